@@ -1,0 +1,71 @@
+"""The errors this package raises on purpose, and the exit code each one means.
+
+::
+
+    LoambriefError            exit 2: the command could not run
+    ├── ResourceMissing       a template, table or font is not where it must be
+    ├── TableFault            a data table and its source file disagree
+    ├── UnknownName           a formula, table or unit of that name does not exist
+    ├── ImpossibleInput       a formula was asked something no soil or plant can be
+    ├── TextFault             a message template is missing or lacks a value
+    └── CaseProblems          exit 1: a case has problems (they travel with it)
+
+Every class passes its arguments to ``super().__init__`` in order, so that an error
+survives the trip back from a worker process.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+
+class LoambriefError(Exception):
+    """Root of all errors raised on purpose; ``exit_code`` is what the command returns."""
+
+    exit_code = 2
+
+
+class ResourceMissing(LoambriefError):
+    """A packaged file could not be found."""
+
+
+class TableFault(LoambriefError):
+    """A data table is malformed or disagrees with its source file."""
+
+
+class UnknownName(LoambriefError, KeyError):
+    """Something was asked for by a name that does not exist."""
+
+    def __init__(self, kind: str, name: str, known: tuple[str, ...] = ()):
+        super().__init__(kind, name, known)
+        self.kind, self.name, self.known = kind, name, tuple(known)
+
+    def __str__(self) -> str:
+        near = get_close_matches(self.name, self.known, n=1, cutoff=0.6)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        if not near and 0 < len(self.known) <= 12:
+            hint = "; known: " + ", ".join(self.known)
+        return f"unknown {self.kind} {self.name!r}{hint}"
+
+
+class ImpossibleInput(LoambriefError, ValueError):
+    """An input that cannot be (negative concentration, more than 100 %, empty list)."""
+
+    exit_code = 1
+
+
+class TextFault(LoambriefError):
+    """A message template is missing or was given too few values."""
+
+
+class CaseProblems(LoambriefError):
+    """A case file has problems; ``problems`` holds them all, in file order."""
+
+    exit_code = 1
+
+    def __init__(self, problems: tuple = ()):
+        super().__init__(problems)
+        self.problems = tuple(problems)
+
+    def __str__(self) -> str:
+        return "\n".join(str(problem) for problem in self.problems)

@@ -1,0 +1,250 @@
+"""Data tables: CSV or TOML, each with its source beside it, loaded once and frozen.
+
+A table ``topic/name.csv`` has a sidecar ``topic/name.source.toml``::
+
+    title = "SMP buffer lime requirement"
+    reference = "mclean-1982"        # key in references.toml
+    locator = "table 12-2"
+    how = "memory"                   # seen | computed | memory | convention
+    licence = "facts"                # or the licence the data came under
+    notes = "..."
+    [columns.buffer_ph]
+    unit = "pH"
+    meaning = "soil-buffer pH"
+    sum = 121.8                      # optional: printed or computed column sum
+
+A CSV may carry its own ``how`` and ``source`` columns where rows differ.
+"""
+
+from __future__ import annotations
+
+import csv
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+
+from loambrief.errors import TableFault, UnknownName
+from loambrief.resources import tables_dir
+
+HOW = ("seen", "computed", "memory", "convention")
+"""How a value was checked: seen in its published text; computed here from seen values;
+from memory, unverified; or a definition."""
+
+
+@dataclass(frozen=True)
+class Reference:
+    """One publication: what the report's source list prints."""
+
+    key: str
+    citation: str
+    year: int | None
+    url: str = ""
+    licence: str = ""
+    kind: str = "publication"
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a table comes from and how far it was checked."""
+
+    title: str
+    reference: str
+    locator: str
+    how: str
+    licence: str
+    notes: str
+    columns: Mapping[str, Mapping[str, object]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Frozen rows of one data file, with its source."""
+
+    name: str
+    source: Source
+    rows: tuple[Mapping[str, object], ...]
+
+    def __iter__(self) -> Iterator[Mapping[str, object]]:
+        return iter(self.rows)
+
+    def column(self, name: str) -> tuple:
+        """All values of one column, top to bottom."""
+        return tuple(row[name] for row in self.rows)
+
+    def find(self, **wanted: object) -> Mapping[str, object]:
+        """First row whose columns equal ``wanted``.
+
+        Raises
+        ------
+        UnknownName
+            No such row.
+        """
+        for row in self.rows:
+            if all(row[key] == value for key, value in wanted.items()):
+                return row
+        key, value = next(iter(wanted.items()))
+        raise UnknownName(f"{self.name} {key}", str(value), tuple(map(str, self.column(key))))
+
+
+def _cell(text: str) -> object:
+    text = text.strip()
+    if text == "":
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _source(name: str) -> Source:
+    path = tables_dir() / f"{name}.source.toml"
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise TableFault(f"table {name}: no source file {path.name}") from None
+    missing = [key for key in ("title", "reference", "how", "columns") if key not in raw]
+    if missing:
+        raise TableFault(f"table {name}: source file lacks {', '.join(missing)}")
+    if raw["how"] not in HOW:
+        raise TableFault(f"table {name}: how = {raw['how']!r}, wanted one of {HOW}")
+    columns = {key: MappingProxyType(dict(value)) for key, value in raw["columns"].items()}
+    return Source(
+        title=raw["title"],
+        reference=raw["reference"],
+        locator=raw.get("locator", ""),
+        how=raw["how"],
+        licence=raw.get("licence", "facts"),
+        notes=raw.get("notes", ""),
+        columns=MappingProxyType(columns),
+    )
+
+
+@cache
+def load(name: str) -> Table:
+    """Read ``tables/<name>.csv`` and its source.
+
+    Parameters
+    ----------
+    name : str
+        Path inside ``tables/`` without ending, e.g. ``"acidity/smp"``.
+
+    Returns
+    -------
+    Table
+        Numbers as float, empty cells as None, all else as str. A cell in a column whose
+        source says ``type = "text"`` stays text.
+
+    Raises
+    ------
+    TableFault
+        No such file, or its columns are not the ones its source describes.
+    """
+    path = tables_dir() / f"{name}.csv"
+    source = _source(name)
+    try:
+        with path.open(encoding="utf-8", newline="") as stream:
+            reader = csv.DictReader(stream)
+            header = tuple(reader.fieldnames or ())
+            texts = {c for c, about in source.columns.items() if about.get("type") == "text"}
+            rows = []
+            for raw in reader:
+                if None in raw or None in raw.values():
+                    raise TableFault(f"table {name} line {reader.line_num}: wrong number of cells")
+                rows.append(
+                    MappingProxyType(
+                        {k: (v.strip() or None) if k in texts else _cell(v) for k, v in raw.items()}
+                    )
+                )
+    except FileNotFoundError:
+        raise TableFault(f"no table {name}") from None
+    if set(header) != set(source.columns):
+        raise TableFault(
+            f"table {name}: columns {sorted(set(header) ^ set(source.columns))} are in only one "
+            "of the table and its source file"
+        )
+    return Table(name, source, tuple(rows))
+
+
+@cache
+def load_document(name: str) -> Mapping[str, object]:
+    """Read ``tables/<name>.toml`` (a structured table that is not a grid).
+
+    It must hold a ``[source]`` part with ``title``, ``reference`` and ``how``.
+
+    Raises
+    ------
+    TableFault
+        No such file or no source part.
+    """
+    path = tables_dir() / f"{name}.toml"
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise TableFault(f"no table {name}") from None
+    about = raw.get("source", {})
+    if not {"title", "reference", "how"} <= set(about):
+        raise TableFault(f"table {name}: [source] needs title, reference and how")
+    if about["how"] not in HOW:
+        raise TableFault(f"table {name}: how = {about['how']!r}, wanted one of {HOW}")
+    return MappingProxyType(raw)
+
+
+@cache
+def references() -> Mapping[str, Reference]:
+    """All publications, by key: every ``tables/references/*.toml`` merged.
+
+    Raises
+    ------
+    TableFault
+        A key stands in two files, or an entry lacks its citation.
+    """
+    found: dict[str, Reference] = {}
+    for path in sorted((tables_dir() / "references").glob("*.toml")):
+        for key, raw in tomllib.loads(path.read_text(encoding="utf-8")).items():
+            if key in found:
+                raise TableFault(f"reference {key} stands twice (again in {path.name})")
+            if "citation" not in raw:
+                raise TableFault(f"reference {key} in {path.name} lacks its citation")
+            found[key] = Reference(
+                key=key,
+                citation=raw["citation"],
+                year=raw.get("year"),
+                url=raw.get("url", ""),
+                licence=raw.get("licence", ""),
+                kind=raw.get("kind", "publication"),
+            )
+    return MappingProxyType(found)
+
+
+def reference(key: str) -> Reference:
+    """One publication by its key.
+
+    Raises
+    ------
+    UnknownName
+        No such key.
+    """
+    known = references()
+    if key not in known:
+        raise UnknownName("reference", key, tuple(known))
+    return known[key]
+
+
+def all_tables() -> tuple[str, ...]:
+    """Names of every grid table that is shipped, sorted."""
+    root = tables_dir()
+    return tuple(sorted(p.relative_to(root).with_suffix("").as_posix() for p in root.rglob("*.csv")))
+
+
+def all_documents() -> tuple[str, ...]:
+    """Names of every structured (TOML) table that is shipped, sorted."""
+    root = tables_dir()
+    return tuple(
+        sorted(
+            p.relative_to(root).with_suffix("").as_posix()
+            for p in root.rglob("*.toml")
+            if not p.name.endswith(".source.toml") and p.parent.name != "references"
+        )
+    )
