@@ -1,0 +1,1 @@
+"""Published calculations, one module per topic: plain numbers in, plain numbers out."""

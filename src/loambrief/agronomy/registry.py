@@ -1,0 +1,277 @@
+"""Every published calculation, registered once with its unit, source and valid range.
+
+A formula is a plain function with a decorator::
+
+    @formula(unit="lb/ac", source="brady-weil-2008", locator="ch. 1", how="seen",
+             valid={"depth_in": (0.5, 12.0)})
+    def ppm_to_lb_per_acre(ppm: float, depth_in: float) -> float: ...
+
+Calling it returns the plain number. ``ppm_to_lb_per_acre.evaluate(ppm=25, depth_in=6)``
+returns the :class:`Result`: number, unit, source, range check and notes. While a case
+runs inside :func:`recording`, each call is written to the :class:`Trace`, so every number
+in an advisory can be followed back.
+"""
+
+from __future__ import annotations
+
+import functools
+import inspect
+import math
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from loambrief.errors import ImpossibleInput, UnknownName
+
+EVIDENCE = ("measured", "calculated", "observed", "screening sign", "common practice")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a formula may return when the number alone does not say enough.
+
+    Attributes
+    ----------
+    value : float or str or None
+        None when the published source gives no answer for such input (say why in notes).
+    unit, source, locator, how : str or None
+        Override the decorator's (a formula that reads one of several tables).
+    notes : tuple of str
+        Plain sentences: assumptions, steps of a table, what the figure is not.
+    details : mapping
+        Further named numbers (low, high, intermediate steps).
+    """
+
+    value: float | str | None
+    unit: str | None = None
+    source: str | None = None
+    locator: str | None = None
+    how: str | None = None
+    notes: tuple[str, ...] = ()
+    details: Mapping[str, object] = field(default_factory=dict)
+    within_range: bool | None = None
+
+
+@dataclass(frozen=True)
+class Result:
+    """A number and everything needed to defend it."""
+
+    formula: str
+    value: float | str | None
+    unit: str
+    inputs: Mapping[str, object]
+    source: str
+    locator: str
+    how: str
+    evidence: str
+    within_range: bool
+    notes: tuple[str, ...] = ()
+    details: Mapping[str, object] = field(default_factory=dict)
+    calculation: str = ""
+    subject: str = ""
+
+    def as_json(self) -> dict:
+        """The answer of ``loambrief calc --json``."""
+        answer = {
+            "formula": self.formula,
+            "value": self.value,
+            "unit": self.unit,
+            "inputs": dict(self.inputs),
+            "source": f"{self.source}, {self.locator}" if self.locator else self.source,
+            "evidence": self.evidence,
+            "within_range": self.within_range,
+            "notes": list(self.notes),
+        }
+        if self.details:
+            answer["details"] = dict(self.details)
+        return answer
+
+
+@dataclass
+class Trace:
+    """Calculations made while a case ran, in order, each once."""
+
+    results: list[Result] = field(default_factory=list)
+    _seen: dict = field(default_factory=dict)
+
+    def add(self, result: Result) -> Result:
+        key = (result.formula, repr(sorted(result.inputs.items(), key=lambda kv: kv[0])),
+               result.subject)
+        if key in self._seen:
+            return self._seen[key]
+        kept = Result(**{**_fields(result), "calculation": f"c{len(self.results) + 1:03d}"})
+        self.results.append(kept)
+        self._seen[key] = kept
+        return kept
+
+
+def _fields(result: Result) -> dict:
+    return {name: getattr(result, name) for name in result.__dataclass_fields__}
+
+
+_TRACE: ContextVar[Trace | None] = ContextVar("loambrief_trace", default=None)
+_SUBJECT: ContextVar[str] = ContextVar("loambrief_subject", default="")
+
+
+@contextmanager
+def recording() -> Iterator[Trace]:
+    """Record every formula call made inside the block."""
+    trace = Trace()
+    token = _TRACE.set(trace)
+    try:
+        yield trace
+    finally:
+        _TRACE.reset(token)
+
+
+@contextmanager
+def subject(text: str) -> Iterator[None]:
+    """Name what the calls inside are about (``"North, 0-6 in"``), for the appendix."""
+    token = _SUBJECT.set(text)
+    try:
+        yield
+    finally:
+        _SUBJECT.reset(token)
+
+
+def _within(valid: Mapping[str, tuple], inputs: Mapping[str, object]) -> bool:
+    for name, (low, high) in valid.items():
+        value = inputs.get(name)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            if low is not None and value < low:
+                return False
+            if high is not None and value > high:
+                return False
+    return True
+
+
+class Formula:
+    """A registered calculation: callable for the number, ``evaluate`` for the record."""
+
+    def __init__(self, function, name, unit, source, locator, how, evidence, valid):
+        functools.update_wrapper(self, function)
+        self.function = function
+        self.name = name
+        self.unit = unit
+        self.source = source
+        self.locator = locator
+        self.how = how
+        self.evidence = evidence
+        self.valid = MappingProxyType(dict(valid))
+        self.signature = inspect.signature(function)
+
+    @property
+    def topic(self) -> str:
+        return self.function.__module__.rsplit(".", 1)[-1]
+
+    def __call__(self, *args, **kwargs):
+        bound = self.signature.bind(*args, **kwargs)
+        return self.evaluate(**bound.arguments).value
+
+    def evaluate(self, **inputs) -> Result:
+        """Compute, check the range, and record.
+
+        Raises
+        ------
+        ImpossibleInput
+            Not a finite number where one is needed, or what the function refuses.
+        UnknownName
+            A parameter of that name does not exist.
+        """
+        unknown = set(inputs) - set(self.signature.parameters)
+        if unknown:
+            raise UnknownName(f"parameter of {self.name}", sorted(unknown)[0],
+                              tuple(self.signature.parameters))
+        needed = [
+            p.name for p in self.signature.parameters.values()
+            if p.default is inspect.Parameter.empty and p.name not in inputs
+        ]
+        if needed:
+            raise ImpossibleInput(f"{self.name} needs {', '.join(needed)}")
+        for name, value in inputs.items():
+            if isinstance(value, float) and not math.isfinite(value):
+                raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
+        raw = self.function(**inputs)
+        answer = raw if isinstance(raw, Answer) else Answer(raw)
+        within = _within(self.valid, inputs)
+        if answer.within_range is not None:
+            within = within and answer.within_range
+        result = Result(
+            formula=self.name,
+            value=answer.value,
+            unit=self.unit if answer.unit is None else answer.unit,
+            inputs=MappingProxyType({k: v for k, v in inputs.items() if v is not None}),
+            source=answer.source or self.source,
+            locator=self.locator if answer.locator is None else answer.locator,
+            how=answer.how or self.how,
+            evidence=self.evidence,
+            within_range=within,
+            notes=answer.notes,
+            details=answer.details,
+            subject=_SUBJECT.get(),
+        )
+        trace = _TRACE.get()
+        return trace.add(result) if trace is not None else result
+
+
+FORMULAS: dict[str, Formula] = {}
+
+
+def formula(
+    *,
+    unit: str,
+    source: str,
+    locator: str = "",
+    how: str,
+    evidence: str = "calculated",
+    valid: Mapping[str, tuple[float | None, float | None]] = MappingProxyType({}),
+) -> Callable[[Callable], Formula]:
+    """Register a calculation under its own function name.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the answer (``"1"`` for none).
+    source : str
+        Key in the reference list.
+    locator : str
+        Page, table, equation or section there.
+    how : str
+        ``seen``, ``computed``, ``memory`` or ``convention``: how it was checked.
+    evidence : str
+        Grade of what it yields; ``"common practice"`` for a rule of the trade.
+    valid : mapping
+        Parameter name -> (lowest, highest) of the published range; None = open.
+
+    Raises
+    ------
+    ValueError
+        The name is taken or the evidence grade unknown.
+    """
+
+    def register(function: Callable) -> Formula:
+        name = function.__name__
+        if name in FORMULAS:
+            raise ValueError(f"formula {name} is registered twice")
+        if evidence not in EVIDENCE:
+            raise ValueError(f"formula {name}: unknown evidence grade {evidence!r}")
+        made = Formula(function, name, unit, source, locator, how, evidence, valid)
+        FORMULAS[name] = made
+        return made
+
+    return register
+
+
+def get(name: str) -> Formula:
+    """A formula by name.
+
+    Raises
+    ------
+    UnknownName
+        No such formula.
+    """
+    if name not in FORMULAS:
+        raise UnknownName("formula", name, tuple(sorted(FORMULAS)))
+    return FORMULAS[name]

@@ -1,0 +1,480 @@
+"""What a case file may hold. Strict: unknown keys are refused, nothing is coerced.
+
+Pydantic models in the order a consultant fills them in. Values are in house units (ppm,
+meq/100g, dS/m, psi, in, ac); each :class:`~loambrief.units.Quantity` keeps what was typed.
+Anything optional that is absent is None and stays None: missing is never zero.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+
+from loambrief.case import quantities as q
+
+
+PHOSPHORUS_METHODS = ("mehlich-3-icp", "mehlich-3-colorimetric", "bray-p1", "olsen", "mehlich-1",
+                      "morgan", "modified-morgan", "ab-dtpa")
+CATION_METHODS = ("mehlich-3", "ammonium-acetate", "mehlich-1", "morgan", "modified-morgan",
+                  "ab-dtpa")
+BUFFER_METHODS = ("smp", "sikora", "mehlich", "modified-mehlich", "adams-evans", "moore-sikora",
+                  "woodruff")
+EC_METHODS = ("saturated-paste", "1:1", "1:2", "1:5")
+TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
+            "sandy clay loam", "clay loam", "silty clay loam", "sandy clay", "silty clay", "clay",
+            "muck", "peat")
+MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
+
+
+class Part(BaseModel):
+    """Base of all parts of a case: frozen, strict, no unknown keys."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+def _choice(values: tuple[str, ...]):
+    def read(value: object) -> str:
+        if isinstance(value, str):
+            folded = value.strip().lower()
+            if folded in values:
+                return folded
+        raise q.fault("unknown_choice", value, "one of " + ", ".join(values))
+
+    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(values)})]
+
+
+class Header(Part):
+    """Which advisory this is and how it is printed."""
+
+    id: q.Identifier
+    date: q.Date
+    valid_until: q.Date | None = None
+    units: _choice(("us", "si")) = "us"
+    paper: _choice(("letter", "a4")) = "letter"
+    language: _choice(("en", "es")) = "en"
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
+    jurisdiction: q.Name | None = None
+    purpose: q.Text | None = None
+
+
+class Contact(Part):
+    name: q.Name
+    contact: q.Name | None = None
+    address: q.Text | None = None
+    phone: q.Name | None = None
+    email: q.Name | None = None
+
+
+class Farm(Part):
+    name: q.Name
+    location: q.Name | None = None
+    region: q.Name | None = None
+    country: q.Name | None = None
+
+
+class YieldGoal(Part):
+    value: q.Yield
+    basis: q.Text
+
+
+class Planting(Part):
+    """Dates of the next crop that windows hang on."""
+
+    planting: q.Date | None = None
+    harvest: q.Date | None = None
+    next_cut: q.Date | None = None
+    dormancy: q.Date | None = None
+
+
+class FieldInfo(Part):
+    name: q.Name
+    id: q.Identifier | None = None
+    area: q.Area
+    crop: q.Name
+    previous_crop: q.Name | None = None
+    following_crop: q.Name | None = None
+    stage: q.Name | None = None
+    yield_goal: YieldGoal | None = None
+    tillage: _choice(("no-till", "strip-till", "reduced", "conventional", "perennial", "raised bed"))
+    tillage_depth: q.Depth | None = None
+    irrigation: _choice(("none", "sprinkler", "center pivot", "drip", "furrow", "flood"))
+    seasonal_et: q.WaterDepth | None = None
+    drainage: _choice(("well drained", "moderately drained", "somewhat poorly drained",
+                       "poorly drained", "tile drained", "unknown"))
+    slope: q.Percent | None = None
+    livestock: list[_choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs", "poultry"))] = []
+    sensitive_areas: list[q.Text] = []
+    dates: Planting | None = None
+    soil_map_unit: q.Name | None = None
+
+
+class Credential(Part):
+    scheme: q.Name
+    number: q.Name
+    expires: q.Date
+
+
+class Adviser(Part):
+    name: q.Name
+    business: q.Name | None = None
+    credential: Credential
+    address: q.Text | None = None
+    phone: q.Name | None = None
+    email: q.Name | None = None
+    interest: q.Text
+
+
+class Laboratory(Part):
+    name: q.Name
+    report: q.Name | None = None
+    received: q.Date | None = None
+    reported: q.Date | None = None
+
+
+class Methods(Part):
+    """How each group of results was obtained; required as soon as the group has a value."""
+
+    ph: _choice(("water 1:1", "water 1:2", "saturated paste", "cacl2")) | None = None
+    buffer: _choice(BUFFER_METHODS) | None = None
+    phosphorus: _choice(PHOSPHORUS_METHODS) | None = None
+    cations: _choice(CATION_METHODS) | None = None
+    sulfur: _choice(("mehlich-3", "monocalcium phosphate", "ammonium acetate")) | None = None
+    zinc: _choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
+    copper: _choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
+    manganese: _choice(("dtpa", "mehlich-3", "mehlich-1")) | None = None
+    iron: _choice(("dtpa", "mehlich-3")) | None = None
+    boron: _choice(("hot water", "mehlich-3")) | None = None
+    organic_matter: _choice(("loss on ignition", "walkley-black", "dry combustion")) | None = None
+    ec: _choice(EC_METHODS) | None = None
+    cec: _choice(("summation", "ammonium acetate", "effective")) | None = None
+    aluminum: _choice(("kcl", "mehlich-3")) | None = None
+
+
+class SaturationExtract(Part):
+    """Soluble ions in the saturation extract."""
+
+    calcium: q.Solution | None = None
+    magnesium: q.Solution | None = None
+    sodium: q.Solution | None = None
+    chloride: q.Solution | None = None
+    boron: q.MgPerLitre | None = None
+    saturation: q.quantity("percent", low=10) | None = None
+
+
+def _depth_range(value: object) -> tuple[float, float, str]:
+    """``"0-6 in"`` as (top, bottom, typed) in inches."""
+    if isinstance(value, tuple):
+        return value
+    wanted = 'a depth range such as "0-6 in" or "0-15 cm"'
+    if not isinstance(value, str):
+        raise q.fault("depth_range", value, wanted)
+    head, sep, tail = value.replace("–", "-").partition("-")
+    try:
+        bottom = q.parse("depth", tail)
+        scale = bottom.value / q.split_number(tail)[1]
+        top = float(head) * scale
+    except (ValueError, KeyError, ZeroDivisionError):
+        raise q.fault("depth_range", value, wanted) from None
+    if not sep or not 0 <= top < bottom.value or bottom.censor:
+        raise q.fault("depth_range", value, wanted)
+    return (round(top, 4), round(bottom.value, 4), value.strip())
+
+
+DepthRange = Annotated[
+    tuple[float, float, str], PlainValidator(_depth_range),
+    WithJsonSchema({"type": "string", "examples": ["0-6 in"],
+                    "pattern": r"^\s*[0-9.]+\s*[-–]\s*[0-9.]+\s*(in|cm|mm|ft)\s*$"}),
+]
+
+
+class Increment(Part):
+    """One depth slice of a sample, exactly as the lab reported it."""
+
+    depth: DepthRange
+    lab_number: q.Name | None = None
+    ph: q.PH | None = None
+    buffer_ph: q.PH | None = None
+    organic_matter: q.Percent | None = None
+    organic_carbon: q.Percent | None = None
+    total_nitrogen: q.Percent | None = None
+    nitrate_n: q.Concentration | None = None
+    phosphorus: q.Concentration | None = None
+    potassium: q.Concentration | None = None
+    calcium: q.Concentration | None = None
+    magnesium: q.Concentration | None = None
+    sodium: q.Concentration | None = None
+    sulfate_s: q.Concentration | None = None
+    zinc: q.Concentration | None = None
+    copper: q.Concentration | None = None
+    manganese: q.Concentration | None = None
+    iron: q.Concentration | None = None
+    boron: q.Concentration | None = None
+    aluminum: q.Concentration | None = None
+    chloride: q.Concentration | None = None
+    ec: q.Conductivity | None = None
+    cec: q.Charge | None = None
+    exchangeable_sodium: q.Charge | None = None
+    extract: SaturationExtract | None = None
+    carbonate: q.Percent | None = None
+    bulk_density: q.Density | None = None
+    water_content: q.Percent | None = None
+
+    @property
+    def top_in(self) -> float:
+        return self.depth[0]
+
+    @property
+    def bottom_in(self) -> float:
+        return self.depth[1]
+
+    @property
+    def thickness_in(self) -> float:
+        return self.depth[1] - self.depth[0]
+
+
+class Sample(Part):
+    """One composite sample: a zone of the field, with one or more depth increments."""
+
+    id: q.Identifier
+    place: q.Name | None = None
+    date: q.Date
+    area: q.Area | None = None
+    cores: Annotated[int, Field(ge=1, le=500)] | None = None
+    sampler: q.Name | None = None
+    pattern: q.Name | None = None
+    residue: _choice(("brushed off", "left on", "none present")) | None = None
+    fizz: _choice(("none", "very slight", "slight", "strong", "violent")) | None = None
+    texture: _choice(TEXTURES) | None = None
+    lab: Laboratory
+    methods: Methods
+    increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
+
+
+class PenetrometerPoint(Part):
+    id: q.Identifier
+    place: q.Name | None = None
+    readings: list[q.number(0, 3000, "a reading") | None]
+    stopped_by: q.Name | None = None
+
+
+class Penetrometer(Part):
+    """Cone penetrometer: points by depths. Null where no reading was taken."""
+
+    date: q.Date
+    instrument: q.Name | None = None
+    cone: _choice(("large 20.27 mm", "small 12.83 mm", "other"))
+    moisture: _choice(MOISTURES)
+    water_content: q.Percent | None = None
+    depth_unit: _choice(("in", "cm")) = "in"
+    pressure_unit: Annotated[str, PlainValidator(lambda v: _pressure_unit(v)),
+                             WithJsonSchema({"enum": ["psi", "kPa", "MPa", "bar"]})] = "psi"
+    depths: Annotated[list[q.number(0, 200, "a depth")], Field(min_length=1, max_length=60)]
+    points: Annotated[list[PenetrometerPoint], Field(min_length=1, max_length=500)]
+    notes: q.Text | None = None
+
+
+def _pressure_unit(value: object) -> str:
+    for unit in ("psi", "kPa", "MPa", "bar"):
+        if isinstance(value, str) and value.strip().lower() == unit.lower():
+            return unit
+    raise q.fault("unknown_choice", value, "one of psi, kPa, MPa, bar")
+
+
+class SapReading(Part):
+    """Refractometer replicates of one plant (the crop, or a weed beside it)."""
+
+    plant: q.Name
+    role: _choice(("crop", "weed"))
+    part: q.Name | None = None
+    place: q.Name | None = None
+    replicates: Annotated[list[q.number(0, 85, "degrees Brix")], Field(min_length=1, max_length=50)]
+    temperature: q.Temperature | None = None
+    time: q.TimeOfDay | None = None
+    line: _choice(("sharp", "diffuse")) | None = None
+
+
+class Refractometer(Part):
+    date: q.Date
+    instrument: q.Name | None = None
+    atc: bool
+    zeroed: bool | None = None
+    weather: q.Name | None = None
+    readings: Annotated[list[SapReading], Field(min_length=1, max_length=40)]
+
+
+class Weed(Part):
+    species: q.Name
+    local_name: q.Name | None = None
+    eppo: q.Name | None = None
+    cover: q.Percent | None = None
+    density: q.PlantDensity | None = None
+    stage: q.Name | None = None
+    identification: _choice(("certain", "probable", "possible"))
+    place: q.Name | None = None
+
+
+class Forage(Part):
+    """One forage test, dry-matter basis."""
+
+    id: q.Identifier
+    kind: _choice(("legume", "grass", "mixed"))
+    species: q.Name | None = None
+    cutting: q.Name | None = None
+    date: q.Date
+    lab: q.Name | None = None
+    cores: Annotated[int, Field(ge=1, le=500)] | None = None
+    adf: q.Percent | None = None
+    ndf: q.Percent | None = None
+    crude_protein: q.Percent | None = None
+    ether_extract: q.Percent | None = None
+    ash: q.Percent | None = None
+    ndfd_48h: q.Percent | None = None
+    ndfd_30h: q.Percent | None = None
+    nsc: q.Percent | None = None
+    nitrate: q.Concentration | None = None
+    nitrate_as: _choice(("no3-n", "no3", "kno3")) | None = None
+
+
+class Water(Part):
+    """Irrigation water test."""
+
+    source: q.Name
+    date: q.Date
+    lab: q.Name | None = None
+    ec: q.Conductivity | None = None
+    ph: q.PH | None = None
+    calcium: q.Solution | None = None
+    magnesium: q.Solution | None = None
+    sodium: q.Solution | None = None
+    bicarbonate: q.Solution | None = None
+    chloride: q.Solution | None = None
+    boron: q.MgPerLitre | None = None
+    nitrate_n: q.MgPerLitre | None = None
+
+
+class Analysis(Part):
+    """Guaranteed analysis, percent of the material as sold unless said otherwise."""
+
+    n: q.Percent | None = None
+    p2o5: q.Percent | None = None
+    k2o: q.Percent | None = None
+    calcium: q.Percent | None = None
+    magnesium: q.Percent | None = None
+    sulfur: q.Percent | None = None
+    zinc: q.Percent | None = None
+    boron: q.Percent | None = None
+    manganese: q.Percent | None = None
+    copper: q.Percent | None = None
+    iron: q.Percent | None = None
+    cce: q.quantity("neutralizing") | None = None
+    fineness: q.Percent | None = None
+    passing: dict[str, q.Percent] | None = None
+    effective: q.quantity("neutralizing") | None = None
+    moisture: q.Percent | None = None
+    gypsum: q.Percent | None = None
+    carbon: q.Percent | None = None
+    total_nitrogen: q.Percent | None = None
+    available_n: q.Percent | None = None
+    sodium: q.Percent | None = None
+    ec_1to5: q.Conductivity | None = None
+
+
+class Price(Part):
+    """Price per unit, e.g. ``per: ton``."""
+
+    amount: q.number(0, 1_000_000, "a price")
+    per: _choice(("ton", "t", "lb", "kg", "cwt", "yd3", "m3", "ac", "ha", "each", "gal", "l"))
+    date: q.Date
+
+
+MATERIAL_KINDS = ("lime", "gypsum", "elemental sulfur", "fertilizer", "compost", "manure",
+                  "cover crop", "service", "other")
+
+
+class Material(Part):
+    """Something on offer: a product or a service (spreading, subsoiling, sampling)."""
+
+    id: q.Identifier
+    name: q.Name
+    kind: _choice(MATERIAL_KINDS)
+    form: _choice(("granular", "pelleted", "powder", "liquid", "bulk", "slurry")) | None = None
+    does: _choice(("spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching")) | None = None
+    analysis: Analysis | None = None
+    fineness_scheme: q.Name | None = None
+    price: Price | None = None
+    freight: Price | None = None
+    spreading: Price | None = None
+    supplier: q.Name | None = None
+    density: q.number(1, 5000, "lb per cubic yard") | None = None
+
+
+class Budget(Part):
+    amount: q.number(0, 1_000_000_000, "an amount")
+    per: _choice(("field", "ac", "ha")) = "field"
+    note: q.Text | None = None
+
+
+class Applied(Part):
+    """An earlier application that may still count."""
+
+    date: q.Date
+    material: q.Name
+    kind: _choice(MATERIAL_KINDS)
+    rate: q.Rate
+    analysis: Analysis | None = None
+    note: q.Text | None = None
+
+
+class Residue(Part):
+    """Crop residue or cover now on the field."""
+
+    material: q.Name
+    dry_mass: q.Rate
+    carbon: q.Percent | None = None
+    nitrogen: q.Percent | None = None
+    cn_ratio: q.number(1, 2000, "a ratio") | None = None
+
+
+class Infiltration(Part):
+    date: q.Date
+    place: q.Name | None = None
+    method: q.Name | None = None
+    rates: Annotated[list[q.Infiltration], Field(min_length=1, max_length=50)]
+
+
+class Targets(Part):
+    """A consultant's own target, with the reason it is used instead of the table's."""
+
+    ph: q.PH | None = None
+    esp: q.Percent | None = None
+    reason: q.Text
+
+
+class CaseFile(Part):
+    """A whole case."""
+
+    loambrief: Literal[1]
+    case: Header
+    client: Contact
+    farm: Farm
+    field: FieldInfo
+    adviser: Adviser
+    guide: q.Name | None = None
+    lime_table: q.Name | None = None
+    targets: Targets | None = None
+    samples: Annotated[list[Sample], Field(max_length=40)] = []
+    penetrometer: Penetrometer | None = None
+    infiltration: Infiltration | None = None
+    refractometer: Refractometer | None = None
+    weeds: Annotated[list[Weed], Field(max_length=60)] = []
+    forage: Annotated[list[Forage], Field(max_length=40)] = []
+    water: Water | None = None
+    residue: list[Residue] = []
+    materials: Annotated[list[Material], Field(max_length=200)] = []
+    budget: Budget | None = None
+    earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
+    notes: list[q.Text] = []
+
+
+

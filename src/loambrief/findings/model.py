@@ -1,0 +1,188 @@
+"""What a topic says about a case: findings, needs, and what is missing.
+
+No wording lives here. A :class:`Message` names a text template (``topic.name``) and the
+values it needs; ``templates/text/<language>/<topic>.j2`` holds the words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from loambrief.agronomy.registry import Result
+
+
+class Grade(StrEnum):
+    """Evidence grade, best first. ``PRACTICE`` stands apart: a rule of the trade, no source."""
+
+    MEASURED = "measured"
+    CALCULATED = "calculated"
+    OBSERVED = "observed"
+    SCREENING = "screening sign"
+    PRACTICE = "common practice"
+
+
+class Status(StrEnum):
+    LIMITING = "limiting"
+    WATCH = "watch"
+    ADEQUATE = "adequate"
+    EXCESS = "excess"
+    UNCERTAIN = "uncertain"
+    NOTED = "noted"
+
+
+class Confidence(StrEnum):
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+@dataclass(frozen=True)
+class Message:
+    """A text to be written later: macro ``name`` of ``<topic>.j2`` with ``params``.
+
+    Quantities in params are plain numbers in house units; the template asks for unit and
+    rounding through filters. Text typed in the case may be passed as it is: the renderer
+    escapes it.
+    """
+
+    key: str
+    params: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def topic(self) -> str:
+        return self.key.split(".", 1)[0]
+
+    @property
+    def name(self) -> str:
+        return self.key.split(".", 1)[1]
+
+
+def say(key: str, **params: object) -> Message:
+    """Short form: ``say("acidity.title_low", ph=5.4, where="N1")``."""
+    return Message(key, params)
+
+
+class Side(StrEnum):
+    FOR = "for"
+    AGAINST = "against"
+    CONTEXT = "context"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One piece of evidence for, against, or around a finding."""
+
+    side: Side
+    text: Message
+    grade: Grade
+    sources: tuple[str, ...] = ()
+    results: tuple[Result, ...] = ()
+
+
+class NeedKind(StrEnum):
+    """What an action has to supply. Amounts come from measurements, never from weeds or Brix."""
+
+    LIME = "lime"
+    ACIDIFY = "acidify"
+    GYPSUM = "gypsum"
+    NUTRIENT = "nutrient"
+    ORGANIC_MATTER = "organic matter"
+    LOOSEN = "loosen"
+    DRAIN = "drain"
+    LEACH = "leach"
+    MEASURE = "measure"
+    MANAGE = "manage"
+
+
+@dataclass(frozen=True)
+class Need:
+    """A need with its amount, as an honest range where one can be given.
+
+    Attributes
+    ----------
+    kind : NeedKind
+    item : str
+        Nutrient (``"P2O5"``, ``"K2O"``, ``"S"``, ``"Zn"``...) or short id of the measure.
+    amount, low, high : float or None
+        In ``unit`` per area: lime in ton/ac of 100 % effective CaCO3, gypsum in ton/ac of
+        pure gypsum, nutrients in lb/ac, water in inches. None: no published amount.
+    text : Message
+        Why, in one line.
+    where : str
+        Sample or zone label.
+    area_ac : float or None
+        Area it applies to.
+    cap : float or None
+        Most that may go on in one pass, same unit, from the cited source.
+    cautions : tuple of Message
+    depends_on : tuple of str
+        Need keys that come first.
+    """
+
+    kind: NeedKind
+    item: str
+    unit: str
+    text: Message
+    where: str = ""
+    area_ac: float | None = None
+    amount: float | None = None
+    low: float | None = None
+    high: float | None = None
+    cap: float | None = None
+    results: tuple[Result, ...] = ()
+    sources: tuple[str, ...] = ()
+    cautions: tuple[Message, ...] = ()
+    params: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One conclusion with its evidence.
+
+    Attributes
+    ----------
+    id : str
+        Stable: ``topic.subject.sample`` (``"acidity.ph.N1"``).
+    severity : int
+        0 nothing to do, 1 minor, 2 limits the crop, 3 limits it badly or harms soil/stock.
+    value, unit, reference
+        The key number, its unit and what it is held against.
+    """
+
+    id: str
+    topic: str
+    title: Message
+    status: Status
+    severity: int
+    confidence: Confidence
+    grade: Grade
+    value: float | None = None
+    unit: str = ""
+    reference: Message | None = None
+    where: str = ""
+    body: tuple[Message, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    needs: tuple[Need, ...] = ()
+    advise_against: tuple[tuple[Message, Message], ...] = ()
+    """(what, why) pairs for the "do not buy" list."""
+    sources: tuple[str, ...] = ()
+    results: tuple[Result, ...] = ()
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Something that was not measured, and which conclusions drop out."""
+
+    what: Message
+    consequence: Message
+    topic: str = ""
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What one topic returns."""
+
+    findings: tuple[Finding, ...] = ()
+    missing: tuple[Missing, ...] = ()
