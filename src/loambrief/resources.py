@@ -32,3 +32,19 @@ def templates_dir() -> Path:
 def tables_dir() -> Path:
     """Folder of data tables (always inside the package)."""
     return PACKAGE / "tables"
+
+
+@cache
+def published_dir() -> Path:
+    """Folder of published answers that the self-test reproduces.
+
+    Raises
+    ------
+    ResourceMissing
+        Neither the package nor the checkout has it.
+    """
+    tried = (PACKAGE / "_published", PACKAGE.parents[1] / "tests" / "published")
+    for folder in tried:
+        if folder.is_dir():
+            return folder
+    raise ResourceMissing("published answers not found; looked in " + " and ".join(map(str, tried)))

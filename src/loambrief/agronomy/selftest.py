@@ -1,0 +1,109 @@
+"""Published answers, one file per publication, and the check that we reproduce them.
+
+A file ``<reference key>.toml``::
+
+    reference = "moore-2025-em9585"
+
+    [[check]]
+    formula = "lime_requirement"
+    inputs = {table = "sikora_oregon_2025", buffer_ph = 6.0, target_ph = 5.6, depth_in = 6}
+    printed = "1.7"            # as printed: the tolerance is half of its last digit
+    unit = "ton/ac"            # must equal the unit we answer in
+    where = "table 1"
+    how = "seen"               # seen | computed | memory | convention
+    # tolerance = 0.02         # only with a reason
+    # why = "printed from an unrounded acidity"
+    # detail = "half_width"    # compare a named detail instead of the value
+    # wrong = "91"             # negative check: a published slip we must NOT reproduce
+    # refused = true           # negative check: must raise ImpossibleInput
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from loambrief.agronomy.registry import get
+from loambrief.errors import ImpossibleInput, LoambriefError
+from loambrief.resources import published_dir
+
+
+@dataclass(frozen=True)
+class Check:
+    """One published answer."""
+
+    reference: str
+    number: int
+    formula: str
+    inputs: Mapping[str, object]
+    printed: str
+    unit: str | None
+    where: str
+    how: str
+    tolerance: float | None = None
+    why: str = ""
+    detail: str = ""
+    wrong: str = ""
+    refused: bool = False
+
+    @property
+    def label(self) -> str:
+        return f"{self.reference} #{self.number} {self.formula}"
+
+    @property
+    def allowed(self) -> float:
+        """Tolerance: the stated one, else half of the last printed digit."""
+        if self.tolerance is not None:
+            return self.tolerance
+        exponent = Decimal(self.printed.replace(",", "")).as_tuple().exponent
+        return 0.5 * 10.0 ** int(exponent)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    check: Check
+    passed: bool
+    got: object
+    message: str
+
+
+def load_checks(folder: Path | None = None) -> Iterator[Check]:
+    """Every published answer that is shipped, by file name then order."""
+    for path in sorted((folder or published_dir()).glob("*.toml")):
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        for number, entry in enumerate(raw["check"], 1):
+            yield Check(reference=raw["reference"], number=number,
+                        **{"printed": "", "unit": None, **entry})
+
+
+def run_check(check: Check) -> Outcome:
+    """Compute and compare one published answer."""
+    try:
+        result = get(check.formula).evaluate(**check.inputs)
+    except ImpossibleInput as error:
+        return Outcome(check, check.refused, None, str(error))
+    except LoambriefError as error:
+        return Outcome(check, False, None, str(error))
+    if check.refused:
+        return Outcome(check, False, result.value, "should have been refused")
+    got = result.details[check.detail] if check.detail else result.value
+    if check.unit is not None and not check.detail and result.unit != check.unit:
+        return Outcome(check, False, got, f"unit {result.unit!r}, wanted {check.unit!r}")
+    if check.wrong:
+        apart = abs(float(got) - float(check.wrong.replace(",", "")))
+        passed = apart > check_half_digit(check.wrong)
+        return Outcome(check, passed, got, f"published slip {check.wrong}, ours {got}")
+    try:
+        wanted = float(check.printed.replace(",", ""))
+    except ValueError:
+        return Outcome(check, got == check.printed, got, f"wanted {check.printed!r}, got {got!r}")
+    passed = got is not None and abs(float(got) - wanted) <= check.allowed * (1 + 1e-9)
+    return Outcome(check, passed, got, f"printed {check.printed} +-{check.allowed:g}, got {got}")
+
+
+def check_half_digit(printed: str) -> float:
+    """Half of the last printed digit."""
+    return 0.5 * 10.0 ** int(Decimal(printed.replace(",", "")).as_tuple().exponent)

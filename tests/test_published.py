@@ -1,0 +1,30 @@
+"""Every published answer in tests/published/ is reproduced."""
+
+import pytest
+
+import loambrief.agronomy.topics  # noqa: F401  (registers every formula)
+from loambrief.agronomy.selftest import load_checks, run_check
+from loambrief.tables import HOW, references
+
+CHECKS = tuple(load_checks())
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=[check.label for check in CHECKS])
+def test_published_answer(check):
+    """ensures that a published answer comes out within half of its last printed digit."""
+    outcome = run_check(check)
+    assert outcome.passed, f"{check.label} ({check.where}): {outcome.message}"
+
+
+def test_each_check_names_its_source():
+    """ensures that each check has a known reference, a place in it and how it was seen."""
+    for check in CHECKS:
+        assert check.reference in references(), check.label
+        assert check.where.strip(), check.label
+        assert check.how in HOW, check.label
+        assert (check.tolerance is None) or check.why.strip(), f"{check.label}: wider needs why"
+
+
+def test_there_are_enough():
+    """ensures that checks do not vanish unnoticed."""
+    assert len(CHECKS) >= 150
