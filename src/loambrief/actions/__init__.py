@@ -1,0 +1,1 @@
+"""From findings to a plan: products, rates, costs, order, budget, dates."""

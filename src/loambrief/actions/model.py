@@ -1,0 +1,129 @@
+"""What the planner hands to the report: actions, what is left out, what not to buy."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from loambrief.agronomy.registry import Result
+from loambrief.findings.model import Confidence, Finding, Message, Need, NeedKind
+
+
+@dataclass(frozen=True)
+class Window:
+    """When an action is done. ``text`` says it in words; the dates drive the calendar."""
+
+    start: dt.date | None
+    end: dt.date | None
+    text: Message
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing to do, on one area, with its money and its reasons.
+
+    Rates are in ``rate_unit`` (lb/ac or ton/ac of the product as sold; None where the
+    action has no rate). ``exact_rate`` is unrounded. Costs are in the case's currency;
+    None means the case holds no price, which is never shown as zero.
+    """
+
+    id: str
+    kind: NeedKind
+    item: str
+    title: Message
+    need: Need
+    finding_ids: tuple[str, ...]
+    where: str
+    area_ac: float | None
+    severity: int
+    confidence: Confidence
+    material_id: str | None = None
+    material_name: str | None = None
+    material_kind: str | None = None
+    rate: float | None = None
+    rate_low: float | None = None
+    rate_high: float | None = None
+    exact_rate: float | None = None
+    rate_unit: str = ""
+    pass_number: int = 1
+    passes: int = 1
+    supplies: Mapping[str, float] = field(default_factory=dict)
+    """lb/ac of each nutrient the rounded rate brings."""
+    cost_parts: tuple[tuple[str, float], ...] = ()
+    """(message name, amount per acre) of product, freight, spreading."""
+    cost_per_ac: float | None = None
+    cost_total: float | None = None
+    price_date: dt.date | None = None
+    window: Window | None = None
+    how: tuple[Message, ...] = ()
+    cautions: tuple[Message, ...] = ()
+    depends_on: tuple[str, ...] = ()
+    rank: int = 0
+    rank_reason: Message | None = None
+    results: tuple[Result, ...] = ()
+    notes: tuple[Message, ...] = ()
+    limits: tuple[Message, ...] = ()
+    """What bound the rate (a cap, a spreader step, a whole load)."""
+
+    @property
+    def total(self) -> float | None:
+        """Quantity to order, in the rate's mass unit."""
+        if self.rate is None or self.area_ac is None:
+            return None
+        return self.rate * self.area_ac
+
+    @property
+    def total_unit(self) -> str:
+        return self.rate_unit.split("/")[0] if self.rate is not None else ""
+
+
+@dataclass(frozen=True)
+class NotAdvised:
+    """Something not to spend money on, and why."""
+
+    what: Message
+    why: Message
+    saved: float | None = None
+    material_id: str | None = None
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Followup:
+    """What to look at later, and what counts as success."""
+
+    due: dt.date | None
+    what: Message
+    success: Message
+    action_id: str | None = None
+
+
+@dataclass(frozen=True)
+class BudgetResult:
+    """What the money covers."""
+
+    limit: float | None
+    chosen: tuple[str, ...]
+    left_out: tuple[str, ...]
+    spent: float
+    unpriced: tuple[str, ...]
+
+    @property
+    def remaining(self) -> float | None:
+        return None if self.limit is None else self.limit - self.spent
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Ranked actions and everything around them."""
+
+    actions: tuple[Action, ...]
+    not_advised: tuple[NotAdvised, ...]
+    followups: tuple[Followup, ...]
+    budget: BudgetResult
+    rule: Message
+    findings: tuple[Finding, ...] = ()
+
+    def action(self, action_id: str) -> Action:
+        return next(a for a in self.actions if a.id == action_id)

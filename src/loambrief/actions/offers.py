@@ -1,0 +1,126 @@
+"""Materials on offer, normalised: what one pound as sold supplies and costs.
+
+Nothing here guesses an analysis: a material without the figure a need asks for cannot
+meet that need.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from loambrief.case.schema import CaseFile, Material, Price
+from loambrief.units import PRICE_UNITS
+
+ANALYSIS_NUTRIENTS: Mapping[str, str] = {
+    "N": "n",
+    "P2O5": "p2o5",
+    "K2O": "k2o",
+    "Ca": "calcium",
+    "Mg": "magnesium",
+    "S": "sulfur",
+    "Zn": "zinc",
+    "B": "boron",
+    "Mn": "manganese",
+    "Cu": "copper",
+    "Fe": "iron",
+}
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A material with its price per lb and per acre.
+
+    Attributes
+    ----------
+    per_lb : float or None
+        Product and freight [currency per lb as sold]; None if the case gives no price.
+    product_per_lb, freight_per_lb : float or None
+        Its two parts.
+    per_ac : float
+        Spreading or service [currency per ac].
+    """
+
+    material: Material
+    per_lb: float | None
+    product_per_lb: float | None
+    freight_per_lb: float | None
+    per_ac: float | None
+    per_each: float | None
+    price_date: dt.date | None
+
+    @property
+    def id(self) -> str:
+        return self.material.id
+
+    def fraction(self, nutrient: str) -> float:
+        """Mass fraction of a nutrient as sold; 0 where the analysis does not state it."""
+        analysis = self.material.analysis
+        if analysis is None:
+            return 0.0
+        if nutrient == "N" and analysis.available_n is not None:
+            return analysis.available_n.value / 100
+        got = getattr(analysis, ANALYSIS_NUTRIENTS[nutrient])
+        return got.value / 100 if got is not None else 0.0
+
+
+def _per_lb(price: Price | None, density_lb_yd3: float | None) -> float | None:
+    if price is None:
+        return None
+    basis, size = PRICE_UNITS[_key(price.per)]
+    if basis == "mass":
+        return price.amount / size
+    if basis == "volume" and density_lb_yd3:
+        return price.amount / (size * density_lb_yd3)
+    return None
+
+
+def _per_ac(price: Price | None) -> float | None:
+    if price is None:
+        return None
+    basis, size = PRICE_UNITS[_key(price.per)]
+    return price.amount / size if basis == "area" else None
+
+
+def _key(per: str) -> str:
+    return "L" if per == "l" else per
+
+
+def offer(material: Material) -> Offer:
+    """Normalise one material."""
+    product = _per_lb(material.price, material.density)
+    freight = _per_lb(material.freight, material.density)
+    spreading_ac = _per_ac(material.spreading)
+    spreading_lb = _per_lb(material.spreading, material.density)
+    if spreading_lb is not None:
+        freight = (freight or 0.0) + spreading_lb
+    service_ac = _per_ac(material.price)
+    each = None
+    if material.price is not None and PRICE_UNITS[_key(material.price.per)][0] == "each":
+        each = material.price.amount
+    return Offer(
+        material=material,
+        per_lb=None if product is None else product + (freight or 0.0),
+        product_per_lb=product,
+        freight_per_lb=freight,
+        per_ac=spreading_ac if service_ac is None else service_ac + (spreading_ac or 0.0),
+        per_each=each,
+        price_date=material.price.date if material.price else None,
+    )
+
+
+def offers(case: CaseFile) -> tuple[Offer, ...]:
+    """All materials of a case, in the order given."""
+    return tuple(offer(material) for material in case.materials)
+
+
+def kind_of(all_offers: tuple[Offer, ...], *kinds: str) -> tuple[Offer, ...]:
+    return tuple(o for o in all_offers if o.material.kind in kinds)
+
+
+def service(all_offers: tuple[Offer, ...], does: str) -> Offer | None:
+    """The cheapest offer that does a job (spreading, subsoiling, sampling...)."""
+    able = [o for o in all_offers if o.material.does == does]
+    return min(able, key=lambda o: (o.per_ac if o.per_ac is not None else float("inf"), o.id),
+               default=None)

@@ -1,0 +1,70 @@
+"""The order of actions: a written rule, the same whatever order the input came in.
+
+1. What another action waits for comes before it.
+2. Among the rest, by step: water and air (drainage, loosening), then acidity and sodium
+   (lime, acidifying, gypsum, then leaching), then nutrients, then organic material and
+   management, then measurements that open new decisions.
+3. Within a step: the more severe finding first; then the surer one; then the cheaper.
+4. Ties go by the action's name, so that nothing depends on the order of the file.
+
+No yield gain is assumed anywhere: "benefit" here is the severity of what is put right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loambrief.actions.model import Action
+from loambrief.findings.model import Confidence, NeedKind, say
+
+STEP = {
+    NeedKind.DRAIN: 1,
+    NeedKind.LOOSEN: 1,
+    NeedKind.LIME: 2,
+    NeedKind.ACIDIFY: 2,
+    NeedKind.GYPSUM: 2,
+    NeedKind.LEACH: 2,
+    NeedKind.NUTRIENT: 3,
+    NeedKind.ORGANIC_MATTER: 4,
+    NeedKind.MANAGE: 4,
+    NeedKind.MEASURE: 5,
+}
+_SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
+
+
+def sort_key(action: Action) -> tuple:
+    cost = action.cost_per_ac if action.cost_per_ac is not None else float("inf")
+    return (STEP[action.kind], -action.severity, _SURE[action.confidence], cost, action.id)
+
+
+def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
+    """Number the actions by the rule of this module.
+
+    Parameters
+    ----------
+    actions : tuple of Action
+        In any order; ``depends_on`` may name actions that are absent (ignored).
+
+    Returns
+    -------
+    tuple of Action
+        Sorted, with ``rank`` from 1 and ``rank_reason`` filled in.
+    """
+    waiting = {a.id: a for a in actions}
+    done: list[Action] = []
+    while waiting:
+        free = [
+            a for a in waiting.values() if not any(d in waiting for d in a.depends_on if d != a.id)
+        ]
+        best = min(free or list(waiting.values()), key=sort_key)
+        del waiting[best.id]
+        blocked_by = tuple(d for d in best.depends_on if any(x.id == d for x in done))
+        reason = say(
+            "actions.rank_reason",
+            step=STEP[best.kind],
+            severity=best.severity,
+            confidence=best.confidence.value,
+            waits=bool(blocked_by),
+        )
+        done.append(replace(best, rank=len(done) + 1, rank_reason=reason))
+    return tuple(done)
