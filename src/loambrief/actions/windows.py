@@ -1,0 +1,73 @@
+"""When each kind of work is done, from the dates in the case.
+
+Waiting times are the usual ones and are printed with the action: lime wants 6 to 12 months
+before a legume is seeded (Penn State Forages, liming) and reacts from its finest part
+within weeks; broadcast phosphorus and potassium go on any time before planting that is
+not frozen or saturated; loosening wants the soil dry enough to shatter, so after harvest.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from loambrief.actions.model import Window
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import NeedKind, say
+
+DAY = dt.timedelta(days=1)
+
+
+def _dates(case: CaseFile) -> dict[str, dt.date]:
+    found = case.field.dates
+    if found is None:
+        return {}
+    return {
+        name: value
+        for name in ("planting", "harvest", "next_cut", "dormancy")
+        if (value := getattr(found, name)) is not None
+    }
+
+
+def window(case: CaseFile, kind: NeedKind, pass_number: int = 1) -> Window:
+    """Window of one kind of work; without dates in the case it is said in words only."""
+    dates, today = _dates(case), case.case.date
+    planting, harvest = dates.get("planting"), dates.get("harvest")
+    if pass_number > 1:
+        year = dt.timedelta(days=365 * (pass_number - 1))
+        return Window(today + year, None, say("actions.when_later_pass", start=today + year))
+    if kind is NeedKind.LOOSEN:
+        after = harvest if harvest and harvest > today else None
+        if after:
+            return Window(after, after + 45 * DAY, say("actions.when_after_harvest", start=after,
+                                                       end=after + 45 * DAY))
+        return Window(None, None, say("actions.when_dry"))
+    if kind in (NeedKind.LIME, NeedKind.ACIDIFY):
+        if planting and planting - 60 * DAY > today:
+            return Window(today, planting - 60 * DAY,
+                          say("actions.when_early", start=today, end=planting - 60 * DAY))
+        return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
+    if kind in (NeedKind.DRAIN,):
+        return Window(today, None, say("actions.when_first"))
+    if kind in (NeedKind.GYPSUM,):
+        return Window(today, None, say("actions.when_after_drain"))
+    if kind in (NeedKind.LEACH,):
+        end = dates.get("next_cut") or planting
+        return Window(None, end, say("actions.when_leach"))
+    if kind is NeedKind.NUTRIENT:
+        if case.field.tillage == "perennial":
+            start = dates.get("next_cut")
+            if start and start > today:
+                return Window(start, start + 14 * DAY,
+                              say("actions.when_after_cut", start=start, end=start + 14 * DAY))
+        return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
+    if kind is NeedKind.MEASURE:
+        return Window(today, planting if planting and planting > today else None,
+                      say("actions.when_measure"))
+    return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
+
+
+def _before(planting: dt.date | None, today: dt.date) -> Window | None:
+    if planting is None or planting <= today:
+        return None
+    start = max(today, planting - 45 * DAY)
+    return Window(start, planting, say("actions.when_before_planting", start=start, end=planting))
