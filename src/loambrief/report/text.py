@@ -35,6 +35,14 @@ AND = {"en": "and", "es": "y"}
 SYMBOLS = {"USD": "$", "CAD": "CA$", "EUR": "€", "GBP": "£", "MXN": "MX$", "AUD": "A$"}
 
 
+NUTRIENTS = {"P2O5": "P₂O₅", "K2O": "K₂O"}
+
+
+def nutrient_name(item: str) -> str:
+    """Nutrient as printed, with subscripts."""
+    return NUTRIENTS.get(item, item)
+
+
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
@@ -56,6 +64,7 @@ class Writer:
             day=self.day,
             write=self.write,
             listed=self.listed,
+            nutrient=nutrient_name,
         )
         self._modules: dict[str, object] = {}
 
