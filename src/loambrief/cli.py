@@ -1,0 +1,245 @@
+"""The command line: reads arguments, prints, and maps errors to exit codes. No science.
+
+Exit codes: 0 done; 1 a case has problems; 2 the command could not run.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from loambrief import __version__
+from loambrief.errors import CaseProblems, LoambriefError
+
+CASE = click.Path(path_type=Path)
+
+
+class Commands(click.Group):
+    """Maps our errors to their exit codes, without a trace."""
+
+    def invoke(self, context: click.Context):
+        try:
+            return super().invoke(context)
+        except CaseProblems as error:
+            click.echo(str(error), err=True)
+            sys.exit(error.exit_code)
+        except LoambriefError as error:
+            click.echo(f"loambrief: {error}", err=True)
+            sys.exit(error.exit_code)
+        except OSError as error:
+            where = f": {error.filename}" if error.filename else ""
+            click.echo(f"loambrief: {error.strerror or error}{where}", err=True)
+            sys.exit(2)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="loambrief")
+def main() -> None:
+    """Field and lab evidence in; a priced, ranked, traceable crop and soil advisory out."""
+
+
+@main.command()
+@click.argument("case", type=CASE)
+@click.option("-o", "--output", type=CASE, default=Path("output"), show_default=True,
+              help="Folder for <case id>.pdf and <case id>.json.")
+@click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the case's own.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+def advise(case: Path, output: Path, units: str | None, paper: str | None, as_json: bool,
+           quiet: bool) -> None:
+    """Make the advisory of one case: a PDF and its data.
+
+    \b
+    Example:
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
+    """
+    from loambrief import pipeline
+
+    advisory = pipeline.make_advisory(case, units=units, paper=paper)
+    written = pipeline.write_files(advisory.files(), output)
+    if as_json:
+        click.echo(json.dumps({"case_id": advisory.case_id, "files": [str(p) for p in written]}))
+    elif not quiet:
+        _warn(advisory.advice.loaded.warnings)
+        for line in pipeline.summary_lines(advisory.advice):
+            click.echo(line)
+        for path in written:
+            click.echo(f"wrote {path}")
+
+
+def _warn(warnings) -> None:
+    for warning in warnings:
+        click.echo(str(warning), err=True)
+
+
+@main.command()
+@click.argument("cases", nargs=-1, required=True, type=CASE)
+@click.option("--json", "as_json", is_flag=True, help="Print problems and warnings as JSON.")
+@click.option("--strict", is_flag=True, help="Warnings count as problems.")
+def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
+    """Read and validate cases; print every problem; write nothing.
+
+    \b
+    Example:
+      loambrief check sample_inputs/acid_corn_ohio/case.yaml
+    """
+    from loambrief.case.load import load_case
+
+    found = []
+    bad = False
+    for path in cases:
+        try:
+            problems = load_case(path).warnings
+            bad = bad or (strict and bool(problems))
+        except CaseProblems as error:
+            problems, bad = error.problems, True
+        found += problems
+        if not as_json and not problems:
+            click.echo(f"{path}: no problems")
+    if as_json:
+        click.echo(json.dumps([p.as_json() for p in found], ensure_ascii=False, indent=2))
+    else:
+        for problem in found:
+            click.echo(str(problem))
+    sys.exit(1 if bad else 0)
+
+
+@main.command()
+@click.argument("formula", required=False)
+@click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
+    """Work out one published formula; without arguments, list them all.
+
+    \b
+    Examples:
+      loambrief calc
+      loambrief calc relative_feed_value adf_pct=34 ndf_pct=41
+      loambrief calc mean_interval values=8.2,8.6,7.9 level=0.95 --json
+    """
+    import loambrief.agronomy.topics  # noqa: F401
+    from loambrief.agronomy.arguments import parse_values
+    from loambrief.agronomy.registry import FORMULAS, get
+
+    if formula is None:
+        listing = [FORMULAS[name] for name in sorted(FORMULAS)]
+        if as_json:
+            click.echo(json.dumps([
+                {"formula": f.name, "parameters": list(f.signature.parameters), "unit": f.unit,
+                 "source": f.source, "evidence": f.evidence,
+                 "summary": (f.__doc__ or "").strip().splitlines()[0]}
+                for f in listing
+            ], indent=2, ensure_ascii=False))
+            return
+        for item in listing:
+            click.echo(f"{item.name} {' '.join(item.signature.parameters)}  [{item.unit}]")
+        return
+    found = get(formula)
+    result = found.evaluate(**parse_values(values))
+    if as_json:
+        from loambrief.report.data import plain
+
+        click.echo(json.dumps(plain(result.as_json()), ensure_ascii=False))
+        return
+    value = "no answer" if result.value is None else (
+        f"{result.value:.6g}" if isinstance(result.value, float) else str(result.value))
+    click.echo(f"{result.formula} = {value} {result.unit if result.unit != '1' else ''}".rstrip())
+    for name, detail in result.details.items():
+        click.echo(f"  {name}: {detail:.6g}" if isinstance(detail, float) else f"  {name}: {detail}")
+    click.echo(f"  source: {result.source}, {result.locator} ({result.how}); {result.evidence}")
+    if not result.within_range:
+        click.echo("  outside the published range")
+    for note in result.notes:
+        click.echo(f"  note: {note}")
+
+
+@main.command()
+@click.option("--topic", help="Only one topic, such as acidity.")
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+def sources(topic: str | None, as_json: bool) -> None:
+    """List every table, formula and rule with its source and how it was checked.
+
+    \b
+    Examples:
+      loambrief sources --topic salinity
+      loambrief sources --json
+    """
+    from loambrief.agronomy.listing import source_rows
+
+    rows = source_rows(topic)
+    if as_json:
+        click.echo(json.dumps(rows, ensure_ascii=False, indent=2))
+        return
+    for row in rows:
+        click.echo(f"{row['kind']} {row['name']}  [{row['how']}]")
+        click.echo(f"  {row['citation']}{', ' + row['locator'] if row['locator'] else ''}")
+
+
+@main.command()
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+def selftest(as_json: bool) -> None:
+    """Reproduce the published answers on this machine.
+
+    \b
+    Example:
+      loambrief selftest
+    """
+    import loambrief.agronomy.topics  # noqa: F401
+    from loambrief.agronomy.selftest import load_checks, run_check
+
+    outcomes = [run_check(check) for check in load_checks()]
+    failed = [o for o in outcomes if not o.passed]
+    if as_json:
+        click.echo(json.dumps({
+            "passed": len(outcomes) - len(failed), "failed": len(failed),
+            "failures": [{"check": o.check.label, "message": o.message} for o in failed],
+        }, ensure_ascii=False))
+    else:
+        for outcome in failed:
+            click.echo(f"FAILED {outcome.check.label} ({outcome.check.where}): {outcome.message}")
+        click.echo(f"{len(outcomes) - len(failed)} published answers reproduced, "
+                   f"{len(failed)} failed")
+    sys.exit(1 if failed else 0)
+
+
+@main.command()
+def schema() -> None:
+    """Print the JSON Schema of the case file, for editors.
+
+    \b
+    Example:
+      loambrief schema > case.schema.json
+    """
+    from loambrief.case.json_schema import case_schema
+
+    click.echo(json.dumps(case_schema(), indent=2, ensure_ascii=False))
+
+
+@main.command()
+@click.argument("path", type=CASE)
+@click.option("--units", type=click.Choice(["us", "si"]), default="us", show_default=True)
+@click.option("--crop", default="corn", show_default=True, help="Crop of the field.")
+@click.option("--region", default=None, help="State, province or country.")
+def new(path: Path, units: str, crop: str, region: str | None) -> None:
+    """Write a commented starter case.
+
+    \b
+    Example:
+      loambrief new my-field/case.yaml --crop alfalfa --units us
+    """
+    from loambrief.case.starter import starter_case
+    from loambrief.pipeline import write_files
+
+    if path.exists():
+        raise click.UsageError(f"{path} exists; choose another name")
+    text = starter_case(units=units, crop=crop, region=region)
+    write_files({path.name: text.encode("utf-8")}, path.parent)
+    click.echo(f"wrote {path}")
+
+
+if __name__ == "__main__":
+    main()

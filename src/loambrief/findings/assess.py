@@ -1,0 +1,75 @@
+"""All topics on one case, in a fixed order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings import (
+    acidity,
+    carbon_nitrogen,
+    cations,
+    compaction,
+    forage,
+    nutrients,
+    refractometry,
+    salinity,
+    sampling,
+    stratification,
+    weeds,
+)
+from loambrief.findings.model import Confidence, Finding, Missing
+
+TOPICS = {
+    "compaction": compaction,
+    "salinity": salinity,
+    "acidity": acidity,
+    "cations": cations,
+    "stratification": stratification,
+    "nutrients": nutrients,
+    "carbon_nitrogen": carbon_nitrogen,
+    "refractometry": refractometry,
+    "forage": forage,
+    "weeds": weeds,
+    "sampling": sampling,
+}
+"""Topic order in the advisory: water and air first, screening signs late."""
+
+_SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Everything the topics said."""
+
+    findings: tuple[Finding, ...]
+    missing: tuple[Missing, ...]
+
+    def by_topic(self, topic: str) -> tuple[Finding, ...]:
+        return tuple(f for f in self.findings if f.topic == topic)
+
+    def worst(self, count: int = 5) -> tuple[Finding, ...]:
+        """The findings that limit the field most, severe and sure ones first."""
+        limiting = [f for f in self.findings if f.severity >= 2]
+        order = list(TOPICS)
+        limiting.sort(key=lambda f: (-f.severity, _SURE[f.confidence], order.index(f.topic), f.id))
+        return tuple(limiting[:count])
+
+
+def assess(case: CaseFile) -> Diagnosis:
+    """Run every topic on a case.
+
+    Findings come in topic order, then as the topic gives them; ids are unique. Run it
+    inside :func:`loambrief.agronomy.registry.recording` to keep the calculations.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for module in TOPICS.values():
+        said = module.assess(case)
+        findings += said.findings
+        missing += said.missing
+    ids = [f.id for f in findings]
+    doubled = sorted({i for i in ids if ids.count(i) > 1})
+    if doubled:
+        raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
+    return Diagnosis(tuple(findings), tuple(missing))

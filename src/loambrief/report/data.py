@@ -1,0 +1,167 @@
+"""The advisory as data: ``<case id>.json``, versioned, the same bytes for the same case."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+
+from loambrief.actions.model import Action, Plan
+from loambrief.agronomy.registry import Result
+from loambrief.case.schema import CaseFile
+from loambrief.findings.assess import Diagnosis
+from loambrief.findings.model import Finding, Message
+from loambrief.report.text import Writer
+
+SCHEMA_VERSION = 1
+
+
+def plain(value: object) -> object:
+    """Anything that occurs in results as JSON-ready data, floats at 10 significant digits."""
+    if isinstance(value, float):
+        return float(f"{value:.10g}")
+    if isinstance(value, dt.date | dt.time):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple | set):
+        return [plain(v) for v in value]
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    return str(value)
+
+
+def advisory_data(
+    case: CaseFile,
+    diagnosis: Diagnosis,
+    plan: Plan,
+    calculations: tuple[Result, ...],
+    writer: Writer,
+    *,
+    inputs_sha256: str,
+    tables_sha256: str,
+    version: str,
+) -> dict:
+    """The output contract of ``<case id>.json``."""
+    write = writer.write
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "case_id": case.case.id,
+        "generated_for": case.case.date.isoformat(),
+        "valid_until": plain(case.case.valid_until),
+        "inputs_sha256": inputs_sha256,
+        "tables_sha256": tables_sha256,
+        "loambrief_version": version,
+        "status": "draft",
+        "findings": [_finding(f, write) for f in diagnosis.findings],
+        "actions": [_action(a, case, write) for a in plan.actions],
+        "not_advised": [
+            {"what": write(n.what), "why": write(n.why)} for n in plan.not_advised
+        ],
+        "calculations": [_calculation(r) for r in calculations],
+        "missing": [
+            {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic}
+            for m in diagnosis.missing
+        ],
+        "monitoring": [
+            {"due": plain(f.due), "what": write(f.what), "success": write(f.success),
+             "action": f.action_id}
+            for f in plan.followups
+        ],
+        "budget": {
+            "limit": plan.budget.limit,
+            "currency": case.case.currency,
+            "chosen": list(plan.budget.chosen),
+            "left_out": list(plan.budget.left_out),
+            "spent": plain(plan.budget.spent),
+            "without_price": list(plan.budget.unpriced),
+        },
+    }
+
+
+def _write_or_none(message: Message | None, write) -> str | None:
+    return None if message is None else write(message)
+
+
+def _finding(finding: Finding, write) -> dict:
+    evidence_results = [r for e in finding.evidence for r in e.results]
+    return {
+        "id": finding.id,
+        "topic": finding.topic,
+        "title": write(finding.title),
+        "where": finding.where,
+        "value": plain(finding.value),
+        "unit": finding.unit,
+        "reference": _write_or_none(finding.reference, write),
+        "status": finding.status.value,
+        "severity": finding.severity,
+        "confidence": finding.confidence.value,
+        "evidence_grade": finding.grade.value,
+        "evidence": [
+            {"side": e.side.value, "text": write(e.text), "grade": e.grade.value,
+             "sources": list(e.sources)}
+            for e in finding.evidence
+        ],
+        "sources": sorted({*finding.sources, *(s for e in finding.evidence for s in e.sources)}),
+        "calculations": _ids((*finding.results, *evidence_results)),
+    }
+
+
+def _ids(results) -> list[str]:
+    return list(dict.fromkeys(r.calculation for r in results if r.calculation))
+
+
+def _action(action: Action, case: CaseFile, write) -> dict:
+    when = action.window
+    return {
+        "id": action.id,
+        "rank": action.rank,
+        "kind": action.kind.value,
+        "title": write(action.title),
+        "material": action.material_name,
+        "rate": plain(action.rate),
+        "rate_low": plain(action.rate_low),
+        "rate_high": plain(action.rate_high),
+        "rate_unit": action.rate_unit,
+        "exact_rate": plain(action.exact_rate),
+        "area": plain(action.area_ac),
+        "area_unit": "ac",
+        "total": plain(action.total),
+        "total_unit": action.total_unit,
+        "cost_per_area": plain(action.cost_per_ac),
+        "cost_total": plain(action.cost_total),
+        "currency": case.case.currency,
+        "price_date": plain(action.price_date),
+        "when": None if when is None else {
+            "start": plain(when.start), "end": plain(when.end), "text": write(when.text)
+        },
+        "where": action.where,
+        "why": list(action.finding_ids),
+        "rank_reason": _write_or_none(action.rank_reason, write),
+        "depends_on": list(action.depends_on),
+        "cautions": [write(c) for c in action.cautions],
+        "supplies_lb_ac": {k: plain(v) for k, v in action.supplies.items()},
+        "calculations": _ids(action.results),
+    }
+
+
+def _calculation(result: Result) -> dict:
+    return {
+        "id": result.calculation,
+        "formula": result.formula,
+        "for": result.subject,
+        "inputs": plain(result.inputs),
+        "value": plain(result.value),
+        "unit": result.unit,
+        "source": result.source,
+        "locator": result.locator,
+        "how": result.how,
+        "evidence": result.evidence,
+        "within_range": result.within_range,
+        "notes": list(result.notes),
+    }
+
+
+def as_bytes(data: dict) -> bytes:
+    """Readable JSON, stable key order, UTF-8, one newline at the end."""
+    return (json.dumps(data, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
