@@ -1,0 +1,117 @@
+"""The one typeface of the advisory: Source Sans 3, embedded, four faces.
+
+Pages and charts use the same faces, so a file never holds more than four fonts. The files
+are the published TrueType files, unchanged (SIL Open Font License 1.1, text beside them).
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from functools import cache
+from pathlib import Path
+
+from reportlab.lib.fonts import addMapping
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from loambrief.errors import ResourceMissing
+from loambrief.resources import templates_dir
+
+FAMILY = "LoambriefSans"
+REGULAR, ITALIC = f"{FAMILY}-Regular", f"{FAMILY}-Italic"
+BOLD, BOLD_ITALIC = f"{FAMILY}-Semibold", f"{FAMILY}-SemiboldItalic"
+FILES = {
+    REGULAR: "SourceSans3-Regular.ttf",
+    ITALIC: "SourceSans3-It.ttf",
+    BOLD: "SourceSans3-Semibold.ttf",
+    BOLD_ITALIC: "SourceSans3-SemiboldIt.ttf",
+}
+"""Name a canvas knows the face by, and its file in ``templates/fonts``."""
+REPLACEMENT = "\u25a1"
+"""Printed where the typeface has no such character: an open square."""
+
+
+def font_path(name: str) -> Path:
+    """File of a face.
+
+    Parameters
+    ----------
+    name : str
+        One of the keys of :data:`FILES`.
+
+    Raises
+    ------
+    KeyError
+        Another name.
+    ResourceMissing
+        The file is not there.
+    """
+    path = templates_dir() / "fonts" / FILES[name]
+    if not path.is_file():
+        raise ResourceMissing(f"typeface {path} not found")
+    return path
+
+
+@cache
+def register_fonts() -> None:
+    """Make the four faces known to reportlab; does nothing the second time.
+
+    Raises
+    ------
+    ResourceMissing
+        A font file is not there.
+    """
+    for name in FILES:
+        pdfmetrics.registerFont(TTFont(name, str(font_path(name))))
+    for bold, italic, name in ((0, 0, REGULAR), (0, 1, ITALIC), (1, 0, BOLD), (1, 1, BOLD_ITALIC)):
+        addMapping(FAMILY, bold, italic, name)
+
+
+@cache
+def covered() -> frozenset[int]:
+    """Code points that all four faces can print."""
+    register_fonts()
+    faces = (pdfmetrics.getFont(name).face.charToGlyph for name in FILES)
+    return frozenset.intersection(*(frozenset(face) for face in faces))
+
+
+def printable(text: str) -> str:
+    """Text as this typeface can print it.
+
+    Composed first (NFC); what shows nothing (controls, zero-width and direction marks) is
+    dropped, tab becomes a space, line ends stay as a newline; each other character without a
+    glyph becomes an open square, so that nothing disappears unseen.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ResourceMissing
+        The fonts are not there.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    glyphs = covered()
+    kept = []
+    for char in unicodedata.normalize("NFC", text.replace("\r\n", "\n")):
+        if char in "\n\r\u2028\u2029\v\f":
+            kept.append("\n")
+        elif char == "\t":
+            kept.append(" ")
+        elif unicodedata.category(char) in ("Cc", "Cf") or _selects_a_variant(char):
+            continue
+        elif ord(char) in glyphs:
+            kept.append(char)
+        else:
+            kept.append(" " if unicodedata.category(char) == "Zs" else REPLACEMENT)
+    return "".join(kept)
+
+
+def _selects_a_variant(char: str) -> bool:
+    return "\ufe00" <= char <= "\ufe0f" or "\U000e0100" <= char <= "\U000e01ef"
