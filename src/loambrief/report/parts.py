@@ -1,0 +1,272 @@
+"""Blocks that make a document an advisory: summary page, findings, actions, sign-off.
+
+Words that name a field ("rate", "why") come from ``blocks.Words``; values come finished.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from loambrief.report.blocks import Block, Fact, Text
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """One thing that holds the field back: the conclusion, and how sure it is in words."""
+
+    text: Text
+    detail: Text = ""
+    """Key number and confidence, e.g. "pH 5.2, wanted 6.5; measured, high confidence"."""
+    link: str = ""
+    """``"#anchor"`` of the finding."""
+
+
+@dataclass(frozen=True)
+class FirstAction:
+    """One line of the summary's action table. Empty cells print a dash."""
+
+    rank: int
+    what: Text
+    material: Text = ""
+    rate: Text = ""
+    area: Text = ""
+    total: Text = ""
+    cost: Text = ""
+    when: Text = ""
+    caution: Text = ""
+    """The one warning that must be beside the action on page 1."""
+    link: str = ""
+
+
+@dataclass(frozen=True)
+class Summary(Block):
+    """Page 1. It stands alone: a grower acts on it without turning the page.
+
+    Attributes
+    ----------
+    title : Text
+        Printed as the document's heading; ``anchor`` is its bookmark target.
+    kicker : Text
+        One line above the title (kind of document, business).
+    facts : tuple of Fact
+        Grower, field, area, crop, date, adviser: at most eight, each short.
+    message : Text
+        One to three sentences: what to do and why.
+    limits : tuple of LimitLine
+        Most severe first; at most five are sensible.
+    actions : tuple of FirstAction
+        At most five are sensible.
+    cost_line : Text
+        Total of the plan and of the budget.
+    avoid : tuple of Text
+        What not to buy, with the reason.
+    contact : tuple of Text
+        Whom to call: one line each.
+    valid_until : Text
+        Date and what ends validity sooner.
+    notes : tuple of Text
+        Last lines: what was not measured, where the cautions are.
+    """
+
+    title: Text
+    message: Text
+    kicker: Text = ""
+    facts: tuple[Fact, ...] = ()
+    limits: tuple[LimitLine, ...] = ()
+    actions: tuple[FirstAction, ...] = ()
+    cost_line: Text = ""
+    avoid: tuple[Text, ...] = ()
+    contact: tuple[Text, ...] = ()
+    valid_until: Text = ""
+    notes: tuple[Text, ...] = ()
+    no_limits: Text = ""
+    """Printed where ``limits`` is empty."""
+    no_actions: Text = ""
+    anchor: str = "summary"
+
+
+@dataclass(frozen=True)
+class ActionCard(Block):
+    """One ranked action: source, rate, time and place, why, money, cautions beside it.
+
+    Attributes
+    ----------
+    rank : int
+    title : Text
+        Verb first: "Spread 1.5 ton/ac of limestone".
+    anchor : str
+    source, rate, time, place : Text
+        The four things every nutrient action must state.
+    range, total, cost : Text
+        Honest range of the rate; amount to order; cost per area and in all with price date.
+    why : tuple of Text
+        Reasons, with links to the findings.
+    how : tuple of Text
+        Steps: incorporation, splitting, equipment.
+    depends : Text
+        What comes first.
+    notes : tuple of Text
+        What bound the rate, what rounding did.
+    cautions : tuple of Text
+        Printed beside the action.
+    tag : Text
+        A few words at the right of the title ("inside the budget", "second pass").
+    """
+
+    rank: int
+    title: Text
+    anchor: str = ""
+    source: Text = ""
+    rate: Text = ""
+    time: Text = ""
+    place: Text = ""
+    range: Text = ""
+    total: Text = ""
+    cost: Text = ""
+    why: tuple[Text, ...] = ()
+    how: tuple[Text, ...] = ()
+    depends: Text = ""
+    notes: tuple[Text, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    tag: Text = ""
+
+
+class Mark(StrEnum):
+    """Sign beside a finding's status word; the shapes differ, so no colour is needed."""
+
+    LIMITING = "limiting"
+    WATCH = "watch"
+    ADEQUATE = "adequate"
+    EXCESS = "excess"
+    UNCERTAIN = "uncertain"
+    NOTED = "noted"
+
+
+@dataclass(frozen=True)
+class EvidenceLine:
+    """One piece of evidence: the statement, its grade in words, links to its sources."""
+
+    text: Text
+    grade: Text = ""
+    sources: Text = ""
+    """Links such as ``(Span("[3]", link="#src-key"),)``."""
+
+
+@dataclass(frozen=True)
+class FindingBlock(Block):
+    """One conclusion with its evidence for and against.
+
+    Attributes
+    ----------
+    title : Text
+        The conclusion as a sentence; printed as a level-3 heading, or ``level``.
+    mark, status : Mark, Text
+        The sign and the word.
+    confidence, grade : Text
+        In words; both are always printed.
+    reading, reference : Text
+        Key number with unit, and what it is held against with its source.
+    body : tuple of Text
+        Paragraphs.
+    support, against, context : tuple of EvidenceLine
+    blocks : tuple of Block
+        Figures, callouts or tables that belong to the finding; printed after the evidence.
+    """
+
+    title: Text
+    mark: Mark
+    status: Text
+    confidence: Text = ""
+    grade: Text = ""
+    anchor: str = ""
+    reading: Text = ""
+    reference: Text = ""
+    body: tuple[Text, ...] = ()
+    support: tuple[EvidenceLine, ...] = ()
+    against: tuple[EvidenceLine, ...] = ()
+    context: tuple[EvidenceLine, ...] = ()
+    blocks: tuple[Block, ...] = ()
+    level: int = 3
+
+
+@dataclass(frozen=True)
+class Calculation:
+    """One number and how it was worked out.
+
+    ``name`` is the quantity, ``formula`` its registered name, ``inputs`` label and value
+    with unit, ``answer`` the value with unit (unrounded), ``source`` links to the source,
+    ``outside`` what is said if an input is outside the published range.
+    """
+
+    name: Text
+    answer: Text
+    inputs: tuple[Fact, ...] = ()
+    formula: Text = ""
+    source: Text = ""
+    outside: Text = ""
+    note: Text = ""
+    anchor: str = ""
+
+
+@dataclass(frozen=True)
+class CalculationList(Block):
+    """How each number was worked out, numbered in order."""
+
+    items: tuple[Calculation, ...]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One entry of the source list; ``anchor`` is what evidence links to."""
+
+    label: str
+    citation: Text
+    anchor: str = ""
+    url: str = ""
+    note: Text = ""
+    """How the value was checked, in words."""
+
+
+@dataclass(frozen=True)
+class SourceList(Block):
+    """Sources that were used, and only those."""
+
+    items: tuple[Source, ...]
+
+
+@dataclass(frozen=True)
+class SignOff(Block):
+    """Adviser's sign-off and, apart from it, the grower's acknowledgement.
+
+    The two mean different things: the adviser answers for the content; the grower has
+    received and understood it.
+
+    Attributes
+    ----------
+    adviser : tuple of Fact
+        Name, credential, number, expiry, business.
+    statement : Text
+        What the adviser's signature says, information completeness included.
+    interest : Text
+        Disclosure of interest; "none" must be said.
+    acknowledgement : Text
+        What the grower's signature says.
+    signed : Text
+        How the file was signed, once it is; empty leaves a line to sign on.
+    grower_name, adviser_name : str
+        Printed under the lines.
+    """
+
+    adviser: tuple[Fact, ...]
+    statement: Text
+    interest: Text
+    acknowledgement: Text
+    signed: Text = ""
+    adviser_name: str = ""
+    grower_name: str = ""
+    anchor: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.interest:
+            raise ValueError("an interest disclosure is compulsory; say so if there is none")
