@@ -143,7 +143,7 @@ def _budget(s: specs.BudgetSpec) -> dict:
     def money(value: float | None) -> str | None:
         return s.money.format(figures(value)) if is_number(value) else None
 
-    total, steps = 0.0, []
+    total, steps = s.already, []
     for step in s.steps:
         counted = step.included and is_number(step.cost)
         total += step.cost if counted else 0.0

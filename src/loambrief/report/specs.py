@@ -345,12 +345,14 @@ class CostStep:
 class BudgetSpec(ChartSpec):
     """Cost of the plan adding up by rank, against the budget (None: no budget given).
 
-    ``money`` is a pattern with one ``{}`` for the number, such as ``"${}"``.
+    ``money`` is a pattern with one ``{}`` for the number, such as ``"${}"``; ``already`` is
+    the cost of steps on an earlier part of the same chart.
     """
 
     steps: tuple[CostStep, ...]
     budget: float | None
     money: str = "${}"
+    already: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,146 @@
+"""What the plan costs, adding up by rank, against the budget."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, ticks, wrap
+from loambrief.report.numbers import figures
+from loambrief.report.specs import BudgetSpec, CostStep, is_number
+
+BAR = 12.0
+
+
+def draw(spec: BudgetSpec, width: float) -> Figure:
+    """Steps in the order of rank; each bar starts where the covered ones before it end."""
+    sheet, w = Sheet(width), spec.words
+    t = sheet.theme
+    sheet.header(spec)
+    _signs(sheet, spec)
+    wide = width >= 380
+    starts, total, farthest = [], spec.already, spec.already
+    for step in spec.steps:
+        starts.append(total)
+        if is_number(step.cost):
+            farthest = max(farthest, total + step.cost)
+            total += step.cost if step.included else 0.0
+    budget = spec.budget if is_number(spec.budget) else None
+    high = max(farthest, budget or 0.0) * 1.04 or 1.0
+
+    costs = [_cost(s, spec) for s in spec.steps]
+    sums = [_money(a + (s.cost or 0.0), spec) if s.included and is_number(s.cost) else ""
+            for a, s in zip(starts, spec.steps, strict=True)]
+    cost_size = max(text_width(c, t.text, "bold") for c in costs)
+    sum_size = max([text_width(s, t.small) for s in sums] + [text_width(w.running_total, t.small)])
+    rank_size = max(text_width(str(s.rank), t.text, "bold") for s in spec.steps) + 6
+    left = width * 0.34 if wide else rank_size
+    right = width - cost_size - 10 - (sum_size + 12 if wide else 0)
+    across = Scale(0, high, left, right if wide else width - 2)
+
+    top = _budget_head(sheet, spec, across, budget, wide, sum_size)
+    bars: list[tuple[CostStep, float, float, float]] = []
+    for step, start, cost, running in zip(spec.steps, starts, costs, sums, strict=True):
+        colour = "ink" if step.included else "muted"
+        label_width = (left if wide else width - cost_size - 6) - rank_size - 8
+        name = wrap(step.label, label_width, t.text)
+        detail = wrap(step.detail, label_width, t.small) if step.detail else []
+        block = (len(name) * t.text + len(detail) * t.small) * LEADING
+        height = max(block, BAR) + 7 if wide else block + BAR + 8
+        y = sheet.y + (height - block) / 2 if wide else sheet.y + 2
+        middle = sheet.y + height / 2 if wide else sheet.y + 2 + block + 1 + BAR / 2
+        sheet.text(0, y + t.text * 0.98, str(step.rank), weight="bold", colour=colour)
+        below = sheet.lines(rank_size, y, name, colour=colour)
+        sheet.lines(rank_size, below, detail, t.small, colour="muted")
+        if wide:
+            sheet.middle(right + 10 + cost_size, middle, cost, weight="bold", colour=colour,
+                         align="right")
+            if running:
+                sheet.middle(width, middle, running, t.small, colour="muted", align="right")
+        else:
+            sheet.text(width, y + t.text * 0.98, cost, weight="bold", colour=colour,
+                       align="right")
+        bars.append((step, start, middle - BAR / 2, sheet.y + height))
+        sheet.y += height
+    sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    if budget is not None:
+        x = across(budget)
+        spans = [(b[2] - 1.0, b[2] + BAR + 2.0) for b in bars] if not wide else [(top, sheet.y)]
+        sheet.strokes([((x, x), span) for span in spans], "ink", 1.4)
+    for n, (step, start, y, _) in enumerate(bars):
+        _bar(sheet, step, start, across, y)
+        following = bars[n + 1][2] if n + 1 < len(bars) else None
+        if wide and following is not None and step.included and is_number(step.cost):
+            x = across(start + step.cost)
+            sheet.line([x, x], [y + BAR, following], "muted", t.hairline)
+    _scale(sheet, spec, across)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _money(value: float, spec: BudgetSpec) -> str:
+    return spec.money.format(figures(value, 0 if value >= 100 or value == int(value) else 2))
+
+
+def _cost(step: CostStep, spec: BudgetSpec) -> str:
+    if not is_number(step.cost):
+        return spec.words.no_price
+    return _money(step.cost, spec) if step.cost else spec.words.no_cost
+
+
+def _signs(sheet: Sheet, spec: BudgetSpec) -> None:
+    w = spec.words
+    if all(s.included for s in spec.steps):
+        return
+
+    def inside(x: float, y: float) -> None:
+        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "accent")
+
+    def outside(x: float, y: float) -> None:
+        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "paper", "second", 0.7, "/", "second")
+
+    sheet.key([(inside, 14.0, w.in_plan), (outside, 14.0, w.outside_budget)])
+
+
+def _budget_head(sheet: Sheet, spec: BudgetSpec, across: Scale, budget: float | None, wide: bool,
+                 sum_size: float) -> float:
+    """The budget's amount over its line; returns where the line starts."""
+    t, w = sheet.theme, spec.words
+    base = sheet.y + t.text * 0.98
+    end = sheet.width
+    if wide:
+        sheet.text(sheet.width, base, w.running_total, t.small, colour="muted", align="right")
+        end = sheet.width - sum_size - 8
+    if budget is not None:
+        word = w.budget.format(_money(budget, spec))
+        half = text_width(word, t.text, "bold") / 2
+        x = min(max(across(budget), half), end - half)
+        sheet.text(x, base, word, weight="bold", align="center")
+    if wide or budget is not None:
+        sheet.y += t.text * LEADING + 2
+    return sheet.y - 1
+
+
+def _bar(sheet: Sheet, step: CostStep, start: float, across: Scale, y: float) -> None:
+    if not is_number(step.cost):
+        return
+    x0, x1 = across(start), across(start + step.cost)
+    if step.cost == 0:
+        sheet.line([x0, x0], [y, y + BAR], "accent", 1.6)
+    elif step.included:
+        sheet.rect(x0, y, x1, y + BAR, "accent")
+    else:
+        sheet.rect(x0, y, x1, y + BAR, "paper", "second", 0.7, "/", "second")
+
+
+def _scale(sheet: Sheet, spec: BudgetSpec, across: Scale) -> None:
+    t, bottom = sheet.theme, sheet.y
+    reach = -1.0
+    for value in ticks(0, across.high, max(2, int((across.end - across.start) / 55))):
+        word = _money(value, spec)
+        x, half = across(value), text_width(word, t.small) / 2
+        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
+        at = max(x, half)
+        if at - half > reach and at + half <= sheet.width:
+            sheet.text(at, bottom + 9.5, word, t.small, colour="muted", align="center")
+            reach = at + half + 4
+    sheet.y = bottom + 13

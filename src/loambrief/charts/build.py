@@ -1,0 +1,86 @@
+"""From a chart spec to its figure and onto the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+
+from matplotlib.figure import Figure
+from reportlab.pdfgen.canvas import Canvas
+
+from loambrief.charts import (
+    budget,
+    carbon_nitrogen,
+    cations,
+    compare,
+    layers,
+    penetration,
+    salinity,
+    sap,
+    season,
+    sufficiency,
+    trend,
+    weeds,
+)
+from loambrief.charts.backend import Drawn, draw_figure
+from loambrief.report import specs
+from loambrief.report.specs import ChartSpec, has_data
+
+KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Figure]] = {
+    specs.PenetrationSpec: penetration.draw,
+    specs.LayerSpec: layers.draw,
+    specs.SapSpec: sap.draw,
+    specs.CationSpec: cations.draw,
+    specs.SalinitySpec: salinity.draw,
+    specs.SufficiencySpec: sufficiency.draw,
+    specs.WeedSpec: weeds.draw,
+    specs.BudgetSpec: budget.draw,
+    specs.CarbonNitrogenSpec: carbon_nitrogen.draw,
+    specs.SeasonSpec: season.draw,
+    specs.TrendSpec: trend.draw,
+    specs.CompareSpec: compare.draw,
+}
+"""Which function draws which spec."""
+
+NARROWEST = 200.0
+
+
+@lru_cache(maxsize=16)
+def build(spec: ChartSpec, width: float) -> Figure:
+    """The chart as a matplotlib figure at 72 dpi.
+
+    Kept for a while, because a page first asks for the size and then draws.
+
+    Parameters
+    ----------
+    spec : ChartSpec
+    width : float
+        Width [pt], at least 200.
+
+    Returns
+    -------
+    Figure
+        Not to be changed.
+
+    Raises
+    ------
+    ValueError
+        The spec has no data, or the width is below 200 pt.
+    """
+    if not has_data(spec):
+        raise ValueError(f"{type(spec).__name__} {spec.title!r} has no data to draw")
+    if width < NARROWEST:
+        raise ValueError(f"{width:g} pt is too narrow; charts need {NARROWEST:g}")
+    return KINDS[type(spec)](spec, float(width))
+
+
+def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
+    """Width and height of a chart [pt] at a given width; raises as :func:`build`."""
+    box = build(spec, float(width)).bbox
+    return float(box.width), float(box.height)
+
+
+def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float,
+               drawn: Drawn | None = None) -> None:
+    """Draw a chart with its lower left corner at (x, y) [pt]; raises as :func:`build`."""
+    draw_figure(canvas, build(spec, float(width)), x, y, drawn)

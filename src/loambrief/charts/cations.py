@@ -1,0 +1,92 @@
+"""Cation make-up with hydrogen: one bar per sample, every share printed."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.place import spread
+from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
+from loambrief.charts.theme import contrast
+from loambrief.report.numbers import NBSP, figures
+from loambrief.report.specs import CationBar, CationSpec, is_number
+
+LOOK = {"Ca": (0, ""), "Mg": (1, "/"), "K": (2, ""), "Na": (3, ".")}
+REST = (4, "")
+"""Hydrogen, with or without aluminium: whatever is not a base."""
+BAR = 19.0
+
+
+def draw(spec: CationSpec, width: float) -> Figure:
+    """Bars on one scale from 0 to 100 percent of the exchange capacity."""
+    sheet = Sheet(width)
+    sheet.header(spec)
+    for bar in spec.bars:
+        if any(is_number(s.percent) for s in bar.shares):
+            _bar(sheet, bar, spec)
+    sheet.y -= 2
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
+    t, w, width = sheet.theme, spec.words, sheet.width
+    total = text_width(bar.total, t.small) if bar.total else 0.0
+    beside = total + 8 < width * 0.5
+    name = wrap(bar.label, width - (total + 8 if beside else 0), t.text, "bold")
+    top = sheet.y
+    sheet.y = sheet.lines(0, top, name, weight="regular" if bar.reference else "bold")
+    if bar.total and beside:
+        sheet.text(width, top + t.text * 0.98, bar.total, t.small, colour="muted", align="right")
+    elif bar.total:
+        sheet.y = sheet.paragraph(0, sheet.y, bar.total, width, t.small, colour="muted")
+    known = [(s.ion, s.percent) for s in bar.shares if is_number(s.percent) and s.percent >= 0]
+    whole = max(100.0, sum(p for _, p in known))
+    across = Scale(0, whole, 0.5, width - 0.5)
+    y0, y1 = sheet.y + 1.5, sheet.y + 1.5 + (BAR * 0.7 if bar.reference else BAR)
+    at = 0.0
+    outside: list[tuple[float, str]] = []
+    for ion, percent in known:
+        x0, x1 = across(at), across(at + percent)
+        at += percent
+        word = f"{ion}{NBSP}{figures(percent)}%"
+        if not _segment(sheet, ion, x0, x1, y0, y1, word, bar.reference):
+            outside.append(((x0 + x1) / 2, word))
+    if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
+        x0, x1 = across(at), across(whole)
+        sheet.rect(x0, y0, x1, y1, None, "muted", t.hairline, pattern="dash")
+        outside.append(((x0 + x1) / 2, w.rest_unmeasured.format(figures(whole - at))))
+    sheet.y = _outside(sheet, outside, y1) + 9
+
+
+def _segment(sheet: Sheet, ion: str, x0: float, x1: float, y0: float, y1: float, word: str,
+             outline: bool) -> bool:
+    """Draw one share; True if its words fitted inside."""
+    t = sheet.theme
+    index, hatch = LOOK.get(ion, REST)
+    fill = "paper" if outline else t.series[index]
+    dark = contrast(t.colour(fill), t.paper) > contrast(t.colour(fill), t.ink)
+    if x1 - x0 > 0.05:
+        sheet.rect(x0, y0, x1, y1, fill, hatch="" if outline else hatch,
+                   hatch_colour="ink" if ion == "Na" else "paper")
+        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline)
+    if text_width(word, t.text, "bold") + 7 > x1 - x0:
+        return False
+    sheet.middle((x0 + x1) / 2, (y0 + y1) / 2, word, weight="regular" if outline else "bold",
+                 colour="paper" if dark else "ink", align="center",
+                 behind=fill if hatch and not outline else None)
+    return True
+
+
+def _outside(sheet: Sheet, labels: list[tuple[float, str]], y: float) -> float:
+    """Words of narrow shares under the bar, each tied to its share; returns the bottom."""
+    t = sheet.theme
+    if not labels:
+        return y
+    sizes = [text_width(word, t.text) for _, word in labels]
+    if sum(sizes) + 6 * len(sizes) > sheet.width:  # too many for one line: say them in a row
+        return sheet.paragraph(0, y + 2, ", ".join(word for _, word in labels), sheet.width)
+    centres = spread([x for x, _ in labels], sizes, 0, sheet.width, 6)
+    for (x, word), centre in zip(labels, centres, strict=True):
+        sheet.line([x, x, centre], [y, y + 2.5, y + 5.5], "muted", t.hairline)
+        sheet.text(centre, y + 6 + t.text * 0.86, word, align="center")
+    return y + 6 + t.text * LEADING

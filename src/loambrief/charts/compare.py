@@ -1,0 +1,87 @@
+"""Several samples or fields side by side: one small panel per measure, one row per sample."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
+from loambrief.report.numbers import figures
+from loambrief.report.specs import CompareColumn, CompareSpec, is_number
+
+PANEL = 78.0
+GAP = 12.0
+
+
+def draw(spec: CompareSpec, width: float) -> Figure:
+    """Marks on a scale of their own per panel; every value printed beside its mark."""
+    sheet = Sheet(width)
+    t = sheet.theme
+    sheet.header(spec)
+    columns = [c for c in spec.columns if any(map(is_number, c.values))]
+    longest = max(text_width(n, t.text) for n in spec.names)
+    gutter = min(longest, width * 0.3) + 10
+    names = [wrap(n, gutter - 10, t.text) for n in spec.names]
+    per_row = max(1, min(len(columns), int((width - gutter + GAP) / (PANEL + GAP))))
+    size = (width - gutter + GAP) / per_row - GAP
+    heights = [max(len(n) * t.text * LEADING + 4, 14.0) for n in names]
+    for start in range(0, len(columns), per_row):
+        row = columns[start : start + per_row]
+        heads = [wrap(f"{c.label}, {c.unit}" if c.unit else c.label, size, t.text, "bold")
+                 for c in row]
+        top = sheet.y + max(map(len, heads)) * t.text * LEADING + 3
+        bottom = top + sum(heights)
+        middles, y = [], top
+        for lines, height in zip(names, heights, strict=True):
+            middles.append(y + height / 2)
+            sheet.block_middle(0, y + height / 2, lines)
+            y += height
+            sheet.line([0, width], [y, y], "faint", 0.7)
+        ends = []
+        for n, (column, lines) in enumerate(zip(row, heads, strict=True)):
+            x = gutter + n * (size + GAP)
+            sheet.lines(x, top - 3 - len(lines) * t.text * LEADING, lines, weight="bold")
+            sheet.line([x, x + size], [top, top], "ink", 1.0)
+            ends.append(_column(sheet, column, x, size, top, bottom, middles, spec))
+        sheet.y = max(ends) + 6
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: float, bottom: float,
+            middles: list[float], spec: CompareSpec) -> float:
+    t, w = sheet.theme, spec.words
+    values = [v for v in column.values if is_number(v)]
+    words = [figures(v, column.digits) if is_number(v) else w.not_measured for v in column.values]
+    held = [*values, column.reference.value] if column.reference else values
+    room = max(text_width(s, t.text, "bold") for s, v in zip(words, column.values, strict=True)
+               if is_number(v)) + 6
+    log = column.log and min(held) > 0
+    low, high = (min(held) if log else min(column.low, *held, *held)), max(held)
+    if high <= low:
+        low, high = (low / 2, low * 2) if log else (low, low + 1.0)
+    across = Scale(low, high, x + 4, x + size - room, log)
+    if column.reference:
+        sheet.verticals([across(column.reference.value)], top, bottom, "ink", t.line,
+                        "dot" if column.reference.practice else "dash")
+    places = [(across(v), y) for v, y in zip(column.values, middles, strict=True) if is_number(v)]
+    if low == 0:
+        sheet.strokes([((across.start, at), (y, y)) for at, y in places], "rule", t.hairline)
+    sheet.marks(*zip(*places, strict=True), "o", t.marker + 0.6, "accent", "paper", 0.7)
+    lines = [across(column.reference.value)] if column.reference else []
+    for value, word, y in zip(column.values, words, middles, strict=True):
+        if not is_number(value):
+            sheet.middle(clear_right(x + 4, text_width(word, t.small), lines, x + size), y, word,
+                         t.small, colour="muted", behind="paper")
+            continue
+        at = clear_right(across(value) + 5, text_width(word, t.text, "bold"), lines, x + size)
+        sheet.middle(at, y, word, weight="bold", behind="paper")
+    end = bottom + 2
+    if column.reference:
+        label = column.reference.label
+        if column.reference.practice:
+            label = f"{label} ({w.practice})"
+        mid = end + t.small * LEADING / 2
+        sheet.line([x, x + 10], [mid, mid], "ink", t.line,
+                   "dot" if column.reference.practice else "dash")
+        end = sheet.paragraph(x + 13, end, label, size - 13, t.small)
+    return end

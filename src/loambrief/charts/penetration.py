@@ -1,0 +1,188 @@
+"""Penetration resistance by depth: every reading, the median, and the thresholds."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.place import spread
+from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
+from loambrief.report.numbers import NBSP, figures
+from loambrief.report.specs import PenetrationSpec, is_number
+
+GAP = 10.0
+ROW = 10.8
+"""Least height of a line of the table [pt]."""
+
+
+def draw(spec: PenetrationSpec, width: float) -> Figure:
+    """Depth runs downward, resistance to the right; a table beside it counts readings."""
+    sheet, w = Sheet(width), spec.words
+    t = sheet.theme
+    moisture = w.moisture.format(spec.moisture) if spec.moisture else w.moisture_unknown
+    sheet.header(spec, f"{spec.subtitle} {moisture}".strip())
+    _signs(sheet, spec)
+
+    columns = _columns(sheet, spec)
+    head = max(len(lines) for _, lines, _ in columns) * t.small * LEADING
+    left = max(text_width(s, t.text) for s in _depth_texts(spec)) + 8
+    right = sheet.width - sum(size + GAP for size, _, _ in columns) - 8
+    top = sheet.y + head + 4
+    bottom = top + min(max(150.0, len(spec.depths) * ROW), 280.0)
+    readings = [v for p in spec.profiles for v in p.readings if is_number(v)]
+    high = max([*readings, *(x.value for x in spec.thresholds)]) * 1.05 or 1.0
+    across = Scale(0, high, left, right)
+    down = Scale(0, max(spec.depths) * 1.06, top, bottom)
+
+    _axis(sheet, spec, across, top, bottom)
+    shown = _shown(spec.depths, down)
+    _table(sheet, spec, columns, right + 8, top, down, shown)
+    for i in shown:
+        sheet.middle(left - 5, down(spec.depths[i]), _depth_texts(spec)[i], align="right")
+    sheet.strokes([((left - 3, left), (down(d), down(d))) for d in spec.depths], "rule", t.hairline)
+    sheet.line([left, left], [top, bottom], "rule", t.hairline)
+    for threshold in spec.thresholds:
+        sheet.verticals([across(threshold.value)], top, bottom, "ink", t.line,
+                        "dot" if threshold.practice else "dash")
+    _profiles(sheet, spec, across, down)
+    sheet.line([0, sheet.width], [top, top], "ink", 1.2)
+
+    _threshold_numbers(sheet, spec, across, bottom)
+    sheet.y = bottom + (14 if spec.thresholds else 4)
+    sheet.threshold_key(spec.thresholds, w.practice)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, top: float, bottom: float) -> None:
+    """Pressure along the soil surface, which is the strong line on top."""
+    t = sheet.theme
+    marks = ticks(0, across.high, max(2, int((across.end - across.start) / 45)))
+    words = tick_text(marks)
+    words[-1] += f" {spec.pressure_unit}"
+    for value, word in zip(marks, words, strict=True):
+        x = across(value)
+        half = text_width(word, t.small) / 2
+        sheet.text(min(x, across.end + 2 - half), top - 4, word, t.small, colour="muted",
+                   align="center")
+    sheet.verticals([across(v) for v in marks], top, bottom)
+
+
+def _profiles(sheet: Sheet, spec: PenetrationSpec, across: Scale, down: Scale) -> None:
+    t = sheet.theme
+    runs = [stretches(spec.depths, p.readings, across, down) for p in spec.profiles]
+    drawn = [run for found in runs for run in found]
+    sheet.strokes(drawn, "rule", t.hairline)
+    sheet.marks([x for xs, _ in drawn for x in xs], [y for _, ys in drawn for y in ys],
+                "o", 2.6, "paper", "second", 0.6)
+    stops = [found[-1] for p, found in zip(spec.profiles, runs, strict=True)
+             if p.stopped and found]
+    if stops:
+        sheet.marks([xs[-1] for xs, _ in stops],
+                    [min(ys[-1] + 6, down.end - 2) for _, ys in stops], "x", 4.2, None, "ink", 0.9)
+    middle = stretches(spec.depths, spec.medians, across, down)
+    sheet.strokes(middle, "accent", t.strong)
+    sheet.marks([x for xs, _ in middle for x in xs], [y for _, ys in middle for y in ys],
+                "o", t.marker + 0.6, "accent", "paper", 0.8)
+
+
+def stretches(depths: tuple[float, ...], values: tuple[float | None, ...], across: Scale,
+              down: Scale) -> list[tuple[list[float], list[float]]]:
+    """Unbroken stretches (xs, ys) of a profile: a missing reading ends a stretch."""
+    runs: list[tuple[list[float], list[float]]] = []
+    joined = False
+    for depth, value in zip(depths, values, strict=False):
+        if is_number(value):
+            if not joined:
+                runs.append(([], []))
+            runs[-1][0].append(across(value))
+            runs[-1][1].append(down(depth))
+        joined = is_number(value)
+    return runs
+
+
+def _shown(depths: tuple[float, ...], down: Scale) -> list[int]:
+    """Depths that have room for a line of the table, the deepest always among them."""
+    kept: list[int] = []
+    for i in sorted(range(len(depths)), key=lambda i: -depths[i]):
+        if not kept or down(depths[kept[-1]]) - down(depths[i]) >= ROW - 0.5:
+            kept.append(i)
+    return kept
+
+
+def _depth_texts(spec: PenetrationSpec) -> list[str]:
+    return [figures(d) + (f" {spec.depth_unit}" if d == max(spec.depths) else "")
+            for d in spec.depths]
+
+
+def _signs(sheet: Sheet, spec: PenetrationSpec) -> None:
+    w = spec.words
+
+    def one(x: float, y: float) -> None:
+        sheet.line([x, x + 16], [y, y], "rule", 0.5)
+        sheet.marks([x + 8], [y], "o", 2.6, "paper", "second", 0.6)
+
+    def mid(x: float, y: float) -> None:
+        sheet.line([x, x + 16], [y, y], "accent", sheet.theme.strong)
+        sheet.marks([x + 8], [y], "o", sheet.theme.marker, "accent", "paper", 0.8)
+
+    def stop(x: float, y: float) -> None:
+        sheet.marks([x + 3], [y], "x", 4.2, None, "ink", 0.9)
+
+    entries = [(one, 16.0, w.one_profile.format(len(spec.profiles))), (mid, 16.0, w.median)]
+    if any(p.stopped for p in spec.profiles):
+        entries.append((stop, 6.0, w.stopped))
+    sheet.key(entries)
+
+
+def _columns(sheet: Sheet, spec: PenetrationSpec) -> list[tuple[float, list[str], list[str]]]:
+    """Width, heading lines and cells of the table on the right."""
+    t, w = sheet.theme, spec.words
+    medians = [w.not_measured if m is None else figures(m, spec.pressure_digits)
+               for m in spec.medians]
+    rows = [(w.median, medians)]
+    if spec.count_from is not None:
+        cells = []
+        for i in range(len(spec.depths)):
+            found = spec.at(i)
+            over = sum(v >= spec.count_from for v in found)
+            cells.append(w.of.format(over, len(found)))
+        limit = f"{figures(spec.count_from, spec.pressure_digits)}{NBSP}{spec.pressure_unit}"
+        rows.append((w.at_least.format(limit), cells))
+    result = []
+    for heading, cells in rows:
+        lines = wrap(heading, 46, t.small)
+        size = max(*(text_width(s, t.small) for s in lines),
+                   *(text_width(s, t.text, "bold") for s in cells))
+        result.append((size, lines, cells))
+    return result
+
+
+def _table(sheet: Sheet, spec: PenetrationSpec, columns, x: float, top: float, down: Scale,
+           shown: list[int]) -> None:
+    t = sheet.theme
+    for size, lines, cells in columns:
+        x += size
+        y = top - 4 - (len(lines) - 1) * t.small * LEADING
+        for line in lines:
+            sheet.text(x, y, line, t.small, colour="muted", align="right")
+            y += t.small * LEADING
+        for i in shown:
+            depth, median, cell = spec.depths[i], spec.medians[i], cells[i]
+            over = (median is not None and spec.count_from is not None
+                    and median >= spec.count_from)
+            sheet.middle(x, down(depth), cell, weight="bold" if over else "regular",
+                         colour="accent" if over else "ink", align="right")
+        x += GAP
+
+
+def _threshold_numbers(sheet: Sheet, spec: PenetrationSpec, across: Scale,
+                       bottom: float) -> None:
+    """The number under each threshold line, kept apart."""
+    t = sheet.theme
+    if not spec.thresholds:
+        return
+    texts = [figures(x.value, spec.pressure_digits) for x in spec.thresholds]
+    sizes = [text_width(s, t.small, "bold") for s in texts]
+    centres = spread([across(x.value) for x in spec.thresholds], sizes, 0, sheet.width)
+    for centre, text in zip(centres, texts, strict=True):
+        sheet.text(centre, bottom + 9, text, t.small, "bold", align="center")

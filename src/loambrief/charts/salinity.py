@@ -1,0 +1,205 @@
+"""The plane of salinity and sodium: samples, class limits and the crop's threshold."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.place import Box, around
+from loambrief.charts.sheet import (
+    LEADING,
+    Scale,
+    Sheet,
+    log_ticks,
+    text_width,
+    tick_text,
+    ticks,
+    wrap,
+)
+from loambrief.report.numbers import figures
+from loambrief.report.specs import SalinityPoint, SalinitySpec, is_number
+
+LIST = 150.0
+"""Width of the list of samples beside a wide plot [pt]."""
+
+
+def draw(spec: SalinitySpec, width: float) -> Figure:
+    """Salinity to the right, sodium upward; the four classes are named in their corners."""
+    sheet, w = Sheet(width), spec.words
+    t = sheet.theme
+    sheet.header(spec)
+    wide = width >= 380
+    plotted = [p for p in spec.points if is_number(p.ece) and is_number(p.sodium)]
+    only_ece = [p for p in spec.points if is_number(p.ece) and not is_number(p.sodium)]
+    _signs(sheet, spec, bool(only_ece))
+
+    high_y = max([2 * spec.sodium_limit, *(p.sodium * 1.12 for p in plotted)])
+    crop = [spec.crop.value * 1.15] if spec.crop else []
+    high_x = max([2 * spec.ece_limit, *crop, *(p.ece * 1.12 for p in plotted + only_ece)])
+    log_x, log_y = high_x > 8 * spec.ece_limit, high_y > 8 * spec.sodium_limit
+    low_x = _low([p.ece for p in plotted + only_ece], spec.ece_limit) if log_x else 0.0
+    low_y = _low([p.sodium for p in plotted], spec.sodium_limit) if log_y else 0.0
+
+    top = sheet.y + t.small * LEADING + 3
+    height = 178.0 if wide else 165.0
+    marks_y = log_ticks(low_y, high_y) if log_y else ticks(0, high_y, 5)
+    words_y = [figures(v) for v in marks_y] if log_y else tick_text(marks_y)
+    left = max(text_width(s, t.small) for s in words_y) + 7
+    right = width - (LIST + 14 if wide else 2)
+    bottom = top + height
+    across = Scale(low_x, high_x, left, right, log_x)
+    up = Scale(low_y, high_y, bottom, top, log_y)
+    plot = Box(left, top, right, bottom)
+
+    sheet.text(0, top - 5, f"{spec.sodium_name}, {spec.sodium_unit}" if spec.sodium_unit
+               else spec.sodium_name, t.small, colour="muted")
+    taken, keyed = _classes(sheet, spec, across, up, plot)
+    above = bottom + 99.0
+    for value, word in zip(marks_y, words_y, strict=True):
+        y = up(value)
+        sheet.line([left - 2.5, left], [y, y], "rule", t.hairline)
+        if above - y >= t.small * LEADING:
+            sheet.middle(left - 4, y, word, t.small, colour="muted", align="right")
+            above = y
+    _x_axis(sheet, spec, across, bottom, log_x)
+    sheet.y = bottom + 2 * t.small * LEADING + 5
+    unplaced = _points(sheet, plotted + only_ece, across, up, plot, taken)
+    if keyed:
+        names = "; ".join(f"{n}\u00a0{name}" for n, name in enumerate(spec.classes, 1))
+        sheet.y = sheet.paragraph(left, sheet.y, names, right - left, t.small) + 4
+    if spec.crop:
+        sheet.key([(lambda a, y: sheet.line([a, a + 14], [y, y], "accent", t.line + 0.3, "dash"),
+                    14.0, spec.crop.label)])
+    if wide:
+        _list(sheet, spec, right + 14, top - 3, LIST, sheet)
+    else:
+        sheet.y = _list(sheet, spec, 0, sheet.y, min(width, 190.0), None)
+    if unplaced:
+        sheet.y = sheet.paragraph(0, sheet.y + 2, w.unplaced.format(", ".join(unplaced)), width,
+                                  t.small)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _signs(sheet: Sheet, spec: SalinitySpec, edge: bool) -> None:
+    w = spec.words
+    entries = []
+    if any(p.estimated for p in spec.points):
+        entries.append((lambda x, y: sheet.marks([x + 3], [y], "o", 5.4, "paper", "accent", 1.2),
+                        6.0, w.estimated))
+    if edge:
+        entries.append((lambda x, y: sheet.marks([x + 3], [y], "^", 5.6, "accent", "paper", 0.8),
+                        6.0, f"{spec.sodium_name}: {w.not_measured}"))
+    sheet.key(entries)
+
+
+def _low(values: list[float], limit: float) -> float:
+    return min([v for v in values if v > 0] + [limit]) / 2
+
+
+def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: Box
+             ) -> tuple[list[Box], bool]:
+    """Class limits as lines, class names in the outer corners.
+
+    Returns the boxes of the names, and whether numbers stand in for them.
+    """
+    t = sheet.theme
+    x, y = across(spec.ece_limit), up(spec.sodium_limit)
+    sheet.rect(x, plot.y0, plot.x1, y, "faint")
+    if spec.crop:
+        sheet.verticals([across(spec.crop.value)], plot.y0, plot.y1, "accent", t.line + 0.3, "dash")
+    sheet.strokes([((x, x), (plot.y0, plot.y1)), ((plot.x0, plot.x1), (y, y))], "muted", t.line)
+    sheet.rect(plot.x0, plot.y0, plot.x1, plot.y1, None, "rule", t.hairline)
+    leading = t.small * LEADING
+    corners = []
+    for index, (left, right, top, bottom) in enumerate((
+            (plot.x0, x, y, plot.y1), (x, plot.x1, y, plot.y1),
+            (plot.x0, x, plot.y0, y), (x, plot.x1, plot.y0, y))):
+        lines = wrap(spec.classes[index], max(right - left - 8, 1), t.small, "bold")
+        whole = " ".join(lines) == " ".join(spec.classes[index].split())
+        fits = whole and len(lines) * leading + 12 <= bottom - top
+        start = top + 3 if index > 1 else bottom - 9 - len(lines) * leading
+        corners.append((left, start, lines, fits, top, bottom))
+    boxes = []
+    keyed = not all(corner[3] for corner in corners)
+    for index, (left, start, lines, _, top, bottom) in enumerate(corners):
+        if keyed:  # a name does not fit its corner: number the corners, explain them below
+            lines = [str(index + 1)]
+            start = top + 3 if index > 1 else bottom - 9 - leading
+        for n, line in enumerate(lines):
+            boxes.append(sheet.text(
+                left + 4, start + n * leading + 0.98 * t.small, line, t.small, "bold", "muted",
+                behind="faint" if index == 3 else "paper"))
+    return boxes, keyed
+
+
+def _x_axis(sheet: Sheet, spec: SalinitySpec, across: Scale, bottom: float, log: bool) -> None:
+    t = sheet.theme
+    count = max(2, int((across.end - across.start) / 40))
+    marks = log_ticks(across.low, across.high) if log else ticks(0, across.high, count)
+    words = [figures(v) for v in marks] if log else tick_text(marks)
+    reach = -1.0
+    for value, word in zip(marks, words, strict=True):
+        x, size = across(value), text_width(word, t.small)
+        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
+        x = max(x, across.start - 2 + size / 2)  # clear of the numbers on the other axis
+        if x - size / 2 > reach and x + size / 2 <= sheet.width:
+            sheet.text(x, bottom + 9.5, word, t.small, colour="muted", align="center")
+            reach = x + size / 2 + 4
+    sheet.text(across.end, bottom + 9.5 + t.small * LEADING, f"{spec.ece_name}, {spec.ece_unit}",
+               t.small, colour="muted", align="right")
+
+
+def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, plot: Box,
+            taken: list[Box]) -> list[str]:
+    """Marks and their names; returns the names that found no room."""
+    t = sheet.theme
+    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4) for p in points]
+    for estimated in (False, True):
+        for whole, shape in ((True, "o"), (False, "^")):
+            chosen = [xy for xy, p in zip(where, points, strict=True)
+                      if p.estimated == estimated and is_number(p.sodium) == whole]
+            if chosen:
+                xs, ys = zip(*chosen, strict=True)
+                sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
+                            "accent" if estimated else "paper", 1.2 if estimated else 0.8)
+    sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]
+    inside = Box(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
+    unplaced = []
+    for point, (x, y), box in zip(points, where, around(where, sizes, inside, taken), strict=True):
+        if box is None:
+            unplaced.append(point.label)
+            continue
+        far = max(box.x0 - x, x - box.x1, box.y0 - y, y - box.y1)
+        if far > 7:
+            edge_x, edge_y = min(max(x, box.x0), box.x1), min(max(y, box.y0), box.y1)
+            sheet.line([x, edge_x], [y, edge_y], "muted", t.hairline)
+        sheet.text(box.x0, box.y0 + 0.76 * t.text, point.label, weight="bold")
+    return unplaced
+
+
+def _list(sheet: Sheet, spec: SalinitySpec, x: float, y: float, width: float,
+          beside: Sheet | None) -> float:
+    """Every sample with its two values; returns the bottom edge."""
+    t, w = sheet.theme, spec.words
+
+    def number(value: float | None) -> str:
+        return figures(value, 1) if is_number(value) else w.not_measured
+
+    heads = (spec.ece_name, spec.sodium_name)
+    rows = [(p.label, number(p.ece), number(p.sodium)) for p in spec.points]
+    size = [max([text_width(h, t.small), *(text_width(r[n + 1], t.text) for r in rows)])
+            for n, h in enumerate(heads)]
+    ends = (x + width - size[1] - 10, x + width)
+    for head, end in zip(heads, ends, strict=True):
+        sheet.text(end, y + t.small * 0.98, head, t.small, colour="muted", align="right")
+    y += t.small * LEADING + 1
+    sheet.line([x, x + width], [y, y], "rule", t.hairline)
+    y += 1.5
+    for label, *cells in rows:
+        lines = wrap(label, width - sum(size) - 22, t.text, "bold")
+        for end, cell in zip(ends, cells, strict=True):
+            sheet.text(end, y + t.text * 0.98, cell, align="right")
+        y = sheet.lines(x, y, lines, weight="bold")
+    if beside is not None:
+        sheet.y = max(sheet.y, y + 3)
+    return y + 3

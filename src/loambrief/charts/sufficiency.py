@@ -1,0 +1,157 @@
+"""Distance of each soil test from its critical level, on a ratio scale, with uncertainty."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
+from loambrief.report.specs import Side, SufficiencyRow, SufficiencySpec, is_number
+
+WIDEST = 16.0
+"""Ratios beyond this (or its inverse) are drawn at the edge with an arrow."""
+
+
+def draw(spec: SufficiencySpec, width: float) -> Figure:
+    """The critical level is the line in the middle; twice and half are equally far from it."""
+    sheet = Sheet(width)
+    t = sheet.theme
+    sheet.header(spec)
+    _signs(sheet, spec)
+    wide = width >= 380
+    left = width * 0.24 if wide else 2.0
+    right = width * 0.70 if wide else width - 2.0
+    ratios = [v / r.critical for r in spec.rows if r.critical > 0
+              for v in (r.value, r.low, r.high, r.upper) if is_number(v) and v > 0]
+    high = min(max([2.0, *(x * 1.12 for x in ratios)]), WIDEST)
+    low = max(min([0.5, *(x / 1.12 for x in ratios)]), 1 / WIDEST)
+    across = Scale(low, high, left + 7, right - 7, log=True)
+
+    _heads(sheet, spec, across, left, right)
+    top = sheet.y
+    parts = []
+    for row in spec.rows:
+        name = wrap(row.label, (left - 8 if wide else width), t.text, "bold")
+        detail = wrap(row.detail, left - 8, t.small) if wide and row.detail else []
+        if wide:
+            verdict = wrap(row.verdict, width - right - 8, t.text, "bold")
+            printed = wrap(row.printed, width - right - 8, t.small)
+            side = len(verdict) * t.text + len(printed) * t.small
+            names = len(name) * t.text + len(detail) * t.small
+            height = max(side, names) * LEADING + 7
+            middle = sheet.y + height / 2
+            y = sheet.lines(0, middle - names * LEADING / 2, name, weight="bold")
+            sheet.lines(0, y, detail, t.small, colour="muted")
+            y = sheet.lines(right + 8, middle - side * LEADING / 2, verdict, weight="bold",
+                            colour="accent" if row.side is Side.BELOW else "ink")
+            sheet.lines(right + 8, y, printed, t.small)
+            band = (sheet.y + 2, sheet.y + height - 2)
+        else:
+            words = f"{row.label}: {row.verdict}"
+            sheet.y = sheet.paragraph(0, sheet.y + 3, words, width, weight="bold",
+                                      colour="accent" if row.side is Side.BELOW else "ink")
+            more = f"{row.printed}. {row.detail}" if row.detail else row.printed
+            sheet.y = sheet.paragraph(0, sheet.y, more, width, t.small)
+            middle, height = sheet.y + 8, 17.0
+            band = (sheet.y + 2, sheet.y + 14)
+        parts.append((row, middle, band))
+        sheet.y += height
+        sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    _scale(sheet, spec, across, [band for *_, band in parts], top)
+    for row, middle, band in parts:
+        _row(sheet, row, across, middle, band, spec)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
+    w, rows = spec.words, spec.rows
+
+    def clear(x: float, y: float) -> None:
+        sheet.marks([x + 3], [y], "o", 6.0, "accent", "paper", 0.8)
+        sheet.marks([x + 11], [y], "o", 6.0, "second", "paper", 0.8)
+
+    def near(x: float, y: float) -> None:
+        sheet.marks([x + 3], [y], "o", 5.4, "paper", "ink", 1.1)
+
+    def spread(x: float, y: float) -> None:
+        sheet.line([x, x + 18], [y, y], "second", sheet.theme.strong)
+
+    def band(x: float, y: float) -> None:
+        sheet.rect(x, y - 4, x + 14, y + 4, "faint", "rule", 0.5)
+
+    entries = [(clear, 14.0, w.clear)]
+    if any(r.side is Side.NEAR for r in rows):
+        entries.append((near, 6.0, w.near))
+    if any(is_number(r.low) and is_number(r.high) for r in rows):
+        entries.append((spread, 18.0, w.uncertainty))
+    if any(is_number(r.upper) for r in rows):
+        entries.append((band, 14.0, w.range))
+    sheet.key(entries)
+
+
+def _heads(sheet: Sheet, spec: SufficiencySpec, across: Scale, left: float, right: float) -> None:
+    """What either side of the critical level means."""
+    t, w = sheet.theme, spec.words
+    middle = across(1.0)
+    less = wrap("← " + w.less_than_critical, middle - 8, t.small)
+    more = wrap(w.more_than_critical + " →", sheet.width - middle - 8, t.small)
+    if max(len(less), len(more)) > 4:  # a lopsided scale: say it over the whole width
+        less = wrap("← " + w.less_than_critical + "; " + w.more_than_critical + " →",
+                    right - left, t.small)
+        more = []
+        sheet.lines(left, sheet.y, less, t.small, colour="muted")
+    else:
+        sheet.lines(middle - 8, sheet.y, less, t.small, colour="muted", align="right")
+        sheet.lines(middle + 8, sheet.y, more, t.small, colour="muted")
+    sheet.y += max(len(less), len(more)) * t.small * LEADING + 3
+
+
+def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, bands, top: float) -> None:
+    """Grid behind the marks, and the numbers under it."""
+    t, bottom = sheet.theme, sheet.y
+    steps = [2.0**n for n in range(-4, 5) if across.holds(2.0**n) and n]
+    middle = across(1.0)
+    sheet.strokes([((across(v), across(v)), b) for v in steps for b in bands], "rule", t.hairline)
+    sheet.strokes([((middle, middle), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3)
+    word = spec.words.critical
+    half = text_width(word, t.small, "bold") / 2
+    centre = min(max(middle, half), sheet.width - half)
+    sheet.text(centre, bottom + 9.5, word, t.small, "bold", align="center")
+    for value in steps:
+        x = across(value)
+        name = f"{value:g}×" if value >= 1 else f"1/{1 / value:g}×"
+        size = text_width(name, t.small) / 2
+        if abs(x - centre) > size + half + 4 and x + size <= sheet.width and x >= size:
+            sheet.text(x, bottom + 9.5, name, t.small, colour="muted", align="center")
+    sheet.y = bottom + 13
+
+
+def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, y: float, band, spec) -> None:
+    t = sheet.theme
+    middle = across(1.0)
+    if not is_number(row.value) or row.value <= 0 or row.critical <= 0:
+        sheet.middle(middle + 8, y, spec.words.not_measured, t.small, colour="muted",
+                     behind="paper")
+        return
+    if is_number(row.upper) and row.upper > row.critical:
+        sheet.rect(middle, band[0], across(row.upper / row.critical), band[1], "faint", "rule", 0.5)
+        sheet.line([middle, middle], band, "ink", 1.3)
+    colour = {Side.BELOW: "accent", Side.ABOVE: "second"}.get(row.side, "ink")
+    ratio = row.value / row.critical
+    x = across(ratio)
+    if row.censor:
+        end = across.start - 5 if row.censor == "<" else across.end + 5
+        sheet.line([x, end], [y, y], colour, t.strong)
+        sheet.marks([end], [y], "<" if row.censor == "<" else ">", 5, colour)
+        sheet.marks([x], [y], "|", 7, None, colour, 1.4)
+        return
+    if is_number(row.low) and is_number(row.high) and row.high > 0:
+        low = across(max(row.low / row.critical, across.low))
+        sheet.line([low, across(row.high / row.critical)], [y, y], colour, t.strong)
+    if not across.holds(ratio):
+        shape = "<" if ratio < across.low else ">"
+        sheet.marks([x + (4 if shape == ">" else -4)], [y], shape, 6.5, colour)
+    elif row.side is Side.NEAR:
+        sheet.marks([x], [y], "o", 6.2, "paper", "ink", 1.2)
+    else:
+        sheet.marks([x], [y], "o", 7.0, colour, "paper", 0.8)

@@ -1,0 +1,101 @@
+"""Colours, type sizes and strokes of the charts, read from ``templates/theme.toml``."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+
+from loambrief.errors import ResourceMissing
+from loambrief.resources import templates_dir
+
+
+@dataclass(frozen=True)
+class Theme:
+    """The part of the theme the charts use. Lengths in points, colours as ``#RRGGBB``."""
+
+    ink: str
+    muted: str
+    rule: str
+    faint: str
+    paper: str
+    accent: str
+    accent_soft: str
+    second: str
+    series: tuple[str, ...]
+    title: float
+    text: float
+    small: float
+    smallest: float
+    hairline: float
+    line: float
+    strong: float
+    marker: float
+    hatch_gap: float
+    hatch_line: float
+    dash: tuple[float, ...]
+    dot: tuple[float, ...]
+    full_width: float
+    half_width: float
+    gap: float
+
+    def colour(self, name: str) -> str:
+        """``"accent"`` to its hex value; a hex value passes through."""
+        return name if name.startswith("#") else getattr(self, name)
+
+
+@cache
+def theme() -> Theme:
+    """The theme of this installation.
+
+    Raises
+    ------
+    ResourceMissing
+        The file is not there or lacks a key the charts need.
+    """
+    path = templates_dir() / "theme.toml"
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        colours, sizes, charts = data["colors"], data["type"], data["charts"]
+        names = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft", "second")
+        numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line",
+                   "full_width", "half_width", "gap")
+        return Theme(
+            **{name: colours[name] for name in names},
+            series=tuple(colours["series"]),
+            title=sizes["chart_title"],
+            text=sizes["chart_text"],
+            small=sizes["chart_small"],
+            smallest=sizes["smallest"],
+            **{name: float(charts[name]) for name in numbers},
+            dash=tuple(charts["dash"]),
+            dot=tuple(charts["dot"]),
+        )
+    except FileNotFoundError:
+        raise ResourceMissing(f"{path} not found") from None
+    except KeyError as error:
+        raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
+
+
+def channels(colour: str) -> tuple[float, float, float]:
+    """``#RRGGBB`` as three numbers from 0 to 1."""
+    return tuple(int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of an sRGB colour, 0 black to 1 white (WCAG 2.2 definition)."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+              for c in channels(colour)]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours, 1 to 21 (WCAG 2.2 definition)."""
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def lightness(colour: str) -> float:
+    """CIE 1976 L* of an sRGB colour, 0 to 100."""
+    y = luminance(colour)
+    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27

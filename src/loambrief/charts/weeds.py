@@ -1,0 +1,106 @@
+"""Weeds by what they hint at, each hint beside the measurement that tests it."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.sheet import LEADING, Scale, Sheet, wrap
+from loambrief.report.numbers import figures
+from loambrief.report.specs import Hint, Verdict, WeedSpec, is_number
+
+BAR = 9.0
+SIGN = 13.0
+
+
+def draw(spec: WeedSpec, width: float) -> Figure:
+    """One row per hint: weeds and ground covered on the left, the verdict on the right."""
+    sheet, w = Sheet(width), spec.words
+    t = sheet.theme
+    sheet.header(spec)
+    hints = [h for h in spec.hints if h.weeds]
+    wide = width >= 380
+    right = width * 0.64 if wide else width
+    left = width * 0.20 if wide else 0.0
+    totals = [sum(m.cover for m in h.weeds if is_number(m.cover)) for h in hints]
+    high = max([*totals, 1.0])
+    across = Scale(0, high, left, right - (34 if wide else 40))
+
+    if wide:
+        base = sheet.y + t.small * 0.98
+        sheet.text(0, base, w.hint_at, t.small, colour="muted")
+        sheet.text(left, base, w.ground_covered, t.small, colour="muted")
+        sheet.text(right + 8, base, w.measurement_says, t.small, colour="muted")
+        sheet.y += t.small * LEADING + 2
+    else:
+        sheet.y = sheet.paragraph(0, sheet.y, w.ground_covered, width, t.small, colour="muted") + 1
+    sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    for hint, total in zip(hints, totals, strict=True):
+        (_wide_row if wide else _narrow_row)(sheet, hint, total, across, right, spec)
+        sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def _names(hint: Hint) -> str:
+    return ", ".join(f"{m.name} {figures(m.cover)}%" if is_number(m.cover) else m.name
+                     for m in hint.weeds)
+
+
+def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+              spec: WeedSpec) -> None:
+    t, width = sheet.theme, sheet.width
+    label = wrap(hint.label, across.start - 10, t.text, "bold")
+    names = wrap(_names(hint), right - across.start - 4, t.small)
+    verdict = wrap(hint.verdict_text, width - right - 8 - SIGN, t.text, "bold")
+    measured = wrap(hint.measured, width - right - 8 - SIGN, t.small)
+    heights = (len(label) * t.text * LEADING, BAR + 3 + len(names) * t.small * LEADING,
+               (len(verdict) * t.text + len(measured) * t.small) * LEADING)
+    top = sheet.y + 5
+    sheet.lines(0, top, label, weight="bold")
+    _bar(sheet, hint, total, across, top + 1, spec)
+    sheet.lines(across.start, top + BAR + 3, names, t.small)
+    _verdict_sign(sheet, hint.verdict, right + 8 + 4, top + t.text * LEADING / 2)
+    y = sheet.lines(right + 8 + SIGN, top, verdict, weight="bold")
+    sheet.lines(right + 8 + SIGN, y, measured, t.small)
+    sheet.y = top + max(heights) + 5
+
+
+def _narrow_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+                spec: WeedSpec) -> None:
+    t, width = sheet.theme, sheet.width
+    y = sheet.paragraph(0, sheet.y + 4, hint.label, width, weight="bold")
+    _bar(sheet, hint, total, across, y + 1, spec)
+    y = sheet.paragraph(0, y + BAR + 3, _names(hint), width, t.small)
+    _verdict_sign(sheet, hint.verdict, 4, y + 1 + t.text * LEADING / 2)
+    y = sheet.paragraph(SIGN, y + 1, hint.verdict_text, width - SIGN, weight="bold")
+    sheet.y = sheet.paragraph(SIGN, y, hint.measured, width - SIGN, t.small) + 4
+
+
+def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: WeedSpec) -> None:
+    """Ground covered, one piece per weed, with the sum behind it."""
+    t = sheet.theme
+    at = 0.0
+    for mark in sorted((m for m in hint.weeds if is_number(m.cover)), key=lambda m: -m.cover):
+        if mark.cover <= 0:
+            continue
+        x0, x1 = across(at), across(at + mark.cover)
+        sheet.rect(x0, y, max(x1 - 0.9, x0 + 0.4), y + BAR, "second")
+        at += mark.cover
+    covered = any(is_number(m.cover) for m in hint.weeds)
+    word = f"{figures(total)}%" if covered else spec.words.cover_unknown
+    sheet.middle(across(at) + (3 if covered else 0), y + BAR / 2, word,
+                 t.text if covered else t.small, weight="bold" if covered else "regular",
+                 colour="ink" if covered else "muted")
+
+
+def _verdict_sign(sheet: Sheet, verdict: Verdict, x: float, y: float) -> None:
+    """Full, half or empty circle, or a cross: told apart without colour."""
+    if verdict is Verdict.DIFFERS:
+        sheet.marks([x], [y], "x", 6.0, None, "ink", 1.7)
+        return
+    fill = {Verdict.AGREES: "accent", Verdict.MIXED: "paper", Verdict.NOT_MEASURED: "paper"}
+    sheet.marks([x], [y], "o", 7.0, fill[verdict], "muted" if verdict is Verdict.NOT_MEASURED
+                else "accent", 1.1)
+    if verdict is Verdict.MIXED:
+        sheet.polygon([(x, y - 3.5), (x - 2.5, y - 2.5), (x - 3.5, y), (x - 2.5, y + 2.5),
+                       (x, y + 3.5)], "accent")

@@ -1,0 +1,123 @@
+"""Every kind of chart, on everyday and on hostile data, at the widths pages use."""
+
+from __future__ import annotations
+
+import io
+import time
+
+import pytest
+from chart_samples import EVERYDAY, HOSTILE
+from pypdf import PdfReader
+
+from loambrief.charts import KINDS, build, figure_size, fitted
+from loambrief.charts.theme import theme
+
+CASES = [pytest.param(make(), id=name) for name, make in EVERYDAY.items()]
+CASES += [pytest.param(spec, id=f"{name}-hostile-{n}")
+          for name, make in HOSTILE.items() for n, spec in enumerate(make())]
+
+
+def test_every_kind_has_samples():
+    """ensures that no kind of chart escapes the checks below."""
+    assert {type(make()) for make in EVERYDAY.values()} == set(KINDS)
+    assert {type(make()[0]) for make in HOSTILE.values()} == set(KINDS)
+
+
+@pytest.mark.parametrize("width", [504.0, 245.0, 200.0])
+@pytest.mark.parametrize("spec", CASES)
+def test_layout(record, spec, width):
+    """ensures that nothing lies outside the chart, no two labels touch, no type is tiny."""
+    drawn, _, height = record(spec, width)
+    assert drawn.texts and drawn.paths
+    for text in drawn.texts:
+        assert text.size >= theme().smallest, text.text
+        assert text.x0 >= -0.5 and text.x1 <= width + 0.5, text
+        assert text.y0 >= -0.5 and text.y1 <= height + 0.5, text
+    for x0, y0, x1, y1 in drawn.paths:
+        assert x0 >= -1 and x1 <= width + 1 and y0 >= -1 and y1 <= height + 1
+    touching = [(a.text, b.text) for n, a in enumerate(drawn.texts) for b in drawn.texts[:n]
+                if a.overlaps(b, 0.4)]
+    assert touching == []
+
+
+@pytest.mark.parametrize("spec", CASES)
+def test_title_and_note_are_whole(record, spec):
+    """ensures that wrapping loses no word of title, subtitle and note."""
+    drawn, _, _ = record(spec, 245.0)
+    printed = "".join(t.text for t in drawn.texts).replace(" ", "")
+    for text in (spec.title, spec.subtitle, spec.note):
+        assert text.replace(" ", "") in printed
+
+
+@pytest.mark.parametrize("name", EVERYDAY)
+def test_text_is_text(pdf, name):
+    """ensures that a PDF reader finds the words of the chart."""
+    spec = EVERYDAY[name]()
+    found = PdfReader(io.BytesIO(pdf(spec))).pages[0].extract_text()
+    assert spec.title in " ".join(found.split())
+    assert spec.note in " ".join(found.split())
+
+
+def test_same_bytes_twice(pdf):
+    """ensures that drawing is deterministic, from fresh figures as well as kept ones."""
+    specs = [make() for make in EVERYDAY.values()]
+    first = pdf(*specs)
+    assert pdf(*specs) == first
+    build.cache_clear()
+    assert pdf(*specs) == first
+
+
+def test_vector_and_opaque(pdf):
+    """ensures that a page of charts holds no picture, no soft mask and no transparency."""
+    reader = PdfReader(io.BytesIO(pdf(*(make() for make in EVERYDAY.values()))))
+    for page in reader.pages:
+        assert list(page.images) == []
+        resources = page["/Resources"]
+        assert "/XObject" not in resources
+        for state in resources.get("/ExtGState", {}).values():
+            assert state.get_object().get("/ca", 1) == 1
+            assert state.get_object().get("/CA", 1) == 1
+        assert "/SMask" not in str(resources)
+
+
+@pytest.mark.parametrize("width", [504.0, 245.0])
+@pytest.mark.parametrize("spec", CASES)
+def test_fitted(spec, width):
+    """ensures that a chart too high for a page comes in parts that fit and lose no row."""
+    parts = fitted(spec, width, 640.0)
+    assert all(figure_size(part, width)[1] <= 640 for part in parts)
+    if len(parts) == 1:
+        assert parts == (spec,)
+    else:
+        assert len({part.title for part in parts}) == len(parts)
+
+
+def test_fitted_budget_adds_up(record):
+    """ensures that the running total goes on from one part of a split chart to the next."""
+    spec = HOSTILE["budget"]()[3]
+    last = fitted(spec, 504.0, 300.0)[-1]
+    drawn, _, _ = record(last)
+    assert "$400" in [t.text for t in drawn.texts]  # 40 steps of $10
+
+
+@pytest.mark.parametrize("name", EVERYDAY)
+def test_quick(record, name):
+    """ensures that a warm chart takes about as long as planned (20 ms, with room for slow CI)."""
+    spec = EVERYDAY[name]()
+    record(spec)
+    times = []
+    for _ in range(4):
+        build.cache_clear()
+        start = time.perf_counter()
+        record(spec)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.1
+
+
+def test_refusals():
+    """ensures that a chart without data or without room is refused."""
+    spec = EVERYDAY["sap"](rows=())
+    with pytest.raises(ValueError, match="no data"):
+        build(spec, 504.0)
+    with pytest.raises(ValueError, match="too narrow"):
+        build(EVERYDAY["sap"](), 120.0)
