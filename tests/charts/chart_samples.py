@@ -125,7 +125,7 @@ def _shares(*percent: float | None) -> tuple[Share, ...]:
 
 def cations(**changes) -> CationSpec:
     values = dict(
-        title="A third of the exchange places in the north hold acid, not calcium",
+        title="Acid, not calcium, holds 43% of the exchange places in the north",
         subtitle="Share of the exchange capacity, %, 0–6 inches.",
         note="Hydrogen from the buffer pH. No yield trial supports one best cation ratio.",
         words=WORDS,

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
 
 import pytest
 from hypothesis import given
@@ -32,6 +35,14 @@ def draw(*artists, dpi=72):
     drawn = Drawn()
     draw_figure(canvas, figure, 30, 40, drawn)
     return " ".join(canvas._code[before:]), drawn
+
+
+def test_no_global_plotting_state():
+    """ensures that drawing charts does not load the stateful plotting interface."""
+    code = "import sys, loambrief.charts; print('matplotlib.pyplot' in sys.modules)"
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
+                            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)})
+    assert answer.stdout.strip() == "False"
 
 
 def test_origin_and_state():
