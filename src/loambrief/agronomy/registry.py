@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import functools
 import inspect
+import keyword
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -147,6 +148,24 @@ def _within(valid: Mapping[str, tuple], inputs: Mapping[str, object]) -> bool:
     return True
 
 
+class _Parameter(inspect.Parameter):
+    """A parameter by its public name: ``yield_`` in Python is ``yield`` to everyone else."""
+
+    @property
+    def name(self) -> str:
+        name = super().name
+        return name[:-1] if name.endswith("_") and keyword.iskeyword(name[:-1]) else name
+
+
+def _public(signature: inspect.Signature) -> inspect.Signature:
+    return signature.replace(
+        parameters=[
+            _Parameter(p.name, p.kind, default=p.default, annotation=p.annotation)
+            for p in signature.parameters.values()
+        ]
+    )
+
+
 class Formula:
     """A registered calculation: callable for the number, ``evaluate`` for the record."""
 
@@ -160,7 +179,7 @@ class Formula:
         self.how = how
         self.evidence = evidence
         self.valid = MappingProxyType(dict(valid))
-        self.signature = inspect.signature(function)
+        self.signature = _public(inspect.signature(function))
 
     @property
     def topic(self) -> str:
@@ -193,7 +212,9 @@ class Formula:
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
-        raw = self.function(**inputs)
+        raw = self.function(
+            **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
+        )
         answer = raw if isinstance(raw, Answer) else Answer(raw)
         within = _within(self.valid, inputs)
         if answer.within_range is not None:
