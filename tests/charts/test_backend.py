@@ -40,8 +40,9 @@ def draw(*artists, dpi=72):
 def test_no_global_plotting_state():
     """ensures that drawing charts does not load the stateful plotting interface."""
     code = "import sys, loambrief.charts; print('matplotlib.pyplot' in sys.modules)"
-    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
-                            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)})
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
+                            check=True, env=env)
     assert answer.stdout.strip() == "False"
 
 

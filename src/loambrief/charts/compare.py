@@ -30,12 +30,13 @@ def draw(spec: CompareSpec, width: float) -> Figure:
                  for c in row]
         top = sheet.y + max(map(len, heads)) * t.text * LEADING + 3
         bottom = top + sum(heights)
-        middles, y = [], top
+        middles, edges, y = [], [], top
         for lines, height in zip(names, heights, strict=True):
             middles.append(y + height / 2)
             sheet.block_middle(0, y + height / 2, lines)
             y += height
-            sheet.line([0, width], [y, y], "faint", 0.7)
+            edges.append(y)
+        sheet.strokes([((0, width), (e, e)) for e in edges], "faint", 0.7)
         ends = []
         for n, (column, lines) in enumerate(zip(row, heads, strict=True)):
             x = gutter + n * (size + GAP)

@@ -65,8 +65,8 @@ def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, f
     up = Scale(low, high, bottom, top)
     pad_days = max((last - first).days * 0.08, 20)
     days = Scale(first.toordinal() - pad_days, last.toordinal() + pad_days, left, x + size)
+    sheet.strokes([((left, x + size), (up(v), up(v))) for v in marks], "faint", t.hairline)
     for value, word in zip(marks, words, strict=True):
-        sheet.line([left, x + size], [up(value)] * 2, "faint", t.hairline)
         sheet.middle(left - 4, up(value), word, t.small, colour="muted", align="right")
     sheet.line([left, x + size], [bottom, bottom], "rule", t.hairline)
     _years(sheet, days, points, bottom)
@@ -159,10 +159,8 @@ def _years(sheet: Sheet, days: Scale, points: list[TrendPoint], bottom: float) -
     half = text_width("2000", t.small) / 2
     room = (days.end - days.start) / (days.high - days.low) * 365.25
     step = max(1, math.ceil((2 * half + 4) / room))
-    for year in years:
-        edge = dt.date(year, 1, 1).toordinal()
-        if days.holds(edge):
-            sheet.line([days(edge)] * 2, [bottom, bottom + 2.5], "rule", t.hairline)
+    edges = [dt.date(year, 1, 1).toordinal() for year in years]
+    sheet.verticals([days(e) for e in edges if days.holds(e)], bottom, bottom + 2.5, "rule")
     middles = [m for m in (dt.date(y, 7, 1) for y in years) if days.holds(m.toordinal())]
     for date in middles[(len(middles) - 1) % step :: step] or [points[-1].date]:
         x = min(max(days(date.toordinal()), days.start + half - 4), days.end - half)
