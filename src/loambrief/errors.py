@@ -8,6 +8,7 @@
     ├── UnknownName           a formula, table or unit of that name does not exist
     ├── ImpossibleInput       a formula was asked something no soil or plant can be
     ├── TextFault             a message template is missing or lacks a value
+    ├── RenderFault           a document cannot be printed as it was put together
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
@@ -56,6 +57,10 @@ class ImpossibleInput(LoambriefError, ValueError):
 
 class TextFault(LoambriefError):
     """A message template is missing or was given too few values."""
+
+
+class RenderFault(LoambriefError):
+    """A document cannot be printed as it was put together (a link to nowhere, a skipped level)."""
 
 
 class CaseProblems(LoambriefError):
