@@ -1,37 +1,67 @@
-"""Field types of the case schema: quantities with units, real dates, plain numbers."""
+"""Field types of the case schema: quantities with units, real dates, plain numbers, text."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 from typing import Annotated
 
-from pydantic import PlainValidator, StringConstraints, WithJsonSchema
+from pydantic import PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from loambrief.case.scalars import as_written
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.units import DIMENSIONS, YIELD_UNITS, Quantity, parse, split_number, tidy_unit
 
+SHOWN = 60
+"""Longest piece of a found value that a message repeats."""
+NUMBER_IN_TEXT = r"[+-]?([0-9][0-9,]*(\.[0-9]+)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"
 
-def fault(code: str, found: object, wanted: str) -> PydanticCustomError:
-    """A validation error that carries what was found and what is wanted."""
+
+def fault(code: str, found: object, wanted: str, near: str = "") -> PydanticCustomError:
+    """A validation error that carries what was found, what is wanted, and a near match."""
     return PydanticCustomError(
-        code, "found {found}, wanted {wanted}", {"found": _show(found), "wanted": wanted}
+        code,
+        "found {found}, wanted {wanted}",
+        {"found": show(found), "wanted": wanted, "near": near},
     )
 
 
-def _show(value: object) -> str:
+def show(value: object) -> str:
+    """A value as a message names it: text in quotes, the rest in words."""
+    value = as_written(value) if not isinstance(value, str) else value
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "a group of keys" if value else "an empty group"
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}" if value else "an empty list"
     text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
+
+
+def nearest(found: object, known: Iterable[str]) -> str:
+    """The known name nearest to what was typed, or an empty string."""
+    if not isinstance(found, str) or len(found) > 100:
+        return ""
+    folded = {name.lower(): name for name in known}
+    near = get_close_matches(found.strip().lower(), folded, n=1, cutoff=0.6)
+    return folded[near[0]] if near else ""
 
 
 def _as_text(value: object) -> str | None:
-    """``"148 ppm"`` or ``{value: 148, unit: ppm}`` as one text; None for a bare number."""
+    """``"148 ppm"`` or ``{value: 148, unit: ppm}`` as one text; None for anything else."""
     if isinstance(value, str):
         return value
     if isinstance(value, Mapping) and set(value) == {"value", "unit"}:
-        return f"{value['value']} {value['unit']}"
+        parts = [as_written(value["value"]), value["unit"]]
+        if all(isinstance(p, str | int | float) and not isinstance(p, bool) for p in parts):
+            return f"{parts[0]} {parts[1]}"
     return None
 
 
@@ -61,7 +91,8 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         try:
             got = parse(dimension_name, text)
         except UnknownName as error:
-            raise fault("unknown_unit", text, f"a unit of {units}{_near(error)}") from None
+            near = nearest(error.name, dimension.accepted)
+            raise fault("unknown_unit", text, f"a unit of {units}", near) from None
         except ImpossibleInput:
             raise _number_fault(text, dimension_name, units) from None
         if got.unit == dimension.house and (
@@ -72,7 +103,7 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
 
     schema = {
         "anyOf": [
-            {"type": "string", "pattern": r"^\s*[<>]?\s*[+-]?[0-9.,]+([eE][+-]?[0-9]+)?\s*\S.*$"},
+            {"type": "string", "pattern": rf"^\s*[<>]?\s*{NUMBER_IN_TEXT}\s*[^0-9\s].*$"},
             {
                 "type": "object",
                 "properties": {"value": {"type": ["number", "string"]},
@@ -87,11 +118,6 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
     return Annotated[Quantity, PlainValidator(read), WithJsonSchema(schema)]
 
 
-def _near(error: UnknownName) -> str:
-    text = str(error)
-    return "; " + text.split("; ", 1)[1] if "did you mean" in text else ""
-
-
 def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomError:
     dimension = DIMENSIONS[dimension_name]
     try:
@@ -100,9 +126,12 @@ def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomE
         return fault("quantity_form", text, f'a number with a unit, such as "12 {dimension.house}"')
     if not unit:
         return fault("missing_unit", text, f"the number with its unit, one of {units}")
-    low = f"{dimension.lowest:g}" if dimension.lowest is not None else "any"
-    high = f"{dimension.highest:g}" if dimension.highest is not None else "any"
-    return fault("impossible_value", text, f"between {low} and {high} {dimension.house}")
+    limits = [
+        f"{word} {limit:.10g} {dimension.house}"
+        for word, limit in (("at least", dimension.lowest), ("at most", dimension.highest))
+        if limit is not None
+    ]
+    return fault("impossible_value", text, " and ".join(limits))
 
 
 def _yield(value: object) -> Quantity:
@@ -111,68 +140,164 @@ def _yield(value: object) -> Quantity:
         return value
     text = _as_text(value)
     if text is None:
-        raise fault("missing_unit", value, "a yield with its unit, one of " + ", ".join(YIELD_UNITS))
+        raise fault("missing_unit", value,
+                    "a yield with its unit, one of " + ", ".join(YIELD_UNITS))
     try:
         censor, number, unit = split_number(text)
     except ImpossibleInput:
         raise fault("quantity_form", text, 'a yield such as "180 bu/ac"') from None
     unit = tidy_unit(unit)
     if unit not in YIELD_UNITS or censor:
-        raise fault("unknown_unit", text, "a yield unit of " + ", ".join(YIELD_UNITS))
+        raise fault("unknown_unit", text, "a yield unit of " + ", ".join(YIELD_UNITS),
+                    nearest(unit, YIELD_UNITS))
     if not 0 < number < 1_000_000:
-        raise fault("impossible_value", text, "a yield above 0")
+        raise fault("impossible_value", text, "a yield above 0 and below 1,000,000")
     return Quantity(number, unit, " ".join(text.split()))
+
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})\Z")
 
 
 def _date(value: object) -> dt.date:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         return value
-    if isinstance(value, str):
-        try:
-            got = dt.date.fromisoformat(value.strip())
-        except ValueError:
-            raise fault("not_a_date", value, "a real date written YYYY-MM-DD") from None
-        if not 1900 <= got.year <= 2200:
-            raise fault("not_a_date", value, "a date between 1900 and 2200")
-        return got
-    raise fault("not_a_date", value, "a real date written YYYY-MM-DD")
+    if not isinstance(value, str) or not _DAY.match(value.strip()):
+        raise fault("not_a_date", value, "a real date written YYYY-MM-DD")
+    try:
+        got = dt.date.fromisoformat(value.strip())
+    except ValueError:
+        raise fault("not_a_date", value, "a day that exists, written YYYY-MM-DD") from None
+    if not 1900 <= got.year <= 2200:
+        raise fault("not_a_date", value, "a date between 1900 and 2200")
+    return got
 
 
 def _time(value: object) -> dt.time:
     if isinstance(value, dt.time):
         return value
-    if isinstance(value, str):
-        try:
-            return dt.time.fromisoformat(value.strip().zfill(5))
-        except ValueError:
-            pass
-    raise fault("not_a_time", value, 'a time of day written "HH:MM"')
+    match = _CLOCK.match(value.strip()) if isinstance(value, str) else None
+    if not match or int(match[1]) > 23 or int(match[2]) > 59:
+        raise fault("not_a_time", value, 'a time of day written "HH:MM"')
+    return dt.time(int(match[1]), int(match[2]))
 
 
 def number(low: float | None = None, high: float | None = None, what: str = "a number"):
-    """Annotated type of a plain number that has no unit (a pH, a count)."""
-    parts = [what]
-    if low is not None and high is not None:
-        parts.append(f"from {low:g} to {high:g}")
-    elif low is not None:
-        parts.append(f"of at least {low:g}")
-    wanted = " ".join(parts)
+    """Annotated type of a plain number that has no unit (a pH, a price)."""
+    return Annotated[float, PlainValidator(_number_reader(low, high, what, whole=False)),
+                     WithJsonSchema(_number_schema("number", low, high, what))]
 
-    def read(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise fault("not_a_number", value, wanted)
-        if not math.isfinite(value):
+
+def count(low: int, high: int, what: str = "a whole number"):
+    """Annotated type of a whole number (cores)."""
+    return Annotated[int, PlainValidator(_number_reader(low, high, what, whole=True)),
+                     WithJsonSchema(_number_schema("integer", low, high, what))]
+
+
+def _wanted(low: float | None, high: float | None, what: str) -> str:
+    if low is not None and high is not None:
+        return f"{what} from {low:.10g} to {high:.10g}"
+    return f"{what} of at least {low:.10g}" if low is not None else what
+
+
+def _number_reader(low, high, what: str, whole: bool):
+    wanted = _wanted(low, high, what)
+
+    def read(value: object):
+        kinds = int if whole else (int, float)
+        if isinstance(value, bool) or not isinstance(value, kinds):
             raise fault("not_a_number", value, wanted)
         if (low is not None and value < low) or (high is not None and value > high):
             raise fault("impossible_value", value, wanted)
-        return float(value)
+        if not math.isfinite(value):
+            raise fault("not_a_number", value, wanted)
+        return int(value) if whole else float(value)
 
-    schema: dict = {"type": "number", "description": wanted}
+    return read
+
+
+def _number_schema(kind: str, low, high, what: str) -> dict:
+    schema: dict = {"type": kind, "description": _wanted(low, high, what)}
     if low is not None:
         schema["minimum"] = low
     if high is not None:
         schema["maximum"] = high
-    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+    return schema
+
+
+def text(longest: int, one_line: bool):
+    """Annotated type of typed text; a number without quotes stays as it was written."""
+    wanted = f"text of 1 to {longest} characters"
+
+    def read(value: object) -> str:
+        value = as_written(value)
+        if not isinstance(value, str):
+            raise fault("not_text", value, wanted)
+        value = " ".join(value.split()) if one_line else value.strip()
+        if not 1 <= len(value) <= longest:
+            raise fault("text_length", value, wanted)
+        return value
+
+    schema = {"type": ["string", "number"], "minLength": 1, "maxLength": longest}
+    return Annotated[str, PlainValidator(read), WithJsonSchema(schema)]
+
+
+def choice(values: tuple[str, ...]):
+    """Annotated type of one word out of a fixed set; capitals do not matter."""
+    known = {value.lower(): value for value in values}
+    wanted = "one of " + ", ".join(values)
+
+    def read(value: object) -> str:
+        if isinstance(value, str):
+            folded = " ".join(value.lower().split())
+            if folded in known:
+                return known[folded]
+        raise fault("unknown_choice", value, wanted, nearest(value, values))
+
+    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(values)})]
+
+
+_IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}\Z")
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?\Z")
+
+
+def _identifier(value: object) -> str:
+    """Safe as a file name everywhere: no separators, no leading dot, no device name."""
+    value = as_written(value)
+    if not isinstance(value, str) or not _IDENTIFIER.match(value):
+        raise fault("bad_identifier", value,
+                    "1 to 64 letters, digits, '.', '_' or '-', starting with a letter or digit")
+    if _RESERVED.match(value):
+        raise fault("bad_identifier", value, "a name that is not reserved by an operating system")
+    return value
+
+
+def _currency(value: object) -> str:
+    if not isinstance(value, str) or not re.match(r"[A-Z]{3}\Z", value):
+        raise fault("unknown_choice", value, "a currency code of three capitals, such as USD")
+    return value
+
+
+_RANGE = re.compile(
+    r"\s*([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*[-–]\s*([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*([a-z]+)\s*\Z"
+)
+
+
+def _depth_range(value: object) -> tuple[float, float, str]:
+    """``"0-6 in"`` as (top, bottom, typed) in inches."""
+    if isinstance(value, tuple):
+        return value
+    wanted = 'a depth range such as "0-6 in" or "0-15 cm"'
+    match = _RANGE.match(value.lower()) if isinstance(value, str) else None
+    dimension = DIMENSIONS["depth"]
+    if not match or match[3] not in dimension.factors:
+        raise fault("depth_range", value, wanted)
+    top, bottom = (float(match[i]) * dimension.factors[match[3]] for i in (1, 2))
+    if not top < bottom:
+        raise fault("depth_range", value, wanted + ", the shallower end first")
+    if bottom > dimension.highest:
+        raise fault("depth_range", value, f"a depth of at most {dimension.highest:g} in")
+    return (round(top, 4), round(bottom, 4), " ".join(value.split()))
 
 
 Yield = Annotated[
@@ -185,12 +310,23 @@ Date = Annotated[dt.date, PlainValidator(_date),
                  WithJsonSchema({"type": "string", "format": "date"})]
 TimeOfDay = Annotated[dt.time, PlainValidator(_time),
                       WithJsonSchema({"type": "string", "pattern": "^[0-9]{1,2}:[0-9]{2}$"})]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000)]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+Text = text(4000, one_line=False)
+Name = text(200, one_line=True)
 Identifier = Annotated[
-    str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
+    str,
+    PlainValidator(_identifier),
+    WithJsonSchema({"type": ["string", "integer"],
+                    "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"}),
 ]
 """Safe as a file name: no separators, no leading dot."""
+Currency = Annotated[str, PlainValidator(_currency),
+                     WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})]
+DepthRange = Annotated[
+    tuple[float, float, str],
+    PlainValidator(_depth_range),
+    WithJsonSchema({"type": "string", "examples": ["0-6 in"],
+                    "pattern": r"^\s*[0-9.]+\s*[-–]\s*[0-9.]+\s*(in|cm|mm|ft)\s*$"}),
+]
 
 PH = number(2.0, 12.0, "a pH")
 Concentration = quantity("soil_concentration")

@@ -7,12 +7,13 @@ Anything optional that is absent is None and stays None: missing is never zero.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from loambrief.case import quantities as q
-
+from loambrief.units import PRICE_UNITS
 
 PHOSPHORUS_METHODS = ("mehlich-3-icp", "mehlich-3-colorimetric", "bray-p1", "olsen", "mehlich-1",
                       "morgan", "modified-morgan", "ab-dtpa")
@@ -28,20 +29,20 @@ MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 
 
 class Part(BaseModel):
-    """Base of all parts of a case: frozen, strict, no unknown keys."""
+    """Base of all parts of a case: frozen, strict, no unknown keys.
+
+    A key with nothing after it counts as absent, so a blank line of a template is "not
+    measured", never zero.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-
-def _choice(values: tuple[str, ...]):
-    def read(value: object) -> str:
-        if isinstance(value, str):
-            folded = value.strip().lower()
-            if folded in values:
-                return folded
-        raise q.fault("unknown_choice", value, "one of " + ", ".join(values))
-
-    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(values)})]
+    @model_validator(mode="before")
+    @classmethod
+    def _blank_is_absent(cls, data: object) -> object:
+        if not isinstance(data, Mapping):
+            return data
+        return {k: v for k, v in data.items() if v is not None or k not in cls.model_fields}
 
 
 class Header(Part):
@@ -50,10 +51,10 @@ class Header(Part):
     id: q.Identifier
     date: q.Date
     valid_until: q.Date | None = None
-    units: _choice(("us", "si")) = "us"
-    paper: _choice(("letter", "a4")) = "letter"
-    language: _choice(("en", "es")) = "en"
-    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
+    units: q.choice(("us", "si")) = "us"
+    paper: q.choice(("letter", "a4")) = "letter"
+    language: q.choice(("en", "es")) = "en"
+    currency: q.Currency = "USD"
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None
 
@@ -96,14 +97,16 @@ class FieldInfo(Part):
     following_crop: q.Name | None = None
     stage: q.Name | None = None
     yield_goal: YieldGoal | None = None
-    tillage: _choice(("no-till", "strip-till", "reduced", "conventional", "perennial", "raised bed"))
+    tillage: q.choice(("no-till", "strip-till", "reduced", "conventional", "perennial",
+                       "raised bed"))
     tillage_depth: q.Depth | None = None
-    irrigation: _choice(("none", "sprinkler", "center pivot", "drip", "furrow", "flood"))
+    irrigation: q.choice(("none", "sprinkler", "center pivot", "drip", "furrow", "flood"))
     seasonal_et: q.WaterDepth | None = None
-    drainage: _choice(("well drained", "moderately drained", "somewhat poorly drained",
+    drainage: q.choice(("well drained", "moderately drained", "somewhat poorly drained",
                        "poorly drained", "tile drained", "unknown"))
     slope: q.Percent | None = None
-    livestock: list[_choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs", "poultry"))] = []
+    livestock: list[q.choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs",
+                              "poultry"))] = []
     sensitive_areas: list[q.Text] = []
     dates: Planting | None = None
     soil_map_unit: q.Name | None = None
@@ -135,20 +138,20 @@ class Laboratory(Part):
 class Methods(Part):
     """How each group of results was obtained; required as soon as the group has a value."""
 
-    ph: _choice(("water 1:1", "water 1:2", "saturated paste", "cacl2")) | None = None
-    buffer: _choice(BUFFER_METHODS) | None = None
-    phosphorus: _choice(PHOSPHORUS_METHODS) | None = None
-    cations: _choice(CATION_METHODS) | None = None
-    sulfur: _choice(("mehlich-3", "monocalcium phosphate", "ammonium acetate")) | None = None
-    zinc: _choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
-    copper: _choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
-    manganese: _choice(("dtpa", "mehlich-3", "mehlich-1")) | None = None
-    iron: _choice(("dtpa", "mehlich-3")) | None = None
-    boron: _choice(("hot water", "mehlich-3")) | None = None
-    organic_matter: _choice(("loss on ignition", "walkley-black", "dry combustion")) | None = None
-    ec: _choice(EC_METHODS) | None = None
-    cec: _choice(("summation", "ammonium acetate", "effective")) | None = None
-    aluminum: _choice(("kcl", "mehlich-3")) | None = None
+    ph: q.choice(("water 1:1", "water 1:2", "saturated paste", "cacl2")) | None = None
+    buffer: q.choice(BUFFER_METHODS) | None = None
+    phosphorus: q.choice(PHOSPHORUS_METHODS) | None = None
+    cations: q.choice(CATION_METHODS) | None = None
+    sulfur: q.choice(("mehlich-3", "monocalcium phosphate", "ammonium acetate")) | None = None
+    zinc: q.choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
+    copper: q.choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
+    manganese: q.choice(("dtpa", "mehlich-3", "mehlich-1")) | None = None
+    iron: q.choice(("dtpa", "mehlich-3")) | None = None
+    boron: q.choice(("hot water", "mehlich-3")) | None = None
+    organic_matter: q.choice(("loss on ignition", "walkley-black", "dry combustion")) | None = None
+    ec: q.choice(EC_METHODS) | None = None
+    cec: q.choice(("summation", "ammonium acetate", "effective")) | None = None
+    aluminum: q.choice(("kcl", "mehlich-3")) | None = None
 
 
 class SaturationExtract(Part):
@@ -162,36 +165,10 @@ class SaturationExtract(Part):
     saturation: q.quantity("percent", low=10) | None = None
 
 
-def _depth_range(value: object) -> tuple[float, float, str]:
-    """``"0-6 in"`` as (top, bottom, typed) in inches."""
-    if isinstance(value, tuple):
-        return value
-    wanted = 'a depth range such as "0-6 in" or "0-15 cm"'
-    if not isinstance(value, str):
-        raise q.fault("depth_range", value, wanted)
-    head, sep, tail = value.replace("–", "-").partition("-")
-    try:
-        bottom = q.parse("depth", tail)
-        scale = bottom.value / q.split_number(tail)[1]
-        top = float(head) * scale
-    except (ValueError, KeyError, ZeroDivisionError):
-        raise q.fault("depth_range", value, wanted) from None
-    if not sep or not 0 <= top < bottom.value or bottom.censor:
-        raise q.fault("depth_range", value, wanted)
-    return (round(top, 4), round(bottom.value, 4), value.strip())
-
-
-DepthRange = Annotated[
-    tuple[float, float, str], PlainValidator(_depth_range),
-    WithJsonSchema({"type": "string", "examples": ["0-6 in"],
-                    "pattern": r"^\s*[0-9.]+\s*[-–]\s*[0-9.]+\s*(in|cm|mm|ft)\s*$"}),
-]
-
-
 class Increment(Part):
     """One depth slice of a sample, exactly as the lab reported it."""
 
-    depth: DepthRange
+    depth: q.DepthRange
     lab_number: q.Name | None = None
     ph: q.PH | None = None
     buffer_ph: q.PH | None = None
@@ -240,21 +217,22 @@ class Sample(Part):
     place: q.Name | None = None
     date: q.Date
     area: q.Area | None = None
-    cores: Annotated[int, Field(ge=1, le=500)] | None = None
+    cores: q.count(1, 500, "a number of cores") | None = None
     sampler: q.Name | None = None
     pattern: q.Name | None = None
-    residue: _choice(("brushed off", "left on", "none present")) | None = None
-    fizz: _choice(("none", "very slight", "slight", "strong", "violent")) | None = None
-    texture: _choice(TEXTURES) | None = None
+    residue: q.choice(("brushed off", "left on", "none present")) | None = None
+    fizz: q.choice(("none", "very slight", "slight", "strong", "violent")) | None = None
+    texture: q.choice(TEXTURES) | None = None
     lab: Laboratory
-    methods: Methods
+    methods: Methods = Methods()
     increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
 
 
 class PenetrometerPoint(Part):
     id: q.Identifier
     place: q.Name | None = None
-    readings: list[q.number(0, 3000, "a reading") | None]
+    readings: Annotated[list[q.number(0, 25_000, "a reading") | None],
+                        Field(min_length=1, max_length=60)]
     stopped_by: q.Name | None = None
 
 
@@ -263,35 +241,27 @@ class Penetrometer(Part):
 
     date: q.Date
     instrument: q.Name | None = None
-    cone: _choice(("large 20.27 mm", "small 12.83 mm", "other"))
-    moisture: _choice(MOISTURES)
+    cone: q.choice(("large 20.27 mm", "small 12.83 mm", "other"))
+    moisture: q.choice(MOISTURES)
     water_content: q.Percent | None = None
-    depth_unit: _choice(("in", "cm")) = "in"
-    pressure_unit: Annotated[str, PlainValidator(lambda v: _pressure_unit(v)),
-                             WithJsonSchema({"enum": ["psi", "kPa", "MPa", "bar"]})] = "psi"
+    depth_unit: q.choice(("in", "cm")) = "in"
+    pressure_unit: q.choice(("psi", "kPa", "MPa", "bar")) = "psi"
     depths: Annotated[list[q.number(0, 200, "a depth")], Field(min_length=1, max_length=60)]
     points: Annotated[list[PenetrometerPoint], Field(min_length=1, max_length=500)]
     notes: q.Text | None = None
-
-
-def _pressure_unit(value: object) -> str:
-    for unit in ("psi", "kPa", "MPa", "bar"):
-        if isinstance(value, str) and value.strip().lower() == unit.lower():
-            return unit
-    raise q.fault("unknown_choice", value, "one of psi, kPa, MPa, bar")
 
 
 class SapReading(Part):
     """Refractometer replicates of one plant (the crop, or a weed beside it)."""
 
     plant: q.Name
-    role: _choice(("crop", "weed"))
+    role: q.choice(("crop", "weed"))
     part: q.Name | None = None
     place: q.Name | None = None
     replicates: Annotated[list[q.number(0, 85, "degrees Brix")], Field(min_length=1, max_length=50)]
     temperature: q.Temperature | None = None
     time: q.TimeOfDay | None = None
-    line: _choice(("sharp", "diffuse")) | None = None
+    line: q.choice(("sharp", "diffuse")) | None = None
 
 
 class Refractometer(Part):
@@ -310,7 +280,7 @@ class Weed(Part):
     cover: q.Percent | None = None
     density: q.PlantDensity | None = None
     stage: q.Name | None = None
-    identification: _choice(("certain", "probable", "possible"))
+    identification: q.choice(("certain", "probable", "possible"))
     place: q.Name | None = None
 
 
@@ -318,12 +288,12 @@ class Forage(Part):
     """One forage test, dry-matter basis."""
 
     id: q.Identifier
-    kind: _choice(("legume", "grass", "mixed"))
+    kind: q.choice(("legume", "grass", "mixed"))
     species: q.Name | None = None
     cutting: q.Name | None = None
     date: q.Date
     lab: q.Name | None = None
-    cores: Annotated[int, Field(ge=1, le=500)] | None = None
+    cores: q.count(1, 500, "a number of cores") | None = None
     adf: q.Percent | None = None
     ndf: q.Percent | None = None
     crude_protein: q.Percent | None = None
@@ -333,7 +303,7 @@ class Forage(Part):
     ndfd_30h: q.Percent | None = None
     nsc: q.Percent | None = None
     nitrate: q.Concentration | None = None
-    nitrate_as: _choice(("no3-n", "no3", "kno3")) | None = None
+    nitrate_as: q.choice(("no3-n", "no3", "kno3")) | None = None
 
 
 class Water(Part):
@@ -384,7 +354,7 @@ class Price(Part):
     """Price per unit, e.g. ``per: ton``."""
 
     amount: q.number(0, 1_000_000, "a price")
-    per: _choice(("ton", "t", "lb", "kg", "cwt", "yd3", "m3", "ac", "ha", "each", "gal", "l"))
+    per: q.choice(tuple(PRICE_UNITS))
     date: q.Date
 
 
@@ -397,9 +367,10 @@ class Material(Part):
 
     id: q.Identifier
     name: q.Name
-    kind: _choice(MATERIAL_KINDS)
-    form: _choice(("granular", "pelleted", "powder", "liquid", "bulk", "slurry")) | None = None
-    does: _choice(("spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching")) | None = None
+    kind: q.choice(MATERIAL_KINDS)
+    form: q.choice(("granular", "pelleted", "powder", "liquid", "bulk", "slurry")) | None = None
+    does: q.choice(("spreading", "subsoiling", "sampling", "drainage", "seeding",
+                    "leaching")) | None = None
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None
@@ -411,7 +382,7 @@ class Material(Part):
 
 class Budget(Part):
     amount: q.number(0, 1_000_000_000, "an amount")
-    per: _choice(("field", "ac", "ha")) = "field"
+    per: q.choice(("field", "ac", "ha")) = "field"
     note: q.Text | None = None
 
 
@@ -420,7 +391,7 @@ class Applied(Part):
 
     date: q.Date
     material: q.Name
-    kind: _choice(MATERIAL_KINDS)
+    kind: q.choice(MATERIAL_KINDS)
     rate: q.Rate
     analysis: Analysis | None = None
     note: q.Text | None = None
@@ -451,6 +422,14 @@ class Targets(Part):
     reason: q.Text
 
 
+class Accepted(Part):
+    """A warning the adviser has looked at and stands by, with the reason (it is printed)."""
+
+    code: q.Name
+    field: q.Name
+    reason: q.Text
+
+
 class CaseFile(Part):
     """A whole case."""
 
@@ -475,6 +454,4 @@ class CaseFile(Part):
     budget: Budget | None = None
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     notes: list[q.Text] = []
-
-
-
+    accept: Annotated[list[Accepted], Field(max_length=200)] = []
