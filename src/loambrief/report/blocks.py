@@ -311,7 +311,6 @@ class Words:
     page_of: str
     draft: str
     withdrawn: str
-    continued: str
     caution: str
     practice: str
     note: str
@@ -343,14 +342,11 @@ class Words:
     evidence_context: str
     confidence: str
     evidence: str
-    published: str
     sources: str
-    reading: str
     held_against: str
+    quantity: str
     inputs: str
-    formula: str
     answer: str
-    outside_range: str
     adviser: str
     acknowledgement: str
     signature: str

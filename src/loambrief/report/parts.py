@@ -160,7 +160,7 @@ class FindingBlock(Block):
     Attributes
     ----------
     title : Text
-        The conclusion as a sentence; printed as a level-3 heading, or ``level``.
+        The conclusion as a sentence; a heading one level below the last ``Heading``.
     mark, status : Mark, Text
         The sign and the word.
     confidence, grade : Text
@@ -187,7 +187,6 @@ class FindingBlock(Block):
     against: tuple[EvidenceLine, ...] = ()
     context: tuple[EvidenceLine, ...] = ()
     blocks: tuple[Block, ...] = ()
-    level: int = 3
 
 
 @dataclass(frozen=True)

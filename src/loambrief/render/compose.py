@@ -1,0 +1,255 @@
+"""Texts to paragraphs with their tags, links, bookmarks and anchors.
+
+No text ever passes through a markup parser: pieces become reportlab fragments directly, so
+what a client types is printed letter by letter.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from urllib.parse import quote
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.abag import ABag
+from reportlab.platypus.paraparser import ParaFrag
+
+from loambrief.charts.fonts import printable
+from loambrief.errors import RenderFault
+from loambrief.render.flowables import LinkTag, ParagraphTag, TaggedParagraph, text_width
+from loambrief.render.styles import Look, face
+from loambrief.render.tags import Element, TaggedCanvas
+from loambrief.report.blocks import Span, Text, Words, plain, spans
+
+_ADDRESS = re.compile(r"(https?://|mailto:)[^\s<>\"]+", re.IGNORECASE)
+_BREAKABLE = re.compile(r"(?<=[/?&=_])(?=[^\s/])")
+_NARROW = str.maketrans({"\u202f": "\u00a0", "\u2007": "\u00a0", "\u2060": None})
+HEADINGS = ("H1", "H2", "H3", "H4")
+
+
+def clean(text: str) -> str:
+    """One text as it will be printed, without line ends."""
+    return printable(text).translate(_NARROW).replace("\n", " ")
+
+
+class Composer:
+    """Makes paragraphs for one document and keeps what belongs to the whole of it.
+
+    Parameters
+    ----------
+    look : Look
+    words : Words
+    root : Element
+        Top of the structure tree.
+    titled : bool
+        The document has a title page, whose title is the only first-level heading.
+    """
+
+    def __init__(self, look: Look, words: Words, root: Element, titled: bool):
+        self.look, self.words, self.root = look, words, root
+        self.shift = 1 if titled else 0
+        self.level = 0
+        """Level of the last heading, 1 to 3; 0 before the first."""
+        self.outline = -1
+        self._anchors: dict[str, str] = {}
+        self._targets: dict[str, str] = {}
+
+    # Text -----------------------------------------------------------------------------
+
+    def paragraph(
+        self,
+        text: Text,
+        style: ParagraphStyle,
+        element: Element | None,
+        *,
+        anchor: str = "",
+        bold: bool = False,
+        bookmark: Callable[[TaggedCanvas, float], None] | None = None,
+    ) -> TaggedParagraph:
+        """A paragraph of a text.
+
+        Parameters
+        ----------
+        text : Text
+        style : ParagraphStyle
+        element : Element or None
+            What it is in the structure tree; None for decoration.
+        anchor : str
+            Name that links may use.
+        bold : bool
+            All of it bold.
+        bookmark : callable
+            Called when it is drawn; in place of what ``anchor`` gives.
+
+        Returns
+        -------
+        TaggedParagraph
+
+        Raises
+        ------
+        RenderFault
+            The anchor is there already.
+        """
+        tag = ParagraphTag(element, bookmark=bookmark or self.mark(anchor))
+        frags: list[ParaFrag] = []
+        for span in spans(text):
+            frags += self._frags(span, style, tag, bold)
+        if not frags:
+            frags = [_frag("", style.fontName, style.fontSize, style.textColor)]
+        return TaggedParagraph(None, style, None, frags, tag=tag)
+
+    def _frags(self, span: Span, style: ParagraphStyle, tag: ParagraphTag, bold: bool):
+        target = self._target(span)
+        upright = style.fontName == face(False, False)
+        font = face(span.bold or bold or not upright, span.italic)
+        size = min(self.look.style("small").fontSize, style.fontSize) if span.small else (
+            style.fontSize)
+        colour = self.look.colours["muted"] if span.muted else style.textColor
+        if target:
+            colour = self.look.colours["accent"]
+        lines = printable(span.text).translate(_NARROW).split("\n")
+        if not target:
+            return _with_breaks(lines, font, size, colour, [])
+        number = len(tag.links)
+        heard = span.describe or (
+            self.words.opens if target.startswith("#") else self.words.site
+        ).replace("{}", clean(span.text).strip())
+        tag.links.append(LinkTag(Element("Link"), target, clean(heard)))
+        inner = _with_breaks(lines, font, size, colour, [(number, f"#{number}")])
+        ends = [_frag("", font, size, colour) for _ in range(2)]
+        for end, starts in zip(ends, (True, False), strict=True):
+            end.cbDefn = ABag(kind="onDraw", name="link", label=(number, starts), width=0)
+        return [ends[0], *inner, ends[1]]
+
+    def _target(self, span: Span) -> str:
+        """Where a link goes: a place in this file, a safe address, or nowhere."""
+        link = span.link.strip()
+        if link.startswith("#") and len(link) > 1:
+            return "#" + self._targets.setdefault(link[1:], f"to{len(self._targets)}")
+        if _ADDRESS.fullmatch(link):
+            return quote(link, safe=":/?#[]@!$&'()*+,;=%-._~")
+        return ""
+
+    # Anchors and headings -------------------------------------------------------------
+
+    def mark(self, anchor: str) -> Callable[[TaggedCanvas, float], None] | None:
+        """What to call where an anchor is drawn; None for no anchor.
+
+        Raises
+        ------
+        RenderFault
+            Another block has this anchor.
+        """
+        if not anchor:
+            return None
+        if anchor in self._anchors:
+            raise RenderFault(f"two blocks with the anchor {anchor!r}")
+        key = self._anchors[anchor] = self._targets.setdefault(anchor, f"to{len(self._targets)}")
+
+        def place(canvas: TaggedCanvas, height: float) -> None:
+            canvas.bookmarkHorizontal(key, 0, height + 4)
+
+        return place
+
+    def check_links(self) -> None:
+        """Raise RenderFault, naming every link target that no block has."""
+        lost = sorted(set(self._targets) - set(self._anchors))
+        if lost:
+            raise RenderFault(f"links to nowhere: {', '.join(lost)}")
+
+    def heading(self, level: int, text: Text, element: Element, *, anchor: str = "",
+                bookmark: str = "", style: str = "") -> TaggedParagraph:
+        """A heading, entered in the outline; parameters as of ``blocks.Heading``.
+
+        Raises
+        ------
+        RenderFault
+            It skips a level.
+        """
+        if level > self.level + 1:
+            raise RenderFault(f"heading {plain(text)!r} of level {level} after {self.level}")
+        self.level = level
+        return self._heading(level - 1, HEADINGS[level - 1 + self.shift], text, element, anchor,
+                             bookmark, self.look.style(style or f"h{level}"))
+
+    def title(self, text: Text, element: Element, anchor: str) -> TaggedParagraph:
+        """The document's own heading."""
+        return self._heading(0, "H1", text, element, anchor, "", self.look.style("title"))
+
+    def sub(self, text: Text, element: Element, style: str = "h3") -> TaggedParagraph:
+        """A heading inside the title page; not in the outline."""
+        paragraph = self.paragraph(text, self.look.style(style), element.add("H2"))
+        paragraph.keep_next = True
+        return paragraph
+
+    def _heading(self, depth, role, text, element, anchor, bookmark, style) -> TaggedParagraph:
+        title = clean(bookmark or plain(text))
+        anchor = anchor or f"\0{len(self._anchors)}"
+        place = self.mark(anchor)
+        key = self._anchors[anchor]
+
+        def enter(canvas: TaggedCanvas, height: float) -> None:
+            place(canvas, height)
+            canvas.addOutlineEntry(title, key, depth, closed=depth > 0)
+
+        paragraph = self.paragraph(text, style, element.add(role), bookmark=enter)
+        paragraph.keep_next = True
+        return paragraph
+
+    # Short forms ----------------------------------------------------------------------
+
+    def text(self, text: Text, element: Element, style: str = "body", **kwargs) -> TaggedParagraph:
+        """An ordinary paragraph below an element."""
+        return self.paragraph(text, self.look.style(style), element.add("P"), **kwargs)
+
+    def items(self, texts, element: Element, *, numbered: int | None = None,
+              style: str = "item", labels: tuple[str, ...] = ()) -> list[TaggedParagraph]:
+        """A list: bullets, numbers from ``numbered`` on, or ready labels.
+
+        Parameters
+        ----------
+        texts : sequence of Text
+        element : Element
+            Parent of the list.
+        numbered : int, optional
+        style : str
+        labels : tuple of str
+            One for each text.
+        """
+        if not texts:
+            return []
+        kind = "Disc" if numbered is None and not labels else "Decimal"
+        top = element.add("L", attributes=f"/O/List/ListNumbering/{kind}")
+        base = self.look.style(style)
+        if not labels:
+            labels = tuple(
+                "•" if numbered is None else f"{numbered + i}." for i in range(len(texts))
+            )
+        indent = max(self.look.lengths["indent"], max(text_width(x, base) for x in labels) + 5)
+        hanging = ParagraphStyle(f"{style}.hanging", base, leftIndent=indent)
+        made = []
+        for text, label in zip(texts, labels, strict=True):
+            item = top.add("LI")
+            tagged = item.add("Lbl")
+            paragraph = self.paragraph(text, hanging, item.add("LBody"))
+            paragraph.tag.label, paragraph.tag.label_element = label, tagged
+            paragraph.tag.label_style = base
+            made.append(paragraph)
+        return made
+
+
+def _with_breaks(lines: list[str], font: str, size: float, colour, link: list) -> list[ParaFrag]:
+    """Fragments of lines, with a line break between them."""
+    made = []
+    for index, line in enumerate(lines):
+        if index:
+            end = _frag("", font, size, colour)
+            end.lineBreak = True
+            made.append(end)
+        made.append(_frag(line, font, size, colour, link))
+    return made
+
+
+def _frag(text: str, font: str, size: float, colour, link=()) -> ParaFrag:
+    return ParaFrag(fontName=font, fontSize=size, textColor=colour, rise=0, text=text,
+                    link=list(link), us_lines=[], bold=0, italic=0)

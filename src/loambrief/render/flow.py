@@ -1,0 +1,213 @@
+"""Blocks to flowables, in reading order, with their places in the structure tree."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from reportlab.platypus import Flowable, PageBreakIfNotEmpty
+
+from loambrief.charts import draw_chart, figure_size
+from loambrief.errors import RenderFault
+from loambrief.render import parts
+from loambrief.render.compose import Composer
+from loambrief.render.flowables import Anchor, Barred, Chart, Columns, Need, Rule
+from loambrief.render.tables import lay_out, table
+from loambrief.render.tags import Element
+from loambrief.report import blocks as b
+from loambrief.report import parts as p
+
+Made = list[Flowable]
+
+
+def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
+    """All blocks of a document as flowables.
+
+    Parameters
+    ----------
+    composer : Composer
+    content : sequence of Block
+
+    Returns
+    -------
+    list of Flowable
+
+    Raises
+    ------
+    RenderFault
+        An unknown kind of block, a skipped heading level, an anchor used twice, a figure
+        without a text alternative.
+    """
+    width = composer.look.text_width
+    made: Made = []
+    for block in content:
+        made += make(composer, block, composer.root, width)
+    return keep_starts(made)
+
+
+def make(composer: Composer, block: b.Block, parent: Element, width: float) -> Made:
+    """One block as flowables of a width, its elements below ``parent``."""
+    try:
+        maker = MAKERS[type(block)]
+    except KeyError:
+        raise RenderFault(f"no way to print a {type(block).__name__}") from None
+    return maker(composer, block, parent, width)
+
+
+def keep_starts(made: Made) -> Made:
+    """Before each run of flowables that must stay with their follower: a page break if
+    there is no room for the run and the start of the follower."""
+    kept: Made = []
+    index = 0
+    while index < len(made):
+        end = index
+        while end < len(made) - 1 and getattr(made[end], "keep_next", False):
+            end += 1
+        if end > index:
+            kept.append(Need(made[index : end + 1]))
+        kept += made[index : end + 1]
+        index = end + 1
+    return kept
+
+
+def _heading(composer: Composer, block: b.Heading, parent: Element, width: float) -> Made:
+    made: Made = [PageBreakIfNotEmpty()] if block.new_page else []
+    title = composer.heading(block.level, block.text, parent, anchor=block.anchor,
+                             bookmark=block.bookmark)
+    if block.level == 1:
+        style = title.style
+        sign = Rule(28, 2.4, composer.look.colours["accent"], before=style.spaceBefore, after=5)
+        sign.keep_next = True
+        title.spaceBefore = 0
+        made.append(sign)
+    return [*made, title]
+
+
+def _paragraph(composer: Composer, block: b.Paragraph, parent: Element, width: float) -> Made:
+    return [composer.text(block.text, parent, block.style.value, anchor=block.anchor)]
+
+
+def _bullets(composer: Composer, block: b.Bullets, parent: Element, width: float) -> Made:
+    return _spaced(composer, composer.items(block.items, parent))
+
+
+def _numbered(composer: Composer, block: b.Numbered, parent: Element, width: float) -> Made:
+    return _spaced(composer, composer.items(block.items, parent, numbered=block.start))
+
+
+def _spaced(composer: Composer, made: Made) -> Made:
+    if made:
+        made[-1].spaceAfter = composer.look.style("body").spaceAfter
+    return made
+
+
+def _table(composer: Composer, block: b.Table, parent: Element, width: float) -> Made:
+    return table(composer, block, parent, width)
+
+
+def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) -> Made:
+    full = composer.look.text_width
+    half = (full - composer.look.lengths["column_gap"]) / 2
+    chart = _chart(composer, block, parent)
+    space = composer.look.style("body").leading
+    if block.half and width > half:
+        made: Made = [Columns([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space)]
+    else:
+        chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
+        made = [chart]
+    if block.anchor:
+        here = Anchor(composer.mark(block.anchor))
+        here.keep_next = True
+        made.insert(0, here)
+    return made
+
+
+def _chart(composer: Composer, block: b.Figure, parent: Element) -> Chart:
+    spec = block.spec
+    if not spec.alt.strip():
+        raise RenderFault(f"figure {spec.title!r} has no text alternative")
+
+    def size(width: float) -> tuple[float, float]:
+        return figure_size(spec, width)
+
+    def draw(canvas, x: float, y: float, width: float) -> None:
+        draw_chart(canvas, spec, x, y, width)
+
+    tallest = composer.look.text_height - 2 * composer.look.style("h2").leading
+    return Chart(parent.add("Figure", alt=spec.alt), size, draw, tallest)
+
+
+def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: float) -> Made:
+    gap = composer.look.lengths["column_gap"]
+    half = (width - gap) / 2
+    columns = []
+    for index, figure in enumerate(block.figures):
+        chart: Made = [_chart(composer, figure, parent)]
+        if figure.anchor:
+            chart.insert(0, Anchor(composer.mark(figure.anchor)))
+        columns.append((index * (half + gap), half, chart))
+    space = composer.look.style("body").leading
+    return [Columns(columns, before=0.4 * space, after=0.8 * space)]
+
+
+BARS = {
+    # kind: (share of the bar's thickness, colour, dashes)
+    b.CalloutKind.CAUTION: (1.6, "accent", ()),
+    b.CalloutKind.PRACTICE: (0.8, "muted", (0.8, 2.4)),
+    b.CalloutKind.UNCERTAIN: (0.8, "muted", (5.0, 3.0)),
+    b.CalloutKind.NOTE: (0.5, "muted", ()),
+}
+
+
+def _callout(composer: Composer, block: b.Callout, parent: Element, width: float) -> Made:
+    look, element = composer.look, parent.add("Div")
+    indent = look.lengths["indent"]
+    word = b.Span(getattr(composer.words, block.kind.value), bold=True)
+    title = tuple(b.spans(block.title))
+    opening: b.Text = (word, b.Span(": ", bold=True), *title) if title else (word,)
+    inner: Made = [composer.text(opening, element, "item", bold=True)]
+    inner[0].keep_next = True
+    for part in block.blocks:
+        inner += make(composer, part, element, width - indent)
+    share, colour, dash = BARS[block.kind]
+    space = look.style("body").leading
+    return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,
+                   before=0.4 * space, after=0.8 * space)]
+
+
+def _facts(composer: Composer, block: b.KeyFacts, parent: Element, width: float) -> Made:
+    return parts.facts_grid(composer, block.facts, parent, width, block.columns)
+
+
+def _page_break(composer: Composer, block: b.PageBreak, parent: Element, width: float) -> Made:
+    return [PageBreakIfNotEmpty()]
+
+
+def _together(composer: Composer, block: b.KeepTogether, parent: Element, width: float) -> Made:
+    made: Made = []
+    for part in block.blocks:
+        made += make(composer, part, parent, width)
+    return [Need(made, whole=True), *made] if made else []
+
+
+MAKERS: dict[type[b.Block], Callable[..., Made]] = {
+    b.Heading: _heading,
+    b.Paragraph: _paragraph,
+    b.Bullets: _bullets,
+    b.Numbered: _numbered,
+    b.Table: _table,
+    b.Figure: _figure,
+    b.FigureRow: _figure_row,
+    b.Callout: _callout,
+    b.KeyFacts: _facts,
+    b.PageBreak: _page_break,
+    b.KeepTogether: _together,
+    p.Summary: parts.summary,
+    p.ActionCard: parts.action_card,
+    p.CalculationList: parts.calculations,
+    p.SourceList: parts.sources,
+    p.SignOff: parts.sign_off,
+    p.FindingBlock: lambda composer, block, parent, width: parts.finding(
+        composer, block, parent, width, make),
+}
+"""Which function prints which block."""
+__all__ = ["MAKERS", "flow", "keep_starts", "lay_out", "make"]

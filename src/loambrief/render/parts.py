@@ -1,0 +1,380 @@
+"""The blocks of the advisory as flowables: summary, findings, actions, sources, sign-off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from reportlab.platypus import Flowable, PageBreak
+
+from loambrief.render.compose import Composer, clean
+from loambrief.render.flowables import Barred, Columns, Gap, Rule, TaggedParagraph, text_width
+from loambrief.render.status import status_line
+from loambrief.render.tables import lay_out, table
+from loambrief.render.tags import Element
+from loambrief.report.blocks import Column, Fact, Row, Span, Table, Text, plain, spans
+from loambrief.report.parts import (
+    ActionCard,
+    CalculationList,
+    EvidenceLine,
+    FindingBlock,
+    FirstAction,
+    SignOff,
+    SourceList,
+    Summary,
+)
+
+Made = list[Flowable]
+DASH = "–"
+
+
+def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width: float,
+               columns: int) -> Made:
+    """Labels above their values, in columns, read row by row."""
+    if not facts:
+        return []
+    look, top = composer.look, parent.add("L", attributes="/O/List/ListNumbering/None")
+    cells: list = []
+    for fact in facts:
+        item = top.add("LI")
+        label = composer.paragraph(fact.label, look.style("label"), item.add("Lbl"))
+        value = composer.paragraph(fact.value or DASH, look.style("fact"), item.add("LBody"))
+        cells.append([label, value])
+    columns = min(columns, len(cells))
+    cells += [""] * (-len(cells) % columns)
+    rows = [cells[i : i + columns] for i in range(0, len(cells), columns)]
+    grid = lay_out(composer, rows, [width / columns] * columns,
+                   [("LEFTPADDING", (0, 0), (0, -1), 0)])
+    grid.spaceAfter = look.style("body").spaceAfter
+    return [grid]
+
+
+# Page 1 -----------------------------------------------------------------------------------
+
+
+def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
+    """The first page; a page break follows it."""
+    look, words = composer.look, composer.words
+    element = parent.add("Sect")
+    line = look.style("body").leading
+    made: Made = []
+    if block.kicker:
+        made.append(composer.text(block.kicker, element, "kicker"))
+    made.append(composer.title(block.title, element, block.anchor))
+    made += facts_grid(composer, block.facts, element, width, 4)
+    made.append(Rule(None, 0.9, look.colours["ink"], after=0.55 * line))
+    made.append(composer.text(block.message, element, "lead"))
+    made.append(composer.sub(words.limits, element))
+    made += _limits(composer, block, element)
+    made.append(composer.sub(words.first_actions, element))
+    made += _first_actions(composer, block, element, width)
+    if block.cost_line:
+        cost = composer.paragraph(block.cost_line, look.style("body", "right"), element.add("P"),
+                                  bold=True)
+        made.append(cost)
+    gap = look.lengths["column_gap"]
+    left = (width - gap) * 0.56
+    columns = []
+    if block.avoid:
+        avoid = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
+        columns.append((0.0, left, avoid))
+    side: Made = []
+    if block.contact:
+        side.append(composer.sub(words.contact, element))
+        side += [composer.text(text, element, "item") for text in block.contact]
+    if block.valid_until:
+        side.append(composer.sub(words.valid_until, element))
+        side.append(composer.text(block.valid_until, element, "item"))
+    if side:
+        columns.append((left + gap, width - left - gap, side) if columns else (0.0, width, side))
+    if columns:
+        made.append(Columns(columns, before=0.5 * line, after=0.4 * line))
+    made += [composer.text(text, element, "note") for text in block.notes]
+    return [*made, PageBreak()]
+
+
+def _limits(composer: Composer, block: Summary, element: Element) -> Made:
+    if not block.limits:
+        return [composer.text(block.no_limits, element)] if block.no_limits else []
+    texts = []
+    for limit in block.limits:
+        head = tuple(
+            Span(s.text, bold=True, link=limit.link or s.link) for s in spans(limit.text)
+        )
+        detail = tuple(spans(limit.detail))
+        texts.append((*head, *((Span("  "), *detail) if detail else ())))
+    return composer.items(tuple(texts), element, numbered=1)
+
+
+def _first_actions(composer: Composer, block: Summary, element: Element, width: float) -> Made:
+    if not block.actions:
+        return [composer.text(block.no_actions, element)] if block.no_actions else []
+    words = composer.words
+    columns = (
+        Column(words.rank, "right"), Column(words.action), Column(words.rate, "right"),
+        Column(words.area, "right"), Column(words.total, "right"), Column(words.cost, "right"),
+        Column(words.when),
+    )
+    rows: list[Row] = []
+    notes: dict[int, Text] = {}
+    for action in block.actions:
+        rows.append(Row((str(action.rank), _what(action), *(
+            cell or DASH for cell in (action.rate, action.area, action.total, action.cost,
+                                      action.when)))))
+        if action.caution:
+            notes[len(rows) - 1] = (Span(f"{words.caution}: ", bold=True), *spans(action.caution))
+    return table(composer, Table(columns, tuple(rows)), element, width, below=notes)
+
+
+def _what(action: FirstAction) -> Text:
+    head = tuple(Span(s.text, bold=True, link=action.link or s.link) for s in spans(action.what))
+    material = tuple(spans(action.material))
+    return (*head, *((Span("\n"), *material) if material else ()))
+
+
+# Findings ---------------------------------------------------------------------------------
+
+
+def finding(composer: Composer, block: FindingBlock, parent: Element, width: float,
+            make: Callable[..., Made]) -> Made:
+    """Title, status line, body, evidence for and against side by side, what belongs to it."""
+    look, words, element = composer.look, composer.words, parent.add("Sect")
+    made: Made = [_card_title(composer, block.title, element, block.anchor)]
+    reading: list[Span] = []
+    if block.reading:
+        reading += [Span(s.text, bold=True, link=s.link) for s in spans(block.reading)]
+    if block.reference:
+        reading += [Span(f", {words.held_against} " if reading else ""), *spans(block.reference)]
+    status = status_line(composer, block.mark, block.status, tuple(reading), element, width)
+    made.append(status)
+    grade: list[Span] = []
+    for word, text in ((words.evidence, block.grade), (words.confidence, block.confidence)):
+        if text:
+            grade += [Span(f"{'  ' if grade else ''}{word}: ", muted=True), *spans(text)]
+    if grade:
+        status.keep_next = True
+        made.append(composer.text(tuple(grade), element, "small"))
+        made[-1].spaceAfter = look.style("body").spaceAfter
+    made += [composer.text(text, element) for text in block.body]
+    made += _evidence(composer, block, element, width)
+    for part in block.blocks:
+        made += make(composer, part, element, width)
+    made.append(Gap(0.5 * look.style("body").leading))
+    return made
+
+
+def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
+    words, gap = composer.words, composer.look.lengths["column_gap"]
+    sides = [(words.evidence_for, block.support), (words.evidence_against, block.against)]
+    sides = [(word, lines) for word, lines in sides if lines]
+    made: Made = []
+    if len(sides) == 2:
+        half = (width - gap) / 2
+        columns = [
+            (index * (half + gap), half, _evidence_list(composer, word, lines, element))
+            for index, (word, lines) in enumerate(sides)
+        ]
+        made.append(Columns(columns, after=0.3 * composer.look.style("body").leading,
+                            keep_whole=composer.look.text_height / 4))
+    elif sides:
+        made += _evidence_list(composer, *sides[0], element)
+    if block.context:
+        made += _evidence_list(composer, words.evidence_context, block.context, element)
+    return made
+
+
+def _evidence_list(composer: Composer, word: str, lines: tuple[EvidenceLine, ...],
+                   element: Element) -> Made:
+    head = composer.text(word, element, "group")
+    head.keep_next = True
+    texts = []
+    for line in lines:
+        pieces = [*spans(line.text)]
+        if line.grade:
+            grade = plain(line.grade)
+            pieces.append(Span(f" ({grade})", italic=True, muted=True))
+        if line.sources:
+            pieces += [Span(" "), *spans(line.sources)]
+        texts.append(tuple(pieces))
+    return [head, *composer.items(tuple(texts), element, style="small")]
+
+
+def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
+    """A heading one level below the section's, which stays as it is for the next card."""
+    level = composer.level
+    made = composer.heading(min(level + 1, 3), title, element, anchor=anchor, style="h2"
+                            if level < 2 else "h3")
+    composer.level = level
+    return made
+
+
+# Actions ----------------------------------------------------------------------------------
+
+
+def action_card(composer: Composer, block: ActionCard, parent: Element, width: float) -> Made:
+    """Rank and title; the four facts; why and how; cautions beside all of it."""
+    look, words, element = composer.look, composer.words, parent.add("Sect")
+    line = look.style("body").leading
+    title = _card_title(composer, block.title, element, block.anchor)
+    title.tag.label, title.tag.label_style = str(block.rank), look.style("rank")
+    indent = max(26.0 * look.style("body").fontSize / 10,
+                 text_width(str(block.rank), look.style("rank")) + 9)
+    title.tag.label_element, title.tag.label_x = element.add("Span"), -indent
+    element.kids.insert(0, element.kids.pop())  # the rank is read before the title
+    gap = look.lengths["column_gap"]
+    inner = width - indent
+    beside = (inner - gap) * 0.34 if block.cautions else 0.0
+    main = inner - beside - (gap if beside else 0.0)
+    body: Made = []
+    if block.tag:
+        body.append(composer.text(block.tag, element, "label"))
+        body[-1].spaceAfter = 0.2 * line
+    pairs = [
+        (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
+        (words.total, block.total), (words.when, block.time), (words.where, block.place),
+        (words.cost, block.cost), (words.depends, block.depends),
+    ]
+    body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, main)
+    for word, texts, numbered in ((words.why, block.why, None), (words.how, block.how, 1)):
+        if texts:
+            head = composer.text(word, element, "group")
+            head.keep_next = True
+            body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
+    body += [composer.text(text, element, "note") for text in block.notes]
+    columns = [(indent, main, body)] if body else []
+    if block.cautions:
+        caution = element.add("Div")
+        head = composer.text(words.caution, caution, "item", bold=True)
+        head.keep_next = True
+        items = [composer.text(text, caution, "small") for text in block.cautions]
+        for item in items:
+            item.spaceAfter = 0.25 * line
+        barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
+                        look.colours["accent"])
+        columns.append((indent + main + gap, beside, [barred]))
+    top = Rule(None, 0.5, look.colours["rule"], before=0.6 * line, after=0.35 * line)
+    top.keep_next = True
+    made: Made = [top, Columns([(indent, inner, [title])])]
+    made[-1].keep_next = True
+    title.spaceBefore = 0
+    if columns:
+        made.append(Columns(columns, before=0.2 * line, after=0.7 * line,
+                            keep_whole=look.text_height / 2))
+    return made
+
+
+def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float) -> Made:
+    """Labels left of their values, one pair a line."""
+    if not facts:
+        return []
+    look, top = composer.look, parent.add("L", attributes="/O/List/ListNumbering/None")
+    rows = []
+    for fact in facts:
+        item = top.add("LI")
+        rows.append([composer.paragraph(fact.label, look.style("label"), item.add("Lbl")),
+                     composer.paragraph(fact.value, look.style("value"), item.add("LBody"))])
+    first = min(width * 0.35, 10 + max(
+        text_width(clean(plain(f.label)), look.style("label")) for f in facts))
+    laid = lay_out(composer, rows, [first, width - first], [
+        ("LEFTPADDING", (0, 0), (0, -1), 0),
+        ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
+    ])
+    shift = look.style("value").fontSize - look.style("label").fontSize
+    laid.setStyle([("TOPPADDING", (0, 0), (0, -1), 1.2 + shift)])
+    laid.spaceAfter = 0.25 * look.style("body").leading
+    return [laid]
+
+
+# Appendix ---------------------------------------------------------------------------------
+
+
+def calculations(composer: Composer, block: CalculationList, parent: Element,
+                 width: float) -> Made:
+    """A table: what, from which inputs, the answer, from which source."""
+    words = composer.words
+    rows = []
+    for number, item in enumerate(block.items, start=1):
+        what = [Span(s.text, bold=True, link=s.link) for s in spans(item.name)]
+        if item.formula:
+            what += [Span("\n"), *(Span(s.text, small=True, muted=True)
+                                   for s in spans(item.formula))]
+        inputs: list[Span] = []
+        for fact in item.inputs:
+            inputs += [Span(f"{'; ' if inputs else ''}{plain(fact.label)}\u00a0", muted=True),
+                       *spans(fact.value)]
+        answer = [*spans(item.answer)]
+        for text, bold in ((item.outside, True), (item.note, False)):
+            if text:
+                answer += [Span("\n"), *(Span(s.text, bold=bold or s.bold, small=True, link=s.link)
+                                         for s in spans(text))]
+        rows.append(Row((str(number), tuple(what), tuple(inputs), tuple(answer),
+                         item.source or DASH), anchor=item.anchor))
+    columns = (
+        Column(words.rank, "right", 0.07), Column(words.quantity, weight=0.28),
+        Column(words.inputs, weight=0.32), Column(words.answer, weight=0.21),
+        Column(words.sources, weight=0.12),
+    )
+    return table(composer, Table(columns, tuple(rows)), parent, width, small=True)
+
+
+def sources(composer: Composer, block: SourceList, parent: Element, width: float) -> Made:
+    """Citations with their labels; addresses are links."""
+    texts = []
+    for item in block.items:
+        pieces = [*spans(item.citation)]
+        if item.note:
+            pieces += [Span(" "), *(Span(s.text, italic=True, muted=True)
+                                    for s in spans(item.note))]
+        if item.url:
+            pieces += [Span(" "), Span(item.url, link=item.url)]
+        texts.append(tuple(pieces))
+    made = composer.items(tuple(texts), parent, style="small",
+                          labels=tuple(clean(item.label) for item in block.items))
+    for item, paragraph in zip(block.items, made, strict=True):
+        paragraph.tag.bookmark = composer.mark(item.anchor)
+        paragraph.spaceAfter = 0.25 * composer.look.style("body").leading
+    return made
+
+
+def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:
+    """Adviser's sign-off; apart from it, the grower's acknowledgement."""
+    look, words = composer.look, composer.words
+    made: Made = []
+    for word, anchor, lines, name, signed in (
+        (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed),
+        (words.acknowledgement, "", block.acknowledgement, block.grower_name, ""),
+    ):
+        element = parent.add("Sect")
+        title = _card_title(composer, word, element, anchor)
+        made.append(title)
+        if word == words.adviser:
+            made += facts_grid(composer, block.adviser, element, width, 3)
+            interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
+            made.append(composer.text(interest, element))
+        made.append(composer.text(lines, element))
+        if signed:
+            made.append(composer.text(signed, element, bold=True))
+        else:
+            made[-1].keep_next = True
+            made.append(_signature(composer, element, width, name))
+    made[-1].spaceAfter = look.style("body").spaceAfter
+    return made
+
+
+def _signature(composer: Composer, parent: Element, width: float, name: str) -> Flowable:
+    """Lines to sign on, with what goes on each below it."""
+    look, words = composer.look, composer.words
+    rows = [["", "", "", "", ""], [
+        composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
+        composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
+                           parent.add("P")), "",
+        composer.paragraph(words.date, look.style("label"), parent.add("P")),
+    ]]
+    widths = [width * share for share in (0.40, 0.03, 0.33, 0.03, 0.21)]
+    ink = look.colours["ink"]
+    commands = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink) for column in (0, 2, 4)]
+    commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
+    laid = lay_out(composer, rows, widths, commands, heights=[30, None])
+    laid.spaceAfter = look.style("body").leading
+    return laid

@@ -1,0 +1,40 @@
+"""Report model to PDF bytes: compose, lay out, tag, make it an archive file."""
+
+from __future__ import annotations
+
+from loambrief.render.compose import Composer
+from loambrief.render.flow import flow
+from loambrief.render.page import build_pages, document_number
+from loambrief.render.pdfa import archive_file
+from loambrief.render.styles import look
+from loambrief.render.tags import Element
+from loambrief.report.blocks import ReportModel
+from loambrief.report.parts import Summary
+
+
+def render_pdf(model: ReportModel) -> bytes:
+    """The document as a PDF: tagged (PDF/UA-1), for archiving (PDF/A-3a), always the same bytes.
+
+    Parameters
+    ----------
+    model : ReportModel
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    RenderFault
+        A link to nowhere, an anchor used twice, a skipped heading level, a figure without a
+        text alternative, or the finished file fails the archive check.
+    ResourceMissing
+        A font or the theme is not there.
+    """
+    page = look(model.paper, model.scale)
+    root = Element("Document")
+    titled = any(isinstance(block, Summary) for block in model.blocks)
+    composer = Composer(page, model.words, root, titled)
+    flowables = flow(composer, model.blocks)
+    composer.check_links()
+    return archive_file(build_pages(model, page, root, flowables), model, document_number(model))

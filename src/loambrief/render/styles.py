@@ -1,0 +1,159 @@
+"""Type, colours and distances of the page, read from ``templates/theme.toml``."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from reportlab.lib.colors import Color, HexColor
+from reportlab.lib.enums import TA_CENTER, TA_LEFT, TA_RIGHT
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.styles import ParagraphStyle
+
+from loambrief.charts.fonts import BOLD, BOLD_ITALIC, ITALIC, REGULAR, register_fonts
+from loambrief.errors import ResourceMissing
+from loambrief.report.blocks import Paper
+from loambrief.resources import templates_dir
+
+SMALLEST = 7.5
+"""No type on a page is smaller [pt]."""
+ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "center": TA_CENTER}
+SIZES = {Paper.LETTER: LETTER, Paper.A4: A4}
+
+
+@dataclass(frozen=True)
+class Look:
+    """Everything the flowables need to know about looks.
+
+    Attributes
+    ----------
+    width, height : float
+        Paper [pt].
+    colours : mapping of str to Color
+    lengths : mapping of str to float
+        The ``[page]`` numbers [pt].
+    styles : mapping of str to ParagraphStyle
+        Named as in ``[page.type]``, and variants such as "table.right".
+    """
+
+    width: float
+    height: float
+    colours: Mapping[str, Color]
+    lengths: Mapping[str, float]
+    styles: Mapping[str, ParagraphStyle]
+
+    @property
+    def text_width(self) -> float:
+        """Width of the text area [pt]."""
+        return self.width - 2 * self.lengths["margin_side"]
+
+    @property
+    def text_height(self) -> float:
+        """Height of the text area [pt]."""
+        return self.height - self.lengths["margin_top"] - self.lengths["margin_bottom"]
+
+    def style(self, name: str, align: str = "left") -> ParagraphStyle:
+        """A paragraph style, by name and alignment."""
+        return self.styles[name if align == "left" else f"{name}.{align}"]
+
+
+def face(bold: bool, italic: bool) -> str:
+    """Font name of a weight and slope."""
+    if bold:
+        return BOLD_ITALIC if italic else BOLD
+    return ITALIC if italic else REGULAR
+
+
+@cache
+def _theme() -> Mapping[str, Mapping]:
+    path = templates_dir() / "theme.toml"
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise ResourceMissing(f"{path} not found") from None
+
+
+@cache
+def look(paper: Paper = Paper.LETTER, scale: float = 1.0) -> Look:
+    """The look for a paper and type scale.
+
+    Parameters
+    ----------
+    paper : Paper
+    scale : float
+        1 for normal type, up to 1.6.
+
+    Returns
+    -------
+    Look
+
+    Raises
+    ------
+    ResourceMissing
+        The theme is not there, lacks a key, or asks for type under 7.5 pt.
+    """
+    register_fonts()
+    theme = _theme()
+    try:
+        colours = {k: HexColor(v) for k, v in theme["colors"].items() if isinstance(v, str)}
+        lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
+        sizes = {k: (a * scale, b * scale) for k, (a, b) in theme["page"]["type"].items()}
+        styles = _styles(colours, lengths, sizes)
+    except KeyError as error:
+        raise ResourceMissing(f"theme.toml: no {error.args[0]!r} for the page") from None
+    tiny = sorted(name for name, (size, _) in sizes.items() if size < SMALLEST)
+    if tiny:
+        raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
+    width, height = SIZES[paper]
+    return Look(width, height, colours, lengths, styles)
+
+
+def _styles(colours: dict, lengths: dict, sizes: dict) -> dict[str, ParagraphStyle]:
+    """All paragraph styles; distances follow the leading so that they scale with the type."""
+    ink, muted = colours["ink"], colours["muted"]
+    line = sizes["body"][1]
+    settings = {
+        # name: (size, font, colour, space before, space after)
+        "body": ("body", REGULAR, ink, 0, 0.45),
+        "lead": ("lead", REGULAR, ink, 0, 0.5),
+        "note": ("note", REGULAR, muted, 0, 0.35),
+        "big": ("big", REGULAR, ink, 0, 0.5),
+        "item": ("body", REGULAR, ink, 0, 0.22),
+        "small": ("small", REGULAR, ink, 0, 0.12),
+        "caption": ("caption", BOLD, ink, 0.35, 0.25),
+        "label": ("label", REGULAR, muted, 0, 0),
+        "value": ("table", REGULAR, ink, 0, 0),
+        "fact": ("table", BOLD, ink, 0, 0),
+        "kicker": ("kicker", REGULAR, muted, 0, 0.1),
+        "title": ("title", BOLD, ink, 0, 0.4),
+        "h1": ("h1", BOLD, ink, 1.15, 0.4),
+        "h2": ("h2", BOLD, ink, 0.8, 0.25),
+        "h3": ("h3", BOLD, ink, 0.6, 0.18),
+        "group": ("note", BOLD, ink, 0.2, 0.1),
+        "rank": ("rank", BOLD, colours["accent"], 0, 0),
+        "table": ("table", REGULAR, ink, 0, 0),
+        "table_small": ("table_small", REGULAR, ink, 0, 0),
+        "th": ("label", BOLD, ink, 0, 0),
+    }
+    styles = {}
+    for name, (size, font, colour, before, after) in settings.items():
+        for side, alignment in ALIGN.items():
+            key = name if side == "left" else f"{name}.{side}"
+            styles[key] = ParagraphStyle(
+                key,
+                fontName=font,
+                bulletFontName=font,
+                fontSize=sizes[size][0],
+                bulletFontSize=sizes[size][0],
+                leading=sizes[size][1],
+                textColor=colour,
+                alignment=alignment,
+                spaceBefore=before * line,
+                spaceAfter=after * line,
+                allowWidows=0,
+                allowOrphans=0,
+                splitLongWords=1,
+            )
+    return styles

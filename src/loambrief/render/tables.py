@@ -1,0 +1,286 @@
+"""Tables: widths by content, repeated titles, page breaks that do not part what belongs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.platypus import Flowable
+from reportlab.platypus import Table as RawTable
+
+from loambrief.charts.fonts import REGULAR
+from loambrief.render.compose import Composer, clean
+from loambrief.render.styles import Look
+from loambrief.render.tags import Element
+from loambrief.report.blocks import Column, Row, RowKind, Span, Table, Text, plain, spans
+
+PAD_X, PAD_Y = 4.0, 2.6
+FILL_IN = 26.0
+"""Least height of a row to be written in by hand [pt]."""
+
+
+class TaggedTable(RawTable):
+    """A table whose cells are tagged paragraphs and whose lines are decoration."""
+
+    _rows_before_break = 3
+
+    def start_height(self, width: float) -> float:
+        """Titles and the first two rows [pt]."""
+        self.wrap(width, 1e6)
+        return sum(self._rowHeights[: self._rows_before_break])
+
+
+def _mark_lines(table: TaggedTable, step: str, *_: object) -> None:
+    """Everything a table draws besides its cells is decoration."""
+    canvas = table.canv
+    if step in ("startBG", "startLines"):
+        canvas.open_artifact()
+    elif step in ("endBG", "endLines"):
+        canvas.end()
+
+
+def lay_out(
+    composer: Composer,
+    rows: list[list],
+    widths: list[float],
+    commands: list[tuple],
+    *,
+    titles: int = 0,
+    heights: list[float | None] | None = None,
+) -> TaggedTable:
+    """A table of ready cells with the house's paddings.
+
+    Parameters
+    ----------
+    rows : list of lists of Flowable or ""
+    widths : list of float
+        Column widths [pt].
+    commands : list of tuple
+        reportlab table style commands on top of the common ones.
+    titles : int
+        Rows to repeat on each page.
+    heights : list of float or None
+        Row heights [pt]; None by content.
+
+    Returns
+    -------
+    TaggedTable
+    """
+    last = (-1, -1)
+    common = [
+        ("FONT", (0, 0), last, REGULAR, composer.look.style("table").fontSize),
+        ("VALIGN", (0, 0), last, "TOP"),
+        ("LEFTPADDING", (0, 0), last, PAD_X),
+        ("RIGHTPADDING", (0, 0), last, PAD_X),
+        ("TOPPADDING", (0, 0), last, PAD_Y),
+        ("BOTTOMPADDING", (0, 0), last, PAD_Y),
+    ]
+    table = TaggedTable(rows, colWidths=widths, rowHeights=heights, repeatRows=titles,
+                        style=common + commands, renderCB=_mark_lines, hAlign="LEFT")
+    return table
+
+
+def table(composer: Composer, block: Table, parent: Element, width: float, *,
+          small: bool = False, below: Mapping[int, Text] = MappingProxyType({})) -> list[Flowable]:
+    """A table block as flowables: caption, table, note.
+
+    Parameters
+    ----------
+    composer : Composer
+    block : Table
+    parent : Element
+    width : float
+        [pt]
+    small : bool
+        Note size; chosen anyway for more than seven columns.
+    below : mapping of int to Text
+        Lines that belong to a row (numbered from 0) and stand under it, from the second
+        column on.
+
+    Returns
+    -------
+    list of Flowable
+    """
+    look = composer.look
+    if not block.rows:
+        return [composer.text(block.empty, parent, "note", anchor=block.anchor)] if (
+            block.empty or block.anchor) else []
+    element = parent.add("Table")
+    made: list[Flowable] = []
+    if block.caption:
+        caption = composer.paragraph(block.caption, look.style("caption"),
+                                     element.add("Caption"), anchor=block.anchor)
+        caption.keep_next = True
+        made.append(caption)
+    body = "table_small" if small or len(block.columns) > 7 else "table"
+    widths = column_widths(look, block, width, body)
+    cells = [_titles(composer, block.columns, element.add("THead").add("TR"))]
+    section = element.add("TBody")
+    extra: list[int] = []
+    for number, row in enumerate(block.rows):
+        cells.append(_row(composer, block, row, section.add("TR"), body))
+        if number in below:
+            extra.append(len(cells))
+            cells.append(_below(composer, below[number], section.add("TR"), len(block.columns)))
+    heights = [None] + [FILL_IN if block.fill_in else None] * (len(cells) - 1)
+    if block.fill_in:
+        heights = _at_least(heights, cells, widths)
+    commands = _lines(look, block)
+    for number in extra:
+        commands += [("SPAN", (1, number), (-1, number)), ("TOPPADDING", (0, number),
+                     (-1, number), 0), ("LINEABOVE", (0, number), (-1, number), 0.9,
+                     look.colours["paper"]), ("NOSPLIT", (0, number - 1), (-1, number))]
+    laid = lay_out(composer, cells, widths, commands, titles=1, heights=heights)
+    if not extra:
+        _guard(laid, block, look)
+    laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
+        "body").spaceAfter * 1.4
+    made.append(laid)
+    if block.note:
+        laid.keep_next = True
+        made.append(composer.text(block.note, parent, "note"))
+    return made
+
+
+def _titles(composer: Composer, columns: tuple[Column, ...], row: Element) -> list[Flowable]:
+    cells = []
+    for column in columns:
+        text: Text = column.title
+        if column.unit:
+            text = (*spans(column.title), Span(f"\n{column.unit}", muted=True))
+        head = row.add("TH", attributes="/O/Table/Scope/Column")
+        cells.append(composer.paragraph(text, composer.look.style("th", column.align), head))
+    return cells
+
+
+def _row(composer: Composer, block: Table, row: Row, element: Element, body: str) -> list:
+    look = composer.look
+    if row.kind is RowKind.GROUP:
+        span = len(block.columns)
+        attributes = f"/O/Table/Scope/Row/ColSpan {span}"
+        head = element.add("TH", attributes=attributes)
+        first = composer.paragraph(row.cells[0], look.style("th"), head, anchor=row.anchor)
+        return [first, *[""] * (span - 1)]
+    cells = []
+    for index, (column, text) in enumerate(zip(block.columns, row.cells, strict=True)):
+        names = index == 0 and block.row_headers
+        cell = element.add("TH", attributes="/O/Table/Scope/Row") if names else element.add("TD")
+        cells.append(composer.paragraph(
+            text, look.style(body, column.align), cell,
+            anchor=row.anchor if index == 0 else "", bold=row.kind is RowKind.TOTAL,
+        ))
+    return cells
+
+
+def _below(composer: Composer, text: Text, element: Element, columns: int) -> list:
+    element.add("TD")
+    cell = element.add("TD", attributes=f"/O/Table/ColSpan {columns - 1}")
+    paragraph = composer.paragraph(text, composer.look.style("table_small"), cell)
+    return ["", paragraph, *[""] * (columns - 2)]
+
+
+def _at_least(heights, cells, widths):
+    """Heights for writing by hand, more where the content needs it."""
+    made = []
+    for wanted, row in zip(heights, cells, strict=True):
+        if wanted is not None:
+            content = max((c.wrap(w - 2 * PAD_X, 1e6)[1] for c, w in zip(row, widths, strict=True)
+                           if c), default=0)
+            wanted = max(wanted, content + 2 * PAD_Y)
+        made.append(wanted)
+    return made
+
+
+def _lines(look: Look, block: Table) -> list[tuple]:
+    ink, rule = look.colours["ink"], look.colours["rule"]
+    commands = [
+        ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+        ("LINEBELOW", (0, 0), (-1, 0), 0.9, ink),
+        ("LINEBELOW", (0, 1), (-1, -1), 0.4, rule),
+    ]
+    if block.fill_in:
+        commands.append(("GRID", (0, 1), (-1, -1), 0.5, look.colours["muted"]))
+    for number, row in enumerate(block.rows, start=1):
+        if row.kind is RowKind.GROUP:
+            commands += [("SPAN", (0, number), (-1, number)),
+                         ("TOPPADDING", (0, number), (-1, number), 3 * PAD_Y)]
+        elif row.kind is RowKind.TOTAL:
+            commands.append(("LINEABOVE", (0, number), (-1, number), 0.9, ink))
+    return commands
+
+
+def _guard(laid: TaggedTable, block: Table, look: Look) -> None:
+    """Keep together: first two rows, last two rows, a group name and its first two rows,
+    a total and the row before it. A row higher than half a page may be parted inside."""
+    laid.wrap(sum(laid._colWidths), 1e6)
+    heights, half = laid._rowHeights, look.text_height / 2
+    if max(heights) > half:
+        laid.splitInRow = 1
+        return
+    last = len(block.rows)
+    pairs = {(1, min(2, last)), (max(1, last - 1), last)}
+    for number, row in enumerate(block.rows, start=1):
+        if row.kind is RowKind.GROUP:
+            pairs.add((number, min(number + 2, last)))
+        elif row.kind is RowKind.TOTAL and number > 1:
+            pairs.add((number - 1, number))
+    for first, end in sorted(pairs):
+        if end > first and sum(heights[first : end + 1]) < half:
+            laid.setStyle([("NOSPLIT", (0, first), (-1, end))])
+
+
+def column_widths(look: Look, block: Table, width: float, body: str) -> list[float]:
+    """Widths that fill the text width: by weight if every column has one, else by content.
+
+    Parameters
+    ----------
+    look : Look
+    block : Table
+    width : float
+        To be filled [pt].
+    body : str
+        Style of the cells.
+
+    Returns
+    -------
+    list of float
+        [pt]; words are only parted where even the longest words do not fit beside each other.
+    """
+    weights = [c.weight for c in block.columns]
+    if all(w > 0 for w in weights):
+        return [width * w / sum(weights) for w in weights]
+    title, cell = look.style("th"), look.style(body)
+    least, natural = [], []
+    for index, column in enumerate(block.columns):
+        lines = [(line, title) for line in (*clean_lines(column.title), clean(column.unit))]
+        for row in block.rows:
+            if row.kind is not RowKind.GROUP:
+                style = title if row.kind is RowKind.TOTAL else cell
+                lines += [(line, style) for line in clean_lines(row.cells[index])]
+        words = {(w, s) for line, s in lines for w in line.split(" ")}
+        extra = 2 * PAD_X + 0.5
+        least.append(max(_wide(w, s) for w, s in words) + extra)
+        natural.append(max(_wide(line, s) for line, s in set(lines)) + extra)
+    least = [min(w, width * 0.45) for w in least]
+    natural = [max(n, w) for n, w in zip(natural, least, strict=True)]
+    spare = width - sum(natural)
+    if spare >= 0:
+        texts = [i for i, c in enumerate(block.columns) if c.align == "left"] or [0]
+        total = sum(natural[i] for i in texts)
+        return [n + (spare * n / total if i in texts else 0) for i, n in enumerate(natural)]
+    if sum(least) >= width:
+        return [w * width / sum(least) for w in least]
+    room = width - sum(least)
+    wanted = [(n - w) ** 0.7 for n, w in zip(natural, least, strict=True)]
+    return [w + room * x / sum(wanted) for w, x in zip(least, wanted, strict=True)]
+
+
+def clean_lines(text: Text) -> list[str]:
+    """Lines of a text as printed."""
+    return [clean(line) for line in plain(text).split("\n")] or [""]
+
+
+def _wide(text: str, style) -> float:
+    """Width of a text, a little more than needed for its bold pieces."""
+    return stringWidth(text, style.fontName, style.fontSize) * 1.02
