@@ -10,8 +10,8 @@ import re
 from collections.abc import Callable
 from urllib.parse import quote
 
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.abag import ABag
+from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus.paraparser import ParaFrag
 
 from loambrief.charts.fonts import printable
@@ -216,6 +216,8 @@ class Composer:
         labels : tuple of str
             One for each text.
         """
+        if not labels:
+            texts = tuple(text for text in texts if plain(text).strip())
         if not texts:
             return []
         kind = "Disc" if numbered is None and not labels else "Decimal"

@@ -10,13 +10,22 @@ from loambrief.charts import draw_chart, figure_size
 from loambrief.errors import RenderFault
 from loambrief.render import parts
 from loambrief.render.compose import Composer
-from loambrief.render.flowables import Anchor, Barred, Chart, Columns, Need, Rule
+from loambrief.render.flowables import (
+    Anchor,
+    Barred,
+    Chart,
+    Columns,
+    Need,
+    Rule,
+    Together,
+    flat,
+)
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
 
-Made = list[Flowable]
+Made = list[Flowable | Together]
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -62,9 +71,13 @@ def keep_starts(made: Made) -> Made:
         end = index
         while end < len(made) - 1 and getattr(made[end], "keep_next", False):
             end += 1
-        if end > index:
-            kept.append(Need(made[index : end + 1]))
-        kept += made[index : end + 1]
+        lead, last = made[index:end], made[end]
+        if isinstance(last, Together):
+            kept += [Need([*lead, *flat(last)], whole=True), *lead, *keep_starts(last)]
+        elif lead:
+            kept += [Need([*lead, last]), *lead, last]
+        else:
+            kept.append(last)
         index = end + 1
     return kept
 
@@ -167,7 +180,7 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     inner: Made = [composer.text(opening, element, "item", bold=True)]
     inner[0].keep_next = True
     for part in block.blocks:
-        inner += make(composer, part, element, width - indent)
+        inner += flat(make(composer, part, element, width - indent))
     share, colour, dash = BARS[block.kind]
     space = look.style("body").leading
     return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,
@@ -186,7 +199,7 @@ def _together(composer: Composer, block: b.KeepTogether, parent: Element, width:
     made: Made = []
     for part in block.blocks:
         made += make(composer, part, parent, width)
-    return [Need(made, whole=True), *made] if made else []
+    return [Together(made)] if made else []
 
 
 MAKERS: dict[type[b.Block], Callable[..., Made]] = {

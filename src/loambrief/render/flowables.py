@@ -151,20 +151,6 @@ class Rule(Flowable):
             self.canv.rect(0, 0, self.width, self.thickness, stroke=0, fill=1)
 
 
-class Gap(Flowable):
-    """Empty height."""
-
-    def __init__(self, height: float):
-        super().__init__()
-        self.height = height
-
-    def wrap(self, availWidth, availHeight):
-        return 0, self.height
-
-    def draw(self):
-        pass
-
-
 class Chart(Flowable):
     """A figure: drawn by a function, heard as its text alternative.
 
@@ -277,9 +263,9 @@ class Columns(Flowable):
         if self.wrap(availWidth, availHeight)[1] <= availHeight + SLACK:
             return [self]
         parts = [(x, w, *cut(f, w, availHeight)) for x, w, f in self.columns]
-        if not any(fitting for _, _, fitting, _ in parts) or any(
-            rest and not fitting for _, _, fitting, rest in parts
-        ):
+        fits = [bool(fitting) for _, _, fitting, rest in parts if fitting or rest]
+        on_top = getattr(getattr(self, "_frame", None), "_atTop", False)
+        if not any(fits) or not (all(fits) or on_top):
             return []
         first = Columns([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
         last = Columns([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
@@ -357,6 +343,18 @@ class Barred(Flowable):
         inner = Columns([(self.indent, self.width - self.indent, self.flowables)])
         inner.wrap(self.width, 1e6)
         inner.drawOn(canvas, 0, 0)
+
+
+class Together(list):
+    """Flowables that go to the next page as a whole, if they fit one page."""
+
+
+def flat(made: Sequence[Flowable | Together]) -> list[Flowable]:
+    """Flowables without their groups."""
+    out: list[Flowable] = []
+    for item in made:
+        out += flat(item) if isinstance(item, Together) else [item]
+    return out
 
 
 class Need(CondPageBreak):

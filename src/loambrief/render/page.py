@@ -39,7 +39,7 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         buffer,
         pagesize=(look.width, look.height),
         invariant=1,
-        pageCompression=1,
+        pageCompression=0,  # the archive step compresses
         initialFontName=REGULAR,
         initialFontSize=look.style("body").fontSize,
         lang=model.language,
@@ -51,8 +51,15 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
     frame = Frame(lengths["margin_side"], lengths["margin_bottom"], look.text_width,
                   look.text_height, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
 
+    word = status_word(model)
+    status = Element("P")
+    if word:
+        root.kids.insert(0, status)
+
     def furnish(canvas: TaggedCanvas, _: BaseDocTemplate) -> None:
         _furnish(canvas, model, look)
+        if word:  # content on the first page, decoration on the others
+            _band(canvas, word, look, None if canvas.page_count() else status)
 
     document.addPageTemplates(PageTemplate(id="page", frames=[frame], onPage=furnish))
 
@@ -110,18 +117,6 @@ def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:
         canvas.setStrokeColor(colours["rule"])
         canvas.setLineWidth(0.5)
         canvas.line(left, head - 5, right, head - 5)
-    word = {DocumentStatus.DRAFT: model.words.draft, DocumentStatus.WITHDRAWN:
-            model.words.withdrawn}.get(model.status)
-    if word:
-        top = look.height - lengths["band_top"]
-        size = look.style("label").fontSize
-        with canvas.artifact("Pagination", "Watermark"):
-            canvas.setFillColor(colours["ink"])
-            canvas.rect(left, top - lengths["band_height"], right - left, lengths["band_height"],
-                        stroke=0, fill=1)
-            canvas.setFillColor(colours["paper"])
-            canvas.setFont(BOLD, size)
-            canvas.drawString(left + 6, top - lengths["band_height"] + 4.2, clean(word))
     with canvas.artifact("Pagination", "Footer"):
         canvas.setFillColor(style.textColor)
         canvas.setFont(style.fontName, style.fontSize)
@@ -129,6 +124,30 @@ def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:
                           shorten(clean(model.title), style, look.text_width * 0.75))
     canvas.restoreState()
     canvas.addLiteral(FOLIO)
+
+
+def status_word(model: ReportModel) -> str:
+    """What the band on each page says; nothing once the document is issued."""
+    words = {
+        DocumentStatus.DRAFT: model.words.draft,
+        DocumentStatus.WITHDRAWN: model.words.withdrawn,
+    }
+    return clean(words.get(model.status, ""))
+
+
+def _band(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) -> None:
+    """A dark band with the status in it."""
+    left, height = look.lengths["margin_side"], look.lengths["band_height"]
+    bottom = look.height - look.lengths["band_top"] - height
+    canvas.saveState()
+    with canvas.artifact("Pagination", "Watermark"):
+        canvas.setFillColor(look.colours["ink"])
+        canvas.rect(left, bottom, look.text_width, height, stroke=0, fill=1)
+    with canvas.tagged(element):
+        canvas.setFillColor(look.colours["paper"])
+        canvas.setFont(BOLD, min(look.style("label").fontSize, height - 5))
+        canvas.drawString(left + 6, bottom + 4.2, word)
+    canvas.restoreState()
 
 
 def document_number(model: ReportModel) -> str:

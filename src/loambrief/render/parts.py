@@ -7,7 +7,16 @@ from collections.abc import Callable, Sequence
 from reportlab.platypus import Flowable, PageBreak
 
 from loambrief.render.compose import Composer, clean
-from loambrief.render.flowables import Barred, Columns, Gap, Rule, TaggedParagraph, text_width
+from loambrief.render.flowables import (
+    Barred,
+    Columns,
+    Rule,
+    TaggedParagraph,
+    Together,
+    flat,
+    stack,
+    text_width,
+)
 from loambrief.render.status import status_line
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
@@ -149,7 +158,7 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
     grade: list[Span] = []
     for word, text in ((words.evidence, block.grade), (words.confidence, block.confidence)):
         if text:
-            grade += [Span(f"{'  ' if grade else ''}{word}: ", muted=True), *spans(text)]
+            grade += [Span(f"{' · ' if grade else ''}{word}: ", muted=True), *spans(text)]
     if grade:
         status.keep_next = True
         made.append(composer.text(tuple(grade), element, "small"))
@@ -157,8 +166,9 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
     made += [composer.text(text, element) for text in block.body]
     made += _evidence(composer, block, element, width)
     for part in block.blocks:
-        made += make(composer, part, element, width)
-    made.append(Gap(0.5 * look.style("body").leading))
+        made += flat(make(composer, part, element, width))
+    if stack(made, width) <= look.text_height * 0.3:
+        return [Together(made)]
     return made
 
 
@@ -257,8 +267,9 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
     made[-1].keep_next = True
     title.spaceBefore = 0
     if columns:
-        made.append(Columns(columns, before=0.2 * line, after=0.7 * line,
-                            keep_whole=look.text_height / 2))
+        made.append(Columns(columns, before=0.2 * line, after=0.7 * line))
+    if stack(made, width) <= look.text_height * 0.42:
+        return [Together(made)]
     return made
 
 
@@ -311,8 +322,8 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
         rows.append(Row((str(number), tuple(what), tuple(inputs), tuple(answer),
                          item.source or DASH), anchor=item.anchor))
     columns = (
-        Column(words.rank, "right", 0.07), Column(words.quantity, weight=0.28),
-        Column(words.inputs, weight=0.32), Column(words.answer, weight=0.21),
+        Column(words.rank, weight=0.06), Column(words.quantity, weight=0.28),
+        Column(words.inputs, weight=0.33), Column(words.answer, weight=0.21),
         Column(words.sources, weight=0.12),
     )
     return table(composer, Table(columns, tuple(rows)), parent, width, small=True)

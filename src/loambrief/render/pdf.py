@@ -8,16 +8,19 @@ from loambrief.render.page import build_pages, document_number
 from loambrief.render.pdfa import archive_file
 from loambrief.render.styles import look
 from loambrief.render.tags import Element
-from loambrief.report.blocks import ReportModel
+from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.parts import Summary
 
 
-def render_pdf(model: ReportModel) -> bytes:
+def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     """The document as a PDF: tagged (PDF/UA-1), for archiving (PDF/A-3a), always the same bytes.
 
     Parameters
     ----------
     model : ReportModel
+    checked : bool, optional
+        Check the file against PDF/A-3b before handing it over (0.02 s a page). Left out:
+        documents that are issued are checked, drafts are not.
 
     Returns
     -------
@@ -37,4 +40,7 @@ def render_pdf(model: ReportModel) -> bytes:
     composer = Composer(page, model.words, root, titled)
     flowables = flow(composer, model.blocks)
     composer.check_links()
-    return archive_file(build_pages(model, page, root, flowables), model, document_number(model))
+    pages = build_pages(model, page, root, flowables)
+    if checked is None:
+        checked = model.status is not DocumentStatus.DRAFT
+    return archive_file(pages, model, document_number(model), checked=checked)

@@ -23,9 +23,10 @@ from loambrief.render.compose import clean
 from loambrief.report.blocks import ReportModel
 
 FLAVOUR = "3b"
+SAVING = {"deterministic_id": True, "min_version": "1.7"}
 
 
-def archive_file(pages: bytes, model: ReportModel, number: str) -> bytes:
+def archive_file(pages: bytes, model: ReportModel, number: str, *, checked: bool) -> bytes:
     """The finished file.
 
     Parameters
@@ -36,6 +37,8 @@ def archive_file(pages: bytes, model: ReportModel, number: str) -> bytes:
         For metadata and attachments.
     number : str
         Advisory number as printed.
+    checked : bool
+        Check the file against PDF/A-3b before it is written.
 
     Returns
     -------
@@ -49,19 +52,16 @@ def archive_file(pages: bytes, model: ReportModel, number: str) -> bytes:
     with pikepdf.open(BytesIO(pages)) as pdf:
         _attach(pdf, model)
         prepare(pdf, FLAVOUR)
-        _describe(pdf, model, number, full=False)
-        options = resolve_save_kwargs(FLAVOUR, deterministic_id=True, min_version="1.7")
-        report = check(pdf, FLAVOUR, **_changes(options))
-        if report.verdict != "pass":
-            raise RenderFault("not an archive file: " + "; ".join(map(str, report.findings[:5])))
+        if checked:
+            _describe(pdf, model, number, full=False)
+            report = check(pdf, FLAVOUR, **SAVING)
+            if report.verdict != "pass":
+                found = "; ".join(map(str, report.findings[:5]))
+                raise RenderFault(f"not an archive file: {found}")
         _describe(pdf, model, number, full=True)
         out = BytesIO()
-        pdf.save(out, **options)
+        pdf.save(out, **resolve_save_kwargs(FLAVOUR, **SAVING))
     return out.getvalue()
-
-
-def _changes(options: dict) -> dict:
-    return {"deterministic_id": options["deterministic_id"], "min_version": options["min_version"]}
 
 
 def _stamp(day: dt.date) -> str:

@@ -129,7 +129,7 @@ def _styles(colours: dict, lengths: dict, sizes: dict) -> dict[str, ParagraphSty
         "kicker": ("kicker", REGULAR, muted, 0, 0.1),
         "title": ("title", BOLD, ink, 0, 0.4),
         "h1": ("h1", BOLD, ink, 1.15, 0.4),
-        "h2": ("h2", BOLD, ink, 0.8, 0.25),
+        "h2": ("h2", BOLD, ink, 1.0, 0.25),
         "h3": ("h3", BOLD, ink, 0.6, 0.18),
         "group": ("note", BOLD, ink, 0.2, 0.1),
         "rank": ("rank", BOLD, colours["accent"], 0, 0),

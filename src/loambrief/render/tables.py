@@ -16,6 +16,8 @@ from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Row, RowKind, Span, Table, Text, plain, spans
 
 PAD_X, PAD_Y = 4.0, 2.6
+GUTTER = 16.0
+"""Between the columns of a table that is too narrow to fill the width [pt]."""
 FILL_IN = 26.0
 """Least height of a row to be written in by hand [pt]."""
 
@@ -25,10 +27,29 @@ class TaggedTable(RawTable):
 
     _rows_before_break = 3
 
+    small_enough = 0.0
+    """A table not higher than this is kept whole [pt]."""
+
     def start_height(self, width: float) -> float:
-        """Titles and the first two rows [pt]."""
-        self.wrap(width, 1e6)
+        """Titles and the first two rows [pt], or all of a small table."""
+        _, height = self.wrap(width, 1e6)
+        if height <= self.small_enough:
+            return height
         return sum(self._rowHeights[: self._rows_before_break])
+
+    row_limit = 1e6
+    """A row higher than this may be parted inside [pt]."""
+
+    def split(self, availWidth, availHeight):
+        self.wrap(availWidth, availHeight)
+        self.splitInRow = int(max(self._rowHeights) > self.row_limit)
+        pieces = super().split(availWidth, availHeight)
+        if len(pieces) > 1 and self._height <= self.small_enough:
+            return []
+        for piece in pieces:
+            if piece is not self:
+                piece.row_limit = self.row_limit
+        return pieces
 
 
 def _mark_lines(table: TaggedTable, step: str, *_: object) -> None:
@@ -78,6 +99,8 @@ def lay_out(
     ]
     table = TaggedTable(rows, colWidths=widths, rowHeights=heights, repeatRows=titles,
                         style=common + commands, renderCB=_mark_lines, hAlign="LEFT")
+    table.small_enough = composer.look.text_height * 0.22
+    table.row_limit = composer.look.text_height * 0.5
     return table
 
 
@@ -130,10 +153,9 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     for number in extra:
         commands += [("SPAN", (1, number), (-1, number)), ("TOPPADDING", (0, number),
                      (-1, number), 0), ("LINEABOVE", (0, number), (-1, number), 0.9,
-                     look.colours["paper"]), ("NOSPLIT", (0, number - 1), (-1, number))]
+                     look.colours["paper"])]
     laid = lay_out(composer, cells, widths, commands, titles=1, heights=heights)
-    if not extra:
-        _guard(laid, block, look)
+    _guard(laid, _bound(block) if not extra else {(number - 1, number) for number in extra})
     laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
         "body").spaceAfter * 1.4
     made.append(laid)
@@ -194,7 +216,11 @@ def _at_least(heights, cells, widths):
 
 def _lines(look: Look, block: Table) -> list[tuple]:
     ink, rule = look.colours["ink"], look.colours["rule"]
-    commands = [
+    commands = [] if block.fill_in else [
+        ("LEFTPADDING", (0, 0), (0, -1), 0),
+        ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
+    ]
+    commands += [
         ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
         ("LINEBELOW", (0, 0), (-1, 0), 0.9, ink),
         ("LINEBELOW", (0, 1), (-1, -1), 0.4, rule),
@@ -210,23 +236,24 @@ def _lines(look: Look, block: Table) -> list[tuple]:
     return commands
 
 
-def _guard(laid: TaggedTable, block: Table, look: Look) -> None:
-    """Keep together: first two rows, last two rows, a group name and its first two rows,
-    a total and the row before it. A row higher than half a page may be parted inside."""
-    laid.wrap(sum(laid._colWidths), 1e6)
-    heights, half = laid._rowHeights, look.text_height / 2
-    if max(heights) > half:
-        laid.splitInRow = 1
-        return
+def _bound(block: Table) -> set[tuple[int, int]]:
+    """Rows that stay together, as (first, last): the first two, the last two, a group name
+    and its first two, a total and the row before it."""
     last = len(block.rows)
-    pairs = {(1, min(2, last)), (max(1, last - 1), last)}
+    bound = {(1, min(2, last)), (max(1, last - 1), last)}
     for number, row in enumerate(block.rows, start=1):
         if row.kind is RowKind.GROUP:
-            pairs.add((number, min(number + 2, last)))
+            bound.add((number, min(number + 2, last)))
         elif row.kind is RowKind.TOTAL and number > 1:
-            pairs.add((number - 1, number))
-    for first, end in sorted(pairs):
-        if end > first and sum(heights[first : end + 1]) < half:
+            bound.add((number - 1, number))
+    return bound
+
+
+def _guard(laid: TaggedTable, bound: set[tuple[int, int]]) -> None:
+    """Forbid a page break between rows that belong together, unless they are very high."""
+    laid.wrap(sum(laid._colWidths), 1e6)
+    for first, end in sorted(bound):
+        if end > first and sum(laid._rowHeights[first : end + 1]) < laid.row_limit:
             laid.setStyle([("NOSPLIT", (0, first), (-1, end))])
 
 
@@ -245,7 +272,8 @@ def column_widths(look: Look, block: Table, width: float, body: str) -> list[flo
     Returns
     -------
     list of float
-        [pt]; words are only parted where even the longest words do not fit beside each other.
+        [pt]; a table of little content stays narrow; words are only parted where even the
+        longest words do not fit beside each other.
     """
     weights = [c.weight for c in block.columns]
     if all(w > 0 for w in weights):
@@ -265,6 +293,8 @@ def column_widths(look: Look, block: Table, width: float, body: str) -> list[flo
     least = [min(w, width * 0.45) for w in least]
     natural = [max(n, w) for n, w in zip(natural, least, strict=True)]
     spare = width - sum(natural)
+    if spare > 0.3 * width and not block.fill_in:
+        return [n + GUTTER for n in natural]
     if spare >= 0:
         texts = [i for i, c in enumerate(block.columns) if c.align == "left"] or [0]
         total = sum(natural[i] for i in texts)
