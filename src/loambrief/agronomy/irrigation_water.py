@@ -1,0 +1,463 @@
+"""Irrigation water: leaching, concentration, and what the water does to soil and crop."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.units import EQUIVALENT_MG
+
+RESTRICTIONS = "irrigation_water/restrictions"
+NONE, SLIGHT, SEVERE = "none", "slight to moderate", "severe"
+
+
+def constant(name: str) -> float:
+    """A single number of ``irrigation_water/constants``."""
+    return load("irrigation_water/constants").find(name=name)["value"]
+
+
+def _not_negative(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and value < 0:
+            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
+
+
+@formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
+         valid={"ecw_ds_m": (0.1, 10.0)})
+def leaching_requirement(ecw_ds_m: float, ece_ds_m: float) -> Answer:
+    """Share of the irrigation water that must drain to hold the soil at a tolerable ECe.
+
+    Parameters
+    ----------
+    ecw_ds_m : float
+        EC of the irrigation water [dS/m].
+    ece_ds_m : float
+        Mean root-zone ECe the crop can bear [dS/m].
+
+    Returns
+    -------
+    float or None
+        Leaching requirement, a fraction [1]. None where no leaching can hold that ECe with
+        this water (five times ECe is not above ECw, or the fraction would reach 1).
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative EC or a tolerable ECe of zero.
+
+    Notes
+    -----
+    LR = ECw / (5 ECe - ECw), for ordinary surface and sprinkler irrigation. A printed version
+    with ECe on top is a slip. Rain and winter drainage lower what irrigation has to do.
+
+    References
+    ----------
+    usgs-modelmuse-owhm; ayers-westcot-1985-fao29.
+    """
+    _not_negative(ecw_ds_m=ecw_ds_m)
+    if ece_ds_m <= 0:
+        raise ImpossibleInput("ece_ds_m must be above zero")
+    below = constant("ece_per_ecw") * ece_ds_m - ecw_ds_m
+    if below <= 0 or ecw_ds_m / below >= 1:
+        return Answer(None, notes=("this water is too salty to hold that ECe by leaching",),
+                      within_range=False)
+    return Answer(ecw_ds_m / below)
+
+
+@formula(unit="as et", source="usgs-modelmuse-owhm", locator="applied water", how="seen",
+         valid={"leaching_fraction": (0.0, 0.6)})
+def water_with_leaching(et: float, leaching_fraction: float) -> float:
+    """Water to be put on so that crop use and leaching are both met.
+
+    Parameters
+    ----------
+    et : float
+        Water the crop uses over the season [any depth unit, e.g. mm or in].
+    leaching_fraction : float
+        Share of the water put on that drains below the roots [1].
+
+    Returns
+    -------
+    float
+        Water to be put on [same unit as ``et``].
+
+    Raises
+    ------
+    ImpossibleInput
+        Negative water use, or a fraction outside 0 to below 1.
+
+    Notes
+    -----
+    AW = ET / (1 - LR). Losses of the system itself come on top; useful rain comes off.
+
+    References
+    ----------
+    usgs-modelmuse-owhm; ayers-westcot-1985-fao29.
+    """
+    _not_negative(et=et)
+    if not 0 <= leaching_fraction < 1:
+        raise ImpossibleInput("leaching_fraction must be from 0 to below 1")
+    return et / (1.0 - leaching_fraction)
+
+
+@formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="equation for ECdw; example 1",
+         how="memory", valid={"leaching_fraction": (0.05, 1.0)})
+def drainage_water_ec(ecw_ds_m: float, leaching_fraction: float) -> float:
+    """EC of the water that drains below the root zone at a steady state.
+
+    Parameters
+    ----------
+    ecw_ds_m : float
+        EC of the irrigation water [dS/m].
+    leaching_fraction : float
+        Share of the water put on that drains [1].
+
+    Returns
+    -------
+    float
+        EC of the drainage water [dS/m].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative EC, or a fraction outside 0 (not included) to 1.
+
+    Notes
+    -----
+    ECdw = ECw / LF: all the salt leaves in less water. Neglects salt that dissolves from or
+    settles in the soil.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29.
+    """
+    _not_negative(ecw_ds_m=ecw_ds_m)
+    if not 0 < leaching_fraction <= 1:
+        raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
+    return ecw_ds_m / leaching_fraction
+
+
+@formula(unit="1", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
+         valid={"leaching_fraction": (0.05, 0.80)})
+def concentration_factor(leaching_fraction: float) -> Answer:
+    """How far the mean root zone is saltier than the irrigation water.
+
+    Parameters
+    ----------
+    leaching_fraction : float
+        Share of the water put on that drains [1].
+
+    Returns
+    -------
+    float
+        ECe / ECw [1], straight lines between the rows of the table; the end rows outside it.
+
+    Raises
+    ------
+    ImpossibleInput
+        A fraction outside 0 (not included) to 1.
+
+    Notes
+    -----
+    For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from
+    memory, unverified.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 3.
+    """
+    if not 0 < leaching_fraction <= 1:
+        raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
+    rows = load("irrigation_water/concentration").rows
+    if leaching_fraction <= rows[0]["leaching_fraction"]:
+        return Answer(rows[0]["factor"])
+    for low, high in pairwise(rows):
+        if leaching_fraction <= high["leaching_fraction"]:
+            span = high["leaching_fraction"] - low["leaching_fraction"]
+            share = (leaching_fraction - low["leaching_fraction"]) / span
+            return Answer(low["factor"] + share * (high["factor"] - low["factor"]))
+    return Answer(rows[-1]["factor"])
+
+
+@formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
+         valid={"leaching_fraction": (0.05, 0.80)})
+def ece_from_irrigation_water(ecw_ds_m: float, leaching_fraction: float) -> float:
+    """Mean root-zone ECe that a water leads to in the long run.
+
+    Parameters
+    ----------
+    ecw_ds_m : float
+        EC of the irrigation water [dS/m].
+    leaching_fraction : float
+        Share of the water put on that drains [1].
+
+    Returns
+    -------
+    float
+        ECe [dS/m].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative EC, or a fraction outside 0 (not included) to 1.
+
+    Notes
+    -----
+    ECw times :func:`concentration_factor`. Many years of the same water and management.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 3.
+    """
+    _not_negative(ecw_ds_m=ecw_ds_m)
+    return ecw_ds_m * concentration_factor(leaching_fraction)
+
+
+@formula(unit="in", source="csu-0503", locator="field rule for leaching", how="memory",
+         valid={"soil_depth_in": (6.0, 48.0)})
+def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float,
+                            soil_depth_in: float) -> Answer:
+    """Water to pass through a salty layer to bring it down to a wanted ECe.
+
+    Parameters
+    ----------
+    ece_ds_m : float
+        ECe now [dS/m].
+    target_ece_ds_m : float
+        ECe wanted [dS/m].
+    soil_depth_in : float
+        Depth of soil to be cleaned [in].
+
+    Returns
+    -------
+    float
+        Water that must drain through the layer [in], by the field rule (half of the salt with
+        half the soil's depth of water, 80 % with its depth, 90 % with twice its depth).
+        ``details`` hold ``low`` and ``high``: the smallest and largest of the rule and of the
+        ponding equation with k 0.1 (intermittent) and 0.3 (continuous), and
+        ``removed_pct``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative or zero number.
+
+    Notes
+    -----
+    Straight lines between the steps of the rule; above 90 % removal, proportional to C0/C
+    like the ponding equation (C/C0)(d water / d soil) = k. The water itself must be lower in
+    salt than the target. Rule and k values are from memory, unverified; field work seen in
+    print agrees in size (aljaloud-1994, biggar-nielsen-1962). Zero where the target is met.
+
+    References
+    ----------
+    csu-0503; hoffman-1980; aljaloud-1994; biggar-nielsen-1962.
+    """
+    _not_negative(ece_ds_m=ece_ds_m)
+    if target_ece_ds_m <= 0 or soil_depth_in <= 0:
+        raise ImpossibleInput("target_ece_ds_m and soil_depth_in must be above zero")
+    if ece_ds_m <= target_ece_ds_m:
+        return Answer(0.0, details={"low": 0.0, "high": 0.0, "removed_pct": 0.0},
+                      notes=("the target is met; no leaching is needed",))
+    removed = 100.0 * (1 - target_ece_ds_m / ece_ds_m)
+    points = [(0.0, 0.0)] + [(r["removed_pct"], r["water_per_depth"])
+                             for r in load("irrigation_water/reclamation")]
+    ratio = points[-1][1] * (100 - points[-1][0]) / (100 - removed)
+    for (p0, w0), (p1, w1) in pairwise(points):
+        if removed <= p1:
+            ratio = w0 + (removed - p0) / (p1 - p0) * (w1 - w0)
+            break
+    turn = ece_ds_m / target_ece_ds_m
+    candidates = [ratio, constant("intermittent") * turn, constant("ponding") * turn]
+    return Answer(
+        ratio * soil_depth_in,
+        details={"low": min(candidates) * soil_depth_in, "high": max(candidates) * soil_depth_in,
+                 "removed_pct": removed},
+    )
+
+
+@formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1, infiltration",
+         how="seen", valid={"sar": (0.0, 40.0)})
+def infiltration_hazard(ecw_ds_m: float, sar: float) -> Answer:
+    """Hazard that irrigation water seals the soil, from its salt and sodium together.
+
+    Parameters
+    ----------
+    ecw_ds_m : float
+        EC of the water [dS/m].
+    sar : float
+        SAR of the water [(meq/L)^0.5].
+
+    Returns
+    -------
+    str
+        ``"none"``, ``"slight to moderate"`` or ``"severe"`` [class]; ``details`` hold the two
+        EC limits at that SAR.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    Salt holds clay together, so very pure water and water high in sodium both seal soil.
+    Above SAR 40 the last class is used and flagged.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 1.
+    """
+    _not_negative(ecw_ds_m=ecw_ds_m, sar=sar)
+    rows = load("irrigation_water/infiltration").rows
+    row = next((r for r in rows if sar < r["sar_high"]), rows[-1])
+    name = SLIGHT
+    if ecw_ds_m > row["none_above_ds_m"]:
+        name = NONE
+    elif ecw_ds_m < row["severe_below_ds_m"]:
+        name = SEVERE
+    return Answer(name, details={"none_above": row["none_above_ds_m"],
+                                 "severe_below": row["severe_below_ds_m"]})
+
+
+@formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1", how="seen")
+def water_restriction(constituent: str, value: float, method: str = "surface",
+                      unit: str | None = None) -> Answer:
+    """Degree of restriction on the use of water, for one constituent.
+
+    Parameters
+    ----------
+    constituent : str
+        ``"ec"``, ``"sodium"``, ``"chloride"``, ``"boron"``, ``"bicarbonate"`` or
+        ``"nitrate-n"``.
+    value : float
+        Its value [dS/m for ec; SAR for sodium at the surface; meq/L for sprinkled sodium,
+        chloride and bicarbonate; mg/L for boron and nitrate-N].
+    method : str
+        ``"surface"`` or ``"sprinkler"``: how the water reaches the crop.
+    unit : str or None
+        ``"mg/L"`` if chloride, bicarbonate or sprinkled sodium is given so; converted here.
+
+    Returns
+    -------
+    str or None
+        ``"none"``, ``"slight to moderate"`` or ``"severe"`` [class]; ``details`` hold the limits
+        and their unit. None where the table has no class for that way of watering.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value, or mg/L where no conversion makes sense.
+    UnknownName
+        No such constituent.
+
+    Notes
+    -----
+    Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate:
+    140 mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface
+    limits for sodium and chloride are meant for trees and woody plants.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 1.
+    """
+    _not_negative(value=value)
+    names = tuple(dict.fromkeys(load(RESTRICTIONS).column("constituent")))
+    if constituent not in names:
+        raise UnknownName("constituent", constituent, names)
+    row = next((r for r in load(RESTRICTIONS)
+                if r["constituent"] == constituent and r["method"] in (method, "any")), None)
+    if row is None:
+        return Answer(None, notes=(f"the table has no {constituent} limit for {method} watering",))
+    if unit is not None and unit != row["unit"]:
+        if unit != "mg/L" or row["equivalent"] is None:
+            raise ImpossibleInput(f"{constituent} cannot be given in {unit}; wanted {row['unit']}")
+        value = value / EQUIVALENT_MG[row["equivalent"]]
+    if value < row["none_below"]:
+        name = NONE
+    elif row["severe_above"] is not None and value > row["severe_above"]:
+        name = SEVERE
+    else:
+        name = SLIGHT
+    return Answer(name, how=row["how"],
+                  details={"none_below": row["none_below"], "severe_above": row["severe_above"],
+                           "unit": row["unit"], "value": value})
+
+
+@formula(unit="meq/L", source="eaton-1950", locator="definition", how="memory")
+def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_l: float,
+                              carbonate_meq_l: float = 0.0) -> Answer:
+    """Bicarbonate left in water after calcium and magnesium have settled out.
+
+    Parameters
+    ----------
+    bicarbonate_meq_l, ca_meq_l, mg_meq_l, carbonate_meq_l : float
+        Concentrations in the water [meq/L].
+
+    Returns
+    -------
+    float
+        Residual sodium carbonate [meq/L], negative where calcium and magnesium outweigh it.
+        ``details`` hold the class: ``"safe"``, ``"marginal"`` or ``"not suitable"``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative concentration.
+
+    Notes
+    -----
+    (HCO3 + CO3) - (Ca + Mg). Safe below 1.25, not suitable above 2.5 meq/L. From memory,
+    unverified.
+
+    References
+    ----------
+    eaton-1950.
+    """
+    _not_negative(bicarbonate_meq_l=bicarbonate_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l,
+                  carbonate_meq_l=carbonate_meq_l)
+    value = bicarbonate_meq_l + carbonate_meq_l - ca_meq_l - mg_meq_l
+    if value < constant("rsc_marginal"):
+        name = "safe"
+    elif value <= constant("rsc_unsuitable"):
+        name = "marginal"
+    else:
+        name = "not suitable"
+    return Answer(value, details={"class": name})
+
+
+@formula(unit="ton/ac", source="nist-hb44-2020", locator="definition of the acre-foot",
+         how="computed", valid={"water_in": (0.0, 120.0)})
+def salt_load_ton_ac(salt_mg_l: float, water_in: float) -> float:
+    """Salt that irrigation water brings to a field.
+
+    Parameters
+    ----------
+    salt_mg_l : float
+        Dissolved salt in the water [mg/L].
+    water_in : float
+        Depth of water put on [in].
+
+    Returns
+    -------
+    float
+        Salt [ton/ac].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    One acre-foot is 1,233,482 L; a short ton 907.185 kg.
+
+    References
+    ----------
+    nist-hb44-2020.
+    """
+    _not_negative(salt_mg_l=salt_mg_l, water_in=water_in)
+    litres = constant("litres_per_acre_foot") * water_in / 12.0
+    return salt_mg_l * litres / 1e6 / 907.18474
