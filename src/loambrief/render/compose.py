@@ -54,6 +54,10 @@ class Composer:
         self._anchors: dict[str, str] = {}
         self._targets: dict[str, str] = {}
 
+    def draft(self) -> Composer:
+        """A composer for a trial: nothing it makes is part of the document."""
+        return Composer(self.look, self.words, Element("Document"), bool(self.shift))
+
     # Text -----------------------------------------------------------------------------
 
     def paragraph(

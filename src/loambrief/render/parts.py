@@ -18,6 +18,7 @@ from loambrief.render.flowables import (
     text_width,
 )
 from loambrief.render.status import status_line
+from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Fact, Row, Span, Table, Text, plain, spans
@@ -61,7 +62,17 @@ def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width
 
 
 def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
-    """The first page; a page break follows it."""
+    """The first page, set closer if it would not fit otherwise; a page break follows it."""
+    normal = composer.look
+    trial = _summary(composer.draft(), block, Element("Document"), width)
+    if stack(trial, width) > normal.text_height:
+        composer.look = look_for(normal.paper, normal.scale, dense=True)
+    made = _summary(composer, block, parent, width)
+    composer.look = normal
+    return [*made, PageBreak()]
+
+
+def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
     look, words = composer.look, composer.words
     element = parent.add("Sect")
     line = look.style("body").leading
@@ -98,7 +109,7 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
     if columns:
         made.append(Columns(columns, before=0.5 * line, after=0.4 * line))
     made += [composer.text(text, element, "note") for text in block.notes]
-    return [*made, PageBreak()]
+    return made
 
 
 def _limits(composer: Composer, block: Summary, element: Element) -> Made:

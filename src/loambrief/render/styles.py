@@ -19,6 +19,7 @@ from loambrief.resources import templates_dir
 
 SMALLEST = 7.5
 """No type on a page is smaller [pt]."""
+DENSE_LEADING, DENSE_SPACE = 0.92, 0.5
 ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "center": TA_CENTER}
 SIZES = {Paper.LETTER: LETTER, Paper.A4: A4}
 
@@ -29,6 +30,7 @@ class Look:
 
     Attributes
     ----------
+    paper, scale : Paper, float
     width, height : float
         Paper [pt].
     colours : mapping of str to Color
@@ -38,6 +40,8 @@ class Look:
         Named as in ``[page.type]``, and variants such as "table.right".
     """
 
+    paper: Paper
+    scale: float
     width: float
     height: float
     colours: Mapping[str, Color]
@@ -76,7 +80,7 @@ def _theme() -> Mapping[str, Mapping]:
 
 
 @cache
-def look(paper: Paper = Paper.LETTER, scale: float = 1.0) -> Look:
+def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False) -> Look:
     """The look for a paper and type scale.
 
     Parameters
@@ -84,6 +88,8 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0) -> Look:
     paper : Paper
     scale : float
         1 for normal type, up to 1.6.
+    dense : bool
+        The same type with less space around it.
 
     Returns
     -------
@@ -100,20 +106,23 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0) -> Look:
         colours = {k: HexColor(v) for k, v in theme["colors"].items() if isinstance(v, str)}
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
         sizes = {k: (a * scale, b * scale) for k, (a, b) in theme["page"]["type"].items()}
-        styles = _styles(colours, lengths, sizes)
+        if dense:
+            lengths["cell"] *= DENSE_SPACE
+            sizes = {k: (a, max(a * 1.16, b * DENSE_LEADING)) for k, (a, b) in sizes.items()}
+        styles = _styles(colours, sizes, DENSE_SPACE if dense else 1.0)
     except KeyError as error:
         raise ResourceMissing(f"theme.toml: no {error.args[0]!r} for the page") from None
     tiny = sorted(name for name, (size, _) in sizes.items() if size < SMALLEST)
     if tiny:
         raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
     width, height = SIZES[paper]
-    return Look(width, height, colours, lengths, styles)
+    return Look(paper, scale, width, height, colours, lengths, styles)
 
 
-def _styles(colours: dict, lengths: dict, sizes: dict) -> dict[str, ParagraphStyle]:
+def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyle]:
     """All paragraph styles; distances follow the leading so that they scale with the type."""
     ink, muted = colours["ink"], colours["muted"]
-    line = sizes["body"][1]
+    line = sizes["body"][1] * space
     settings = {
         # name: (size, font, colour, space before, space after)
         "body": ("body", REGULAR, ink, 0, 0.45),

@@ -15,7 +15,7 @@ from loambrief.render.styles import Look
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Row, RowKind, Span, Table, Text, plain, spans
 
-PAD_X, PAD_Y = 4.0, 2.6
+PAD_X = 4.0
 GUTTER = 16.0
 """Between the columns of a table that is too narrow to fill the width [pt]."""
 FILL_IN = 26.0
@@ -94,8 +94,8 @@ def lay_out(
         ("VALIGN", (0, 0), last, "TOP"),
         ("LEFTPADDING", (0, 0), last, PAD_X),
         ("RIGHTPADDING", (0, 0), last, PAD_X),
-        ("TOPPADDING", (0, 0), last, PAD_Y),
-        ("BOTTOMPADDING", (0, 0), last, PAD_Y),
+        ("TOPPADDING", (0, 0), last, composer.look.lengths["cell"]),
+        ("BOTTOMPADDING", (0, 0), last, composer.look.lengths["cell"]),
     ]
     table = TaggedTable(rows, colWidths=widths, rowHeights=heights, repeatRows=titles,
                         style=common + commands, renderCB=_mark_lines, hAlign="LEFT")
@@ -148,12 +148,11 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
             cells.append(_below(composer, below[number], section.add("TR"), len(block.columns)))
     heights = [None] + [FILL_IN if block.fill_in else None] * (len(cells) - 1)
     if block.fill_in:
-        heights = _at_least(heights, cells, widths)
-    commands = _lines(look, block)
+        heights = _at_least(heights, cells, widths, look.lengths["cell"])
+    commands = _lines(look, block, [n for n in range(1, len(cells)) if n + 1 not in extra])
     for number in extra:
-        commands += [("SPAN", (1, number), (-1, number)), ("TOPPADDING", (0, number),
-                     (-1, number), 0), ("LINEABOVE", (0, number), (-1, number), 0.9,
-                     look.colours["paper"])]
+        commands += [("SPAN", (1, number), (-1, number)),
+                     ("TOPPADDING", (0, number), (-1, number), 0)]
     laid = lay_out(composer, cells, widths, commands, titles=1, heights=heights)
     _guard(laid, _bound(block) if not extra else {(number - 1, number) for number in extra})
     laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
@@ -202,19 +201,20 @@ def _below(composer: Composer, text: Text, element: Element, columns: int) -> li
     return ["", paragraph, *[""] * (columns - 2)]
 
 
-def _at_least(heights, cells, widths):
+def _at_least(heights, cells, widths, pad: float):
     """Heights for writing by hand, more where the content needs it."""
     made = []
     for wanted, row in zip(heights, cells, strict=True):
         if wanted is not None:
             content = max((c.wrap(w - 2 * PAD_X, 1e6)[1] for c, w in zip(row, widths, strict=True)
                            if c), default=0)
-            wanted = max(wanted, content + 2 * PAD_Y)
+            wanted = max(wanted, content + 2 * pad)
         made.append(wanted)
     return made
 
 
-def _lines(look: Look, block: Table) -> list[tuple]:
+def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
+    """Table commands; a hairline goes below each of the ``ruled`` rows."""
     ink, rule = look.colours["ink"], look.colours["rule"]
     commands = [] if block.fill_in else [
         ("LEFTPADDING", (0, 0), (0, -1), 0),
@@ -223,14 +223,14 @@ def _lines(look: Look, block: Table) -> list[tuple]:
     commands += [
         ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
         ("LINEBELOW", (0, 0), (-1, 0), 0.9, ink),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.4, rule),
+        *(("LINEBELOW", (0, n), (-1, n), 0.4, rule) for n in ruled),
     ]
     if block.fill_in:
         commands.append(("GRID", (0, 1), (-1, -1), 0.5, look.colours["muted"]))
     for number, row in enumerate(block.rows, start=1):
         if row.kind is RowKind.GROUP:
             commands += [("SPAN", (0, number), (-1, number)),
-                         ("TOPPADDING", (0, number), (-1, number), 3 * PAD_Y)]
+                         ("TOPPADDING", (0, number), (-1, number), 3 * look.lengths["cell"])]
         elif row.kind is RowKind.TOTAL:
             commands.append(("LINEABOVE", (0, number), (-1, number), 0.9, ink))
     return commands
