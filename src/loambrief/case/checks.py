@@ -1,0 +1,203 @@
+"""Values that cannot stand side by side: errors between the fields of a case."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import combinations, pairwise
+
+from loambrief.case.names import yield_units
+from loambrief.case.problems import DataPath, Fault
+from loambrief.case.quantities import show
+from loambrief.case.schema import CaseFile, Increment, Methods, Sample
+from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
+from loambrief.case.source import short
+
+METHOD_OF: Mapping[str, tuple[str, ...]] = {
+    "ph": ("ph",),
+    "buffer": ("buffer_ph",),
+    "phosphorus": ("phosphorus",),
+    "cations": ("calcium", "magnesium", "potassium", "sodium"),
+    "sulfur": ("sulfate_s",),
+    "zinc": ("zinc",),
+    "copper": ("copper",),
+    "manganese": ("manganese",),
+    "iron": ("iron",),
+    "boron": ("boron",),
+    "organic_matter": ("organic_matter",),
+    "ec": ("ec",),
+    "cec": ("cec",),
+    "aluminum": ("aluminum",),
+}
+"""Method -> the results that cannot be read without it."""
+AREA_SLACK = 1.005
+"""Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
+CASE_DATE: DataPath = ("case", "date")
+
+
+def cross_checks(case: CaseFile) -> Iterator[Fault]:
+    """Every contradiction between fields of a case."""
+    for i, sample in enumerate(case.samples):
+        yield from _methods(sample, ("samples", i))
+        yield from _overlaps(sample, ("samples", i))
+    yield from _areas(case)
+    yield from _identifiers(case)
+    yield from _penetrometer(case)
+    for i, forage in enumerate(case.forage):
+        if forage.nitrate is not None and forage.nitrate_as is None:
+            yield Fault("CASE046", ("forage", i, "nitrate_as"), "nothing",
+                        "one of no3-n, no3, kno3",
+                        "The limits for feeding depend on the form; the lab report names it.",
+                        at_key=True, needs=(("forage", i, "nitrate"),))
+    yield from _dates(case)
+    yield from _yield_unit(case)
+
+
+def _yield_unit(case: CaseFile) -> Iterator[Fault]:
+    goal, crop = case.field.yield_goal, case.field.crop
+    if goal is not None and goal.value.unit not in (units := yield_units(crop)):
+        yield Fault("CASE048", ("field", "yield_goal", "value"), repr(goal.value.typed),
+                    f"a yield of {crop} in {', '.join(units)}", needs=(("field", "crop"),))
+
+
+def _methods(sample: Sample, path: DataPath) -> Iterator[Fault]:
+    for method, results in METHOD_OF.items():
+        if getattr(sample.methods, method) is not None:
+            continue
+        first = next((r for r in results for inc in sample.increments
+                      if getattr(inc, r) is not None), None)
+        if first is None:
+            continue
+        choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
+        yield Fault("CASE040", (*path, "methods", method), "nothing",
+                    f"the method behind {first}: one of {', '.join(choices)}",
+                    "Results mean different things by different methods; "
+                    f"the lab report names it. Add {method} under methods.", at_key=True)
+
+
+def _overlaps(sample: Sample, path: DataPath) -> Iterator[Fault]:
+    numbered = sorted(enumerate(sample.increments), key=lambda n: (n[1].top_in, n[1].bottom_in))
+    for (i, upper), (j, lower) in combinations(numbered, 2):
+        if lower.top_in >= upper.bottom_in or _surface_beside_whole(upper, lower):
+            continue
+        first, second = sorted((i, j))
+        yield Fault("CASE043", (*path, "increments", second, "depth"),
+                    f"{sample.increments[second].depth[2]} beside "
+                    f"{sample.increments[first].depth[2]}",
+                    "depths that do not overlap",
+                    f"Only a surface slice (to {SURFACE_MAX_IN:g} in) may stand beside the whole "
+                    f"layer from 0 to {TILLED_MIN_IN:g} in or deeper; give other cores as a "
+                    "sample of their own.")
+
+
+def _surface_beside_whole(one: Increment, other: Increment) -> bool:
+    shallow, deep = sorted((one, other), key=lambda inc: inc.bottom_in)
+    return (shallow.top_in == deep.top_in == 0
+            and shallow.bottom_in <= SURFACE_MAX_IN and deep.bottom_in >= TILLED_MIN_IN)
+
+
+def _areas(case: CaseFile) -> Iterator[Fault]:
+    field_area: DataPath = ("field", "area")
+    if len(case.samples) > 1:
+        for i, sample in enumerate(case.samples):
+            if sample.area is None:
+                yield Fault("CASE041", ("samples", i, "area"), "nothing",
+                            "the area of each sample where there are several",
+                            "Rates and totals are worked out for each sample's area.", at_key=True)
+    stated = [(i, s.area) for i, s in enumerate(case.samples) if s.area is not None]
+    total = sum(area.value for _, area in stated)
+    if stated and total > case.field.area.value * AREA_SLACK:
+        last = stated[-1][0]
+        yield Fault("CASE041", ("samples", last, "area"),
+                    f"{total:.4g} ac in all samples together",
+                    f"at most the field's {case.field.area.value:.4g} ac",
+                    needs=(field_area, *(("samples", i, "area") for i, _ in stated)))
+
+
+def _identifiers(case: CaseFile) -> Iterator[Fault]:
+    points = case.penetrometer.points if case.penetrometer else ()
+    for path, entries in (
+        (("samples",), case.samples),
+        (("penetrometer", "points"), points),
+        (("forage",), case.forage),
+        (("materials",), case.materials),
+    ):
+        first: dict[str, int] = {}
+        for i, entry in enumerate(entries):
+            known = first.setdefault(entry.id.lower(), i)
+            if known != i:
+                yield Fault("CASE042", (*path, i, "id"), f"{short(entry.id)!r} a second time",
+                            "each id once",
+                            f"Entry {known + 1} of {path[-1]} already has it (capitals do not "
+                            "count).", needs=((*path, known, "id"),))
+
+
+def _penetrometer(case: CaseFile) -> Iterator[Fault]:
+    part = case.penetrometer
+    if part is None:
+        return
+    path: DataPath = ("penetrometer",)
+    depths = (*path, "depths")
+    for i, (upper, lower) in enumerate(pairwise(part.depths), start=1):
+        if lower <= upper:
+            yield Fault("CASE045", (*depths, i), f"{lower:g} after {upper:g}",
+                        "depths that increase")
+    for i, point in enumerate(part.points):
+        if len(point.readings) != len(part.depths):
+            yield Fault("CASE044", (*path, "points", i, "readings"),
+                        f"{len(point.readings)} readings",
+                        f"{len(part.depths)}, one for each depth",
+                        "Write null where no reading was taken.", needs=(depths,))
+
+
+def _dates(case: CaseFile) -> Iterator[Fault]:
+    today = case.case.date
+    for path, what, date in _past_dates(case):
+        if date > today:
+            yield Fault("CASE047", path, show(date.isoformat()),
+                        f"a date not after the case date {today.isoformat()}",
+                        f"The advice cannot rest on {what} from its own future.",
+                        needs=(CASE_DATE,))
+    valid = case.case.valid_until
+    if valid is not None and valid <= today:
+        yield Fault("CASE047", ("case", "valid_until"), show(valid.isoformat()),
+                    f"a date after the case date {today.isoformat()}", needs=(CASE_DATE,))
+    for path, first, then, wanted in _ordered_dates(case):
+        if first is not None and then is not None and then < first:
+            yield Fault("CASE047", path, show(then.isoformat()), f"{wanted} {first.isoformat()}")
+
+
+def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date]]:
+    for i, sample in enumerate(case.samples):
+        yield ("samples", i, "date"), "a sample", sample.date
+        for name in ("received", "reported"):
+            date = getattr(sample.lab, name)
+            if date is not None:
+                yield ("samples", i, "lab", name), "a lab report", date
+    for name, what in (("penetrometer", "readings"), ("infiltration", "readings"),
+                       ("refractometer", "readings"), ("water", "a water test")):
+        part = getattr(case, name)
+        if part is not None:
+            yield (name, "date"), what, part.date
+    for i, forage in enumerate(case.forage):
+        yield ("forage", i, "date"), "a forage test", forage.date
+    for i, applied in enumerate(case.earlier_applications):
+        yield ("earlier_applications", i, "date"), "an application", applied.date
+    for i, material in enumerate(case.materials):
+        for name in ("price", "freight", "spreading"):
+            price = getattr(material, name)
+            if price is not None:
+                yield ("materials", i, name, "date"), "a price", price.date
+
+
+def _ordered_dates(
+    case: CaseFile,
+) -> Iterable[tuple[DataPath, dt.date | None, dt.date | None, str]]:
+    for i, sample in enumerate(case.samples):
+        lab: DataPath = ("samples", i, "lab")
+        yield (*lab, "received"), sample.date, sample.lab.received, "not before the sampling on"
+        yield ((*lab, "reported"), sample.lab.received or sample.date, sample.lab.reported,
+               "not before the lab had the sample,")
+    dates = case.field.dates
+    if dates is not None:
+        yield ("field", "dates", "harvest"), dates.planting, dates.harvest, "not before planting on"

@@ -1,0 +1,84 @@
+"""Every problem code of a case file and what it means. Codes never change their meaning.
+
+CASE001 to CASE019: the file itself. CASE020 to CASE039: one value. CASE040 to CASE059: values
+that do not fit each other. CASE101 and up: warnings, where a value is possible but unlikely,
+or where the advice will be weaker for it; an adviser can accept a warning with a reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+CODES: Mapping[str, str] = MappingProxyType(
+    {
+        "CASE001": "not a regular file (a folder, a pipe, a device)",
+        "CASE002": "file larger than the limit",
+        "CASE003": "text is not UTF-8",
+        "CASE004": "control or invisible character",
+        "CASE005": "not well-formed YAML",
+        "CASE006": "more than one document in the file",
+        "CASE007": "nested too deep",
+        "CASE008": "too many values, counting every repeat of an alias",
+        "CASE009": "YAML tag",
+        "CASE010": "key given twice",
+        "CASE011": "merge key",
+        "CASE012": "alias without its anchor, or anchor given twice",
+        "CASE013": "key that is not plain text",
+        "CASE014": "number that is infinite, undefined or too large",
+        "CASE015": "file is empty or is not a group of keys",
+        "CASE019": "more problems than are printed",
+        "CASE020": "unknown key",
+        "CASE021": "required value missing",
+        "CASE022": "wrong kind of value",
+        "CASE023": "quantity without a unit",
+        "CASE024": "unit that does not belong to the quantity",
+        "CASE025": "quantity not readable",
+        "CASE026": "value that cannot be",
+        "CASE027": "not one of the choices",
+        "CASE028": "not a date",
+        "CASE029": "not a time of day",
+        "CASE030": "not a number",
+        "CASE031": "text too short or too long",
+        "CASE032": "identifier with characters that are not allowed",
+        "CASE033": "not a depth range",
+        "CASE034": "too few or too many entries",
+        "CASE040": "result without its method",
+        "CASE041": "sample areas missing or larger than the field",
+        "CASE042": "identifier used twice",
+        "CASE043": "depth increments overlap",
+        "CASE044": "penetrometer readings do not match the depths",
+        "CASE045": "penetrometer depths not increasing",
+        "CASE046": "nitrate without the form it is reported in",
+        "CASE047": "dates in an impossible order",
+        "CASE048": "unit that cannot be converted here",
+        "CASE101": "soil pH and buffer pH do not fit each other",
+        "CASE102": "cations and cation exchange capacity do not fit each other",
+        "CASE103": "organic matter and texture do not fit each other",
+        "CASE104": "value far outside the usual range",
+        "CASE105": "oxide and element may be swapped",
+        "CASE106": "surface slice holds more than the whole layer",
+        "CASE107": "gap between depth increments",
+        "CASE108": "few cores in a composite sample",
+        "CASE109": "large area for one sample",
+        "CASE110": "old test",
+        "CASE111": "few refractometer readings",
+        "CASE112": "penetrometer used in dry soil",
+        "CASE113": "salinity not measured in the saturation extract",
+        "CASE114": "crop not in the crop table",
+        "CASE115": "weed not in the weed table",
+        "CASE116": "adviser's credential has expired",
+        "CASE117": "accepted warning that did not occur",
+        "CASE118": "nothing was measured",
+        "CASE119": "placeholder of the starter case still in place",
+        "CASE120": "salinity and the sum of cations do not fit each other",
+        "CASE121": "two slices with the same results",
+        "CASE122": "surface slice sampled with its residue",
+    }
+)
+"""Code -> meaning."""
+
+
+def is_warning(code: str) -> bool:
+    """True for codes that leave the case usable."""
+    return code >= "CASE100"

@@ -1,0 +1,168 @@
+"""One case file to a checked case, or every problem it has. Nothing is ever half-built."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from loambrief.case.checks import cross_checks
+from loambrief.case.normalise import to_house
+from loambrief.case.plausible import warnings
+from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
+from loambrief.case.reader import decode, read_bytes, read_text
+from loambrief.case.salvage import salvage
+from loambrief.case.schema import CaseFile
+from loambrief.case.source import Source
+from loambrief.case.validate import faults_of, is_refused, validate
+from loambrief.errors import CaseProblems, UnknownName
+
+OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": ("en", "es")}
+
+
+@dataclass(frozen=True)
+class LoadedCase:
+    """A case that is ready to be advised on.
+
+    Attributes
+    ----------
+    case : CaseFile
+        House units throughout; what was typed stays with each quantity.
+    sha256 : str
+        Of the file's bytes, in hexadecimal.
+    warnings : tuple of Problem
+        In file order, without the accepted ones.
+    accepted : tuple of (Problem, str)
+        Warnings the adviser stands by, with the reason, for the report.
+    source_text : str
+        The file as text, for the record.
+    file : str
+        As the user named it.
+    """
+
+    case: CaseFile
+    sha256: str
+    warnings: tuple[Problem, ...] = ()
+    accepted: tuple[tuple[Problem, str], ...] = ()
+    source_text: str = ""
+    file: str = ""
+
+
+def load_case(
+    path: Path | str,
+    *,
+    units: str | None = None,
+    paper: str | None = None,
+    language: str | None = None,
+) -> LoadedCase:
+    """Read, check and convert one case file.
+
+    Parameters
+    ----------
+    path : Path or str
+        A regular file of at most 1 MiB, YAML in UTF-8.
+    units, paper, language : str or None
+        In place of the case's own.
+
+    Returns
+    -------
+    LoadedCase
+
+    Raises
+    ------
+    CaseProblems
+        With every problem of the file, in file order.
+    OSError
+        The file is not there or may not be read.
+    UnknownName
+        An override that is not one of the choices.
+    """
+    return load_bytes(read_bytes(Path(path)), str(path), units=units, paper=paper,
+                      language=language)
+
+
+def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
+    """Check and convert a case that is already in memory; see :func:`load_case`.
+
+    Parameters
+    ----------
+    raw : bytes
+        Content of the file.
+    file : str
+        Name used in problems.
+    **overrides
+        ``units``, ``paper``, ``language``.
+
+    Returns
+    -------
+    LoadedCase
+
+    Raises
+    ------
+    CaseProblems, UnknownName
+    """
+    text = decode(raw, file)
+    source, problems = read_text(text, file)
+    try:
+        case, faults, more, whole = validate(source.data), [], 0, not problems
+    except ValidationError as error:
+        case, whole = None, False
+        faults, more = faults_of(error, source)
+        faults += _further_faults(error, source)
+    if case is not None:
+        case, converted = to_house(case)
+        faults = [*converted, *cross_checks(case)]
+    problems += source.problems(faults)
+    found = source.problems(warnings(case, source.data)) if case is not None and whole else []
+    if problems or case is None:
+        kept = [] if case is None else _sort_out(case, found, source)[0]
+        raise CaseProblems(in_file_order([*problems, *kept], more))
+    kept, accepted = _sort_out(case, found, source)
+    return LoadedCase(_override(case, overrides), hashlib.sha256(raw).hexdigest(),
+                      in_file_order(kept), accepted, text, file)
+
+
+def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:
+    """Contradictions between the values that are right in a case that is not."""
+    if error.error_count() > MOST_PRINTED:
+        return []
+    rest = salvage(source.data, error)
+    if rest is None:
+        return []
+    case, converted = to_house(rest.case)
+    standing = (rest.stands(fault) for fault in (*converted, *cross_checks(case)))
+    return [f for f in standing if f is not None and not is_refused(f.path, source)]
+
+
+def _sort_out(
+    case: CaseFile, found: list[Problem], source: Source
+) -> tuple[list[Problem], tuple[tuple[Problem, str], ...]]:
+    """Warnings that remain, and those the adviser accepted with the reason."""
+    reasons = {(a.code, a.field): a.reason for a in case.accept}
+    kept = [p for p in found if (p.code, p.field) not in reasons]
+    accepted = [(p, reasons[p.code, p.field]) for p in found if (p.code, p.field) in reasons]
+    occurred = {(p.code, p.field) for p in found}
+    for i, entry in enumerate(case.accept):
+        if (entry.code, entry.field) not in occurred:
+            kept.append(source.problem(Fault(
+                "CASE117", ("accept", i), f"{entry.code} for {entry.field!r}",
+                "a warning of this case",
+                "Copy code and field as they are printed; remove the entry if the warning has "
+                "gone.",
+            )))
+    return kept, tuple(sorted(accepted, key=lambda pair: (pair[0].line, pair[0].column)))
+
+
+def _override(case: CaseFile, overrides: dict[str, str | None]) -> CaseFile:
+    given = {name: value for name, value in overrides.items() if value is not None}
+    for name, value in given.items():
+        if name not in OVERRIDES:
+            raise UnknownName("override", name, tuple(OVERRIDES))
+        if value not in OVERRIDES[name]:
+            raise UnknownName(name, value, OVERRIDES[name])
+    if not given:
+        return case
+    return case.model_copy(update={"case": case.case.model_copy(update=given)})

@@ -1,0 +1,178 @@
+"""Warnings: values that can be, but seldom are, and readings that carry less weight.
+
+Every warning names its reason. The adviser confirms a right one in the case itself::
+
+    accept:
+      - {code: CASE104, field: "samples[N].increments[0-6 in].phosphorus", reason: "..."}
+
+and the reason is printed in the advisory.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from functools import cache
+from types import MappingProxyType
+
+from loambrief.case.names import CROPS, crops, fold
+from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
+from loambrief.case.problems import DataPath, Fault
+from loambrief.case.quantities import nearest
+from loambrief.case.schema import CaseFile, Part
+from loambrief.case.thresholds import limit
+from loambrief.tables import load
+from loambrief.units import P2O5_PER_P, Quantity
+
+USUAL = "case/usual"
+ORGANIC_EXEMPT = ("organic_matter", "organic_carbon", "total_nitrogen", "cec", "bulk_density",
+                  "water_content")
+"""Fields whose usual range holds for mineral soils only."""
+ORGANIC_TEXTURES = ("muck", "peat")
+
+
+@cache
+def usual() -> Mapping[tuple[str, str], tuple[float, float, str]]:
+    """(part, field) -> lowest and highest usual value and their unit."""
+    return MappingProxyType(
+        {(r["part"], r["field"]): (r["low"], r["high"], r["unit"]) for r in load(USUAL)}
+    )
+
+
+def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
+    """Every warning of a valid case in house units.
+
+    Parameters
+    ----------
+    case : CaseFile
+    data : object
+        The case as plain data, as it was typed.
+    """
+    yield from _ranges(case, (), organic=False)
+    for i, sample in enumerate(case.samples):
+        yield from soil_warnings(case, sample, ("samples", i))
+    yield from _crops(case)
+    yield from _field_readings(case)
+    yield from _water(case)
+    yield from _grades(case)
+    if case.adviser.credential.expires < case.case.date:
+        yield Fault("CASE116", ("adviser", "credential", "expires"),
+                    f"{case.adviser.credential.expires.isoformat()}",
+                    f"a credential valid on the case date {case.case.date.isoformat()}",
+                    "The advisory will show the date as it stands.")
+    if not any((case.samples, case.penetrometer, case.infiltration, case.refractometer,
+                case.weeds, case.forage, case.water)):
+        yield Fault("CASE118", (), "no sample, reading, weed or test", "at least one",
+                    "There is nothing to judge; the advisory will say only what to measure.")
+    yield from _placeholders(data, ())
+
+
+def _ranges(part: Part, path: DataPath, organic: bool) -> Iterator[Fault]:
+    """Values outside their usual range, all the way down."""
+    organic = organic or getattr(part, "texture", None) in ORGANIC_TEXTURES
+    for name in type(part).model_fields:
+        value = getattr(part, name)
+        here = (*path, name)
+        if isinstance(value, Part):
+            yield from _ranges(value, here, organic)
+        elif isinstance(value, list) and value and isinstance(value[0], Part):
+            for i, entry in enumerate(value):
+                yield from _ranges(entry, (*here, i), organic)
+        elif not (organic and name in ORGANIC_EXEMPT):
+            key = (type(part).__name__, name)
+            if key in usual():
+                for at, one in enumerate(value) if isinstance(value, list) else ((None, value),):
+                    place = here if at is None else (*here, at)
+                    yield from _range(one, place, *usual()[key])
+
+
+def _range(value: object, path: DataPath, low: float, high: float, unit: str) -> Iterator[Fault]:
+    if isinstance(value, Quantity):
+        number, typed = value.value, value.typed
+        if not value.plain:
+            return
+    elif isinstance(value, int | float):
+        number, typed = float(value), f"{value:.6g}"
+    else:
+        return
+    if low <= number <= high:
+        return
+    unit = "" if unit in ("1", "pH") else f" {unit}"
+    help = "Is the unit right?"
+    for power in (10, 100, 1000):
+        if low <= number / power <= high and number > high:
+            help = f"A decimal slip? {number / power:.6g}{unit} would be usual."
+            break
+        if low <= number * power <= high and number < low:
+            help = f"A decimal slip? {number * power:.6g}{unit} would be usual."
+            break
+    yield Fault("CASE104", path, f"{typed}", f"usually {low:.6g} to {high:.6g}{unit}", help)
+
+
+def _crops(case: CaseFile) -> Iterator[Fault]:
+    for name in ("crop", "previous_crop", "following_crop"):
+        typed = getattr(case.field, name)
+        if typed is None or fold(typed) in crops():
+            continue
+        near = nearest(fold(typed), crops())
+        known = sorted(row["crop"] for row in load(CROPS))
+        help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."
+        yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
+                    help if name != "crop" else
+                    f"{help} Without it nothing that depends on the crop can be worked out.")
+
+
+def _field_readings(case: CaseFile) -> Iterator[Fault]:
+    few = limit("fewest_replicates")
+    if case.refractometer:
+        for i, reading in enumerate(case.refractometer.readings):
+            if len(reading.replicates) < few:
+                yield Fault("CASE111", ("refractometer", "readings", i, "replicates"),
+                            f"{len(reading.replicates)} readings of {reading.plant}",
+                            f"at least {few:g}", "Without replicates no spread can be given, so a "
+                            "difference between crop and weed cannot be told from chance.")
+    if case.penetrometer and case.penetrometer.moisture in ("dry", "slightly moist"):
+        yield Fault("CASE112", ("penetrometer", "moisture"), repr(case.penetrometer.moisture),
+                    "soil near field capacity", "Dry soil resists the cone more, so the readings "
+                    "say less about a dense layer. Read again when the soil is moist.")
+
+
+def _water(case: CaseFile) -> Iterator[Fault]:
+    if case.water:
+        yield from cations_against_ec(case.water, case.water.ec, ("water",))
+
+
+_GRADE = re.compile(r"(?<![\d.])(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)(?![\d.])")
+
+
+def _grades(case: CaseFile) -> Iterator[Fault]:
+    """The grade in a product's name (11-52-0) against its analysis."""
+    for i, material in enumerate(case.materials):
+        match = _GRADE.search(material.name)
+        if not match or material.analysis is None:
+            continue
+        for name, typed in zip(("n", "p2o5", "k2o"), match.groups(), strict=True):
+            value, grade = getattr(material.analysis, name), float(typed)
+            if value is None or not value.plain or grade == 0:
+                continue
+            if abs(value.value - grade) <= limit("grade_tolerance") * grade:
+                continue
+            element = grade / P2O5_PER_P
+            help = "Correct the name or the analysis."
+            if name == "p2o5" and abs(value.value - element) <= 0.02 * grade:
+                help = "That looks like P; the analysis wants P2O5 (P times 2.29)."
+            yield Fault("CASE105", ("materials", i, "analysis", name), value.typed,
+                        f"{grade:g} % as in the name {material.name[:40]!r}", help)
+
+
+def _placeholders(data: object, path: DataPath) -> Iterator[Fault]:
+    if isinstance(data, str):
+        if re.match(r"<[^<>]*>\Z", data.strip()):
+            yield Fault("CASE119", path, repr(data[:60]), "your own words",
+                        "Fill in the placeholder of the starter case.")
+    elif isinstance(data, Mapping):
+        for key, value in data.items():
+            yield from _placeholders(value, (*path, key))
+    elif isinstance(data, list):
+        for i, value in enumerate(data):
+            yield from _placeholders(value, (*path, i))

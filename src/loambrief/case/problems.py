@@ -1,0 +1,146 @@
+"""Problems of a case file: where, what was found, what is wanted, and how to put it right.
+
+Printed as::
+
+    case.yaml:14:20: CASE024 samples[N].increments[0-6 in].zinc: found ..., wanted ...
+       14 |         zinc: 1.6 pppm
+          |               ^
+          = help: Did you mean 'ppm'?
+
+:data:`loambrief.case.codes.CODES` lists the codes.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import asdict, dataclass
+
+from loambrief.case.codes import is_warning
+
+WIDEST_LINE = 100
+"""Characters of a source line that are printed."""
+MOST_PRINTED = 100
+"""Problems of one file that are kept; beyond that a last one says how many more there are."""
+
+DataPath = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something wrong at a place of the data, before the place in the file is known.
+
+    Attributes
+    ----------
+    code : str
+    path : tuple of str and int
+        Keys and positions from the top of the case.
+    found, wanted : str
+    help : str
+    at_key : bool
+        Point at the key rather than at its value.
+    needs : tuple of path
+        Other values the judgement rests on.
+    """
+
+    code: str
+    path: DataPath
+    found: str
+    wanted: str
+    help: str = ""
+    at_key: bool = False
+    needs: tuple[DataPath, ...] = ()
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One problem, ready to print.
+
+    Attributes
+    ----------
+    file : str
+        As the user named it.
+    line, column : int
+        Counted from 1; 0 where the problem is the file itself.
+    code : str
+        Key of :data:`~loambrief.case.codes.CODES`.
+    field : str
+        Such as ``samples[N].increments[0-6 in].zinc``; ``file`` for the file itself.
+    found, wanted : str
+    source_line : str
+        The line as it stands in the file, without its line break.
+    help : str
+    severity : str
+        ``"error"`` or ``"warning"``.
+    """
+
+    file: str
+    line: int
+    column: int
+    code: str
+    field: str
+    found: str
+    wanted: str
+    source_line: str = ""
+    help: str = ""
+    severity: str = "error"
+
+    def __str__(self) -> str:
+        return "\n".join([self.headline(), *self._excerpt(), *self._notes()])
+
+    def headline(self) -> str:
+        """The one-line form."""
+        place = f"{visible(self.file)}:{self.line}:{self.column}" if self.line else visible(
+            self.file)
+        return f"{place}: {self.code} {self.field}: found {self.found}, wanted {self.wanted}"
+
+    def _excerpt(self) -> list[str]:
+        if not self.line or not self.source_line.strip():
+            return []
+        start = max(0, self.column - 1 - WIDEST_LINE // 2)
+        piece = self.source_line[start : start + WIDEST_LINE]
+        lead = "..." if start else ""
+        tail = "..." if start + WIDEST_LINE < len(self.source_line) else ""
+        shown = lead + visible(piece.replace("\t", " ")) + tail
+        caret = len(lead) + len(visible(piece[: self.column - 1 - start].replace("\t", " ")))
+        return [f"{self.line:>6} | {shown}", f"       | {' ' * caret}^"]
+
+    def _notes(self) -> list[str]:
+        notes = [f"       = help: {self.help}"] if self.help else []
+        if self.severity == "warning":
+            notes.append(
+                "       = warning only; if it is right, add to the case:\n"
+                f'         accept: [{{code: {self.code}, field: "{self.field}", reason: "..."}}]'
+            )
+        return notes
+
+    def as_json(self) -> dict[str, object]:
+        """Plain data with the same names as the attributes."""
+        return asdict(self)
+
+
+def visible(text: str) -> str:
+    """Text with every unprintable character spelled out, safe for a terminal."""
+    return "".join(
+        c if unicodedata.category(c)[0] != "C" else c.encode("unicode_escape").decode("ascii")
+        for c in text
+    )
+
+
+def in_file_order(problems: list[Problem], more: int = 0) -> tuple[Problem, ...]:
+    """Sorted by place; each once; cut at :data:`MOST_PRINTED` with a closing count.
+
+    ``more`` is how many further problems were counted but not worded.
+    """
+    unique = list(dict.fromkeys(problems))
+    unique.sort(key=lambda p: (p.line, p.column, p.code, p.field))
+    kept = unique[:MOST_PRINTED]
+    more += len(unique) - len(kept)
+    if not more:
+        return tuple(kept)
+    return (*kept, Problem(kept[-1].file, 0, 0, "CASE019", "file", f"{more} more problems",
+                           "none", help="Put the printed ones right and check again."))
+
+
+def severity(code: str) -> str:
+    """``"warning"`` or ``"error"``."""
+    return "warning" if is_warning(code) else "error"

@@ -1,0 +1,124 @@
+"""A read case file: its data, and the line and column of every key and value."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from loambrief.case.problems import DataPath, Fault, Problem, severity, visible
+
+LABELS = ("id", "depth", "species", "plant", "material")
+"""Keys that name an entry of a list, best first."""
+LONGEST_LABELLED = 500
+"""Entries; a longer list is labelled by position."""
+_SAFE = re.compile(r"[\w][\w .,()/+–-]{0,59}\Z")
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A place in a file, both counted from 1."""
+
+    line: int
+    column: int
+
+
+@dataclass(frozen=True)
+class Source:
+    """Plain data of a file with its places.
+
+    Attributes
+    ----------
+    file : str
+        As the user named it.
+    text : str
+        Without byte-order mark.
+    data : object
+        Mappings, lists, text, numbers, true, false and None.
+    keys, values : mapping of path to Mark
+    refused : frozenset of path
+        Values already reported by the reader; nothing more is said about them.
+    """
+
+    file: str
+    text: str
+    data: object
+    keys: Mapping[DataPath, Mark] = field(default_factory=dict)
+    values: Mapping[DataPath, Mark] = field(default_factory=dict)
+    refused: frozenset[DataPath] = frozenset()
+
+    @cached_property
+    def lines(self) -> list[str]:
+        """Lines as the YAML reader counts them."""
+        return split_lines(self.text)
+
+    def mark(self, path: DataPath, at_key: bool = False) -> Mark:
+        """Nearest known place of a path: its own, else that of what holds it."""
+        for end in range(len(path), 0, -1):
+            part = path[:end]
+            first, second = self.values, self.keys
+            if at_key or end < len(path):
+                first, second = second, first
+            found = first.get(part) or second.get(part)
+            if found:
+                return found
+        return self.values.get((), Mark(1, 1))
+
+    def line_of(self, path: DataPath) -> int:
+        """Line of the key (or list entry) at a path."""
+        return self.mark(path, at_key=True).line
+
+    def label(self, path: DataPath) -> str:
+        """A path as people write it: ``samples[N].increments[0-6 in].zinc``."""
+        text, here = "", self.data
+        for step in path:
+            if isinstance(step, int):
+                text += f"[{entry_label(here, step)}]"
+                here = here[step] if isinstance(here, list) and step < len(here) else None
+            else:
+                text += ("." if text else "") + short(step)
+                here = here.get(step) if isinstance(here, Mapping) else None
+        return text or "file"
+
+    def problem(self, fault: Fault) -> Problem:
+        """The problem a fault is at its place in this file."""
+        place = self.mark(fault.path, fault.at_key)
+        return problem_at(self.file, self.lines, place, fault, self.label(fault.path))
+
+    def problems(self, faults: Iterable[Fault]) -> list[Problem]:
+        return [self.problem(fault) for fault in faults]
+
+
+def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: str) -> Problem:
+    """A problem at a known place."""
+    line = lines[place.line - 1] if place.line <= len(lines) else ""
+    return Problem(file, place.line, place.column, fault.code, label, fault.found, fault.wanted,
+                   line, fault.help, severity(fault.code))
+
+
+def split_lines(text: str) -> list[str]:
+    """Text cut where the YAML reader sees a line break."""
+    return re.split(r"\r\n|\r|\n", text)
+
+
+def entry_label(entries: object, position: int) -> str:
+    """Name of a list entry: its id (depth, species ...) if all have their own, else its number.
+
+    Numbers count from 1.
+    """
+    if isinstance(entries, list) and len(entries) <= LONGEST_LABELLED:
+        for key in LABELS:
+            names = [e.get(key) if isinstance(e, Mapping) else None for e in entries]
+            names = [n.typed if hasattr(n, "typed") else n for n in names]
+            if all(isinstance(n, str) and _SAFE.match(n) for n in names) and (
+                len({*names}) == len(names)
+            ):
+                return " ".join(names[position].split())
+    return str(position + 1)
+
+
+def short(key: str) -> str:
+    """A key fit for a message."""
+    text = visible(key)
+    return text if 0 < len(text) <= 60 else (text[:57] + "..." if text else "''")

@@ -1,0 +1,38 @@
+"""Limits of the entry checks, from ``tables/case/checks.csv``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from types import MappingProxyType
+
+from loambrief.errors import UnknownName
+from loambrief.tables import load
+
+CHECKS = "case/checks"
+BUFFERS = "case/buffers"
+
+
+@cache
+def _limits() -> Mapping[str, float]:
+    return MappingProxyType({row["name"]: row["value"] for row in load(CHECKS)})
+
+
+def limit(name: str) -> float:
+    """One limit by name, in the unit its row states.
+
+    Raises
+    ------
+    UnknownName
+        No such limit.
+    """
+    try:
+        return _limits()[name]
+    except KeyError:
+        raise UnknownName("entry check", name, tuple(_limits())) from None
+
+
+@cache
+def fresh_buffers() -> Mapping[str, float]:
+    """Buffer method -> pH of the buffer before soil is added."""
+    return MappingProxyType({row["method"]: row["fresh_ph"] for row in load(BUFFERS)})
