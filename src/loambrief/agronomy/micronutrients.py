@@ -1,0 +1,447 @@
+"""Sulfur, micronutrients and shallow calcium: classes by method, and rates where published."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+
+CLASSES = "nutrients/micronutrients"
+RATES = "nutrients/micronutrient_rates"
+RESPONSE = "nutrients/micronutrient_response"
+SULFUR = "nutrients/sulfur"
+SULFUR_RATES = "nutrients/sulfur_rates"
+CALCIUM = "nutrients/surface_calcium"
+ELEMENTS = ("Zn", "B", "Mn", "Cu", "Fe")
+ANY = "*"
+INDEX_METHOD = "mehlich-3 index"
+SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH = 3.0, 5.0
+"""Sulfur that 1 % organic matter sets free in the top 6 in [lb/ac per year]."""
+SANDY = ("sand", "loamy sand", "sandy loam", "fine sandy loam")
+NEBRASKA_SULFUR_OM_PCT = 1.0
+"""Nebraska expects no response above this organic matter unless the soil is sandy [%]."""
+
+
+def _not_negative(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and value < 0:
+            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
+
+
+def _names(cell: object) -> tuple[str, ...]:
+    return tuple(str(cell).split("|"))
+
+
+def _applies(cell: object, crop: Crop) -> bool:
+    return ANY in _names(cell) or any(name in _names(cell) for name in crop.lineage)
+
+
+@formula(unit="1", source="rutgers-relative-levels", locator="micronutrients, manganese",
+         how="seen", valid={"soil_ph": (4.0, 8.5)})
+def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
+    """Manganese activity index from Mehlich-3 manganese and soil pH.
+
+    Parameters
+    ----------
+    manganese_ppm : float
+        Mehlich-3 manganese [ppm].
+    soil_ph : float
+        Soil pH in water [pH].
+
+    Returns
+    -------
+    float
+        Index [no unit]; below 25 deficient, above 100 a warning.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative test, or a pH outside 2 to 12.
+
+    Notes
+    -----
+    MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
+
+    References
+    ----------
+    rutgers-relative-levels
+    """
+    _not_negative(manganese_ppm=manganese_ppm)
+    if not 2 <= soil_ph <= 12:
+        raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
+    return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
+
+
+def scales_for(nutrient: str, method: str, crop: Crop) -> tuple[str, ...]:
+    """Class scales that fit an element, a method and a crop, crop-specific ones first."""
+    fitting: dict[str, bool] = {}
+    for row in load(CLASSES):
+        if row["nutrient"] == nutrient and row["method"] == method and _applies(row["crops"], crop):
+            fitting[str(row["scale"])] = ANY not in _names(row["crops"])
+    return tuple(sorted(fitting, key=lambda scale: not fitting[scale]))
+
+
+def _choose(scales: tuple[str, ...], region: str | None) -> str | None:
+    """The scale made for the region; else one for general use; else the first."""
+    place = {str(r["scale"]): str(r["region"]) for r in load(CLASSES)}
+    text = (region or "").lower()
+    local = [s for s in scales if place[s] != ANY and place[s].lower() in text]
+    general = [s for s in scales if place[s] == ANY]
+    return next(iter(local + general + list(scales)), None)
+
+
+@formula(unit="", source="rutgers-relative-levels", locator="by the row's own source",
+         how="memory")
+def micronutrient_class(
+    nutrient: str, method: str, test_ppm: float, crop: str, region: str | None = None
+) -> Answer:
+    """Class of a micronutrient soil test by its own extraction method.
+
+    Parameters
+    ----------
+    nutrient : str
+        Zn, B, Mn, Cu or Fe.
+    method : str
+        Extraction method (``dtpa``, ``mehlich-3``, ``hot water``; for manganese by Mehlich-3
+        give ``mehlich-3 index`` and the activity index instead of ppm).
+    test_ppm : float
+        Soil test [ppm], or the index.
+    crop : str
+        Crop, by any of its names.
+    region : str or None
+        Where the field is, in words; a scale made there is taken first.
+
+    Returns
+    -------
+    Answer
+        Class in words [no unit]; None where no scale fits the method and crop. Details:
+        ``status`` (low, marginal, adequate, high), ``scale``, ``scale_region``,
+        ``local`` (True if made for the region), ``critical`` (lower bound of adequate),
+        ``high_above``, and the scale's own rates.
+
+    Raises
+    ------
+    UnknownName
+        No such element or crop.
+    ImpossibleInput
+        A negative test (an index may be negative).
+
+    Notes
+    -----
+    Classes by one method say nothing of another method. A scale from another region is
+    used only where none is local or general, and is marked so.
+
+    References
+    ----------
+    The row's own source.
+    """
+    if nutrient not in ELEMENTS:
+        raise UnknownName("micronutrient", nutrient, ELEMENTS)
+    if method != INDEX_METHOD:
+        _not_negative(test_ppm=test_ppm)
+    plant = find_crop(crop)
+    scale = _choose(scales_for(nutrient, method, plant), region)
+    if scale is None:
+        return Answer(None, notes=(f"no published class of {nutrient} by {method} for "
+                                   f"{plant.name} in the table",))
+    rows = [r for r in load(CLASSES) if r["scale"] == scale]
+    row = [r for r in rows if _holds(r, test_ppm)][-1]
+    place = str(row["region"])
+    details: dict[str, object] = {
+        "nutrient": nutrient,
+        "status": row["status"],
+        "scale": scale,
+        "scale_region": place,
+        "local": place != ANY and place.lower() in (region or "").lower(),
+        "critical": next((r["lower"] for r in rows if r["status"] == "adequate"), None),
+        "high_above": next((r["lower"] for r in rows if r["status"] == "high"), None),
+    }
+    for part in ("broadcast_low", "broadcast_high", "band_low", "band_high"):
+        if row[part] is not None:
+            details[part] = row[part]
+    if row["status"] == "high":
+        details["upper_lb_ac"] = 0.0
+    return Answer(str(row["class"]), source=str(row["source"]), locator=str(row["locator"]),
+                  how=str(row["how"]), details=details)
+
+
+def _holds(row: Mapping[str, object], value: float) -> bool:
+    lower = float(row["lower"])  # type: ignore[arg-type]
+    return value > lower if row["open_below"] == "yes" else value >= lower
+
+
+@formula(unit="", source="vitosh-1994-e486", locator="relative response table", how="memory")
+def micronutrient_response(crop: str, nutrient: str) -> Answer:
+    """How readily a crop responds to a micronutrient where the soil is low in it.
+
+    Parameters
+    ----------
+    crop : str
+        Crop, by any of its names.
+    nutrient : str
+        B, Cu, Mn or Zn.
+
+    Returns
+    -------
+    Answer
+        low, medium or high [no unit]; None where the table lacks the crop or element.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    From memory, unverified. Used only to decide whether a low test matters, never for a rate.
+
+    References
+    ----------
+    vitosh-1994-e486
+    """
+    plant = find_crop(crop)
+    for name in plant.lineage:
+        for row in load(RESPONSE):
+            if row["crop"] == name and row.get(nutrient) is not None:
+                return Answer(str(row[nutrient]))
+    return Answer(None, notes=(f"no response of {plant.name} to {nutrient} in the table",))
+
+
+@formula(unit="lb/ac", source="nofa-soil-table27", locator="table 27", how="seen")
+def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
+    """Typical rate of a micronutrient fertilizer, as the element.
+
+    Parameters
+    ----------
+    nutrient : str
+        B, Cu, Mn or Zn.
+    crop : str
+        Crop, by any of its names.
+
+    Returns
+    -------
+    Answer
+        Low end of the typical rate [lb/ac of the element]; details ``low``, ``high``,
+        ``placement``. None where the table has none (iron: soil rates fail on lime soils).
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    Typical practice, not a calibration to the soil test: the low end is given as the rate.
+    Boron has the narrowest margin between too little and too much of all of them.
+
+    References
+    ----------
+    nofa-soil-table27
+    """
+    plant = find_crop(crop)
+    rows = [r for r in load(RATES) if r["nutrient"] == nutrient and _applies(r["crops"], plant)]
+    if not rows:
+        return Answer(None, notes=(f"no typical rate of {nutrient} in the table",))
+    row = rows[0]
+    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),  # type: ignore[arg-type]
+                  how=str(row["how"]),
+                  details={"nutrient": nutrient, "low": row["low"], "high": row["high"],
+                           "placement": row["placement"]})
+
+
+@formula(unit="lb/ac", source="umn-sulfur", locator="sulfur from organic matter", how="seen",
+         valid={"organic_matter_pct": (0.5, 8.0)})
+def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
+    """Sulfur that organic matter sets free in a year.
+
+    Parameters
+    ----------
+    organic_matter_pct : float
+        Soil organic matter in the top 6 in [%].
+
+    Returns
+    -------
+    Answer
+        Sulfur mineralised [lb/ac per year], the middle; details ``low`` and ``high``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A percentage outside 0 to 100.
+
+    Notes
+    -----
+    3 to 5 lb S per 1 % organic matter. Cool, wet springs give the low end.
+
+    References
+    ----------
+    umn-sulfur
+    """
+    if not 0 <= organic_matter_pct <= 100:
+        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
+    low, high = (organic_matter_pct * f for f in (SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH))
+    return Answer((low + high) / 2, details={"low": low, "high": high})
+
+
+@formula(unit="", source="umn-sulfur", locator="response by organic matter", how="seen")
+def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> Answer:
+    """How likely a sulfur response is, by organic matter and texture.
+
+    Parameters
+    ----------
+    organic_matter_pct : float
+        Soil organic matter [%].
+    texture : str or None
+        Texture of the topsoil.
+
+    Returns
+    -------
+    Answer
+        likely, possible, uncertain or not expected [no unit]. Detail ``nebraska`` gives the
+        other state's word, which disagrees on finer soil.
+
+    Raises
+    ------
+    ImpossibleInput
+        A percentage outside 0 to 100.
+
+    Notes
+    -----
+    Minnesota: clearest below 2 %, most consistent to 3 %, seldom above 4 %. Nebraska: none
+    above 1 % unless sandy. One Minnesota page says "over" 4 % for under: a slip, not followed.
+    The sulfate soil test has little predictive value (North Dakota).
+
+    References
+    ----------
+    umn-sulfur; shapiro-unl-pk; ndsu-sf1880.
+    """
+    if not 0 <= organic_matter_pct <= 100:
+        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
+    row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])  # type: ignore[operator]
+    sandy = texture in SANDY
+    other = (
+        "possible" if sandy or organic_matter_pct <= NEBRASKA_SULFUR_OM_PCT else "not expected"
+    )
+    return Answer(str(row["expectation"]), source=str(row["source"]), locator=str(row["locator"]),
+                  how=str(row["how"]),
+                  details={"class": row["class"], "sandy": sandy, "nebraska": other})
+
+
+@formula(unit="lb/ac", source="umn-sulfur", locator="rate", how="seen")
+def sulfur_rate(crop: str) -> Answer:
+    """Yearly sulfur rate where a response is likely.
+
+    Parameters
+    ----------
+    crop : str
+        Crop, by any of its names.
+
+    Returns
+    -------
+    Answer
+        Sulfur [lb/ac per year], the middle; details ``low`` and ``high``. None for crops
+        the source does not name.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    10 to 15 lb for corn and alfalfa; 20 to 25 lb lasts two years on medium and fine soil. Use
+    sulfate for the same year; elemental sulfur works a season later.
+
+    References
+    ----------
+    umn-sulfur
+    """
+    plant = find_crop(crop)
+    row = next((r for r in load(SULFUR_RATES) if _applies(r["crops"], plant)), None)
+    if row is None:
+        return Answer(None, notes=(f"no published sulfur rate of {plant.name} in the table",))
+    low, high = float(row["low"]), float(row["high"])  # type: ignore[arg-type]
+    return Answer((low + high) / 2, source=str(row["source"]), locator=str(row["locator"]),
+                  how=str(row["how"]), details={"nutrient": "S", "low": low, "high": high})
+
+
+def calcium_rule(crop: Crop) -> Mapping[str, object] | None:
+    """The published shallow-calcium rule of a crop, or None: most crops have none."""
+    return next((r for r in load(CALCIUM) if r["crop"] in crop.lineage), None)
+
+
+@formula(unit="lb/ac", source="harris-2015-peanut-calcium", locator="pegging zone sample",
+         how="seen")
+def surface_calcium_gypsum(
+    crop: str,
+    calcium_lb_ac: float,
+    potassium_lb_ac: float | None = None,
+    soil_ph: float | None = None,
+    for_seed: bool = False,
+) -> Answer:
+    """Gypsum that a crop's shallow calcium test calls for.
+
+    Parameters
+    ----------
+    crop : str
+        Crop with a published shallow-calcium rule (peanut, pepper).
+    calcium_lb_ac : float
+        Calcium in the shallow sample, Mehlich 1 [lb/ac as the laboratory reports it].
+    potassium_lb_ac : float or None
+        Potassium in the same sample, Mehlich 1 [lb/ac]; needed for peanut.
+    soil_ph : float or None
+        Soil pH in water [pH]; needed for pepper.
+    for_seed : bool
+        True for peanuts grown for seed, which always get gypsum.
+
+    Returns
+    -------
+    Answer
+        Gypsum [lb/ac]; 0 where the rule is met. None where the rule does not hold (pH too
+        low: lime first). Detail ``ratio`` is Ca to K.
+
+    Raises
+    ------
+    UnknownName
+        The crop has no published shallow-calcium rule.
+    ImpossibleInput
+        A negative amount, or a value the rule needs is missing.
+
+    Notes
+    -----
+    Peanut, 3 to 4 in: no gypsum if Ca is at least 500 lb/ac and Ca:K at least 3:1; otherwise
+    1,000 lb/ac at early bloom. Pepper transplants: 1,000 lb/ac if Ca is below 800 lb/ac and
+    pH 6.5 or more. Mehlich 1 dissolves unreacted lime and overstates Ca after liming. No such
+    rule was found for other field crops.
+
+    References
+    ----------
+    harris-2015-peanut-calcium; uga-aesl-crop-176; yang-peanut-calcium-tests.
+    """
+    _not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
+    plant = find_crop(crop)
+    rule = calcium_rule(plant)
+    if rule is None:
+        raise UnknownName("crop with a published shallow-calcium rule", plant.name,
+                          tuple(map(str, load(CALCIUM).column("crop"))))
+    source = {"source": str(rule["source"]), "locator": str(rule["locator"]),
+              "how": str(rule["how"])}
+    if rule["ph_at_least"] is not None:
+        if soil_ph is None:
+            raise ImpossibleInput(f"the calcium rule of {plant.name} needs soil_ph")
+        if soil_ph < float(rule["ph_at_least"]):  # type: ignore[arg-type]
+            low = "pH is below the rule's; lime brings the calcium"
+            return Answer(None, notes=(low,), **source)
+    met = calcium_lb_ac >= float(rule["calcium_lb_ac"])  # type: ignore[arg-type]
+    details: dict[str, object] = {"timing": rule["timing"]}
+    if rule["calcium_to_potassium"] is not None:
+        if potassium_lb_ac is None:
+            raise ImpossibleInput(f"the calcium rule of {plant.name} needs potassium_lb_ac")
+        ratio = calcium_lb_ac / potassium_lb_ac if potassium_lb_ac else float("inf")
+        details["ratio"] = ratio
+        met = met and ratio >= float(rule["calcium_to_potassium"])  # type: ignore[arg-type]
+    needed = for_seed or not met
+    return Answer(float(rule["gypsum_lb_ac"]) if needed else 0.0, details=details, **source)  # type: ignore[arg-type]

@@ -1,0 +1,232 @@
+"""Between soil tests: regional conversions by name, and the error of a test.
+
+No conversion is ever applied silently: each is a formula of its own, named after the
+region and study it holds for, and the caller asks for it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput
+from loambrief.tables import load
+
+M3_PER_BRAY_OHIO = 1.35
+M3_K_PER_ACETATE_OHIO = 1.14
+BRAY_SLOPE_OHIO, BRAY_INTERCEPT_OHIO = 0.832, -8.08
+OLSEN_DIVISOR_IDAHO, OLSEN_INTERCEPT_IDAHO = 2.05, -14.0
+
+
+def _not_negative(**values: float) -> None:
+    for name, value in values.items():
+        if value < 0:
+            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
+
+
+@formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
+def mehlich3_p_from_bray_ohio(bray_ppm: float) -> float:
+    """Mehlich-3 (ICP) phosphorus expected for a Bray P1 value, Ohio and Indiana.
+
+    Parameters
+    ----------
+    bray_ppm : float
+        Bray P1 phosphorus [ppm].
+
+    Returns
+    -------
+    float
+        Mehlich-3 ICP phosphorus [ppm].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value.
+
+    Notes
+    -----
+    M3 = 1.35 Bray (2019). An older Ohio equation disagrees: 22 ppm M3 is 16 ppm Bray here and
+    10 ppm there. Do not use it outside Ohio and Indiana, nor above about pH 7.3, where free
+    lime spends the Bray acid.
+
+    References
+    ----------
+    culman-2019-anr75
+    """
+    _not_negative(bray_ppm=bray_ppm)
+    return bray_ppm * M3_PER_BRAY_OHIO
+
+
+@formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
+def bray_p_from_mehlich3_ohio(mehlich3_ppm: float) -> float:
+    """Bray P1 phosphorus expected for a Mehlich-3 (ICP) value, Ohio and Indiana 2019.
+
+    Parameters
+    ----------
+    mehlich3_ppm : float
+        Mehlich-3 ICP phosphorus [ppm].
+
+    Returns
+    -------
+    float
+        Bray P1 phosphorus [ppm].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value.
+
+    Notes
+    -----
+    Bray = M3 / 1.35, the 2019 ratio turned round.
+
+    References
+    ----------
+    culman-2019-anr75
+    """
+    _not_negative(mehlich3_ppm=mehlich3_ppm)
+    return mehlich3_ppm / M3_PER_BRAY_OHIO
+
+
+@formula(unit="ppm", source="osu-agbmps-p-values", locator="Bray P1 from Mehlich-3", how="seen",
+         valid={"mehlich3_ppm": (9.7, None)})
+def bray_p_from_mehlich3_ohio_older(mehlich3_ppm: float) -> Answer:
+    """Bray P1 phosphorus for a Mehlich-3 (ICP) value by the older Ohio regression.
+
+    Parameters
+    ----------
+    mehlich3_ppm : float
+        Mehlich-3 ICP phosphorus [ppm].
+
+    Returns
+    -------
+    Answer
+        Bray P1 phosphorus [ppm].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value.
+
+    Notes
+    -----
+    Bray = 0.832 M3 - 8.08; below 9.7 ppm it would be negative and 0 is given, flagged. The
+    2019 ratio replaced it; kept so that old reports can be followed.
+
+    References
+    ----------
+    osu-agbmps-p-values
+    """
+    _not_negative(mehlich3_ppm=mehlich3_ppm)
+    return Answer(max(BRAY_SLOPE_OHIO * mehlich3_ppm + BRAY_INTERCEPT_OHIO, 0.0),
+                  notes=("older regression; Ohio State replaced it in 2019",))
+
+
+@formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 K from ammonium acetate K",
+         how="seen")
+def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: float) -> float:
+    """Mehlich-3 potassium expected for an ammonium acetate value, Ohio and Indiana.
+
+    Parameters
+    ----------
+    acetate_ppm : float
+        1 N ammonium acetate potassium [ppm].
+
+    Returns
+    -------
+    float
+        Mehlich-3 potassium [ppm].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value.
+
+    Notes
+    -----
+    M3 = 1.14 acetate. Kansas found no difference (slope 0.97, R2 0.98): the ratio is regional.
+
+    References
+    ----------
+    culman-2019-anr75; rutter-2019-kansas-k.
+    """
+    _not_negative(acetate_ppm=acetate_ppm)
+    return acetate_ppm * M3_K_PER_ACETATE_OHIO
+
+
+@formula(unit="ppm", source="montana-olsen-ph", locator="Olsen P from Mehlich-3 P, Idaho soils",
+         how="seen", valid={"mehlich3_ppm": (28.7, None)})
+def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
+    """Olsen phosphorus for a Mehlich-3 value on calcareous Idaho soils; with caution.
+
+    Parameters
+    ----------
+    mehlich3_ppm : float
+        Mehlich-3 phosphorus [ppm].
+
+    Returns
+    -------
+    Answer
+        Olsen phosphorus [ppm].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value.
+
+    Notes
+    -----
+    Olsen = M3 / 2.05 - 14; below 28.7 ppm it would be negative and 0 is given, flagged. The
+    source itself advises caution. Bray P1 has no useful relation to Olsen on such soils.
+
+    References
+    ----------
+    montana-olsen-ph
+    """
+    _not_negative(mehlich3_ppm=mehlich3_ppm)
+    return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
+                  notes=("the source advises caution with this conversion",))
+
+
+@formula(unit="%", source="miller-2015-alp", locator="working values", how="memory",
+         valid={"cores": (5, 60)})
+def soil_test_error(test: str, cores: float) -> Answer:
+    """Relative error of a composite P or K test, one standard deviation.
+
+    Parameters
+    ----------
+    test : str
+        ``P`` or ``K``.
+    cores : float
+        Soil cores in the composite [count].
+
+    Returns
+    -------
+    Answer
+        Error of the test [% of its value]; details give the two parts.
+
+    Raises
+    ------
+    UnknownName
+        Another test.
+    ImpossibleInput
+        Fewer than one core.
+
+    Notes
+    -----
+    sqrt(laboratory^2 + field^2 / cores), with the laboratory's error and the spread between
+    single cores of one field from a table (from memory, unverified). The field dominates:
+    more cores help more than more decimals. Bias by depth or place is not in it.
+
+    References
+    ----------
+    miller-2015-alp
+    """
+    if cores < 1:
+        raise ImpossibleInput(f"a composite has at least one core (found {cores:g})")
+    row = load("nutrients/test_error").find(test=test)
+    field = row["field_pct"] / math.sqrt(cores)
+    return Answer(
+        math.hypot(row["laboratory_pct"], field),
+        details={"laboratory_pct": row["laboratory_pct"], "field_pct": field},
+    )
