@@ -25,6 +25,8 @@ from loambrief.tables import load
 from loambrief.units import P2O5_PER_P, Quantity
 
 USUAL = "case/usual"
+STARTER_ID = "rename-me"
+"""Name of a case that was not renamed since it was written as a starter."""
 ORGANIC_EXEMPT = ("organic_matter", "organic_carbon", "total_nitrogen", "cec", "bulk_density",
                   "water_content")
 """Fields whose usual range holds for mineral soils only."""
@@ -112,7 +114,7 @@ def _range(value: object, path: DataPath, low: float, high: float, unit: str) ->
 def _crops(case: CaseFile) -> Iterator[Fault]:
     for name in ("crop", "previous_crop", "following_crop"):
         typed = getattr(case.field, name)
-        if typed is None or fold(typed) in crops():
+        if typed is None or fold(typed) in crops() or "<" in typed:
             continue
         near = nearest(fold(typed), crops())
         known = sorted(row["crop"] for row in load(CROPS))
@@ -167,7 +169,7 @@ def _grades(case: CaseFile) -> Iterator[Fault]:
 
 def _placeholders(data: object, path: DataPath) -> Iterator[Fault]:
     if isinstance(data, str):
-        if re.match(r"<[^<>]*>\Z", data.strip()):
+        if re.search(r"<[^<>]+>", data) or (path == ("case", "id") and data == STARTER_ID):
             yield Fault("CASE119", path, repr(data[:60]), "your own words",
                         "Fill in the placeholder of the starter case.")
     elif isinstance(data, Mapping):

@@ -45,12 +45,15 @@ def show(value: object) -> str:
     return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
 
 
-def nearest(found: object, known: Iterable[str]) -> str:
-    """The known name nearest to what was typed, or an empty string."""
+def nearest(found: object, known: Iterable[str], cutoff: float = 0.6) -> str:
+    """The known name nearest to what was typed, or an empty string.
+
+    ``cutoff`` is how alike they must be, from 0 to 1.
+    """
     if not isinstance(found, str) or len(found) > 100:
         return ""
     folded = {name.lower(): name for name in known}
-    near = get_close_matches(found.strip().lower(), folded, n=1, cutoff=0.6)
+    near = get_close_matches(found.strip().lower(), folded, n=1, cutoff=cutoff)
     return folded[near[0]] if near else ""
 
 

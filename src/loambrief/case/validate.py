@@ -108,14 +108,12 @@ def _fault(error: ErrorDetails) -> Fault:
 def _unknown_key(path: DataPath) -> Fault:
     key, part = str(path[-1]), part_at(path[:-1])
     known = tuple(part.model_fields) if part else ()
-    near = nearest(key, known)
     homes = homes_of(key)
-    if near:
-        help = f"Did you mean {near!r}?"
-    elif homes:
-        help = f"That key belongs under {' or '.join(homes[:3])}."
-    else:
-        help = "Keys known here: " + ", ".join(known) + "."
+    near = nearest(key, known, cutoff=0.75 if homes else 0.6)
+    hints = [f"Did you mean {near!r}?"] if near else []
+    if homes:
+        hints.append(f"The key {key!r} belongs under {' or '.join(homes[:3])}.")
+    help = " ".join(hints) or "Keys known here: " + ", ".join(known) + "."
     return Fault("CASE020", path, f"the unknown key {short(key)!r}", "a known key", help,
                  at_key=True)
 

@@ -1,0 +1,68 @@
+"""JSON Schema 2020-12 of the case file: completion and checks in any editor that knows it.
+
+The program itself is the judge of a case; the schema knows neither the relations between
+values nor the physical limits of a quantity.
+"""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile, Part
+from loambrief.case.validate import glossary, parts
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+IDENTIFIER = "urn:loambrief:case:1"
+TITLE = "Loambrief case file"
+DESCRIPTION = (
+    "One crop and soil advisory: who asks, which field, what was measured, what is on offer. "
+    "Every quantity carries its unit. Leave out, or leave blank, what was not measured."
+)
+
+
+def case_schema() -> dict[str, object]:
+    """The schema as plain data.
+
+    Returns
+    -------
+    dict
+        With title, descriptions of every key from the glossary, and the choices.
+    """
+    schema = CaseFile.model_json_schema()
+    definitions = schema.get("$defs", {})
+    for name, (part, _) in parts().items():
+        _describe(schema if part is CaseFile else definitions[name], part)
+    schema.pop("description", None)
+    schema.pop("title", None)
+    return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
+            **schema}
+
+
+def _describe(node: dict, part: type[Part]) -> None:
+    node["description"] = (part.__doc__ or part.__name__).strip().split("\n\n")[0].strip()
+    required = set(node.get("required", ()))
+    for field, about in node["properties"].items():
+        about.pop("title", None)
+        meaning = glossary()[part.__name__, field]
+        meaning = f"{meaning[0].upper()}{meaning[1:]}"
+        if field not in required and not _allows_null(about):
+            default = about.pop("default", None)
+            inner = dict(about)
+            about.clear()
+            about["anyOf"] = [inner, {"type": "null"}]
+            if default not in (None, []):
+                about["default"] = default
+        if about.get("default", 0) in (None, []):
+            about.pop("default")
+        about["description"] = f"{meaning}." + _units(about)
+
+
+def _allows_null(about: dict) -> bool:
+    return any(option.get("type") == "null" for option in about.get("anyOf", ()))
+
+
+def _units(about: dict) -> str:
+    """What the type itself says about its units or limits."""
+    for option in (about, *about.get("anyOf", ())):
+        text = option.get("description", "")
+        if text:
+            return f" {text[0].upper()}{text[1:]}."
+    return ""

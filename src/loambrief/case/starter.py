@@ -1,0 +1,95 @@
+"""The commented starter case that ``loambrief new`` writes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from loambrief.case.names import crops, fold
+from loambrief.case.plausible import STARTER_ID
+from loambrief.case.reader import UNWANTED
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.resources import templates_dir
+from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+
+FORAGE = {"alfalfa": "legume", "grass forage": "grass"}
+"""Crop group -> kind of forage."""
+PERENNIAL = (*FORAGE, "fruit")
+EXAMPLE_TON_AC = {"grain": 4.0, "alfalfa": 5.0, "grass forage": 3.0, "vegetable": 15.0,
+                  "tuber": 20.0, "fruit": 10.0}
+"""Example yields by crop group, short ton/ac; invented, to be replaced by the user."""
+
+REMARK_COLUMN = 34
+_REMARK = re.compile(r"(?m)^(?!##)(.*?\S) {2,}(## .*)$")
+
+
+def starter_case(
+    units: str = "us",
+    crop: str = "corn",
+    region: str | None = None,
+    date: dt.date | None = None,
+) -> str:
+    """Text of a starter case that loads as it is, with warnings about its placeholders.
+
+    Parameters
+    ----------
+    units : str
+        ``"us"`` or ``"si"``, for the examples and for what is printed.
+    crop : str
+        A crop of the crop table, by any of its names.
+    region : str or None
+        State, province or country.
+    date : datetime.date or None
+        Date of the case; today if None.
+
+    Returns
+    -------
+    str
+        YAML.
+
+    Raises
+    ------
+    UnknownName
+        No such unit system or crop.
+    ImpossibleInput
+        A region with line breaks or control characters.
+    """
+    if units not in ("us", "si"):
+        raise UnknownName("unit system", units, ("us", "si"))
+    row = crops().get(fold(crop))
+    if row is None:
+        raise UnknownName("crop", crop, tuple(sorted(crops())))
+    region = region.strip() if region else None
+    if region and (UNWANTED.search(region) or len(region.splitlines()) > 1 or len(region) > 200):
+        raise ImpossibleInput(f"{region[:60]!r} is not the name of a region")
+    date = date or dt.date.today()
+    environment = Environment(
+        loader=FileSystemLoader(templates_dir() / "starter"), undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
+    )
+    environment.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
+    text = environment.get_template("case.yaml.j2").render(
+        us=units == "us",
+        id=STARTER_ID,
+        date=date.isoformat(),
+        later=(date + dt.timedelta(days=180)).isoformat(),
+        expires=(date + dt.timedelta(days=365)).isoformat(),
+        crop=row["crop"],
+        region=region,
+        tillage="perennial" if row["group"] in PERENNIAL else "conventional",
+        forage=row["group"] in FORAGE,
+        kind=FORAGE.get(row["group"], ""),
+        soil="ppm" if units == "us" else "mg/kg",
+        yield_goal=_example_yield(row, units),
+    )
+    return re.sub(_REMARK, lambda m: f"{m[1]:<{REMARK_COLUMN}}{m[2]}", text)
+
+
+def _example_yield(row, units: str) -> str:
+    ton_ac = EXAMPLE_TON_AC.get(row["group"], 1.2)
+    if units == "si":
+        return f"{ton_ac * T_PER_HA_PER_TON_PER_ACRE:.2g} t/ha"
+    return f"{ton_ac * 2000 / row['lb_per_unit']:.2g} {row['yield_unit']}"
