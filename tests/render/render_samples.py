@@ -69,7 +69,7 @@ SUMMARY = Summary(
     message="The top two inches are too sour for alfalfa, and the soil below six inches is too "
     "hard for roots when it dries. Spread lime this fall. Wait with potash until the re-test.",
     limits=(
-        LimitLine("The top 2 in are too acid.", f"pH 5.4 where 6.5 to 6.8 is wanted. Measured, "
+        LimitLine("The top 2 in are too acid.", "pH 5.4 where 6.5 to 6.8 is wanted. Measured, "
                   "high confidence.", "#finding-ph"),
         LimitLine("A hard layer starts at 7 in.", f"Median 310{NB}psi at 9 in, soil moist. "
                   "Measured, medium confidence.", "#finding-pan"),
@@ -114,7 +114,8 @@ FINDING_PH = FindingBlock(
         "Nodule bacteria live in the top, so the thin sour layer matters more than the average.",
     ),
     support=(
-        EvidenceLine(f"Water pH 5.4 at 0 to 2{NB}in, 6.1 at 0 to 6{NB}in.", "measured", (source(2),)),
+        EvidenceLine(f"Water pH 5.4 at 0 to 2{NB}in, 6.1 at 0 to 6{NB}in.", "measured",
+                     (source(2),)),
         EvidenceLine("Buffer pH 6.4 says the sourness is stored, not only on the surface.",
                      "calculated", (source(1), " ", source(3))),
         EvidenceLine("Sheep sorrel at the north end.", "screening sign"),
@@ -124,11 +125,12 @@ FINDING_PH = FindingBlock(
         EvidenceLine("The grower limed “some years ago”; no record of the rate.", "observed"),
     ),
     context=(EvidenceLine("Rule of the trade: calcium 65 to 75 % of the exchange. Trials found no "
-                          "yield gain from it when pH was right.", "common practice", (source(3),)),),
+                          "yield gain from it when pH was right.", "common practice",
+                          (source(3),)),),
     blocks=(
         Callout(CalloutKind.PRACTICE, (
-            Paragraph("Saturation of calcium is 61 %. The trade would call that low. No source ties "
-                      "it to yield on this soil."),), "calcium share"),
+            Paragraph("Saturation of calcium is 61 %. The trade would call that low. No source "
+                      "ties it to yield on this soil."),), "calcium share"),
     ),
 )
 FINDING_PAN = FindingBlock(
@@ -297,9 +299,14 @@ def blocks(figures: bool = False) -> tuple:
         Heading(2, "What comes after"),
         Numbered(("Look at the stand on 1 May: 5 plants per square foot or more.",
                   "Re-test pH in spring 2028.")),
-        KeepTogether((Paragraph("Cautions in one place", Style.LEAD), Callout(CalloutKind.CAUTION, (
-            Bullets(("Lime dust burns eyes and lungs.", "Call before you dig.")),
-            Paragraph(("Local rules come first. See ", Span("action 1", link="#action-1"), ".")))))),
+        KeepTogether((
+            Paragraph("Cautions in one place", Style.LEAD),
+            Callout(CalloutKind.CAUTION, (
+                Bullets(("Lime dust burns eyes and lungs.", "Call before you dig.")),
+                Paragraph(("Local rules come first. See ", Span("action 1", link="#action-1"),
+                           ".")),
+            )),
+        )),
         Callout(CalloutKind.NOTE, (Paragraph(
             ("Write to ", Span("the office", link="mailto:office@example.org"), " with questions."
              )),)),

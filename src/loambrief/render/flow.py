@@ -20,7 +20,7 @@ from loambrief.render.flowables import (
     Together,
     flat,
 )
-from loambrief.render.tables import lay_out, table
+from loambrief.render.tables import table
 from loambrief.render.tags import Element
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
@@ -50,7 +50,21 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     made: Made = []
     for block in content:
         made += make(composer, block, composer.root, width)
-    return keep_starts(made)
+    return keep_starts(_breaks_once(made))
+
+
+def _breaks_once(made: Made) -> Made:
+    """Without page breaks at the start, at the end, and directly after another one."""
+    kept: Made = []
+    for item in made:
+        if isinstance(item, PageBreakIfNotEmpty) and (
+            not kept or isinstance(kept[-1], PageBreakIfNotEmpty)
+        ):
+            continue
+        kept.append(item)
+    while kept and isinstance(kept[-1], PageBreakIfNotEmpty):
+        kept.pop()
+    return kept
 
 
 def make(composer: Composer, block: b.Block, parent: Element, width: float) -> Made:
@@ -145,7 +159,8 @@ def _chart(composer: Composer, block: b.Figure, parent: Element) -> Chart:
     def draw(canvas, x: float, y: float, width: float) -> None:
         draw_chart(canvas, spec, x, y, width)
 
-    tallest = composer.look.text_height - 2 * composer.look.style("h2").leading
+    beside_heading = 4.5 * composer.look.style("body").leading
+    tallest = composer.look.text_height - beside_heading
     return Chart(parent.add("Figure", alt=spec.alt), size, draw, tallest)
 
 
@@ -223,4 +238,3 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
         composer, block, parent, width, make),
 }
 """Which function prints which block."""
-__all__ = ["MAKERS", "flow", "keep_starts", "lay_out", "make"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from reportlab.platypus import Flowable, PageBreak
+from reportlab.platypus import Flowable, PageBreakIfNotEmpty
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
@@ -69,7 +69,7 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
         composer.look = look_for(normal.paper, normal.scale, dense=True)
     made = _summary(composer, block, parent, width)
     composer.look = normal
-    return [*made, PageBreak()]
+    return [*made, PageBreakIfNotEmpty()]
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:

@@ -1,0 +1,240 @@
+"""Texts and sizes nobody would type on purpose: printed or marked, never lost, never a crash."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import re
+
+import pikepdf
+import pypdf
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from render_samples import SUMMARY, model
+
+from loambrief.charts.fonts import REPLACEMENT, covered, printable
+from loambrief.errors import RenderFault
+from loambrief.render.pdf import render_pdf
+from loambrief.report.blocks import (
+    Block,
+    Bullets,
+    Callout,
+    CalloutKind,
+    Column,
+    Fact,
+    Figure,
+    Heading,
+    KeepTogether,
+    KeyFacts,
+    Numbered,
+    Paragraph,
+    Row,
+    RowKind,
+    Span,
+    Table,
+)
+from loambrief.report.parts import (
+    ActionCard,
+    Calculation,
+    CalculationList,
+    EvidenceLine,
+    FindingBlock,
+    FirstAction,
+    LimitLine,
+    Mark,
+    SignOff,
+    Source,
+    SourceList,
+    Summary,
+)
+from loambrief.report.specs import SufficiencySpec
+
+MARKUP = 'A & B <Farms> <img src="http://x.invalid/a.png"/> <b>no</b> &amp; </para> {{ x }} %s'
+LONG = "Bramble" * 40
+NAME = "Ünsal " * 34
+HUGE = "Words that go on and on. " * 400
+
+
+def _text(data):
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
+
+
+def test_markup_is_printed_letter_by_letter():
+    """ensures that nothing typed in a case is taken as markup, wherever it is printed."""
+    data = render_pdf(model(
+        title=MARKUP, author=MARKUP, subject=MARKUP, running_head=MARKUP,
+        blocks=(Heading(1, MARKUP), Paragraph(MARKUP), Bullets((MARKUP,)),
+                KeyFacts((Fact(MARKUP, MARKUP),), 1),
+                Table((Column(MARKUP),), ((MARKUP,),), caption=MARKUP),
+                FindingBlock(MARKUP, Mark.WATCH, "watch", body=(MARKUP,)),
+                ActionCard(1, MARKUP, cautions=(MARKUP,))),
+    ), checked=True)
+    text = _text(data)
+    assert text.count("A & B <Farms>") >= 10
+    assert text.count("&amp;") >= 8 and text.count('<img src="http://x.invalid') >= 6
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        assert all("/Annots" not in page.obj for page in pdf.pages)
+        assert str(pdf.docinfo.Title) == MARKUP
+        with pdf.open_metadata(set_pikepdf_as_editor=False) as xmp:
+            assert xmp["dc:title"] == MARKUP
+
+
+def test_missing_signs_are_marked():
+    """ensures that a sign the typeface lacks shows as an open square, others stay."""
+    text = _text(render_pdf(model(blocks=(Paragraph("Soil 🌱, 日本, é, µS/cm, ≥ 5 °C, P₂O₅."),))))
+    assert f"Soil {REPLACEMENT}, {REPLACEMENT}{REPLACEMENT}, é, µS/cm, ≥ 5 °C, P₂O₅." in text
+
+
+@given(st.text(st.characters(exclude_categories=())))
+@settings(max_examples=300)
+def test_printable_is_printable(text):
+    """ensures that every text, even broken Unicode, becomes one the typeface covers."""
+    made = printable(text)
+    assert all(ord(sign) in covered() or sign == "\n" for sign in made)
+    assert printable(made) == made
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=()), max_size=60), max_size=6))
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_any_text_prints(texts):
+    """ensures that no text in any place stops the advisory."""
+    texts = [text.replace("#", "") for text in texts]  # no anchors are wanted here
+    first = texts[0] if texts else ""
+    assert render_pdf(model(blocks=(
+        Heading(1, first), Bullets(tuple(texts)), Paragraph(tuple(Span(t, link=t) for t in texts)),
+        Table((Column(first), Column("x")), tuple((t, t) for t in texts)),
+        SourceList((Source(first, first, url=first),)),
+    )))
+
+
+@pytest.mark.parametrize("link", ["javascript:alert(1)", "file:///etc/passwd", "data:text/html,x",
+                                  "https://example.org/a b", "vbscript:x", " ", "//example.org"])
+def test_unsafe_links_are_only_text(link):
+    """ensures that a link is made to web and mail addresses alone."""
+    data = render_pdf(model(blocks=(Paragraph(Span("here", link=link)),)))
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        assert "/Annots" not in pdf.pages[0].obj
+    assert "here" in _text(data)
+
+
+def test_address_is_percent_encoded():
+    """ensures that an address with other letters becomes plain ASCII, as RFC 3986 wants."""
+    link = "https://example.org/é?a=1&b=(2)%20"
+    data = render_pdf(model(blocks=(Paragraph(Span("x", link=link)),)))
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        assert str(pdf.pages[0].obj.Annots[0].A.URI) == "https://example.org/%C3%A9?a=1&b=(2)%20"
+
+
+EVIDENCE = tuple(EvidenceLine(MARKUP * 3, "measured") for _ in range(40))
+CASES = {
+    "nothing": (),
+    "empty blocks": (
+        Paragraph(""), Bullets(()), Numbered(("",)), KeyFacts(()), KeepTogether(()),
+        Callout(CalloutKind.NOTE, ()), CalculationList(()), SourceList(()),
+        Table((Column("a"),), ()), Table((Column("a"),), (), empty="nothing here"),
+    ),
+    "names": (Heading(1, LONG), Heading(2, NAME), Paragraph(LONG), Bullets((LONG, NAME)),
+              KeyFacts((Fact(LONG, NAME), Fact(NAME, LONG)), 3)),
+    "cells": (Table((Column("a"), Column("b")), (("x", "y"), ("k", HUGE), ("z", LONG))),),
+    "callout": (Callout(CalloutKind.CAUTION, (
+        Paragraph(HUGE), Bullets((HUGE,)),
+        Table((Column("a"),), tuple((str(i),) for i in range(90))),
+        Callout(CalloutKind.NOTE, (Paragraph(HUGE),))), LONG),),
+    "together": (KeepTogether((Paragraph(HUGE), Heading(1, "h"), Paragraph(HUGE))),),
+    "finding": (FindingBlock(LONG, Mark.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,), EVIDENCE,
+                             EVIDENCE[:2], EVIDENCE[:1], (Paragraph(HUGE),)),),
+    "action": (ActionCard(12345, LONG, "a", HUGE, LONG, NAME, MARKUP, LONG, LONG, LONG, (HUGE,),
+                          (HUGE,), HUGE, (HUGE,), (HUGE, HUGE), LONG),),
+    "summary": (dataclasses.replace(
+        SUMMARY, title=NAME + LONG, message=HUGE,
+        limits=tuple(LimitLine(MARKUP, MARKUP) for _ in range(40)),
+        actions=tuple(FirstAction(i, NAME, LONG, NAME, "38 ac", LONG, "$1", NAME, MARKUP)
+                      for i in range(15)), avoid=(HUGE,), contact=(LONG,) * 9),),
+    "bare summary": (Summary("T", "m"),),
+    "sign-off": (SignOff((Fact("a", LONG),), HUGE, NAME, HUGE, "", LONG, LONG),),
+    "calculations": (CalculationList(tuple(
+        Calculation(NAME, LONG, tuple(Fact(f"in{j}", LONG) for j in range(5)), LONG, NAME, NAME)
+        for _ in range(12))),),
+    "sources": (SourceList(tuple(Source(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
+                                 for i in range(20))),),
+}
+
+
+@pytest.mark.parametrize("scale", [1.0, 1.6])
+@pytest.mark.parametrize("name", CASES)
+def test_no_content_is_too_much(name, scale):
+    """ensures that long, empty and huge contents come out as a valid archive file."""
+    blocks = CASES[name]
+    links = {line.link[1:] for block in blocks if isinstance(block, Summary)
+             for line in (*block.limits, *block.actions) if line.link}
+    if not any(isinstance(block, Summary | Heading) for block in blocks):
+        blocks = (Heading(1, "Start"), *blocks)
+    blocks += tuple(Paragraph("x", anchor=anchor) for anchor in sorted(links))
+    data = render_pdf(model(blocks=blocks, scale=scale, title=NAME, running_head=LONG),
+                      checked=True)
+    assert data.startswith(b"%PDF-1.7")
+
+
+@pytest.mark.parametrize("count", [*range(1, 9), 30, 36, 37, 38, 39, 40, 41, 42, 43, 300])
+def test_tables_of_any_length(count):
+    """ensures that each row is printed once, in order, under titles repeated on each page."""
+    rows = tuple((f"row{i}.", f"{i}") for i in range(count))
+    data = render_pdf(model(blocks=(Heading(1, "T"), Table((Column("Head"), Column("N")), rows))))
+    pages = [p.extract_text() for p in pypdf.PdfReader(io.BytesIO(data)).pages]
+    found = [int(n) for n in re.findall(r"row(\d+)\.", " ".join(pages))]
+    assert found == list(range(count))
+    for page in pages:
+        on_page = re.findall(r"row(\d+)\.", page)
+        assert "Head" in page
+        assert len(on_page) >= min(2, count), "a row stands alone"
+
+
+def test_total_and_group_stay_with_their_rows():
+    """ensures that no page ends with a group's name and none starts with the total."""
+    for count in range(30, 42):
+        rows = [(f"row{i}.", "1") for i in range(count)]
+        rows.insert(count - 4, Row(("Group:",), RowKind.GROUP))
+        rows.append(Row(("Total:", "9"), RowKind.TOTAL))
+        data = render_pdf(model(blocks=(Table((Column("H"), Column("N")), tuple(rows)),)))
+        for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+            text = page.extract_text()
+            if "Group:" in text:
+                assert len(re.findall(r"row\d+\.", text.split("Group:")[1])) >= 2
+            if "Total:" in text:
+                assert "row" in text.split("Total:")[0]
+
+
+class Unknown(Block):
+    """A block nobody prints."""
+
+
+@pytest.mark.parametrize("blocks,words", [
+    ((Paragraph(Span("x", link="#nowhere")),), "links to nowhere: nowhere"),
+    ((Paragraph("x", anchor="a"), Paragraph("y", anchor="a")), "two blocks with the anchor 'a'"),
+    ((Heading(1, "x"), Heading(3, "y")), "level 3 after 1"),
+    ((Heading(2, "y"),), "level 2 after 0"),
+    ((Figure(SufficiencySpec(title="t", words=None, rows=())),), "no text alternative"),
+    ((Unknown(),), "no way to print"),
+])
+def test_faults_of_the_builder_are_named(blocks, words):
+    """ensures that a document put together wrongly is refused with the reason."""
+    with pytest.raises(RenderFault, match=re.escape(words)):
+        render_pdf(model(blocks=blocks))
+
+
+def test_data_classes_refuse_nonsense():
+    """ensures that wrong cells, levels, scales and a missing disclosure are refused early."""
+    with pytest.raises(ValueError, match="cells"):
+        Table((Column("a"), Column("b")), (("x",),))
+    with pytest.raises(ValueError, match="columns"):
+        Table((), ())
+    with pytest.raises(ValueError, match="level"):
+        Heading(4, "x")
+    with pytest.raises(ValueError, match="alignment"):
+        Column("a", "middle")
+    with pytest.raises(ValueError, match="scale"):
+        model(scale=2.0)
+    with pytest.raises(ValueError, match="disclosure"):
+        SignOff((), "s", "", "a")
