@@ -270,6 +270,7 @@ SIGN_OFF = SignOff(
     adviser_name="R. Fennimore",
     grower_name="T. Okonjo",
     anchor="sign-off",
+    field="Adviser",
 )
 
 

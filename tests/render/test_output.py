@@ -87,6 +87,8 @@ def test_links_lead_somewhere(pdf):
     pages = {page.obj.objgen for page in pdf.pages}
     for page in pdf.pages:
         for link in page.obj.get("/Annots", []):
+            if link.Subtype == "/Widget":
+                continue
             if "/Dest" in link:
                 assert link.Dest[0].objgen in pages
                 inside += 1
@@ -192,8 +194,8 @@ def test_no_pictures_no_transparency(pdf):
     """ensures that pages are text and lines only."""
     for page in pdf.pages:
         resources = page.Resources
-        assert "/XObject" not in resources or not resources.XObject.keys()
-        assert "/ExtGState" not in resources or not resources.ExtGState.keys()
+        assert not resources.get("/XObject", {}).keys()
+        assert not resources.get("/ExtGState", {}).keys()
         assert "/Trans" not in page.obj and "/Group" not in page.obj
 
 

@@ -405,6 +405,32 @@ class Anchor(Flowable):
         self.bookmark(self.canv, 0.0)
 
 
+class SignatureField(Flowable):
+    """An empty digital signature field; nothing is drawn.
+
+    Parameters
+    ----------
+    element : Element
+        Role Form.
+    name, label : str
+        For the program that signs, and for a screen reader.
+    height : float
+        [pt]
+    """
+
+    def __init__(self, element: Element, name: str, label: str, height: float):
+        super().__init__()
+        self.element, self.name, self.label, self.height = element, name, label, height
+
+    def wrap(self, availWidth, availHeight):
+        self.width = availWidth
+        return self.width, self.height
+
+    def draw(self):
+        box = (0.0, 0.0, self.width, self.height)
+        self.canv.add_signature_field(self.element, self.name, self.label, box)
+
+
 def text_width(text: str, style: ParagraphStyle) -> float:
     """Width of a line of text in a style [pt]."""
     return stringWidth(text, style.fontName, style.fontSize)

@@ -11,6 +11,7 @@ from loambrief.render.flowables import (
     Barred,
     Columns,
     Rule,
+    SignatureField,
     TaggedParagraph,
     Together,
     flat,
@@ -35,6 +36,8 @@ from loambrief.report.parts import (
 
 Made = list[Flowable]
 DASH = "–"
+SIGN_HEIGHT = 34.0
+"""Room above a line to sign on [pt]."""
 
 
 def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width: float,
@@ -363,9 +366,10 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
     """Adviser's sign-off; apart from it, the grower's acknowledgement."""
     look, words = composer.look, composer.words
     made: Made = []
-    for word, anchor, lines, name, signed in (
-        (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed),
-        (words.acknowledgement, "", block.acknowledgement, block.grower_name, ""),
+    for word, anchor, lines, name, signed, field in (
+        (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
+         block.field),
+        (words.acknowledgement, "", block.acknowledgement, block.grower_name, "", ""),
     ):
         element = parent.add("Sect")
         title = _card_title(composer, word, element, anchor)
@@ -379,15 +383,20 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
             made.append(composer.text(signed, element, bold=True))
         else:
             made[-1].keep_next = True
-            made.append(_signature(composer, element, width, name))
+            made.append(_signature(composer, element, width, name, field))
     made[-1].spaceAfter = look.style("body").spaceAfter
     return made
 
 
-def _signature(composer: Composer, parent: Element, width: float, name: str) -> Flowable:
+def _signature(composer: Composer, parent: Element, width: float, name: str,
+               field: str) -> Flowable:
     """Lines to sign on, with what goes on each below it."""
     look, words = composer.look, composer.words
-    rows = [["", "", "", "", ""], [
+    place: Flowable | str = ""
+    if field:
+        label = f"{words.adviser}: {words.signature}"
+        place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8)
+    rows = [[place, "", "", "", ""], [
         composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
         composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
                            parent.add("P")), "",
@@ -397,6 +406,6 @@ def _signature(composer: Composer, parent: Element, width: float, name: str) -> 
     ink = look.colours["ink"]
     commands = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink) for column in (0, 2, 4)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
-    laid = lay_out(composer, rows, widths, commands, heights=[30, None])
+    laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
     laid.spaceAfter = look.style("body").leading
     return laid

@@ -1,15 +1,18 @@
 """Tagged pages to a PDF/A-3a file: metadata, colour profile, attachments, archive check.
 
 ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1). The check knows level B and the metadata
-of that level only. So the file is checked with such metadata; then its metadata is replaced
-by the full packet: level A (which adds tags, language and Unicode for all text: the tag layer
-and the fonts provide them) and the PDF/UA identifier with its schema description, as ISO
-19005-3, 6.6.2.3 wants it. Nothing else differs between what is checked and what is written.
+of that level only, and no forms. So the file is checked with such metadata and without its
+signature field; then the field comes back, and the metadata is replaced by the full packet:
+level A (which adds tags, language and Unicode for all text: the tag layer and the fonts
+provide them) and the PDF/UA identifier with its schema description, as ISO 19005-3, 6.6.2.3
+wants it. Nothing else differs between what is checked and what is written.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from xml.sax.saxutils import escape
 
@@ -54,14 +57,49 @@ def archive_file(pages: bytes, model: ReportModel, number: str, *, checked: bool
         prepare(pdf, FLAVOUR)
         if checked:
             _describe(pdf, model, number, full=False)
-            report = check(pdf, FLAVOUR, **SAVING)
+            with _without_fields(pdf):
+                report = check(pdf, FLAVOUR, **SAVING)
             if report.verdict != "pass":
                 found = "; ".join(map(str, report.findings[:5]))
                 raise RenderFault(f"not an archive file: {found}")
         _describe(pdf, model, number, full=True)
+        _give_appearance(pdf)
         out = BytesIO()
         pdf.save(out, **resolve_save_kwargs(FLAVOUR, **SAVING))
     return out.getvalue()
+
+
+def _widgets(pdf: Pdf) -> list:
+    """Pages with their fields' areas, as (page, annotation)."""
+    return [(page, item) for page in pdf.pages for item in page.obj.get("/Annots", ())
+            if item.get("/Subtype") == "/Widget"]
+
+
+@contextmanager
+def _without_fields(pdf: Pdf) -> Iterator[None]:
+    """The file as it is without its form: the check cannot judge forms."""
+    form = pdf.Root.get("/AcroForm")
+    kept = {page.index: page.obj.Annots for page, _ in _widgets(pdf)}
+    for index, items in kept.items():
+        others = [item for item in items if item.get("/Subtype") != "/Widget"]
+        pdf.pages[index].obj.Annots = Array(others)
+    if form is not None:
+        del pdf.Root.AcroForm
+    yield
+    for index, items in kept.items():
+        pdf.pages[index].obj.Annots = items
+    if form is not None:
+        pdf.Root.AcroForm = form
+
+
+def _give_appearance(pdf: Pdf) -> None:
+    """An empty appearance for each field, as ISO 19005-3, 6.3.3 wants one."""
+    for _, item in _widgets(pdf):
+        x0, y0, x1, y1 = (float(v) for v in item.Rect)
+        empty = pdf.make_stream(b"", Dictionary(
+            Type=Name.XObject, Subtype=Name.Form, Resources=Dictionary(),
+            BBox=Array([0, 0, round(x1 - x0, 2), round(y1 - y0, 2)])))
+        item.AP = Dictionary(N=empty)
 
 
 def _stamp(day: dt.date) -> str:

@@ -12,14 +12,15 @@ from loambrief.report.blocks import Text, plain
 from loambrief.report.parts import Mark
 
 BOXES = {
-    # mark: (fill, line, dashes, text); a copy in grey keeps all six apart
-    Mark.LIMITING: ("ink", "ink", (), "paper"),
-    Mark.EXCESS: ("accent", "accent", (), "paper"),
-    Mark.WATCH: ("accent_soft", "ink", (), "ink"),
-    Mark.UNCERTAIN: ("paper", "ink", (2.5, 1.8), "ink"),
-    Mark.ADEQUATE: ("paper", "ink", (), "ink"),
-    Mark.NOTED: ("paper", "paper", (), "muted"),
+    # mark: (fill, thickness of the line, dashes, text); a grey copy keeps all six apart
+    Mark.LIMITING: ("ink", 0.8, (), "paper"),
+    Mark.EXCESS: ("paper", 1.7, (), "ink"),
+    Mark.WATCH: ("accent_soft", 0.8, (), "ink"),
+    Mark.UNCERTAIN: ("paper", 0.8, (2.5, 1.8), "ink"),
+    Mark.ADEQUATE: ("paper", 0.5, (), "ink"),
+    Mark.NOTED: ("paper", 0.0, (), "muted"),
 }
+"""Looks of the boxes; lines are in ink."""
 
 
 class StatusLine(TaggedParagraph):
@@ -39,15 +40,17 @@ class StatusLine(TaggedParagraph):
     def _draw_box(self) -> None:
         canvas, style, colours = self.canv, self.look.style("th"), self.look.colours
         fill, line, dash, ink = BOXES[self.mark]
+        inset = line / 2
         baseline = self.height - self.style.fontSize
-        low, high = baseline - 0.34 * style.fontSize, baseline + 0.96 * style.fontSize
+        low, high = baseline - 0.44 * style.fontSize, baseline + 1.06 * style.fontSize
         with canvas.artifact():
             canvas.saveState()
             canvas.setFillColor(colours[fill])
-            canvas.setStrokeColor(colours[line])
-            canvas.setLineWidth(0.8)
+            canvas.setStrokeColor(colours["ink"])
+            canvas.setLineWidth(line)
             canvas.setDash(list(dash))
-            canvas.rect(0.4, low, self.box - 0.8, high - low, stroke=1, fill=1)
+            canvas.rect(inset, low + inset, self.box - line, high - low - line,
+                        stroke=int(line > 0), fill=1)
             canvas.restoreState()
         with canvas.tagged(self.tag.element):
             canvas.setFont(style.fontName, style.fontSize)

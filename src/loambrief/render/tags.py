@@ -29,6 +29,7 @@ from reportlab.pdfgen.textobject import PDFTextObject
 ROLES = frozenset((
     "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "P", "L", "LI", "Lbl", "LBody", "Table",
     "Caption", "THead", "TBody", "TR", "TH", "TD", "Figure", "Link", "Span",
+    "Form",
 ))
 """Standard structure types in use; none needs a role map."""
 
@@ -91,7 +92,7 @@ class Content:
 
 @dataclass(frozen=True, slots=True)
 class Annotation:
-    """A link's clickable area: name in the file, page, and key in the parent tree."""
+    """A link's or field's area: name in the file, page, and key in the parent tree."""
 
     name: str
     page: int
@@ -121,6 +122,7 @@ class TaggedCanvas(Canvas):
         self.root = Element("Document")
         self._owners: list[list[Element]] = []
         self._annotations: list[tuple[Annotation, Element]] = []
+        self._fields: list[PDFObject] = []
         self._nesting = 0
         self.on_link: Callable[[str, Box], None] = _ignore
         super().__init__(*args, **kwargs)
@@ -216,24 +218,47 @@ class TaggedCanvas(Canvas):
         box : tuple of float
             x0, y0, x1, y1 in the current coordinates.
         """
-        key = len(self._annotations)
-        entries = {
-            "Type": PDFName("Annot"),
-            "Subtype": PDFName("Link"),
-            "Rect": PDFArray(self._absRect(box, relative=1)),
-            "Border": PDFArray([0, 0, 0]),
-            "Contents": HexText(contents),
-            "F": 4,
-            "StructParent": _Key(self, key),
-        }
+        entries = {"Border": PDFArray([0, 0, 0]), "Contents": HexText(contents)}
         if target.startswith("#"):
             entries["Dest"] = self._bookmarkReference(target[1:])
         else:
             entries["A"] = PDFDictionary(
                 {"Type": PDFName("Action"), "S": PDFName("URI"), "URI": PDFString(target)}
             )
-        name = f"link{key}"
-        self._addAnnotation(PDFDictionary(entries), name)
+        self._annotate(element, "Link", box, entries)
+
+    def add_signature_field(self, element: Element, name: str, label: str, box: Box) -> None:
+        """An empty digital signature field that belongs to a Form element.
+
+        Parameters
+        ----------
+        element : Element
+            Role Form.
+        name : str
+            Field name, for the program that signs.
+        label : str
+            What a screen reader says.
+        box : tuple of float
+            x0, y0, x1, y1 in the current coordinates.
+        """
+        entries = {"FT": PDFName("Sig"), "T": HexText(name), "TU": HexText(label),
+                   "P": self._doc.thisPageRef()}
+        self._annotate(element, "Widget", box, entries)
+        self._fields.append(self._annotationrefs[-1])
+        self.setCatalogEntry("AcroForm", PDFDictionary({"Fields": PDFArray(self._fields)}))
+
+    def _annotate(self, element: Element, subtype: str, box: Box, entries: dict) -> None:
+        """An annotation, entered below its element and in the parent tree."""
+        key = len(self._annotations)
+        common = {
+            "Type": PDFName("Annot"),
+            "Subtype": PDFName(subtype),
+            "Rect": PDFArray(self._absRect(box, relative=1)),
+            "F": 4,
+            "StructParent": _Key(self, key),
+        }
+        name = f"area{key}"
+        self._addAnnotation(PDFDictionary({**common, **entries}), name)
         where = Annotation(f"Annot.{name}", self._pageNumber - 1, key)
         element.kids.append(where)
         self._annotations.append((where, element))

@@ -255,6 +255,9 @@ class SignOff(Block):
         How the file was signed, once it is; empty leaves a line to sign on.
     grower_name, adviser_name : str
         Printed under the lines.
+    field : str
+        Name of an empty digital signature field over the adviser's line, already tagged, so
+        that signing it leaves the file accessible; empty for none.
     """
 
     adviser: tuple[Fact, ...]
@@ -265,6 +268,7 @@ class SignOff(Block):
     adviser_name: str = ""
     grower_name: str = ""
     anchor: str = ""
+    field: str = ""
 
     def __post_init__(self) -> None:
         if not self.interest:
