@@ -31,6 +31,11 @@ MONTHS = {
     "es": ("enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto",
            "septiembre", "octubre", "noviembre", "diciembre"),
 }
+COUNTS = {
+    "en": ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    "es": ("ninguna", "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve",
+           "diez"),
+}
 AND = {"en": "and", "es": "y"}
 SYMBOLS = {"USD": "$", "CAD": "CA$", "EUR": "€", "GBP": "£", "MXN": "MX$", "AUD": "A$"}
 
@@ -65,6 +70,7 @@ class Writer:
             write=self.write,
             listed=self.listed,
             nutrient=nutrient_name,
+            count_word=self.count_word,
         )
         self._modules: dict[str, object] = {}
 
@@ -99,6 +105,11 @@ class Writer:
         month = MONTHS[self.language][date.month - 1]
         link = f"{numbers.NBSP}de{numbers.NBSP}" if self.language == "es" else numbers.NBSP
         return f"{date.day}{link}{month}{link}{date.year}"
+
+    def count_word(self, count: int) -> str:
+        """Small counts as words ("three"), larger ones as figures."""
+        words = COUNTS[self.language]
+        return words[count] if 0 <= count < len(words) else str(count)
 
     def listed(self, items: Iterable[str]) -> str:
         """ "a, b and c"."""

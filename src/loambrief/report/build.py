@@ -1,0 +1,101 @@
+"""The whole report of one case, section by section, in the order it is read."""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Plan
+from loambrief.agronomy.registry import Result
+from loambrief.case.load import LoadedCase
+from loambrief.findings.assess import Diagnosis
+from loambrief.report.appendix import (
+    calculations_section,
+    record_section,
+    results_section,
+    sources_section,
+)
+from loambrief.report.blocks import (
+    Attachment,
+    Block,
+    Heading,
+    Paper,
+    Relationship,
+    ReportModel,
+)
+from loambrief.report.chart_text import chart_words
+from loambrief.report.context import Context
+from loambrief.report.evidence import findings_section, missing_section
+from loambrief.report.page_text import page_words
+from loambrief.report.pictures import pictures
+from loambrief.report.plan_part import (
+    avoid_section,
+    cautions_section,
+    followup_section,
+    plan_section,
+)
+from loambrief.report.summary import summary
+from loambrief.report.text import Writer
+
+
+def build_report(
+    loaded: LoadedCase,
+    diagnosis: Diagnosis,
+    plan: Plan,
+    calculations: tuple[Result, ...],
+    writer: Writer,
+    data: bytes,
+) -> ReportModel:
+    """Everything the renderer prints.
+
+    Parameters
+    ----------
+    loaded : LoadedCase
+    diagnosis : Diagnosis
+    plan : Plan
+    calculations : tuple of Result
+        As recorded while the case ran.
+    writer : Writer
+        Language, units and currency of the reader.
+    data : bytes
+        The advisory as JSON, attached to the document.
+
+    Returns
+    -------
+    ReportModel
+        Equal inputs give an equal model.
+    """
+    context = Context(loaded, diagnosis, plan, calculations, writer, chart_words(writer))
+    case = loaded.case
+    drawn = pictures(context)
+    blocks: list[Block] = [summary(context)]
+    if drawn.overview:
+        blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures",
+                              new_page=True))
+        blocks += drawn.overview
+    blocks += plan_section(context, drawn.plan)
+    blocks += avoid_section(context)
+    blocks += findings_section(context, drawn.by_topic)
+    blocks += missing_section(context)
+    blocks += followup_section(context)
+    blocks += cautions_section(context)
+    blocks += results_section(context)
+    blocks += record_section(context)
+    blocks += calculations_section(context)
+    blocks += sources_section(context)
+    return ReportModel(
+        title=context.word("title", client=case.client.name, field=case.field.name),
+        case_id=case.case.id,
+        date=case.case.date,
+        words=page_words(writer),
+        blocks=tuple(blocks),
+        author=case.adviser.name,
+        subject=case.case.purpose or "",
+        language=writer.language,
+        paper=Paper(case.case.paper),
+        running_head=f"{case.client.name}, {case.field.name}",
+        units=case.case.units,
+        attachments=(
+            Attachment("case.yaml", loaded.source_text.encode("utf-8"), "application/yaml",
+                       Relationship.SOURCE, context.word("attached_case")),
+            Attachment(f"{case.case.id}.json", data, "application/json",
+                       Relationship.ALTERNATIVE, context.word("attached_data")),
+        ),
+    )

@@ -1,0 +1,72 @@
+"""What every part of the report needs at hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from loambrief.actions.model import Action, Plan
+from loambrief.agronomy.registry import Result
+from loambrief.case.load import LoadedCase
+from loambrief.case.schema import CaseFile
+from loambrief.findings.assess import Diagnosis
+from loambrief.findings.model import Finding, Message, say
+from loambrief.report import numbers
+from loambrief.report.links import SourceNumbers
+from loambrief.report.specs import Words as ChartWords
+from loambrief.report.text import Writer
+
+
+@dataclass(frozen=True)
+class Context:
+    """Case, conclusions and words of one report."""
+
+    loaded: LoadedCase
+    diagnosis: Diagnosis
+    plan: Plan
+    calculations: tuple[Result, ...]
+    writer: Writer
+    chart_words: ChartWords
+    sources: SourceNumbers = field(default_factory=SourceNumbers)
+
+    @property
+    def case(self) -> CaseFile:
+        return self.loaded.case
+
+    @property
+    def system(self) -> str:
+        return self.writer.system
+
+    def write(self, message: Message) -> str:
+        return self.writer.write(message)
+
+    def word(self, name: str, **params: object) -> str:
+        """A fixed phrase of the report (``report.<name>``)."""
+        return self.writer.write(say(f"report.{name}", **params))
+
+    def amount(self, value: float, unit: str, digits: int | None = None) -> str:
+        return numbers.quantity(value, unit, self.system, digits)
+
+    def rate(self, value: float, unit: str) -> str:
+        """A rate with the other unit system in brackets."""
+        other = "us" if self.system == "si" else "si"
+        return (f"{numbers.quantity(value, unit, self.system)} "
+                f"({numbers.quantity(value, unit, other)})")
+
+    def money(self, value: float) -> str:
+        return self.writer.money(value)
+
+    def finding(self, finding_id: str) -> Finding:
+        return next(f for f in self.diagnosis.findings if f.id == finding_id)
+
+    def in_budget(self, action: Action) -> bool:
+        return action.id in self.plan.budget.chosen
+
+    def reading(self, finding: Finding) -> str:
+        """The key number of a finding with its unit, or nothing."""
+        if finding.value is None:
+            return ""
+        digits = 1 if finding.unit == "pH" else None
+        if finding.unit in ("pH", "1", ""):
+            text = numbers.figures(finding.value, digits)
+            return f"pH{numbers.NBSP}{text}" if finding.unit == "pH" else text
+        return self.amount(finding.value, finding.unit)

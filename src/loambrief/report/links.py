@@ -1,0 +1,48 @@
+"""Anchors and numbered sources: how findings, actions, calculations and sources point at
+each other."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from loambrief.agronomy.registry import Result
+from loambrief.report.blocks import Span
+
+_UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
+
+
+def anchor(kind: str, name: str) -> str:
+    """Anchor of a finding (``f``), action (``a``), calculation (``c``) or source (``s``)."""
+    return f"{kind}-{_UNSAFE.sub('-', name)}"
+
+
+@dataclass
+class SourceNumbers:
+    """Numbers sources in the order they are first cited; the list prints only these."""
+
+    numbers: dict[str, int] = field(default_factory=dict)
+
+    def cite(self, keys: Iterable[str]) -> tuple[Span, ...]:
+        """Links such as "[3] [7]", each source once."""
+        links: list[Span] = []
+        for key in dict.fromkeys(keys):
+            number = self.numbers.setdefault(key, len(self.numbers) + 1)
+            if links:
+                links.append(Span(" ", small=True))
+            links.append(Span(f"[{number}]", small=True, link=f"#{anchor('s', key)}"))
+        return tuple(links)
+
+    def label(self, key: str) -> str:
+        return f"[{self.numbers[key]}]"
+
+
+def calculation_links(results: Iterable[Result]) -> tuple[Span, ...]:
+    """Links such as "c012 c013" to the calculations that were recorded."""
+    links: list[Span] = []
+    for name in dict.fromkeys(r.calculation for r in results if r.calculation):
+        if links:
+            links.append(Span(" ", small=True))
+        links.append(Span(name, small=True, link=f"#{anchor('c', name)}"))
+    return tuple(links)

@@ -1,0 +1,244 @@
+"""The plan on paper: table, cards, budget, what not to buy, follow-up, cautions."""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Action
+from loambrief.report.blocks import (
+    Block,
+    Bullets,
+    Callout,
+    CalloutKind,
+    Column,
+    Figure,
+    Heading,
+    Paragraph,
+    Row,
+    RowKind,
+    Span,
+    Style,
+    Table,
+    Text,
+)
+from loambrief.report.context import Context
+from loambrief.report.links import anchor, calculation_links
+from loambrief.report.parts import ActionCard
+from loambrief.report.text import nutrient_name
+
+
+def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
+    """The whole plan."""
+    plan, word = context.plan, context.word
+    blocks: list[Block] = [
+        Heading(1, word("heading_plan"), anchor="plan", new_page=True),
+        Paragraph(context.write(plan.rule), Style.LEAD),
+    ]
+    if not plan.actions:
+        return [*blocks, Paragraph(word("no_actions"))]
+    blocks.append(_table(context))
+    blocks += figures
+    blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
+    blocks += [action_card(context, a) for a in plan.actions]
+    return blocks
+
+
+def _table(context: Context) -> Table:
+    word = context.word
+    rows: list[Row | tuple[Text, ...]] = []
+    for action in context.plan.actions:
+        rate = context.amount(action.rate, action.rate_unit) if action.rate is not None else "–"
+        total = context.amount(action.total, action.total_unit, 0) if action.total else "–"
+        cost = context.money(action.cost_total) if action.cost_total is not None else word("no_price")
+        rows.append(
+            (
+                str(action.rank),
+                Span(context.write(action.title), link=f"#{anchor('a', action.id)}"),
+                action.where,
+                rate,
+                total,
+                cost,
+                word("covered" if context.in_budget(action) else "not_covered"),
+            )
+        )
+    rows.append(
+        Row(("", word("total_covered"), "", "", "", context.money(context.plan.budget.spent), ""),
+            RowKind.TOTAL)
+    )
+    return Table(
+        (
+            Column(word("column_rank"), "center"),
+            Column(word("column_action"), weight=4),
+            Column(word("column_where"), weight=2),
+            Column(word("column_rate"), "right"),
+            Column(word("column_total"), "right"),
+            Column(word("column_cost"), "right"),
+            Column(word("column_budget")),
+        ),
+        tuple(rows),
+        caption=word("plan_caption"),
+        note=_money_note(context),
+    )
+
+
+def _money_note(context: Context) -> str:
+    dates = sorted({a.price_date for a in context.plan.actions if a.price_date})
+    budget = context.plan.budget
+    return context.word(
+        "money_note",
+        limit=budget.limit,
+        spent=budget.spent,
+        oldest=dates[0] if dates else None,
+        unpriced=len([a for a in context.plan.actions if a.cost_total is None]),
+    )
+
+
+def action_card(context: Context, action: Action) -> ActionCard:
+    """One action with everything beside it."""
+    word = context.word
+    rate: Text = word("no_rate")
+    if action.rate is not None:
+        rate = word("rate_exact", rate=context.rate(action.rate, action.rate_unit),
+                    exact=context.amount(action.exact_rate, action.rate_unit))
+    elif action.exact_rate is not None and action.need.unit:
+        rate = context.rate(action.exact_rate, action.need.unit)
+    unit = action.rate_unit or action.need.unit
+    span = ""
+    if action.rate_low is not None and action.rate_high is not None and unit:
+        span = word("range", low=context.amount(action.rate_low, unit),
+                    high=context.amount(action.rate_high, unit))
+    cost = word("no_price_long")
+    if action.cost_total is not None:
+        parts = ", ".join(
+            f"{word('cost_' + name)} {context.money(amount)}" for name, amount in action.cost_parts
+        )
+        cost = word("cost_detail", total=action.cost_total, per_ac=_per_area(context, action),
+                    parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date)
+    why: list[Text] = [
+        (Span(context.write(context.finding(i).title), link=f"#{anchor('f', i)}"),)
+        for i in action.finding_ids
+    ]
+    if action.rank_reason:
+        why.append(Span(context.write(action.rank_reason), muted=True))
+    notes: list[Text] = [context.write(m) for m in (*action.limits, *action.notes)]
+    if action.supplies:
+        notes.append(
+            word("supplies", items=[
+                f"{context.amount(v, 'lb/ac')} {nutrient_name(k)}"
+                for k, v in action.supplies.items() if v >= 0.05
+            ])
+        )
+    worked = calculation_links(action.results)
+    if worked:
+        notes.append((Span(word("label_calculations") + " ", small=True, muted=True), *worked))
+    names = {a.id: a for a in context.plan.actions}
+    waits = [f"{names[d].rank}" for d in action.depends_on if d in names]
+    place = action.where or context.case.field.name
+    if action.area_ac:
+        place = word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
+    return ActionCard(
+        rank=action.rank,
+        title=context.write(action.title),
+        anchor=anchor("a", action.id),
+        source=action.material_name or "",
+        rate=rate,
+        time=context.write(action.window.text) if action.window else "",
+        place=place,
+        range=span,
+        total=context.amount(action.total, action.total_unit, 0) if action.total else "",
+        cost=cost,
+        why=tuple(why),
+        how=tuple(context.write(m) for m in action.how),
+        depends=word("waits_for", ranks=waits) if waits else "",
+        notes=tuple(notes),
+        cautions=tuple(context.write(m) for m in action.cautions),
+        tag=word("covered_long" if context.in_budget(action) else "not_covered_long"),
+    )
+
+
+def _per_area(context: Context, action: Action) -> str:
+    if action.cost_per_ac is None:
+        return ""
+    from_units = {"us": 1.0, "si": 2.4710538}[context.system]
+    unit = {"us": "ac", "si": "ha"}[context.system]
+    return f"{context.money(action.cost_per_ac * from_units)}/{unit}"
+
+
+def avoid_section(context: Context) -> list[Block]:
+    """What not to spend money on."""
+    if not context.plan.not_advised:
+        return []
+    rows = tuple(
+        (context.write(n.what), (context.write(n.why), " ", *context.sources.cite(n.sources)))
+        for n in context.plan.not_advised
+    )
+    return [
+        Heading(1, context.word("heading_avoid"), anchor="avoid"),
+        Table(
+            (Column(context.word("column_avoid"), weight=2),
+             Column(context.word("column_reason"), weight=4)),
+            rows,
+            row_headers=True,
+        ),
+    ]
+
+
+def followup_section(context: Context) -> list[Block]:
+    """Re-tests with their measure of success, and a record of what was done."""
+    word = context.word
+    blocks: list[Block] = [Heading(1, word("heading_followup"), anchor="follow-up")]
+    if context.plan.followups:
+        blocks.append(
+            Table(
+                (Column(word("column_due"), weight=2), Column(word("column_look"), weight=3),
+                 Column(word("column_success"), weight=4)),
+                tuple(
+                    (context.writer.day(f.due) if f.due else word("undated"),
+                     context.write(f.what), context.write(f.success))
+                    for f in context.plan.followups
+                ),
+                row_headers=True,
+            )
+        )
+    blocks.append(Callout(CalloutKind.NOTE, (Bullets(tuple(
+        word(name) for name in ("change_rain", "change_price", "change_crop", "change_test")
+    )),), word("change_title")))
+    if context.plan.actions:
+        blocks += [
+            Heading(2, word("heading_done"), anchor="done"),
+            Paragraph(word("done_intro")),
+            Table(
+                (Column(word("column_rank"), "center"), Column(word("column_action"), weight=4),
+                 Column(word("column_planned"), weight=2), Column(word("column_done"), weight=2),
+                 Column(word("column_done_date"), weight=2),
+                 Column(word("column_weather"), weight=2)),
+                tuple(
+                    (str(a.rank), context.write(a.title),
+                     context.amount(a.rate, a.rate_unit) if a.rate is not None else "–",
+                     "", "", "")
+                    for a in context.plan.actions if context.in_budget(a)
+                ),
+                fill_in=True,
+            ),
+        ]
+    return blocks
+
+
+def cautions_section(context: Context) -> list[Block]:
+    """All cautions gathered, each once, with the actions they belong to."""
+    word = context.word
+    gathered: dict[str, list[int]] = {}
+    for action in context.plan.actions:
+        for caution in action.cautions:
+            gathered.setdefault(context.write(caution), []).append(action.rank)
+    items: list[Text] = [
+        (text, " ", Span(word("for_actions", ranks=[str(r) for r in dict.fromkeys(ranks)]),
+                         small=True, muted=True))
+        for text, ranks in gathered.items()
+    ]
+    if context.case.field.sensitive_areas:
+        items.append(word("sensitive", places=list(context.case.field.sensitive_areas)))
+    items.append(word("caution_law"))
+    items.append(word("caution_pesticide"))
+    return [
+        Heading(1, word("heading_cautions"), anchor="cautions"),
+        Callout(CalloutKind.CAUTION, (Bullets(tuple(items)),), word("cautions_title")),
+    ]

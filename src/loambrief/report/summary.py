@@ -1,0 +1,141 @@
+"""Page 1: what limits the field, what to do first, what not to buy, whom to call."""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Action
+from loambrief.findings.model import NeedKind
+from loambrief.report.blocks import Fact, Text
+from loambrief.report.context import Context
+from loambrief.report.links import anchor
+from loambrief.report.parts import FirstAction, LimitLine, Summary
+
+MOST_LIMITS = 5
+MOST_ACTIONS = 5
+MOST_AVOID = 3
+
+
+def summary(context: Context) -> Summary:
+    """The summary page of one case."""
+    case = context.case
+    word = context.word
+    worst = context.diagnosis.worst(MOST_LIMITS)
+    first = first_actions(context)
+    facts = [
+        Fact(word("fact_field"), f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
+        Fact(word("fact_crop"), case.field.crop),
+        Fact(word("fact_farm"), case.farm.name),
+        Fact(word("fact_date"), context.writer.day(case.case.date)),
+        Fact(word("fact_adviser"), f"{case.adviser.name}, {case.adviser.credential.scheme}"),
+    ]
+    if case.field.yield_goal:
+        facts.insert(2, Fact(word("fact_goal"), case.field.yield_goal.value.typed))
+    contact: list[Text] = [
+        part
+        for part in (case.adviser.business or case.adviser.name, case.adviser.phone,
+                     case.adviser.email)
+        if part
+    ]
+    notes: list[Text] = []
+    if context.diagnosis.missing:
+        notes.append(word("missing_pointer", count=len(context.diagnosis.missing)))
+    notes.append(word("cautions_pointer"))
+    avoid = tuple(
+        f"{context.write(n.what)}: {_lower(context.write(n.why))}"
+        for n in context.plan.not_advised[:MOST_AVOID]
+    )
+    return Summary(
+        title=word("title", client=case.client.name, field=case.field.name),
+        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        facts=tuple(facts),
+        message=word(
+            "message",
+            limits=[_short(context.write(f.title)) for f in worst],
+            first=first[0].what if first else "",
+            purpose=case.case.purpose,
+        ),
+        limits=tuple(
+            LimitLine(
+                text=context.write(f.title),
+                detail=word("limit_detail", reading=context.reading(f), where=f.where,
+                            grade=f.grade.value, confidence=f.confidence.value),
+                link=f"#{anchor('f', f.id)}",
+            )
+            for f in worst
+        ),
+        actions=first,
+        cost_line=_cost_line(context),
+        avoid=avoid,
+        contact=tuple(contact),
+        valid_until=_valid_until(context),
+        notes=tuple(notes),
+        no_limits=word("no_limits"),
+        no_actions=word("no_actions"),
+    )
+
+
+def _short(text: str) -> str:
+    return text.rstrip(".")
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
+    """The first actions by rank that the money covers; measurements only if little else is."""
+    covered = [a for a in context.plan.actions if context.in_budget(a)]
+    work = [a for a in covered if a.kind is not NeedKind.MEASURE and a.pass_number == 1]
+    measures = [a for a in covered if a.kind is NeedKind.MEASURE]
+    picked = work[:MOST_ACTIONS]
+    picked += measures[: MOST_ACTIONS - len(picked)]
+    return tuple(sorted(picked, key=lambda a: a.rank))
+
+
+def first_actions(context: Context) -> tuple[FirstAction, ...]:
+    return tuple(_line(context, action) for action in chosen_for_page_one(context))
+
+
+def _line(context: Context, action: Action) -> FirstAction:
+    rate = ""
+    if action.rate is not None:
+        rate = context.amount(action.rate, action.rate_unit)
+    elif action.exact_rate is not None and action.need.unit:
+        rate = context.amount(action.exact_rate, action.need.unit)
+    total = ""
+    if action.total is not None:
+        total = context.amount(action.total, action.total_unit, 0)
+    cost = context.word("no_price")
+    if action.cost_total is not None:
+        cost = context.money(action.cost_total)
+    title = context.write(action.title)
+    return FirstAction(
+        rank=action.rank,
+        what=title,
+        material=action.material_name or "",
+        rate=rate,
+        area=context.word("area_where", area=context.amount(action.area_ac, "ac"),
+                          where=action.where) if action.area_ac else action.where,
+        total=total,
+        cost=cost,
+        when=context.write(action.window.text) if action.window else "",
+        caution=context.write(action.cautions[0]) if action.cautions else "",
+        link=f"#{anchor('a', action.id)}",
+    )
+
+
+def _cost_line(context: Context) -> str:
+    money = context.plan.budget
+    return context.word(
+        "cost_line",
+        spent=money.spent,
+        limit=money.limit,
+        left_out=len(money.left_out),
+        unpriced=len(money.unpriced),
+    )
+
+
+def _valid_until(context: Context) -> str:
+    case = context.case
+    if case.case.valid_until is None:
+        return context.word("valid_open")
+    return context.word("valid_until", date=case.case.valid_until)
