@@ -443,7 +443,7 @@ def crop_salt_threshold(crop: str) -> Answer:
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
                           most: int = 4) -> tuple[Mapping[str, object], ...]:
-    """Crops of the same kind that keep more of their yield at an ECe, most tolerant last.
+    """Crops of the same kind that keep more of their yield at an ECe, best first.
 
     Parameters
     ----------
@@ -454,24 +454,28 @@ def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
     least_pct : float
         Relative yield an alternative must keep [%].
     most : int
-        Longest list. Those that just fit come first: they are closest to the crop replaced.
+        Longest list.
 
     Returns
     -------
     tuple of mapping
-        Rows of the tolerance table.
+        Rows of the tolerance table, ordered by yield kept in steps of 5 %, then by threshold
+        (closest to the crop replaced first). Flooded rice is left out.
     """
     own = tolerance_row(crop)
     kinds = {own["kind"]}
     if own["kind"] in ("grain", "oilseed", "legume", "fiber", "root"):
         kinds = {"grain", "oilseed", "legume", "fiber", "root"}
+
+    def kept(row: Mapping[str, object]) -> float:
+        return 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0)
+
     fit = [
         row for row in load(TOLERANCE)
         if row["kind"] in kinds and row["crop"] != own["crop"] and row["crop"] != "rice"
-        and row["threshold_ds_m"] > own["threshold_ds_m"]
-        and 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0) >= least_pct
+        and row["threshold_ds_m"] > own["threshold_ds_m"] and kept(row) >= least_pct
     ]
-    fit.sort(key=lambda r: (r["threshold_ds_m"], r["crop"]))
+    fit.sort(key=lambda r: (-round(kept(r) / 5), r["threshold_ds_m"], r["crop"]))
     return tuple(fit[:most])
 
 
