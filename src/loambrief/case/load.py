@@ -118,7 +118,9 @@ def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
     problems += source.problems(faults)
     found = source.problems(warnings(case, source.data)) if case is not None and whole else []
     if problems or case is None:
+        wrong = {problem.field for problem in problems}
         kept = [] if case is None else _sort_out(case, found, source)[0]
+        kept = [problem for problem in kept if problem.field not in wrong]
         raise CaseProblems(in_file_order([*problems, *kept], more))
     kept, accepted = _sort_out(case, found, source)
     return LoadedCase(_override(case, overrides), hashlib.sha256(raw).hexdigest(),

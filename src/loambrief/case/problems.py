@@ -22,6 +22,8 @@ WIDEST_LINE = 100
 MOST_PRINTED = 100
 """Problems of one file that are kept; beyond that a last one says how many more there are."""
 
+LINE_BREAKS = "\u2028\u2029"
+
 DataPath = tuple[str | int, ...]
 
 
@@ -121,7 +123,8 @@ class Problem:
 def visible(text: str) -> str:
     """Text with every unprintable character spelled out, safe for a terminal."""
     return "".join(
-        c if unicodedata.category(c)[0] != "C" else c.encode("unicode_escape").decode("ascii")
+        c.encode("unicode_escape").decode("ascii")
+        if unicodedata.category(c)[0] == "C" or c in LINE_BREAKS else c
         for c in text
     )
 

@@ -20,19 +20,26 @@ SHOWN = 60
 """Longest piece of a found value that a message repeats."""
 NUMBER_IN_TEXT = r"[+-]?([0-9][0-9,]*(\.[0-9]+)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"
 
+SPOKEN = {"solution": "ions in water", "mg_per_litre": "mass in water",
+          "neutralizing": "neutralizing value", "brix": "sap", "soil_concentration": "soil tests"}
+"""Names of dimensions in messages, where they differ from the program's."""
 
-def fault(code: str, found: object, wanted: str, near: str = "") -> PydanticCustomError:
-    """A validation error that carries what was found, what is wanted, and a near match."""
+
+def fault(
+    code: str, found: object, wanted: str, near: str = "", help: str = ""
+) -> PydanticCustomError:
+    """A validation error: what was found, what is wanted, a near match or other help."""
+    if near:
+        help = f"Did you mean {near!r}?"
     return PydanticCustomError(
         code,
         "found {found}, wanted {wanted}",
-        {"found": show(found), "wanted": wanted, "near": near},
+        {"found": show(found), "wanted": wanted, "help": help},
     )
 
 
 def show(value: object) -> str:
     """A value as a message names it: text in quotes, the rest in words."""
-    value = as_written(value) if not isinstance(value, str) else value
     if value is None:
         return "nothing"
     if isinstance(value, bool):
@@ -41,7 +48,7 @@ def show(value: object) -> str:
         return "a group of keys" if value else "an empty group"
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}" if value else "an empty list"
-    text = repr(value)
+    text = repr(value) if isinstance(value, str) else str(as_written(value))
     return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
 
 
@@ -94,8 +101,7 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         try:
             got = parse(dimension_name, text)
         except UnknownName as error:
-            near = nearest(error.name, dimension.accepted)
-            raise fault("unknown_unit", text, f"a unit of {units}", near) from None
+            raise _unit_fault(text, error.name, dimension.accepted) from None
         except ImpossibleInput:
             raise _number_fault(text, dimension_name, units) from None
         if got.unit == dimension.house and (
@@ -121,6 +127,19 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
     return Annotated[Quantity, PlainValidator(read), WithJsonSchema(schema)]
 
 
+def _unit_fault(text: str, unit: str, accepted: tuple[str, ...]) -> PydanticCustomError:
+    wanted = "a unit of " + ", ".join(accepted)
+    folded = unit.lower().replace(" ", "")
+    others = [
+        SPOKEN.get(d.name, d.name.replace("_", " ")) for d in DIMENSIONS.values()
+        if folded in {u.lower().replace(" ", "") for u in d.accepted}
+    ]
+    if others:
+        return fault("unknown_unit", text, wanted,
+                     help=f"{unit} is a unit of {' or '.join(others[:3])}.")
+    return fault("unknown_unit", text, wanted, nearest(unit, accepted))
+
+
 def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomError:
     dimension = DIMENSIONS[dimension_name]
     try:
@@ -130,7 +149,7 @@ def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomE
     if not unit:
         return fault("missing_unit", text, f"the number with its unit, one of {units}")
     limits = [
-        f"{word} {limit:.10g} {dimension.house}"
+        f"{word} {limit:,.10g} {dimension.house}"
         for word, limit in (("at least", dimension.lowest), ("at most", dimension.highest))
         if limit is not None
     ]
@@ -199,8 +218,8 @@ def count(low: int, high: int, what: str = "a whole number"):
 
 def _wanted(low: float | None, high: float | None, what: str) -> str:
     if low is not None and high is not None:
-        return f"{what} from {low:.10g} to {high:.10g}"
-    return f"{what} of at least {low:.10g}" if low is not None else what
+        return f"{what} from {low:,.10g} to {high:,.10g}"
+    return f"{what} of at least {low:,.10g}" if low is not None else what
 
 
 def _number_reader(low, high, what: str, whole: bool):

@@ -31,11 +31,6 @@ FAULT_CODES: Mapping[str, str] = {
     "bad_identifier": "CASE032",
     "depth_range": "CASE033",
 }
-_HELP: Mapping[str, str] = {
-    "unknown_unit": "A soil test in lb/ac is converted with the depth of its slice.",
-    "depth_range": "Top and bottom in one unit, measured from the soil surface.",
-}
-"""Standing advice for a kind of fault; a near match takes its place."""
 
 
 def validate(data: object) -> CaseFile:
@@ -59,7 +54,10 @@ def faults_of(error: ValidationError, source: Source) -> tuple[list[Fault], int]
     """
     errors = [e for e in error.errors(include_url=False) if not is_refused(_path(e), source)]
     errors.sort(key=lambda e: _order(e, source))
-    return [_fault(e) for e in errors[:MOST_PRINTED]], max(0, len(errors) - MOST_PRINTED)
+    faults = [_fault(e) for e in errors[:MOST_PRINTED]]
+    meant = {(*f.path[:-1], _near_key(f.path)) for f in faults if f.code == "CASE020"}
+    faults = [f for f in faults if f.code != "CASE021" or f.path not in meant]
+    return faults, max(0, len(errors) - MOST_PRINTED)
 
 
 def is_refused(path: DataPath, source: Source) -> bool:
@@ -80,9 +78,7 @@ def _fault(error: ErrorDetails) -> Fault:
     kind, path, found = error["type"], _path(error), show(error.get("input"))
     about = error.get("ctx", {})
     if kind in FAULT_CODES:
-        near = about["near"]
-        help = f"Did you mean {near!r}?" if near else _HELP.get(kind, "")
-        return Fault(FAULT_CODES[kind], path, about["found"], about["wanted"], help)
+        return Fault(FAULT_CODES[kind], path, about["found"], about["wanted"], about["help"])
     if kind == "extra_forbidden":
         return _unknown_key(path)
     if kind == "missing":
@@ -106,16 +102,24 @@ def _fault(error: ErrorDetails) -> Fault:
 
 
 def _unknown_key(path: DataPath) -> Fault:
-    key, part = str(path[-1]), part_at(path[:-1])
-    known = tuple(part.model_fields) if part else ()
-    homes = homes_of(key)
-    near = nearest(key, known, cutoff=0.75 if homes else 0.6)
+    key, near, homes = str(path[-1]), _near_key(path), homes_of(str(path[-1]))
     hints = [f"Did you mean {near!r}?"] if near else []
     if homes:
         hints.append(f"The key {key!r} belongs under {' or '.join(homes[:3])}.")
-    help = " ".join(hints) or "Keys known here: " + ", ".join(known) + "."
+    help = " ".join(hints) or "Keys known here: " + ", ".join(_known_keys(path)) + "."
     return Fault("CASE020", path, f"the unknown key {short(key)!r}", "a known key", help,
                  at_key=True)
+
+
+def _known_keys(path: DataPath) -> tuple[str, ...]:
+    part = part_at(path[:-1])
+    return tuple(part.model_fields) if part else ()
+
+
+def _near_key(path: DataPath) -> str:
+    """The known key that an unknown one resembles, or an empty string."""
+    key = str(path[-1])
+    return nearest(key, _known_keys(path), cutoff=0.75 if homes_of(key) else 0.6)
 
 
 def _inner(annotation: object) -> object:
