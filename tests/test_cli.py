@@ -1,0 +1,112 @@
+"""The command line: what it prints, what it writes, how it ends."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from loambrief.cli import main
+
+SAMPLES = Path(__file__).parents[1] / "sample_inputs"
+CASES = sorted(SAMPLES.glob("*/case.yaml"))
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def test_version():
+    """ensures that --version names the program and ends with 0."""
+    result = run("--version")
+    assert result.exit_code == 0 and result.output.startswith("loambrief, version ")
+
+
+@pytest.mark.parametrize("case", CASES, ids=[c.parent.name for c in CASES])
+def test_advise_writes_two_whole_files(case, tmp_path):
+    """ensures that the main job writes a PDF and its data, and nothing else."""
+    result = run("advise", case, "-o", tmp_path, "--json")
+    assert result.exit_code == 0, result.output
+    names = sorted(p.name for p in tmp_path.iterdir())
+    case_id = json.loads(result.stdout)["case_id"]
+    assert names == [f"{case_id}.json", f"{case_id}.pdf"]
+    assert (tmp_path / f"{case_id}.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("case", sorted((SAMPLES / "broken").glob("*.yaml")), ids=lambda p: p.stem)
+def test_broken_case_writes_nothing(case, tmp_path):
+    """ensures that a faulty case ends with 1, says where, and leaves no file."""
+    result = run("advise", case, "-o", tmp_path / "out")
+    assert result.exit_code == 1
+    assert f"{case}:" in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_missing_case_file(tmp_path):
+    """ensures that a file that is not there ends with 2 and one line, not a trace."""
+    result = run("advise", tmp_path / "nowhere.yaml", "-o", tmp_path)
+    assert result.exit_code == 2
+    assert "nowhere.yaml" in result.stderr and "Traceback" not in result.stderr
+
+
+def test_calc_answers_in_the_promised_form():
+    """ensures that calc --json holds exactly the promised keys.
+
+    RFV 142 for ADF 34, NDF 41: Boman, Utah State University Extension.
+    """
+    result = run("calc", "relative_feed_value", "adf_pct=34", "ndf_pct=41", "--json")
+    answer = json.loads(result.stdout)
+    assert {"formula", "value", "unit", "inputs", "source", "evidence", "within_range",
+            "notes"} <= set(answer)
+    assert answer["value"] == pytest.approx(142, abs=0.5)
+
+
+def test_calc_lists_and_suggests():
+    """ensures that calc lists formulas and helps with a misspelt name."""
+    assert "esp_from_sar sar" in run("calc").output
+    result = run("calc", "esp_from_sarr", "sar=5")
+    assert result.exit_code == 2 and "esp_from_sar" in result.stderr
+
+
+def test_calc_refuses_the_impossible():
+    """ensures that impossible input is refused with words, exit 1."""
+    result = run("calc", "relative_feed_value", "adf_pct=-5", "ndf_pct=41")
+    assert result.exit_code == 1 and "Traceback" not in result.stderr
+
+
+def test_new_then_check_then_refuse_to_overwrite(tmp_path):
+    """ensures that a starter case is valid and is never overwritten."""
+    path = tmp_path / "field" / "case.yaml"
+    assert run("new", path, "--crop", "alfalfa").exit_code == 0
+    assert run("check", path).exit_code == 0
+    assert run("new", path).exit_code == 2
+
+
+def test_check_prints_json():
+    """ensures that problems come out for programs, with line and column."""
+    broken = sorted((SAMPLES / "broken").glob("*.yaml"))
+    result = run("check", *broken, "--json")
+    problems = json.loads(result.stdout)
+    assert result.exit_code == 1
+    assert all({"file", "line", "column", "code"} <= set(p) for p in problems)
+    assert {Path(p["file"]).name for p in problems} == {p.name for p in broken}
+
+
+def test_sources_say_how_each_value_was_checked():
+    """ensures that the source list is honest about memory."""
+    rows = json.loads(run("sources", "--json").stdout)
+    assert {row["kind"] for row in rows} == {"formula", "table"}
+    assert any(row["how"] == "from memory, unverified" for row in rows)
+    assert run("sources", "--topic", "acidty").exit_code == 2
+
+
+def test_selftest_passes():
+    """ensures that the published answers are reproduced on this machine."""
+    result = run("selftest", "--json")
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["passed"] >= 150
+
+
+def test_schema_is_json():
+    """ensures that the schema prints as JSON."""
+    assert json.loads(run("schema").stdout)["type"] == "object"

@@ -1,0 +1,60 @@
+"""The wheel: built, installed away from the checkout, and used from another folder."""
+
+import os
+import subprocess
+import sys
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("wheel")
+    subprocess.run(
+        [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", folder, ROOT],
+        check=True, capture_output=True,
+    )
+    (made,) = folder.glob("*.whl")
+    return made
+
+
+def test_wheel_carries_its_data(wheel):
+    """ensures that templates, fonts, tables and published answers are in the wheel."""
+    names = zipfile.ZipFile(wheel).namelist()
+    for wanted in ("loambrief/_templates/text/en/report.j2", "loambrief/_templates/theme.toml",
+                   "loambrief/_templates/fonts/", "loambrief/tables/references/",
+                   "loambrief/_published/", "loambrief/tables/crops/crops.csv"):
+        assert any(n.startswith(wanted) for n in names), wanted
+    assert not any("/tests/" in n or n.startswith("tests/") for n in names)
+
+
+def test_installed_wheel_makes_an_advisory(wheel, tmp_path):
+    """ensures that an installed copy works from another folder, without the checkout.
+
+    The environment takes its libraries from the one the tests run in (no network), but
+    Loambrief itself only from the wheel.
+    """
+    home = tmp_path / "environment"
+    venv.create(home, with_pip=True)
+    python = home / "bin" / "python"
+    libraries = [p for p in sys.path if p.endswith("site-packages")]
+    site = next((home / "lib").glob("python*/site-packages"))
+    subprocess.run([python, "-m", "pip", "install", "-q", "--no-index", "--no-deps", wheel],
+                   check=True, capture_output=True)
+    # after the wheel's own folder, so that the wheel wins; plain path lines run no code
+    (site / "zz_libraries.pth").write_text("\n".join(libraries), encoding="utf-8")
+    away = tmp_path / "elsewhere"
+    away.mkdir()
+    case = ROOT / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
+    where = subprocess.run([python, "-c", "import loambrief; print(loambrief.__file__)"], cwd=away,
+                           check=True, capture_output=True, text=True, env=environment).stdout
+    assert str(home) in where
+    subprocess.run([home / "bin" / "loambrief", "advise", case, "-o", "out"], cwd=away,
+                   check=True, capture_output=True, env=environment)
+    assert (away / "out" / "tarrow-east-40.pdf").stat().st_size > 20_000
