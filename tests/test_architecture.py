@@ -24,7 +24,8 @@ LAYERS = (  # highest first; a module imports only from lower lines
     ("errors",),
 )
 LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
-TOPIC_FREE = {"registry", "topics", "selftest", "arguments", "listing", "crops", "guides"}
+TOPIC_FREE = {"registry", "topics", "selftest", "arguments", "listing", "crops", "guides",
+              "intervals"}
 ONLY_IN = {
     "yaml": ("case/reader.py",),
     "jinja2": ("report/", "case/starter.py"),

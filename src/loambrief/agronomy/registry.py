@@ -183,7 +183,9 @@ class Formula:
 
     @property
     def topic(self) -> str:
-        return self.function.__module__.rsplit(".", 1)[-1]
+        """``TOPIC`` of its module where a topic spans several, else the module's name."""
+        named = self.function.__globals__.get("TOPIC")
+        return named or self.function.__module__.rsplit(".", 1)[-1]
 
     def __call__(self, *args, **kwargs):
         bound = self.signature.bind(*args, **kwargs)

@@ -17,11 +17,17 @@ TOPICS = (
     "carbon_compost",
     "carbon_supply",
     "compaction",
+    "compaction_air",
+    "compaction_cone",
+    "compaction_water",
     "refractometry",
     "forage",
+    "forage_grades",
+    "forage_safety",
     "stratification",
     "weeds",
     "sampling",
+    "sampling_error",
     "economics",
 )
 

@@ -1,0 +1,202 @@
+"""Exact intervals on small samples: Student t, binomial, Welch. Plain numbers, no formulas.
+
+Shared by the topics that need them. Written here because importing a statistics library
+takes longer than a whole advisory; the tests hold every function against one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+
+from loambrief.errors import ImpossibleInput
+
+_TINY = 1e-300
+_STEPS = 400
+
+
+def numbers(values: object, name: str, least: int = 1) -> tuple[float, ...]:
+    """Readings as floats; a single number counts as one reading, None as not taken.
+
+    Parameters
+    ----------
+    values : number or iterable of number or None
+        The readings.
+    name : str
+        What they are, for the message.
+    least : int
+        Fewest readings that will do.
+
+    Returns
+    -------
+    tuple of float
+        In the given order, without those not taken.
+
+    Raises
+    ------
+    ImpossibleInput
+        Text, true/false or infinity among them, or too few.
+    """
+    if isinstance(values, int | float) or values is None:
+        values = (values,)
+    if isinstance(values, str) or not isinstance(values, Iterable):
+        raise ImpossibleInput(f"{name}: wanted a list of numbers, found {values!r}")
+    found = []
+    for value in values:
+        if value is None:
+            continue
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise ImpossibleInput(f"{name}: {value!r} is not a number")
+        if not math.isfinite(value):
+            raise ImpossibleInput(f"{name}: {value!r} is not a finite number")
+        found.append(float(value))
+    if len(found) < least:
+        raise ImpossibleInput(f"{name}: {len(found)} given, at least {least} needed")
+    return tuple(found)
+
+
+def confidence(level: float) -> float:
+    """A confidence level as a fraction: 95 and 0.95 both mean 95 %.
+
+    Raises
+    ------
+    ImpossibleInput
+        At or below 0, exactly 1, or at or above 100.
+    """
+    if isinstance(level, bool) or not isinstance(level, int | float):
+        raise ImpossibleInput(f"level: {level!r} is not a number")
+    fraction = level / 100.0 if level > 1 else float(level)
+    if level == 1 or not 0 < fraction < 1:
+        raise ImpossibleInput(f"level: {level:g} is not a confidence level such as 95 or 0.95")
+    return fraction
+
+
+def mean_sd(values: tuple[float, ...]) -> tuple[float, float]:
+    """Mean and sample standard deviation (n - 1); the latter is nan for one value."""
+    mean = math.fsum(values) / len(values)
+    if len(values) < 2:
+        return mean, math.nan
+    squares = math.fsum((v - mean) ** 2 for v in values)
+    return mean, math.sqrt(squares / (len(values) - 1))
+
+
+def incomplete_beta(a: float, b: float, x: float) -> float:
+    """Regularised incomplete beta function I_x(a, b), by its continued fraction."""
+    if x <= 0:
+        return 0.0
+    if x >= 1:
+        return 1.0
+    front = math.exp(
+        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b)
+        + a * math.log(x) + b * math.log1p(-x)
+    )
+    if x > (a + 1) / (a + b + 2):
+        return 1.0 - front * _fraction(b, a, 1.0 - x) / b
+    return front * _fraction(a, b, x) / a
+
+
+def _fraction(a: float, b: float, x: float) -> float:
+    """Continued fraction of the incomplete beta function (modified Lentz steps)."""
+    c, d = 1.0, 1.0 / _away(1.0 - (a + b) * x / (a + 1.0))
+    h = d
+    for m in range(1, _STEPS):
+        for step in (
+            m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m)),
+            -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1)),
+        ):
+            d = 1.0 / _away(1.0 + step * d)
+            c = _away(1.0 + step / c)
+            h *= d * c
+        if abs(d * c - 1.0) < 1e-15:
+            return h
+    return h
+
+
+def _away(value: float) -> float:
+    return value if abs(value) > _TINY else _TINY
+
+
+def beta_quantile(p: float, a: float, b: float) -> float:
+    """x with I_x(a, b) = p, by halving."""
+    low, high = 0.0, 1.0
+    for _ in range(200):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if incomplete_beta(a, b, middle) < p:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+@cache
+def t_two_sided(level: float, df: float) -> float:
+    """Student's t that leaves (1 - level) outside both sides, for ``df`` degrees of freedom.
+
+    Raises
+    ------
+    ImpossibleInput
+        Less than some degree of freedom, or not a level.
+    """
+    fraction = confidence(level)
+    if not df > 0:
+        raise ImpossibleInput(f"t needs more than 0 degrees of freedom (found {df:g})")
+    tail = 1.0 - fraction
+    low, high = 0.0, 1.0
+    while incomplete_beta(df / 2, 0.5, df / (df + high * high)) > tail:
+        low, high = high, high * 2
+    for _ in range(200):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if incomplete_beta(df / 2, 0.5, df / (df + middle * middle)) > tail:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def binomial_interval(count: int, n: int, level: float) -> tuple[float, float]:
+    """Exact (Clopper and Pearson) interval of a proportion, as fractions."""
+    half = (1.0 - confidence(level)) / 2
+    low = 0.0 if count == 0 else beta_quantile(half, count, n - count + 1)
+    high = 1.0 if count == n else beta_quantile(1.0 - half, count + 1, n - count)
+    return low, high
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Difference of two means. The interval is None where a side has a single value."""
+
+    value: float
+    se: float | None
+    df: float | None
+    half_width: float | None
+
+    @property
+    def low(self) -> float | None:
+        return None if self.half_width is None else self.value - self.half_width
+
+    @property
+    def high(self) -> float | None:
+        return None if self.half_width is None else self.value + self.half_width
+
+
+def welch(first: tuple[float, ...], second: tuple[float, ...], level: float) -> Difference:
+    """Difference of means, first minus second, without assuming equal spread.
+
+    Where neither side varies at all the standard error is zero and says nothing; no
+    interval is given then.
+    """
+    (m1, s1), (m2, s2) = mean_sd(first), mean_sd(second)
+    if len(first) < 2 or len(second) < 2:
+        return Difference(m1 - m2, None, None, None)
+    v1, v2 = s1 * s1 / len(first), s2 * s2 / len(second)
+    if v1 + v2 == 0:
+        return Difference(m1 - m2, 0.0, None, None)
+    df = (v1 + v2) ** 2 / (v1 * v1 / (len(first) - 1) + v2 * v2 / (len(second) - 1))
+    se = math.sqrt(v1 + v2)
+    return Difference(m1 - m2, se, df, t_two_sided(level, df) * se)

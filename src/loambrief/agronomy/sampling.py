@@ -1,0 +1,242 @@
+"""How far a number can be trusted: intervals and how many samples it takes.
+
+A level of confidence may be written 95 or 0.95.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from loambrief.agronomy.intervals import (
+    binomial_interval,
+    confidence,
+    mean_sd,
+    numbers,
+    t_two_sided,
+    welch,
+)
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput
+
+TOPIC = "sampling"
+MOST_SAMPLES = 100_000
+
+
+@formula(unit="as given", source="student-1908", locator="mean and its probable error", how="seen")
+def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
+    """Mean of a few readings with its confidence interval.
+
+    Parameters
+    ----------
+    values : sequence of float or None
+        Independent readings [any unit]; None where none was taken.
+    level : float
+        Confidence level [% or fraction].
+
+    Returns
+    -------
+    float
+        Mean [unit of the values]; ``details`` hold ``half_width``, ``low``, ``high``,
+        ``sd``, ``cv_pct`` (None for a mean of zero), ``n`` and ``t``.
+
+    Raises
+    ------
+    ImpossibleInput
+        Fewer than two readings, or no such level.
+
+    Notes
+    -----
+    Mean +- t s / square root of n, Student's t with n - 1 degrees of freedom. It assumes
+    readings spread evenly around their mean; infiltration and nutrients are skewed, and the
+    interval is then only rough. It covers chance, not a wrong method.
+
+    References
+    ----------
+    student-1908.
+    """
+    found = numbers(values, "values", 2)
+    mean, sd = mean_sd(found)
+    t = t_two_sided(confidence(level), len(found) - 1)
+    half = t * sd / math.sqrt(len(found))
+    return Answer(
+        mean,
+        details={"half_width": half, "low": mean - half, "high": mean + half, "sd": sd,
+                 "cv_pct": None if mean == 0 else 100 * sd / abs(mean), "n": len(found), "t": t,
+                 "level": 100 * confidence(level)},
+    )
+
+
+@formula(unit="%", source="clopper-pearson-1934", locator="exact interval", how="seen")
+def proportion_interval(count: float, n: float, level: float = 95) -> Answer:
+    """Share of cases with its exact binomial interval.
+
+    Parameters
+    ----------
+    count : int
+        Cases that count [1].
+    n : int
+        All cases [1].
+    level : float
+        Confidence level [% or fraction].
+
+    Returns
+    -------
+    float
+        Share [%]; ``details`` hold ``low`` and ``high`` [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        Not whole numbers, no cases, or more counted than there are.
+
+    Notes
+    -----
+    The exact interval never covers less than its level, and often more.
+
+    References
+    ----------
+    clopper-pearson-1934.
+    """
+    if count != int(count) or n != int(n) or n < 1 or not 0 <= count <= n:
+        raise ImpossibleInput(f"count is a whole number from 0 to n (found {count:g} of {n:g})")
+    low, high = binomial_interval(int(count), int(n), level)
+    return Answer(100.0 * count / n, details={"low": 100 * low, "high": 100 * high,
+                                              "level": 100 * confidence(level)})
+
+
+@formula(unit="as given", source="welch-1947", locator="two means, unequal spread", how="seen")
+def difference_interval(
+    first: Iterable[float | None], second: Iterable[float | None], level: float = 95
+) -> Answer:
+    """Difference of two means with its interval, spread not taken as equal.
+
+    Parameters
+    ----------
+    first, second : sequence of float or None
+        Independent readings of two things [any unit].
+    level : float
+        Confidence level [% or fraction].
+
+    Returns
+    -------
+    float
+        Mean of the first minus mean of the second [unit of the values]; ``details`` hold
+        ``low``, ``high``, ``half_width``, ``se``, ``df`` and ``t`` (the statistic).
+
+    Raises
+    ------
+    ImpossibleInput
+        Fewer than two readings on a side, no spread on either, or no such level.
+
+    Notes
+    -----
+    Welch's interval with Satterthwaite's degrees of freedom.
+
+    References
+    ----------
+    welch-1947.
+    """
+    a, b = numbers(first, "first", 2), numbers(second, "second", 2)
+    found = welch(a, b, level)
+    if found.half_width is None:
+        raise ImpossibleInput("neither side varies at all: no interval can be given")
+    return Answer(
+        found.value,
+        details={"low": found.low, "high": found.high, "half_width": found.half_width,
+                 "se": found.se, "df": found.df, "t": found.value / found.se,
+                 "level": 100 * confidence(level)},
+    )
+
+
+@formula(unit="samples", source="quadrat-exercise", locator="n = t2 s2 / E2", how="seen")
+def samples_needed(t: float, sd: float, error: float) -> Answer:
+    """Samples needed so that the mean is known within a wanted error.
+
+    Parameters
+    ----------
+    t : float
+        Student's t of the wanted confidence [1]; 1.96 for 95 % and many samples.
+    sd : float
+        Standard deviation between samples [any unit, or % of the mean].
+    error : float
+        Wanted half-width of the interval [same unit].
+
+    Returns
+    -------
+    float
+        n = (t sd / error)2 [samples], not rounded; ``details`` hold ``whole``, rounded up.
+
+    Raises
+    ------
+    ImpossibleInput
+        t or error at or below zero, or a negative standard deviation.
+
+    Notes
+    -----
+    The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on
+    n: ``samples_needed_iterated`` repeats until both fit.
+
+    References
+    ----------
+    quadrat-exercise; soil-probe-manual-b (full width).
+    """
+    if not t > 0 or not error > 0:
+        raise ImpossibleInput("t and error must be above zero")
+    if sd < 0:
+        raise ImpossibleInput(f"sd cannot be negative (found {sd:g})")
+    n = (t * sd / error) ** 2
+    return Answer(n, details={"whole": max(math.ceil(n - 1e-9), 1)})
+
+
+@formula(unit="samples", source="own-arithmetic", locator="n = (t CV / E)2 until t fits n",
+         how="convention", valid={"cv_pct": (1.0, 200.0), "error_pct": (1.0, 100.0)})
+def samples_needed_iterated(cv_pct: float, error_pct: float, level: float = 95) -> Answer:
+    """Samples needed for a wanted error, with the t that belongs to that number.
+
+    Parameters
+    ----------
+    cv_pct : float
+        Coefficient of variation between samples [% of the mean].
+    error_pct : float
+        Wanted half-width of the interval [% of the mean].
+    level : float
+        Confidence level [% or fraction].
+
+    Returns
+    -------
+    float
+        Smallest whole number that is enough [samples]; ``details`` hold ``t``.
+
+    Raises
+    ------
+    ImpossibleInput
+        CV or error at or below zero, no such level, or more samples than anyone takes.
+
+    Notes
+    -----
+    The smallest n of at least 2 with n >= (t(n - 1) CV / E)2. Repeating the formula with
+    the last t, as handbooks do, ends at the same number or one beside it.
+
+    References
+    ----------
+    Arithmetic on Student's t.
+    """
+    if not cv_pct > 0 or not error_pct > 0:
+        raise ImpossibleInput("cv_pct and error_pct must be above zero")
+    fraction = confidence(level)
+    ratio = cv_pct / error_pct
+    if (2.0 * ratio) ** 2 > MOST_SAMPLES:
+        raise ImpossibleInput(f"this would take more than {MOST_SAMPLES} samples")
+    low, high = 1, 2
+    while not _enough(high, ratio, fraction):
+        low, high = high, high * 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if _enough(middle, ratio, fraction) else (middle, high)
+    n = high
+    return Answer(float(n), details={"t": t_two_sided(fraction, n - 1)})
+
+
+def _enough(n: int, ratio: float, fraction: float) -> bool:
+    return n >= (t_two_sided(fraction, n - 1) * ratio) ** 2 - 1e-9

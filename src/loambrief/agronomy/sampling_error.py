@@ -1,0 +1,166 @@
+"""Error of a composite soil sample: field, laboratory, and both together."""
+
+from __future__ import annotations
+
+import math
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+
+TOPIC = "sampling"
+TABLE = "sampling/variation"
+
+
+def constant(name: str) -> float:
+    """A single number of ``sampling/constants``."""
+    return load("sampling/constants").find(name=name)["value"]
+
+
+@formula(unit="%", source="own-arithmetic", locator="CV over square root of cores",
+         how="convention", valid={"cv_pct": (0.0, 200.0), "cores": (2.0, 100.0)})
+def composite_error_pct(cv_pct: float, cores: float) -> float:
+    """Standard error of a composite sample from the spread between cores.
+
+    Parameters
+    ----------
+    cv_pct : float
+        Coefficient of variation between single cores [% of the mean].
+    cores : int
+        Cores mixed into the sample [1].
+
+    Returns
+    -------
+    float
+        Standard error of the composite [% of the mean].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative CV or less than one core.
+
+    Notes
+    -----
+    CV / square root of cores, for cores taken at random all over the area. Cores bunched
+    together share their neighbourhood and count for less. Twice this is roughly the 95 %
+    interval.
+
+    References
+    ----------
+    Arithmetic; warrick-1998-variation for CVs within fields.
+    """
+    if cv_pct < 0 or cores < 1:
+        raise ImpossibleInput("cv_pct cannot be negative and cores is at least 1")
+    return cv_pct / math.sqrt(cores)
+
+
+@formula(unit="%", source="own-arithmetic", locator="root of summed squares", how="convention")
+def combined_error_pct(field_pct: float, lab_pct: float) -> float:
+    """Error of a result from field sampling and laboratory together.
+
+    Parameters
+    ----------
+    field_pct : float
+        Standard error of the composite [% of the mean].
+    lab_pct : float
+        Standard deviation of the laboratory [% of the value].
+
+    Returns
+    -------
+    float
+        Combined standard error [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative error.
+
+    Notes
+    -----
+    Square root of the sum of squares: the two are independent. The larger one rules, and it
+    is nearly always the field.
+
+    References
+    ----------
+    Arithmetic.
+    """
+    if field_pct < 0 or lab_pct < 0:
+        raise ImpossibleInput("an error cannot be negative")
+    return math.hypot(field_pct, lab_pct)
+
+
+@formula(unit="as the test", source="miller-2015-alp", locator="spread between laboratories",
+         how="memory", valid={"cores": (2.0, 100.0)})
+def soil_test_error(
+    test: str, value: float, cores: float | None = None, same_lab: bool = True
+) -> Answer:
+    """One standard error of a soil test result, as far as it is known.
+
+    Parameters
+    ----------
+    test : str
+        ``ph``, ``buffer_ph``, ``phosphorus``, ``potassium``, ``calcium``, ``magnesium``,
+        ``organic_matter``, ``nitrate_n``, ``ec``, ``cec`` or ``micronutrients``.
+    value : float
+        The result [unit of the test].
+    cores : int or None
+        Cores in the composite [1]; None: not known, the field part is left out.
+    same_lab : bool
+        True for results of one laboratory beside each other, False for two laboratories.
+
+    Returns
+    -------
+    float or None
+        Standard error [unit of the test], from the middle of each usual range; None if
+        neither part is known. ``details`` hold ``low``, ``high``, ``field``, ``lab`` and
+        ``parts`` (which of field and lab are in it).
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative result or less than one core.
+    UnknownName
+        Not a test of the table.
+
+    Notes
+    -----
+    Laboratory spread and the field's CV over the square root of cores, added as squares.
+    Where one part has no published figure the answer holds the other alone, is flagged and
+    is too small. The table's figures are typical ones, mostly from memory; the laboratory's
+    own report is better. An open upper end is taken at its lower one.
+
+    References
+    ----------
+    Table ``sampling/variation``; miller-2015-alp.
+    """
+    table = load(TABLE)
+    if test not in table.column("test"):
+        raise UnknownName("soil test", str(test), table.column("test"))
+    if value < 0 or (cores is not None and cores < 1):
+        raise ImpossibleInput("value cannot be negative and cores is at least 1")
+    row = table.find(test=test)
+    which = "same_lab" if same_lab else "between_lab"
+    lab = _span(row[f"{which}_low"], row[f"{which}_high"],
+                1.0 if row["unit"] == "pH" else value / 100.0)
+    field = None if cores is None else _span(row["field_cv_low"], row["field_cv_high"],
+                                             value / 100.0 / math.sqrt(cores))
+    parts = {name: span for name, span in (("field", field), ("lab", lab)) if span is not None}
+    if not parts:
+        return Answer(None, notes=("no figure is known for this test",), within_range=False)
+    low, middle, high = (math.hypot(*(span[k] for span in parts.values())) for k in range(3))
+    missing = [name for name in ("field", "lab") if name not in parts]
+    return Answer(
+        middle,
+        notes=tuple(f"the {name} part is not known: the true error is larger" for name in missing),
+        details={"low": low, "high": high, "field": field and field[1], "lab": lab and lab[1],
+                 "parts": list(parts)},
+        within_range=not missing,
+    )
+
+
+def _span(low: float | None, high: float | None, scale: float) -> tuple[float, float, float] | None:
+    """Low, middle and high end of a range in the unit of the result."""
+    if low is None:
+        return None
+    top = low if high is None else high
+    return low * scale, (low + top) / 2 * scale, top * scale
