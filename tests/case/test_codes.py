@@ -161,6 +161,9 @@ CASES = [  # code, field, case
     ("CASE104", "penetrometer.points[P1].readings[2]", point(180, 1900, 200)),
     ("CASE104", "samples[B1].increments[6-12 in].calcium",
      two({"calcium": "1400 ppm"}, {"depth": "6-12 in", "calcium": "140 ppm"})),
+    ("CASE104", "field.yield_goal.value", {
+        **minimal(weeds=WEED), "field": {**minimal()["field"], "yield_goal": {
+            "value": "600 bu/ac", "basis": "records"}}}),
     ("CASE105", "materials[m].analysis.p2o5", material(analysis={"n": "11 %", "p2o5": "22.7 %"})),
     ("CASE105", "materials[m].analysis.n", material(analysis={"n": "18 %", "p2o5": "52 %"})),
     ("CASE106", "samples[B1].increments[0-2 in].phosphorus",

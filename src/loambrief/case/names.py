@@ -7,11 +7,15 @@ from functools import cache
 from types import MappingProxyType
 
 from loambrief.tables import load
-from loambrief.units import YIELD_UNITS
+from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, YIELD_UNITS
 
 CROPS = "crops/crops"
-MASS_YIELDS = ("lb/ac", "cwt/ac", "ton/ac", "kg/ha", "t/ha")
-"""Yield units that are masses, so that they hold for any crop."""
+USUAL_YIELD = "case/usual_yield"
+MASS_YIELDS: Mapping[str, float] = MappingProxyType(
+    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": 2000.0, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
+     "t/ha": 1000 / KG_PER_HA_PER_LB_PER_ACRE}
+)
+"""Yield units that are masses, so that they hold for any crop, in lb/ac."""
 
 
 def fold(name: str) -> str:
@@ -30,10 +34,20 @@ def crops() -> Mapping[str, Mapping[str, object]]:
     return MappingProxyType(found)
 
 
-def yield_units(crop: str) -> tuple[str, ...]:
-    """Units a yield of a known crop may carry, its own first; all units for an unknown one."""
+def yield_units(crop: str) -> Mapping[str, float]:
+    """Units a yield of a known crop may carry, its own first, each in lb/ac.
+
+    For an unknown crop every yield unit; those that are not masses weigh 0.
+    """
     row = crops().get(fold(crop))
     if row is None:
-        return YIELD_UNITS
-    other = (pair.split("=")[0] for pair in (row["other_units"] or "").split("|") if pair)
-    return tuple(dict.fromkeys((row["yield_unit"], *other, *MASS_YIELDS)))
+        return {unit: MASS_YIELDS.get(unit, 0.0) for unit in YIELD_UNITS}
+    pairs = (pair.split("=") for pair in (row["other_units"] or "").split("|") if pair)
+    own = {row["yield_unit"]: row["lb_per_unit"], **{u: float(lb) for u, lb in pairs}}
+    return own | {unit: lb for unit, lb in MASS_YIELDS.items() if unit not in own}
+
+
+@cache
+def usual_yields() -> Mapping[str, tuple[float, float]]:
+    """Crop group -> lowest and highest usual yield goal [lb/ac]."""
+    return MappingProxyType({row["group"]: (row["low"], row["high"]) for row in load(USUAL_YIELD)})

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
-from loambrief.case.names import CROPS, crops, fold
+from loambrief.case.names import CROPS, crops, fold, usual_yields, yield_units
 from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
@@ -54,6 +54,7 @@ def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
     for i, sample in enumerate(case.samples):
         yield from soil_warnings(case, sample, ("samples", i))
     yield from _crops(case)
+    yield from _yield_goal(case)
     yield from _field_readings(case)
     yield from _water(case)
     yield from _grades(case)
@@ -108,7 +109,7 @@ def _range(value: object, path: DataPath, low: float, high: float, unit: str) ->
         if low <= number * power <= high and number < low:
             help = f"A decimal slip? {number * power:.6g}{unit} would be usual."
             break
-    yield Fault("CASE104", path, f"{typed}", f"usually {low:.6g} to {high:.6g}{unit}", help)
+    yield Fault("CASE104", path, f"{typed}", f"usually {low:.4g} to {high:.4g}{unit}", help)
 
 
 def _crops(case: CaseFile) -> Iterator[Fault]:
@@ -122,6 +123,15 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
         yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
                     help if name != "crop" else
                     f"{help} Without it nothing that depends on the crop can be worked out.")
+
+
+def _yield_goal(case: CaseFile) -> Iterator[Fault]:
+    goal, row = case.field.yield_goal, crops().get(fold(case.field.crop))
+    if goal is None or row is None:
+        return
+    pounds = yield_units(case.field.crop)[goal.value.unit]
+    low, high = (limit / pounds for limit in usual_yields()[row["group"]])
+    yield from _range(goal.value, ("field", "yield_goal", "value"), low, high, goal.value.unit)
 
 
 def _field_readings(case: CaseFile) -> Iterator[Fault]:
