@@ -252,7 +252,7 @@ def test_published_limits():
     matter). SMP buffer 7.5 (Sikora), Mehlich 6.6 (Hoskins 2005), Moore-Sikora 8.00 (Clemson),
     Woodruff 7.0 (Sikkim study).
     """
-    assert (limit("fewest_cores"), limit("largest_area"), limit("oldest_test")) == (15, 20, 3)
+    assert (limit("cores_min"), limit("area_max"), limit("oldest_test")) == (15, 20, 3)
     assert limit("cations_per_ec") == 1 / 0.1
     assert limit("organic_soil_om") == pytest.approx(12 * 1.724, abs=1)
     assert limit("mineral_soil_om") == pytest.approx(18 * 1.724, abs=0.1)

@@ -127,9 +127,9 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
 
 def _yield_goal(case: CaseFile) -> Iterator[Fault]:
     goal, row = case.field.yield_goal, crops().get(fold(case.field.crop))
-    if goal is None or row is None:
+    pounds = yield_units(case.field.crop).get(goal.value.unit) if goal and row else None
+    if not pounds:  # an unknown crop, or a unit that is already an error
         return
-    pounds = yield_units(case.field.crop)[goal.value.unit]
     low, high = (limit / pounds for limit in usual_yields()[row["group"]])
     yield from _range(goal.value, ("field", "yield_goal", "value"), low, high, goal.value.unit)
 

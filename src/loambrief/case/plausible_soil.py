@@ -200,7 +200,7 @@ def _gaps(sample: Sample, path: DataPath) -> Iterator[Fault]:
 
 
 def _sampling(case: CaseFile, sample: Sample, path: DataPath) -> Iterator[Fault]:
-    few, large, old = limit("fewest_cores"), limit("largest_area"), limit("oldest_test")
+    few, large, old = limit("cores_min"), limit("area_max"), limit("oldest_test")
     if sample.cores is not None and sample.cores < few:
         yield Fault("CASE108", (*path, "cores"), f"{sample.cores} cores", f"at least {few:g}",
                     "Few cores make the result depend on where they were taken (Penn State).")

@@ -1,4 +1,4 @@
-"""Limits of the entry checks, from ``tables/case/checks.csv``."""
+"""Limits of the entry checks, from ``tables/case/checks.csv`` and the sampling guidance."""
 
 from __future__ import annotations
 
@@ -11,11 +11,14 @@ from loambrief.tables import load
 
 CHECKS = "case/checks"
 BUFFERS = "case/buffers"
+SAMPLING = "sampling/constants"
 
 
 @cache
 def _limits() -> Mapping[str, float]:
-    return MappingProxyType({row["name"]: row["value"] for row in load(CHECKS)})
+    return MappingProxyType(
+        {row["name"]: row["value"] for table in (SAMPLING, CHECKS) for row in load(table)}
+    )
 
 
 def limit(name: str) -> float:
