@@ -13,9 +13,10 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
-BAND = "limits/band"
+TOPIC = "nutrients"
+BAND = "nutrients/band"
 RUNOFF = "nutrients/phosphorus_runoff"
-METALS = "limits/biosolids_metals"
+METALS = "nutrients/biosolids_metals"
 BAND_COLUMNS = {"N": "n", "P2O5": "p2o5", "K2O": "k2o", "N+K2O": "n_plus_k2o"}
 CLAYEY = ("sandy clay", "silty clay", "clay")
 KINDS = ("ceiling", "monthly mean")

@@ -9,6 +9,7 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
+TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
 RATES = "nutrients/micronutrient_rates"
 RESPONSE = "nutrients/micronutrient_response"

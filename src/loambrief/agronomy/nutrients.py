@@ -193,6 +193,42 @@ def k_from_k2o(k2o: float) -> float:
     return k2o / K2O_PER_K
 
 
+@formula(unit="lb/ac", source="flynn-a133", locator="guaranteed analysis", how="convention")
+def nutrient_supplied(rate_lb_ac: float, grade_pct: float) -> float:
+    """Nutrient that an application of a product brings.
+
+    Parameters
+    ----------
+    rate_lb_ac : float
+        Product as spread [lb/ac].
+    grade_pct : float
+        Nutrient in the product, as on the label [%].
+
+    Returns
+    -------
+    float
+        Nutrient [lb/ac, in the label's form].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative rate, or a grade outside 0 to 100 %.
+
+    Notes
+    -----
+    Rate x grade / 100. For manure and compost it is the whole content; the share that counts
+    in the first year is smaller for nitrogen, near to all for P2O5 and K2O.
+
+    References
+    ----------
+    flynn-a133
+    """
+    _not_negative(rate_lb_ac=rate_lb_ac)
+    if not 0 <= grade_pct <= 100:
+        raise ImpossibleInput(f"grade_pct must lie between 0 and 100 (found {grade_pct:g})")
+    return rate_lb_ac * grade_pct / 100
+
+
 def _rotation(names: str | Sequence[str] | None) -> tuple[Crop, ...]:
     if not names:
         return ()

@@ -10,6 +10,7 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
+TOPIC = "nutrients"
 TABLE = "nutrients/removal"
 COLUMNS: Mapping[str, str] = MappingProxyType(
     {"N": "n", "P2O5": "p2o5", "K2O": "k2o", "Ca": "ca", "Mg": "mg", "S": "s"}

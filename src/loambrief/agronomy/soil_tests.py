@@ -1,4 +1,4 @@
-"""Between soil tests: regional conversions by name, and the error of a test.
+"""Between soil tests: regional conversions, each by its own name.
 
 No conversion is ever applied silently: each is a formula of its own, named after the
 region and study it holds for, and the caller asks for it.
@@ -6,12 +6,10 @@ region and study it holds for, and the caller asks for it.
 
 from __future__ import annotations
 
-import math
-
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
 
+TOPIC = "nutrients"
 M3_PER_BRAY_OHIO = 1.35
 M3_K_PER_ACETATE_OHIO = 1.14
 BRAY_SLOPE_OHIO, BRAY_INTERCEPT_OHIO = 0.832, -8.08
@@ -186,47 +184,3 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
     _not_negative(mehlich3_ppm=mehlich3_ppm)
     return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
                   notes=("the source advises caution with this conversion",))
-
-
-@formula(unit="%", source="miller-2015-alp", locator="working values", how="memory",
-         valid={"cores": (5, 60)})
-def soil_test_error(test: str, cores: float) -> Answer:
-    """Relative error of a composite P or K test, one standard deviation.
-
-    Parameters
-    ----------
-    test : str
-        ``P`` or ``K``.
-    cores : float
-        Soil cores in the composite [count].
-
-    Returns
-    -------
-    Answer
-        Error of the test [% of its value]; details give the two parts.
-
-    Raises
-    ------
-    UnknownName
-        Another test.
-    ImpossibleInput
-        Fewer than one core.
-
-    Notes
-    -----
-    sqrt(laboratory^2 + field^2 / cores), with the laboratory's error and the spread between
-    single cores of one field from a table (from memory, unverified). The field dominates:
-    more cores help more than more decimals. Bias by depth or place is not in it.
-
-    References
-    ----------
-    miller-2015-alp
-    """
-    if cores < 1:
-        raise ImpossibleInput(f"a composite has at least one core (found {cores:g})")
-    row = load("nutrients/test_error").find(test=test)
-    field = row["field_pct"] / math.sqrt(cores)
-    return Answer(
-        math.hypot(row["laboratory_pct"], field),
-        details={"laboratory_pct": row["laboratory_pct"], "field_pct": field},
-    )
