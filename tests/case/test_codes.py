@@ -3,7 +3,9 @@
 import pytest
 from case_builders import PENETROMETER, minimal, sample
 
+from loambrief.case import names
 from loambrief.case.codes import CODES
+from loambrief.tables import Source, Table
 
 READ = {  # codes of test_reader.py
     "CASE001", "CASE002", "CASE003", "CASE004", "CASE005", "CASE006", "CASE007", "CASE008",
@@ -220,4 +222,30 @@ def test_code(code, field, case, problems):
 
 def test_every_code_is_tried():
     """ensures that no documented code is one that cannot occur."""
-    assert {code for code, _, _ in CASES} | READ >= set(CODES) - {"CASE115"}
+    assert {code for code, _, _ in CASES} | READ | {"CASE115"} == set(CODES)
+
+
+def test_unknown_weed(problems, monkeypatch):
+    """ensures that a weed in no table is questioned, by species and local name, with a guess."""
+    names.weeds.cache_clear()
+    shipped = names.load
+    table = Table("weeds/names", Source("t", "r", "", "seen", "", "",
+                                        {"species": {}, "common_names": {}}),
+                  ({"species": "Rumex acetosella", "common_names": "sheep sorrel|red sorrel"},))
+    monkeypatch.setattr(names, "all_tables", lambda: ("crops/crops", "weeds/names"))
+    monkeypatch.setattr(names, "load",
+                        lambda name: table if name == "weeds/names" else shipped(name))
+    case = minimal(weeds=[
+        {"species": "Rumex acetosella", "identification": "certain"},
+        {"species": "Rumex acetocella", "identification": "certain"},
+        {"species": "Rumex sp.", "local_name": "Red Sorrel", "identification": "possible"},
+        {"species": "Unheard of", "identification": "possible"}])
+    try:
+        found = problems(case)
+    finally:
+        names.weeds.cache_clear()
+    assert [(p.code, p.field, p.help) for p in found] == [
+        ("CASE115", "weeds[Rumex acetocella].species", "Did you mean 'Rumex acetosella'?"),
+        ("CASE115", "weeds[Unheard of].species",
+         "It is printed as typed; nothing can be read from it."),
+    ]

@@ -6,10 +6,14 @@ from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType
 
-from loambrief.tables import load
+from loambrief.tables import all_tables, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, YIELD_UNITS
 
 CROPS = "crops/crops"
+WEEDS = "weeds/"
+WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
+              "common_names", "local_name")
+"""Columns of the weed tables that hold names, several of them separated by |."""
 USUAL_YIELD = "case/usual_yield"
 MASS_YIELDS: Mapping[str, float] = MappingProxyType(
     {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": 2000.0, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
@@ -51,3 +55,20 @@ def yield_units(crop: str) -> Mapping[str, float]:
 def usual_yields() -> Mapping[str, tuple[float, float]]:
     """Crop group -> lowest and highest usual yield goal [lb/ac]."""
     return MappingProxyType({row["group"]: (row["low"], row["high"]) for row in load(USUAL_YIELD)})
+
+
+@cache
+def weeds() -> Mapping[str, str]:
+    """Folded name -> name as printed, from every table under ``tables/weeds``."""
+    found: dict[str, str] = {}
+    for table in all_tables():
+        if not table.startswith(WEEDS):
+            continue
+        rows = load(table)
+        for column in WEED_NAMES:
+            if column in rows.source.columns:
+                for cell in rows.column(column):
+                    for name in str(cell or "").split("|"):
+                        if name.strip():
+                            found.setdefault(fold(name), name.strip())
+    return MappingProxyType(found)

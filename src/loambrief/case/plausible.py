@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
-from loambrief.case.names import CROPS, crops, fold, usual_yields, yield_units
+from loambrief.case.names import CROPS, crops, fold, usual_yields, weeds, yield_units
 from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
@@ -54,6 +54,7 @@ def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
     for i, sample in enumerate(case.samples):
         yield from soil_warnings(case, sample, ("samples", i))
     yield from _crops(case)
+    yield from _weeds(case)
     yield from _yield_goal(case)
     yield from _field_readings(case)
     yield from _water(case)
@@ -123,6 +124,26 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
         yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
                     help if name != "crop" else
                     f"{help} Without it nothing that depends on the crop can be worked out.")
+
+
+def _weeds(case: CaseFile) -> Iterator[Fault]:
+    """Weeds whose name, and local name if given, stand in no weed table."""
+    named: list[tuple[DataPath, tuple[str | None, ...]]] = [
+        (("weeds", i, "species"), (weed.species, weed.local_name))
+        for i, weed in enumerate(case.weeds)
+    ]
+    if case.refractometer:
+        named += [
+            (("refractometer", "readings", i, "plant"), (reading.plant,))
+            for i, reading in enumerate(case.refractometer.readings) if reading.role == "weed"
+        ]
+    for path, names in named if weeds() else ():
+        if any(name and fold(name) in weeds() for name in names):
+            continue
+        near = nearest(fold(names[0] or ""), weeds(), cutoff=0.75)
+        yield Fault("CASE115", path, repr(names[0]), "a weed of the weed table",
+                    f"Did you mean {weeds()[near]!r}?" if near else
+                    "It is printed as typed; nothing can be read from it.")
 
 
 def _yield_goal(case: CaseFile) -> Iterator[Fault]:
