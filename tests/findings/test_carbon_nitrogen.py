@@ -1,0 +1,241 @@
+"""Findings on carbon and nitrogen: levels, ratios, residue, material on offer."""
+
+import copy
+from pathlib import Path
+
+import pytest
+
+from loambrief.agronomy.registry import recording
+from loambrief.case.load import load_case
+from loambrief.case.schema import CaseFile
+from loambrief.findings import carbon_nitrogen
+from loambrief.findings.model import Grade, NeedKind, Status
+from loambrief.report.text import Writer
+from loambrief.tables import references
+
+ROOT = Path(__file__).parents[2] / "sample_inputs"
+WRITERS = {system: Writer("en", system) for system in ("us", "si")}
+BASE = {
+    "loambrief": 1,
+    "case": {"id": "carbon-1", "date": "2026-10-20"},
+    "client": {"name": "Odalys Renwick"},
+    "farm": {"name": "Marl Knoll"},
+    "field": {"name": "East", "area": "20 ac", "crop": "corn", "tillage": "no-till",
+              "irrigation": "none", "drainage": "well drained"},
+    "adviser": {"name": "Imre Castellan",
+                "credential": {"scheme": "State board", "number": "PA-0", "expires": "2028-01-01"},
+                "interest": "None."},
+    "samples": [{
+        "id": "E", "date": "2026-10-01", "cores": 20, "texture": "silt loam",
+        "lab": {"name": "Gravel Bar Laboratory"}, "methods": {"organic_matter": "loss on ignition"},
+        "increments": [{"depth": "0-6 in", "organic_matter": "2.5 %"}],
+    }],
+}
+
+
+def case_of(slice_=None, *, sample=None, **parts):
+    data = copy.deepcopy(BASE)
+    if slice_ is not None:
+        data["samples"][0]["increments"] = [slice_]
+    data["samples"][0].update(sample or {})
+    for key, value in parts.items():
+        if isinstance(value, dict) and key in data:
+            data[key].update(value)
+        else:
+            data[key] = value
+    return CaseFile.model_validate(data)
+
+
+def material(**analysis):
+    kind = analysis.pop("kind", "compost")
+    name = analysis.pop("name", "Compost")
+    return {"id": "m", "name": name, "kind": kind, "form": analysis.pop("form", "bulk"),
+            "analysis": analysis,
+            "price": {"amount": 20, "per": "ton", "date": "2026-10-01"}}
+
+
+STRAW = {"material": "wheat straw", "dry_mass": "4000 lb/ac"}
+VETCH = {"material": "hairy vetch", "dry_mass": "3000 lb/ac", "cn_ratio": 11}
+VARIANTS = {
+    "plain": case_of(),
+    "rich": case_of({"depth": "0-6 in", "organic_matter": "5.5 %", "total_nitrogen": "0.3 %"}),
+    "between": case_of({"depth": "0-6 in", "organic_matter": "3.7 %"}),
+    "wide": case_of({"depth": "0-6 in", "organic_carbon": "1.5 %", "total_nitrogen": "0.08 %"}),
+    "narrow": case_of({"depth": "0-6 in", "organic_carbon": "1.0 %", "total_nitrogen": "0.2 %"}),
+    "clay": case_of({"depth": "0-6 in", "organic_carbon": "3.5 %"}, sample={"texture": "clay loam"}),
+    "muck": case_of({"depth": "0-6 in", "organic_matter": "45 %"}, sample={"texture": "muck"}),
+    "shallow only": case_of({"depth": "0-2 in", "organic_matter": "3 %"}),
+    "only a limit": case_of({"depth": "0-6 in", "organic_matter": "<0.5 %"}),
+    "no matter": case_of({"depth": "0-6 in", "ph": 6.5}),
+    "straw": case_of(residue=[STRAW]),
+    "vetch": case_of(residue=[VETCH]),
+    "even": case_of(residue=[{"material": "alfalfa hay, old", "dry_mass": "2000 lb/ac",
+                              "cn_ratio": 25}]),
+    "much straw": case_of({"depth": "0-6 in", "organic_matter": "1.2 %"},
+                          residue=[{**STRAW, "dry_mass": "12000 lb/ac"}]),
+    "straw before soybean": case_of(residue=[STRAW], field={"crop": "soybean"}),
+    "unknown residue": case_of(residue=[{"material": "mystery mulch", "dry_mass": "1000 lb/ac"}]),
+    "compost": case_of(materials=[material(total_nitrogen="1.4 %", carbon="20 %", p2o5="1 %")]),
+    "woody compost": case_of(materials=[material(total_nitrogen="0.4 %", carbon="30 %")]),
+    "carbon only": case_of(materials=[material(carbon="30 %")]),
+    "litter": case_of(materials=[material(kind="manure", name="Broiler litter",
+                                          total_nitrogen="3 %", carbon="27 %")]),
+    "litter stated": case_of(materials=[material(kind="manure", name="Broiler litter",
+                                                 total_nitrogen="3 %", available_n="2.4 %")]),
+    "swine slurry": case_of(materials=[material(kind="manure", name="Swine slurry", form="slurry",
+                                                total_nitrogen="0.4 %")]),
+    "bare compost": case_of(materials=[{"id": "m", "name": "Compost", "kind": "compost"}]),
+    "no samples": case_of(samples=[]),
+}
+SAMPLES = {path.parent.name: load_case(path).case for path in sorted(ROOT.glob("*/case.yaml"))}
+
+
+def by_id(case):
+    return {f.id: f for f in carbon_nitrogen.assess(case).findings}
+
+
+def texts(case, system="us"):
+    write = WRITERS[system].write
+    said = carbon_nitrogen.assess(case)
+    lines = []
+    for f in said.findings:
+        lines += [write(f.title), *(write(b) for b in f.body)]
+        lines += [write(e.text) for e in f.evidence]
+        lines += [write(f.reference)] if f.reference else []
+        lines += [write(m) for pair in f.advise_against for m in pair]
+        for need in f.needs:
+            lines += [write(need.text), *(write(c) for c in need.cautions)]
+    for missing in said.missing:
+        lines += [write(missing.what), write(missing.consequence)]
+    return lines
+
+
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize("name", [*VARIANTS, *SAMPLES])
+def test_every_message_can_be_written(name, system):
+    """ensures that each sentence renders, in both unit systems, without gaps."""
+    for line in texts((VARIANTS | SAMPLES)[name], system):
+        assert line and "None" not in line and "{" not in line, line
+        if system == "si":
+            assert "ton/ac" not in line and "lb/ac" not in line and "lb/ton" not in line, line
+
+
+@pytest.mark.parametrize("name", [*VARIANTS, *SAMPLES])
+def test_numbers_can_be_traced(name):
+    """ensures that ids are unique, sources exist and every result was recorded."""
+    with recording() as trace:
+        said = carbon_nitrogen.assess((VARIANTS | SAMPLES)[name])
+    ids = [f.id for f in said.findings]
+    assert len(ids) == len(set(ids))
+    known = {r.calculation for r in trace.results}
+    for f in said.findings:
+        for key in (*f.sources, *(s for e in f.evidence for s in e.sources),
+                    *(s for n in f.needs for s in n.sources)):
+            assert key in references(), key
+        for result in (*f.results, *(r for e in f.evidence for r in e.results)):
+            assert result.calculation in known
+
+
+@pytest.mark.parametrize("name", [*VARIANTS, *SAMPLES])
+def test_no_amount_and_no_promise(name):
+    """ensures that carbon sets no rate: needs carry no amount, and no yield is promised."""
+    for f in carbon_nitrogen.assess((VARIANTS | SAMPLES)[name]).findings:
+        for need in f.needs:
+            assert need.amount is None and need.low is None and need.high is None
+            assert need.kind in (NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
+
+
+@pytest.mark.parametrize(("name", "status"), [("plain", Status.WATCH), ("rich", Status.ADEQUATE),
+                                              ("between", Status.NOTED)])
+def test_level_is_held_against_two_percent_carbon(name, status):
+    """ensures that 2 % carbon decides, with both carbon factors (Oldfield 2019; Pribyl 2010).
+
+    2.5 % matter is 1.25 to 1.45 % carbon; 3.7 % is 1.85 to 2.15 %; 5.5 % is 2.75 to 3.19 %.
+    """
+    assert by_id(VARIANTS[name])["carbon_nitrogen.organic_matter.E"].status is status
+
+
+def test_practice_stands_apart():
+    """ensures that the rule of 16 is marked common practice, with the published view against."""
+    lines = by_id(VARIANTS["wide"])["carbon_nitrogen.soil_ratio.E"].evidence
+    practice = [e for e in lines if e.grade is Grade.PRACTICE]
+    assert [e.text.key for e in practice] == ["carbon_nitrogen.practice_16"]
+    assert any(e.text.key == "carbon_nitrogen.published_16" for e in lines)
+
+
+@pytest.mark.parametrize(("name", "ratio", "status"), [
+    ("wide", 18.75, Status.NOTED), ("narrow", 5.0, Status.NOTED), ("rich", 10.63, Status.ADEQUATE)])
+def test_soil_ratio(name, ratio, status):
+    """ensures that soil C:N is held against 8 to 12 (ARS Akron)."""
+    found = by_id(VARIANTS[name])["carbon_nitrogen.soil_ratio.E"]
+    assert found.value == pytest.approx(ratio, abs=0.01) and found.status is status
+
+
+def test_missing_nitrogen_is_named_once():
+    """ensures that a missing total nitrogen drops the ratio and is told."""
+    said = carbon_nitrogen.assess(SAMPLES["acid_corn_ohio"])
+    assert not any("soil_ratio" in f.id for f in said.findings)
+    assert [m.what.key for m in said.missing] == ["carbon_nitrogen.missing_nitrogen"]
+
+
+def test_limit_is_not_a_number():
+    """ensures that "<0.5 %" organic matter is not used as 0.5."""
+    said = carbon_nitrogen.assess(VARIANTS["only a limit"])
+    assert not said.findings
+    assert [m.what.key for m in said.missing] == ["carbon_nitrogen.missing_matter"]
+
+
+def test_straw_ties_up_and_vetch_releases():
+    """ensures that 4,000 lb straw ties up 46.7 lb and 3,000 lb vetch gives 59.1 (24:1 rule)."""
+    straw = by_id(VARIANTS["straw"])["carbon_nitrogen.residue.1"]
+    vetch = by_id(VARIANTS["vetch"])["carbon_nitrogen.residue.1"]
+    assert straw.title.params["value"] == pytest.approx(46.67, abs=0.01)
+    assert vetch.title.params["value"] == pytest.approx(-59.09, abs=0.01)
+    assert straw.status is Status.WATCH and vetch.status is Status.NOTED
+    assert [n.item for n in straw.needs] == ["nitrogen timing"] and not vetch.needs
+
+
+def test_legume_needs_no_nitrogen_timing():
+    """ensures that straw before soybean is told but asks for no nitrogen."""
+    assert not by_id(VARIANTS["straw before soybean"])["carbon_nitrogen.residue.1"].needs
+
+
+def test_unknown_residue_is_missing_not_guessed():
+    """ensures that a residue without a ratio is named as missing."""
+    said = carbon_nitrogen.assess(VARIANTS["unknown residue"])
+    assert "carbon_nitrogen.missing_residue" in {m.what.key for m in said.missing}
+    assert not any("residue" in f.id for f in said.findings)
+
+
+def test_usable_nitrogen_of_compost():
+    """ensures that 28 lb total gives 1.4 to 2.8 lb in the first season (5 to 10 %, Hartz)."""
+    found = by_id(VARIANTS["compost"])["carbon_nitrogen.material.m"]
+    assert (found.title.params["low"], found.title.params["high"]) == pytest.approx((1.4, 2.8))
+    assert found.advise_against
+
+
+def test_stated_nitrogen_wins_and_disagreement_shows():
+    """ensures that the case's own figure stands, with the published share against it."""
+    found = by_id(VARIANTS["litter stated"])["carbon_nitrogen.material.m"]
+    assert found.value == pytest.approx(48.0)
+    assert any(e.side.value == "against" for e in found.evidence)
+
+
+def test_woody_compost_ties_up():
+    """ensures that compost at 75:1 is told to tie up nitrogen (above 30, Alberta)."""
+    assert by_id(VARIANTS["woody compost"])["carbon_nitrogen.material.m"].status is Status.WATCH
+
+
+def test_material_without_analysis_says_nothing():
+    """ensures that nothing is guessed for a compost without an analysis."""
+    assert not any("material" in f for f in by_id(VARIANTS["bare compost"]))
+
+
+def test_ratios_for_the_chart():
+    """ensures that soil, residue and material come in order with their ratios."""
+    points = carbon_nitrogen.ratios(SAMPLES["vegetables_new_jersey"])
+    assert [p.kind for p in points] == ["soil", "residue", "material"]
+    assert points[0].ratio == pytest.approx(12.0)
+    assert points[1].ratio == 52
+    assert points[2].ratio == pytest.approx(22 / 1.2)
+    assert carbon_nitrogen.turning_ratio() == 24

@@ -1,0 +1,338 @@
+"""Findings on salt and sodium: what is said, what is needed, what is kept silent."""
+
+import copy
+from pathlib import Path
+
+import pytest
+
+from loambrief.agronomy.registry import recording
+from loambrief.case.load import load_case
+from loambrief.case.schema import CaseFile
+from loambrief.findings import salinity
+from loambrief.findings.model import Confidence, Grade, NeedKind, Status
+from loambrief.report.text import Writer
+from loambrief.tables import references
+
+ROOT = Path(__file__).parents[2] / "sample_inputs"
+WRITERS = {system: Writer("en", system) for system in ("us", "si")}
+BASE = {
+    "loambrief": 1,
+    "case": {"id": "salt-1", "date": "2026-10-20"},
+    "client": {"name": "Odalys Renwick"},
+    "farm": {"name": "Brackwater Flat"},
+    "field": {"name": "West", "area": "40 ac", "crop": "corn", "tillage": "conventional",
+              "irrigation": "furrow", "seasonal_et": "24 in", "drainage": "poorly drained"},
+    "adviser": {"name": "Imre Castellan",
+                "credential": {"scheme": "State board", "number": "CO-0", "expires": "2028-01-01"},
+                "interest": "None."},
+    "samples": [{
+        "id": "W", "date": "2026-10-01", "cores": 20, "texture": "loam", "fizz": "slight",
+        "lab": {"name": "Gravel Bar Laboratory"},
+        "methods": {"ph": "saturated paste", "ec": "saturated-paste", "cec": "ammonium acetate",
+                    "cations": "ammonium-acetate"},
+        "increments": [{"depth": "0-6 in", "ph": 8.6, "ec": "5.0 dS/m"}],
+    }],
+}
+SODIC = {"depth": "0-6 in", "ph": 8.9, "ec": "2.0 dS/m", "cec": "20 meq/100g",
+         "exchangeable_sodium": "4.4 meq/100g"}
+
+
+def case_of(slice_=None, *, sample=None, **parts):
+    data = copy.deepcopy(BASE)
+    if slice_ is not None:
+        data["samples"][0]["increments"] = slice_ if isinstance(slice_, list) else [slice_]
+    data["samples"][0].update(sample or {})
+    for key, value in parts.items():
+        if isinstance(value, dict) and key in data:
+            data[key].update(value)
+        else:
+            data[key] = value
+    return CaseFile.model_validate(data)
+
+
+def by_id(case):
+    return {f.id: f for f in salinity.assess(case).findings}
+
+
+def needs_of(case, kind):
+    found = {}
+    for finding in salinity.assess(case).findings:
+        for need in finding.needs:
+            if need.kind is kind:
+                found[need.item, need.where] = need
+    return list(found.values())
+
+
+def texts(case, system="us"):
+    """Every message of an assessment, written out."""
+    write = WRITERS[system].write
+    said = salinity.assess(case)
+    lines = []
+    for f in said.findings:
+        lines += [write(f.title), *(write(b) for b in f.body)]
+        lines += [write(e.text) for e in f.evidence]
+        lines += [write(f.reference)] if f.reference else []
+        lines += [write(m) for pair in f.advise_against for m in pair]
+        for need in f.needs:
+            lines += [write(need.text), *(write(c) for c in need.cautions)]
+    for missing in said.missing:
+        lines += [write(missing.what), write(missing.consequence)]
+    return lines
+
+
+WATER = {"source": "Ditch", "date": "2026-07-01", "ec": "0.4 dS/m", "calcium": "0.5 meq/L",
+         "magnesium": "0.4 meq/L", "sodium": "8 meq/L", "bicarbonate": "9 meq/L",
+         "chloride": "12 meq/L", "boron": "3.5 mg/L", "nitrate_n": "35 mg/L"}
+VARIANTS = {
+    "saline": case_of(),
+    "saline, no crop row": case_of(field={"crop": "buckwheat"}),
+    "not salty": case_of({"depth": "0-6 in", "ph": 7.0, "ec": "0.6 dS/m"}),
+    "converted": case_of({"depth": "0-6 in", "ph": 7.5, "ec": "1.2 dS/m"},
+                         sample={"methods": {"ec": "1:1"}}),
+    "converted 1:5 by paste": case_of(
+        {"depth": "0-6 in", "ec": "0.6 dS/m", "extract": {"saturation": "40 %"}},
+        sample={"methods": {"ec": "1:5"}}),
+    "no texture": case_of({"depth": "0-6 in", "ec": "1.2 dS/m"},
+                          sample={"methods": {"ec": "1:2"}, "texture": None}),
+    "below a limit": case_of({"depth": "0-6 in", "ec": "<0.5 dS/m"}),
+    "above a limit": case_of({"depth": "0-6 in", "ec": ">20 dS/m"}),
+    "sodic": case_of(SODIC),
+    "sodic, own target": case_of(SODIC, targets={"esp": "6 %", "reason": "Fine clay."}),
+    "sodic, no cec": case_of({"depth": "0-6 in", "ph": 8.8, "ec": "6 dS/m", "extract": {
+        "sodium": "60 meq/L", "calcium": "6 meq/L", "magnesium": "4 meq/L"}}),
+    "a little sodium": case_of({**SODIC, "exchangeable_sodium": "1.8 meq/100g"}),
+    "sodium bound": case_of({"depth": "0-6 in", "ph": 6.4, "calcium": "1500 ppm",
+                             "magnesium": "200 ppm", "potassium": "150 ppm", "sodium": "20 ppm"},
+                            sample={"fizz": "none"}),
+    "sodium bound high": case_of({"depth": "0-6 in", "ph": 6.4, "sodium": "900 ppm",
+                                  "cec": "12 meq/100g"}, sample={"fizz": "none"}),
+    "rainfed": case_of(field={"irrigation": "none", "seasonal_et": None}),
+    "bad water": case_of(water=WATER),
+    "very bad water": case_of(water={**WATER, "ec": "14 dS/m"}, field={"irrigation": "sprinkler"}),
+    "thin water test": case_of(water={"source": "Ditch", "date": "2026-07-01"}),
+    "salty compost and gypsum on offer": case_of(
+        {"depth": "0-6 in", "ph": 7.9, "ec": "5.0 dS/m", "cec": "20 meq/100g",
+         "exchangeable_sodium": "0.4 meq/100g"},
+        materials=[{"id": "c", "name": "Yard compost", "kind": "compost",
+                    "analysis": {"ec_1to5": "7 dS/m"}},
+                   {"id": "g", "name": "Gypsum", "kind": "gypsum",
+                    "analysis": {"gypsum": "90 %"}}]),
+    "sulfur on offer, no lime": case_of({**SODIC, "carbonate": "0 %"}, materials=[
+        {"id": "s", "name": "Sulfur", "kind": "elemental sulfur", "analysis": {"sulfur": "90 %"}}]),
+    "layers": case_of([
+        {"depth": "0-2 in", "ec": "9 dS/m"}, {**SODIC, "ec": "4.5 dS/m"},
+        {"depth": "6-12 in", "ec": "3 dS/m", "extract": {
+            "sodium": "50 meq/L", "calcium": "4 meq/L", "magnesium": "4 meq/L"}}]),
+    "seedlings": case_of(field={"crop": "barley"}),
+    "nothing measured": case_of({"depth": "0-6 in", "ph": 8.7}),
+    "no samples": case_of(samples=[]),
+}
+SAMPLES = {path.parent.name: load_case(path).case for path in sorted(ROOT.glob("*/case.yaml"))}
+
+
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize("name", [*VARIANTS, *SAMPLES])
+def test_every_message_can_be_written(name, system):
+    """ensures that each sentence renders, in both unit systems, without gaps."""
+    for line in texts((VARIANTS | SAMPLES)[name], system):
+        assert line and "None" not in line and "{" not in line, line
+        assert "  " not in line
+        if system == "si":
+            assert " ton/ac" not in line and " lb/ac" not in line, line
+
+
+@pytest.mark.parametrize("name", [*VARIANTS, *SAMPLES])
+def test_numbers_can_be_traced(name):
+    """ensures that ids are unique, sources exist and every result was recorded."""
+    case = (VARIANTS | SAMPLES)[name]
+    with recording() as trace:
+        said = salinity.assess(case)
+    ids = [f.id for f in said.findings]
+    assert len(ids) == len(set(ids))
+    known = {r.calculation for r in trace.results}
+    for f in said.findings:
+        assert f.topic == "salinity"
+        for key in (*f.sources, *(s for e in f.evidence for s in e.sources),
+                    *(s for n in f.needs for s in n.sources)):
+            assert key in references(), key
+        for result in (*f.results, *(r for e in f.evidence for r in e.results),
+                       *(r for n in f.needs for r in n.results)):
+            assert result.calculation in known
+        if f.value is not None and f.grade is Grade.CALCULATED:
+            assert f.results
+
+
+def test_threshold_and_slope_decide_the_loss():
+    """ensures that corn at 5 dS/m keeps 100 - 12 (5 - 1.7) = 60.4 % (Maas: 1.7 and 12)."""
+    found = by_id(VARIANTS["saline"])["salinity.crop.W"]
+    assert found.value == pytest.approx(60.4)
+    assert found.status is Status.LIMITING and found.severity == 3
+
+
+def test_root_zone_is_a_weighted_mean():
+    """ensures that slices below the tilled one count by thickness, and overlaps do not.
+
+    0-6 in at 4.5 and 6-12 in at 3.0: mean 3.75 (the 0-2 in slice lies inside the first).
+    """
+    assert by_id(VARIANTS["layers"])["salinity.ece.W"].value == pytest.approx(3.75)
+
+
+def test_conversion_lowers_confidence_and_asks_for_a_paste():
+    """ensures that a 1:1 reading near a threshold brings a range, less trust and a test."""
+    case = VARIANTS["converted"]
+    found = by_id(case)["salinity.ece.W"]
+    assert found.grade is Grade.CALCULATED
+    assert found.confidence is Confidence.MEDIUM
+    assert {n.item for n in needs_of(case, NeedKind.MEASURE)} == {"paste extract", "sodium"}
+    assert found.value == pytest.approx(3.01 * 1.2 - 0.77)
+
+
+def test_limits_are_not_numbers():
+    """ensures that "<0.5" is judged as below that and ">20" as above it, without a value."""
+    below = by_id(VARIANTS["below a limit"])["salinity.ece.W"]
+    above = by_id(VARIANTS["above a limit"])["salinity.ece.W"]
+    assert below.value is None and below.status is Status.ADEQUATE
+    assert above.value is None and above.status is Status.LIMITING
+    assert "salinity.crop.W" not in by_id(VARIANTS["above a limit"])
+
+
+def test_saline_soil_gets_no_gypsum():
+    """ensures that salt alone, sodium unknown, calls for drains, water and a test, no gypsum."""
+    case = VARIANTS["saline"]
+    assert not needs_of(case, NeedKind.GYPSUM)
+    assert len(needs_of(case, NeedKind.DRAIN)) == 1
+    leach, = needs_of(case, NeedKind.LEACH)
+    assert leach.low <= leach.amount <= leach.high and leach.unit == "in"
+    assert "sodium" in [n.item for n in needs_of(case, NeedKind.MEASURE)]
+
+
+def test_gypsum_amount_by_hand():
+    """ensures that CEC 20 and ESP 22 to 10 on 6 in take 1.72 x 2.4 x 0.5 x 1.25 = 2.58 ton/ac.
+
+    Handbook 60 equivalents on 4,000,000 lb per acre-foot; 1.25 as in Ali (2011).
+    """
+    need, = needs_of(VARIANTS["sodic"], NeedKind.GYPSUM)
+    assert need.amount == pytest.approx(2.58, abs=0.01)
+    assert need.low < need.amount < need.high
+    assert need.params["target"] == 10 and not need.params["own_target"]
+
+
+def test_adviser_target_overrides():
+    """ensures that the adviser's own ESP target is used and its reason printed."""
+    case = VARIANTS["sodic, own target"]
+    need, = needs_of(case, NeedKind.GYPSUM)
+    assert need.params["target"] == 6 and need.params["own_target"]
+    assert any("Fine clay." in line for line in texts(case))
+
+
+def test_no_capacity_no_amount():
+    """ensures that without CEC gypsum has no amount, and the test is asked for."""
+    case = VARIANTS["sodic, no cec"]
+    need, = needs_of(case, NeedKind.GYPSUM)
+    assert need.amount is None and need.low is None
+    assert "sodium" in [n.item for n in needs_of(case, NeedKind.MEASURE)]
+
+
+def test_some_sodium_is_watched_not_treated():
+    """ensures that ESP 9, below the limit, is watched and gets no gypsum by default."""
+    case = VARIANTS["a little sodium"]
+    found = by_id(case)["salinity.sodium.W"]
+    assert found.status is Status.WATCH and found.value == pytest.approx(9.0)
+    assert not needs_of(case, NeedKind.GYPSUM)
+
+
+def test_upper_bound_can_clear_but_not_accuse():
+    """ensures that sodium without any deduction clears a soil or leaves it open, never more."""
+    assert by_id(VARIANTS["sodium bound"])["salinity.sodium.W"].status is Status.ADEQUATE
+    high = by_id(VARIANTS["sodium bound high"])["salinity.sodium.W"]
+    assert high.value == pytest.approx(900 / 229.9 / 12 * 100, rel=0.001)
+    assert high.status is Status.UNCERTAIN
+    assert not needs_of(VARIANTS["sodium bound high"], NeedKind.GYPSUM)
+
+
+def test_calcareous_soil_gives_no_bound_from_bases():
+    """ensures that summed bases are not used where lime inflates them (pH 7.3, fizz)."""
+    case = case_of({"depth": "0-6 in", "ph": 8.0, "calcium": "5000 ppm", "magnesium": "300 ppm",
+                    "potassium": "200 ppm", "sodium": "60 ppm"})
+    assert "salinity.sodium.W" not in by_id(case)
+
+
+def test_saline_sodic_warns_before_leaching():
+    """ensures that leaching a saline-sodic soil carries the warning about calcium first."""
+    case = SAMPLES["saline_alfalfa_utah"]
+    leach = next(n for n in needs_of(case, NeedKind.LEACH))
+    assert "salinity.caution_leach_without_calcium" in {c.key for c in leach.cautions}
+    assert "salinity.caution_drain_water" in {c.key for c in leach.cautions}
+
+
+def test_rainfed_field_gets_no_leaching_depth():
+    """ensures that no depth of water is asked of a field without irrigation."""
+    assert not needs_of(VARIANTS["rainfed"], NeedKind.LEACH)
+    assert not any(f.startswith("salinity.water") for f in by_id(VARIANTS["rainfed"]))
+
+
+def test_salty_compost_and_idle_gypsum_are_not_advised():
+    """ensures that both are named with a reason, and salty materials can be asked for."""
+    case = VARIANTS["salty compost and gypsum on offer"]
+    keys = {what.key for f in salinity.assess(case).findings for what, _ in f.advise_against}
+    assert keys == {"salinity.avoid_salty", "salinity.avoid_gypsum"}
+    assert salinity.salty_materials(case) == ("c",)
+
+
+def test_water_hazards():
+    """ensures that each hazard of a bad water is found (FAO 29, table 1)."""
+    found = by_id(VARIANTS["bad water"])
+    assert found["salinity.water.ec"].status is Status.ADEQUATE
+    assert found["salinity.water.infiltration"].status is Status.LIMITING
+    assert found["salinity.water.ions"].status is Status.LIMITING
+    worse = by_id(VARIANTS["very bad water"])
+    assert worse["salinity.water.ec"].severity == 3
+
+
+def test_leaching_share_in_the_season():
+    """ensures that alfalfa on 1.6 dS/m water needs 10.5 %, 35.8 in for 32 in of crop use.
+
+    LR = 1.6/(5 x 3.37 - 1.6) with the ECe of 10 % loss, AW = ET/(1 - LR) (FAO 29).
+    """
+    need, = needs_of(SAMPLES["saline_alfalfa_utah"], NeedKind.MANAGE)
+    assert need.params["share"] == pytest.approx(0.105, abs=0.001)
+    assert need.params["total"] == pytest.approx(35.75, abs=0.05)
+
+
+def test_missing_is_named_with_its_consequence():
+    """ensures that a lack is told where salt matters and not where it does not."""
+    said = {m.what.key for m in salinity.assess(VARIANTS["nothing measured"]).missing}
+    assert {"salinity.missing_ec", "salinity.missing_sodium", "salinity.missing_water"} <= said
+    assert not salinity.assess(SAMPLES["acid_corn_ohio"]).missing
+
+
+def test_disagreeing_sodium_tests_lower_confidence():
+    """ensures that two ways to ESP that disagree are shown as evidence against."""
+    found = by_id(SAMPLES["saline_alfalfa_utah"])["salinity.sodium.LP1"]
+    assert found.confidence is not Confidence.HIGH
+    assert any(e.text.key == "salinity.against_esps" for e in found.evidence)
+
+
+def test_old_and_thin_samples_are_trusted_less():
+    """ensures that the written rule of confidence is applied to soil salt."""
+    old = case_of(sample={"date": "2020-10-01", "cores": 5})
+    assert by_id(old)["salinity.ece.W"].confidence is Confidence.LOW
+
+
+def test_weeds_alone_say_nothing_about_salt():
+    """ensures that salt-loving weeds create neither a finding nor a need here."""
+    case = case_of(samples=[], field={"irrigation": "none"}, weeds=[
+        {"species": "Bassia scoparia", "identification": "certain", "cover": "40 %"}])
+    said = salinity.assess(case)
+    assert not said.findings and not said.missing
+
+
+def test_plane_for_the_chart():
+    """ensures that the chart gets every sample with a value and marks estimates."""
+    plane = salinity.plane(SAMPLES["saline_alfalfa_utah"])
+    labels = [p[0] for p in plane.points]
+    assert len(labels) == 2
+    assert plane.points[0][3] is False and plane.points[1][3] is True
+    assert (plane.ece_limit, plane.esp_limit) == (4.0, 15.0)
+    assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
+    assert salinity.plane(SAMPLES["acid_corn_ohio"]) is None
