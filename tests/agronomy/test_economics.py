@@ -1,0 +1,115 @@
+"""Cost of nutrients, response curves and the rate that pays."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loambrief.agronomy import economics as eco
+from loambrief.errors import ImpossibleInput
+
+PRICE = st.floats(1, 2000)
+GRADE = st.floats(1, 100)
+
+
+@given(PRICE, GRADE)
+def test_cost_buys_back_the_price(price, grade):
+    """ensures that cost per lb times the lb in a ton is the price of the ton (own property)."""
+    cost = eco.cost_per_lb_nutrient(price, grade)
+    assert cost * 2000 * grade / 100 == pytest.approx(price)
+
+
+@given(PRICE, st.floats(1, 50), st.floats(1, 50), st.floats(0, 2))
+def test_two_nutrients_share_one_price(price, grade, other, worth):
+    """ensures that both nutrients together cost what the ton costs (A-133, residual cost)."""
+    cost = eco.residual_cost_per_lb(price, grade, other, worth)
+    total = 2000 * (cost * grade + worth * other) / 100
+    assert total == pytest.approx(price, abs=1e-6)
+
+
+def test_dap_and_map_from_one_nitrogen_price():
+    """ensures that Illinois prices of May 2020 give 0.276 and 0.301 $/lb P2O5 (own arithmetic
+    on the AMS report), with nitrogen valued at urea."""
+    nitrogen = eco.cost_per_lb_nutrient(388.60, 46)
+    assert eco.residual_cost_per_lb(406.06, 46, 18, nitrogen) == pytest.approx(0.276, abs=5e-4)
+    assert eco.residual_cost_per_lb(406.00, 52, 11, nitrogen) == pytest.approx(0.301, abs=5e-4)
+
+
+@given(st.floats(0.2, 5), st.floats(1e-4, 0.01), st.floats(0, 1), st.floats(1, 20))
+def test_optimum_beats_its_neighbours(b, c, input_price, crop_price):
+    """ensures that no rate near the optimum earns more (own property; Fausti et al. 2018)."""
+    best = eco.quadratic_optimum(b, c, input_price, crop_price)
+
+    def margin(rate):
+        return eco.quadratic_response(50.0, b, c, rate) * crop_price - rate * input_price
+
+    for rate in (best * 0.9, best * 1.1, best + 1, max(best - 1, 0)):
+        assert margin(best) >= margin(rate) - 1e-6
+
+
+def test_dear_input_means_none():
+    """ensures that an input dearer than its first gain is not used (own property)."""
+    assert eco.quadratic_optimum(0.5, 0.002, 6.0, 5.0) == 0
+
+
+@given(st.floats(1, 300), st.floats(0.001, 0.1), st.floats(0, 300), st.floats(0, 0.05),
+       st.floats(0, 100))
+def test_mitscherlich_approaches_its_maximum(maximum, c, rate, c1, test):
+    """ensures that more fertilizer or a higher test never lowers yield nor passes the maximum."""
+    here = eco.mitscherlich_bray_yield(maximum, c, rate, c1, test)
+    assert 0 <= here <= maximum
+    assert eco.mitscherlich_bray_yield(maximum, c, rate + 10, c1, test) >= here
+    assert eco.mitscherlich_bray_yield(maximum, c, rate, c1, test + 10) >= here
+
+
+def test_baule_is_mitscherlich_in_halvings():
+    """ensures that one Baule unit is a Mitscherlich step of log10 2 (Agronomy 354)."""
+    for units in (0.5, 1, 2, 4):
+        assert eco.baule_yield(100, units) == pytest.approx(
+            eco.mitscherlich_bray_yield(100, math.log10(2), units))
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=5))
+def test_shortages_multiply_below_the_scarcest(fractions):
+    """ensures that the product rule never exceeds the minimum rule (own property)."""
+    product = eco.combined_sufficiency(fractions)
+    assert product <= eco.combined_sufficiency(fractions, "minimum") + 1e-12
+
+
+def test_montana_optimum_is_where_the_curve_turns():
+    """ensures that at zero cost the optimum is the top of Jackson's equation (1997)."""
+    for test in (4.0, 8.0, 12.0, 16.0):
+        best = eco.spring_wheat_phosphorus_optimum(test)
+        top = eco.spring_wheat_phosphorus_response(best, test)
+        assert top > eco.spring_wheat_phosphorus_response(best - 1, test)
+        assert top > eco.spring_wheat_phosphorus_response(best + 1, test)
+
+
+def test_montana_response_has_no_word_above_its_trials():
+    """ensures that a rate beyond 29 kg P/ha is flagged (Jackson et al. 1997 tried 0 to 29)."""
+    result = eco.spring_wheat_phosphorus_response.evaluate(p_kg_ha=40.0, olsen_ppm=8.0)
+    assert not result.within_range
+
+
+@given(st.floats(1, 500), st.floats(0.5, 50))
+def test_break_even_returns_nothing(cost, price):
+    """ensures that the break-even yield earns exactly the cost (own property)."""
+    even = eco.break_even_yield(cost, price)
+    assert eco.return_on_investment(even, price, cost) == pytest.approx(0, abs=1e-6)
+    assert eco.return_on_investment(0, price, cost) == pytest.approx(-100)
+
+
+def test_nonsense_prices_are_refused():
+    """ensures that a grade of zero, a negative price or an empty list raises."""
+    for call in (
+        lambda: eco.cost_per_lb_nutrient(-1, 46), lambda: eco.cost_per_lb_nutrient(400, 0),
+        lambda: eco.cost_per_lb_nutrient(400, 146),
+        lambda: eco.residual_cost_per_lb(400, 60, 50, 0.3),
+        lambda: eco.quadratic_optimum(1, 0, 0.5, 5), lambda: eco.break_even_yield(10, 0),
+        lambda: eco.return_on_investment(1, 1, 0), lambda: eco.combined_sufficiency([]),
+        lambda: eco.combined_sufficiency([0.5], "mean"),
+        lambda: eco.mitscherlich_bray_yield(-1, 0.1, 1),
+    ):
+        with pytest.raises(ImpossibleInput):
+            call()
