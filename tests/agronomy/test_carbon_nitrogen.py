@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loambrief.agronomy import carbon_compost as compost
+from loambrief.agronomy import carbon_decay as decay
 from loambrief.agronomy import carbon_nitrogen as carbon
 from loambrief.agronomy import carbon_supply as supply
 from loambrief.agronomy.arguments import parse_value
@@ -21,7 +22,7 @@ STRAW = {"name": "straw", "mass": 300, "moisture_pct": 12, "nitrogen_pct": 0.7, 
 @given(RATIO, st.floats(100, 10000))
 def test_high_ratio_never_releases(ratio, mass):
     """ensures that C:N above the diet of 24 ties up and below it releases (NRCS 2011)."""
-    value = carbon.nitrogen_tie_up_lb_ac(mass, ratio)
+    value = decay.nitrogen_tie_up_lb_ac(mass, ratio)
     assert (value > 0) == (ratio > 24) or abs(value) < 1e-9
 
 
@@ -56,30 +57,30 @@ def test_wider_ratio_gives_less_nitrogen(ratio):
 
 def test_sixteen_is_a_share_not_a_threshold():
     """ensures that the 16 of the microbial diet is the part that is burned (NRCS 2011)."""
-    result = carbon.carbon_respired_pct.evaluate()
+    result = decay.carbon_respired_pct.evaluate()
     assert result.details == {"parts_respired": 16.0, "parts_kept": 8.0}
     assert result.value == pytest.approx(200 / 3)
-    assert carbon.nitrogen_by_rule_of_16.evidence == "common practice"
+    assert decay.nitrogen_by_rule_of_16.evidence == "common practice"
 
 
 def test_effect_of_each_element():
     """ensures that limits belong to their element and guide (Alberta, NRCS, Minnesota)."""
-    assert carbon.decay_effect(25, guide="nrcs") == "tie-up"
-    assert carbon.decay_effect(25, guide="alberta") == "about even"
-    assert carbon.decay_effect(150, "phosphorus") == "release"
+    assert decay.decay_effect(25, guide="nrcs") == "tie-up"
+    assert decay.decay_effect(25, guide="alberta") == "about even"
+    assert decay.decay_effect(150, "phosphorus") == "release"
     with pytest.raises(UnknownName):
-        carbon.decay_effect(25, "potassium")
+        decay.decay_effect(25, "potassium")
     with pytest.raises(ImpossibleInput):
-        carbon.decay_effect(0)
+        decay.decay_effect(0)
 
 
 def test_residue_is_found_by_synonym_after_its_name():
     """ensures that "manures" is not taken for the rotted manure of the same list."""
-    assert carbon.residue_carbon_nitrogen("Wheat Straw") == 80
-    assert carbon.residue_carbon_nitrogen("hairy vetch") == 11
-    assert carbon.residue_carbon_nitrogen("manures") == 20
+    assert decay.residue_carbon_nitrogen("Wheat Straw") == 80
+    assert decay.residue_carbon_nitrogen("hairy vetch") == 11
+    assert decay.residue_carbon_nitrogen("manures") == 20
     with pytest.raises(UnknownName):
-        carbon.residue_carbon_nitrogen("moon dust")
+        decay.residue_carbon_nitrogen("moon dust")
 
 
 @given(st.floats(1, 1000), st.floats(0, 45), st.floats(65, 100), st.floats(46, 64))

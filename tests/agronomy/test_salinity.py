@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loambrief.agronomy import irrigation_quality as quality
 from loambrief.agronomy import irrigation_water as water
-from loambrief.agronomy import salinity, sodicity
+from loambrief.agronomy import salinity, salinity_crops, sodicity, sodicity_gypsum
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 
@@ -60,22 +61,22 @@ def test_relative_yield_is_a_share(ece, threshold, slope):
 
     Maas and Grattan (1999), equation 1.
     """
-    value = salinity.relative_yield_salinity(ece, threshold, slope)
+    value = salinity_crops.relative_yield_salinity(ece, threshold, slope)
     assert 0.0 <= value <= 100.0
-    assert salinity.relative_yield_salinity(threshold, threshold, slope) == 100.0
+    assert salinity_crops.relative_yield_salinity(threshold, threshold, slope) == 100.0
 
 
 @given(st.floats(0.0, 100.0), st.floats(0.5, 12.0), st.floats(0.5, 33.0))
 def test_yield_loss_and_ece_are_inverse(loss, threshold, slope):
     """ensures that the ECe of a loss gives that loss back (same equation)."""
-    ece = salinity.ece_at_yield_loss(loss, threshold, slope)
-    assert 100 - salinity.relative_yield_salinity(ece, threshold, slope) == pytest.approx(
+    ece = salinity_crops.ece_at_yield_loss(loss, threshold, slope)
+    assert 100 - salinity_crops.relative_yield_salinity(ece, threshold, slope) == pytest.approx(
         loss, abs=1e-7)
 
 
 def test_tolerance_table_is_complete():
     """ensures that at least 40 crops carry a threshold, a slope and their own source."""
-    rows = load(salinity.TOLERANCE).rows
+    rows = load(salinity_crops.TOLERANCE).rows
     assert len(rows) >= 40
     assert len({r["crop"] for r in rows}) == len(rows)
     for row in rows:
@@ -91,22 +92,22 @@ def test_tolerance_table_is_complete():
 ])
 def test_crop_is_found_by_any_name(typed, row):
     """ensures that synonyms of the shared crop table lead to the right row."""
-    assert salinity.crop_salt_threshold.evaluate(crop=typed).details["crop"] == row
+    assert salinity_crops.crop_salt_threshold.evaluate(crop=typed).details["crop"] == row
 
 
 def test_memory_rows_say_so():
     """ensures that a threshold from memory is not passed off as seen."""
-    assert salinity.crop_salt_threshold.evaluate(crop="alfalfa").how == "memory"
-    assert salinity.crop_salt_threshold.evaluate(crop="tomato").how == "seen"
+    assert salinity_crops.crop_salt_threshold.evaluate(crop="alfalfa").how == "memory"
+    assert salinity_crops.crop_salt_threshold.evaluate(crop="tomato").how == "seen"
 
 
 def test_alternatives_keep_their_yield_and_their_use():
     """ensures that forages replace forages and keep the wanted share (same equation)."""
-    rows = salinity.tolerant_alternatives("alfalfa", 8.0, 90.0, most=10)
+    rows = salinity_crops.tolerant_alternatives("alfalfa", 8.0, 90.0, most=10)
     assert rows
     for row in rows:
         assert row["kind"] == "forage"
-        kept = salinity.relative_yield_salinity(8.0, row["threshold_ds_m"], row["slope_pct"])
+        kept = salinity_crops.relative_yield_salinity(8.0, row["threshold_ds_m"], row["slope_pct"])
         assert kept >= 90.0
 
 
@@ -127,8 +128,8 @@ def test_esp_regression_inverts(sar):
        st.floats(60, 100), st.floats(0.5, 1.0))
 def test_gypsum_metric_and_us_agree(cec, esp, depth_cm, density, purity, efficiency):
     """ensures that the two gypsum formulas give the same mass of product (own property)."""
-    metric = sodicity.gypsum_requirement(cec, esp, 10, depth_cm, density, purity, efficiency)
-    us = sodicity.gypsum_requirement_us(
+    metric = sodicity_gypsum.gypsum_requirement(cec, esp, 10, depth_cm, density, purity, efficiency)
+    us = sodicity_gypsum.gypsum_requirement_us(
         cec, esp, 10, depth_cm / 2.54, purity, efficiency,
         soil_lb_per_acre_foot=43560 * 62.42796 * density)
     assert us * 2.241702 == pytest.approx(metric, rel=1e-4)
@@ -139,14 +140,15 @@ def test_gypsum_counts_purity_and_losses():
 
     Ali (2011), example 8.7: factor 1.25.
     """
-    pure = sodicity.gypsum_requirement(20, 25, 10, 30, 1.4)
-    assert sodicity.gypsum_requirement(20, 25, 10, 30, 1.4, 50) == pytest.approx(2 * pure)
-    assert sodicity.gypsum_requirement(20, 25, 10, 30, 1.4, 100, 0.8) == pytest.approx(1.25 * pure)
+    need = sodicity_gypsum.gypsum_requirement
+    pure = need(20, 25, 10, 30, 1.4)
+    assert need(20, 25, 10, 30, 1.4, 50) == pytest.approx(2 * pure)
+    assert need(20, 25, 10, 30, 1.4, 100, 0.8) == pytest.approx(1.25 * pure)
 
 
 def test_no_gypsum_where_the_target_is_met():
     """ensures that a soil below its target needs none, and says so."""
-    result = sodicity.gypsum_requirement.evaluate(
+    result = sodicity_gypsum.gypsum_requirement.evaluate(
         cec_meq=20, esp_pct=4, target_esp_pct=10, depth_cm=15, bulk_density_g_cm3=1.3)
     assert result.value == 0.0 and result.notes
 
@@ -158,7 +160,7 @@ def test_impossible_gypsum_input_is_refused(wrong):
     inputs = {"cec_meq": 20, "esp_pct": 25, "target_esp_pct": 10, "depth_cm": 15,
               "bulk_density_g_cm3": 1.3, **wrong}
     with pytest.raises(ImpossibleInput):
-        sodicity.gypsum_requirement.evaluate(**inputs)
+        sodicity_gypsum.gypsum_requirement.evaluate(**inputs)
 
 
 def test_dissolved_sodium_is_taken_off():
@@ -207,18 +209,18 @@ def test_met_target_needs_no_leaching():
 
 def test_pure_water_seals_soil_too():
     """ensures that very pure water is a severe hazard even at low SAR (FAO 29, table 1)."""
-    assert water.infiltration_hazard(0.1, 1.0) == "severe"
-    assert water.infiltration_hazard(0.1, 45.0) == "severe"
-    assert not water.infiltration_hazard.evaluate(ecw_ds_m=6, sar=45.0).within_range
+    assert quality.infiltration_hazard(0.1, 1.0) == "severe"
+    assert quality.infiltration_hazard(0.1, 45.0) == "severe"
+    assert not quality.infiltration_hazard.evaluate(ecw_ds_m=6, sar=45.0).within_range
 
 
 def test_water_units_are_not_mixed_up():
     """ensures that mg/L is converted, and refused where it makes no sense (FAO 29, table 1)."""
-    assert water.water_restriction("chloride", 500, unit="mg/L") == "severe"
-    assert water.water_restriction("chloride", 14.1) == "severe"
+    assert quality.water_restriction("chloride", 500, unit="mg/L") == "severe"
+    assert quality.water_restriction("chloride", 14.1) == "severe"
     with pytest.raises(ImpossibleInput):
-        water.water_restriction("sodium", 200, unit="mg/L")
-    assert water.water_restriction("bicarbonate", 9.0, "surface") is None
+        quality.water_restriction("sodium", 200, unit="mg/L")
+    assert quality.water_restriction("bicarbonate", 9.0, "surface") is None
 
 
 def test_salt_load_of_an_acre_foot():
@@ -228,10 +230,11 @@ def test_salt_load_of_an_acre_foot():
 
 def test_seed_row_limit_takes_the_stricter_row():
     """ensures that a row spacing between two listed ones gets the stricter limit."""
-    assert salinity.seed_row_salt_limit("corn", 22) == salinity.seed_row_salt_limit("corn", 30)
-    assert salinity.seed_row_salt_limit("corn", 15) is None
-    assert salinity.seed_row_salt_limit("soybean") == 0.0
-    assert salinity.seed_row_salt_limit("alfalfa") is None
+    limit = salinity_crops.seed_row_salt_limit
+    assert limit("corn", 22) == limit("corn", 30)
+    assert limit("corn", 15) is None
+    assert limit("soybean") == 0.0
+    assert limit("alfalfa") is None
 
 
 def test_compost_salt_counts_water():

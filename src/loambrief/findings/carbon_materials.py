@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.carbon_nitrogen import carbon_nitrogen_ratio, constant, decay_effect
+from loambrief.agronomy.carbon_decay import decay_effect
+from loambrief.agronomy.carbon_nitrogen import carbon_nitrogen_ratio, constant
 from loambrief.agronomy.carbon_supply import (
     available_nitrogen_lb_ton,
     compost_for_organic_matter_ton_ac,

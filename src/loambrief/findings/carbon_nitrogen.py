@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loambrief.agronomy.carbon_decay import carbon_respired_pct
 from loambrief.agronomy.carbon_nitrogen import (
     carbon_clay_ratio,
     carbon_nitrogen_ratio,
-    carbon_respired_pct,
     clay_range,
     constant,
     nitrogen_mineralised_kg_ha,

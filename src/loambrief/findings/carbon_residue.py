@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.carbon_decay import (
+    decay_effect,
+    nitrogen_by_rule_of_16,
+    nitrogen_tie_up_lb_ac,
+    residue_carbon_nitrogen,
+)
 from loambrief.agronomy.carbon_nitrogen import (
     carbon_nitrogen_ratio,
     constant,
-    decay_effect,
-    nitrogen_by_rule_of_16,
     nitrogen_pct_from_ratio,
-    nitrogen_tie_up_lb_ac,
-    residue_carbon_nitrogen,
 )
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject

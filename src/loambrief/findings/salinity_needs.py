@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from loambrief.agronomy.irrigation_water import reclamation_leaching_in
 from loambrief.agronomy.registry import subject
-from loambrief.agronomy.salinity import ece_at_yield_loss
-from loambrief.agronomy.sodicity import (
+from loambrief.agronomy.salinity_crops import ece_at_yield_loss
+from loambrief.agronomy.sodicity import constant
+from loambrief.agronomy.sodicity_gypsum import (
     amendment_for_gypsum,
-    constant,
     gypsum_requirement_us,
     soil_lime_ton_ac,
 )

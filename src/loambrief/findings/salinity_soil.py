@@ -3,14 +3,9 @@
 from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
-from loambrief.agronomy.salinity import (
-    constant as salt_constant,
-)
-from loambrief.agronomy.salinity import (
-    relative_yield_salinity,
-    salinity_class,
-    tolerant_alternatives,
-)
+from loambrief.agronomy.salinity import constant as salt_constant
+from loambrief.agronomy.salinity import salinity_class
+from loambrief.agronomy.salinity_crops import relative_yield_salinity, tolerant_alternatives
 from loambrief.agronomy.sodicity import constant as sodium_constant
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.agronomy.salinity import (
-    crop_salt_threshold,
     ece_from_1to1,
     ece_from_1to2,
     ece_from_1to5,
     root_zone_ece,
 )
+from loambrief.agronomy.salinity_crops import crop_salt_threshold
 from loambrief.agronomy.sodicity import (
     constant,
     esp_from_sar,

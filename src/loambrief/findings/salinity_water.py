@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.irrigation_quality import (
+    infiltration_hazard,
+    residual_sodium_carbonate,
+    water_restriction,
+)
 from loambrief.agronomy.irrigation_water import (
     concentration_factor,
     constant,
     drainage_water_ec,
     ece_from_irrigation_water,
-    infiltration_hazard,
     leaching_requirement,
-    residual_sodium_carbonate,
     salt_load_ton_ac,
-    water_restriction,
     water_with_leaching,
 )
 from loambrief.agronomy.registry import Result, subject
-from loambrief.agronomy.salinity import (
-    dissolved_salt_mg_l,
-    ece_at_yield_loss,
-    foliar_salt_limit,
-)
+from loambrief.agronomy.salinity import dissolved_salt_mg_l
+from loambrief.agronomy.salinity_crops import ece_at_yield_loss, foliar_salt_limit
 from loambrief.agronomy.sodicity import sodium_adsorption_ratio
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days
