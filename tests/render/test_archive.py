@@ -11,7 +11,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import outloud
 import pikepdf
 import pikepdf.pdfa
 import pytest
@@ -65,17 +64,14 @@ def test_archive_check_passes_with_plain_metadata(advisory):
         assert "/AcroForm" in pdf.Root
 
 
-def test_signing_keeps_the_file_accessible(advisory, tmp_path):
+def test_signing_keeps_the_file_accessible(advisory, accessibility_faults):
     """ensures that signing the prepared field leaves no accessibility fault and a whole file."""
     signer = _signer()
     source = IncrementalPdfFileWriter(io.BytesIO(advisory))
     signed = signers.sign_pdf(source, signers.PdfSignatureMetadata(field_name="Adviser"),
                               signer=signer, existing_fields_only=True)
-    path = tmp_path / "signed.pdf"
-    path.write_bytes(signed.getvalue())
     assert signed.getvalue().startswith(advisory)
-    result = outloud.check(str(path))
-    assert result.error is None and result.errors == 0
+    assert not accessibility_faults(signed.getvalue())
     (field,) = PdfFileReader(signed).embedded_regular_signatures
     assert field.compute_integrity_info() is None and field.coverage.name == "ENTIRE_FILE"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import re
+from random import Random
 
 import pikepdf
 import pypdf
@@ -28,6 +29,7 @@ from loambrief.report.blocks import (
     KeepTogether,
     KeyFacts,
     Numbered,
+    Paper,
     Paragraph,
     Row,
     RowKind,
@@ -175,6 +177,61 @@ def test_no_content_is_too_much(name, scale):
     data = render_pdf(model(blocks=blocks, scale=scale, title=NAME, running_head=LONG),
                       checked=True)
     assert data.startswith(b"%PDF-1.7")
+
+
+def _random_block(random, depth=2):
+    """Any block with any amount of text."""
+
+    def text():
+        count = random.choice((1, 1, 2, 5, 12, 40, 150, 600 if random.random() < 0.1 else 3))
+        words = random.choices(["soil", "5.4", "unbelievablylongcompoundword", "x"], k=count)
+        if random.random() < 0.7:
+            return " ".join(words)
+        link = random.choice(("", "https://example.org/x", "#start"))
+        return (Span(" ".join(words), bold=random.random() < 0.5, link=link), "\nmore")
+
+    def several(most, make=text):
+        return tuple(make() for _ in range(random.randrange(most)))
+
+    def evidence():
+        return EvidenceLine(text(), "measured", random.choice(("", Span("[1]", link="#start"))))
+
+    def inner():
+        return _random_block(random, depth - 1)
+
+    columns = random.randrange(1, 9)
+    rows = tuple(
+        Row((text(),), RowKind.GROUP) if random.random() < 0.1
+        else Row(tuple(str(random.random())[: random.randrange(9)] for _ in range(columns)))
+        for _ in range(random.choice((0, 1, 2, 5, 30, 90))))
+    aligned = tuple(Column("c", random.choice(("left", "right"))) for _ in range(columns))
+    makers = [
+        lambda: Paragraph(text()), lambda: Bullets(several(7)), lambda: Numbered(several(7)),
+        lambda: Table(aligned, rows, random.choice(("", text())), random.choice(("", text())),
+                      random.random() < 0.5, random.random() < 0.1),
+        lambda: KeyFacts(several(9, lambda: Fact("label", text())), random.randrange(1, 5)),
+    ]
+    if depth:
+        makers += [
+            lambda: Callout(random.choice(list(CalloutKind)), several(4, inner), text()),
+            lambda: KeepTogether(several(4, inner)),
+            lambda: FindingBlock(text(), random.choice(list(Mark)), "status", text(), "grade", "",
+                                 text(), text(), several(3), several(5, evidence),
+                                 several(5, evidence), several(3, evidence), several(3, inner)),
+            lambda: ActionCard(random.randrange(40), text(), "", text(), text(), "", text(),
+                               why=several(4), how=several(4), cautions=several(5)),
+        ]
+    return random.choice(makers)()
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_any_mix_of_blocks_prints(seed):
+    """ensures that blocks of any size in any order make a valid archive file."""
+    random = Random(seed)
+    blocks = tuple(_random_block(random) for _ in range(8))
+    scale, paper = random.choice((1.0, 1.3, 1.6)), random.choice(list(Paper))
+    assert render_pdf(model(blocks=(Heading(1, "Start", "start"), *blocks), scale=scale,
+                            paper=paper), checked=True)
 
 
 @pytest.mark.parametrize("count", [*range(1, 9), 30, 36, 37, 38, 39, 40, 41, 42, 43, 300])

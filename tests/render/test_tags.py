@@ -7,7 +7,6 @@ import re
 from collections import Counter
 from itertools import pairwise
 
-import outloud
 import pdfplumber
 import pdfua
 import pikepdf
@@ -55,6 +54,18 @@ def _pieces(element):
             yield kid.Pg.objgen, int(kid.MCID)
 
 
+def _in_order(node):
+    """(page, number) of all marked pieces below a node, as a reader meets them."""
+    kids = node.get("/K", pikepdf.Array())
+    for kid in kids if isinstance(kids, pikepdf.Array) else [kids]:
+        if isinstance(kid, int):
+            yield node.Pg.objgen, int(kid)
+        elif kid.get("/Type") == "/MCR":
+            yield kid.Pg.objgen, int(kid.MCID)
+        elif "/S" in kid:
+            yield from _in_order(kid)
+
+
 def _told(data):
     """Text in the order of the structure tree, as a screen reader tells it."""
     texts = {}
@@ -65,8 +76,7 @@ def _told(data):
     with pikepdf.open(io.BytesIO(data)) as pdf:
         pages = {page.obj.objgen: number for number, page in enumerate(pdf.pages)}
         told = ["".join(texts.get((pages[page], number), ()))
-                for element in _elements(pdf.Root.StructTreeRoot)
-                for page, number in _pieces(element)]
+                for page, number in _in_order(pdf.Root.StructTreeRoot)]
     return " ".join(told).replace("\u00a0", " ")
 
 
@@ -88,16 +98,13 @@ def _marks(page):
     return marks, outside
 
 
-def test_two_checkers_find_nothing(advisory, tmp_path):
+def test_two_checkers_find_nothing(advisory, accessibility_faults, tmp_path):
     """ensures that two independent PDF/UA checkers (pdfua, outloud) report no error."""
     path = tmp_path / "advisory.pdf"
     path.write_bytes(advisory)
     report = pdfua.validate(str(path))
     assert not [f for f in report.findings if f.severity.name == "ERROR"]
-    result = outloud.check(str(path))
-    assert result.error is None
-    assert result.errors == 0 and result.warnings == 0
-    assert result.stats["tagged"] and result.stats["elements"] > 300
+    assert not accessibility_faults(advisory)
 
 
 def test_all_that_is_painted_is_marked(pdf):
@@ -189,18 +196,18 @@ def test_figures_have_words_and_a_box(pdf):
         assert x1 - x0 > 200 and y1 - y0 > 60
 
 
-@pytest.mark.parametrize("rows", [60])
-def test_repeated_column_titles_are_decoration(rows):
-    """ensures that a table over three pages stays one table with one row of titles."""
-    block = Table((Column("Depth"), Column("Reading", "right")),
-                  tuple((f"d{i}", f"{i}") for i in range(rows)), row_headers=True)
+def test_table_over_pages_stays_one_table():
+    """ensures that a table over two pages is one table with one row of titles."""
+    rows = 60
+    block = Table((Column("Depth"), Column("Reading", "right"), Column("Sign")),
+                  tuple((f"d{i}", f"{i}", "x") for i in range(rows)), row_headers=True)
     with _open(Heading(1, "Readings"), block) as pdf:
         assert len(pdf.pages) >= 2
         roles = Counter(str(e.S) for e in _elements(pdf.Root.StructTreeRoot))
         assert roles["/Table"] == 1 and roles["/TR"] == rows + 1
-        assert roles["/TH"] == 2 + rows and roles["/TD"] == rows
+        assert roles["/TH"] == 3 + rows and roles["/TD"] == 2 * rows
         heads = [e for e in _elements(pdf.Root.StructTreeRoot) if e.S == "/TH"]
-        assert [str(h.A.Scope) for h in heads[:3]] == ["/Column", "/Column", "/Row"]
+        assert [str(h.A.Scope) for h in heads[:4]] == ["/Column"] * 3 + ["/Row"]
 
 
 def test_repeated_titles_are_read_once():

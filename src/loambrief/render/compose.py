@@ -54,9 +54,9 @@ class Composer:
         self._anchors: dict[str, str] = {}
         self._targets: dict[str, str] = {}
 
-    def draft(self) -> Composer:
-        """A composer for a trial: nothing it makes is part of the document."""
-        return Composer(self.look, self.words, Element("Document"), bool(self.shift))
+    def draft(self, look: Look) -> Composer:
+        """A composer for a trial in some look: nothing it makes is part of the document."""
+        return Composer(look, self.words, Element("Document"), bool(self.shift))
 
     # Text -----------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import getAscentDescent, stringWidth
 from reportlab.platypus import CondPageBreak, Flowable, FrameBreak, Paragraph
 
-from loambrief.render.tags import Box, Element, TaggedCanvas, TaggedText
+from loambrief.render.tags import Box, Element, TaggedCanvas, TaggedText, artifact_operator
 
 SLACK = 1e-6
 
@@ -86,7 +86,9 @@ class TaggedParagraph(Paragraph):
         return height if lines <= 3 else 2 * self.style.leading
 
     def beginText(self, x, y):
-        return TaggedText(self.canv, x, y, None if self._again else self._element())
+        if self._again:  # a column title once more, on the next page
+            return TaggedText(self.canv, x, y, None, artifact_operator("Pagination", "Header"))
+        return TaggedText(self.canv, x, y, self._element())
 
     def _element(self) -> Element | None:
         return self.tag.open.element if self.tag.open else self.tag.element
@@ -228,9 +230,12 @@ def cut(flowables: Sequence[Flowable], width: float, height: float):
             fitting.append(pieces[0])
             rest[0:1] = pieces[1:]
         break
-    while rest and fitting and getattr(fitting[-1], "keep_next", False):
-        rest.insert(0, fitting.pop())
-    return fitting, rest
+    keep = len(fitting)
+    while rest and keep and getattr(fitting[keep - 1], "keep_next", False):
+        keep -= 1
+    if not keep:  # nothing but what should be kept with its follower: parted all the same
+        return fitting, rest
+    return fitting[:keep], [*fitting[keep:], *rest]
 
 
 class Columns(Flowable):

@@ -10,7 +10,7 @@ from loambrief.charts.fonts import BOLD, REGULAR
 from loambrief.render.compose import clean
 from loambrief.render.flowables import text_width
 from loambrief.render.styles import Look
-from loambrief.render.tags import Element, TaggedCanvas, TaggedText
+from loambrief.render.tags import Element, TaggedCanvas, TaggedText, artifact_operator
 from loambrief.report.blocks import DocumentStatus, ReportModel
 
 FOLIO = "%page-number"
@@ -87,7 +87,7 @@ class _NumberedCanvas(TaggedCanvas):
             text = _fill(pattern, index + 1, total)
             x = look.width - look.lengths["margin_side"] - text_width(text, style)
             line = TaggedText(self, x, look.lengths["foot"], None,
-                              "/Artifact <</Type/Pagination/Subtype/Footer>> BDC")
+                              artifact_operator("Pagination", "Footer"))
             line.setFont(style.fontName, style.fontSize)
             line.setFillColor(style.textColor)
             line.textOut(text)
@@ -117,11 +117,6 @@ def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:
         canvas.setStrokeColor(colours["rule"])
         canvas.setLineWidth(0.5)
         canvas.line(left, head - 5, right, head - 5)
-    with canvas.artifact("Pagination", "Footer"):
-        canvas.setFillColor(style.textColor)
-        canvas.setFont(style.fontName, style.fontSize)
-        canvas.drawString(left, lengths["foot"],
-                          shorten(clean(model.title), style, look.text_width * 0.75))
     canvas.restoreState()
     canvas.addLiteral(FOLIO)
 
@@ -143,7 +138,8 @@ def _band(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) 
     with canvas.artifact("Pagination", "Watermark"):
         canvas.setFillColor(look.colours["ink"])
         canvas.rect(left, bottom, look.text_width, height, stroke=0, fill=1)
-    with canvas.tagged(element):
+    mark = canvas.tagged(element) if element else canvas.artifact("Pagination", "Header")
+    with mark:
         canvas.setFillColor(look.colours["paper"])
         canvas.setFont(BOLD, min(look.style("label").fontSize, height - 5))
         canvas.drawString(left + 6, bottom + 4.2, word)

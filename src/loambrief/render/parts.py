@@ -65,11 +65,13 @@ def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width
 
 
 def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
-    """The first page, set closer if it would not fit otherwise; a page break follows it."""
+    """The first page, set closer if that makes it fit; a page break follows it."""
     normal = composer.look
-    trial = _summary(composer.draft(), block, Element("Document"), width)
-    if stack(trial, width) > normal.text_height:
-        composer.look = look_for(normal.paper, normal.scale, dense=True)
+    for look in (normal, look_for(normal.paper, normal.scale, dense=True)):
+        trial = _summary(composer.draft(look), block, Element("Document"), width)
+        if stack(trial, width) <= look.text_height:
+            composer.look = look
+            break
     made = _summary(composer, block, parent, width)
     composer.look = normal
     return [*made, PageBreakIfNotEmpty()]

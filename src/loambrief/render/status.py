@@ -23,6 +23,11 @@ BOXES = {
 """Looks of the boxes; lines are in ink."""
 
 
+def _pad(mark: Mark) -> float:
+    """Between the box's line and the word [pt]; none where there is no line."""
+    return 6.0 if BOXES[mark][1] else 0.0
+
+
 class StatusLine(TaggedParagraph):
     """A paragraph that starts with a boxed word; ``status_line`` makes one."""
 
@@ -55,7 +60,7 @@ class StatusLine(TaggedParagraph):
         with canvas.tagged(self.tag.element):
             canvas.setFont(style.fontName, style.fontSize)
             canvas.setFillColor(colours[ink])
-            canvas.drawString(6, baseline, self.word)
+            canvas.drawString(_pad(self.mark), baseline, self.word)
 
 
 def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: Element,
@@ -77,7 +82,7 @@ def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: 
     """
     look = composer.look
     printed = clean(plain(word))
-    box = text_width(printed, look.style("th")) + 12
+    box = text_width(printed, look.style("th")) + 2 * _pad(mark)
     if not printed or box > width / 2:
         text, box = (word, ". ", *(text if isinstance(text, tuple) else (text,))), 0.0
     elif not plain(text):

@@ -159,7 +159,6 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
         "body").spaceAfter * 1.4
     made.append(laid)
     if block.note:
-        laid.keep_next = True
         made.append(composer.text(block.note, parent, "note"))
     return made
 
@@ -179,19 +178,25 @@ def _row(composer: Composer, block: Table, row: Row, element: Element, body: str
     look = composer.look
     if row.kind is RowKind.GROUP:
         span = len(block.columns)
-        attributes = f"/O/Table/Scope/Row/ColSpan {span}"
-        head = element.add("TH", attributes=attributes)
-        first = composer.paragraph(row.cells[0], look.style("th"), head, anchor=row.anchor)
+        cell = element.add("TD", attributes=f"/O/Table/ColSpan {span}")
+        first = composer.paragraph(row.cells[0], look.style("th"), cell, anchor=row.anchor)
         return [first, *[""] * (span - 1)]
     cells = []
     for index, (column, text) in enumerate(zip(block.columns, row.cells, strict=True)):
-        names = index == 0 and block.row_headers
+        names = index == 0 and _names_rows(block)
         cell = element.add("TH", attributes="/O/Table/Scope/Row") if names else element.add("TD")
         cells.append(composer.paragraph(
             text, look.style(body, column.align), cell,
             anchor=row.anchor if index == 0 else "", bold=row.kind is RowKind.TOTAL,
         ))
     return cells
+
+
+def _names_rows(block: Table) -> bool:
+    """Whether first cells are row headers: wanted, and the table has more cells than headers."""
+    columns = len(block.columns)
+    rows = sum(row.kind is not RowKind.GROUP for row in block.rows)
+    return block.row_headers and (columns - 2) * rows >= columns
 
 
 def _below(composer: Composer, text: Text, element: Element, columns: int) -> list:
@@ -300,10 +305,20 @@ def column_widths(look: Look, block: Table, width: float, body: str) -> list[flo
         total = sum(natural[i] for i in texts)
         return [n + (spare * n / total if i in texts else 0) for i, n in enumerate(natural)]
     if sum(least) >= width:
-        return [w * width / sum(least) for w in least]
+        return _level(least, width)
     room = width - sum(least)
     wanted = [(n - w) ** 0.7 for n, w in zip(natural, least, strict=True)]
     return [w + room * x / sum(wanted) for w, x in zip(least, wanted, strict=True)]
+
+
+def _level(wanted: list[float], width: float) -> list[float]:
+    """Widths that add up to ``width``: the widest columns give way, all to the same width."""
+    left, made = width, dict.fromkeys(range(len(wanted)), 0.0)
+    order = sorted(made, key=lambda i: wanted[i])
+    for place, index in enumerate(order):
+        made[index] = min(wanted[index], left / (len(order) - place))
+        left -= made[index]
+    return [made[i] for i in range(len(wanted))]
 
 
 def clean_lines(text: Text) -> list[str]:

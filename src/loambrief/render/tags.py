@@ -115,6 +115,12 @@ def text_string(text: str) -> str:
     return f"<FEFF{encoded}>"
 
 
+def artifact_operator(kind: str = "Layout", subtype: str = "") -> str:
+    """The operator that opens decoration; parameters as of ``TaggedCanvas.artifact``."""
+    extra = f"/Subtype/{subtype}" if subtype else ""
+    return f"/Artifact <</Type/{kind}{extra}>> BDC"
+
+
 class TaggedCanvas(Canvas):
     """A canvas that writes tags; otherwise used as reportlab's own."""
 
@@ -196,8 +202,7 @@ class TaggedCanvas(Canvas):
     def open_artifact(self, kind: str = "Layout", subtype: str = "") -> None:
         """Start of decoration, up to :meth:`end`; parameters as of :meth:`artifact`."""
         self._open()
-        extra = f"/Subtype/{subtype}" if subtype else ""
-        self._code.append(f"/Artifact <</Type/{kind}{extra}>> BDC")
+        self._code.append(artifact_operator(kind, subtype))
 
     def _open(self) -> None:
         if self._nesting:
@@ -385,7 +390,7 @@ class TaggedText(PDFTextObject):
     """
 
     def __init__(self, canvas: TaggedCanvas, x: float, y: float, element: Element | None,
-                 decoration: str = "/Artifact <</Type/Layout>> BDC"):
+                 decoration: str = artifact_operator()):
         super().__init__(canvas, x, y)
         self._element, self._decoration = element, decoration
         self._opened = -1

@@ -167,7 +167,8 @@ class Table(Block):
     note : Text
         Small print under the table (sources, meaning of signs).
     row_headers : bool
-        The first cell of each row names the row (screen readers repeat it).
+        The first cell of each row names the row (screen readers repeat it); a table of
+        few cells gets none.
     fill_in : bool
         To be written in by hand: full grid, rows at least 9 mm high.
     empty : Text
