@@ -123,7 +123,8 @@ class Column:
     """A table column.
 
     ``align`` is "left", "right" (numbers) or "center". ``weight`` is its share of the
-    width; 0 lets the renderer choose by content. ``unit`` is printed under the title.
+    width, counted only where every column has one; else the renderer chooses by content.
+    ``unit`` is printed under the title.
     """
 
     title: Text

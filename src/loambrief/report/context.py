@@ -39,7 +39,7 @@ class Context:
     def write(self, message: Message) -> str:
         return self.writer.write(message)
 
-    def word(self, name: str, **params: object) -> str:
+    def word(self, name: str, /, **params: object) -> str:
         """A fixed phrase of the report (``report.<name>``)."""
         return self.writer.write(say(f"report.{name}", **params))
 

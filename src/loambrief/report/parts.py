@@ -43,6 +43,9 @@ class FirstAction:
 class Summary(Block):
     """Page 1. It stands alone: a grower acts on it without turning the page.
 
+    Lines are set closer if that makes it fit; with more than one page can hold, it goes on
+    over the page. Type never gets smaller.
+
     Attributes
     ----------
     title : Text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.actions.model import Action
-from loambrief.findings.model import NeedKind
+from loambrief.findings.model import Finding, NeedKind, say
 from loambrief.report.blocks import Fact, Text
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
@@ -53,15 +53,7 @@ def summary(context: Context) -> Summary:
             first=first[0].what if first else "",
             purpose=case.case.purpose,
         ),
-        limits=tuple(
-            LimitLine(
-                text=context.write(f.title),
-                detail=word("limit_detail", reading=context.reading(f), where=f.where,
-                            grade=f.grade.value, confidence=f.confidence.value),
-                link=f"#{anchor('f', f.id)}",
-            )
-            for f in worst
-        ),
+        limits=tuple(_limit(context, finding) for finding in worst),
         actions=first,
         cost_line=_cost_line(context),
         avoid=avoid,
@@ -70,6 +62,24 @@ def summary(context: Context) -> Summary:
         notes=tuple(notes),
         no_limits=word("no_limits"),
         no_actions=word("no_actions"),
+    )
+
+
+def _limit(context: Context, finding: Finding) -> LimitLine:
+    """The conclusion, then only what its sentence does not say already."""
+    text = context.write(finding.title)
+    reading = context.reading(finding)
+    figure = reading.replace("pH", "").strip(" \u00a0%").split("\u00a0")[0]
+    return LimitLine(
+        text=text,
+        detail=context.word(
+            "limit_detail",
+            reading="" if figure and figure in text else reading,
+            where="" if finding.where in text else finding.where,
+            grade=finding.grade.value,
+            confidence=finding.confidence.value,
+        ),
+        link=f"#{anchor('f', finding.id)}",
     )
 
 
@@ -92,10 +102,23 @@ def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
 
 
 def first_actions(context: Context) -> tuple[FirstAction, ...]:
-    return tuple(_line(context, action) for action in chosen_for_page_one(context))
+    """Lines of the action table; a caution that stands above already is not said again."""
+    said: set[str] = set()
+    lines = []
+    for action in chosen_for_page_one(context):
+        caution = next((c for c in map(context.write, action.cautions) if c not in said), "")
+        said.add(caution)
+        lines.append(_line(context, action, caution))
+    return tuple(lines)
 
 
-def _line(context: Context, action: Action) -> FirstAction:
+def place_of(where: str) -> str:
+    """The place a sample stands for, without the sample's id: "N (north)" is "north"."""
+    _, sep, place = where.partition(" (")
+    return place.removesuffix(")") if sep else where
+
+
+def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
@@ -107,20 +130,32 @@ def _line(context: Context, action: Action) -> FirstAction:
     cost = context.word("no_price")
     if action.cost_total is not None:
         cost = context.money(action.cost_total)
-    title = context.write(action.title)
     return FirstAction(
         rank=action.rank,
-        what=title,
+        what=_brief(context, action),
         material=action.material_name or "",
         rate=rate,
         area=context.word("area_where", area=context.amount(action.area_ac, "ac"),
-                          where=action.where) if action.area_ac else action.where,
+                          where=place_of(action.where)) if action.area_ac
+        else place_of(action.where),
         total=total,
         cost=cost,
         when=context.write(action.window.text) if action.window else "",
-        caution=context.write(action.cautions[0]) if action.cautions else "",
+        caution=caution,
         link=f"#{anchor('a', action.id)}",
     )
+
+
+def _brief(context: Context, action: Action) -> str:
+    """What to do, without the material and rate that have columns of their own."""
+    if action.material_id is None or action.rate is None:
+        return context.write(action.title)
+    if action.kind is NeedKind.NUTRIENT:
+        items = [n for n in action.supplies if n in ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn",
+                                                     "Cu", "Fe")]
+        return context.write(say("actions.brief_nutrient", items=items))
+    return context.write(say(f"actions.brief_{action.kind.value}", number=action.pass_number,
+                             passes=action.passes))
 
 
 def _cost_line(context: Context) -> str:

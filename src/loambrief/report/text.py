@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
@@ -48,31 +49,49 @@ def nutrient_name(item: str) -> str:
     return NUTRIENTS.get(item, item)
 
 
+@cache
+def _modules(folder: Path, language: str, system: str, currency: str) -> Callable[[str], object]:
+    """Compiled templates of one language, kept for the life of the process."""
+    environment = Environment(
+        loader=FileSystemLoader(folder / "text" / language),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        autoescape=False,
+    )
+
+    @cache
+    def module(topic: str) -> object:
+        return environment.get_template(f"{topic}.j2").module
+
+    writer = Writer.__new__(Writer)
+    writer.language, writer.system, writer.currency = language, system, currency
+    writer._modules = module
+    environment.filters.update(writer.filters())
+    return module
+
+
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
     def __init__(self, language: str = "en", system: str = "us", currency: str = "USD",
                  folder: Path | None = None):
         self.language, self.system, self.currency = language, system, currency
-        root = (folder or templates_dir()) / "text" / language
-        self._environment = Environment(
-            loader=FileSystemLoader(root),
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            autoescape=False,
-        )
-        self._environment.filters.update(
-            num=numbers.figures,
-            q=lambda value, unit, digits=None: numbers.quantity(value, unit, system, digits),
-            money=self.money,
-            day=self.day,
-            write=self.write,
-            listed=self.listed,
-            nutrient=nutrient_name,
-            count_word=self.count_word,
-        )
-        self._modules: dict[str, object] = {}
+        self._modules = _modules(folder or templates_dir(), language, system, currency)
+
+    def filters(self) -> dict[str, Callable]:
+        """What templates may call."""
+        return {
+            "num": numbers.figures,
+            "q": lambda value, unit, digits=None: numbers.quantity(value, unit, self.system,
+                                                                   digits),
+            "money": self.money,
+            "day": self.day,
+            "write": self.write,
+            "listed": self.listed,
+            "nutrient": nutrient_name,
+            "count_word": self.count_word,
+        }
 
     def write(self, message: Message) -> str:
         """The sentence(s) of a message.
@@ -83,10 +102,7 @@ class Writer:
             No such template or macro, or a value it needs is missing.
         """
         try:
-            if message.topic not in self._modules:
-                template = self._environment.get_template(f"{message.topic}.j2")
-                self._modules[message.topic] = template.module
-            macro = getattr(self._modules[message.topic], message.name)
+            macro = getattr(self._modules(message.topic), message.name)
             text = macro(dict(message.params))
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
