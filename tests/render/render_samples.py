@@ -173,7 +173,7 @@ FINDINGS_MORE = (
 ACTIONS = (
     ActionCard(
         1, "Spread 1.5 ton/ac of ag lime", "action-1",
-        source="Ag lime, 82 % effective calcium carbonate, Tuscarawas quarry (invented)",
+        source="Ag lime, 82 % effective calcium carbonate, Harrow Ridge quarry (invented)",
         rate=f"1.5{NB}ton/ac as spread", time=f"after the last cutting, by 15{NB}November{NB}2026",
         place="whole field, on the surface; do not plow it in",
         range=f"1.2 to 1.9{NB}ton/ac", total=f"57{NB}ton, three truck loads",
