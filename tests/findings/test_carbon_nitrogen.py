@@ -174,7 +174,7 @@ def test_soil_ratio(name, ratio, status):
 
 def test_missing_nitrogen_is_named_once():
     """ensures that a missing total nitrogen drops the ratio and is told."""
-    said = carbon_nitrogen.assess(SAMPLES["acid_corn_ohio"])
+    said = carbon_nitrogen.assess(VARIANTS["plain"])
     assert not any("soil_ratio" in f.id for f in said.findings)
     assert [m.what.key for m in said.missing] == ["carbon_nitrogen.missing_nitrogen"]
 
@@ -234,9 +234,10 @@ def test_material_without_analysis_says_nothing():
 
 def test_ratios_for_the_chart():
     """ensures that soil, residue and material come in order with their ratios."""
-    points = carbon_nitrogen.ratios(SAMPLES["vegetables_new_jersey"])
-    assert [p.kind for p in points] == ["soil", "residue", "material"]
-    assert points[0].ratio == pytest.approx(12.0)
-    assert points[1].ratio == 52
-    assert points[2].ratio == pytest.approx(22 / 1.2)
+    case = case_of({"depth": "0-6 in", "organic_carbon": "1.2 %", "total_nitrogen": "0.1 %"},
+                   residue=[STRAW], materials=[material(total_nitrogen="1 %", carbon="20 %")])
+    points = carbon_nitrogen.ratios(case)
+    assert [(p.kind, p.ratio) for p in points] == [
+        ("soil", pytest.approx(12.0)), ("residue", 80), ("material", pytest.approx(20.0))]
+    assert points[1].own is False
     assert carbon_nitrogen.turning_ratio() == 24

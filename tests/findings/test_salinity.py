@@ -123,6 +123,14 @@ VARIANTS = {
         {"depth": "0-2 in", "ec": "9 dS/m"}, {**SODIC, "ec": "4.5 dS/m"},
         {"depth": "6-12 in", "ec": "3 dS/m", "extract": {
             "sodium": "50 meq/L", "calcium": "4 meq/L", "magnesium": "4 meq/L"}}]),
+    "saline-sodic": case_of(
+        {**SODIC, "ec": "7 dS/m", "sodium": "1500 ppm",
+         "extract": {"sodium": "60 meq/L", "calcium": "9 meq/L", "magnesium": "5 meq/L",
+                     "saturation": "50 %"}}, field={"crop": "alfalfa", "seasonal_et": "32 in"},
+        water={"source": "Canal", "date": "2026-07-01", "ec": "1.6 dS/m"}),
+    "salty water on salty soil": case_of(water={**WATER, "ec": "4 dS/m"}),
+    "very high sar": case_of({"depth": "0-6 in", "ec": "9 dS/m", "extract": {
+        "sodium": "90 meq/L", "calcium": "6 meq/L", "magnesium": "4 meq/L"}}),
     "seedlings": case_of(field={"crop": "barley"}),
     "nothing measured": case_of({"depth": "0-6 in", "ph": 8.7}),
     "no samples": case_of(samples=[]),
@@ -259,8 +267,7 @@ def test_calcareous_soil_gives_no_bound_from_bases():
 
 def test_saline_sodic_warns_before_leaching():
     """ensures that leaching a saline-sodic soil carries the warning about calcium first."""
-    case = SAMPLES["saline_alfalfa_utah"]
-    leach = next(n for n in needs_of(case, NeedKind.LEACH))
+    leach = next(n for n in needs_of(VARIANTS["saline-sodic"], NeedKind.LEACH))
     assert "salinity.caution_leach_without_calcium" in {c.key for c in leach.cautions}
     assert "salinity.caution_drain_water" in {c.key for c in leach.cautions}
 
@@ -294,7 +301,7 @@ def test_leaching_share_in_the_season():
 
     LR = 1.6/(5 x 3.37 - 1.6) with the ECe of 10 % loss, AW = ET/(1 - LR) (FAO 29).
     """
-    need, = needs_of(SAMPLES["saline_alfalfa_utah"], NeedKind.MANAGE)
+    need, = needs_of(VARIANTS["saline-sodic"], NeedKind.MANAGE)
     assert need.params["share"] == pytest.approx(0.105, abs=0.001)
     assert need.params["total"] == pytest.approx(35.75, abs=0.05)
 
@@ -303,12 +310,23 @@ def test_missing_is_named_with_its_consequence():
     """ensures that a lack is told where salt matters and not where it does not."""
     said = {m.what.key for m in salinity.assess(VARIANTS["nothing measured"]).missing}
     assert {"salinity.missing_ec", "salinity.missing_sodium", "salinity.missing_water"} <= said
-    assert not salinity.assess(SAMPLES["acid_corn_ohio"]).missing
+    humid = case_of({"depth": "0-6 in", "ph": 6.2}, field={"irrigation": "none"})
+    assert not salinity.assess(humid).missing
+
+
+def test_salty_water_is_no_leaching_water():
+    """ensures that leaching with water no better than the target carries a warning."""
+    leach, = needs_of(VARIANTS["salty water on salty soil"], NeedKind.LEACH)
+    assert "salinity.caution_leach_water" in {c.key for c in leach.cautions}
 
 
 def test_disagreeing_sodium_tests_lower_confidence():
-    """ensures that two ways to ESP that disagree are shown as evidence against."""
-    found = by_id(SAMPLES["saline_alfalfa_utah"])["salinity.sodium.LP1"]
+    """ensures that two ways to ESP that disagree are shown as evidence against.
+
+    Measured 22 %; from the lab's sodium 1500/229.9 - 60 x 50/1000 = 3.52 meq, 17.6 %; from SAR
+    22.7, 24.4 %: more than 5 points apart.
+    """
+    found = by_id(VARIANTS["saline-sodic"])["salinity.sodium.W"]
     assert found.confidence is not Confidence.HIGH
     assert any(e.text.key == "salinity.against_esps" for e in found.evidence)
 
@@ -329,10 +347,9 @@ def test_weeds_alone_say_nothing_about_salt():
 
 def test_plane_for_the_chart():
     """ensures that the chart gets every sample with a value and marks estimates."""
-    plane = salinity.plane(SAMPLES["saline_alfalfa_utah"])
-    labels = [p[0] for p in plane.points]
-    assert len(labels) == 2
-    assert plane.points[0][3] is False and plane.points[1][3] is True
+    plane = salinity.plane(VARIANTS["saline-sodic"])
+    assert plane.points == (("W", 7.0, pytest.approx(22.0), False),)
     assert (plane.ece_limit, plane.esp_limit) == (4.0, 15.0)
     assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
-    assert salinity.plane(SAMPLES["acid_corn_ohio"]) is None
+    assert salinity.plane(VARIANTS["sodic, no cec"]).points[0][3] is True
+    assert salinity.plane(VARIANTS["nothing measured"]) is None

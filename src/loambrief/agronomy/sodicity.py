@@ -143,8 +143,8 @@ def sodium_adsorption_ratio(na_meq_l: float, ca_meq_l: float, mg_meq_l: float) -
     return na_meq_l / ((ca_meq_l + mg_meq_l) / 2.0) ** 0.5
 
 
-@formula(unit="%", source="richards-1954-hb60", locator="p. 26, regression of ESR on SAR",
-         how="memory", valid={"sar": (0.86, 65.0)})
+@formula(unit="%", source="oklahoma-oac-165-10", locator="definition of ESP; the regression of "
+         "Handbook 60, p. 26", how="seen", valid={"sar": (0.86, 20.0)})
 def esp_from_sar(sar: float) -> Answer:
     """ESP estimated from the SAR of the saturation extract.
 
@@ -165,13 +165,16 @@ def esp_from_sar(sar: float) -> Answer:
 
     Notes
     -----
-    ESR = -0.0126 + 0.01475 SAR; ESP = 100 ESR / (1 + ESR). A regression on soils of the
-    western United States, from memory, unverified; below SAR 0.85 it gives a negative ESP,
-    which is returned as zero and flagged. An estimate, not a measurement.
+    ESR = -0.0126 + 0.01475 SAR; ESP = 100 ESR / (1 + ESR). A regression of the U.S. Salinity
+    Laboratory on western soils. Below SAR 0.86 it gives a negative ESP, which is returned as
+    zero and flagged. Later work trusts it up to a SAR of about 20; the error grows with SAR
+    and with salt. Other soils gave other lines (Khuzestan: ESR = 0.0564 + 0.0171 SAR). An
+    estimate, not a measurement.
 
     References
     ----------
-    richards-1954-hb60, p. 26.
+    oklahoma-oac-165-10 (equation as seen); richards-1954-hb60, p. 26 (origin);
+    esr-cation-concentration (SAR 20); siosemarde-2010 (Khuzestan).
     """
     not_negative(sar=sar)
     ratio = constant("esp_intercept") + constant("esp_slope") * sar

@@ -125,6 +125,9 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     cautions = [say("salinity.caution_drain_water",
                     areas=[str(a) for a in case.field.sensitive_areas]),
                 say("salinity.caution_leach_nitrate")]
+    water_ec = plain(case.water.ec) if case.water is not None else None
+    if water_ec is not None and water_ec >= target.value:
+        cautions.insert(0, say("salinity.caution_leach_water", ec=water_ec, target=target.value))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
     params = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),

@@ -105,8 +105,11 @@ def _esp_line(estimate: EspEstimate) -> Evidence:
     grade = Grade.MEASURED if estimate.kind == "measured" else Grade.CALCULATED
     sar = next((r.value for r in estimate.results if r.formula == "sodium_adsorption_ratio"), None)
     return Evidence(Side.FOR, say("salinity.for_esp", kind=estimate.kind, esp=estimate.value,
-                                  sar=sar, summed=estimate.summed), grade,
-                    ("richards-1954-hb60",), estimate.results)
+                                  sar=sar, summed=estimate.summed,
+                                  loose=not all(r.within_range for r in estimate.results)), grade,
+                    (("oklahoma-oac-165-10", "esr-cation-concentration")
+                     if estimate.kind == "from SAR" else ("richards-1954-hb60",)),
+                    estimate.results)
 
 
 def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:

@@ -254,7 +254,7 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
                   converted=state.converted, where=state.label, ece=state.root_ece),
         status=status, severity=severity,
         confidence=confidence(case, state, matches=not state.converted,
-                               agrees=crop.how != "memory"),
+                              agrees=crop.how != "memory"),  # unchecked rows count as doubtful
         grade=Grade.CALCULATED, value=best, unit="%", where=state.label,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
