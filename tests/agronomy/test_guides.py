@@ -162,7 +162,8 @@ def test_guides_that_fit():
     """ensures that region, method and crop together pick the guide, and Bray picks the old one."""
     corn = find_crop("corn")
     new = guides.fitting_guides(corn, {"P2O5": "mehlich-3-icp", "K2O": "mehlich-3"}, ("Ohio",))
-    old = guides.fitting_guides(corn, {"P2O5": "bray-p1", "K2O": "ammonium-acetate"}, ("Ohio, USA",))
+    bray = {"P2O5": "bray-p1", "K2O": "ammonium-acetate"}
+    old = guides.fitting_guides(corn, bray, ("Ohio, USA",))
     both = guides.fitting_guides(find_crop("alfalfa"), {"P2O5": "olsen"}, (None, "Montana"))
     none = guides.fitting_guides(corn, {}, ("Ohio",))
     assert [g.name for g in new] == ["tri_state_2020"]

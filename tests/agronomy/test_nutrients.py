@@ -139,7 +139,7 @@ def test_manganese_index_rises_with_manganese_and_falls_with_ph(manganese, ph):
 
 
 def test_class_of_the_region_comes_first():
-    """ensures that a Minnesota field is read by the Minnesota zinc table, others by a general one."""
+    """ensures that Minnesota is read by its own zinc table, other states by a general one."""
     here = micronutrients.micronutrient_class.evaluate(
         nutrient="Zn", method="dtpa", test_ppm=0.8, crop="corn", region="Minnesota, USA")
     there = micronutrients.micronutrient_class.evaluate(

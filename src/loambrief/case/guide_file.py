@@ -341,6 +341,8 @@ def _classes(rule: ClassesRule, path: DataPath) -> Iterator[Fault]:
     if None not in lower and any(a >= b for a, b in pairwise(lower)):  # type: ignore[operator]
         yield Fault("CASE026", (*path, "classes"), "lower bounds that do not rise",
                     "classes from the lowest test to the highest")
+    yield from _falling([c.rate_lb for c in rule.classes if c.rate_lb is not None],
+                        (*path, "classes"))
 
 
 def _points(rule: PointsRule, path: DataPath) -> Iterator[Fault]:
@@ -350,3 +352,12 @@ def _points(rule: PointsRule, path: DataPath) -> Iterator[Fault]:
     if any(a >= b for a, b in pairwise(rule.test_ppm)):
         yield Fault("CASE026", (*path, "test_ppm"), "values that do not rise",
                     "soil tests from low to high")
+    yield from _falling(rule.rate_lb, (*path, "rate_lb"))
+
+
+def _falling(rates: list[float], path: DataPath) -> Iterator[Fault]:
+    """A richer soil must not get more fertilizer: most often a slipped digit."""
+    for low, high in pairwise(rates):
+        if high > low:
+            yield Fault("CASE026", path, f"{high:g} lb after {low:g} lb",
+                        "rates that do not rise with the soil test", "Is a digit wrong?")

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from loambrief.agronomy.guides import TEST_OF, Rule
 from loambrief.agronomy.nutrients import nutrient_rate
 from loambrief.agronomy.nutrients_engine import ABOVE, BELOW
-from loambrief.agronomy.registry import Result, get, subject
+from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.salinity_crops import seed_row_salt_limit
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac, where
-from loambrief.errors import LoambriefError
 from loambrief.findings import nutrients_pk_words as words
 from loambrief.findings.model import (
     Finding,
@@ -262,10 +262,7 @@ def _seed_row(reading: Reading) -> dict[str, object]:
     crop = reading.state.crop
     soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
     row_in = next((USUAL_ROW_IN[n] for n in crop.lineage if n in USUAL_ROW_IN), None)
-    try:
-        limit = get("seed_row_salt_limit").evaluate(crop=crop.name, row_in=row_in, soil=soil)
-    except LoambriefError:
-        return {"limit": None, "counts": None, "row": None}
+    limit = seed_row_salt_limit.evaluate(crop=crop.name, row_in=row_in, soil=soil)
     return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
 
 
