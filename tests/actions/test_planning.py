@@ -87,6 +87,29 @@ def test_blend_matches_brute_force():
     assert best.cost_per_ac <= min(tried) + 1e-9
 
 
+def test_a_pass_must_pay_for_itself():
+    """ensures that a few pounds of a second product are not bought where the trip costs more.
+
+    Brute force over every subset of products is the witness.
+    """
+    from dataclasses import replace
+
+    litter = replace(product("litter", 22, p2o5=2.9, k2o=2.2), per_ac=10.0)
+    potash = replace(product("potash", 445, k2o=60), per_ac=7.5)
+    dap = replace(product("dap", 700, n=18, p2o5=46), per_ac=7.5)
+    needs = {"P2O5": 48, "K2O": 44}
+    offers = (litter, potash, dap)
+    best = least_cost(needs, offers)
+    assert set(best.amounts) == {"litter"}
+    subsets = [c for size in (1, 2, 3) for c in itertools.combinations(offers, size)]
+    costs = []
+    for subset in subsets:
+        bare = least_cost(needs, tuple(replace(o, per_ac=None) for o in subset))
+        if isinstance(bare, Blend):
+            costs.append(bare.cost_per_ac + sum(o.per_ac for o in subset if o.id in bare.amounts))
+    assert best.cost_per_ac == pytest.approx(min(costs))
+
+
 def test_blend_says_what_is_missing():
     """ensures that an unmet need names the nutrient, and a limit names what conflicts."""
     assert least_cost({"Zn": 5}, ILLINOIS) == NoBlend(("Zn",))

@@ -22,6 +22,9 @@ MAGNESIUM_LIME_PCT = 6.0
 """A lime with at least this much Mg counts as dolomitic (dolomitic aglime 6-13 % Mg,
 typical analysis, from memory, unverified)."""
 
+LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "buffer ph", "surface slice")
+"""Measurements that the sampling service on the price list covers."""
+
 CAUTIONS: Mapping[str, tuple[str, ...]] = {
     "lime": ("caution_lime_dust", "caution_spread_wind"),
     "gypsum": ("caution_gypsum_dust",),
@@ -52,6 +55,7 @@ def _base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more
         title=title,
         need=need,
         finding_ids=need_for.finding_ids,
+        topics=tuple(dict.fromkeys(f.topic for f in need_for.findings)),
         where=need.where,
         area_ac=need.area_ac,
         severity=need_for.severity,
@@ -271,6 +275,8 @@ def service_action(case: CaseFile, need_for: NeedFor, offers: tuple[Offer, ...])
             NeedKind.MEASURE: "sampling", NeedKind.ORGANIC_MATTER: "seeding"}.get(need.kind)
     offer = service(offers, does) if does else None
     money: dict = {}
+    if need.kind is NeedKind.MEASURE and need.item not in LABORATORY_TESTS:
+        offer = None
     if offer is not None and need.kind is NeedKind.MEASURE and offer.per_each is not None:
         money = {"cost_total": offer.per_each, "price_date": offer.price_date,
                  "cost_parts": (("each", offer.per_each),)}

@@ -59,6 +59,8 @@ class Action:
     how: tuple[Message, ...] = ()
     cautions: tuple[Message, ...] = ()
     depends_on: tuple[str, ...] = ()
+    topics: tuple[str, ...] = ()
+    """Topics of the findings behind it."""
     rank: int = 0
     rank_reason: Message | None = None
     results: tuple[Result, ...] = ()

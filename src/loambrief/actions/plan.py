@@ -19,6 +19,7 @@ from loambrief.actions.offers import Offer, offers
 from loambrief.actions.ranking import rank
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, NeedKind, say
+from loambrief.findings.salinity import salty_materials
 
 WORK = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.LEACH, NeedKind.MEASURE, NeedKind.MANAGE,
         NeedKind.ORGANIC_MATTER, NeedKind.ACIDIFY)
@@ -73,6 +74,8 @@ def _nutrients(case, needs, on_offer, findings, earlier: list[Action]) -> list[A
         for nutrient, pounds in action.supplies.items():
             key = (action.where, nutrient)
             brought[key] = brought.get(key, 0.0) + pounds
+    salty = set(salty_materials(case))
+    on_offer = tuple(o for o in on_offer if o.id not in salty)
     zones: dict[str, list[NeedFor]] = {}
     for need_for in amounts(needs, NeedKind.NUTRIENT):
         need = need_for.need
@@ -152,10 +155,13 @@ def _not_advised(case, findings, actions, on_offer) -> tuple[NotAdvised, ...]:
             if what.key not in seen:
                 seen.add(what.key)
                 listed.append(NotAdvised(what, why, sources=finding.sources))
+    named = {str(v) for n in listed for v in n.what.params.values()}
     used = {a.material_id for a in actions}
     needed_kinds = {a.material_kind for a in actions}
     for offer in on_offer:
         kind = offer.material.kind
+        if offer.material.name in named:
+            continue
         if offer.id in used or kind == "service" or kind in needed_kinds:
             continue
         listed.append(

@@ -32,9 +32,19 @@ STEP = {
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
 
 
+_WATER_AND_AIR = {"compaction", "salinity"}
+
+
+def step_of(action: Action) -> int:
+    """Step of an action; managing traffic, cover or water for structure is water and air."""
+    if action.kind is NeedKind.MANAGE and _WATER_AND_AIR & set(action.topics):
+        return 1
+    return STEP[action.kind]
+
+
 def sort_key(action: Action) -> tuple:
     cost = action.cost_per_ac if action.cost_per_ac is not None else float("inf")
-    return (STEP[action.kind], -action.severity, _SURE[action.confidence], cost, action.id)
+    return (step_of(action), -action.severity, _SURE[action.confidence], cost, action.id)
 
 
 def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
@@ -61,7 +71,7 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
         blocked_by = tuple(d for d in best.depends_on if any(x.id == d for x in done))
         reason = say(
             "actions.rank_reason",
-            step=STEP[best.kind],
+            step=step_of(best),
             severity=best.severity,
             confidence=best.confidence.value,
             waits=bool(blocked_by),
