@@ -4,6 +4,9 @@ from importlib import import_module
 
 TOPICS = (
     "acidity",
+    "acidity_lime",
+    "acidity_quality",
+    "acidity_targets",
     "cations",
     "salinity",
     "salinity_crops",
