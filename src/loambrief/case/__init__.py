@@ -1,6 +1,10 @@
 """The case: what a consultant types, checked and converted once at the border.
 
-``reader`` turns YAML into plain data that remembers line and column; ``schema`` says what
-may stand there; ``problems`` words what is wrong; ``select`` answers common questions
-(which increment is the tilled layer?). Only ``reader`` knows YAML.
+``load`` is the way in. ``reader`` turns YAML into plain data and ``source`` remembers line
+and column; ``scalars`` says what a bare word means and ``schema`` what may stand where.
+``validate`` words the schema's errors, ``checks`` finds contradictions, ``salvage`` lets it
+do so in a faulty case, ``normalise`` converts to house units, ``plausible`` warns;
+``problems`` and ``codes`` give all of it one form. ``select`` answers common questions (which
+increment is the tilled layer?). ``json_schema`` and ``starter`` serve the user's editor. Only
+``reader`` knows YAML.
 """
