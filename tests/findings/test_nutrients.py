@@ -202,6 +202,12 @@ def test_bases_alone_settle_an_open_band():
     assert k.needs and any("The true figure is higher" in words(e.text) for e in k.evidence)
 
 
+def test_summed_cec_is_not_used_on_limy_soil():
+    """ensures that free lime, which the extract dissolves, keeps a sum from deciding a rate."""
+    assessment, found = said(build(layer={"cec": None, "ph": 7.8}))
+    assert not found["nutrients.k.A1"].needs and "exchange capacity" in gaps(assessment)
+
+
 def test_limits_of_the_laboratory_are_not_numbers():
     """ensures that "<5 ppm" gives a range without a rate, ">200 ppm" enough, ">15 ppm" nothing."""
     _, found = said(build(layer={"phosphorus": "<5 ppm"}))

@@ -50,7 +50,7 @@ def _rate(reading: Reading, test_ppm: float) -> Result:
         nutrient=reading.nutrient,
         test_ppm=test_ppm,
         method=reading.method,
-        cec_meq=reading.cec.value if reading.cec and reading.rule.needs_cec else None,
+        cec_meq=reading.cec.value if reading.cec else None,
         rotation="|".join(reading.state.rotation) or None,
         test_error_pct=error.pct if error else None,
         **{"yield": reading.state.crop_yield if reading.rule.needs_yield else None},
@@ -86,7 +86,8 @@ def assess_sample(
     if rule is None:
         yield _mismatch(state, sample, label, nutrient, quantity, method)
         return
-    cec = cec_of(sample, increment)
+    with subject(label):
+        cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
         yield Missing(say("nutrients.missing_cec", where=label),
                       say("nutrients.missing_cec_then", nutrient=nutrient,
@@ -276,7 +277,7 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
     results = (
         *rates,
         *((reading.error.result,) if reading.error else ()),
-        *(reading.cec.results if reading.cec and reading.rule.needs_cec else ()),
+        *(reading.cec.results if reading.cec else ()),
         *reading.credits.results,
     )
     return Finding(

@@ -77,7 +77,7 @@ def evidence(reading: Reading, rate: Result, critical: float, spans: bool) -> It
         yield Evidence(Side.AGAINST, say("nutrients.evidence_unknown_credit",
                                          materials=list(reading.credits.unknown),
                                          nutrient=reading.nutrient), Grade.OBSERVED)
-    if reading.cec is not None and reading.rule.needs_cec and reading.cec.kind != "laboratory":
+    if reading.cec is not None and reading.cec.kind != "laboratory":
         yield Evidence(Side.CONTEXT, say("nutrients.evidence_cec", cec=reading.cec.value,
                                          kind=reading.cec.kind), Grade.CALCULATED,
                        (), reading.cec.results)

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loambrief.agronomy.acidity import exchange_acidity
+from loambrief.agronomy.cations import cec_by_summation, summed_cec_reliability
 from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
-from loambrief.agronomy.registry import Result, get
+from loambrief.agronomy.registry import Result, subject
 from loambrief.agronomy.sampling_error import soil_test_error
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import age_days, main_increment, where
-from loambrief.errors import LoambriefError, UnknownName
+from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence
-from loambrief.units import EQUIVALENT_MG, Quantity
+from loambrief.units import Quantity
 
 DEPTH_TOLERANCE_IN = 1.0
 """A sample counts as taken to the guide's depth within this."""
 METHOD_FIELD = {"P2O5": "phosphorus", "K2O": "cations"}
 RESULT_FIELD = {"P2O5": "phosphorus", "K2O": "potassium"}
-PPM_PER_MEQ = {name: EQUIVALENT_MG[ion] * 10 for name, ion in (
-    ("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"))}
 
 
 def plain(quantity: Quantity | None) -> float | None:
@@ -153,33 +153,34 @@ def read(case: CaseFile) -> State:
 def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     """CEC for a rule that rests on it: the laboratory's, else summed, else the bases alone.
 
-    None unless calcium, magnesium and potassium were all measured. Bases alone give a lower
-    bound; it settles a band of CEC only where the band has no upper end.
+    None unless calcium, magnesium and potassium were all measured as numbers, and None where
+    a sum means nothing (free lime). Bases alone give a lower bound; it settles a rule only
+    where the last band of CEC is open above.
     """
     lab = plain(increment.cec)
     if lab is not None:
         return Cec(lab, "laboratory")
-    bases = {name: plain(getattr(increment, name)) for name in PPM_PER_MEQ}
-    if None in bases.values():
+    calcium, magnesium, potassium = (
+        plain(increment.calcium), plain(increment.magnesium), plain(increment.potassium))
+    if calcium is None or magnesium is None or potassium is None:
         return None
-    at_least = sum(ppm / PPM_PER_MEQ[name] for name, ppm in bases.items())  # type: ignore[operator]
-    if sample.methods.buffer is None or increment.buffer_ph is None:
-        return Cec(at_least, "at least")
-    try:
-        acidity = get("exchange_acidity").evaluate(
-            buffer_method=sample.methods.buffer, buffer_ph=increment.buffer_ph
-        )
-        if acidity.value is None:
-            return Cec(at_least, "at least")
-        sodium = plain(increment.sodium)
-        if sodium is None:
-            return Cec(at_least, "at least")
-        total = get("cec_by_summation").evaluate(
-            ca_ppm=bases["calcium"], mg_ppm=bases["magnesium"], k_ppm=bases["potassium"],
-            na_ppm=sodium, acidity_meq=acidity.value,
-        )
-    except LoambriefError:
-        return Cec(at_least, "at least")
+    sound = summed_cec_reliability.evaluate(
+        ph=increment.ph, fizz=sample.fizz, carbonate_pct=plain(increment.carbonate)
+    )
+    if sound.value != "usable":
+        return None
+    acidity = None
+    if sample.methods.buffer is not None and increment.buffer_ph is not None:
+        found = exchange_acidity.evaluate(buffer_method=sample.methods.buffer,
+                                          buffer_ph=increment.buffer_ph)
+        acidity = found if found.value is not None and found.unit == "meq/100g" else None
+    bases = {"ca_ppm": calcium, "mg_ppm": magnesium, "k_ppm": potassium,
+             "na_ppm": plain(increment.sodium)}
+    if acidity is None:
+        with subject(f"{where(sample, increment)}, bases only: a lower bound"):
+            least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
+        return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
+    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
     return Cec(float(total.value), "sum", (acidity, total))  # type: ignore[arg-type]
 
 
