@@ -21,7 +21,8 @@ IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
 YIELD = {"bu/ac": 120.0, "ton/ac": 6.0}
 WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "montana_alfalfa_1998", "south_dakota_ec750", "kansas_mf2586", "rutgers_mehlich3",
-          "nebraska_critical", "georgia_coastal_plain", "florida_mehlich1"}
+          "nebraska_critical", "georgia_coastal_plain", "florida_mehlich1", "oklahoma_wheat",
+          "colorado_corn"}
 
 
 def test_wanted_guides_are_shipped():

@@ -141,6 +141,16 @@ def test_only_fitting_guide_is_used_and_said():
     assert found["nutrients.p.A1"].needs[0].amount == pytest.approx(103)
 
 
+def test_a_towns_name_is_not_a_state():
+    """ensures that a farm at Kansas City, Missouri, is not given the Kansas guide."""
+    _, found = said(build(guide=None, methods={"phosphorus": "bray-p1"},
+                          farm={"name": "F", "region": "Missouri",
+                                "location": "near Kansas City"},
+                          case={"id": "mo", "date": "2026-10-20"}))
+    assert found["nutrients.guide"].status is Status.UNCERTAIN
+    assert not found["nutrients.p.A1"].needs
+
+
 @pytest.mark.parametrize("name", ["tristate", "tri_state_2021"])
 def test_unknown_guide_is_named(name):
     """ensures that a guide that does not exist stops the rates, not the run."""

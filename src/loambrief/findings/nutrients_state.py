@@ -71,7 +71,8 @@ class State:
 
     @property
     def places(self) -> tuple[str | None, ...]:
-        return (self.case.farm.region, self.case.case.jurisdiction, self.case.farm.location)
+        """Region and jurisdiction; a town's name (Kansas City) may mislead, so it is left out."""
+        return (self.case.farm.region, self.case.case.jurisdiction)
 
     @property
     def region(self) -> str:
