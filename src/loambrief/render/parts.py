@@ -22,7 +22,7 @@ from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
-from loambrief.report.blocks import Column, Fact, Row, Span, Table, Text, plain, spans
+from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
     ActionCard,
     CalculationList,
@@ -318,14 +318,17 @@ def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float)
 
 def calculations(composer: Composer, block: CalculationList, parent: Element,
                  width: float) -> Made:
-    """A table: what, from which inputs, the answer, from which source."""
+    """A table: what, from which inputs, the answer, from which source; a row names each group."""
     words = composer.words
     rows = []
+    group = ""
     for number, item in enumerate(block.items, start=1):
-        what = [Span(s.text, bold=True, link=s.link) for s in spans(item.name)]
+        if item.group and item.group != group:
+            rows.append(Row((item.group,), RowKind.GROUP))
+        group = item.group
+        what = [*spans(item.name)]
         if item.formula:
-            what += [Span("\n"), *(Span(s.text, small=True, muted=True)
-                                   for s in spans(item.formula))]
+            what += [Span(" "), *(Span(s.text, muted=True) for s in spans(item.formula))]
         inputs: list[Span] = []
         for fact in item.inputs:
             inputs += [Span(f"{'; ' if inputs else ''}{plain(fact.label)}\u00a0", muted=True),
@@ -333,14 +336,14 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
         answer = [*spans(item.answer)]
         for text, bold in ((item.outside, True), (item.note, False)):
             if text:
-                answer += [Span("\n"), *(Span(s.text, bold=bold or s.bold, small=True, link=s.link)
+                answer += [Span("; "), *(Span(s.text, bold=bold or s.bold, small=True, link=s.link)
                                          for s in spans(text))]
-        rows.append(Row((str(number), tuple(what), tuple(inputs), tuple(answer),
+        rows.append(Row((item.number or str(number), tuple(what), tuple(inputs), tuple(answer),
                          item.source or DASH), anchor=item.anchor))
     columns = (
-        Column(words.rank, weight=0.06), Column(words.quantity, weight=0.28),
-        Column(words.inputs, weight=0.33), Column(words.answer, weight=0.21),
-        Column(words.sources, weight=0.12),
+        Column(words.rank, weight=0.07), Column(words.quantity, weight=0.31),
+        Column(words.inputs, weight=0.28), Column(words.answer, weight=0.19),
+        Column(words.sources, weight=0.15),
     )
     return table(composer, Table(columns, tuple(rows)), parent, width, small=True)
 

@@ -110,7 +110,9 @@ def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...
 
 def calculations_section(context: Context) -> list[Block]:
     """Every number that was worked out, with inputs, answer and source."""
-    shown = [_calculation(context, r) for r in context.calculations]
+    subjects = list(dict.fromkeys(r.subject for r in context.calculations))
+    ordered = sorted(context.calculations, key=lambda r: subjects.index(r.subject))
+    shown = [_calculation(context, r) for r in ordered]
     if not shown:
         return []
     return [
@@ -123,14 +125,13 @@ def calculations_section(context: Context) -> list[Block]:
 def _calculation(context: Context, result: Result) -> Calculation:
     formula = FORMULAS[result.formula]
     name = (formula.__doc__ or result.formula).strip().splitlines()[0].rstrip(".")
-    title = f"{result.calculation}  {name}"
-    if result.subject:
-        title += f": {result.subject}"
     note = context.word("how_" + result.how) if result.how != "seen" else ""
     if result.evidence == "common practice":
         note = context.word("grade_common_practice")
     return Calculation(
-        name=title,
+        number=result.calculation,
+        group=result.subject or context.case.field.name,
+        name=name,
         answer=_answer(context, result),
         inputs=tuple(_inputs(result.inputs)),
         formula=result.formula,

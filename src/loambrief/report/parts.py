@@ -198,7 +198,8 @@ class Calculation:
 
     ``name`` is the quantity, ``formula`` its registered name, ``inputs`` label and value
     with unit, ``answer`` the value with unit (unrounded), ``source`` links to the source,
-    ``outside`` what is said if an input is outside the published range.
+    ``outside`` what is said if an input is outside the published range. ``number`` is how
+    it is referred to (its place in the list if empty); ``group`` names the rows that follow.
     """
 
     name: Text
@@ -209,6 +210,8 @@ class Calculation:
     outside: Text = ""
     note: Text = ""
     anchor: str = ""
+    number: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True)
