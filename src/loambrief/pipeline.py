@@ -17,8 +17,11 @@ from pathlib import Path
 from loambrief import __version__
 from loambrief.actions.model import Plan
 from loambrief.actions.plan import make_plan
+from loambrief.agronomy.guides import Guide, from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
+from loambrief.case.guide_file import load_guide
 from loambrief.case.load import LoadedCase, load_case
+from loambrief.errors import LoambriefError
 from loambrief.findings.assess import Diagnosis, assess
 from loambrief.report.build import build_report
 from loambrief.report.data import advisory_data, as_bytes
@@ -62,9 +65,34 @@ def tables_digest() -> str:
     return digest.hexdigest()
 
 
+def _own_guide(loaded: LoadedCase) -> Guide | None:
+    """The consultant's own guide, where the case names a guide file beside it.
+
+    Raises
+    ------
+    CaseProblems
+        The guide file has problems, or it is not below the case's folder.
+    """
+    name = loaded.case.guide
+    if name is None or not name.lower().endswith((".yaml", ".yml", ".toml")):
+        return None
+    folder = Path(loaded.file).resolve().parent
+    path = (folder / name).resolve()
+    if not path.is_relative_to(folder):
+        raise LoambriefError(f"guide {name!r} is not in the folder of {loaded.file}")
+    return from_data(name, load_guide(path).data, own=True)
+
+
 def advise(loaded: LoadedCase) -> Advice:
-    """Findings and plan of a loaded case, every calculation recorded."""
-    with recording() as trace:
+    """Findings and plan of a loaded case, every calculation recorded.
+
+    Raises
+    ------
+    CaseProblems
+        The case names a guide file, and that has problems.
+    """
+    own = _own_guide(loaded)
+    with recording() as trace, with_guides(*([own] if own else [])):
         diagnosis = assess(loaded.case)
         plan = make_plan(loaded.case, diagnosis.findings)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
@@ -113,6 +141,21 @@ def render(advice: Advice) -> Advisory:
     model = build_report(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
     return Advisory(case.case.id, render_pdf(model), data, advice)
+
+
+def summary_lines(advice: Advice, most: int = 3) -> list[str]:
+    """What the terminal shows: the first actions, the money, what is missing."""
+    case, plan = advice.loaded.case, advice.plan
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    lines = [f"{case.client.name}, {case.field.name}"]
+    for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
+        cost = "no price" if action.cost_total is None else writer.money(action.cost_total)
+        lines.append(f"  {action.rank}. {writer.write(action.title)} [{action.where or case.field.name}]"
+                     f" {cost}")
+    limit = "" if plan.budget.limit is None else f" of {writer.money(plan.budget.limit)}"
+    lines.append(f"  plan: {writer.money(plan.budget.spent)}{limit}; "
+                 f"{len(plan.budget.left_out)} wait; {len(advice.diagnosis.missing)} not measured")
+    return lines
 
 
 def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:

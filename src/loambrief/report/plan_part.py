@@ -47,7 +47,9 @@ def _table(context: Context) -> Table:
     for action in context.plan.actions:
         rate = context.amount(action.rate, action.rate_unit) if action.rate is not None else "–"
         total = context.amount(action.total, action.total_unit, 0) if action.total else "–"
-        cost = context.money(action.cost_total) if action.cost_total is not None else word("no_price")
+        cost = word("no_price")
+        if action.cost_total is not None:
+            cost = context.money(action.cost_total)
         rows.append(
             (
                 str(action.rank),

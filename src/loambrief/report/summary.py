@@ -21,7 +21,8 @@ def summary(context: Context) -> Summary:
     worst = context.diagnosis.worst(MOST_LIMITS)
     first = first_actions(context)
     facts = [
-        Fact(word("fact_field"), f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
+        Fact(word("fact_field"),
+             f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
         Fact(word("fact_crop"), case.field.crop),
         Fact(word("fact_farm"), case.farm.name),
         Fact(word("fact_date"), context.writer.day(case.case.date)),
