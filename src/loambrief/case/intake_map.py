@@ -1,0 +1,429 @@
+"""The mapping file: which column of a lab's file is which value of a case, and in what unit.
+
+Read like a case (line and column with every problem). Nothing about a result is assumed: the
+decimal mark, the unit of every column and the method of every group must be stated, and the
+user confirms the whole with ``confirmed: yes``. :data:`EXAMPLE` shows the form.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, PlainValidator, TypeAdapter, ValidationError
+from pydantic_core import ErrorDetails
+
+from loambrief.case import quantities as q
+from loambrief.case.checks import METHOD_OF
+from loambrief.case.intake_read import DELIMITERS, ENCODINGS
+from loambrief.case.problems import DataPath, Fault, in_file_order
+from loambrief.case.quantities import nearest, show
+from loambrief.case.reader import decode, read_bytes, read_text
+from loambrief.case.schema import Increment, Methods, Part, SaturationExtract
+from loambrief.case.source import Source, short
+from loambrief.case.validate import FAULT_CODES
+from loambrief.errors import CaseProblems
+from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P, tidy_unit
+
+EXAMPLE = """\
+loambrief_map: 1
+confirmed: yes
+table: {decimal: point, thousands: none}
+sample:
+  id: {column: Sample}
+  date: {value: 2026-09-22}
+  depth: {column: Depth, unit: in}
+lab: {name: {value: Millrace Soil Laboratory}}
+methods: {ph: "water 1:1", phosphorus: mehlich-3-icp}
+results:
+  - {column: pH, to: ph}
+  - {column: P ppm, to: phosphorus, unit: ppm}
+"""
+TO_FILL_IN = "?"
+"""Stands where only the user knows the answer; a mapping with it is refused."""
+MARKS = {"none": "", "comma": ",", "point": ".", "blank": " ", "apostrophe": "'"}
+DATES = {"YYYY-MM-DD": "%Y-%m-%d", "MM/DD/YYYY": "%m/%d/%Y", "DD/MM/YYYY": "%d/%m/%Y",
+         "DD.MM.YYYY": "%d.%m.%Y", "MM/DD/YY": "%m/%d/%y", "YYYY/MM/DD": "%Y/%m/%d"}
+MISSING = ("-", "--", "–", "—", "n/a", "n.a.")
+"""Cells that stand for "not measured" unless the mapping says otherwise; never for zero."""
+FIELDS = tuple(name for name in Increment.model_fields
+               if name not in ("depth", "lab_number", "extract"))
+EXTRACT = tuple(f"extract.{name}" for name in SaturationExtract.model_fields)
+SOIL_ION = {"calcium": "Ca", "magnesium": "Mg", "potassium": "K", "sodium": "Na",
+            "aluminum": "Al"}
+CHARGE_UNITS = {"meq/100g": 10.0, "cmol/kg": 10.0, "cmolc/kg": 10.0, "cmol(+)/kg": 10.0,
+                "mmolc/kg": 1.0}
+"""Charge of an exchangeable cation -> meq/kg; times the equivalent mass it is mg/kg."""
+MASS_UNITS = {"mg/100g": 10.0, "%": 10_000.0, "g/100g": 10_000.0}
+"""Units of labs that a case does not know -> mg/kg."""
+_O, _N = 15.9994, 14.0067  # standard atomic weights, IUPAC 2007 abridged, as in units.py
+FORMS: Mapping[str, tuple[str, float]] = {
+    "P2O5": ("phosphorus", 1 / P2O5_PER_P),
+    "K2O": ("potassium", 1 / K2O_PER_K),
+    "CaO": ("calcium", 2 * EQUIVALENT_MG["Ca"] / (2 * EQUIVALENT_MG["Ca"] + _O)),
+    "MgO": ("magnesium", 2 * EQUIVALENT_MG["Mg"] / (2 * EQUIVALENT_MG["Mg"] + _O)),
+    "NO3": ("nitrate_n", _N / EQUIVALENT_MG["NO3"]),
+    "SO4": ("sulfate_s", EQUIVALENT_MG["S"] / EQUIVALENT_MG["SO4"]),
+}
+"""What a lab may report instead of the element -> (case field, element per form)."""
+
+
+_DATE = TypeAdapter(q.Date)
+
+
+def _confirmed(value: object) -> bool:
+    if value is True or (isinstance(value, str) and value.lower() == "yes"):
+        return True
+    if value is False or (isinstance(value, str) and value.lower() == "no"):
+        return False
+    raise q.fault("unknown_choice", value, "yes or no")
+
+
+class ColumnPart(Part):
+    """A column by its header; ``nth`` tells equal headers apart, from 1."""
+
+    column: q.Name
+    nth: q.count(1, 99, "a number of the column") | None = None
+
+
+class Given(Part):
+    """A value for all rows, or the column it stands in."""
+
+    column: q.Name | None = None
+    nth: q.count(1, 99, "a number of the column") | None = None
+    value: q.Name | None = None
+
+
+class FieldPart(ColumnPart):
+    equals: q.Name | None = None
+
+
+class DepthPart(Part):
+    """One column ("0-6"), two columns, or the same slice for all rows."""
+
+    column: q.Name | None = None
+    top: q.Name | None = None
+    bottom: q.Name | None = None
+    unit: q.choice(("in", "cm", "mm", "ft")) | None = None
+    value: q.DepthRange | None = None
+
+
+class SkipPart(ColumnPart):
+    equals: Annotated[list[q.Name], Field(min_length=1, max_length=50)]
+
+
+class LongPart(Part):
+    """One row for each result instead of one for each slice."""
+
+    analyte: q.Name
+    result: q.Name
+    unit: q.Name | None = None
+
+
+class TablePart(Part):
+    """How the file is laid out."""
+
+    decimal: q.choice(("point", "comma"))
+    thousands: q.choice(tuple(MARKS)) = "none"
+    sheet: q.Name | None = None
+    delimiter: q.choice(tuple(DELIMITERS)) | None = None
+    encoding: q.choice(ENCODINGS) | None = None
+    header_row: q.count(1, 20_000, "a row number") | None = None
+    header_rows: q.count(1, 3, "a number of rows") = 1
+    dates: q.choice(tuple(DATES)) = "YYYY-MM-DD"
+    missing: Annotated[list[q.Name], Field(max_length=20)] = list(MISSING)
+    not_detected: Annotated[list[q.Name], Field(max_length=20)] = []
+    ratings: Annotated[list[q.Name], Field(max_length=20)] = []
+    end_before: q.Name | None = None
+    duplicates: q.choice(("refuse", "first", "last")) = "refuse"
+    fill_down: bool = False
+    skip: Annotated[list[SkipPart], Field(max_length=20)] = []
+    long: LongPart | None = None
+
+
+class SamplePart(Part):
+    id: ColumnPart
+    field: FieldPart | None = None
+    place: Given | None = None
+    date: Given
+    depth: DepthPart | None = None
+    lab_number: ColumnPart | None = None
+
+
+class LabPart(Part):
+    name: Given
+    report: Given | None = None
+    received: Given | None = None
+    reported: Given | None = None
+
+
+class ResultPart(ColumnPart):
+    """One column of results (in a long table: one analyte)."""
+
+    to: q.Name
+    unit: q.Name | None = None
+    form: q.choice(tuple(FORMS)) | None = None
+    depth: q.DepthRange | None = None
+    detection_limit: q.number(0, 1_000_000, "a detection limit") | None = None
+
+
+class MapFile(Part):
+    """A whole mapping."""
+
+    loambrief_map: Literal[1]
+    confirmed: Annotated[bool, PlainValidator(_confirmed)]
+    table: TablePart
+    sample: SamplePart
+    lab: LabPart
+    methods: Methods = Methods()
+    results: Annotated[list[ResultPart], Field(min_length=1, max_length=100)]
+    ignore: Annotated[list[q.Name], Field(max_length=250)] = []
+
+
+@dataclass(frozen=True)
+class LoadedMap:
+    """A checked mapping with its places, so that what it names can be blamed on a line."""
+
+    mapping: MapFile
+    source: Source
+    sha256: str
+
+
+def load_map(path: Path | str) -> LoadedMap:
+    """Read and check a mapping file.
+
+    Parameters
+    ----------
+    path : Path or str
+        YAML in UTF-8, at most 1 MiB.
+
+    Returns
+    -------
+    LoadedMap
+
+    Raises
+    ------
+    CaseProblems
+        With every problem of the file; one that is not confirmed has at least that problem.
+    OSError
+        The file is not there or may not be read.
+    """
+    file = str(path)
+    raw = read_bytes(Path(path))
+    source, problems = read_text(decode(raw, file), file)
+    try:
+        mapping = MapFile.model_validate(source.data)
+    except ValidationError as error:
+        faults = [map_fault(e) for e in error.errors(include_url=False)]
+        faults += _not_confirmed(source)
+        raise CaseProblems(in_file_order([*problems, *source.problems(faults)])) from None
+    problems += source.problems([*_not_confirmed(source), *map_checks(mapping)])
+    if problems:
+        raise CaseProblems(in_file_order(problems))
+    return LoadedMap(mapping, source, hashlib.sha256(raw).hexdigest())
+
+
+def _not_confirmed(source: Source) -> list[Fault]:
+    data = source.data
+    if isinstance(data, Mapping) and data.get("confirmed") in (False, "no", "No", "NO"):
+        return [Fault("CASE062", ("confirmed",), "no", "yes",
+                      "Compare every line with the lab's report, fill in each '?', then set "
+                      "confirmed: yes.")]
+    return []
+
+
+def map_fault(error: ErrorDetails) -> Fault:
+    """A validation error of a mapping in plain words."""
+    path = tuple(s for s in error["loc"] if s != "[key]")
+    kind, found, about = error["type"], show(error.get("input")), error.get("ctx", {})
+    if error.get("input") == TO_FILL_IN:
+        return Fault("CASE062", path, "'?'", about.get("wanted", "your answer"),
+                     "The lab's report or its method list says it; it is never guessed.")
+    if kind in FAULT_CODES:
+        return Fault(FAULT_CODES[kind], path, about["found"], about["wanted"], about["help"])
+    if kind == "missing":
+        return Fault("CASE021", path, "nothing", "a value",
+                     f"Add the key {str(path[-1])!r} here.", at_key=True)
+    if kind == "extra_forbidden":
+        known = _known_at(path[:-1])
+        near = nearest(str(path[-1]), known)
+        help = f"Did you mean {near!r}?" if near else "Keys known here: " + ", ".join(known) + "."
+        return Fault("CASE020", path, f"the unknown key {short(str(path[-1]))!r}", "a known key",
+                     help, at_key=True)
+    if kind in ("too_long", "too_short"):
+        limit = about.get("max_length", about.get("min_length"))
+        return Fault("CASE034", path, f"{about['actual_length']} entries",
+                     f"at {'most' if kind == 'too_long' else 'least'} {limit}")
+    wanted = {"list_type": "a list", "bool_type": "true or false",
+              "model_type": "a group of keys: " + ", ".join(_known_at(path)),
+              "literal_error": str(about.get("expected", ""))}
+    return Fault("CASE022", path, found, wanted.get(kind, error["msg"]))
+
+
+def _known_at(path: DataPath) -> tuple[str, ...]:
+    part: type[Part] | None = MapFile
+    for step in path:
+        if isinstance(step, int) or part is None:
+            continue
+        info = part.model_fields.get(step)
+        part = _part_in(info.annotation) if info else None
+    return tuple(part.model_fields) if part else ()
+
+
+def _part_in(annotation: object) -> type[Part] | None:
+    if isinstance(annotation, type):
+        return annotation if issubclass(annotation, Part) else None
+    return next((p for a in getattr(annotation, "__args__", ()) if (p := _part_in(a))), None)
+
+
+# what one value must be ------------------------------------------------------------------
+
+
+def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
+    """(code, found, wanted, help) if a case would refuse this value of a slice, else None."""
+    data: dict[str, object] = {"depth": "0-6 in"}
+    if field.startswith("extract."):
+        data["extract"] = {field.partition(".")[2]: value}
+    else:
+        data[field] = value
+    try:
+        Increment.model_validate(data)
+    except ValidationError as error:
+        about = error.errors(include_url=False)[0]
+        fault = map_fault(about)
+        return fault.code, fault.found, fault.wanted, fault.help
+    return None
+
+
+@cache
+def _accepts(field: str, unit: str) -> bool:
+    return value_fault(field, f"1 {unit}") is None
+
+
+@cache
+def has_unit(field: str) -> bool:
+    """False for a pH, which is a plain number."""
+    return value_fault(field, 7.0) is not None
+
+
+def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | None:
+    """Unit to write in the case and the factor to it, or None if there is none.
+
+    Parameters
+    ----------
+    field : str
+        One of :data:`FIELDS` or :data:`EXTRACT`.
+    unit : str
+        As the lab writes it.
+    form : str or None
+        Key of :data:`FORMS`, if the lab reports an oxide or an ion.
+
+    Returns
+    -------
+    (str, float) or None
+    """
+    part = FORMS[form][1] if form else 1.0
+    unit = tidy_unit(unit)
+    if _accepts(field, unit):
+        return unit, part
+    folded = unit.lower().replace(" ", "")
+    if not _accepts(field, "lb/ac"):  # not a soil test in mg/kg
+        return None
+    if folded in MASS_UNITS:
+        return "ppm", MASS_UNITS[folded] * part
+    if folded in CHARGE_UNITS and field in SOIL_ION and form is None:
+        return "ppm", CHARGE_UNITS[folded] * EQUIVALENT_MG[SOIL_ION[field]]
+    return None
+
+
+def map_checks(mapping: MapFile) -> Iterator[Fault]:
+    """Every contradiction between the values of a mapping."""
+    seen: dict[tuple[str, object], int] = {}
+    for i, result in enumerate(mapping.results):
+        path: DataPath = ("results", i)
+        if result.to not in (*FIELDS, *EXTRACT):
+            near = nearest(result.to, (*FIELDS, *EXTRACT))
+            yield Fault("CASE027", (*path, "to"), repr(result.to), "a result of a slice",
+                        f"Did you mean {near!r}?" if near
+                        else "Known: " + ", ".join((*FIELDS, *EXTRACT)) + ".")
+            continue
+        key = (result.to, result.depth and result.depth[:2])
+        if key in seen:
+            yield Fault("CASE042", (*path, "to"), f"{result.to} a second time",
+                        "each result once", f"It first stands in entry {seen[key] + 1}.")
+        seen.setdefault(key, i)
+        yield from _unit(result, path)
+        if mapping.sample.depth is None and result.depth is None:
+            yield Fault("CASE021", (*path, "depth"), "nothing", "a depth",
+                        "Give sample.depth, or a depth with every result.", at_key=True)
+    yield from _methods(mapping)
+    yield from _given(mapping)
+
+
+def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
+    if result.unit == TO_FILL_IN:
+        yield Fault("CASE062", (*path, "unit"), "'?'", f"the unit of {result.column!r}",
+                    "The lab's report says it; it is never guessed.")
+        return
+    if not has_unit(result.to):
+        if result.unit or result.form:
+            yield Fault("CASE024", (*path, "unit" if result.unit else "form"),
+                        repr(result.unit or result.form), "no unit for a pH")
+        return
+    if result.form and FORMS[result.form][0] != result.to:
+        yield Fault("CASE024", (*path, "form"), result.form,
+                    f"{FORMS[result.form][0]} for that form")
+    if result.unit is None:
+        yield Fault("CASE023", (*path, "unit"), "nothing", f"the unit of {result.column!r}",
+                    "Add the key 'unit' here.", at_key=True)
+    elif conversion(result.to, result.unit, result.form) is None:
+        _, _, wanted, help = value_fault(result.to, f"1 {result.unit}") or ("", "", "", "")
+        yield Fault("CASE024", (*path, "unit"), repr(result.unit), wanted, help)
+
+
+def _methods(mapping: MapFile) -> Iterator[Fault]:
+    for method, results in METHOD_OF.items():
+        if getattr(mapping.methods, method) is not None:
+            continue
+        i = next((i for i, r in enumerate(mapping.results) if r.to in results), None)
+        if i is not None:
+            choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
+            yield Fault("CASE040", ("results", i, "to"), f"{mapping.results[i].to}, no method",
+                        f"methods.{method}: one of {', '.join(choices)}",
+                        "The lab's report names it; it is never guessed.")
+
+
+def _given(mapping: MapFile) -> Iterator[Fault]:
+    givens = {("sample", "date"): mapping.sample.date, ("sample", "place"): mapping.sample.place,
+              **{("lab", n): getattr(mapping.lab, n) for n in LabPart.model_fields}}
+    for path, given in givens.items():
+        if given is None:
+            continue
+        if TO_FILL_IN in (given.value, given.column):
+            yield Fault("CASE062", path, "'?'", "a value or a column",
+                        "The lab's report or your field notes say it.")
+        elif (given.column is None) == (given.value is None):
+            yield Fault("CASE021", path, "none or both", "either column or value")
+        elif path[-1] in ("date", "received", "reported") and given.value:
+            try:
+                _DATE.validate_python(given.value)
+            except ValidationError as error:
+                about = error.errors(include_url=False)[0]["ctx"]
+                yield Fault("CASE028", (*path, "value"), about["found"], about["wanted"])
+    depth = mapping.sample.depth
+    if depth is not None:
+        ways = [depth.column is not None, depth.top is not None or depth.bottom is not None,
+                depth.value is not None]
+        if sum(ways) != 1 or (depth.top is None) != (depth.bottom is None):
+            yield Fault("CASE021", ("sample", "depth"), "none or several",
+                        "column, or top and bottom, or value")
+        elif depth.top is not None and depth.unit is None:
+            yield Fault("CASE023", ("sample", "depth", "unit"), "nothing", "the unit of the depths",
+                        "Add the key 'unit' here.", at_key=True)
+    if mapping.table.decimal == mapping.table.thousands:
+        yield Fault("CASE026", ("table", "thousands"), mapping.table.thousands,
+                    "another mark than the decimal mark")
