@@ -120,6 +120,8 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                        highest=200.0),
             _dimension("plant_density", "/m2", {"plants/m2": 1.0, "/ft2": 10.7639,
                                                 "plants/ft2": 10.7639}, highest=100_000.0),
+            _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": 2000.0, "t": 1000.0 * LB_PER_KG,
+                                      "cwt": 100.0}, highest=100_000_000.0),
             _dimension("length", "in", {"cm": 1 / CM_PER_INCH, "mm": 0.1 / CM_PER_INCH,
                                         "ft": 12.0, "m": 100 / CM_PER_INCH}, highest=100_000.0),
         )

@@ -294,6 +294,13 @@ def _identifier(value: object) -> str:
     return value
 
 
+def _digest(value: object) -> str:
+    value = as_written(value)
+    if not isinstance(value, str) or not re.match(r"[0-9a-f]{64}\Z", value):
+        raise fault("bad_identifier", value, "64 hexadecimal digits of a SHA-256")
+    return value
+
+
 def _currency(value: object) -> str:
     if not isinstance(value, str) or not re.match(r"[A-Z]{3}\Z", value):
         raise fault("unknown_choice", value, "a currency code of three capitals, such as USD")
@@ -341,6 +348,9 @@ Identifier = Annotated[
                     "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"}),
 ]
 """Safe as a file name: no separators, no leading dot."""
+Digest = Annotated[str, PlainValidator(_digest),
+                   WithJsonSchema({"type": "string", "pattern": "^[0-9a-f]{64}$"})]
+"""SHA-256 of a file, in hexadecimal."""
 Currency = Annotated[str, PlainValidator(_currency),
                      WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})]
 DepthRange = Annotated[
@@ -366,4 +376,5 @@ WaterDepth = quantity("water_depth")
 Infiltration = quantity("infiltration")
 PlantDensity = quantity("plant_density")
 Length = quantity("length")
+Mass = quantity("mass", low=0.01)
 Depth = quantity("depth")

@@ -25,6 +25,7 @@ EC_METHODS = ("saturated-paste", "1:1", "1:2", "1:5")
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
             "sandy clay loam", "clay loam", "silty clay loam", "sandy clay", "silty clay", "clay",
             "muck", "peat")
+METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
 MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 
 
@@ -133,6 +134,8 @@ class Laboratory(Part):
     report: q.Name | None = None
     received: q.Date | None = None
     reported: q.Date | None = None
+    file: q.Name | None = None
+    file_sha256: q.Digest | None = None
 
 
 class Methods(Part):
@@ -348,6 +351,8 @@ class Analysis(Part):
     available_n: q.Percent | None = None
     sodium: q.Percent | None = None
     ec_1to5: q.Conductivity | None = None
+    metals: dict[q.choice(METALS), q.Concentration] | None = None
+    """Biosolids only: mg per kg of dry matter."""
 
 
 class Price(Part):
@@ -359,7 +364,7 @@ class Price(Part):
 
 
 MATERIAL_KINDS = ("lime", "gypsum", "elemental sulfur", "fertilizer", "compost", "manure",
-                  "cover crop", "service", "other")
+                  "biosolids", "cover crop", "service", "other")
 
 
 class Material(Part):
@@ -376,6 +381,9 @@ class Material(Part):
     price: Price | None = None
     freight: Price | None = None
     spreading: Price | None = None
+    minimum_load: q.Mass | None = None
+    load_size: q.Mass | None = None
+    bag: q.Mass | None = None
     supplier: q.Name | None = None
     density: q.number(1, 5000, "lb per cubic yard") | None = None
 
@@ -430,6 +438,14 @@ class Accepted(Part):
     reason: q.Text
 
 
+class Override(Part):
+    """The adviser's own rate for an action or a material; both rates are printed."""
+
+    action: q.Name
+    rate: q.Rate
+    reason: q.Text
+
+
 class CaseFile(Part):
     """A whole case."""
 
@@ -453,5 +469,6 @@ class CaseFile(Part):
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
+    overrides: Annotated[list[Override], Field(max_length=100)] = []
     notes: list[q.Text] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []
