@@ -33,6 +33,7 @@ TOPICS = (
     "forage_safety",
     "stratification",
     "weeds",
+    "weeds_loss",
     "sampling",
     "sampling_error",
     "economics",

@@ -1,0 +1,225 @@
+"""Yield loss from weeds: Cousens' curve, several weeds, leaf area, break-even density.
+
+Parameters of the curves hold for one site and year; nothing here is a forecast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput
+
+TOPIC = "weeds"
+LOCAL = "parameters hold for the site and year they were fitted on"
+
+
+def _curve(i: float, a: float) -> None:
+    if i < 0:
+        raise ImpossibleInput(f"i cannot be negative (found {i:g})")
+    if not 0 < a <= 100:
+        raise ImpossibleInput(f"a, the greatest loss, must be above 0 and at most 100 (found {a:g})")
+
+
+def _loss(pressure: float, a: float) -> float:
+    return pressure / (1 + pressure / a)
+
+
+@formula(unit="%", source="cousens-1985", locator="rectangular hyperbola", how="memory")
+def weed_yield_loss(density: float, i: float, a: float) -> Answer:
+    """Yield loss from the density of one weed.
+
+    Parameters
+    ----------
+    density : float
+        Weeds per area [/m2].
+    i : float
+        Loss per weed as density goes to zero [% per weed/m2].
+    a : float
+        Greatest loss at any density [%].
+
+    Returns
+    -------
+    float
+        Yield loss [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative density or i, or a outside 0 to 100.
+
+    Notes
+    -----
+    YL = i D / (1 + i D / a). The parameters must be local: a five-site study found no common
+    ones even within a region (Lindquist et al. 1996).
+
+    References
+    ----------
+    cousens-1985 (from memory, unverified); lindquist-1996.
+    """
+    _curve(i, a)
+    if density < 0:
+        raise ImpossibleInput(f"density cannot be negative (found {density:g})")
+    return Answer(_loss(i * density, a), notes=(LOCAL,))
+
+
+@formula(unit="%", source="swinton-1994", locator="several species", how="memory")
+def weed_yield_loss_several(densities: Iterable[float], i: Iterable[float], a: float) -> Answer:
+    """Yield loss from several weeds together.
+
+    Parameters
+    ----------
+    densities : sequence of float
+        Weeds per area, one per species [/m2].
+    i : sequence of float
+        Loss per weed as density goes to zero, one per species [% per weed/m2].
+    a : float
+        Greatest loss of all weeds together [%].
+
+    Returns
+    -------
+    float
+        Yield loss [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        No species, unequal lengths, a negative value, or a outside 0 to 100.
+
+    Notes
+    -----
+    YL = S / (1 + S / a) with S the sum of i D. Curves of single weeds must not be added: the
+    weeds compete with each other too.
+
+    References
+    ----------
+    swinton-1994 (from memory, unverified).
+    """
+    counts, slopes = [float(d) for d in densities], [float(s) for s in i]
+    if not counts or len(counts) != len(slopes):
+        raise ImpossibleInput("densities and i: one of each per species is needed")
+    for count, slope in zip(counts, slopes, strict=True):
+        _curve(slope, a)
+        if count < 0:
+            raise ImpossibleInput(f"density cannot be negative (found {count:g})")
+    pressure = sum(d * s for d, s in zip(counts, slopes, strict=True))
+    return Answer(_loss(pressure, a), notes=(LOCAL,), details={"pressure": pressure})
+
+
+@formula(unit="/m2", source="cousens-1985", locator="solved for density", how="computed")
+def weed_density_for_loss(loss_pct: float, i: float, a: float) -> Answer:
+    """Weed density at which the loss curve reaches a given loss.
+
+    Parameters
+    ----------
+    loss_pct : float
+        Yield loss [%].
+    i : float
+        Loss per weed as density goes to zero [% per weed/m2].
+    a : float
+        Greatest loss at any density [%].
+
+    Returns
+    -------
+    float
+        Density [/m2].
+
+    Raises
+    ------
+    ImpossibleInput
+        A loss below zero or not below a, i not above zero, or a outside 0 to 100.
+
+    Notes
+    -----
+    D = y / (i (1 - y / a)). With the loss at which control pays for itself this is the
+    economic threshold of one season; seed shed for later years is not in it.
+
+    References
+    ----------
+    cousens-1985 (from memory, unverified).
+    """
+    _curve(i, a)
+    if i == 0:
+        raise ImpossibleInput("i must be above zero")
+    if not 0 <= loss_pct < a:
+        raise ImpossibleInput(f"loss {loss_pct:g} % is not from 0 to below a = {a:g} %")
+    return Answer(loss_pct / (i * (1 - loss_pct / a)), notes=(LOCAL,))
+
+
+@formula(unit="%", source="own-arithmetic", locator="control cost over value saved",
+         how="convention")
+def weed_break_even_loss(
+    control_cost: float, weed_free_yield: float, price: float, efficacy: float
+) -> float:
+    """Yield loss at which one control pays for itself.
+
+    Parameters
+    ----------
+    control_cost : float
+        Cost of the control [money per area].
+    weed_free_yield : float
+        Yield without weeds [mass per the same area].
+    price : float
+        Price of the crop [money per the same mass].
+    efficacy : float
+        Share of the loss that the control saves, above 0 to 1.
+
+    Returns
+    -------
+    float
+        Yield loss [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative cost, or a yield, price or efficacy that cannot be.
+
+    Notes
+    -----
+    100 C / (Y P H).
+
+    References
+    ----------
+    own-arithmetic.
+    """
+    if control_cost < 0 or weed_free_yield <= 0 or price <= 0 or not 0 < efficacy <= 1:
+        raise ImpossibleInput("cost must not be negative, yield and price above zero, "
+                              "efficacy above 0 to 1")
+    return 100 * control_cost / (weed_free_yield * price * efficacy)
+
+
+@formula(unit="%", source="kropff-spitters-1991", locator="one-parameter model", how="memory",
+         valid={"leaf_share": (0, 1)})
+def relative_leaf_area_loss(leaf_share: float, q: float) -> Answer:
+    """Yield loss from the share of leaf area that weeds have early on.
+
+    Parameters
+    ----------
+    leaf_share : float
+        Leaf area of weeds over that of weeds and crop, 0 to 1.
+    q : float
+        Damage coefficient of the weed against the crop [1].
+
+    Returns
+    -------
+    float
+        Yield loss [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        A share outside 0 to 1 or a q not above zero.
+
+    Notes
+    -----
+    YL = 100 q L / (1 + (q - 1) L). q depends on crop, weed and the day of the count.
+
+    References
+    ----------
+    kropff-spitters-1991 (from memory, unverified).
+    """
+    if not 0 <= leaf_share <= 1:
+        raise ImpossibleInput(f"leaf share {leaf_share:g} is not from 0 to 1")
+    if q <= 0:
+        raise ImpossibleInput(f"q must be above zero (found {q:g})")
+    return Answer(100 * q * leaf_share / (1 + (q - 1) * leaf_share), notes=(LOCAL,))

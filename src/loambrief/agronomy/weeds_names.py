@@ -1,0 +1,156 @@
+"""Weeds by name: accepted names, indicator values, and plants not to be pressed for sap."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from types import MappingProxyType
+
+from loambrief.errors import UnknownName
+from loambrief.tables import load
+
+SPECIES = "weeds/species"
+INDICATORS = "weeds/indicators"
+NO_PRESS = "refractometry/no_press"
+AXES = ("reaction", "moisture", "nutrients", "salinity")
+
+
+def constant(name: str) -> float:
+    """A single number of ``weeds/constants``."""
+    return load("weeds/constants").find(name=name)["value"]
+
+
+def split(cell: object) -> tuple[str, ...]:
+    """Parts of a table cell that are set apart by ``|``."""
+    return tuple(part.strip() for part in str(cell or "").split("|") if part.strip())
+
+
+def _fold(name: str) -> str:
+    return " ".join(name.replace("\u2019", "'").replace("-", " ").split()).casefold()
+
+
+@cache
+def _by_name() -> Mapping[str, Mapping[str, object]]:
+    """Folded name -> row; a scientific name wins over a synonym, that over a common name."""
+    found: dict[str, Mapping[str, object]] = {}
+    for column in ("scientific_name", "eppo", "synonyms", "common_name"):
+        for row in load(SPECIES):
+            for name in split(row[column]):
+                found.setdefault(_fold(name), row)
+    return MappingProxyType(found)
+
+
+def find_species(name: str) -> Mapping[str, object]:
+    """The row of ``weeds/species`` for a weed by any of its names.
+
+    Parameters
+    ----------
+    name : str
+        Scientific name, synonym, common name or EPPO code; letter case, hyphens and the kind
+        of apostrophe do not matter.
+
+    Returns
+    -------
+    mapping
+        ``scientific_name``, ``synonyms``, ``common_name``, ``eppo``, ``life_form``.
+
+    Raises
+    ------
+    UnknownName
+        No such weed; the nearest name is offered.
+    """
+    row = _by_name().get(_fold(str(name)))
+    if row is None:
+        raise UnknownName("weed", _fold(str(name)), tuple(_by_name()))
+    return row
+
+
+def common_name(row: Mapping[str, object]) -> str:
+    """The English name that is printed for a row of ``weeds/species``."""
+    return split(row["common_name"])[0]
+
+
+def indicator_values(species: str, system: str = "plantatt") -> Mapping[str, object] | None:
+    """Indicator values of one weed.
+
+    Parameters
+    ----------
+    species : str
+        Accepted name.
+    system : str
+        ``"plantatt"`` (Britain and Ireland) or ``"eive"`` (Europe); never mix the two.
+
+    Returns
+    -------
+    mapping or None
+        Row of ``weeds/indicators``; None where the system has no value.
+
+    Raises
+    ------
+    UnknownName
+        No such system.
+    """
+    table = load(INDICATORS)
+    systems = tuple(dict.fromkeys(table.column("system")))
+    if system not in systems:
+        raise UnknownName("indicator system", system, systems)
+    return next((row for row in table if row["species"] == species and row["system"] == system),
+                None)
+
+
+def axis_value(species: str, axis: str, system: str = "plantatt") -> float | None:
+    """Indicator value of a weed on one axis, None where it says nothing about that axis.
+
+    Parameters
+    ----------
+    species : str
+        Accepted name.
+    axis : str
+        ``"reaction"``, ``"moisture"``, ``"nutrients"`` or ``"salinity"``.
+    system : str
+        See :func:`indicator_values`.
+
+    Returns
+    -------
+    float or None
+        Rank. On the reaction axis only plants whose bond to soil pH was shown count: a value
+        near the middle is otherwise what an indifferent plant gets.
+
+    Raises
+    ------
+    UnknownName
+        No such axis or system.
+    """
+    if axis not in AXES:
+        raise UnknownName("indicator axis", axis, AXES)
+    row = indicator_values(species, system)
+    if row is None:
+        return None
+    if axis == "reaction":
+        judged = indicator_values(species, "plantatt")
+        if judged is None or judged["reaction_indicative"] != "yes":
+            return None
+    return row[axis]
+
+
+def press_refused(species: str) -> str | None:
+    """Why the sap of a weed is not to be pressed by hand.
+
+    Parameters
+    ----------
+    species : str
+        Any name of a weed; a name that is not known is judged by its genus.
+
+    Returns
+    -------
+    str or None
+        The harm in a few words; None where the plant is not listed, which never means safe.
+    """
+    try:
+        row = find_species(species)
+        names = (str(row["scientific_name"]), *split(row["synonyms"]))
+    except UnknownName:
+        names = (species,)
+    genera = {name.split()[0].casefold() for name in names if name.split()}
+    return next((str(row["harm"]) for row in load(NO_PRESS)
+                 if str(row["genus"]).casefold() in genera), None)
