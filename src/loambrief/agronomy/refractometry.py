@@ -24,8 +24,8 @@ FULL_TABLE_BRIX = 30.0
 LOWEST_INDEX, HIGHEST_INDEX = 1.30, 1.55
 """Liquids outside this are neither water nor plant sap."""
 COLDEST_C, HOTTEST_C = -5.0, 60.0
-LOWEST_CORRECTED = -1.0
-"""A reading near zero may fall below it when cold sap is corrected."""
+LOWEST_CORRECTED, HIGHEST_CORRECTED = -2.0, 90.0
+"""A reading at either end of the scale may leave it when its temperature is corrected."""
 
 
 def constant(name: str) -> float:
@@ -40,11 +40,9 @@ def _index_points() -> tuple[tuple[float, ...], tuple[float, ...]]:
 
 
 def _index(brix: float) -> float:
-    """Parabola through the three table points around a concentration."""
+    """Parabola through both ends of the table cell and the next point; whole at the ends."""
     grid, index = _index_points()
     i = min(max(bisect_right(grid, brix) - 1, 0), len(grid) - 3)
-    if i > 0 and i + 2 < len(grid) and brix - grid[i] < grid[i + 1] - brix:
-        i -= 1
     total = 0.0
     for a in range(i, i + 3):
         weight = 1.0
@@ -274,7 +272,7 @@ def brix_replicates_agree(readings: Iterable[float | None], instrument_sd: float
 
 def _sap(readings: object, least: int = 1) -> tuple[float, ...]:
     found = numbers(readings, "readings", least)
-    if min(found) < LOWEST_CORRECTED or max(found) > 85:
+    if min(found) < LOWEST_CORRECTED or max(found) > HIGHEST_CORRECTED:
         raise ImpossibleInput("readings are 0 to 85 Brix")
     return found
 

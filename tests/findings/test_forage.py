@@ -1,0 +1,204 @@
+"""Findings on forage: quality with its error, nitrate in both forms, horses, soil in the hay."""
+
+from pathlib import Path
+
+import pytest
+
+from findings.field_cases import case_of, needs_of, sources, texts
+from loambrief.agronomy.registry import recording
+from loambrief.case.load import load_case
+from loambrief.findings import forage
+from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.tables import references
+
+ROOT = Path(__file__).parents[2] / "sample_inputs"
+HAY = {"id": "h1", "kind": "legume", "date": "2026-06-02", "cores": 20, "adf": "34 %",
+       "ndf": "41 %", "crude_protein": "20 %", "ether_extract": "2.5 %", "ash": "10 %",
+       "ndfd_48h": "45 %"}
+
+
+def said(*tests, livestock=(), **parts):
+    return forage.assess(case_of(forage=list(tests), field={"livestock": list(livestock)}, **parts))
+
+
+def found(*tests, **more):
+    return {f.id: f for f in said(*tests, **more).findings}
+
+
+def test_feed_value_of_a_published_hay():
+    """ensures that ADF 34, NDF 41 gives RFV 142 with an error beside it (Utah State)."""
+    finding = found(HAY)["forage.quality.h1"]
+    assert round(finding.value) == 142
+    assert finding.status is Status.NOTED and finding.severity == 0
+    assert "give or take 5" in texts(said(HAY))[0]
+
+
+@pytest.mark.parametrize(
+    ("adf", "ndf", "status", "severity"),
+    [("34 %", "41 %", Status.WATCH, 1), ("29 %", "36.4 %", Status.UNCERTAIN, 0),
+     ("27 %", "34 %", Status.ADEQUATE, 0)],
+)
+def test_dairy_hay_is_held_against_its_goal(adf, ndf, status, severity):
+    """ensures that the error decides whether hay falls short of RFV 170 (Utah State)."""
+    finding = found(HAY | {"adf": adf, "ndf": ndf}, livestock=["dairy"])["forage.quality.h1"]
+    assert (finding.status, finding.severity) == (status, severity)
+
+
+def test_disagreeing_grade_columns_are_shown():
+    """ensures that columns of the USDA table that disagree are named one by one."""
+    finding = found(HAY)["forage.quality.h1"]
+    grade = next(e for e in finding.evidence if e.text.key == "forage.evidence_grade")
+    assert grade.side.value == "against"
+    assert grade.text.params["columns"] == {
+        "rfv": "Fair", "adf": "Fair", "ndf": "Fair", "tdn": "Fair", "protein": "Premium"}
+
+
+def test_quality_names_its_equations():
+    """ensures that RFQ says which reference and equations it uses."""
+    assert "legume equations" in " ".join(texts(said(HAY)))
+    assert "grass equations" in " ".join(texts(said(HAY | {"kind": "grass"})))
+
+
+def test_quality_needs_all_its_parts():
+    """ensures that a missing part leaves RFQ out and is named; a 30-hour value cannot stand in."""
+    test = {k: v for k, v in HAY.items() if k not in ("ndfd_48h", "ash")} | {"ndfd_30h": "40 %"}
+    assessment = said(test)
+    assert not any(f.id.startswith("forage.rfq") for f in assessment.findings)
+    gap = assessment.missing[0].what
+    assert gap.params["lacking"] == ["ash", "ndfd_48h"] and gap.params["thirty"]
+
+
+def test_impossible_fibre_gives_no_value():
+    """ensures that more ADF than NDF, or none, gives no feed value instead of a wrong one."""
+    for change in ({"adf": "45 %", "ndf": "41 %"}, {"ndf": "0 %"}, {"adf": "<30 %"}):
+        assessment = said(HAY | change)
+        assert not any(f.id.startswith(("forage.quality", "forage.rfq"))
+                       for f in assessment.findings)
+        assert "forage.missing_fibre" in {m.what.key for m in assessment.missing}
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "severity"),
+    [("900 ppm", "no3-n", 0), ("1200 ppm", "no3-n", 1), ("2500 ppm", "no3-n", 2),
+     ("4100 ppm", "no3-n", 3), ("3000 ppm", "no3", 0), ("3000 ppm", "no3-n", 2),
+     ("3 g/kg", "no3", 0)],
+)
+def test_nitrate_by_the_named_table(value, form, severity):
+    """ensures that the same number is safe as NO3 and not as NO3-N (Nebraska; Clemson table)."""
+    finding = found(HAY | {"nitrate": value, "nitrate_as": form})["forage.nitrate.h1"]
+    assert finding.severity == severity
+    assert finding.status is (Status.EXCESS if severity else Status.ADEQUATE)
+    assert finding.sources[0] == "clemson-forage-nitrate"
+
+
+def test_both_forms_stand_in_the_title():
+    """ensures that the reader sees NO3-N and NO3 whatever the report used."""
+    line = next(t for t in texts(said(HAY | {"nitrate": "2000 ppm", "nitrate_as": "no3"}))
+                if t.startswith("Nitrate in"))
+    assert "452" in line and "NO₃-N" in line and "2,000" in line
+
+
+def test_high_nitrate_warns_for_stock():
+    """ensures that risky hay carries limits, pregnant animals, water and the veterinarian."""
+    assessment = said(HAY | {"nitrate": "2500 ppm", "nitrate_as": "no3-n"}, livestock=["cattle"])
+    need = needs_of(assessment, NeedKind.MANAGE)["nitrate"]
+    assert {c.key for c in need.cautions} == {
+        "forage.caution_pregnant", "forage.caution_nitrate", "forage.caution_vet"}
+    assert need.cautions[0].params["none"] is True
+    assert any("no more than 35%" in t for t in texts(assessment))
+
+
+def test_nitrate_without_its_form_is_not_judged():
+    """ensures that a number without a form is shown both ways and asked about, not guessed."""
+    assessment = said(HAY | {"nitrate": "3000 ppm"})
+    finding = {f.id: f for f in assessment.findings}["forage.nitrate.h1"]
+    assert finding.status is Status.UNCERTAIN and finding.severity == 2
+    assert finding.value is None
+    assert "nitrate-form" in needs_of(assessment, NeedKind.MEASURE)
+
+
+@pytest.mark.parametrize(
+    ("value", "status"),
+    [("<100 ppm", Status.ADEQUATE), ("<1500 ppm", Status.UNCERTAIN), (">900 ppm", Status.UNCERTAIN),
+     (">4000 ppm", Status.EXCESS)],
+)
+def test_nitrate_limits_stay_limits(value, status):
+    """ensures that "<" and ">" results are judged as limits."""
+    finding = found(HAY | {"nitrate": value, "nitrate_as": "no3-n"})["forage.nitrate.h1"]
+    assert finding.status is status
+
+
+@pytest.mark.parametrize(("nsc", "severity"), [("9.6 %", 0), ("10 %", 1), ("12 %", 2)])
+def test_sugar_matters_where_horses_are_kept(nsc, severity):
+    """ensures that sugar over the limits is a caution only where the case has horses."""
+    with_horses = found(HAY | {"nsc": nsc}, livestock=["horses"])["forage.sugar.h1"]
+    without = found(HAY | {"nsc": nsc}, livestock=["cattle"])["forage.sugar.h1"]
+    assert (with_horses.severity, without.severity) == (severity, 0)
+    if severity:
+        assert {c.key for c in with_horses.needs[0].cautions} == {
+            "forage.caution_horse", "forage.caution_vet"}
+
+
+@pytest.mark.parametrize(("kind", "ash", "over"),
+                         [("legume", "11 %", False), ("legume", "12.3 %", True),
+                          ("grass", "9 %", False), ("grass", "10 %", True)])
+def test_soil_shows_as_ash(kind, ash, over):
+    """ensures that ash over 11 % (alfalfa) or 9 % (grass) is soil (Wisconsin, Ohio State)."""
+    finding = found(HAY | {"kind": kind, "ash": ash})["forage.ash.h1"]
+    assert (finding.status is Status.WATCH) is over
+
+
+def test_few_cores_lower_confidence():
+    """ensures that fewer than 20 cores, or none stated, cost confidence."""
+    assert found(HAY)["forage.quality.h1"].confidence is Confidence.HIGH
+    assert found(HAY | {"cores": 5})["forage.quality.h1"].confidence is Confidence.MEDIUM
+    bare = {k: v for k, v in HAY.items() if k != "cores"}
+    assert found(bare)["forage.quality.h1"].confidence is Confidence.MEDIUM
+
+
+def test_gaps_are_named_only_where_they_matter():
+    """ensures that a corn field without stock is not asked for a hay test, stock is."""
+    assert forage.assess(case_of()).missing == ()
+    stock = forage.assess(case_of(field={"livestock": ["sheep"]}))
+    assert [m.what.key for m in stock.missing] == ["forage.missing_test"]
+    hay = forage.assess(case_of(field={"crop": "alfalfa"}))
+    assert [m.what.key for m in hay.missing] == ["forage.missing_test"]
+    horses = said(HAY, livestock=["horses"])
+    assert "forage.missing_nsc" in {m.what.key for m in horses.missing}
+
+
+EDGES = [
+    (HAY,), (HAY | {"kind": "grass", "adf": "36 %", "ndf": "60 %", "crude_protein": "12 %"},),
+    (HAY | {"kind": "mixed", "cutting": "second", "ash": "18 %"},),
+    (HAY | {"kind": "grass", "crude_protein": "<5 %"},),
+    (HAY | {"adf": "50 %", "ndf": "70 %", "crude_protein": "60 %"},),
+    (HAY | {"nitrate": "4500 ppm", "nitrate_as": "no3-n", "nsc": "14 %", "cores": 1},),
+    (HAY | {"nitrate": "1100 ppm", "nitrate_as": "no3-n", "nsc": "11 %"},),
+    (HAY | {"nitrate": ">3000 ppm", "nitrate_as": "kno3"},), (HAY | {"nitrate": "3000 ppm"},),
+    (HAY | {"nitrate": "800 ppm", "nitrate_as": "no3-n", "adf": "22 %", "ndf": "29 %",
+            "ndfd_48h": "60 %"},),
+    (HAY | {"adf": "45 %", "ndf": "68 %", "crude_protein": "6 %", "ndfd_48h": "25 %"},),
+    ({"id": "x", "kind": "legume", "date": "2026-06-02"},),
+]
+
+
+@pytest.mark.parametrize("livestock", [[], ["dairy", "horses"]], ids=["no stock", "stock"])
+@pytest.mark.parametrize("tests", EDGES, ids=range(len(EDGES)))
+def test_every_message_is_written(tests, livestock):
+    """ensures that every message renders in both unit systems, with known sources."""
+    assessment = said(*tests, livestock=livestock)
+    for system in ("us", "si"):
+        lines = texts(assessment, system)
+        assert all(line and "None" not in line for line in lines)
+    assert set(sources(assessment)) <= set(references())
+
+
+def test_sample_case():
+    """ensures that the demo case is judged, recorded and unique."""
+    case = load_case(ROOT / "saline_alfalfa_utah" / "case.yaml").case
+    with recording() as trace:
+        assessment = forage.assess(case)
+    ids = [f.id for f in assessment.findings]
+    assert len(ids) == len(set(ids)) == 6
+    made = {r.calculation for r in trace.results}
+    assert all(r.calculation in made for f in assessment.findings for r in f.results)
