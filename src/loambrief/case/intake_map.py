@@ -219,21 +219,38 @@ def load_map(path: Path | str) -> LoadedMap:
         mapping = MapFile.model_validate(source.data)
     except ValidationError as error:
         faults = [map_fault(e) for e in error.errors(include_url=False)]
-        faults += _not_confirmed(source)
+        faults = _with_gaps(faults, source)
         raise CaseProblems(in_file_order([*problems, *source.problems(faults)])) from None
-    problems += source.problems([*_not_confirmed(source), *map_checks(mapping)])
+    problems += source.problems(_with_gaps([*map_checks(mapping)], source))
     if problems:
         raise CaseProblems(in_file_order(problems))
     return LoadedMap(mapping, source, hashlib.sha256(raw).hexdigest())
 
 
-def _not_confirmed(source: Source) -> list[Fault]:
+def _with_gaps(faults: list[Fault], source: Source) -> list[Fault]:
+    """The faults, and one for everything that is still to be filled in or confirmed."""
+    known = {fault.path for fault in faults}
+    gaps = [
+        Fault("CASE062", path, "'?'", "what the lab's report says", "It is never guessed.")
+        for path in _places(source.data, TO_FILL_IN) if path not in known
+    ]
     data = source.data
     if isinstance(data, Mapping) and data.get("confirmed") in (False, "no", "No", "NO"):
-        return [Fault("CASE062", ("confirmed",), "no", "yes",
-                      "Compare every line with the lab's report, fill in each '?', then set "
-                      "confirmed: yes.")]
-    return []
+        gaps.append(Fault("CASE062", ("confirmed",), "no", "yes",
+                          "Compare every line with the lab's report, fill in each '?', then set "
+                          "confirmed: yes."))
+    return [*faults, *gaps]
+
+
+def _places(data: object, wanted: str, path: DataPath = ()) -> Iterator[DataPath]:
+    if isinstance(data, Mapping):
+        for key, value in data.items():
+            yield from _places(value, wanted, (*path, key))
+    elif isinstance(data, list):
+        for i, value in enumerate(data):
+            yield from _places(value, wanted, (*path, i))
+    elif data == wanted:
+        yield path
 
 
 def map_fault(error: ErrorDetails) -> Fault:
@@ -404,9 +421,8 @@ def _given(mapping: MapFile) -> Iterator[Fault]:
         if given is None:
             continue
         if TO_FILL_IN in (given.value, given.column):
-            yield Fault("CASE062", path, "'?'", "a value or a column",
-                        "The lab's report or your field notes say it.")
-        elif (given.column is None) == (given.value is None):
+            continue
+        if (given.column is None) == (given.value is None):
             yield Fault("CASE021", path, "none or both", "either column or value")
         elif path[-1] in ("date", "received", "reported") and given.value:
             try:

@@ -1,0 +1,353 @@
+"""Rows of a lab's file to the samples of a case, or every problem they have.
+
+A blank cell is "not measured" and leaves the key out; it never becomes zero. ``<`` and ``>``
+stay limits. Rows that hold no result are left out and named in the notes.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from loambrief.case.intake_cells import (
+    NotAResult,
+    Value,
+    depth_of,
+    is_missing,
+    number_text,
+    read_date,
+    read_depth,
+    read_result,
+)
+from loambrief.case.intake_columns import Columns, find_columns
+from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
+from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.problems import Problem, in_file_order
+from loambrief.case.quantities import nearest, show
+from loambrief.case.schema import Increment, Methods
+from loambrief.errors import CaseProblems
+
+MOST_SAMPLES = 40
+MOST_SLICES = 24
+MOST_FAULTS = 300
+"""Problems after which the rest of the rows is not looked at."""
+_UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
+
+
+@dataclass
+class Slice:
+    """One increment as it will be written: values by field, in the schema's order."""
+
+    depth: tuple[float, float, str]
+    row: Row
+    values: dict[str, Value] = field(default_factory=dict)
+    rows: dict[str, Row] = field(default_factory=dict)
+
+
+@dataclass
+class DraftSample:
+    """One sample as it will be written."""
+
+    id: str
+    row: Row
+    about: dict[str, Value] = field(default_factory=dict)
+    lab: dict[str, Value] = field(default_factory=dict)
+    methods: dict[str, Value] = field(default_factory=dict)
+    slices: dict[tuple[float, float], Slice] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What a lab's file comes to.
+
+    Attributes
+    ----------
+    samples : tuple of DraftSample
+    mapped : frozenset of str
+        Fields of a slice that the lab's file decides.
+    table : LabTable
+    notes : tuple of str
+        What was left out, renamed or chosen, for the user to read.
+    """
+
+    samples: tuple[DraftSample, ...]
+    mapped: frozenset[str]
+    table: LabTable
+    notes: tuple[str, ...]
+
+
+def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) -> Intake:
+    """Read a lab's file by a confirmed mapping.
+
+    Parameters
+    ----------
+    path : Path or str
+        CSV, TSV or workbook.
+    loaded : LoadedMap
+    field_name : str or None
+        Only rows of this field, in place of the mapping's ``sample.field.equals``.
+
+    Returns
+    -------
+    Intake
+
+    Raises
+    ------
+    CaseProblems
+        With every problem: mapping's first, then the rows' by row and column.
+    OSError
+        The file is not there or may not be read.
+    """
+    layout = loaded.mapping.table
+    table = read_lab_file(path, sheet=layout.sheet, delimiter=layout.delimiter,
+                          encoding=layout.encoding)
+    columns, problems = find_columns(table, loaded)
+    reading = _Reading(table, loaded.mapping, columns, field_name)
+    if columns.usable:
+        reading.run()
+    problems += list(in_file_order(reading.problems)) if reading.problems else []
+    if problems:
+        raise CaseProblems(tuple(problems))
+    return Intake(tuple(reading.samples.values()), frozenset(r.to for r in loaded.mapping.results),
+                  table, (*table.notes, *columns.notes, *reading.notes))
+
+
+class _Reading:
+    def __init__(self, table: LabTable, mapping: MapFile, columns: Columns,
+                 field_name: str | None):
+        self.table, self.mapping, self.columns = table, mapping, columns
+        self.samples: dict[str, DraftSample] = {}
+        self.problems: list[Problem] = []
+        self.notes: list[str] = []
+        self.renamed: dict[str, str] = {}
+        self.left_out: list[int] = []
+        about = mapping.sample.field
+        self.wanted_field = field_name or (about.equals if about else None)
+        self.fields: dict[str, str] = {}
+        self.last: dict[str, object] = {}
+
+    def run(self) -> None:
+        """Take every row in turn, then say what was left out."""
+        for row in self._rows():
+            self._row(row)
+            if len(self.problems) > MOST_FAULTS or len(self.samples) > MOST_SAMPLES:
+                break
+        if len(self.samples) > MOST_SAMPLES:
+            self._problem(None, None, "CASE034", f"more than {MOST_SAMPLES} samples",
+                          f"at most {MOST_SAMPLES} in a case", "Choose one field with --field.")
+        for sample in self.samples.values():
+            if len(sample.slices) > MOST_SLICES:
+                self._problem(sample.row, self.columns.id, "CASE034",
+                              f"{len(sample.slices)} slices of {sample.id}",
+                              f"at most {MOST_SLICES}")
+        self._several_fields()
+        if self.left_out:
+            self.notes.append("rows without results, left out: " + _ranges(self.left_out))
+        self.notes += [f"sample {old!r} is written as {new}" for old, new in self.renamed.items()
+                       if old != new]
+        if not self.samples and not self.problems:
+            known = ", ".join(self.fields.values())
+            near = nearest(self.wanted_field, self.fields.values()) if self.wanted_field else ""
+            self._problem(None, None, "CASE065", "no row with a result"
+                          + (f" of field {self.wanted_field!r}" if self.wanted_field else ""),
+                          "at least one", f"Did you mean {near!r}?" if near else
+                          (f"Fields of the file: {known}." if known else ""))
+
+    def _rows(self) -> Iterator[Row]:
+        end = (self.mapping.table.end_before or "").lower()
+        for row in self.table.rows:
+            if row.number < self.columns.first_row or row.blank:
+                continue
+            if end and any(c.text.lower().startswith(end) for c in row.cells):
+                return
+            if row.cell(self.columns.id).text == self.columns.id_header:
+                continue  # a header repeated on the next page
+            if any(row.cell(column).text.lower() in words for column, words in self.columns.skip):
+                continue
+            yield row
+
+    def _problem(self, row: Row | None, column: int | None, code: str, found: str, wanted: str,
+                 help: str = "") -> None:
+        name = "file" if column is None else self.columns.name(column)
+        self.problems.append(self.table.problem(code, row, column or 0, name, found, wanted, help))
+
+    def _fault(self, row: Row, column: int, error: NotAResult) -> None:
+        self._problem(row, column, error.code, error.found, error.wanted, error.help)
+
+    def _row(self, row: Row) -> None:
+        results = [(r, c, u) for r, c, u in self.columns.results_of(row)
+                   if not is_missing(row.cell(c), self.mapping.table)]
+        if not results:
+            self.left_out.append(row.number)
+            return
+        if not self._of_wanted_field(row):
+            return
+        sample = self._sample(row)
+        common = self._depth(row) if any(r.depth is None for r, _, _ in results) else None
+        if sample is None:
+            return
+        taken = set()
+        for result, column, unit_column in results:
+            depth = result.depth or common
+            if depth is None:
+                continue  # already reported with the row
+            try:
+                unit = row.cell(unit_column).text if unit_column is not None else None
+                value = read_result(row.cell(column), result, self.mapping.table, unit)
+            except NotAResult as error:
+                self._fault(row, column, error)
+                continue
+            if value is not None:
+                taken |= self._put(sample, depth, result, value, row)
+        for text, first in sorted(taken):
+            self._problem(row, self.columns.id, "CASE064", f"{sample.id} {text} a second time",
+                          "each result once", f"It first stands in row {first}. See "
+                          "table.duplicates in the mapping.")
+
+    def _put(self, sample: DraftSample, depth: tuple[float, float, str], result: ResultPart,
+             value: Value, row: Row) -> set[tuple[str, int]]:
+        part = sample.slices.setdefault(depth[:2], Slice(depth, row))
+        if self.columns.lab_number is not None:
+            text = row.cell(self.columns.lab_number).text
+            if text:
+                part.values.setdefault("lab_number", Value(text))
+        if result.to in part.values:
+            policy, first = self.mapping.table.duplicates, part.rows[result.to].number
+            if policy == "refuse":
+                return {(depth[2], first)}
+            self.notes.append(f"row {row.number}: {sample.id} {depth[2]} {result.to} again; the "
+                              f"{policy} of rows {first} and {row.number} is kept")
+            if policy == "first":
+                return set()
+        part.values[result.to] = value
+        part.rows[result.to] = row
+        return set()
+
+    def _of_wanted_field(self, row: Row) -> bool:
+        if self.columns.farm_field is None:
+            return True
+        text = self._carried(row, self.columns.farm_field)
+        self.fields.setdefault(text.lower(), text)
+        return self.wanted_field is None or text.lower() == self.wanted_field.lower()
+
+    def _several_fields(self) -> None:
+        if self.columns.farm_field is not None and self.wanted_field is None and len(self.fields) > 1:
+            names = ", ".join(show(name) for name in list(self.fields.values())[:10])
+            self._problem(None, None, "CASE065", f"{len(self.fields)} fields: {names}",
+                          "one field for a case", "Choose with --field, or sample.field.equals "
+                          "in the mapping.")
+
+    def _carried(self, row: Row, column: int) -> str:
+        """Text of a cell; with ``fill_down`` a blank one repeats the one above."""
+        text = row.cell(column).text
+        if not text and self.mapping.table.fill_down:
+            return str(self.last.get(str(column), ""))
+        self.last[str(column)] = text
+        return text
+
+    def _sample(self, row: Row) -> DraftSample | None:
+        typed = self._carried(row, self.columns.id)
+        new = _UNSAFE.sub("-", typed).strip("-._")[:64]
+        if not new or row.cell(self.columns.id).kind == "formula":
+            self._problem(row, self.columns.id, "CASE065", show(typed) if typed else "nothing",
+                          "the sample of these results",
+                          "If it stands only in the first row of a sample, set table.fill_down.")
+            return None
+        other = next((o for o, n in self.renamed.items()
+                      if n.lower() == new.lower() and o != typed), None)
+        if other is not None:
+            self._problem(row, self.columns.id, "CASE042", f"{typed!r} beside {other!r}",
+                          "sample names that differ in letters or digits")
+            return None
+        self.renamed[typed] = new
+        sample = self.samples.get(new)
+        if sample is None:
+            sample = self.samples[new] = DraftSample(new, row)
+            sample.lab["file"] = Value(self.table.name[-200:])
+            sample.lab["file_sha256"] = Value(self.table.sha256)
+            methods = self.mapping.methods
+            sample.methods = {m: Value(getattr(methods, m)) for m in Methods.model_fields
+                              if getattr(methods, m) is not None}
+        for name in ("place", "date"):
+            self._about(row, sample, sample.about, name, getattr(self.mapping.sample, name))
+        for name in ("name", "report", "received", "reported"):
+            self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
+        return sample
+
+    def _about(self, row: Row, sample: DraftSample, into: dict[str, Value], name: str,
+               given: Given | None) -> None:
+        if given is None:
+            return
+        if given.value is not None:
+            into.setdefault(name, Value(given.value))
+            return
+        column = self.columns.about[given.column, given.nth]
+        text = self._carried(row, column)
+        cell = row.cell(column)
+        if not text:
+            if name in ("date", "name"):
+                self._problem(row, column, "CASE065", "nothing", f"the {name} of {sample.id}")
+            return
+        if name in ("date", "received", "reported") and cell.text:
+            try:
+                text = read_date(cell, self.mapping.table.dates)
+            except NotAResult as error:
+                self._fault(row, column, error)
+                return
+            self.last[str(column)] = text
+        if name in into and into[name].text != text:
+            self._problem(row, column, "CASE065", f"{show(text)}, after {show(into[name].text)}",
+                          f"one {name} for all rows of {sample.id}")
+        into.setdefault(name, Value(text[:200]))
+
+    def _depth(self, row: Row) -> tuple[float, float, str] | None:
+        about = self.mapping.sample.depth
+        if about is None or about.value is not None:
+            return about.value if about else None
+        column = self.columns.depth if self.columns.depth is not None else self.columns.top
+        try:
+            if self.columns.depth is not None:
+                return read_depth(row.cell(self.columns.depth), about.unit)
+            ends = [number_text(row.cell(c), self.mapping.table)
+                    for c in (self.columns.top, self.columns.bottom)]
+            return depth_of(ends[0][1], ends[1][1], about.unit or "")
+        except NotAResult as error:
+            self._problem(row, column, "CASE065", error.found, error.wanted, error.help)
+            return None
+
+
+def in_schema_order(part: Slice) -> dict[str, object]:
+    """Values of a slice as a tree for writing: extract values under their own key."""
+    tree: dict[str, object] = {"depth": Value(part.depth[2])}
+    extract = {n.partition(".")[2]: v for n, v in part.values.items() if n.startswith("extract.")}
+    for name in Increment.model_fields:
+        if name == "extract" and extract:
+            tree[name] = extract
+        elif name in part.values:
+            tree[name] = part.values[name]
+    return tree
+
+
+def sample_tree(sample: DraftSample) -> dict[str, object]:
+    """A sample as a tree for writing, slices from the top down and thin ones first."""
+    slices = sorted(sample.slices.values(), key=lambda s: s.depth[:2])
+    return {
+        "id": Value(sample.id), **{k: sample.about[k] for k in ("place", "date")
+                                   if k in sample.about},
+        "lab": {k: sample.lab[k] for k in ("name", "report", "received", "reported", "file",
+                                           "file_sha256") if k in sample.lab},
+        "methods": dict(sample.methods),
+        "increments": [in_schema_order(s) for s in slices],
+    }
+
+
+def _ranges(numbers: list[int]) -> str:
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][1] + 1:
+            parts[-1][1] = number
+        else:
+            parts.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in parts[:30])
