@@ -8,6 +8,7 @@ from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.findings import compaction
+from loambrief.findings.compaction_state import is_traffic
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
 
@@ -127,6 +128,16 @@ def test_traffic_lanes_are_judged_apart():
     assert ids["compaction.resistance.field"].value == 0
     assert ids["compaction.resistance.traffic"].value == 100
     assert ids["compaction.resistance.traffic"].where == "wheel way, headland"
+
+
+@pytest.mark.parametrize(
+    ("place", "apart"),
+    [("Headland", True), ("wheel tracks", True), ("field gate", True), ("return-flow drain", False),
+     ("crossroads field", False), ("north", False), (None, False)],
+)
+def test_places_of_traffic(place, apart):
+    """ensures that only places named for traffic are judged apart."""
+    assert is_traffic(place) is apart
 
 
 def test_metric_readings_give_the_same_answer():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from loambrief.agronomy.compaction import (
@@ -21,10 +22,11 @@ from loambrief.findings.model import Confidence
 from loambrief.units import DIMENSIONS
 
 FIELD, TRAFFIC = "field", "traffic"
-TRAFFIC_WORDS = ("headland", "end row", "wheel", "track", "traffic", "tram", "lane", "gate",
-                 "entrance", "turn", "road")
-"""A point whose place has one of these is judged apart (Penn State, Kentucky: lanes, field
-entrances and end rows are sampled separately)."""
+TRAFFIC_WORDS = re.compile(
+    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road)", re.IGNORECASE
+)
+"""A point whose place has a word that begins so is judged apart (Penn State, Kentucky: lanes,
+field entrances and end rows are sampled separately)."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,7 @@ class ConeState:
 
 def is_traffic(place: str | None) -> bool:
     """True if a place name speaks of wheels, ends or entrances."""
-    return place is not None and any(word in place.lower() for word in TRAFFIC_WORDS)
+    return place is not None and TRAFFIC_WORDS.search(place) is not None
 
 
 def cone_state(case: CaseFile) -> ConeState | None:

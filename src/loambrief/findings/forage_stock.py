@@ -19,6 +19,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.tables import load
 from loambrief.units import Quantity
 
 TOPIC = "forage"
@@ -41,7 +42,7 @@ def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -
     if nitrate is None or nitrate.unit != "ppm":
         return None
     if test.nitrate_as is None:
-        return _unknown_form(case, name, test.id, nitrate)
+        return _unknown_form(name, test.id, nitrate)
     with subject(name):
         judged = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
                                                table=TABLE)
@@ -80,7 +81,7 @@ def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -
         grade=Grade.MEASURED,
         value=float(forms["no3_n"]),  # type: ignore[arg-type]
         unit="ppm",
-        reference=say("forage.reference_nitrate"),
+        reference=_nitrate_reference(),
         where=name,
         body=tuple(body),
         evidence=tuple(evidence),
@@ -88,6 +89,12 @@ def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -
         sources=(judged.source, second.source),
         results=(judged, second),
     )
+
+
+def _nitrate_reference() -> Message:
+    """Where the table used begins to set limits and where it forbids feeding."""
+    rows = [r for r in load("forage/nitrate_classes") if r["table"] == TABLE]
+    return say("forage.reference_nitrate", safe=rows[0]["high_ppm"], stop=rows[-1]["low_ppm"])
 
 
 def _second_opinion(second: Result, first_step: int) -> Evidence:
@@ -115,7 +122,7 @@ def _nitrate_needs(case: CaseFile, name: str, judged: Result, severity: int) -> 
                  where=name, sources=(judged.source,), results=(judged,), cautions=cautions),)
 
 
-def _unknown_form(case: CaseFile, name: str, test_id: str, nitrate: Quantity) -> Finding:
+def _unknown_form(name: str, test_id: str, nitrate: Quantity) -> Finding:
     """A number without its form may be harmless or deadly: both readings are shown."""
     with subject(name):
         worst = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="no3-n", table=TABLE)
@@ -130,7 +137,7 @@ def _unknown_form(case: CaseFile, name: str, test_id: str, nitrate: Quantity) ->
         confidence=Confidence.LOW,
         grade=Grade.MEASURED,
         value=None,
-        reference=say("forage.reference_nitrate"),
+        reference=_nitrate_reference(),
         where=name,
         body=(say("forage.body_nitrate_form", worst=worst.value, mildest=mildest.value),),
         needs=(Need(NeedKind.MEASURE, "nitrate-form", "",
