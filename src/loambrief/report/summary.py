@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from loambrief.actions.model import Action
 from loambrief.findings.model import Finding, NeedKind, say
 from loambrief.report.blocks import Fact, Text
@@ -41,7 +43,7 @@ def summary(context: Context) -> Summary:
         notes.append(word("missing_pointer", count=len(context.diagnosis.missing)))
     notes.append(word("cautions_pointer"))
     avoid = tuple(
-        f"{context.write(n.what)}: {_lower(context.write(n.why))}"
+        f"{context.write(n.what)}: {_lower(first_sentence(context.write(n.why)))}"
         for n in context.plan.not_advised[:MOST_AVOID]
     )
     return Summary(
@@ -88,17 +90,36 @@ def _short(text: str) -> str:
     return text.rstrip(".")
 
 
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z\u00c0-\u00dd])")
+_CLAUSE_END = re.compile(r"[:;(]|, after |, where ")
+
+
+def first_sentence(text: str) -> str:
+    """The first sentence; the rest stands in the full part."""
+    return _SENTENCE_END.split(text, maxsplit=1)[0]
+
+
+def first_clause(text: str) -> str:
+    """The instruction without what follows a colon, semicolon or bracket."""
+    return _CLAUSE_END.split(text, maxsplit=1)[0].rstrip(" .,")
+
+
 def _lower(text: str) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
 def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
-    """The first actions by rank that the money covers; measurements only if little else is."""
-    covered = [a for a in context.plan.actions if context.in_budget(a)]
-    work = [a for a in covered if a.kind is not NeedKind.MEASURE and a.pass_number == 1]
+    """The first actions by rank that the money covers.
+
+    Work that has a rate or a price goes first; of work that is only a habit to keep, the
+    highest-ranked stands for the rest; measurements fill what is left.
+    """
+    covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
+    habits = [a for a in covered if a.kind is NeedKind.MANAGE]
     measures = [a for a in covered if a.kind is NeedKind.MEASURE]
-    picked = work[:MOST_ACTIONS]
-    picked += measures[: MOST_ACTIONS - len(picked)]
+    work = [a for a in covered if a not in habits and a not in measures]
+    picked = work[: MOST_ACTIONS - bool(habits)] + habits[:1]
+    picked += (measures + habits[1:])[: MOST_ACTIONS - len(picked)]
     return tuple(sorted(picked, key=lambda a: a.rank))
 
 
@@ -109,7 +130,7 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
     for action in chosen_for_page_one(context):
         caution = next((c for c in map(context.write, action.cautions) if c not in said), "")
         said.add(caution)
-        lines.append(_line(context, action, caution))
+        lines.append(_line(context, action, first_sentence(caution)))
     return tuple(lines)
 
 
@@ -124,7 +145,7 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
-        rate = context.amount(action.exact_rate, action.need.unit)
+        rate = context.amount(action.exact_rate, action.need.unit, 1)
     total = ""
     if action.total is not None:
         total = context.amount(action.total, action.total_unit, 0)
@@ -150,7 +171,7 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
 def _brief(context: Context, action: Action) -> str:
     """What to do, without the material and rate that have columns of their own."""
     if action.material_id is None or action.rate is None:
-        return context.write(action.title)
+        return first_clause(context.write(action.title))
     if action.kind is NeedKind.NUTRIENT:
         items = [n for n in action.supplies if n in ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn",
                                                      "Cu", "Fe")]
