@@ -13,7 +13,6 @@ from pathlib import Path
 
 from loambrief.case.intake_cells import (
     NotAResult,
-    Value,
     depth_of,
     is_missing,
     number_text,
@@ -27,6 +26,7 @@ from loambrief.case.intake_read import LabTable, Row, read_lab_file
 from loambrief.case.problems import Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import Increment, Methods
+from loambrief.case.yaml_edit import Value
 from loambrief.errors import CaseProblems
 
 MOST_SAMPLES = 40

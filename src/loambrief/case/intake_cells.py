@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from dataclasses import dataclass
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -13,6 +12,7 @@ from loambrief.case.intake_map import DATES, MARKS, ResultPart, TablePart, conve
 from loambrief.case.intake_map import value_fault as case_fault
 from loambrief.case.intake_read import Cell
 from loambrief.case.quantities import show
+from loambrief.case.yaml_edit import Value
 from loambrief.units import tidy_unit
 
 DEPTH = TypeAdapter(q.DepthRange)
@@ -31,15 +31,6 @@ class NotAResult(ValueError):
     def __init__(self, code: str, found: str, wanted: str, help: str = ""):
         super().__init__(code, found, wanted, help)
         self.code, self.found, self.wanted, self.help = code, found, wanted, help
-
-
-@dataclass(frozen=True)
-class Value:
-    """Text as the case will hold it, and the lab's own words where they were converted."""
-
-    text: str
-    plain: bool = False
-    comment: str = ""
 
 
 def is_missing(cell: Cell, table: TablePart) -> bool:

@@ -1,0 +1,254 @@
+"""Samples from a lab's file into a case: a new one from the starter, or one that exists.
+
+In an existing case only the keys a lab decides are replaced (lab, methods, increments, date);
+what the adviser typed (area, cores, texture, place, residue) stays. Results the lab's file does
+not hold are never dropped without a word.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from loambrief.case.checks import METHOD_OF
+from loambrief.case.intake import Intake, sample_tree
+from loambrief.case.intake_cells import DEPTH
+from loambrief.case.load import load_bytes
+from loambrief.case.problems import Fault, Problem, in_file_order
+from loambrief.case.reader import decode, read_text
+from loambrief.case.source import Source
+from loambrief.case.starter import starter_case
+from loambrief.case.yaml_edit import Tree, Value, emit, plain_of, set_samples, tree_of
+from loambrief.errors import CaseProblems
+
+_EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
+ADVISERS_OWN = ("CASE041", "CASE047")
+"""Areas and the date of the advice: no lab file holds them, so they may still be open."""
+
+
+@dataclass(frozen=True)
+class Written:
+    """A case ready to be written.
+
+    Attributes
+    ----------
+    content : bytes
+    notes : tuple of str
+        What changed, for the user to read.
+    problems : tuple of Problem
+        What is still open or doubtful in the case; no result of the lab is among it.
+    """
+
+    content: bytes
+    notes: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+
+def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
+    """A starter case that holds the samples.
+
+    Parameters
+    ----------
+    intake : Intake
+    file : str
+        Name used in problems.
+    **starter
+        ``units``, ``crop``, ``region`` of :func:`~loambrief.case.starter.starter_case`.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    CaseProblems
+        The samples do not make a case.
+    """
+    trees = [sample_tree(s) for s in intake.samples]
+    text = starter_case(**starter)  # type: ignore[arg-type]
+    block = "\n".join(["samples:", *emit(trees, 2)]) + "\n"
+    made, found = _EXAMPLE.subn(lambda _: block, text, count=1)
+    if not found:
+        content, _ = set_samples(text.encode("utf-8"), file, {}, trees)
+    else:
+        content = made.encode("utf-8")
+    return Written(content, (), _checked(content, file))
+
+
+def updated_case(raw: bytes, file: str, intake: Intake) -> Written:
+    """An existing case with the samples put in; the rest of its text is untouched.
+
+    Parameters
+    ----------
+    raw : bytes
+        The case file.
+    file : str
+        Name used in problems.
+    intake : Intake
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    CaseProblems
+        The case cannot be edited, or holds results that the lab's file would drop.
+    """
+    source, problems = read_text(decode(raw, file), file)
+    if problems:
+        raise CaseProblems(in_file_order(problems))
+    merging = _Merging(source, intake)
+    changed, added = merging.run()
+    if merging.faults:
+        raise CaseProblems(in_file_order(source.problems(merging.faults)))
+    content, lost = set_samples(raw, file, changed, added)
+    return Written(content, (*merging.notes, *lost), _checked(content, file))
+
+
+def _checked(content: bytes, file: str) -> tuple[Problem, ...]:
+    """Problems outside the samples and warnings; an error in the samples is raised."""
+    try:
+        return load_bytes(content, file).warnings
+    except CaseProblems as error:
+        bad = [p for p in error.problems
+               if p.severity == "error" and p.field.startswith("samples")
+               and p.code not in ADVISERS_OWN]
+        if bad:
+            raise CaseProblems(tuple(bad)) from None
+        return error.problems
+
+
+class _Merging:
+    def __init__(self, source: Source, intake: Intake):
+        self.source, self.intake = source, intake
+        self.faults: list[Fault] = []
+        self.notes: list[str] = []
+
+    def run(self) -> tuple[dict[int, dict[str, Tree]], list[Tree]]:
+        """Keys to replace by position of the sample, and samples to add."""
+        data = self.source.data.get("samples") if isinstance(self.source.data, dict) else None
+        known = {}
+        for i, old in enumerate(data if isinstance(data, list) else []):
+            if isinstance(old, Mapping) and "id" in old:
+                known.setdefault(str(plain_of(old["id"])).lower(), (i, old))
+        changed, added = {}, []
+        for sample in self.intake.samples:
+            new = sample_tree(sample)
+            if sample.id.lower() in known:
+                i, old = known[sample.id.lower()]
+                keys = self._merge(i, old, new)
+                if keys:
+                    changed[i] = keys
+                    self.notes.append(f"sample {sample.id}: replaced {', '.join(keys)}")
+                else:
+                    self.notes.append(f"sample {sample.id}: nothing to change")
+            else:
+                added.append(new)
+                self.notes.append(f"sample {sample.id}: added")
+        return changed, added
+
+    def _merge(self, i: int, old: Mapping, new: dict[str, Tree]) -> dict[str, Tree]:
+        wanted: dict[str, Tree] = {k: v for k, v in new.items() if k == "date"
+                                   or (k == "place" and "place" not in old)}
+        for key in ("lab", "methods"):
+            before = old.get(key)
+            if not isinstance(before, Mapping | None):
+                self._not_usable(i, key)
+                continue
+            wanted[key] = {**tree_of(before or {}), **new[key]}  # type: ignore[dict-item]
+            kept = [k for k in before or {} if key == "lab" and k not in new[key]]
+            if kept:
+                self.notes.append(f"sample {plain_of(old['id'])}: kept from the case: lab "
+                                  + ", ".join(kept))
+        wanted["increments"] = self._increments(i, old, new)
+        return {k: t for k, t in wanted.items()
+                if t and plain_of(t) != plain_of(old.get(k))}
+
+    def _not_usable(self, i: int, key: str) -> None:
+        self.faults.append(Fault("CASE068", ("samples", i, key), "a part that cannot be read",
+                                 "a sound part", "Put the case right first: loambrief check."))
+
+    def _increments(self, i: int, old: Mapping, new: dict[str, Tree]) -> Tree:
+        before = old.get("increments")
+        if before is None:
+            return new["increments"]
+        slices: dict[tuple[float, float], dict[str, object]] = {}
+        for part in before if isinstance(before, list) else [None]:
+            depth = _depth(part)
+            if depth is None:
+                self._not_usable(i, "increments")
+                return new["increments"]
+            slices[depth] = _flat(part)
+        fresh = {_depth(plain_of(t)): _flat(t) for t in new["increments"]}  # type: ignore[union-attr]
+        for j, depth in enumerate(slices):
+            if depth not in fresh:
+                self.faults.append(Fault(
+                    "CASE068", ("samples", i, "increments", j),
+                    f"{plain_of(slices[depth]['depth'])}, which {self.intake.table.name} does not "
+                    "hold", "the same slices in both",
+                    "Take the slice out of the case, or give one of the samples another id."))
+        merged = {}
+        for depth in [*slices, *(d for d in fresh if d not in slices)]:
+            if depth in fresh:
+                merged[depth] = self._slice(i, old, slices.get(depth, {}), fresh[depth], new)
+        return [_tree(flat) for flat in merged.values()]
+
+    def _slice(self, i: int, old: Mapping, before: Mapping[str, object],
+               fresh: Mapping[str, object], new: Mapping[str, Tree]) -> dict[str, object]:
+        decided = {"depth", *self.intake.mapped}
+        kept = {k: v for k, v in before.items() if k not in decided and k not in fresh}
+        name = f"sample {plain_of(old['id'])} {plain_of(fresh['depth'])}"
+        for key in (k for k in before if k in decided and k != "depth"):
+            was = plain_of(before[key])
+            now = plain_of(fresh[key]) if key in fresh else None
+            if now is None:
+                self.notes.append(f"{name}: {key} {was} taken out, blank in the lab's file")
+            elif now != was:
+                self.notes.append(f"{name}: {key} {was}, now {now}")
+        for method, results in METHOD_OF.items():
+            then = plain_of((old.get("methods") or {}).get(method))
+            now = plain_of(new["methods"].get(method))  # type: ignore[union-attr]
+            hurt = [k for k in kept if k in results]
+            if hurt and now != "null" and then != "null" and then != now:
+                self.faults.append(Fault(
+                    "CASE068", ("samples", i, "methods", method), f"{then} for {', '.join(hurt)}",
+                    f"the lab's {now}, or no such result",
+                    "Take the old result out of the case, or map it."))
+        same = {k: fresh.get(k, v) for k, v in before.items() if k in fresh or k in kept}
+        if before:
+            same["depth"] = before["depth"]
+        return {**same, **{k: v for k, v in fresh.items() if k not in same}}
+
+
+def _depth(part: object) -> tuple[float, float] | None:
+    try:
+        return DEPTH.validate_python(str(part["depth"]))[:2]  # type: ignore[index]
+    except (TypeError, KeyError, ValueError):
+        return None
+
+
+def _flat(part: object) -> dict[str, object]:
+    """Values of a slice by field; those of the extract as ``extract.calcium``."""
+    return dict(_flattened(part))  # type: ignore[arg-type]
+
+
+def _flattened(part: Mapping[str, object]) -> Iterator[tuple[str, object]]:
+    for key, value in part.items():
+        if key == "extract" and isinstance(value, Mapping):
+            yield from ((f"extract.{k}", v) for k, v in value.items())
+        else:
+            yield key, value
+
+
+def _tree(flat: Mapping[str, object]) -> Tree:
+    tree: dict[str, Tree] = {}
+    for key, value in flat.items():
+        leaf = value if isinstance(value, Value) else tree_of(value)
+        head, _, rest = key.partition(".")
+        if rest:
+            tree.setdefault(head, {})[rest] = leaf  # type: ignore[index]
+        else:
+            tree[key] = leaf
+    return tree
