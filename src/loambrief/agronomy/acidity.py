@@ -227,7 +227,7 @@ def lime_product_rate(
     effective = effective_lime_pct.function(cce_pct, fineness_pct) / 100.0
     dry = 1.0 - moisture_pct / 100.0
     if effective <= 0 or dry <= 0:
-        raise ImpossibleInput("a lime without neutralizing value, fineness or dry matter has no rate")
+        raise ImpossibleInput("a lime without neutralizing value, fines or dry matter has no rate")
     share = effective * dry
     return Answer(requirement / share, details={"effective_pct_as_spread": 100.0 * share})
 

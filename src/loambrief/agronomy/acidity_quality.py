@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 from loambrief.agronomy.acidity import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
@@ -49,9 +50,10 @@ def _passing(name: str, passing: object) -> dict[int, float]:
         percent(**{f"passing {digits} mesh": float(share)})
         found[int(digits)] = float(share)
     ordered = sorted(found.items())
-    for (coarse, more), (fine, less) in zip(ordered, ordered[1:], strict=False):
+    for (coarse, more), (fine, less) in pairwise(ordered):
         if less > more:
-            raise ImpossibleInput(f"more passes {fine} mesh ({less:g}) than {coarse} mesh ({more:g})")
+            raise ImpossibleInput(
+                f"more passes {fine} mesh ({less:g}) than {coarse} mesh ({more:g})")
     lacking = [mesh for mesh in sieves_of(name) if mesh not in found]
     if lacking:
         raise ImpossibleInput(f"{name} needs the share passing {', '.join(map(str, lacking))} mesh")

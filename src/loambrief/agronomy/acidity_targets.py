@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 from loambrief.agronomy.acidity import constant, not_negative, percent, real_ph
 from loambrief.agronomy.crops import Crop, find_crop
@@ -246,7 +247,7 @@ def _along(rows, column: str, at: float) -> tuple[float, bool]:
     """Value on a line through the target (no sulfur) and the table's rows."""
     points = [(rows[0]["target_ph"], 0.0), *((r["start_ph"], r[column]) for r in rows)]
     points.sort()
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         if x0 <= at <= x1:
             return y0 + (y1 - y0) * (at - x0) / (x1 - x0), True
     return points[-1][1], False

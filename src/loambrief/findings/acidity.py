@@ -1,0 +1,230 @@
+"""Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import TILLED_MIN_IN, age_days, sample_area_ac
+from loambrief.findings.acidity_evidence import avoided_lime, ph_evidence
+from loambrief.findings.acidity_need import LimeNeed, lime_need
+from loambrief.findings.acidity_other import aluminum_finding, high_ph_finding, surface_finding
+from loambrief.findings.acidity_state import SUBSOIL_TOP_IN, AcidState, acid_state
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Status,
+    say,
+)
+
+TOPIC = "acidity"
+SEVERE_GAP = 1.0
+"""pH this far below the target is severe: our own step."""
+ALUMINUM_PH = 5.5
+"""Below this an aluminum test is worth having (Kansas State)."""
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on acidity of every sample, and what was not measured.
+
+    Parameters
+    ----------
+    case : CaseFile
+
+    Returns
+    -------
+    Assessment
+        Ids ``acidity.ph``, ``acidity.surface``, ``acidity.aluminum`` and ``acidity.high``,
+        each with the sample's id.
+
+    Raises
+    ------
+    UnknownName
+        The case names a lime table that does not exist.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    states = [acid_state(case, sample) for sample in case.samples]
+    limed = {s.sample.id: _lime(case, s) for s in states}
+    for state in states:
+        lime = limed[state.sample.id]
+        found = [_ph(case, state, lime), surface_finding(case, state, lime),
+                 aluminum_finding(case, state), high_ph_finding(case, state)]
+        findings += [f for f in found if f is not None]
+        missing += _missing(case, state, lime)
+    return Assessment(avoided_lime(findings, states, limed), tuple(missing))
+
+
+def wants_lime(state: AcidState) -> bool:
+    """The tilled layer is below the pH at which its crop is limed."""
+    return state.below_trigger and not state.calcareous
+
+
+def _lime(case: CaseFile, state: AcidState) -> LimeNeed | None:
+    return lime_need(case, state) if wants_lime(state) else None
+
+
+def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -> Confidence:
+    """By the written rule; a Sikora reading on an SMP table counts as another method."""
+    exact = state.method in ("water 1:1", "water 1:2")
+    agrees = True
+    if lime is not None and lime.choice.name is not None:
+        exact = exact and not _borrowed(state, lime)
+        agrees = lime.choice.by != "buffer"
+    own_guide = state.target is None or state.target.own or state.target.own_guide
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=exact and own_guide, agrees=agrees)
+
+
+def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
+    """A calibration of one buffer read with its imitation."""
+    return (state.sample.methods.buffer == "sikora" and lime.best is not None
+            and any("SMP calibration" in note for note in lime.best.notes))
+
+
+def _status(state: AcidState) -> tuple[Status, int]:
+    gap = state.target.value - state.ph
+    if state.calcareous or not state.below_trigger:
+        if state.near_trigger and not state.calcareous:
+            return Status.WATCH, 0
+        return Status.ADEQUATE, 0
+    if state.near_trigger or state.depends_on_subsoil:
+        return Status.WATCH, 1
+    return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
+
+
+def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
+    """pH of the tilled layer against the target of the crop."""
+    if state.ph is None or state.target is None:
+        return _untargeted(case, state)
+    if state.target.upper is not None and state.ph > state.target.upper:
+        return None
+    target = state.target
+    status, severity = _status(state)
+    return Finding(
+        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
+                  crop=target.crop, where=state.label, low=state.below_trigger,
+                  near=state.near_trigger, depends=state.depends_on_subsoil),
+        status=status, severity=severity, confidence=confidence(case, state, lime),
+        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
+                      crop=target.crop),
+        body=_body(case, state, lime),
+        evidence=ph_evidence(case, state, lime),
+        needs=_needs(case, state, lime),
+        advise_against=_against(lime),
+        sources=_sources(state, lime),
+        results=tuple(r for r in (target.result, state.error_result,
+                                  *((lime.best,) if lime and lime.best else ())) if r),
+    )
+
+
+def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Need, ...]:
+    if lime is None or (lime.need.amount is not None and lime.need.amount <= 0):
+        return ()
+    if not state.depends_on_subsoil:
+        return (lime.need,)
+    subsoil = Need(
+        kind=NeedKind.MEASURE, item="subsoil pH", unit="", where=state.label,
+        area_ac=sample_area_ac(case, state.sample),
+        text=say("acidity.need_subsoil", where=state.label, depth_in=SUBSOIL_TOP_IN),
+        sources=("vitosh-1995-e2567", "hoorman-2022-fall-lime"),
+    )
+    return (lime.need, subsoil)
+
+
+def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
+    """A pH without a crop to hold it against is only stated."""
+    if state.ph is None:
+        return None
+    return Finding(
+        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_untargeted", ph=state.ph, crop=case.field.crop,
+                  where=state.label),
+        status=Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
+        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        body=(say("acidity.body_untargeted", crop=case.field.crop),),
+        results=tuple(r for r in (state.error_result,) if r),
+    )
+
+
+def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Message, ...]:
+    target = state.target
+    body = [say("acidity.body_ph", low=state.below_trigger, near=state.near_trigger,
+                error=state.ph_error, trigger=target.trigger, calcareous=state.calcareous,
+                depends=state.depends_on_subsoil, aluminum=state.ph < ALUMINUM_PH)]
+    if target.own:
+        body.append(say("acidity.body_own_target", target=target.value, reason=target.reason))
+    if lime is None:
+        return tuple(body)
+    need = lime.need
+    if need.amount is None:
+        body.append(lime.choice.problem or say("acidity.body_no_buffer",
+                                               method=state.sample.methods.buffer))
+    elif need.amount <= 0:
+        body.append(say("acidity.body_nothing_left", credit=need.params["credit"],
+                        title=need.params["table"]))
+    else:
+        body += [say("acidity.body_lime", **need.params), _choice_text(case, lime)]
+        if lime.credit:
+            body.append(say("acidity.body_credit", credit=need.params["credit"]))
+        if need.cap is not None and need.amount > need.cap:
+            body.append(say("acidity.body_split", passes=-(-need.amount // need.cap),
+                            surface=lime.depth_by == "surface"))
+    return tuple(body)
+
+
+def _choice_text(case: CaseFile, lime: LimeNeed) -> Message:
+    return say("acidity.body_table", table=lime.need.params["table"], by=lime.choice.by,
+               memory=lime.best.how == "memory", depth_in=lime.depth_in, depth_by=lime.depth_by,
+               basis=lime.best.details["basis"], own=lime.best.value,
+               flagged=not lime.best.within_range)
+
+
+def _against(lime: LimeNeed | None) -> tuple[tuple[Message, Message], ...]:
+    if lime is None:
+        return ()
+    return ((say("acidity.avoid_gypsum"), say("acidity.why_gypsum")),
+            (say("acidity.avoid_liquid_calcium"), say("acidity.why_liquid_calcium")))
+
+
+def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
+    found = [state.target.result.source] if state.target.result else []
+    if lime is not None:
+        found += [*lime.need.sources, "sabetha-2022-liming"]
+    return tuple(dict.fromkeys(found))
+
+
+def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Missing]:
+    found = []
+
+    def lacks(name: str, **params) -> None:
+        found.append(Missing(say(f"acidity.missing_{name}", where=state.label, **params),
+                             say(f"acidity.missing_{name}_means", **params), TOPIC))
+
+    if state.main is None:
+        lacks("layer", depth_in=TILLED_MIN_IN)
+    elif state.ph is None:
+        lacks("ph")
+    if lime is not None and state.main.buffer_ph is None:
+        lacks("buffer")
+    if lime is not None and state.main.buffer_ph is not None and (
+            state.sample.methods.buffer == "modified-mehlich"):
+        lacks("acidity")
+    if lime is not None and state.target.other_value is not None and state.subsoil_ph is None:
+        lacks("subsoil", target=state.target.value, other=state.target.other_value,
+              depth_in=SUBSOIL_TOP_IN)
+    if state.ph is not None and state.ph < ALUMINUM_PH and not _has_aluminum(state):
+        lacks("aluminum")
+    return found
+
+
+def _has_aluminum(state: AcidState) -> bool:
+    return (state.main is not None and state.main.aluminum is not None
+            and state.sample.methods.aluminum == "kcl")
