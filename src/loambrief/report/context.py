@@ -58,6 +58,11 @@ class Context:
     def finding(self, finding_id: str) -> Finding:
         return next(f for f in self.diagnosis.findings if f.id == finding_id)
 
+    def topic_title(self, topic: str, otherwise: str) -> str:
+        """The topic's gravest finding as a title, or a fixed phrase."""
+        found = sorted(self.diagnosis.by_topic(topic), key=lambda f: -f.severity)
+        return self.write(found[0].title) if found else self.word(otherwise)
+
     def in_budget(self, action: Action) -> bool:
         return action.id in self.plan.budget.chosen
 

@@ -8,34 +8,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from loambrief.actions.model import Action
 from loambrief.agronomy.compaction import threshold_psi
-from loambrief.agronomy.registry import Result
-from loambrief.case.schema import Sample, SapReading
+from loambrief.case.schema import Sample
 from loambrief.case.select import main_increment, surface_increment
-from loambrief.findings.model import NeedKind
 from loambrief.findings.salinity import plane
-from loambrief.report import numbers
+from loambrief.report import numbers, pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.specs import (
-    BudgetSpec,
     CationBar,
     CationSpec,
     ChartSpec,
-    CostStep,
     LayerSpec,
     Measure,
     PenetrationSpec,
     Profile,
     SalinityPoint,
     SalinitySpec,
-    SapRow,
-    SapSpec,
-    SeasonBar,
-    SeasonMark,
-    SeasonSpec,
     Share,
     Slab,
     SufficiencyRow,
@@ -44,7 +34,7 @@ from loambrief.report.specs import (
     has_data,
 )
 from loambrief.report.specs import Side as LevelSide
-from loambrief.report.text import SYMBOLS, nutrient_name
+from loambrief.report.text import nutrient_name
 from loambrief.units import CM_PER_INCH, DIMENSIONS, KPA_PER_PSI
 
 LAYER_FIELDS = (("ph", "pH", 1, 4.0), ("phosphorus", "ppm", 0, 0.0), ("potassium", "ppm", 0, 0.0),
@@ -65,7 +55,7 @@ def pictures(context: Context) -> Pictures:
     drawn: list[Figure | FigureRow] = []
     halves: list[Figure] = []
     for make, half in ((_penetration, True), (_sufficiency, True), (_salinity, True),
-                       (_cations, True), (_sap, True)):
+                       (_cations, True), (pictures_signs.sap, True)):
         spec = make(context)
         if spec is not None and has_data(spec):
             halves.append(Figure(_described(context, spec), half=half))
@@ -81,9 +71,14 @@ def pictures(context: Context) -> Pictures:
     )
     if layers:
         topics["stratification"] = layers
+    for topic, make in (("weeds", pictures_signs.weeds),
+                        ("carbon_nitrogen", pictures_signs.carbon_nitrogen)):
+        spec = make(context)
+        if spec is not None and has_data(spec):
+            topics[topic] = (Figure(_described(context, spec)),)
     plan = tuple(
         Figure(_described(context, spec))
-        for spec in (_budget(context), _season(context))
+        for spec in (pictures_plan.budget(context), pictures_plan.season(context))
         if spec is not None and has_data(spec)
     )
     return Pictures(tuple(drawn), topics, plan)
@@ -91,12 +86,6 @@ def pictures(context: Context) -> Pictures:
 
 def _described(context: Context, spec: ChartSpec) -> ChartSpec:
     return replace(spec, alt=describe(spec, context.write))
-
-
-def _title(context: Context, topic: str, fallback: str) -> str:
-    """The topic's gravest finding as a chart title, or the fallback phrase."""
-    found = sorted(context.diagnosis.by_topic(topic), key=lambda f: -f.severity)
-    return context.write(found[0].title) if found else context.word(fallback)
 
 
 def _penetration(context: Context) -> ChartSpec | None:
@@ -111,7 +100,7 @@ def _penetration(context: Context) -> ChartSpec | None:
     scale = KPA_PER_PSI / 1000 if si else 1.0
     word = context.word
     return PenetrationSpec(
-        title=_title(context, "compaction", "chart_penetration"),
+        title=context.topic_title("compaction", "chart_penetration"),
         words=context.chart_words,
         subtitle=word("chart_penetration_sub", points=len(cone.points), date=cone.date),
         note=word("chart_penetration_note"),
@@ -143,7 +132,7 @@ def _sufficiency(context: Context) -> ChartSpec | None:
             if critical is None or not isinstance(test, int | float) or finding.value is None:
                 continue
             error = next((r.value for r in finding.results if r.formula == "soil_test_error"), None)
-            spread = float(test) * float(error) / 100 if isinstance(error, int | float) else None
+            spread = float(error) if isinstance(error, int | float) else None
             low, high = (test - spread, test + spread) if spread else (None, None)
             limit = result.details.get("limit_ppm")
             side = LevelSide.BELOW if test < critical else LevelSide.ABOVE
@@ -154,7 +143,8 @@ def _sufficiency(context: Context) -> ChartSpec | None:
                     label=f"{nutrient_name(_element(str(result.inputs.get('nutrient'))))} "
                           f"{finding.where.split(' ')[0].rstrip(',')}",
                     value=float(test), critical=float(critical), side=side,
-                    printed=context.word("chart_level", value=float(test), critical=float(critical)),
+                    printed=context.word("chart_level", value=float(test),
+                                         critical=float(critical)),
                     verdict=context.word(f"chart_side_{side.value}"),
                     low=low, high=high,
                     upper=float(limit) if limit is not None and limit > critical else None,
@@ -186,7 +176,7 @@ def _salinity(context: Context) -> ChartSpec | None:
     if points.crop is not None and points.crop_threshold is not None:
         crop = Threshold(points.crop_threshold, word("chart_crop_threshold", crop=points.crop))
     return SalinitySpec(
-        title=_title(context, "salinity", "chart_salinity"),
+        title=context.topic_title("salinity", "chart_salinity"),
         words=context.chart_words,
         subtitle=word("chart_salinity_sub"),
         note=word("chart_salinity_note"),
@@ -219,59 +209,6 @@ def _cations(context: Context) -> ChartSpec | None:
         note=context.word("chart_cations_note"),
         bars=bars,
     )
-
-
-def _sap(context: Context) -> ChartSpec | None:
-    sap = context.case.refractometer
-    if sap is None:
-        return None
-    rows = tuple(_sap_row(context, reading) for reading in sap.readings)
-    return SapSpec(
-        title=_title(context, "refractometry", "chart_sap"),
-        words=context.chart_words,
-        subtitle=context.word("chart_sap_sub", date=sap.date),
-        note=context.word("chart_sap_note"),
-        rows=rows,
-        thresholds=(Threshold(10.0, context.word("chart_sap_rule"), practice=True),),
-    )
-
-
-def _sap_row(context: Context, reading: SapReading) -> SapRow:
-    corrected = _corrected(context.calculations, reading)
-    interval = next(
-        (r for r in context.calculations
-         if r.formula == "mean_interval" and _same(r.inputs.get("values"), corrected)),
-        None,
-    )
-    mean = sum(corrected) / len(corrected)
-    return SapRow(
-        label=reading.plant,
-        is_crop=reading.role == "crop",
-        replicates=tuple(round(v, 2) for v in corrected),
-        mean=mean,
-        low=interval.details.get("low") if interval else None,
-        high=interval.details.get("high") if interval else None,
-        line=context.word("chart_line", line=reading.line) if reading.line else "",
-    )
-
-
-def _same(values: object, wanted: list[float]) -> bool:
-    return isinstance(values, list | tuple) and len(values) == len(wanted) and all(
-        abs(a - b) < 1e-9 for a, b in zip(values, wanted, strict=True)
-    )
-
-
-def _corrected(calculations: tuple[Result, ...], reading: SapReading) -> list[float]:
-    """Replicates at 20 °C as the diagnosis used them; as read where it corrected nothing."""
-    if reading.temperature is None:
-        return list(reading.replicates)
-    at = reading.temperature.value
-    found = {
-        r.inputs["reading"]: r.value
-        for r in calculations
-        if r.formula == "brix_at_20c" and r.inputs.get("temperature_c") == at
-    }
-    return [float(found.get(v, v)) for v in reading.replicates]
 
 
 def _layers(context: Context, sample: Sample) -> ChartSpec | None:
@@ -314,52 +251,3 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
     )
 
 
-def _budget(context: Context) -> ChartSpec | None:
-    plan = context.plan
-    priced = [a for a in plan.actions if a.cost_total is not None]
-    if not priced:
-        return None
-    sign = SYMBOLS.get(context.writer.currency)
-    return BudgetSpec(
-        title=context.word("chart_budget", spent=plan.budget.spent, limit=plan.budget.limit,
-                           left_out=len(plan.budget.left_out)),
-        words=context.chart_words,
-        subtitle=context.word("chart_budget_sub"),
-        steps=tuple(
-            CostStep(a.rank, _action_label(context, a), a.cost_total, context.in_budget(a))
-            for a in plan.actions
-        ),
-        budget=plan.budget.limit,
-        money=sign + "{}" if sign else "{} " + context.writer.currency,
-    )
-
-
-def _action_label(context: Context, action: Action) -> str:
-    name = action.material_name or context.write(action.title)
-    place = action.where.split(" ")[0].rstrip(",")
-    return f"{name}, {place}" if place else name
-
-
-def _season(context: Context) -> ChartSpec | None:
-    bars = tuple(
-        SeasonBar(a.rank, _action_label(context, a), a.window.start, a.window.end,
-                  context.write(a.window.text), a.kind is NeedKind.MEASURE)
-        for a in context.plan.actions
-        if a.window is not None and (a.window.start or a.window.end) and context.in_budget(a)
-        and a.pass_number == 1
-    )
-    if not bars:
-        return None
-    dates = context.case.field.dates
-    marks = tuple(
-        SeasonMark(getattr(dates, name), context.word(f"mark_{name}"))
-        for name in ("planting", "next_cut", "harvest")
-        if dates is not None and getattr(dates, name) is not None
-    )
-    return SeasonSpec(
-        title=context.word("chart_season"),
-        words=context.chart_words,
-        bars=bars,
-        marks=marks,
-        today=context.case.case.date,
-    )

@@ -1,0 +1,67 @@
+"""Charts of the plan: what it costs in order of rank, and when each part is done."""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Action
+from loambrief.findings.model import NeedKind
+from loambrief.report.context import Context
+from loambrief.report.specs import (
+    BudgetSpec,
+    ChartSpec,
+    CostStep,
+    SeasonBar,
+    SeasonMark,
+    SeasonSpec,
+)
+from loambrief.report.text import SYMBOLS
+
+
+def budget(context: Context) -> ChartSpec | None:
+    plan = context.plan
+    priced = [a for a in plan.actions if a.cost_total is not None]
+    if not priced:
+        return None
+    sign = SYMBOLS.get(context.writer.currency)
+    return BudgetSpec(
+        title=context.word("chart_budget", spent=plan.budget.spent, limit=plan.budget.limit,
+                           left_out=len(plan.budget.left_out)),
+        words=context.chart_words,
+        subtitle=context.word("chart_budget_sub"),
+        steps=tuple(
+            CostStep(a.rank, _action_label(context, a), a.cost_total, context.in_budget(a))
+            for a in plan.actions
+        ),
+        budget=plan.budget.limit,
+        money=sign + "{}" if sign else "{} " + context.writer.currency,
+    )
+
+
+def _action_label(context: Context, action: Action) -> str:
+    name = action.material_name or context.write(action.title)
+    place = action.where.split(" ")[0].rstrip(",")
+    return f"{name}, {place}" if place else name
+
+
+def season(context: Context) -> ChartSpec | None:
+    bars = tuple(
+        SeasonBar(a.rank, _action_label(context, a), a.window.start, a.window.end,
+                  context.write(a.window.text), a.kind is NeedKind.MEASURE)
+        for a in context.plan.actions
+        if a.window is not None and (a.window.start or a.window.end) and context.in_budget(a)
+        and a.pass_number == 1
+    )
+    if not bars:
+        return None
+    dates = context.case.field.dates
+    marks = tuple(
+        SeasonMark(getattr(dates, name), context.word(f"mark_{name}"))
+        for name in ("planting", "next_cut", "harvest")
+        if dates is not None and getattr(dates, name) is not None
+    )
+    return SeasonSpec(
+        title=context.word("chart_season"),
+        words=context.chart_words,
+        bars=bars,
+        marks=marks,
+        today=context.case.case.date,
+    )
