@@ -35,6 +35,7 @@ ONLY_IN = {
     "pikepdf": ("render/", "archive/"),
     "scipy": ("actions/",),
     "pandas": ("case/", "batch.py"),
+    "openpyxl": ("case/intake_read.py",),
     "click": ("cli.py",),
     "rich": ("cli.py", "batch.py"),
 }

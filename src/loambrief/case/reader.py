@@ -37,13 +37,15 @@ UNWANTED = re.compile(
 TOP: DataPath = ()
 
 
-def read_bytes(path: Path) -> bytes:
+def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
     """Content of a regular file of acceptable size.
 
     Parameters
     ----------
     path : Path
         A file, or a link to one.
+    most : int
+        Largest size [bytes].
 
     Returns
     -------
@@ -52,7 +54,7 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     CaseProblems
-        Not a regular file, or larger than 1 MiB (found out before it is read).
+        Not a regular file, or larger than ``most`` (found out before it is read).
     OSError
         No such file, or no right to read it.
     """
@@ -65,12 +67,12 @@ def read_bytes(path: Path) -> bytes:
             kind = "a folder" if stat.S_ISDIR(about.st_mode) else "a pipe, socket or device"
             raise _file_problem(name, "CASE001", kind, "a regular file",
                                 "Name the case file itself.")
-        if about.st_size > MAX_BYTES:
-            raise _too_large(name, about.st_size)
+        if about.st_size > most:
+            raise _too_large(name, about.st_size, most)
         with os.fdopen(os.dup(handle), "rb") as stream:
-            raw = stream.read(MAX_BYTES + 1)
-        if len(raw) > MAX_BYTES:
-            raise _too_large(name, len(raw))
+            raw = stream.read(most + 1)
+        if len(raw) > most:
+            raise _too_large(name, len(raw), most)
         return raw
     finally:
         os.close(handle)
@@ -80,9 +82,9 @@ def _file_problem(file: str, code: str, found: str, wanted: str, help: str) -> C
     return CaseProblems((Problem(file, 0, 0, code, "file", found, wanted, help=help),))
 
 
-def _too_large(file: str, size: int) -> CaseProblems:
+def _too_large(file: str, size: int, most: int) -> CaseProblems:
     return _file_problem(file, "CASE002", f"a file of {size:,} bytes or more",
-                         f"at most {MAX_BYTES:,} bytes",
+                         f"at most {most:,} bytes",
                          "A case is a few pages of text; is this the right file?")
 
 
