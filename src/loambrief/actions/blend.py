@@ -1,21 +1,24 @@
-"""Least-cost mix of products for the nutrients one zone needs (mixed-integer programme).
+"""Least-cost mix of products for the nutrients of a field (mixed-integer programme).
 
-minimise   sum(price_i x_i) + sum(pass_i y_i)
-subject to sum(a_ij x_i) >= need_j        for every nutrient the zone needs
-           sum(a_ij x_i) <= upper_j       for nutrients that must not rise further
-           x_i <= most_i y_i              a product is spread only if its pass is paid
-           x_i >= 0, y_i in {0, 1}        lb of product i per acre; one spreading pass each
+minimise   sum_i price_i order_i + sum_zi pass_i area_z y_zi
+subject to sum_i a_ij x_zi >= need_zj         for every nutrient a zone needs
+           sum_i a_ij x_zi <= upper_zj        for nutrients that must not rise further
+           x_zi <= most_zi y_zi               a product is spread only if its pass is paid
+           sum_z area_z x_zi <= order_i       over all zones of the field
+           order_i = package_i n_i            where only whole loads or bags are sold
+           order_i >= minimum_i               where a minimum load is paid for
+           x, order >= 0; y in {0, 1}; n whole
 
-solved with the HiGHS solver of scipy. Price is product and freight, pass the spreading
-charge per acre, so that a few pounds of a second product do not cost a trip unseen. The
-dual values come from the linear programme of the chosen products: what one more pound of
-each need costs, and which upper limit binds.
+x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy, without a
+gap, so that the answer is the optimum. Price is product and freight, pass the spreading
+charge per acre. Amounts and dual values come from the linear programme with all whole
+numbers held at their best values. The amounts are exact; a spreader's step comes after.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loambrief.actions.offers import Offer
 
@@ -23,16 +26,38 @@ TINY = 1e-6
 
 
 @dataclass(frozen=True)
+class Zone:
+    """An area with its needs and limits.
+
+    Attributes
+    ----------
+    where : str
+    area_ac : float
+    needs : mapping of nutrient to lb/ac wanted
+    upper : mapping of nutrient to the most lb/ac that may come
+    """
+
+    where: str
+    area_ac: float
+    needs: Mapping[str, float]
+    upper: Mapping[str, float] = field(default_factory=dict)
+
+    def wanted(self) -> dict[str, float]:
+        """Needs above zero, in a fixed order."""
+        return {name: amount for name, amount in sorted(self.needs.items()) if amount > TINY}
+
+
+@dataclass(frozen=True)
 class Blend:
-    """One least-cost mix.
+    """The mix of one zone.
 
     Attributes
     ----------
     amounts : mapping of offer id to lb of product per acre
     cost_per_ac : float
-        Product, freight and spreading [currency/ac].
+        Product, freight and spreading, without what a whole load leaves over [currency/ac].
     marginal : mapping of nutrient to cost of its last lb [currency/lb]
-    binding : tuple of nutrients whose upper limit stops a cheaper mix
+    binding : tuple of nutrients whose upper limit holds these products back
     """
 
     amounts: Mapping[str, float]
@@ -51,12 +76,29 @@ class NoBlend:
     """Nutrients whose upper limit cannot be kept while the needs are met."""
 
 
+@dataclass(frozen=True)
+class FieldMix:
+    """Mixes of all zones with what has to be ordered.
+
+    Attributes
+    ----------
+    blends : mapping of zone label to Blend
+    orders : mapping of offer id to lb to order for the field
+    cost : float
+        Orders and passes [currency].
+    """
+
+    blends: Mapping[str, Blend]
+    orders: Mapping[str, float]
+    cost: float
+
+
 def least_cost(
     needs: Mapping[str, float],
     offers: tuple[Offer, ...],
     upper: Mapping[str, float] | None = None,
 ) -> Blend | NoBlend:
-    """Cheapest mix that meets every need within the limits.
+    """Cheapest mix for one acre that meets every need within the limits.
 
     Parameters
     ----------
@@ -71,71 +113,171 @@ def least_cost(
     -------
     Blend or NoBlend
     """
-    upper = dict(upper or {})
-    needs = {name: amount for name, amount in sorted(needs.items()) if amount > TINY}
-    usable = sorted((o for o in offers if o.per_lb is not None), key=lambda o: o.id)
-    uncovered = tuple(n for n in needs if not any(o.fraction(n) > 0 for o in usable))
+    mix = field_mix((Zone("", 1.0, needs, upper or {}),), offers)
+    return mix if isinstance(mix, NoBlend) else mix.blends[""]
+
+
+def field_mix(zones: tuple[Zone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:
+    """Cheapest mix for all zones of a field together.
+
+    Parameters
+    ----------
+    zones : tuple of Zone
+        With different labels.
+    offers : tuple of Offer
+
+    Returns
+    -------
+    FieldMix or NoBlend
+        The same whatever the order of zones and offers.
+    """
+    zones = tuple(sorted(zones, key=lambda z: z.where))
+    usable = priced(offers)
+    uncovered = tuple(sorted({n for z in zones for n in z.wanted()
+                              if not any(o.fraction(n) > 0 for o in usable)}))
     if uncovered:
         return NoBlend(uncovered)
-    if not needs:
-        return Blend({}, 0.0, {}, ())
-    chosen = _products(needs, usable, upper)
-    if chosen is None:
-        return NoBlend((), tuple(sorted(upper)))
-    return _amounts(needs, chosen, upper)
+    if not any(z.wanted() for z in zones):
+        return FieldMix({z.where: Blend({}, 0.0, {}, ()) for z in zones}, {}, 0.0)
+    return _Programme(zones, usable).solve()
 
 
-def _rows(needs: Mapping[str, float], usable: list[Offer], upper: Mapping[str, float]):
-    """Constraint rows and bounds: needs first, then upper limits, both as "at most"."""
-    rows = [[-o.fraction(n) for o in usable] for n in needs]
-    rows += [[o.fraction(n) for o in usable] for n in sorted(upper)]
-    bounds = [-needs[n] for n in needs] + [upper[n] for n in sorted(upper)]
-    return rows, bounds
+def priced(offers: tuple[Offer, ...]) -> list[Offer]:
+    """Products that may be used and have a price per mass, by id."""
+    return sorted((o for o in offers if o.per_lb is not None and o.most_lb_ac != 0),
+                  key=lambda o: o.id)
 
 
-def _products(needs: Mapping[str, float], usable: list[Offer],
-              upper: Mapping[str, float]) -> list[Offer] | None:
-    """Products that a paid pass is worth; None if the limits cannot be kept."""
-    from scipy.optimize import Bounds, LinearConstraint, milp  # slow import, needed only here
+class _Programme:
+    """Columns: share of ``most`` and pass of each zone and product; then orders.
 
-    rows, bounds = _rows(needs, usable, upper)
-    count = len(usable)
-    most = [
-        max(needs[n] / o.fraction(n) for n in needs if o.fraction(n) > 0)
-        if any(o.fraction(n) > 0 for n in needs) else 0.0
-        for o in usable
-    ]
-    table = [[*row, *([0.0] * count)] for row in rows]
-    for i in range(count):
-        link = [0.0] * (2 * count)
-        link[i], link[count + i] = 1.0, -most[i]
-        table.append(link)
-    answer = milp(
-        [o.per_lb for o in usable] + [o.per_ac or 0.0 for o in usable],
-        constraints=LinearConstraint(table, ub=[*bounds, *([0.0] * count)]),
-        integrality=[0] * count + [1] * count,
-        bounds=Bounds([0.0] * (2 * count), [*most, *([1.0] * count)]),
-    )
-    if not answer.success:
-        return None
-    return [o for o, pounds in zip(usable, answer.x, strict=False) if pounds > TINY]
+    x is held as a share of the most that could be useful, so that all numbers are near one.
+    """
+
+    def __init__(self, zones: tuple[Zone, ...], offers: list[Offer]):
+        self.zones, self.offers = zones, offers
+        self.columns: dict[tuple, int] = {}
+        self.cost: list[float] = []
+        self.whole: list[int] = []
+        self.top: list[float] = []
+        self.rows: list[dict[int, float]] = []
+        self.bounds: list[float] = []
+        self.names: list[tuple | None] = []
+        self.most = {(z.where, o.id): _most(z, o) for z in zones for o in offers}
+        for zone in zones:
+            self._zone(zone)
+        for offer in offers:
+            self._order(offer)
+
+    def _column(self, name: tuple, cost: float, whole: bool, top: float) -> int:
+        self.columns[name] = len(self.cost)
+        self.cost.append(cost)
+        self.whole.append(int(whole))
+        self.top.append(top)
+        return self.columns[name]
+
+    def _at_most(self, row: dict[int, float], bound: float, name: tuple | None = None) -> None:
+        self.rows.append(row)
+        self.bounds.append(bound)
+        self.names.append(name)
+
+    def _zone(self, zone: Zone) -> None:
+        for offer in self.offers:
+            most = self.most[zone.where, offer.id]
+            loose = offer.package_lb is None and not offer.minimum_lb
+            price = offer.per_lb * most * zone.area_ac if loose else 0.0
+            share = self._column(("x", zone.where, offer.id), price, False, 1.0 if most else 0.0)
+            paid = self._column(("y", zone.where, offer.id), (offer.per_ac or 0.0) * zone.area_ac,
+                                True, 1.0)
+            self._at_most({share: 1.0, paid: -1.0}, 0.0)
+        for nutrient, amount in zone.wanted().items():
+            row = {self.columns["x", zone.where, o.id]:
+                   -o.fraction(nutrient) * self.most[zone.where, o.id] / amount
+                   for o in self.offers}
+            self._at_most(row, -1.0, ("need", zone.where, nutrient))
+        for nutrient, limit in sorted(zone.upper.items()):
+            size = max(limit, 1.0)
+            row = {self.columns["x", zone.where, o.id]:
+                   o.fraction(nutrient) * self.most[zone.where, o.id] / size
+                   for o in self.offers}
+            self._at_most(row, limit / size, ("upper", zone.where, nutrient))
+
+    def _order(self, offer: Offer) -> None:
+        package, least = offer.package_lb, offer.minimum_lb
+        if package is None and not least:
+            return
+        unit = package or least
+        most = sum(z.area_ac * self.most[z.where, offer.id] for z in self.zones)
+        top = max(most, least) / unit + 1
+        order = self._column(("order", offer.id), offer.per_lb * unit, package is not None, top)
+        spread = {self.columns["x", z.where, offer.id]:
+                  z.area_ac * self.most[z.where, offer.id] / unit for z in self.zones}
+        self._at_most({**spread, order: -1.0}, 0.0)
+        for zone in self.zones:
+            if least:
+                self._at_most({self.columns["y", zone.where, offer.id]: least / unit,
+                               order: -1.0}, 0.0)
+
+    def _table(self):
+        from scipy.sparse import coo_array
+
+        cells = [(value, i, j) for i, row in enumerate(self.rows) for j, value in row.items()]
+        values, rows, columns = zip(*cells, strict=True)
+        return coo_array((values, (rows, columns)),
+                         shape=(len(self.rows), len(self.cost))).tocsr()
+
+    def solve(self) -> FieldMix | NoBlend:
+        from scipy.optimize import (  # slow import, needed only here
+            Bounds,
+            LinearConstraint,
+            linprog,
+            milp,
+        )
+
+        table = self._table()
+        conflict = NoBlend((), tuple(sorted({n for z in self.zones for n in z.upper})))
+        best = milp(self.cost, constraints=LinearConstraint(table, ub=self.bounds),
+                    integrality=self.whole, bounds=Bounds(0.0, self.top),
+                    options={"mip_rel_gap": 0.0})
+        if not best.success:
+            return conflict
+        held = [(round(v), round(v)) if whole else (0.0, top)
+                for v, whole, top in zip(best.x, self.whole, self.top, strict=True)]
+        answer = linprog(self.cost, A_ub=table, b_ub=self.bounds, bounds=held, method="highs")
+        if not answer.success:
+            return conflict
+        return self._read(answer)
+
+    def _read(self, answer) -> FieldMix:
+        prices = {name: float(m) for name, m in
+                  zip(self.names, answer.ineqlin.marginals, strict=True) if name is not None}
+        blends, spread = {}, {o.id: 0.0 for o in self.offers}
+        passes = 0.0
+        for zone in self.zones:
+            amounts, cost = {}, 0.0
+            for offer in self.offers:
+                pounds = self.most[zone.where, offer.id] * float(
+                    answer.x[self.columns["x", zone.where, offer.id]])
+                if pounds > TINY:
+                    amounts[offer.id] = pounds
+                    spread[offer.id] += pounds * zone.area_ac
+                    passes += (offer.per_ac or 0.0) * zone.area_ac
+                    cost += offer.per_lb * pounds + (offer.per_ac or 0.0)
+            blends[zone.where] = Blend(
+                amounts, cost,
+                {n: -prices["need", zone.where, n] / (amount * zone.area_ac)
+                 for n, amount in zone.wanted().items()},
+                tuple(n for n in sorted(zone.upper)
+                      if prices["upper", zone.where, n] < -TINY),
+            )
+        orders = {o.id: o.ordered_lb(spread[o.id]) for o in self.offers if spread[o.id] > TINY}
+        cost = passes + sum(o.per_lb * orders.get(o.id, 0.0) for o in self.offers)
+        return FieldMix(blends, orders, cost)
 
 
-def _amounts(needs: Mapping[str, float], usable: list[Offer],
-             upper: Mapping[str, float]) -> Blend | NoBlend:
-    """Amounts of the chosen products, with what each need's last pound costs."""
-    from scipy.optimize import linprog
-
-    rows, bounds = _rows(needs, usable, upper)
-    answer = linprog([o.per_lb for o in usable], A_ub=rows, b_ub=bounds,
-                     bounds=[(0, None)] * len(usable), method="highs")
-    if not answer.success:
-        return NoBlend((), tuple(sorted(upper)))
-    prices = answer.ineqlin.marginals
-    marginal = {n: -float(m) for n, m in zip(needs, prices, strict=False)}
-    binding = tuple(
-        n for n, m in zip(sorted(upper), prices[len(needs):], strict=True) if m < -TINY
-    )
-    amounts = {o.id: float(x) for o, x in zip(usable, answer.x, strict=True) if x > TINY}
-    passes = sum(o.per_ac or 0.0 for o in usable if o.id in amounts)
-    return Blend(amounts, float(answer.fun) + passes, marginal, binding)
+def _most(zone: Zone, offer: Offer) -> float:
+    """Pounds per acre beyond which a product can serve no need of the zone."""
+    useful = [amount / offer.fraction(n) for n, amount in zone.wanted().items()
+              if offer.fraction(n) > 0]
+    most = max(useful, default=0.0)
+    return most if offer.most_lb_ac is None else min(most, offer.most_lb_ac)

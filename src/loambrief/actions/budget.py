@@ -9,6 +9,8 @@ and named, since their cost is unknown, not zero.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from loambrief.actions.model import Action, BudgetResult
 from loambrief.case.schema import CaseFile
 from loambrief.units import ACRE_PER_HA
@@ -23,23 +25,47 @@ def limit_of(case: CaseFile) -> float | None:
     return case.budget.amount * scale
 
 
-def choose(actions: tuple[Action, ...], limit: float | None) -> BudgetResult:
-    """Apply the rule of this module to ranked actions."""
-    chosen: list[str] = []
-    left_out: list[str] = []
-    unpriced: list[str] = []
-    spent = 0.0
+def choose(actions: tuple[Action, ...], limit: float | None,
+           leftover: Callable[[list[Action]], float] | None = None) -> BudgetResult:
+    """Apply the rule of this module to ranked actions.
+
+    Parameters
+    ----------
+    actions : tuple of Action
+        In rank order.
+    limit : float or None
+        Money for the field [currency]; None: no budget, everything is taken.
+    leftover : callable or None
+        Cost of what whole loads of these actions leave over [currency].
+
+    Returns
+    -------
+    BudgetResult
+        ``spent`` never exceeds the limit.
+    """
+    chosen: list[Action] = []
+    left_out: list[Action] = []
     present = {a.id for a in actions}
+
+    def cost_of(taken: list[Action]) -> float:
+        spare = leftover(taken) if leftover else 0.0
+        return sum(a.cost_total or 0.0 for a in taken) + spare
+
+    def free(action: Action) -> bool:
+        done = {a.id for a in chosen}
+        return all(d in done for d in action.depends_on if d in present)
+
     for action in actions:
-        waits = [d for d in action.depends_on if d in present]
-        cost = action.cost_total
-        fits = limit is None or cost is None or spent + cost <= limit + 1e-9
-        if fits and all(d in chosen for d in waits):
-            chosen.append(action.id)
-            if cost is None:
-                unpriced.append(action.id)
-            else:
-                spent += cost
-        else:
-            left_out.append(action.id)
-    return BudgetResult(limit, tuple(chosen), tuple(left_out), spent, tuple(unpriced))
+        fits = limit is None or action.cost_total is None \
+            or cost_of([*chosen, action]) <= limit + 1e-9
+        (chosen if fits and free(action) else left_out).append(action)
+    spent = cost_of(chosen)
+    following = next((a for a in left_out if free(a) and a.cost_total is not None), None)
+    money = None
+    if following is not None and limit is not None:
+        money = cost_of([*chosen, following]) - limit
+    return BudgetResult(
+        limit, tuple(a.id for a in chosen), tuple(a.id for a in left_out), spent,
+        tuple(a.id for a in chosen if a.cost_total is None),
+        None if following is None else following.id, money,
+    )

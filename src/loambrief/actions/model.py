@@ -46,6 +46,11 @@ class Action:
     rate_high: float | None = None
     exact_rate: float | None = None
     rate_unit: str = ""
+    cap: float | None = None
+    """Most that may go on in one pass, as the product is sold [rate_unit]."""
+    computed_rate: float | None = None
+    """Rounded rate of the calculation where the adviser set another (``rate`` is theirs)."""
+    own_reason: str | None = None
     pass_number: int = 1
     passes: int = 1
     supplies: Mapping[str, float] = field(default_factory=dict)
@@ -63,6 +68,13 @@ class Action:
     """Topics of the findings behind it."""
     rank: int = 0
     rank_reason: Message | None = None
+    benefit: Message | None = None
+    """Published chance of a response, or that none is published."""
+    response_chance_pct: float | None = None
+    waiting: tuple[Message, ...] = ()
+    """What it costs to leave it for later."""
+    uncertain: Message | None = None
+    """Set where the range of the need straddles a threshold: what would settle it."""
     results: tuple[Result, ...] = ()
     notes: tuple[Message, ...] = ()
     limits: tuple[Message, ...] = ()
@@ -86,7 +98,8 @@ class NotAdvised:
 
     what: Message
     why: Message
-    saved: float | None = None
+    saved: Message | None = None
+    """Money not spent, as far as it is known."""
     material_id: str | None = None
     sources: tuple[str, ...] = ()
 
@@ -110,10 +123,38 @@ class BudgetResult:
     left_out: tuple[str, ...]
     spent: float
     unpriced: tuple[str, ...]
+    next_use: str | None = None
+    """Action that the next money should buy."""
+    next_money: float | None = None
+    """How much more it takes [currency]."""
 
     @property
     def remaining(self) -> float | None:
         return None if self.limit is None else self.limit - self.spent
+
+
+@dataclass(frozen=True)
+class Order:
+    """What to order of one material for one season."""
+
+    material_id: str
+    material_name: str
+    needed_lb: float
+    ordered_lb: float
+    package_lb: float | None
+    pass_number: int
+    extra_cost: float | None
+    """Cost of what is left over [currency]; it is in the cost of the actions."""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another way to meet the nutrient needs, or to leave them."""
+
+    name: Message
+    cost: float | None
+    """Cost for the field [currency]; None where it cannot be done."""
+    note: Message
 
 
 @dataclass(frozen=True)
@@ -126,6 +167,8 @@ class Plan:
     budget: BudgetResult
     rule: Message
     findings: tuple[Finding, ...] = ()
+    orders: tuple[Order, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
 
     def action(self, action_id: str) -> Action:
         return next(a for a in self.actions if a.id == action_id)

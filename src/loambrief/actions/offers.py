@@ -7,9 +7,11 @@ meet that need.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from loambrief.actions import biosolids
 from loambrief.case.schema import CaseFile, Material, Price
 from loambrief.units import PRICE_UNITS
 
@@ -49,10 +51,33 @@ class Offer:
     per_ac: float | None
     per_each: float | None
     price_date: dt.date | None
+    most_lb_ac: float | None = None
+    """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
 
     @property
     def id(self) -> str:
         return self.material.id
+
+    @property
+    def package_lb(self) -> float | None:
+        """Mass of the smallest unit sold [lb]: a whole load, else a bag; None if loose."""
+        sold = self.material.load_size or self.material.bag
+        return None if sold is None else sold.value
+
+    @property
+    def minimum_lb(self) -> float:
+        """Least mass that is paid for [lb]."""
+        least = self.material.minimum_load
+        return 0.0 if least is None else least.value
+
+    def ordered_lb(self, needed_lb: float) -> float:
+        """Mass to order for a mass to spread: minimum load, whole loads or bags [lb]."""
+        if needed_lb <= 0:
+            return 0.0
+        wanted = max(needed_lb, self.minimum_lb)
+        if self.package_lb is None:
+            return wanted
+        return math.ceil(wanted / self.package_lb - 1e-6) * self.package_lb
 
     def fraction(self, nutrient: str) -> float:
         """Mass fraction of a nutrient as sold; 0 where the analysis does not state it."""
@@ -65,10 +90,13 @@ class Offer:
         return got.value / 100 if got is not None else 0.0
 
 
-def _per_lb(price: Price | None, density_lb_yd3: float | None) -> float | None:
+def _per_lb(price: Price | None, material: Material) -> float | None:
     if price is None:
         return None
+    density_lb_yd3 = material.density
     basis, size = PRICE_UNITS[_key(price.per)]
+    if price.per == "bag":
+        return None if material.bag is None else price.amount / material.bag.value
     if basis == "mass":
         return price.amount / size
     if basis == "volume" and density_lb_yd3:
@@ -89,10 +117,10 @@ def _key(per: str) -> str:
 
 def offer(material: Material) -> Offer:
     """Normalise one material."""
-    product = _per_lb(material.price, material.density)
-    freight = _per_lb(material.freight, material.density)
+    product = _per_lb(material.price, material)
+    freight = _per_lb(material.freight, material)
     spreading_ac = _per_ac(material.spreading)
-    spreading_lb = _per_lb(material.spreading, material.density)
+    spreading_lb = _per_lb(material.spreading, material)
     if spreading_lb is not None:
         freight = (freight or 0.0) + spreading_lb
     service_ac = _per_ac(material.price)
@@ -107,6 +135,7 @@ def offer(material: Material) -> Offer:
         per_ac=spreading_ac if service_ac is None else service_ac + (spreading_ac or 0.0),
         per_each=each,
         price_date=material.price.date if material.price else None,
+        most_lb_ac=biosolids.most_lb_ac(material),
     )
 
 

@@ -4,10 +4,13 @@
 2. Among the rest, by step: water and air (drainage, loosening), then acidity and sodium
    (lime, acidifying, gypsum, then leaching), then nutrients, then organic material and
    management, then measurements that open new decisions.
-3. Within a step: the more severe finding first; then the surer one; then the cheaper.
-4. Ties go by the action's name, so that nothing depends on the order of the file.
+3. Within a step: the more severe finding first; then the surer one.
+4. Of equals, those with a published chance of a response first, by that chance for each unit
+   of money; then the rest, the cheaper first.
+5. Ties go by the action's name, so that nothing depends on the order of the file.
 
-No yield gain is assumed anywhere: "benefit" here is the severity of what is put right.
+No yield gain is assumed anywhere: "benefit" here is the severity of what is put right, and
+the chance of a response only where a source publishes one.
 """
 
 from __future__ import annotations
@@ -30,8 +33,8 @@ STEP = {
     NeedKind.MEASURE: 5,
 }
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
-
-
+_PLACES = ("step", "severity", "confidence", "chance", "chance", "cost", "name")
+"""What each place of the sort key stands for, in words of ``rank_reason``."""
 _WATER_AND_AIR = {"compaction", "salinity"}
 
 
@@ -43,8 +46,14 @@ def step_of(action: Action) -> int:
 
 
 def sort_key(action: Action) -> tuple:
+    """Places of the rule, in order; smaller comes first."""
     cost = action.cost_per_ac if action.cost_per_ac is not None else float("inf")
-    return (step_of(action), -action.severity, _SURE[action.confidence], cost, action.id)
+    chance = action.response_chance_pct
+    worth = 0.0
+    if chance is not None:
+        worth = float("inf") if cost == 0 else chance / cost
+    return (step_of(action), -action.severity, _SURE[action.confidence], chance is None, -worth,
+            cost, action.id)
 
 
 def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
@@ -75,6 +84,19 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
             severity=best.severity,
             confidence=best.confidence.value,
             waits=bool(blocked_by),
+            above=done[-1].rank if done else None,
+            by=_placed_by(done[-1], best) if done else None,
         )
         done.append(replace(best, rank=len(done) + 1, rank_reason=reason))
     return tuple(done)
+
+
+def _placed_by(above: Action, own: Action) -> str:
+    """Why an action stands below the one above it."""
+    if above.id in own.depends_on:
+        return "waits"
+    first, second = sort_key(above), sort_key(own)
+    if second < first:
+        return "waits"
+    place = next(i for i in range(len(first)) if first[i] != second[i])
+    return _PLACES[place]

@@ -54,3 +54,11 @@ def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = 
     if cap is not None and rounded > cap * factor * (1 + 1e-9):
         rounded = math.floor(cap * factor / width + 1e-9) * width or cap * factor
     return rounded / factor
+
+
+def step_down(rate: float, unit: str, system: str = "us") -> float:
+    """The spreader's next lower rate [same unit]; 0 below the first step."""
+    factor = _TO_SI[unit] if system == "si" else 1.0
+    shown = rate * factor
+    width = step(shown * (1 - 1e-9), unit, system)
+    return max(math.ceil(shown / width - 1e-9) - 1, 0) * width / factor

@@ -1,0 +1,116 @@
+"""Other ways: mineral products only, local organic sources only, or nothing at all."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
+from loambrief.actions.model import Action, Alternative, NotAdvised
+from loambrief.actions.offers import Offer, kind_of
+from loambrief.findings.model import Finding, say
+
+MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
+ORGANIC = ("manure", "compost", "biosolids")
+
+
+def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldMix,
+                 findings: tuple[Finding, ...]) -> tuple[Alternative, ...]:
+    """The plan's nutrient mix beside the other ways, each with its cost for the field.
+
+    Returns
+    -------
+    tuple of Alternative
+        Empty where no nutrient is bought. Doing nothing costs no money; what it leaves is
+        said, not priced.
+    """
+    wanted = tuple(z for z in zones if z.wanted())
+    if not wanted:
+        return ()
+    named = {o.id: o.material.name for o in usable}
+    found = [Alternative(say("actions.other_plan"), mix.cost,
+                         say("actions.other_uses", materials=[named[i] for i in mix.orders]))]
+    for name, kinds in (("mineral", MINERAL), ("organic", ORGANIC)):
+        some = kind_of(usable, *kinds)
+        if not priced(some):
+            found.append(Alternative(say(f"actions.other_{name}"), None,
+                                     say("actions.other_none_listed")))
+            continue
+        other = field_mix(wanted, some)
+        if isinstance(other, FieldMix):
+            note = say("actions.other_uses", materials=[named[i] for i in other.orders])
+            found.append(Alternative(say(f"actions.other_{name}"), other.cost, note))
+        else:
+            found.append(Alternative(
+                say(f"actions.other_{name}"), None,
+                say("actions.other_impossible", missing=list(other.uncovered),
+                    over=list(other.conflicting))))
+    worst = [f for f in findings if f.severity >= 2 and any(n.amount for n in f.needs)]
+    found.append(Alternative(say("actions.other_nothing"), 0.0,
+                             say("actions.other_nothing_note", count=len(worst))))
+    return tuple(found)
+
+
+def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
+           mix: FieldMix) -> float | None:
+    """How much more the field costs if this product does the work of its rivals.
+
+    Returns
+    -------
+    float or None
+        Currency for the field; None where it cannot do that work.
+    """
+    serves = {n for z in zones for n in z.wanted() if offer.fraction(n) > 0}
+    rivals = {o.id for o in usable if o.id in mix.orders
+              and any(o.fraction(n) > 0 for n in serves)}
+    other = field_mix(zones, tuple(o for o in usable if o.id not in rivals))
+    if not isinstance(other, FieldMix) or offer.id not in other.orders:
+        return None
+    return other.cost - mix.cost
+
+
+def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
+                on_offer: tuple[Offer, ...], zones: tuple[Zone, ...],
+                usable: tuple[Offer, ...], mix: FieldMix) -> tuple[NotAdvised, ...]:
+    """What not to spend money on, the findings' own list first."""
+    listed: list[NotAdvised] = []
+    seen: set[str] = set()
+    for finding in sorted(findings, key=lambda f: f.id):
+        for what, why in finding.advise_against:
+            if what.key not in seen:
+                seen.add(what.key)
+                listed.append(NotAdvised(what, why, sources=finding.sources))
+    named = {str(v) for n in listed for v in n.what.params.values()}
+    by_name = {o.material.name: o for o in on_offer}
+    listed = [replace(n, saved=_unit_saving(by_name[name]), material_id=by_name[name].id)
+              if (name := _offer_named(n, by_name)) else n for n in listed]
+    used = {a.material_id for a in actions}
+    needed_kinds = {a.material_kind for a in actions}
+    for offer in sorted(on_offer, key=lambda o: o.id):
+        kind = offer.material.kind
+        if offer.material.name in named or offer.id in used or kind == "service":
+            continue
+        what = say("actions.not_needed", material=offer.material.name)
+        if offer.most_lb_ac == 0:
+            listed.append(NotAdvised(what, say("actions.not_allowed_metals"),
+                                     _unit_saving(offer), offer.id, ("cfr-40-503-13",)))
+        elif kind in needed_kinds:
+            dearer = beaten(offer, zones, usable, mix) if offer in usable else None
+            if dearer is not None and dearer >= 1:
+                listed.append(NotAdvised(what, say("actions.not_cheapest"),
+                                         say("actions.saved_total", amount=dearer), offer.id))
+        else:
+            listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind),
+                                     _unit_saving(offer), offer.id))
+    return tuple(listed)
+
+
+def _offer_named(entry: NotAdvised, by_name: dict[str, Offer]) -> str | None:
+    return next((str(v) for v in entry.what.params.values() if str(v) in by_name), None)
+
+
+def _unit_saving(offer: Offer):
+    """What each ton and acre not bought saves; None without a price."""
+    if offer.per_lb is None and offer.per_ac is None:
+        return None
+    return say("actions.saved_unit", per_ton=None if offer.per_lb is None
+               else offer.per_lb * 2000.0, per_ac=offer.per_ac)

@@ -1,0 +1,60 @@
+"""Metals of biosolids against 40 CFR 503.13: may it be spread, and how much in one year.
+
+Without a test of the regulated metals the material is not used. A metal above its ceiling
+(table 1) forbids it. Otherwise the yearly rate of the strictest metal (table 4, appendix A)
+caps the pass; that table is written for bagged material, we hold loose material to it too,
+which is stricter than the cumulative limits (table 2) for one year's use.
+"""
+
+from __future__ import annotations
+
+from loambrief.agronomy.limits import biosolids_annual_rate
+from loambrief.case.schema import METALS, Material
+from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+
+KIND = "biosolids"
+LB_PER_TON = 2000.0
+
+
+def untested(material: Material) -> tuple[str, ...]:
+    """Regulated metals that the analysis does not hold as numbers or upper bounds."""
+    found = material.analysis.metals if material.analysis and material.analysis.metals else {}
+    return tuple(m for m in METALS if m not in found or found[m].censor == ">")
+
+
+def above_ceiling(material: Material) -> tuple[str, ...]:
+    """Metals above the ceiling concentration: the material may not be spread."""
+    return tuple(metal for metal, rate in _rates(material) if rate.details["ceiling_passed"])
+
+
+def most_lb_ac(material: Material) -> float | None:
+    """Most of the material in one year.
+
+    Parameters
+    ----------
+    material : Material
+
+    Returns
+    -------
+    float or None
+        lb/ac as sold; 0 where it may not be spread or was not tested; None for materials
+        that are not biosolids.
+    """
+    if material.kind != KIND:
+        return None
+    if untested(material) or above_ceiling(material):
+        return 0.0
+    rates = [float(rate.value) for _, rate in _rates(material) if rate.value is not None]
+    if not rates:
+        return None
+    moisture = material.analysis.moisture.value if material.analysis.moisture else 0.0
+    dry_lb_ac = min(rates) / T_PER_HA_PER_TON_PER_ACRE * LB_PER_TON
+    return dry_lb_ac / (1.0 - moisture / 100.0) if moisture < 100 else 0.0
+
+
+def _rates(material: Material):
+    """Yearly rate by each metal; "<" counts at its bound, which is the stricter reading."""
+    found = material.analysis.metals if material.analysis and material.analysis.metals else {}
+    for metal in METALS:
+        if metal in found and found[metal].value > 0:
+            yield metal, biosolids_annual_rate.function(metal, found[metal].value)

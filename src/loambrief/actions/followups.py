@@ -1,0 +1,39 @@
+"""Re-tests: when, what to look at, and what counts as success."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from loambrief.actions.model import Action, Followup
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import NeedKind, say
+
+WAIT_DAYS = {
+    NeedKind.LIME: 365,
+    NeedKind.ACIDIFY: 180,
+    NeedKind.GYPSUM: 365,
+    NeedKind.LEACH: 240,
+    NeedKind.NUTRIENT: 730,
+    NeedKind.LOOSEN: 365,
+    NeedKind.DRAIN: 365,
+    NeedKind.ORGANIC_MATTER: 1095,
+    NeedKind.MANAGE: 365,
+}
+"""Usual waiting times before a new test can show a change (common practice, no source)."""
+
+
+def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ...]:
+    """One re-test for each kind of work, from the first action of that kind."""
+    today = case.case.date
+    found: dict[NeedKind, Followup] = {}
+    for action in actions:
+        if action.kind in WAIT_DAYS and action.kind not in found:
+            name = action.kind.value.replace(" ", "_")
+            start = action.window.start if action.window and action.window.start else today
+            found[action.kind] = Followup(
+                due=max(start, today) + dt.timedelta(days=WAIT_DAYS[action.kind]),
+                what=say(f"actions.follow_{name}"),
+                success=say(f"actions.success_{name}"),
+                action_id=action.id,
+            )
+    return tuple(sorted(found.values(), key=lambda f: (f.due, f.what.key)))

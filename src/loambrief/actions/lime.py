@@ -1,0 +1,214 @@
+"""Lime, gypsum and sulfur: the cheapest material for the need, in as many passes as allowed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+from loambrief.actions.gather import NeedFor
+from loambrief.actions.materials import (
+    LB_PER_TON,
+    action_id,
+    base,
+    on_surface,
+    priced,
+    supplies,
+)
+from loambrief.actions.model import Action
+from loambrief.actions.offers import Offer, kind_of
+from loambrief.actions.rounding import round_rate
+from loambrief.actions.windows import window
+from loambrief.agronomy.acidity import lime_product_rate
+from loambrief.agronomy.acidity_quality import fineness_factor_pct
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import say
+
+MAGNESIUM_LIME_PCT = 6.0
+"""A lime with at least this much Mg counts as dolomitic (dolomitic aglime 6-13 % Mg,
+typical analysis, from memory, unverified)."""
+
+
+def lime_quality(offer: Offer) -> Mapping[str, float] | None:
+    """Inputs of ``lime_product_rate`` for a lime, or None where its quality is not stated.
+
+    A stated effective value stands for both neutralizing value and fineness; else the
+    neutralizing value goes with the fineness factor, or with sieves by the named scheme.
+    """
+    analysis = offer.material.analysis
+    if analysis is None:
+        return None
+    moisture = analysis.moisture.value if analysis.moisture else 0.0
+    if analysis.effective is not None:
+        found = (analysis.effective.value, 100.0)
+    elif analysis.cce is not None and analysis.fineness is not None:
+        found = (analysis.cce.value, analysis.fineness.value)
+    elif analysis.cce is not None and analysis.passing and offer.material.fineness_scheme:
+        passing = {mesh: share.value for mesh, share in analysis.passing.items()}
+        factor = fineness_factor_pct.function(offer.material.fineness_scheme, passing)
+        found = (analysis.cce.value, float(factor.value))
+    else:
+        return None
+    if min(found) <= 0 or moisture >= 100:
+        return None
+    return {"cce_pct": found[0], "fineness_pct": found[1], "moisture_pct": moisture}
+
+
+def cheapest(usable: list[tuple[Offer, float]], needed_ton: float, passes_ac: float
+             ) -> tuple[Offer, float] | None:
+    """The offer that does a field's work for the least money.
+
+    Parameters
+    ----------
+    usable : list of (Offer, product per unit of pure material)
+    needed_ton : float
+        Pure material for all areas and passes [ton].
+    passes_ac : float
+        Area that is spread, once for each pass [ac].
+
+    Returns
+    -------
+    (Offer, factor) or None
+        Offers without a price come last; ties go by id.
+    """
+    def cost(entry: tuple[Offer, float]) -> tuple[float, str]:
+        offer, factor = entry
+        if offer.per_lb is None:
+            return math.inf, offer.id
+        order = offer.ordered_lb(needed_ton * factor * LB_PER_TON)
+        return order * offer.per_lb + (offer.per_ac or 0.0) * passes_ac, offer.id
+
+    return min(usable, key=cost, default=None)
+
+
+def passes_of(need_for: NeedFor) -> int:
+    """Passes that the single-pass cap asks for."""
+    need = need_for.need
+    return max(1, math.ceil(need.amount / need.cap - 1e-9)) if need.cap and need.amount else 1
+
+
+def _field(needs: tuple[NeedFor, ...]) -> tuple[float, float]:
+    """Pure material [ton] and spread area [ac] of several needs."""
+    known = [n for n in needs if n.need.amount is not None]
+    return (sum(n.need.amount * (n.need.area_ac or 1.0) for n in known),
+            sum(passes_of(n) * (n.need.area_ac or 1.0) for n in known))
+
+
+def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer, ...],
+                 magnesium_at: set[str]) -> tuple[Action, ...]:
+    """Lime for every need; a magnesium lime is preferred where magnesium is needed too."""
+    limes = []
+    for offer in kind_of(offers, "lime"):
+        quality = lime_quality(offer)
+        if quality is not None:
+            factor = lime_product_rate.function(requirement=1.0, **quality)
+            limes.append((offer, float(getattr(factor, "value", factor))))
+    actions: list[Action] = []
+    for wanted in (False, True):
+        group = tuple(n for n in needs if (n.need.where in magnesium_at) is wanted)
+        rich = [entry for entry in limes if _magnesium(entry[0]) >= MAGNESIUM_LIME_PCT]
+        chosen = cheapest(rich if wanted and rich else limes, *_field(group))
+        for need_for in group:
+            actions += _lime(case, need_for, chosen[0] if chosen else None)
+    return tuple(actions)
+
+
+def _magnesium(offer: Offer) -> float:
+    return 100.0 * offer.fraction("Mg")
+
+
+def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Action, ...]:
+    need = need_for.need
+    if need.amount is None:
+        return (base(case, need_for, "", say("actions.title_lime_unknown", where=need.where)),)
+    passes = passes_of(need_for)
+    per_pass = need.amount / passes
+    if offer is None:
+        return (base(case, need_for, "", say("actions.title_lime_no_product", where=need.where,
+                                             amount=need.amount),
+                     exact_rate=per_pass, passes=passes, rate_low=need.low, rate_high=need.high,
+                     results=need.results),)
+    quality = lime_quality(offer)
+    with subject(f"{need.where}: {offer.material.name}"):
+        exact = lime_product_rate.evaluate(requirement=per_pass, **quality)
+    scale = exact.value / per_pass if per_pass else 1.0
+    cap = need.cap * scale if need.cap else None
+    rate = round_rate(exact.value, "ton/ac", case.case.units, cap)
+    first = action_id(need_for, "1" if passes > 1 else "")
+    return tuple(
+        base(
+            case, need_for, str(number) if passes > 1 else "",
+            say("actions.title_lime", where=need.where, rate=rate,
+                material=offer.material.name, number=number, passes=passes),
+            kind_of_material="lime",
+            material_id=offer.id, material_name=offer.material.name,
+            rate=rate, exact_rate=exact.value, rate_unit="ton/ac", cap=cap,
+            rate_low=None if need.low is None else need.low / passes * scale,
+            rate_high=None if need.high is None else need.high / passes * scale,
+            pass_number=number, passes=passes,
+            window=window(case, need.kind, number),
+            depends_on=(first,) if number > 1 else (),
+            how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
+            supplies=supplies(offer, rate * LB_PER_TON),
+            results=(*need.results, exact),
+            limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
+            **priced(offer, rate, "ton/ac", need.area_ac),
+        )
+        for number in range(1, passes + 1)
+    )
+
+
+def gypsum_actions(case: CaseFile, needs: tuple[NeedFor, ...],
+                   offers: tuple[Offer, ...]) -> tuple[Action, ...]:
+    """Gypsum as sold for needs of pure gypsum."""
+    usable = []
+    for offer in kind_of(offers, "gypsum"):
+        analysis = offer.material.analysis
+        if analysis and analysis.gypsum and analysis.gypsum.value > 0:
+            dry = 1.0 - (analysis.moisture.value / 100 if analysis.moisture else 0.0)
+            if dry > 0:
+                usable.append((offer, 1.0 / (analysis.gypsum.value / 100 * dry)))
+    chosen = cheapest(usable, *_field(needs))
+    return tuple(_pure(case, n, chosen, "gypsum", lambda p: say("actions.how_gypsum", passes=p))
+                 for n in needs)
+
+
+def sulfur_actions(case: CaseFile, needs: tuple[NeedFor, ...],
+                   offers: tuple[Offer, ...]) -> tuple[Action, ...]:
+    """Elemental sulfur as sold for needs of sulfur that lowers the pH [lb/ac of S]."""
+    usable = [(o, 1.0 / o.fraction("S")) for o in kind_of(offers, "elemental sulfur")
+              if o.fraction("S") > 0]
+    tons, area = _field(needs)
+    chosen = cheapest(usable, tons / LB_PER_TON, area)
+    return tuple(_pure(case, n, chosen, "elemental sulfur",
+                       lambda p: say("actions.how_sulfur", passes=p)) for n in needs)
+
+
+def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None, kind: str,
+          how: Callable) -> Action:
+    """One action for a need of a pure material."""
+    need = need_for.need
+    name = "gypsum" if kind == "gypsum" else "sulfur"
+    if need.amount is None or chosen is None:
+        title = (say("actions.title_gypsum_no_product", where=need.where, amount=need.amount)
+                 if name == "gypsum" else need.text)
+        return base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
+                    rate_high=need.high, results=need.results)
+    offer, scale = chosen
+    cap = need.cap * scale if need.cap else None
+    passes = passes_of(need_for)
+    exact = need.amount * scale / passes
+    rate = round_rate(exact, need.unit, case.case.units, cap)
+    return base(
+        case, need_for, "",
+        say(f"actions.title_{name}", where=need.where, rate=rate, material=offer.material.name,
+            passes=passes),
+        kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
+        rate=rate, exact_rate=exact, rate_unit=need.unit, passes=passes, cap=cap,
+        rate_low=None if need.low is None else need.low * scale / passes,
+        rate_high=None if need.high is None else need.high * scale / passes,
+        how=(how(passes),),
+        supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
+        results=need.results,
+        **priced(offer, rate, need.unit, need.area_ac),
+    )

@@ -1,0 +1,90 @@
+"""What a rate of a material costs and brings, and the action made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from loambrief.actions.gather import NeedFor
+from loambrief.actions.model import Action
+from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
+from loambrief.actions.windows import window
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import Message, say
+
+LB_PER_TON = 2000.0
+SURFACE_TILLAGE = ("no-till", "strip-till", "perennial")
+CAUTIONS: Mapping[str, tuple[str, ...]] = {
+    "lime": ("caution_lime_dust", "caution_spread_wind"),
+    "gypsum": ("caution_gypsum_dust",),
+    "elemental sulfur": ("caution_sulfur_dust",),
+    "fertilizer": ("caution_dry_fertilizer", "caution_water_setback"),
+    "manure": ("caution_manure", "caution_water_setback"),
+    "biosolids": ("caution_biosolids", "caution_water_setback"),
+    "compost": ("caution_compost",),
+    "cover crop": (),
+    "service": (),
+    "other": (),
+}
+
+
+def action_id(need_for: NeedFor, suffix: str = "") -> str:
+    """Stable id: kind, item, sample and product or pass."""
+    need = need_for.need
+    parts = [need.kind.value.replace(" ", "-"), need.item, need.where.split(" ")[0], suffix]
+    return ".".join(p.lower().replace(" ", "-") for p in parts if p)
+
+
+def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more) -> Action:
+    """An action with all that its need says already."""
+    need = need_for.need
+    kind = more.pop("kind_of_material", None)
+    cautions = need.cautions + tuple(say(f"actions.{name}") for name in CAUTIONS.get(kind, ()))
+    return Action(
+        id=action_id(need_for, suffix),
+        kind=need.kind,
+        item=need.item,
+        title=title,
+        need=need,
+        finding_ids=need_for.finding_ids,
+        topics=tuple(dict.fromkeys(f.topic for f in need_for.findings)),
+        where=need.where,
+        area_ac=need.area_ac,
+        severity=need_for.severity,
+        confidence=need_for.confidence,
+        window=more.pop("window", None) or window(case, need.kind),
+        cautions=cautions,
+        material_kind=kind,
+        **more,
+    )
+
+
+def priced(offer: Offer, rate: float, unit: str, area_ac: float | None) -> dict:
+    """Cost fields of a rate of one product."""
+    per_unit = LB_PER_TON if unit == "ton/ac" else 1.0
+    parts: list[tuple[str, float]] = []
+    if offer.product_per_lb is not None:
+        parts.append(("product", offer.product_per_lb * per_unit * rate))
+    if offer.freight_per_lb is not None:
+        parts.append(("freight", offer.freight_per_lb * per_unit * rate))
+    if offer.per_ac is not None:
+        parts.append(("spreading", offer.per_ac))
+    if offer.product_per_lb is None:
+        return {"cost_parts": tuple(parts), "price_date": offer.price_date}
+    per_ac = sum(amount for _, amount in parts)
+    return {
+        "cost_parts": tuple(parts),
+        "cost_per_ac": per_ac,
+        "cost_total": None if area_ac is None else per_ac * area_ac,
+        "price_date": offer.price_date,
+    }
+
+
+def supplies(offer: Offer, pounds: float) -> dict[str, float]:
+    """lb/ac of each nutrient in so many lb/ac of a product."""
+    return {nutrient: offer.fraction(nutrient) * pounds for nutrient in ANALYSIS_NUTRIENTS
+            if offer.fraction(nutrient) > 0}
+
+
+def on_surface(case: CaseFile) -> bool:
+    """Nothing is mixed in under this tillage."""
+    return case.field.tillage in SURFACE_TILLAGE

@@ -1,0 +1,224 @@
+"""Nutrient needs of all zones into products: the least-cost mix, rounded, with its reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from loambrief.actions.blend import Blend, FieldMix, Zone
+from loambrief.actions.gather import NeedFor
+from loambrief.actions.materials import LB_PER_TON, base, on_surface, priced, supplies
+from loambrief.actions.model import Action
+from loambrief.actions.offers import Offer, kind_of
+from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
+from loambrief.actions.rounding import round_rate, step_down
+from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.limits import band_limit
+from loambrief.case.schema import CaseFile
+from loambrief.errors import UnknownName
+from loambrief.findings.model import Message, say
+
+KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
+BULKY = ("manure", "compost", "biosolids", "gypsum")
+BANDED = ("N", "P2O5", "K2O")
+
+
+@dataclass(frozen=True)
+class NutrientPlan:
+    """The nutrient actions of a field, with the problem they answer.
+
+    Attributes
+    ----------
+    actions : tuple of Action
+    zones : tuple of Zone
+        Needs as they are met (after what could not be met was taken off).
+    mix : FieldMix
+    """
+
+    actions: tuple[Action, ...]
+    zones: tuple[Zone, ...]
+    mix: FieldMix
+
+
+def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
+                  offers: tuple[Offer, ...],
+                  upper: Mapping[str, Mapping[str, float]]) -> NutrientPlan:
+    """One action per product and zone of the field's least-cost mix.
+
+    Parameters
+    ----------
+    case : CaseFile
+    zones : mapping
+        Zone label -> its nutrient needs.
+    offers : tuple of Offer
+    upper : mapping
+        Zone label -> nutrient -> most lb/ac.
+    """
+    usable = kind_of(offers, *KINDS)
+    wanted = tuple(
+        Zone(where, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
+             {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
+             upper.get(where, {}))
+        for where, needs in sorted(zones.items())
+    )
+    mix, met, clashes, uncovered = best_effort(wanted, usable)
+    costs = limit_costs(met, usable, mix)
+    actions: list[Action] = []
+    for zone in met:
+        needs = {n.need.item: n for n in zones[zone.where]}
+        spoken = {n: c for (where, n), c in costs.items() if where == zone.where}
+        actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.where], spoken)
+        actions += _unmet(case, needs, uncovered, clashes.get(zone.where), usable)
+    return NutrientPlan(tuple(actions), met, mix)
+
+
+def _zone_actions(case: CaseFile, zone: Zone, needs: Mapping[str, NeedFor],
+                  usable: tuple[Offer, ...], blend: Blend,
+                  limit_cost: Mapping[str, float]) -> list[Action]:
+    chosen = tuple(o for o in usable if o.id in blend.amounts)
+    spans = {item: (n.need.low, n.need.high) for item, n in needs.items()
+             if n.need.low is not None and n.need.high is not None}
+    ranges = rate_ranges(zone, spans, chosen)
+    rates = _rounded(case, zone, chosen, blend.amounts)
+    actions = []
+    for offer in sorted(chosen, key=lambda o: (-blend.amounts[o.id], o.id)):
+        met = [item for item in zone.wanted() if offer.fraction(item) > 0]
+        lead = max(met, key=lambda item: blend.amounts[offer.id] * offer.fraction(item))
+        limits = [say("actions.limit_upper", item=item, cost=cost, cap=zone.upper[item])
+                  for item, cost in sorted(limit_cost.items())]
+        if offer.most_lb_ac is not None:
+            limits.append(say("actions.limit_metals", cap=offer.most_lb_ac / LB_PER_TON))
+        actions.append(_product(case, needs[lead], tuple(needs[i] for i in met), offer,
+                                blend, rates[offer.id], ranges.get(offer.id), tuple(limits),
+                                _cap(zone, offer)))
+    return actions
+
+
+def _unit(offer: Offer) -> tuple[str, float]:
+    return ("ton/ac", LB_PER_TON) if offer.material.kind in BULKY else ("lb/ac", 1.0)
+
+
+def _cap(zone: Zone, offer: Offer) -> float | None:
+    """Most of a product alone that keeps every limit of the zone [lb/ac]."""
+    caps = [zone.upper[n] / offer.fraction(n) for n in zone.upper if offer.fraction(n) > 0]
+    if offer.most_lb_ac is not None:
+        caps.append(offer.most_lb_ac)
+    return min(caps, default=None)
+
+
+def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
+             amounts: Mapping[str, float]) -> dict[str, float]:
+    """Spreader rates [rate unit]; where all together would cross a limit, a step is taken off.
+
+    The product that brings most of the limited nutrient gives way first.
+    """
+    rates = {}
+    for offer in chosen:
+        unit, size = _unit(offer)
+        cap = _cap(zone, offer)
+        rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.units,
+                                     None if cap is None else cap / size)
+    for nutrient, limit in sorted(zone.upper.items()):
+        bringing = [o for o in chosen if o.fraction(nutrient) > 0]
+
+        def brought(offer: Offer, nutrient: str = nutrient) -> float:
+            return rates[offer.id] * _unit(offer)[1] * offer.fraction(nutrient)
+
+        while bringing and sum(map(brought, bringing)) > limit * (1 + 1e-9) + 1e-9:
+            most = max(bringing, key=lambda o: (brought(o), o.id))
+            unit, size = _unit(most)
+            exact = amounts[most.id] / size
+            lower = step_down(rates[most.id], unit, case.case.units)
+            if rates[most.id] > exact:
+                rates[most.id] = max(lower, 0.0) or exact
+            else:
+                bringing.remove(most)
+                rates[most.id] = exact
+    return rates
+
+
+def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Offer,
+             blend: Blend, rate: float, span: tuple[float, float] | None,
+             limits: tuple[Message, ...], cap: float | None) -> Action:
+    need = lead.need
+    unit, size = _unit(offer)
+    merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
+    items = [n.need.item for n in met]
+    action = base(
+        case, merged, offer.id,
+        say("actions.title_nutrient", where=need.where, rate=rate, unit=unit,
+            material=offer.material.name, items=items),
+        kind_of_material=offer.material.kind, material_id=offer.id,
+        material_name=offer.material.name, rate=rate,
+        exact_rate=blend.amounts[offer.id] / size, rate_unit=unit,
+        cap=None if cap is None else cap / size,
+        rate_low=None if span is None else span[0] / size,
+        rate_high=None if span is None else span[1] / size,
+        how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case)),),
+        supplies=supplies(offer, rate * size),
+        results=tuple({r.calculation or id(r): r for n in met for r in n.need.results}.values()),
+        limits=limits,
+        notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
+        **priced(offer, rate, unit, need.area_ac),
+    )
+    known = {c.key for c in action.cautions}
+    extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
+    return replace(action, cautions=action.cautions + extra)
+
+
+def _last_pound(blend: Blend, items: list[str]) -> tuple[Message, ...]:
+    """What the last pound of each nutrient costs in this mix."""
+    priced_items = [{"item": i, "cost": blend.marginal[i]} for i in items
+                    if blend.marginal.get(i, 0.0) > 1e-4]
+    return (say("actions.note_last_pound", prices=priced_items),) if priced_items else ()
+
+
+def _band(case: CaseFile, offer: Offer, pounds: float) -> tuple[Message, ...]:
+    """Where the rate is more than a band beside the seed may hold, by a published limit."""
+    if offer.material.kind != "fertilizer":
+        return ()
+    try:
+        find_crop(case.field.crop)
+        limits = {n: band_limit.function(case.field.crop, n, None).value for n in BANDED}
+        both = band_limit.function(case.field.crop, "N+K2O", None).value
+    except UnknownName:
+        return ()
+    shares = {n: offer.fraction(n) for n in BANDED}
+    most = [float(limit) / shares[n] for n, limit in limits.items()
+            if limit is not None and shares[n] > 0]
+    if both is not None and shares["N"] + shares["K2O"] > 0:
+        most.append(float(both) / (shares["N"] + shares["K2O"]))
+    if not most or pounds <= min(most):
+        return ()
+    return (say("actions.note_band", most=min(most), crop=case.field.crop),)
+
+
+def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, ...],
+           found: Clash | None, usable: tuple[Offer, ...]) -> list[Action]:
+    """Needs that no product meets, that limits forbid, or that have no amount."""
+    actions = []
+    for item, need_for in sorted(needs.items()):
+        need = need_for.need
+        if need.amount is None:
+            actions.append(base(case, need_for, "", need.text, rate_low=need.low,
+                                rate_high=need.high, results=need.results))
+        elif item in uncovered:
+            unpriced = sorted(o.material.name for o in usable
+                              if o.fraction(item) > 0 and o.per_lb is None)
+            actions.append(base(
+                case, need_for, "",
+                say("actions.title_nutrient_no_product", item=item, amount=need.amount,
+                    where=need.where),
+                exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
+                results=need.results,
+                limits=(say("actions.limit_no_product", item=item, unpriced=unpriced),)))
+        elif found is not None and item in found.short:
+            give = [{"item": n, "by": by} for n, by in sorted(found.raise_by.items())]
+            capped = sorted(o.material.name for o in usable if o.id in found.capped)
+            actions.append(base(
+                case, need_for, "short",
+                say("actions.title_nutrient_short", item=item, amount=found.short[item],
+                    where=need.where),
+                exact_rate=found.short[item], results=need.results,
+                limits=(say("actions.limit_clash", item=item, give=give, capped=capped),)))
+    return actions

@@ -1,0 +1,51 @@
+"""What to order: the pounds that are spread, up to whole loads, bags and minimum loads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from loambrief.actions.materials import LB_PER_TON
+from loambrief.actions.model import Action, Order
+from loambrief.actions.offers import Offer
+
+
+def needed_lb(action: Action) -> float:
+    """Product that an action spreads on its area [lb]; 0 without a rate or an area."""
+    if action.total is None:
+        return 0.0
+    return action.total * (LB_PER_TON if action.rate_unit == "ton/ac" else 1.0)
+
+
+def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Order, ...]:
+    """One order per material and season.
+
+    Parameters
+    ----------
+    actions : iterable of Action
+        Those that will be done.
+    offers : mapping of offer id to Offer
+
+    Returns
+    -------
+    tuple of Order
+        By season, then material. ``extra_cost`` is None without a price.
+    """
+    needed: dict[tuple[int, str], float] = {}
+    for action in actions:
+        if action.material_id in offers and needed_lb(action) > 0:
+            # passes of one action in one season are spread from one order
+            key = (action.pass_number, action.material_id)
+            needed[key] = needed.get(key, 0.0) + needed_lb(action)
+    made = []
+    for (season, name), pounds in sorted(needed.items()):
+        offer = offers[name]
+        ordered = offer.ordered_lb(pounds)
+        extra = None if offer.per_lb is None else (ordered - pounds) * offer.per_lb
+        made.append(Order(name, offer.material.name, pounds, ordered, offer.package_lb, season,
+                          extra))
+    return tuple(made)
+
+
+def leftover_cost(actions: Iterable[Action], offers: Mapping[str, Offer]) -> float:
+    """Paid for and not spread, over all orders [currency]."""
+    return sum(o.extra_cost or 0.0 for o in orders(actions, offers))

@@ -1,0 +1,82 @@
+"""The adviser's own rates: both rates stay on the action, and a crossed cap is said aloud."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from loambrief.actions.blend import Zone
+from loambrief.actions.materials import LB_PER_TON, priced, supplies
+from loambrief.actions.model import Action
+from loambrief.actions.offers import Offer
+from loambrief.case.schema import CaseFile, Override
+from loambrief.errors import UnknownName
+from loambrief.findings.model import Message, NeedKind, say
+
+
+def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
+          zones: tuple[Zone, ...]) -> list[Action]:
+    """Put the case's own rates in place of the computed ones.
+
+    Parameters
+    ----------
+    case : CaseFile
+    actions : list of Action
+    offers : mapping of offer id to Offer
+    zones : tuple of Zone
+        With the limits that the nutrient mix had to keep.
+
+    Returns
+    -------
+    list of Action
+
+    Raises
+    ------
+    UnknownName
+        An override names no action with a product, and no material in use.
+    """
+    for entry in case.overrides:
+        touched = {a.id for a in actions if a.rate is not None
+                   and entry.action in (a.id, a.material_id)}
+        if not touched:
+            known = sorted({n for a in actions if a.rate is not None
+                            for n in (a.id, a.material_id) if n})
+            raise UnknownName("action or material with a rate (overrides)", entry.action,
+                              tuple(known))
+        actions = [_own(a, entry, offers) if a.id in touched else a for a in actions]
+    if case.overrides:
+        actions = [_warn(a, actions, zones) for a in actions]
+    return actions
+
+
+def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action:
+    size = LB_PER_TON if action.rate_unit == "ton/ac" else 1.0
+    rate = entry.rate.value / size
+    offer = offers[action.material_id]
+    return replace(
+        action,
+        title=say(action.title.key, **{**action.title.params, "rate": rate}),
+        computed_rate=action.rate, own_reason=entry.reason, rate=rate,
+        supplies=supplies(offer, rate * size),
+        **priced(offer, rate, action.rate_unit, action.area_ac),
+    )
+
+
+def _warn(action: Action, actions: list[Action], zones: tuple[Zone, ...]) -> Action:
+    """Warnings of an own rate: over the product's cap, over a limit of the zone."""
+    if action.own_reason is None:
+        return action
+    extra: list[Message] = []
+    if action.cap is not None and action.rate > action.cap * (1 + 1e-9):
+        extra.append(say("actions.own_over_cap", rate=action.rate, cap=action.cap,
+                         unit=action.rate_unit))
+    zone = next((z for z in zones if z.where == action.where), None)
+    if zone is not None and action.kind is NeedKind.NUTRIENT:
+        there = [a for a in actions if a.where == action.where
+                 and a.kind is NeedKind.NUTRIENT]
+        for nutrient, limit in sorted(zone.upper.items()):
+            brought = sum(a.supplies.get(nutrient, 0.0) for a in there)
+            if action.supplies.get(nutrient, 0.0) > 0 and brought > limit * (1 + 1e-9) + 1e-9:
+                extra.append(say("actions.own_over_limit", item=nutrient, brought=brought,
+                                 limit=limit))
+    return replace(action, cautions=(*extra, *action.cautions))
