@@ -28,7 +28,8 @@ KNOWN_UNITS = {
                                             "conductivity", "solution", "mg_per_litre", "density")
     for u in DIMENSIONS[name].accepted
 } | set(CHARGE_UNITS) | set(MASS_UNITS)
-_UNIT = re.compile(r"[(\[]\s*([^()\[\]]{1,20})\s*[)\]]\s*\Z|[\s,;:_]([^\s,;:_]{1,12})\Z")
+_UNIT_FORMS = (re.compile(r"[(\[]\s*([^()\[\]]{1,20})\s*[)\]]\s*\Z"),
+               re.compile(r"[\s,;:_]([^\s,;:_]{1,12})\Z"), re.compile(r"\s(\S+ \S{1,6})\Z"))
 
 
 def fold_header(text: str) -> str:
@@ -38,11 +39,12 @@ def fold_header(text: str) -> str:
 
 def unit_in(header: str) -> str:
     """The unit a header ends with (``"P (mg/kg)"``, ``"K ppm"``), or an empty string."""
-    match = _UNIT.search(header.strip())
-    if not match:
-        return ""
-    unit = tidy_unit((match[1] or match[2]).strip())
-    return unit if unit.lower().replace(" ", "") in KNOWN_UNITS else ""
+    for form in _UNIT_FORMS:
+        match = form.search(header.strip())
+        unit = tidy_unit(match[1].strip()) if match else ""
+        if unit.lower().replace(" ", "") in KNOWN_UNITS:
+            return unit
+    return ""
 
 
 def joined_header(rows: list[Row]) -> list[str]:
