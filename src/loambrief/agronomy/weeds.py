@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.agronomy.weeds_names import constant
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 
 CLASSES = "weeds/cover_classes"

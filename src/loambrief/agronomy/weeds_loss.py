@@ -18,7 +18,7 @@ def _curve(i: float, a: float) -> None:
     if i < 0:
         raise ImpossibleInput(f"i cannot be negative (found {i:g})")
     if not 0 < a <= 100:
-        raise ImpossibleInput(f"a, the greatest loss, must be above 0 and at most 100 (found {a:g})")
+        raise ImpossibleInput(f"a, the greatest loss, must be above 0 to 100 (found {a:g})")
 
 
 def _loss(pressure: float, a: float) -> float:

@@ -1,0 +1,260 @@
+"""Weed names, indicator means, cover classes and loss curves behave as their sources say."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loambrief.agronomy import weeds, weeds_loss
+from loambrief.agronomy import weeds_names as names
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load, references
+
+SPECIES = load(names.SPECIES)
+ACCEPTED = set(SPECIES.column("scientific_name"))
+RANKS = st.lists(st.floats(1, 9), min_size=1, max_size=12)
+
+
+def test_there_are_enough_species():
+    """ensures that the list covers the weeds an adviser meets (own minimum, 120)."""
+    assert len(SPECIES.rows) >= 120
+    assert len(ACCEPTED) == len(SPECIES.rows)
+
+
+def test_each_name_means_one_weed():
+    """ensures that no name or EPPO code points to two weeds (own rule)."""
+    owner = {}
+    for row in SPECIES:
+        cells = (row["scientific_name"], row["synonyms"], row["common_name"], row["eppo"])
+        for name in {n.casefold() for cell in cells for n in names.split(cell)}:
+            assert owner.setdefault(name, row["scientific_name"]) == row["scientific_name"], name
+
+
+def test_eppo_codes_have_their_form():
+    """ensures that a plant code has five letters (EPPO rule, from memory, unverified)."""
+    for row in SPECIES:
+        assert row["eppo"] is None or (len(row["eppo"]) == 5 and row["eppo"].isupper()), row["eppo"]
+        assert (row["eppo_how"] is None) == (row["eppo"] is None)
+
+
+@pytest.mark.parametrize("name", [
+    "Bassia scoparia", "kochia scoparia", "Kochia", "KCHSC", "kochia ", "kchsc",
+])
+def test_any_name_finds_the_weed(name):
+    """ensures that scientific name, synonym, common name and code lead to one weed.
+
+    Synonymy from memory, unverified.
+    """
+    assert names.find_species(name)["scientific_name"] == "Bassia scoparia"
+
+
+def test_a_typed_apostrophe_does_not_matter():
+    """ensures that curly and straight apostrophes are the same (own rule)."""
+    assert names.find_species("lady’s-thumb") is names.find_species("Lady's thumb")
+
+
+def test_a_misspelt_weed_is_not_guessed():
+    """ensures that an unknown name is refused with the nearest one (own rule)."""
+    with pytest.raises(UnknownName, match="did you mean 'rumex acetosella'"):
+        names.find_species("Rumex acetosela")
+
+
+def test_tables_name_known_weeds_and_sources():
+    """ensures that every weed and source in the weed tables exists (own rule)."""
+    for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank"):
+        for row in load(f"weeds/{table}"):
+            assert set(names.split(row["species"])) <= ACCEPTED, row
+            for key in str(row["source"]).split(";"):
+                assert key in references(), key
+
+
+def test_only_open_systems_are_shipped():
+    """ensures that no system without an open licence is in the table.
+
+    Open Government Licence (Henniges et al. 2021) and CC BY 4.0 (Dengler et al. 2023).
+    """
+    licences = {(row["system"], row["source"], row["licence"]) for row in load(names.INDICATORS)}
+    assert licences == {("plantatt", "henniges-2021", "Open Government Licence"),
+                        ("eive", "dengler-2023-eive", "CC BY 4.0")}
+
+
+def test_ranks_stay_on_their_scales():
+    """ensures that ranks lie on the published scales (Hill et al. 2004; Dengler et al. 2023)."""
+    limits = {"plantatt": {"moisture": (1, 12), "salinity": (0, 9)}, "eive": {}}
+    for row in load(names.INDICATORS):
+        for axis in ("light", "moisture", "reaction", "nutrients", "salinity"):
+            usual = (1, 9) if row["system"] == "plantatt" else (0, 10)
+            low, high = limits[row["system"]].get(axis, usual)
+            assert row[axis] is None or low <= row[axis] <= high, row
+        assert row["system"] != "eive" or row["salinity"] is None
+
+
+@pytest.mark.parametrize(("species", "ranks"), [
+    ("Rumex acetosella", (4, 3, 0)), ("Spergula arvensis", (5, 5, 0)),
+    ("Hordeum jubatum", (7, 6, 2)), ("Puccinellia distans", (7, 7, 4)),
+    ("Suaeda maritima", (8, 6, 7)), ("Rumex obtusifolius", (7, 9, 0)),
+])
+def test_british_ranks(species, ranks):
+    """ensures that reaction, nutrients and salinity are those of Henniges et al. 2021."""
+    row = names.indicator_values(species)
+    assert (row["reaction"], row["nutrients"], row["salinity"]) == ranks
+
+
+def test_indifferent_plants_have_no_reaction():
+    """ensures that a plant that grows on any soil is left out of the reaction axis.
+
+    Indifference: Ellenberg et al. 1992; the British rank would pull a mean toward neutral.
+    """
+    for species in ("Chenopodium album", "Elymus repens", "Poa annua", "Equisetum arvense"):
+        assert names.axis_value(species, "reaction") is None
+        assert names.axis_value(species, "reaction", "eive") is None
+        assert names.axis_value(species, "nutrients") is not None
+    assert names.axis_value("Rumex acetosella", "reaction") == 4
+
+
+def test_each_judgement_on_reaction_has_its_source():
+    """ensures that yes and no on the reaction axis name a publication (own rule)."""
+    for row in load(names.INDICATORS):
+        assert (row["reaction_indicative"] is None) == (row["indicative_source"] is None)
+        if row["indicative_source"] is not None:
+            assert row["indicative_source"] in references() and row["system"] == "plantatt"
+
+
+def test_unknown_axis_and_system_are_refused():
+    """ensures that a misspelt axis or system is not guessed (own rule)."""
+    with pytest.raises(UnknownName):
+        names.axis_value("Poa annua", "calcium")
+    with pytest.raises(UnknownName):
+        names.indicator_values("Poa annua", "landolt")
+
+
+@pytest.mark.parametrize(("name", "refused"), [
+    ("giant hogweed", True), ("Jacobaea vulgaris", True), ("tansy ragwort", True),
+    ("Datura metel", True), ("common lambsquarters", False), ("Zea mays", False), ("", False),
+])
+def test_harmful_sap_is_refused(name, refused):
+    """ensures that an older genus name counts too (list: Burrows and Tyrl 2013, from memory)."""
+    assert (names.press_refused(name) is not None) == refused
+
+
+@given(RANKS)
+def test_mean_lies_between_its_values(values):
+    """ensures that mean, spread and effective number keep their bounds (own property)."""
+    result = weeds.indicator_mean.evaluate(values=values)
+    assert min(values) - 1e-9 <= result.value <= max(values) + 1e-9
+    assert result.details["n_eff"] == pytest.approx(len(values))
+    assert result.details["error"] >= names.constant("class_error_floor")
+
+
+@given(RANKS, st.floats(0.1, 50))
+def test_mean_does_not_depend_on_the_unit_of_cover(values, factor):
+    """ensures that weights count only by their proportions (own property)."""
+    weights = [1 + i for i in range(len(values))]
+    one = weeds.indicator_mean.evaluate(values=values, weights=weights)
+    two = weeds.indicator_mean.evaluate(values=values, weights=[w * factor for w in weights])
+    assert one.value == pytest.approx(two.value)
+    assert one.details["n_eff"] == pytest.approx(two.details["n_eff"])
+
+
+@given(RANKS, st.integers(0, 5))
+def test_indifferent_values_change_nothing(values, extra):
+    """ensures that plants without a value never count as zero (own rule)."""
+    padded = [*values, *["x"] * extra]
+    assert weeds.indicator_mean(padded) == pytest.approx(weeds.indicator_mean(values))
+
+
+def test_five_effective_species_are_enough():
+    """ensures that five equal weeds are enough and four are not (written rule)."""
+    assert weeds.indicator_mean.evaluate(values=[3] * 5).within_range
+    few = weeds.indicator_mean.evaluate(values=[3] * 4)
+    assert few.details["enough"] == "no" and not few.within_range
+
+
+def test_one_dominant_weed_is_not_five():
+    """ensures that a carpet of one weed does not count as many species (written rule)."""
+    weights = [weeds.indicator_weight(1.0, cover) for cover in (80, 0.5, 0.5, 0.5, 0.5, 0.5)]
+    result = weeds.indicator_mean.evaluate(values=[3] * 6, weights=weights)
+    assert result.details["n"] == 6 and result.details["enough"] == "no"
+
+
+@pytest.mark.parametrize("wrong", [
+    {"values": []}, {"values": "5"}, {"values": [13]}, {"values": ["acid"]},
+    {"values": [5, 6], "weights": [1]}, {"values": [5], "weights": [-1]},
+    {"values": [5], "weights": [0]},
+])
+def test_impossible_means_are_refused(wrong):
+    """ensures that bad lists raise instead of giving a number (own rule)."""
+    with pytest.raises(ImpossibleInput):
+        weeds.indicator_mean.evaluate(**wrong)
+
+
+def test_weeds_hardly_weigh_beside_a_laboratory():
+    """ensures that the weight of weeds in a joint pH is under 3 % (written rule)."""
+    result = weeds.weed_lab_agreement.evaluate(lab_value=6.8, weed_value=4.0)
+    assert result.details["weight"] < 0.03 and result.details["apart"] == "yes"
+    with pytest.raises(ImpossibleInput):
+        weeds.weed_lab_agreement(6.8, 5.0, lab_sd=0.0)
+
+
+def test_mid_points_lie_in_their_classes():
+    """ensures that each mid-point is inside its class (Braun-Blanquet 1964)."""
+    for row in load(weeds.CLASSES):
+        if row["low_pct"] is not None:
+            assert row["low_pct"] < row["mid_pct"] < row["high_pct"]
+            assert row["mid_pct"] == pytest.approx((row["low_pct"] + row["high_pct"]) / 2)
+
+
+def test_cover_of_plots():
+    """ensures that numbers, text and an empty plot are read (own rule)."""
+    assert weeds.cover_from_braun_blanquet(3) == weeds.cover_from_braun_blanquet("3") == 37.5
+    assert weeds.cover_from_braun_blanquet([0, "4"]) == pytest.approx(31.25)
+    with pytest.raises(UnknownName):
+        weeds.cover_from_braun_blanquet("6")
+
+
+LOSS = (st.floats(0.01, 10), st.floats(5, 100))
+
+
+@given(st.floats(0, 500), *LOSS)
+def test_loss_is_bounded(density, i, a):
+    """ensures that loss never passes a, nor i D (Cousens 1985)."""
+    loss = weeds_loss.weed_yield_loss(density, i, a)
+    assert 0 <= loss <= min(a, i * density) * (1 + 1e-9)
+
+
+@given(st.floats(0, 0.95), *LOSS)
+def test_density_undoes_loss(share, i, a):
+    """ensures that density for a loss gives that loss back (own property)."""
+    density = weeds_loss.weed_density_for_loss(share * a, i, a)
+    assert weeds_loss.weed_yield_loss(density, i, a) == pytest.approx(share * a, abs=1e-6)
+
+
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=5), *LOSS)
+def test_weeds_together_cost_less_than_apart(densities, i, a):
+    """ensures that the joint curve is at most the sum of single ones (Swinton et al. 1994)."""
+    joint = weeds_loss.weed_yield_loss_several(densities, [i] * len(densities), a)
+    apart = sum(weeds_loss.weed_yield_loss(d, i, a) for d in densities)
+    assert joint <= apart * (1 + 1e-9)
+    assert math.isclose(joint, weeds_loss.weed_yield_loss(sum(densities), i, a), abs_tol=1e-9)
+
+
+@given(st.floats(0, 1), st.floats(0.1, 10))
+def test_leaf_area_loss_is_a_share(leaf_share, q):
+    """ensures that loss runs from 0 to 100 % (Kropff and Spitters 1991)."""
+    assert 0 <= weeds_loss.relative_leaf_area_loss(leaf_share, q) <= 100 + 1e-9
+
+
+@pytest.mark.parametrize("call", [
+    lambda: weeds_loss.weed_yield_loss(1, -1, 50), lambda: weeds_loss.weed_yield_loss(1, 1, 0),
+    lambda: weeds_loss.weed_density_for_loss(5, 0, 50),
+    lambda: weeds_loss.weed_density_for_loss(50, 1, 50),
+    lambda: weeds_loss.weed_yield_loss_several([], [], 50),
+    lambda: weeds_loss.weed_yield_loss_several([-1], [1], 50),
+    lambda: weeds_loss.relative_leaf_area_loss(0.5, 0),
+    lambda: weeds_loss.weed_break_even_loss(60, 6, 200, 0),
+])
+def test_impossible_losses_are_refused(call):
+    """ensures that an input that cannot be raises (own rule)."""
+    with pytest.raises(ImpossibleInput):
+        call()

@@ -1,0 +1,358 @@
+"""Findings on weeds: hints beside measurements, claims, safety, and what is never said."""
+
+import copy
+import re
+from pathlib import Path
+
+import pytest
+
+from loambrief.agronomy.registry import recording
+from loambrief.case.load import load_case
+from loambrief.case.schema import CaseFile
+from loambrief.findings import weeds, weeds_hints
+from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
+from loambrief.report.text import Writer
+from loambrief.tables import load, references
+
+ROOT = Path(__file__).parents[2] / "sample_inputs"
+WRITERS = {system: Writer("en", system) for system in ("us", "si")}
+BASE = {
+    "loambrief": 1,
+    "case": {"id": "weeds-1", "date": "2026-10-20"},
+    "client": {"name": "Odalys Renwick"},
+    "farm": {"name": "Tern Hollow"},
+    "field": {"name": "South", "area": "30 ac", "crop": "winter wheat", "tillage": "conventional",
+              "irrigation": "none", "drainage": "unknown"},
+    "adviser": {"name": "Imre Castellan",
+                "credential": {"scheme": "State board", "number": "CO-0", "expires": "2028-01-01"},
+                "interest": "None."},
+    "samples": [{
+        "id": "S", "date": "2026-10-01", "cores": 20, "texture": "loam", "fizz": "none",
+        "lab": {"name": "Gravel Bar Laboratory"},
+        "methods": {"ph": "water 1:1", "ec": "saturated-paste", "cec": "ammonium acetate",
+                    "cations": "ammonium-acetate"},
+        "increments": [{"depth": "0-6 in", "ph": 5.3}],
+    }],
+}
+CONE = {"date": "2026-05-01", "cone": "small 12.83 mm", "moisture": "field capacity",
+        "depths": [3, 6, 9]}
+
+
+def weed(species, cover=None, identification="certain", **more):
+    found = {"species": species, "identification": identification, **more}
+    return found | ({"cover": f"{cover} %"} if cover is not None else {})
+
+
+def case_of(*found, slice_=None, **parts):
+    data = copy.deepcopy(BASE)
+    data["weeds"] = list(found)
+    if slice_ is not None:
+        data["samples"][0]["increments"] = [{"depth": "0-6 in", **slice_}]
+    for key, value in parts.items():
+        if isinstance(value, dict) and key in data:
+            data[key].update(value)
+        else:
+            data[key] = value
+    return CaseFile.model_validate(data)
+
+
+def cone_of(readings, **more):
+    points = [{"id": str(n), "readings": list(readings)} for n in range(1, 6)]
+    return {**CONE, "points": points, **more}
+
+
+def by_id(case):
+    return {f.id: f for f in weeds.assess(case).findings}
+
+
+def needs_of(case):
+    return {(n.item, n.where): n for f in weeds.assess(case).findings for n in f.needs}
+
+
+def texts(case, system="us"):
+    write = WRITERS[system].write
+    said = weeds.assess(case)
+    lines = []
+    for f in said.findings:
+        lines += [write(f.title), *(write(b) for b in f.body), *(write(e.text) for e in f.evidence)]
+        lines += [write(f.reference)] if f.reference else []
+        for need in f.needs:
+            lines += [write(need.text), *(write(c) for c in need.cautions)]
+    for missing in said.missing:
+        lines += [write(missing.what), write(missing.consequence)]
+    for hint in weeds.hints(case):
+        lines += [write(hint.label), write(hint.verdict_text), write(hint.measured)]
+    return lines
+
+
+ACID = (weed("Rumex acetosella", 8), weed("Spergula arvensis", 6), weed("Scleranthus annuus", 4))
+ACID_MEADOW = (*ACID, weed("Holcus lanatus", 6), weed("Anthoxanthum odoratum", 6),
+               weed("Stellaria media", 5), weed("Lamium purpureum", 5))
+RICH = tuple(weed(s, 6) for s in ("Rumex obtusifolius", "Urtica urens", "Galium aparine",
+                                  "Solanum nigrum", "Lolium multiflorum", "Oxybasis rubra"))
+WET = tuple(weed(s, 5) for s in ("Juncus effusus", "Alopecurus geniculatus", "Juncus gerardii",
+                                 "Ranunculus repens", "Juncus bufonius", "Oxybasis rubra"))
+DRY = tuple(weed(s, 5) for s in ("Arnoseris minima", "Rumex acetosella", "Erodium cicutarium",
+                                 "Scleranthus annuus", "Medicago lupulina", "Linaria vulgaris"))
+SALT = (weed("Puccinellia distans", 8), weed("Suaeda maritima", 5),
+        weed("Hordeum jubatum", 9), weed("kochia", 9))
+SALT_MARSH = tuple(weed(s, 5) for s in ("Puccinellia distans", "Suaeda maritima", "Salsola kali",
+                                        "Hordeum marinum", "Juncus gerardii", "Spergularia marina"))
+EVERY = tuple(weed(row["scientific_name"], 1) for row in load("weeds/species"))
+VARIANTS = {
+    "acid": case_of(*ACID), "acid, limed": case_of(*ACID, slice_={"ph": 7.0}),
+    "acid, middling": case_of(*ACID, slice_={"ph": 6.2}),
+    "acid, no pH": case_of(*ACID, slice_={"organic_matter": "3 %"}),
+    "acid, no samples": case_of(*ACID, samples=[]),
+    "acid meadow": case_of(*ACID_MEADOW),
+    "acid in calcium chloride": case_of(*ACID, samples=[
+        {**BASE["samples"][0], "methods": {"ph": "cacl2"}}]),
+    "rich": case_of(*RICH, field={"crop": "corn", "tillage": "no-till"}),
+    "wet": case_of(*WET, field={"drainage": "poorly drained"}),
+    "wet, well drained": case_of(*WET, field={"drainage": "well drained"}),
+    "dry": case_of(*DRY, field={"drainage": "tile drained"}),
+    "salt": case_of(*SALT), "salt, no samples": case_of(*SALT, samples=[]),
+    "salt, measured": case_of(*SALT, slice_={"ec": "6 dS/m"}),
+    "salt, not salty": case_of(*SALT, slice_={"ec": "0.6 dS/m"}),
+    "salt, below a limit": case_of(*SALT, slice_={"ec": "<0.5 dS/m"}),
+    "salt, above a limit": case_of(*SALT, slice_={"ec": ">20 dS/m"}),
+    "salt marsh": case_of(*SALT_MARSH, slice_={"ec": "3 dS/m"}),
+    "foxtail barley only": case_of(weed("Hordeum jubatum", 12)),
+    "packed": case_of(weed("Polygonum aviculare", 12)),
+    "packed, measured": case_of(weed("Polygonum aviculare", 12), penetrometer=cone_of([350] * 3)),
+    "packed, loose": case_of(weed("Polygonum aviculare", 12), penetrometer=cone_of([80] * 3)),
+    "packed, too dry": case_of(weed("Polygonum aviculare", 12),
+                               penetrometer=cone_of([350] * 3, moisture="dry")),
+    "no cover": case_of(weed("Avena fatua", density="20 plants/m2")),
+    "unknown": case_of(weed("Nowhere plantum", 5), weed("Poa annua", 3, "possible")),
+    "stock": case_of(weed("Conium maculatum", 1, "possible"), weed("Jacobaea vulgaris", 2),
+                     field={"livestock": ["horses"]}),
+    "sap taken": case_of(weed("Galinsoga parviflora", 5), refractometer={
+        "date": "2026-06-01", "atc": True,
+        "readings": [{"plant": "galinsoga", "role": "weed", "replicates": [5, 6, 5]}]}),
+    "two places": case_of(weed("Rumex acetosella", 3, place="hill"),
+                          weed("Rumex acetosella", 6, place="hollow")),
+    "none": case_of(),
+} | {f"all from {n}": case_of(*EVERY[n:n + 60]) for n in range(0, len(EVERY), 60)}
+SAMPLES = {path.parent.name: load_case(path).case for path in sorted(ROOT.glob("*/case.yaml"))}
+ALL = VARIANTS | SAMPLES
+
+
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize("name", ALL)
+def test_every_message_can_be_written(name, system):
+    """ensures that each sentence renders, in both unit systems, without gaps."""
+    for line in texts(ALL[name], system):
+        assert line and "None" not in line and "{" not in line and "  " not in line, line
+        assert not re.search(r"\.\.|\b(inf|nan)\b", line), line
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_weeds_never_set_an_amount(name):
+    """ensures that weeds ask only for measurements and never carry a rate (written rule)."""
+    for need in needs_of(ALL[name]).values():
+        assert need.kind is NeedKind.MEASURE
+        assert need.amount is need.low is need.high is need.cap is None
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_findings_are_few_and_sourced(name):
+    """ensures that a case has at most four findings on weeds, each with known sources."""
+    found = weeds.assess(ALL[name]).findings
+    assert len(found) <= 4 and len({f.id for f in found}) == len(found)
+    for finding in found:
+        assert finding.sources and set(finding.sources) <= set(references())
+        for evidence in finding.evidence:
+            assert set(evidence.sources) <= set(references())
+        assert finding.severity <= 1
+
+
+def test_no_weeds_no_finding():
+    """ensures that a case without weeds says nothing about them, not even "missing"."""
+    said = weeds.assess(VARIANTS["none"])
+    assert said.findings == said.missing == () and weeds.hints(VARIANTS["none"]) == ()
+
+
+def hint_of(name, label):
+    """Verdict on one row of the chart."""
+    return next(h for h in weeds.hints(ALL[name]) if h.label.name == f"label_{label}")
+
+
+@pytest.mark.parametrize(("name", "label", "verdict"), [
+    ("acid", "acidity", "agrees"), ("acid, limed", "acidity", "differs"),
+    ("acid, middling", "acidity", "mixed"), ("acid, no pH", "acidity", "not measured"),
+    ("acid, no samples", "acidity", "not measured"),
+    ("acid in calcium chloride", "acidity", "mixed"),
+    ("salt", "salinity", "not measured"), ("salt, measured", "salinity", "agrees"),
+    ("salt, not salty", "salinity", "differs"), ("salt, below a limit", "salinity", "differs"),
+    ("salt, above a limit", "salinity", "agrees"), ("salt marsh", "salinity", "mixed"),
+    ("packed", "compaction", "not measured"), ("packed, measured", "compaction", "agrees"),
+    ("packed, loose", "compaction", "differs"), ("packed, too dry", "compaction", "mixed"),
+    ("wet", "wetness", "agrees"), ("wet, well drained", "wetness", "differs"),
+    ("dry", "moisture_low", "mixed"), ("rich", "nutrients_high", "not measured"),
+])
+def test_hint_beside_measurement(name, label, verdict):
+    """ensures that a measurement confirms or overrules the weeds (written rule)."""
+    assert hint_of(name, label).verdict == verdict
+
+
+def test_hint_carries_weeds_and_cover():
+    """ensures that the chart gets each weed once with its cover, most cover first."""
+    assert hint_of("acid", "acidity").weeds == (
+        ("sheep sorrel", 8.0), ("corn spurry", 6.0), ("annual knawel", 4.0))
+    assert hint_of("two places", "acidity").weeds == (("sheep sorrel", 6.0),)
+
+
+def test_a_disagreement_asks_to_sample_again_and_changes_nothing():
+    """ensures that weeds against the laboratory print "sample it by itself" and no more."""
+    finding = by_id(VARIANTS["acid, limed"])["weeds.hints"]
+    assert any(b.name == "body_resample" for b in finding.body)
+    assert finding.confidence is Confidence.LOW
+    assert any(e.side is Side.AGAINST and e.text.name == "for_prompt" for e in finding.evidence)
+
+
+def test_few_species_make_no_statement():
+    """ensures that below five effective species no axis speaks (working rule, from memory)."""
+    finding = by_id(VARIANTS["acid"])["weeds.hints"]
+    assert not any(e.text.name == "context_axis" for e in finding.evidence)
+    few = next(e.text for e in finding.evidence if e.text.name == "context_few")
+    assert "reaction" in few.params["axes"]
+    assert "Too few indicator species" in WRITERS["us"].write(few)
+
+
+def test_enough_species_speak_in_words():
+    """ensures that an axis with enough species gives words and never a pH (written rule)."""
+    finding = by_id(VARIANTS["rich"])["weeds.hints"]
+    axis = next(e for e in finding.evidence if e.text.params.get("axis") == "nutrients")
+    text = WRITERS["us"].write(axis.text)
+    assert "high productivity" in text and "not a nitrate or phosphorus test" in text
+    assert axis.results and axis.results[0].formula == "indicator_mean"
+    assert axis.results[0].details["n_eff"] >= 5
+
+
+def test_plants_of_any_soil_do_not_vote_on_acidity():
+    """ensures that indifferent weeds alone never give "neutral or limed".
+
+    Ellenberg et al. 1992: these are indifferent; their British ranks are 6 and 7.
+    """
+    case = case_of(*(weed(s, 6) for s in ("Chenopodium album", "Elymus repens", "Cirsium arvense",
+                                          "Setaria viridis", "Ranunculus repens", "Poa annua")))
+    finding = by_id(case)["weeds.hints"]
+    few = next(e.text for e in finding.evidence if e.text.name == "context_few")
+    assert "reaction" in few.params["axes"]
+    assert all("reaction" not in h.label.name for h in weeds.hints(case))
+
+
+def test_salt_plants_ask_for_salt_and_sodium():
+    """ensures that salt plants ask for ECe and SAR where neither is known, and not again."""
+    assert {item for item, _ in needs_of(VARIANTS["salt"])} == {"paste extract"}
+    assert {item for item, _ in needs_of(VARIANTS["salt, measured"])} == {"sodium"}
+    full = case_of(*SALT, slice_={"ec": "6 dS/m", "cec": "20 meq/100g",
+                                  "exchangeable_sodium": "1 meq/100g"})
+    assert needs_of(full) == {}
+
+
+def test_a_weak_sign_is_called_weak():
+    """ensures that foxtail barley alone is a weaker reason to measure (written rule)."""
+    (need,) = needs_of(VARIANTS["foxtail barley only"]).values()
+    assert need.item == "paste extract" and "weak sign" in WRITERS["us"].write(need.text)
+    assert needs_of(case_of(weed("Hordeum jubatum", 1))) == {}
+
+
+def test_compaction_plants_ask_for_the_cone_only_without_one():
+    """ensures that knotweed asks for a penetrometer where there was none (MSU Extension)."""
+    assert {item for item, _ in needs_of(VARIANTS["packed"])} == {"cone"}
+    assert needs_of(VARIANTS["packed, measured"]) == {}
+
+
+@pytest.mark.parametrize(("species", "claim", "side"), [
+    ("Amaranthus retroflexus", "contradicted", Side.AGAINST),  # Hoveland et al. 1976
+    ("Sinapis arvensis", "unsupported", Side.AGAINST),  # Singh et al. 2021
+    ("Bassia scoparia", "partly", Side.CONTEXT),  # J. Range Manage.
+    ("Spergula arvensis", "supported", Side.FOR),  # Ervio et al. 1994
+    ("Taraxacum officinale", "contradicted", Side.AGAINST),  # Buchanan et al. 1975
+    ("Setaria faberi", "unsupported", Side.AGAINST),  # no experiment found
+])
+def test_claims_stand_beside_evidence(species, claim, side):
+    """ensures that a saying of the trade carries the published verdict."""
+    finding = by_id(case_of(weed(species, 5)))["weeds.claims"]
+    assert finding.grade is Grade.PRACTICE
+    assert finding.evidence[0].text.params["verdict"] == claim
+    assert finding.evidence[0].side is side and finding.evidence[0].sources
+
+
+def test_every_claim_says_resistance_is_selection():
+    """ensures that resistance is never blamed on soil (WSSA 1998)."""
+    finding = by_id(VARIANTS["rich"])["weeds.claims"]
+    text = " ".join(WRITERS["us"].write(b) for b in finding.body)
+    assert "not a sign of poor soil" in text and "selects" in text
+    assert "says tillage, not minerals" in text
+
+
+def test_dangerous_plants_always_print_cautions():
+    """ensures that a possibly poisonous plant warns, whatever the diagnosis (own rule)."""
+    finding = by_id(VARIANTS["stock"])["weeds.safety"]
+    assert finding.status is Status.WATCH and finding.severity == 1
+    text = " ".join(texts(VARIANTS["stock"]))
+    for words in ("Do not press", "poison hemlock", "veterinarian", "mixed up", "listed by law",
+                  "licensed applicator"):
+        assert words in text
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_general_cautions_are_always_there(name):
+    """ensures that label and weed law are named wherever weeds are (usual practice)."""
+    found = by_id(ALL[name])
+    if found:
+        names = {b.name for b in found["weeds.safety"].body}
+        assert {"body_label", "body_noxious", "body_incomplete"} <= names
+
+
+def test_a_counted_weed_gets_a_labelled_range():
+    """ensures that a loss is a range marked as illustration (Cousens 1985; Lindquist 1996).
+
+    Wild oat in winter wheat: about 5 % near 5 plants/m2, from memory; slope halved and doubled.
+    """
+    finding = by_id(VARIANTS["no cover"])["weeds.competition"]
+    counted = next(e for e in finding.evidence if e.text.name == "context_counted")
+    slope = 5 / (5 * (1 - 5 / 70))
+    for result, factor in zip(counted.results, (0.5, 2.0), strict=True):
+        pressure = slope * factor * 20
+        assert result.value == pytest.approx(pressure / (1 + pressure / 70))
+    text = WRITERS["us"].write(counted.text)
+    assert text.startswith("Illustrative") and "illustration only" in WRITERS["us"].write(
+        finding.title)
+
+
+def test_other_crops_get_no_loss_figures():
+    """ensures that figures for wheat are not used for sweet corn (own rule)."""
+    case = case_of(weed("Amaranthus retroflexus", 5), field={"crop": "sweet corn"})
+    finding = by_id(case)["weeds.competition"]
+    assert {e.text.name for e in finding.evidence} == {"context_seed"}
+
+
+def test_missing_cover_is_not_zero():
+    """ensures that a weed without cover is left out and named as missing."""
+    (missing,) = weeds.assess(VARIANTS["no cover"]).missing
+    assert missing.what.params["names"] == ["wild oat"]
+
+
+def test_unknown_weeds_are_named():
+    """ensures that a weed outside the list is said to be left out."""
+    finding = by_id(VARIANTS["unknown"])["weeds.hints"]
+    assert any(b.params.get("names") == ["Nowhere plantum"] for b in finding.body)
+
+
+def test_results_are_traced():
+    """ensures that the means used are recorded with what they are about."""
+    with recording() as trace:
+        weeds.assess(VARIANTS["rich"])
+    assert {"indicator_mean", "indicator_weight"} <= {r.formula for r in trace.results}
+    assert all(r.subject for r in trace.results if r.formula == "indicator_mean")
+
+
+def test_salt_rank_counts_a_plant_that_is_not_on_the_list():
+    """ensures that a rank of 3 or more is a salt plant (Plant Atlas, class 3)."""
+    assert weeds_hints.SALT_CLASS == 3.0
+    case = case_of(weed("Chenopodium glaucum", 12))
+    assert {item for item, _ in needs_of(case)} == {"paste extract"}
