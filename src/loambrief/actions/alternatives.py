@@ -9,6 +9,8 @@ from loambrief.actions.model import Action, Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.findings.model import Finding, say
 
+LEAST_SAVING = 1.0
+"""Difference for the field from which a product counts as dearer [currency]."""
 MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
 
@@ -80,6 +82,7 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
                 seen.add(what.key)
                 listed.append(NotAdvised(what, why, sources=finding.sources))
     named = {str(v) for n in listed for v in n.what.params.values()}
+    zones = tuple(z for z in zones if z.wanted())
     by_name = {o.material.name: o for o in on_offer}
     listed = [replace(n, saved=_unit_saving(by_name[name]), material_id=by_name[name].id)
               if (name := _offer_named(n, by_name)) else n for n in listed]
@@ -93,12 +96,12 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
         if offer.most_lb_ac == 0:
             listed.append(NotAdvised(what, say("actions.not_allowed_metals"),
                                      _unit_saving(offer), offer.id, ("cfr-40-503-13",)))
-        elif kind in needed_kinds:
-            dearer = beaten(offer, zones, usable, mix) if offer in usable else None
-            if dearer is not None and dearer >= 1:
-                listed.append(NotAdvised(what, say("actions.not_cheapest"),
-                                         say("actions.saved_total", amount=dearer), offer.id))
-        else:
+        elif offer in usable and any(offer.fraction(n) > 0 for z in zones for n in z.wanted()):
+            dearer = beaten(offer, zones, usable, mix)
+            if dearer is None or dearer >= LEAST_SAVING:
+                saved = None if dearer is None else say("actions.saved_total", amount=dearer)
+                listed.append(NotAdvised(what, say("actions.not_cheapest"), saved, offer.id))
+        elif kind not in needed_kinds:
             listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind),
                                      _unit_saving(offer), offer.id))
     return tuple(listed)

@@ -56,7 +56,8 @@ def advisory_data(
         "findings": [_finding(f, write) for f in diagnosis.findings],
         "actions": [_action(a, case, write) for a in plan.actions],
         "not_advised": [
-            {"what": write(n.what), "why": write(n.why)} for n in plan.not_advised
+            {"what": write(n.what), "why": write(n.why), "saved": _write_or_none(n.saved, write),
+             "material": n.material_id} for n in plan.not_advised
         ],
         "calculations": [_calculation(r) for r in calculations],
         "missing": [
@@ -75,7 +76,18 @@ def advisory_data(
             "left_out": list(plan.budget.left_out),
             "spent": plain(plan.budget.spent),
             "without_price": list(plan.budget.unpriced),
+            "next_action": plan.budget.next_use,
+            "next_action_needs": plain(plan.budget.next_money),
         },
+        "orders": [
+            {"material": o.material_id, "pass": o.pass_number, "needed_lb": plain(o.needed_lb),
+             "ordered_lb": plain(o.ordered_lb), "left_over_cost": plain(o.extra_cost)}
+            for o in plan.orders
+        ],
+        "alternatives": [
+            {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
+            for a in plan.alternatives
+        ],
     }
 
 
@@ -124,6 +136,9 @@ def _action(action: Action, case: CaseFile, write) -> dict:
         "rate_high": plain(action.rate_high),
         "rate_unit": action.rate_unit,
         "exact_rate": plain(action.exact_rate),
+        "cap": plain(action.cap),
+        "computed_rate": plain(action.computed_rate),
+        "own_rate_reason": action.own_reason,
         "area": plain(action.area_ac),
         "area_unit": "ac",
         "total": plain(action.total),
@@ -138,6 +153,11 @@ def _action(action: Action, case: CaseFile, write) -> dict:
         "where": action.where,
         "why": list(action.finding_ids),
         "rank_reason": _write_or_none(action.rank_reason, write),
+        "benefit": _write_or_none(action.benefit, write),
+        "response_chance_pct": plain(action.response_chance_pct),
+        "uncertain": _write_or_none(action.uncertain, write),
+        "limits": [write(m) for m in action.limits],
+        "cost_of_waiting": [write(m) for m in action.waiting],
         "depends_on": list(action.depends_on),
         "cautions": [write(c) for c in action.cautions],
         "supplies_lb_ac": {k: plain(v) for k, v in action.supplies.items()},

@@ -22,6 +22,7 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.links import anchor, calculation_links
 from loambrief.report.parts import ActionCard
+from loambrief.report.plan_money import action_notes, money_blocks
 from loambrief.report.text import nutrient_name
 
 
@@ -35,6 +36,7 @@ def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
     if not plan.actions:
         return [*blocks, Paragraph(word("no_actions"))]
     blocks.append(_table(context))
+    blocks += money_blocks(context)
     blocks += figures
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
     blocks += [action_card(context, a) for a in plan.actions]
@@ -120,7 +122,8 @@ def action_card(context: Context, action: Action) -> ActionCard:
     ]
     if action.rank_reason:
         why.append(Span(context.write(action.rank_reason), muted=True))
-    notes: list[Text] = [context.write(m) for m in (*action.limits, *action.notes)]
+    notes: list[Text] = action_notes(context, action)
+    notes += [context.write(m) for m in (*action.limits, *action.notes)]
     if action.supplies:
         notes.append(
             word("supplies", items=[
@@ -169,7 +172,9 @@ def avoid_section(context: Context) -> list[Block]:
     if not context.plan.not_advised:
         return []
     rows = tuple(
-        (context.write(n.what), (context.write(n.why), " ", *context.sources.cite(n.sources)))
+        (context.write(n.what),
+         (context.write(n.why), " ", context.write(n.saved) if n.saved else "", " ",
+          *context.sources.cite(n.sources)))
         for n in context.plan.not_advised
     )
     return [

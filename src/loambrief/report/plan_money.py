@@ -1,0 +1,95 @@
+"""The money side of the plan: orders, other ways, the next money, notes of each action."""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Action, Alternative, Order
+from loambrief.findings.model import NeedKind, say
+from loambrief.report.blocks import Block, Column, Heading, Paragraph, Table, Text
+from loambrief.report.context import Context
+
+
+def money_blocks(context: Context) -> list[Block]:
+    """What to order, what the money does next, and the other ways with their cost."""
+    plan = context.plan
+    blocks: list[Block] = []
+    orders = [_order(context, o) for o in plan.orders]
+    ways = [_way(context, a) for a in plan.alternatives]
+    said = _next(context)
+    if not (orders or ways or said):
+        return []
+    blocks.append(Heading(2, context.write(say("actions.heading_money")), anchor="money"))
+    if said:
+        blocks.append(Paragraph(said))
+    if orders:
+        blocks.append(_table(context, "order_caption",
+                             ("column_material", "column_spread", "column_order",
+                              "column_left"), orders, right=(1, 2, 3)))
+    if ways:
+        blocks.append(_table(context, "other_caption",
+                             ("column_way", "column_cost", "column_note"), ways, right=(1,)))
+    return blocks
+
+
+def _table(context: Context, caption: str, columns: tuple[str, ...],
+           rows: list[tuple[Text, ...]], right: tuple[int, ...]) -> Table:
+    return Table(
+        tuple(Column(context.write(say(f"actions.{c}")), "right" if i in right else "left")
+              for i, c in enumerate(columns)),
+        tuple(rows), caption=context.write(say(f"actions.{caption}")), row_headers=True,
+    )
+
+
+def _next(context: Context) -> str:
+    budget = context.plan.budget
+    if budget.limit is None:
+        return ""
+    if budget.next_use is None or budget.next_money is None:
+        return "" if budget.left_out else context.write(say("actions.all_covered"))
+    return context.write(say("actions.next_use", money=budget.next_money,
+                             rank=context.plan.action(budget.next_use).rank))
+
+
+def _mass(context: Context, pounds: float) -> str:
+    return (context.amount(pounds / 2000.0, "ton", 1) if pounds >= 2000
+            else context.amount(pounds, "lb", 0))
+
+
+def _order(context: Context, order: Order) -> tuple[Text, ...]:
+    count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
+    ordered = context.write(say(
+        "actions.order_packages", amount=_mass(context, order.ordered_lb), count=count,
+        each=_mass(context, order.package_lb) if order.package_lb else ""))
+    left = "–"
+    if order.ordered_lb - order.needed_lb > 0.5:
+        left = _mass(context, order.ordered_lb - order.needed_lb)
+        if order.extra_cost is not None:
+            left = f"{left}, {context.money(order.extra_cost)}"
+    return (context.write(say("actions.order_season", material=order.material_name,
+                              number=order.pass_number)),
+            _mass(context, order.needed_lb), ordered, left)
+
+
+def _way(context: Context, way: Alternative) -> tuple[Text, ...]:
+    cost = (context.write(say("actions.not_possible")) if way.cost is None
+            else context.money(round(way.cost)))
+    return context.write(way.name), cost, context.write(way.note)
+
+
+def action_notes(context: Context, action: Action) -> list[Text]:
+    """The adviser's own rate, what is uncertain, the benefit, and what waiting costs."""
+    notes: list[Text] = []
+    if action.own_reason is not None:
+        notes.append(context.write(say("actions.own_rate", computed=action.computed_rate,
+                                       unit=action.rate_unit, reason=action.own_reason)))
+    if action.uncertain is not None:
+        notes.append(context.write(action.uncertain))
+    if action.rate is not None and action.rate_low is None and action.kind is not NeedKind.MEASURE:
+        notes.append(context.write(say("actions.range_unknown")))
+    if action.benefit is not None:
+        chance = [r for r in action.results
+                  if r.details.get("response_chance_pct") == action.response_chance_pct]
+        cited = context.sources.cite((chance[0].source,)) if (
+            chance and action.response_chance_pct is not None) else ()
+        notes.append((context.write(action.benefit), " ", *cited))
+    notes += [context.write(m) for m in action.waiting]
+    return notes
