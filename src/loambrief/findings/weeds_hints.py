@@ -126,9 +126,14 @@ def _axis_check(case: CaseFile, found: Axis) -> Check:
         return check_acid(case, found.used, acid=found.lean == "low")
     if found.name == "moisture":
         return check_wet(case, wet=found.lean == "high")
-    if found.name == "salinity" and found.lean == "high":
+    if found.name == "salinity":
         return check_salt(case, found.used)
     return Check(Verdict.NOT_MEASURED, say("weeds.measured_no_test"))
+
+
+def _leans(found: Axis) -> bool:
+    """True if the axis points to something; no salt is no sign of anything."""
+    return found.lean != "none" and (found.name, found.lean) != ("salinity", "low")
 
 
 def hints(case: CaseFile) -> tuple[WeedHint, ...]:
@@ -138,12 +143,12 @@ def hints(case: CaseFile) -> tuple[WeedHint, ...]:
     ``not measured``. Empty without weeds that hint at anything.
     """
     seen = seen_weeds(case)
-    rows = [_row(f"weeds.label_{h.key}", h.weeds, h.check) for h in prompted(case, seen)]
-    shown = {h.key for h in prompted(case, seen)}
+    prompts = prompted(case, seen)
+    rows = [_row(f"weeds.label_{h.key}", h.weeds, h.check) for h in prompts]
+    shown = {h.key for h in prompts}
     for name in AXES:
         found = axis(name, seen)
-        leans = found.lean != "none" and (name, found.lean) != ("salinity", "low")
-        if leans and OF_AXIS.get((name, found.lean)) not in shown:
+        if _leans(found) and OF_AXIS.get((name, found.lean)) not in shown:
             rows.append(_row(f"weeds.label_{name}_{found.lean}", found.used,
                              _axis_check(case, found)))
     return tuple(rows)
@@ -170,10 +175,11 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         sources += hinted.sources
     for found in axes:
         if found.enough and found.mean is not None:
-            check = _axis_check(case, found) if found.lean != "none" else None
+            check = _axis_check(case, found) if _leans(found) else None
             evidence.append(Evidence(
                 Side.AGAINST if check and check.verdict is Verdict.DIFFERS else Side.CONTEXT,
                 say("weeds.context_axis", axis=found.name, lean=found.lean, n=len(found.used),
+                    dropped=len(one_each(seen)) - len(found.used),
                     verdict=check.verdict.value if check else None,
                     measured=check.measured if check else None),
                 Grade.SCREENING, RANKED, (found.mean,)))
@@ -192,8 +198,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     return Finding(
         id=f"{TOPIC}.hints", topic=TOPIC,
         title=say("weeds.title_hints", looked_for=[h.key for h in prompts],
-                  any_lean=any(a.lean != "none" and (a.name, a.lean) != ("salinity", "low")
-                               for a in axes)),
+                  any_lean=any(_leans(a) for a in axes)),
         status=Status.NOTED, severity=0, grade=Grade.SCREENING,
         confidence=grade_confidence(
             method_matches=False,
