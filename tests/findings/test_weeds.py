@@ -311,7 +311,7 @@ def test_general_cautions_are_always_there(name):
 def test_a_counted_weed_gets_a_labelled_range():
     """ensures that a loss is a range marked as illustration (Cousens 1985; Lindquist 1996).
 
-    Wild oat in winter wheat: about 5 % near 5 plants/m2 (Marshall et al. 2003); slope halved, doubled.
+    Wild oat in winter wheat: about 5 % near 5 plants/m2 (Marshall et al. 2003).
     """
     finding = by_id(VARIANTS["no cover"])["weeds.competition"]
     counted = next(e for e in finding.evidence if e.text.name == "context_counted")
