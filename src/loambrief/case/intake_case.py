@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from loambrief.case.checks import METHOD_OF
 from loambrief.case.intake import Intake, sample_tree
@@ -76,7 +77,7 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
     return Written(content, (), _checked(content, file))
 
 
-def updated_case(raw: bytes, file: str, intake: Intake) -> Written:
+def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = None) -> Written:
     """An existing case with the samples put in; the rest of its text is untouched.
 
     Parameters
@@ -86,6 +87,8 @@ def updated_case(raw: bytes, file: str, intake: Intake) -> Written:
     file : str
         Name used in problems.
     intake : Intake
+    folder : Path or None
+        Where the case stands, so that its profiles are found.
 
     Returns
     -------
@@ -104,13 +107,13 @@ def updated_case(raw: bytes, file: str, intake: Intake) -> Written:
     if merging.faults:
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
     content, lost = set_samples(raw, file, changed, added)
-    return Written(content, (*merging.notes, *lost), _checked(content, file))
+    return Written(content, (*merging.notes, *lost), _checked(content, file, folder))
 
 
-def _checked(content: bytes, file: str) -> tuple[Problem, ...]:
+def _checked(content: bytes, file: str, folder: Path | None = None) -> tuple[Problem, ...]:
     """Problems outside the samples and warnings; an error in the samples is raised."""
     try:
-        return load_bytes(content, file).warnings
+        return load_bytes(content, file, folder=folder).warnings
     except CaseProblems as error:
         bad = [p for p in error.problems
                if p.severity == "error" and p.field.startswith("samples")

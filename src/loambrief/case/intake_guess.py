@@ -37,7 +37,7 @@ SEARCHED = 100
 ASIDE = re.compile(r"\b(mehlich|m)[ -]?(1|3|iii|i)\b|\bolsen\b|\bbray([ -]?p?[ -]?1)?\b|\bdtpa\b|"
                    r"\b(modified )?morgan\b|\bab-dtpa\b|\bnh4oac\b|\bammonium acetate\b|"
                    r"\bavailable\b|\bextractable\b|\bexchangeable\b|\bicp\b|\bsoil\b|\bloi\b|"
-                   r"\bhot water\b|\bwalkley[ -]black\b|\bppm\b")
+                   r"\bsikora\b|\bsmp\b|\badams[ -]evans\b|\bhot water\b|\bwalkley[ -]black\b|\bppm\b")
 """Words of a header that say how, not what."""
 
 
@@ -113,6 +113,7 @@ def recognise(header: str) -> tuple[str, str, str, float] | None:
     unit = fold_header(unit_in(header))
     bare = folded[: folded.rfind(unit)] if unit and folded.rfind(unit) > 0 else folded
     bare = re.sub(r"[(\[][^()\[\]]*[)\]]?\s*\Z", "", bare).strip(" ([,;:_-")
+    bare = re.sub(r"\s(in|inch|inches|cm|mm|ft)\Z", "", bare)
     for text, share in ((folded, 1.0), (bare, 1.0),
                         (" ".join(ASIDE.sub(" ", bare).split()).strip(" ()[]-_,:"), PARTIAL)):
         known = _words().get(text)

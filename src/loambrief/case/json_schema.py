@@ -6,6 +6,7 @@ values nor the physical limits of a quantity.
 
 from __future__ import annotations
 
+from loambrief.case.profiles import SHARED
 from loambrief.case.schema import CaseFile, Part
 from loambrief.case.validate import glossary, parts
 
@@ -30,6 +31,8 @@ def case_schema() -> dict[str, object]:
     definitions = schema.get("$defs", {})
     for name, (part, _) in parts().items():
         _describe(schema if part is CaseFile else definitions[name], part)
+    for name in SHARED:
+        _allow_file(schema["properties"][name])
     schema.pop("description", None)
     schema.pop("title", None)
     return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
@@ -53,6 +56,22 @@ def _describe(node: dict, part: type[Part]) -> None:
         if about.get("default", 0) in (None, []):
             about.pop("default")
         about["description"] = f"{meaning}." + _units(about)
+
+
+def _allow_file(about: dict) -> None:
+    """A shared part may name a file instead; materials may also list files."""
+    named = {
+        "type": "object", "properties": {"file": {"type": "string"}}, "required": ["file"],
+        "additionalProperties": False, "description": "Path of a file that holds this part",
+    }
+    for option in about.get("anyOf", ()):
+        if option.get("type") == "array":
+            option["items"] = {"anyOf": [option["items"], dict(named)]}
+    if "anyOf" in about:
+        about["anyOf"].append(named)
+    else:
+        reference = about.pop("$ref")
+        about["anyOf"] = [{"$ref": reference}, named]
 
 
 def _allows_null(about: dict) -> bool:

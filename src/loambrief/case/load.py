@@ -10,9 +10,11 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from loambrief.case.checks import cross_checks
+from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.normalise import to_house
 from loambrief.case.plausible import warnings
 from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
+from loambrief.case.profiles import ProfileFile, digest, resolve
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import CaseFile
@@ -32,7 +34,8 @@ class LoadedCase:
     case : CaseFile
         House units throughout; what was typed stays with each quantity.
     sha256 : str
-        Of the file's bytes, in hexadecimal.
+        Of the file's bytes, in hexadecimal; with profiles, of the list of all digests (see
+        :func:`loambrief.case.profiles.digest`).
     warnings : tuple of Problem
         In file order, without the accepted ones.
     accepted : tuple of (Problem, str)
@@ -41,6 +44,10 @@ class LoadedCase:
         The file as text, for the record.
     file : str
         As the user named it.
+    files : tuple of ProfileFile
+        Profiles the case was put together from, with digest and text.
+    guides : tuple of LoadedGuide
+        The consultant's own guide, if the case names one by file.
     """
 
     case: CaseFile
@@ -49,6 +56,8 @@ class LoadedCase:
     accepted: tuple[tuple[Problem, str], ...] = ()
     source_text: str = ""
     file: str = ""
+    files: tuple[ProfileFile, ...] = ()
+    guides: tuple[LoadedGuide, ...] = ()
 
 
 def load_case(
@@ -80,11 +89,12 @@ def load_case(
     UnknownName
         An override that is not one of the choices.
     """
-    return load_bytes(read_bytes(Path(path)), str(path), units=units, paper=paper,
-                      language=language)
+    return load_bytes(read_bytes(Path(path)), str(path), folder=Path(path).parent, units=units,
+                      paper=paper, language=language)
 
 
-def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
+def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
+               **overrides: str | None) -> LoadedCase:
     """Check and convert a case that is already in memory; see :func:`load_case`.
 
     Parameters
@@ -93,6 +103,8 @@ def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
         Content of the file.
     file : str
         Name used in problems.
+    folder : Path or None
+        Where the case stands; without it the case can name no profiles.
     **overrides
         ``units``, ``paper``, ``language``.
 
@@ -106,6 +118,9 @@ def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
     """
     text = decode(raw, file)
     source, problems = read_text(text, file)
+    resolved = resolve(source, folder)
+    source = resolved.source
+    problems += resolved.problems
     try:
         case, faults, more, whole = validate(source.data), [], 0, not problems
     except ValidationError as error:
@@ -123,8 +138,9 @@ def load_bytes(raw: bytes, file: str, **overrides: str | None) -> LoadedCase:
         kept = [problem for problem in kept if problem.field not in wrong]
         raise CaseProblems(in_file_order([*problems, *kept], more))
     kept, accepted = _sort_out(case, found, source)
-    return LoadedCase(_override(case, overrides), hashlib.sha256(raw).hexdigest(),
-                      in_file_order(kept), accepted, text, file)
+    sha256 = digest(hashlib.sha256(raw).hexdigest(), resolved.files)
+    return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
+                      resolved.files, resolved.guides)
 
 
 def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:

@@ -130,12 +130,13 @@ def visible(text: str) -> str:
 
 
 def in_file_order(problems: list[Problem], more: int = 0) -> tuple[Problem, ...]:
-    """Sorted by place; each once; cut at :data:`MOST_PRINTED` with a closing count.
+    """Sorted by file and place; each once; cut at :data:`MOST_PRINTED` with a closing count.
 
     ``more`` is how many further problems were counted but not worded.
     """
     unique = list(dict.fromkeys(problems))
-    unique.sort(key=lambda p: (p.line, p.column, p.code, p.field))
+    files = list(dict.fromkeys(p.file for p in unique))
+    unique.sort(key=lambda p: (files.index(p.file), p.line, p.column, p.code, p.field))
     kept = unique[:MOST_PRINTED]
     more += len(unique) - len(kept)
     if not more:
