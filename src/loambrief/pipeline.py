@@ -73,6 +73,8 @@ def _own_guide(loaded: LoadedCase) -> Guide | None:
     CaseProblems
         The guide file has problems, or it is not below the case's folder.
     """
+    if loaded.guides:  # named as {file: ...} and read with the case
+        return from_data(loaded.guides[0].name, loaded.guides[0].data, own=True)
     name = loaded.case.guide
     if name is None or not name.lower().endswith((".yaml", ".yml", ".toml")):
         return None
