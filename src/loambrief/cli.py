@@ -47,20 +47,29 @@ def main() -> None:
               help="Folder for <case id>.pdf and <case id>.json.")
 @click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the case's own.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
+@click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
+@click.option("--applicator-sheet", is_flag=True,
+              help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
-def advise(case: Path, output: Path, units: str | None, paper: str | None, as_json: bool,
-           quiet: bool) -> None:
+def advise(case: Path, output: Path, units: str | None, paper: str | None, ics: bool,
+           applicator_sheet: bool, as_json: bool, quiet: bool) -> None:
     """Make the advisory of one case: a PDF and its data.
 
     \b
-    Example:
+    Examples:
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
     """
     from loambrief import pipeline
 
     advisory = pipeline.make_advisory(case, units=units, paper=paper)
-    written = pipeline.write_files(advisory.files(), output)
+    files = dict(advisory.files())
+    if ics:
+        files.update(pipeline.calendar_file(advisory.advice))
+    if applicator_sheet:
+        files.update(pipeline.applicator_file(advisory.advice))
+    written = pipeline.write_files(files, output)
     if as_json:
         click.echo(json.dumps({"case_id": advisory.case_id, "files": [str(p) for p in written]}))
     elif not quiet:
@@ -320,6 +329,35 @@ def _guess(labfile: Path, folder: Path, as_json: bool) -> None:
 def _must_be_new(path: Path) -> None:
     if path.exists():
         raise click.UsageError(f"{path} exists; choose another folder or remove it")
+
+
+@main.command()
+@click.argument("case", type=CASE)
+@click.argument("other", type=CASE, required=False)
+@click.option("--set", "changes", multiple=True, metavar="PATH=VALUE",
+              help="Change the case first, such as budget.amount=5000; may be repeated.")
+@click.option("--json", "as_json", is_flag=True, help="Print the differences as JSON.")
+def compare(case: Path, other: Path | None, changes: tuple[str, ...], as_json: bool) -> None:
+    """What if: two plans side by side, with what differs in findings, rates and money.
+
+    The second plan is another case file, or the first one with --set changes. A path names
+    keys and list entries, an entry by its id or its number from 0.
+
+    \b
+    Examples:
+      loambrief compare sample_inputs/acid_corn_ohio/case.yaml --set budget.amount=3000
+      loambrief compare sample_inputs/acid_corn_ohio/case.yaml \\
+          --set samples.N.increments.1.ph=6.2 --set materials.litter.price.amount=60
+    """
+    from loambrief import pipeline
+
+    if (other is None) == (not changes):
+        raise click.UsageError("give a second case file or --set changes, one of the two")
+    found = pipeline.compare(case, other, changes)
+    if as_json:
+        click.echo(json.dumps(found.as_json(), ensure_ascii=False, indent=2))
+    else:
+        click.echo(found.as_text())
 
 
 if __name__ == "__main__":

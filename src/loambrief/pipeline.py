@@ -160,6 +160,66 @@ def summary_lines(advice: Advice, most: int = 3) -> list[str]:
     return lines
 
 
+def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):
+    """Two plans beside each other: a second case file, or the first with changes.
+
+    Parameters
+    ----------
+    path : Path
+        Case file.
+    other : Path or None
+        Second case file; None: the first with ``changes``.
+    changes : tuple of str
+        ``"path=value"``; see :func:`loambrief.case.whatif.load_changed`.
+
+    Returns
+    -------
+    loambrief.report.compare_part.Comparison
+    """
+    from loambrief.case.whatif import load_changed
+    from loambrief.report.compare_part import Side, compare_plans
+
+    def side(label: str, loaded: LoadedCase) -> Side:
+        advice = advise(loaded)
+        return Side(label, loaded.case, advice.diagnosis, advice.plan)
+
+    second = load_case(other) if other is not None else load_changed(path, changes)
+    label = str(other) if other is not None else ", ".join(changes)
+    return compare_plans(side(str(path), load_case(path)), side(label, second))
+
+
+def calendar_file(advice: Advice) -> Mapping[str, bytes]:
+    """Windows and re-tests of an advice as ``<case id>.ics``."""
+    from loambrief.report.calendar_file import calendar_bytes
+
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
+
+
+def applicator_file(advice: Advice) -> Mapping[str, bytes]:
+    """The spreading sheet of an advice as ``<case id>-spreading.pdf``.
+
+    In the largest type that keeps it on one page; a long plan goes on over the page in
+    normal type.
+    """
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    from loambrief.render.pdf import render_pdf
+    from loambrief.report.applicator import SCALES, applicator_sheet
+
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    pdf = b""
+    for scale in SCALES:
+        pdf = render_pdf(applicator_sheet(case, advice.plan, writer, scale))
+        if len(PdfReader(BytesIO(pdf)).pages) == 1:
+            break
+    return {f"{case.case.id}-spreading.pdf": pdf}
+
+
 def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place."""
     folder.mkdir(parents=True, exist_ok=True)

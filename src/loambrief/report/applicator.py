@@ -1,0 +1,131 @@
+"""The sheet for whoever drives the spreader: what, how much, where, and how to stay safe.
+
+One page in big type. No diagnosis and no money: a contractor needs neither.
+"""
+
+from __future__ import annotations
+
+from loambrief.actions.model import Action, Plan
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import Message, say
+from loambrief.report import numbers
+from loambrief.report.blocks import (
+    Block,
+    Bullets,
+    Callout,
+    CalloutKind,
+    Column,
+    Heading,
+    Paper,
+    Paragraph,
+    ReportModel,
+    Style,
+    Table,
+    Text,
+)
+from loambrief.report.page_text import page_words
+from loambrief.report.text import Writer
+
+HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
+           "water_setback", "manure", "biosolids", "compost")
+"""Cautions about handling and spreading; what a finding says about the soil stays away."""
+SCALES = (1.6, 1.45, 1.3, 1.15, 1.0)
+"""Type sizes to try, largest first."""
+
+
+def spread_actions(plan: Plan) -> tuple[Action, ...]:
+    """First passes of material with a rate that the money covers, in rank order."""
+    return tuple(a for a in plan.actions if a.rate is not None and a.pass_number == 1
+                 and a.id in plan.budget.chosen)
+
+
+def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
+                     scale: float = 1.0) -> ReportModel:
+    """The sheet as a document of its own.
+
+    Parameters
+    ----------
+    case : CaseFile
+    plan : Plan
+    writer : Writer
+    scale : float
+        Type size, 1 to 1.6.
+
+    Returns
+    -------
+    ReportModel
+    """
+    write = writer.write
+    actions = spread_actions(plan)
+    title = write(say("actions.sheet_title", field=case.field.name))
+    blocks: list[Block] = [Heading(1, title, anchor="sheet")]
+    if not actions:
+        blocks.append(Paragraph(write(say("actions.sheet_none")), Style.BIG))
+    else:
+        blocks.append(_table(actions, writer))
+        zones = len({a.where for a in actions})
+        blocks.append(Paragraph(write(say("actions.sheet_map", zones=zones)), Style.BIG))
+        if case.field.sensitive_areas:
+            blocks.append(Paragraph(write(say("actions.sheet_keep_off",
+                                              places=list(case.field.sensitive_areas))),
+                                    Style.BIG))
+        blocks.append(Callout(
+            CalloutKind.CAUTION,
+            (Bullets((*_hazards(actions, writer), write(say("actions.sheet_stop")),
+                      write(say("actions.sheet_label")))),),
+            write(say("actions.sheet_cautions")),
+        ))
+    people = [p for p in (case.adviser.name, case.adviser.phone) if p]
+    blocks.append(Paragraph(write(say("actions.sheet_who", people=people)), Style.BIG))
+    return ReportModel(
+        title=title,
+        case_id=case.case.id,
+        date=case.case.date,
+        words=page_words(writer),
+        blocks=tuple(blocks),
+        author=case.adviser.name,
+        language=writer.language,
+        paper=Paper(case.case.paper),
+        running_head=f"{case.client.name}, {case.field.name}",
+        units=case.case.units,
+        scale=scale,
+    )
+
+
+def _table(actions: tuple[Action, ...], writer: Writer) -> Table:
+    write = writer.write
+
+    def word(name: str) -> str:
+        return write(say(f"actions.sheet_{name}"))
+
+    rows: list[tuple[Text, ...]] = []
+    for action in actions:
+        amount = numbers.quantity(action.rate, action.rate_unit, writer.system)
+        total = "" if action.total is None else numbers.quantity(
+            action.total, action.total_unit, writer.system, 0)
+        place = action.where
+        if action.area_ac:
+            place = f"{place}, {numbers.quantity(action.area_ac, 'ac', writer.system)}"
+        rows.append((
+            write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
+                      passes=action.passes, number=action.pass_number)),
+            amount, total, place, write(action.window.text) if action.window else "",
+        ))
+    return Table(
+        (Column(word("material"), weight=3), Column(word("rate"), "right", weight=2),
+         Column(word("total"), "right", weight=2), Column(word("where"), weight=3),
+         Column(word("when"), weight=3)),
+        tuple(rows), row_headers=True,
+    )
+
+
+def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
+    """Cautions about the materials, each once, in the order of the work."""
+    wanted = {f"actions.caution_{name}" for name in HAZARDS}
+
+    def counts(message: Message) -> bool:
+        return message.key in wanted or message.key.startswith("actions.interaction_") \
+            or message.key.startswith("actions.own_over")
+
+    said = [writer.write(c) for a in actions for c in a.cautions if counts(c)]
+    return tuple(dict.fromkeys(said))

@@ -1,0 +1,183 @@
+"""Two plans side by side: what differs in findings, rates and money."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from loambrief.actions.model import Action, Plan
+from loambrief.case.schema import CaseFile
+from loambrief.findings.assess import Diagnosis
+from loambrief.findings.model import Finding, say
+from loambrief.report import numbers
+from loambrief.report.data import plain
+from loambrief.report.text import Writer
+
+WIDEST = 44
+"""Characters of a cell of the text table; longer ones are cut with an ellipsis."""
+NONE = "–"
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of the two plans."""
+
+    label: str
+    case: CaseFile
+    diagnosis: Diagnosis
+    plan: Plan
+
+    @property
+    def writer(self) -> Writer:
+        return Writer(self.case.case.language, self.case.case.units, self.case.case.currency)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One difference: what, and how each side has it (as text and as data)."""
+
+    what: str
+    first: str
+    second: str
+    data: Mapping[str, object]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What differs between two plans; equal parts are left out."""
+
+    first: str
+    second: str
+    findings: tuple[Line, ...]
+    actions: tuple[Line, ...]
+    money: tuple[Line, ...]
+    same: str
+
+    def as_json(self) -> dict:
+        """Differences as data."""
+        return {
+            "first": self.first, "second": self.second,
+            **{name: [dict(line.data) for line in getattr(self, name)]
+               for name in ("findings", "actions", "money")},
+        }
+
+    def as_text(self) -> str:
+        """Differences as a table for the terminal."""
+        rows: list[tuple[str, str, str]] = [("", self.first, self.second)]
+        for name in ("findings", "actions", "money"):
+            lines = getattr(self, name)
+            if lines:
+                rows.append((name.upper(), "", ""))
+                rows += [(line.what, line.first, line.second) for line in lines]
+        if len(rows) == 1:
+            return self.same
+        rows = [tuple(_cut(cell) for cell in row) for row in rows]
+        widths = [max(len(row[i]) for row in rows) for i in range(3)]
+        return "\n".join(
+            "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+            for row in rows)
+
+
+def _cut(text: str) -> str:
+    text = text.replace(numbers.NBSP, " ")
+    return text if len(text) <= WIDEST else text[: WIDEST - 1] + "…"
+
+
+def compare_plans(first: Side, second: Side) -> Comparison:
+    """Compare two plans.
+
+    Parameters
+    ----------
+    first, second : Side
+
+    Returns
+    -------
+    Comparison
+        In the words and units of the first side.
+    """
+    return Comparison(
+        first.label, second.label,
+        findings=_lines({f.id: f for f in first.diagnosis.findings},
+                        {f.id: f for f in second.diagnosis.findings},
+                        lambda f: _finding(f, first.writer), _finding_data),
+        actions=_lines(_by_key(first), _by_key(second),
+                       lambda pair: _action(*pair, first.writer),
+                       lambda pair: _action_data(*pair)),
+        money=_money(first, second),
+        same=first.writer.write(say("actions.compare_same")),
+    )
+
+
+def _lines(one: Mapping, other: Mapping, words: Callable, data: Callable) -> tuple[Line, ...]:
+    """Entries that differ, in order of their names."""
+    found = []
+    for key in sorted({*one, *other}):
+        pair = [source.get(key) for source in (one, other)]
+        values = [None if entry is None else data(entry) for entry in pair]
+        if values[0] != values[1]:
+            texts = [NONE if entry is None else words(entry) for entry in pair]
+            found.append(Line(key, *texts, {"id": key, "first": values[0],
+                                            "second": values[1]}))
+    return tuple(found)
+
+
+def _finding(finding: Finding, writer: Writer) -> str:
+    value = ""
+    if finding.value is not None:
+        value = " " + numbers.quantity(finding.value, "" if finding.unit in ("1", "pH")
+                                       else finding.unit, writer.system)
+    return f"{finding.status.value}{value}"
+
+
+def _finding_data(finding: Finding) -> dict:
+    return {"status": finding.status.value, "severity": finding.severity,
+            "value": plain(finding.value), "unit": finding.unit,
+            "confidence": finding.confidence.value}
+
+
+def _by_key(side: Side) -> dict[str, tuple[Action, bool]]:
+    return {a.id: (a, a.id in side.plan.budget.chosen) for a in side.plan.actions}
+
+
+def _action(action: Action, covered: bool, writer: Writer) -> str:
+    parts = []
+    if action.rate is not None:
+        parts.append(numbers.quantity(action.rate, action.rate_unit, writer.system))
+    if action.cost_total is not None:
+        parts.append(writer.money(action.cost_total))
+    if not covered:
+        parts.append("waits")
+    return f"no. {action.rank}" + "".join(f", {part}" for part in parts)
+
+
+def _action_data(action: Action, covered: bool) -> dict:
+    return {"rank": action.rank, "material": action.material_id, "rate": plain(action.rate),
+            "rate_unit": action.rate_unit, "total": plain(action.total),
+            "cost_total": plain(action.cost_total), "in_budget": covered}
+
+
+def _money(first: Side, second: Side) -> tuple[Line, ...]:
+    def figures(side: Side) -> dict[str, float | None]:
+        budget = side.plan.budget
+        known = [a.cost_total for a in side.plan.actions if a.cost_total is not None]
+        return {
+            "budget": budget.limit,
+            "spent": budget.spent,
+            "all actions": sum(known) if known else None,
+            "left over of loads": sum(o.extra_cost or 0.0 for o in side.plan.orders),
+        }
+
+    def words(amount: float | None) -> str:
+        return NONE if amount is None else first.writer.money(amount, 0)
+
+    one, other = figures(first), figures(second)
+    found = []
+    for name in one:
+        if plain(one[name]) != plain(other[name]):
+            difference = None
+            if one[name] is not None and other[name] is not None:
+                difference = plain(other[name] - one[name])
+            found.append(Line(name, words(one[name]), words(other[name]),
+                              {"id": name, "first": plain(one[name]),
+                               "second": plain(other[name]), "difference": difference}))
+    return tuple(found)
