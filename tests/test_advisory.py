@@ -15,6 +15,7 @@ import pytest
 import yaml
 
 from loambrief import pipeline
+from loambrief.report.text import Writer
 from loambrief.tables import references
 
 ROOT = Path(__file__).parents[1]
@@ -43,12 +44,13 @@ def test_page_one_lets_a_grower_act(advisory, text, data):
     case = advisory.advice.loaded.case
     first = text[0].replace("\u00a0", " ")
     assert case.field.name in first and case.adviser.name in first
+    writer = Writer(currency=case.case.currency)
     covered = [a for a in data["actions"] if a["id"] in data["budget"]["chosen"]]
     priced = [a for a in covered if a["rate"] is not None][:3]
     assert priced
     for action in priced:
         assert action["material"].split(",")[0] in first
-        assert f"{round(action['cost_total']):,}" in first
+        assert writer.money(action["cost_total"]) in first
     assert "What not to buy" in first
     assert str(case.case.valid_until.year) in first
 

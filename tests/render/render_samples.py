@@ -234,7 +234,8 @@ RECORD = Table(
 )
 CALCULATIONS = CalculationList(tuple(
     Calculation(
-        name, answer, inputs, formula, (source(1 + i % 3),), outside, note, f"calc-{i + 1}")
+        "East field", answer, inputs, outside, note, f"calc-{i + 1}",
+        group=(Span(name, bold=True), f" {formula} ", source(1 + i % 3)))
     for i, (name, answer, inputs, formula, outside, note) in enumerate((
         ("Lime requirement", f"1.21{NB}ton/ac of 100 % effective CaCO₃",
          (Fact("buffer pH", "6.4"), Fact("target pH", "6.5"), Fact("depth", f"2{NB}in")),

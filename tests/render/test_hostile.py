@@ -157,7 +157,8 @@ CASES = {
     "bare summary": (Summary("T", "m"),),
     "sign-off": (SignOff((Fact("a", LONG),), HUGE, NAME, HUGE, "", LONG, LONG),),
     "calculations": (CalculationList(tuple(
-        Calculation(NAME, LONG, tuple(Fact(f"in{j}", LONG) for j in range(5)), LONG, NAME, NAME)
+        Calculation(NAME, LONG, tuple(Fact(f"in{j}", LONG) for j in range(5)), LONG, NAME,
+                    group=NAME)
         for _ in range(12))),),
     "sources": (SourceList(tuple(Source(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
                                  for i in range(20))),),

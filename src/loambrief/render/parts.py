@@ -321,14 +321,11 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
     """A table: what, from which inputs, the answer, from which source; a row names each group."""
     words = composer.words
     rows = []
-    group = ""
+    group: Text = ""
     for number, item in enumerate(block.items, start=1):
         if item.group and item.group != group:
             rows.append(Row((item.group,), RowKind.GROUP))
         group = item.group
-        what = [*spans(item.name)]
-        if item.formula:
-            what += [Span(" "), *(Span(s.text, muted=True) for s in spans(item.formula))]
         inputs: list[Span] = []
         for fact in item.inputs:
             inputs += [Span(f"{'; ' if inputs else ''}{plain(fact.label)}\u00a0", muted=True),
@@ -338,12 +335,11 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
             if text:
                 answer += [Span("; "), *(Span(s.text, bold=bold or s.bold, small=True, link=s.link)
                                          for s in spans(text))]
-        rows.append(Row((item.number or str(number), tuple(what), tuple(inputs), tuple(answer),
-                         item.source or DASH), anchor=item.anchor))
+        rows.append(Row((item.number or str(number), item.name, tuple(inputs), tuple(answer)),
+                        anchor=item.anchor))
     columns = (
-        Column(words.rank, weight=0.07), Column(words.quantity, weight=0.31),
-        Column(words.inputs, weight=0.28), Column(words.answer, weight=0.19),
-        Column(words.sources, weight=0.15),
+        Column(words.rank, weight=0.07), Column(words.quantity, weight=0.26),
+        Column(words.inputs, weight=0.45), Column(words.answer, weight=0.22),
     )
     return table(composer, Table(columns, tuple(rows)), parent, width, small=True)
 

@@ -15,6 +15,7 @@ from loambrief.report.blocks import (
     Paragraph,
     Row,
     RowKind,
+    Span,
     Style,
     Table,
     Text,
@@ -109,37 +110,46 @@ def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...
 
 
 def calculations_section(context: Context) -> list[Block]:
-    """Every number that was worked out, with inputs, answer and source."""
-    subjects = list(dict.fromkeys(r.subject for r in context.calculations))
-    ordered = sorted(context.calculations, key=lambda r: subjects.index(r.subject))
-    shown = [_calculation(context, r) for r in ordered]
-    if not shown:
+    """Every number that was worked out, with inputs and answer, under its formula."""
+    keys = list(dict.fromkeys(_group_key(r) for r in context.calculations))
+    ordered = sorted(context.calculations, key=lambda r: keys.index(_group_key(r)))
+    if not ordered:
         return []
     return [
         Heading(1, context.word("heading_calculations"), anchor="calculations", new_page=True),
         Paragraph(context.word("calculations_intro")),
-        CalculationList(tuple(shown)),
+        CalculationList(tuple(_calculation(context, r) for r in ordered)),
     ]
 
 
+def _group_key(result: Result) -> tuple[str, str, str, str]:
+    return (result.formula, result.source, result.locator, result.how)
+
+
 def _calculation(context: Context, result: Result) -> Calculation:
-    formula = FORMULAS[result.formula]
-    name = (formula.__doc__ or result.formula).strip().splitlines()[0].rstrip(".")
-    note = context.word("how_" + result.how) if result.how != "seen" else ""
-    if result.evidence == "common practice":
-        note = context.word("grade_common_practice")
     return Calculation(
         number=result.calculation,
-        group=result.subject or context.case.field.name,
-        name=name,
-        answer=_answer(context, result),
+        group=_formula_line(context, result),
+        name=result.subject or context.case.field.name,
         inputs=tuple(_inputs(result.inputs)),
-        formula=result.formula,
-        source=(*context.sources.cite((result.source,)),
-                f" {result.locator}" if result.locator else ""),
+        answer=_answer(context, result),
         outside="" if result.within_range else context.word("outside_range"),
-        note=note,
         anchor=anchor("c", result.calculation),
+    )
+
+
+def _formula_line(context: Context, result: Result) -> Text:
+    """Name of the quantity, registered name, source and how it was checked."""
+    name = (FORMULAS[result.formula].__doc__ or result.formula).strip().splitlines()[0]
+    how = context.word(f"how_{result.how}") if result.how != "seen" else ""
+    if result.evidence == "common practice":
+        how = context.word("grade_common_practice")
+    tail = "; ".join(part for part in (result.locator, how) if part)
+    return (
+        Span(name.rstrip("."), bold=True),
+        Span(f"  {result.formula} ", muted=True),
+        *context.sources.cite((result.source,)),
+        Span(f" {tail}" if tail else "", muted=True),
     )
 
 

@@ -196,22 +196,21 @@ class FindingBlock(Block):
 class Calculation:
     """One number and how it was worked out.
 
-    ``name`` is the quantity, ``formula`` its registered name, ``inputs`` label and value
-    with unit, ``answer`` the value with unit (unrounded), ``source`` links to the source,
-    ``outside`` what is said if an input is outside the published range. ``number`` is how
-    it is referred to (its place in the list if empty); ``group`` names the rows that follow.
+    ``group`` is the formula: name, registered name and source, printed once above the
+    calculations that follow it. ``name`` is what this one is about, ``inputs`` label and
+    value with unit, ``answer`` the value with unit (unrounded), ``outside`` what is said
+    if an input is outside the published range. ``number`` is how it is referred to (its
+    place in the list if empty).
     """
 
     name: Text
     answer: Text
     inputs: tuple[Fact, ...] = ()
-    formula: Text = ""
-    source: Text = ""
     outside: Text = ""
     note: Text = ""
     anchor: str = ""
     number: str = ""
-    group: str = ""
+    group: Text = ""
 
 
 @dataclass(frozen=True)

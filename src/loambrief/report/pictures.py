@@ -193,8 +193,10 @@ def _salinity(context: Context) -> ChartSpec | None:
 def _cations(context: Context) -> ChartSpec | None:
     by_subject: dict[str, dict[str, float]] = {}
     for result in context.calculations:
-        if result.formula == "cation_saturation" and isinstance(result.value, int | float):
-            ion = str(result.inputs["cation"])
+        if not isinstance(result.value, int | float):
+            continue
+        if result.formula in ("cation_saturation", "acid_saturation"):
+            ion = str(result.inputs.get("cation", "H"))
             by_subject.setdefault(result.subject, {})[ion] = float(result.value)
     bars = tuple(
         CationBar(name, tuple(Share(ion, shares.get(ion)) for ion in ("Ca", "Mg", "K", "Na", "H")))
