@@ -14,14 +14,13 @@ from loambrief.report.blocks import (
     Bullets,
     Callout,
     CalloutKind,
-    Column,
     Heading,
+    KeepTogether,
     Paper,
     Paragraph,
     ReportModel,
+    Span,
     Style,
-    Table,
-    Text,
 )
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -62,7 +61,7 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
     if not actions:
         blocks.append(Paragraph(write(say("actions.sheet_none")), Style.BIG))
     else:
-        blocks.append(_table(actions, writer))
+        blocks += [_job(a, writer) for a in actions]
         zones = len({a.where for a in actions})
         blocks.append(Paragraph(write(say("actions.sheet_map", zones=zones)), Style.BIG))
         if case.field.sensitive_areas:
@@ -92,31 +91,24 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
     )
 
 
-def _table(actions: tuple[Action, ...], writer: Writer) -> Table:
+def _job(action: Action, writer: Writer) -> Block:
+    """One job: material, rate and total large; place and time below."""
     write = writer.write
-
-    def word(name: str) -> str:
-        return write(say(f"actions.sheet_{name}"))
-
-    rows: list[tuple[Text, ...]] = []
-    for action in actions:
-        amount = numbers.quantity(action.rate, action.rate_unit, writer.system)
-        total = "" if action.total is None else numbers.quantity(
-            action.total, action.total_unit, writer.system, 0)
-        place = action.where
-        if action.area_ac:
-            place = f"{place}, {numbers.quantity(action.area_ac, 'ac', writer.system)}"
-        rows.append((
-            write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
-                      passes=action.passes, number=action.pass_number)),
-            amount, total, place, write(action.window.text) if action.window else "",
-        ))
-    return Table(
-        (Column(word("material"), weight=3), Column(word("rate"), "right", weight=2),
-         Column(word("total"), "right", weight=2), Column(word("where"), weight=3),
-         Column(word("when"), weight=3)),
-        tuple(rows), row_headers=True,
-    )
+    amount = numbers.quantity(action.rate, action.rate_unit, writer.system)
+    if action.total is not None:
+        total = numbers.quantity(action.total, action.total_unit, writer.system, 0)
+        amount = write(say("actions.sheet_amount", rate=amount, total=total))
+    place = action.where
+    if action.area_ac:
+        area = numbers.quantity(action.area_ac, "ac", writer.system)
+        place = f"{place}, {area}" if place else area
+    details = [place] if place else []
+    if action.window:
+        details.append(write(action.window.text))
+    name = write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
+                     passes=action.passes, number=action.pass_number))
+    return KeepTogether((Paragraph((Span(name, bold=True), "\n", amount), Style.BIG),
+                         Paragraph("; ".join(details))))
 
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
