@@ -19,6 +19,7 @@ from loambrief.agronomy.acidity_lime import (
     tables_for,
     targets_of,
 )
+from loambrief.agronomy.acidity_quality import fineness_factor_pct
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Increment
@@ -112,14 +113,23 @@ def lime_depth(case: CaseFile, table: str) -> tuple[float, str]:
     return (base, "table") if base > 1 else (constant("slice_depth_in"), "table")
 
 
-def lime_share(analysis: Analysis | None) -> float | None:
-    """Pure, fine CaCO3 per unit of a lime as spread, from its analysis; None if not stated."""
+def lime_share(analysis: Analysis | None, fineness_scheme: str | None = None) -> float | None:
+    """Pure, fine CaCO3 per unit of a lime as spread, from its analysis; None if not stated.
+
+    Raises
+    ------
+    UnknownName
+        The material names a fineness scheme that does not exist.
+    """
     if analysis is None:
         return None
     dry = 1.0 - (plain(analysis.moisture) or 0.0) / 100.0
     if plain(analysis.effective) is not None:
         return plain(analysis.effective) / 100.0 * dry
     cce, fineness = plain(analysis.cce), plain(analysis.fineness)
+    if cce is not None and fineness is None and analysis.passing and fineness_scheme:
+        passing = {mesh: share.value for mesh, share in analysis.passing.items()}
+        fineness = float(fineness_factor_pct.function(fineness_scheme, passing).value)
     if cce is None or fineness is None:
         return None
     return effective_lime_pct.function(cce, fineness) / 100.0 * dry
@@ -131,7 +141,7 @@ def one_pass_cap(case: CaseFile) -> tuple[float, Result]:
                                 placement="surface" if untilled(case) else "tilled",
                                 region=region_of(case))
     shares = [s for m in case.materials if m.kind == "lime"
-              if (s := lime_share(m.analysis)) is not None and s > 0]
+              if (s := lime_share(m.analysis, m.fineness_scheme)) is not None and s > 0]
     return rule.details["cap_ton_ac"] * (
         min(shares) if shares else constant("ground_lime_share")), rule
 
