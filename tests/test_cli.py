@@ -92,6 +92,14 @@ def test_check_prints_json():
     assert {Path(p["file"]).name for p in problems} == {p.name for p in broken}
 
 
+def test_check_goes_on_after_a_missing_file(tmp_path):
+    """ensures that one missing file does not hide the problems of the others; exit 2."""
+    broken = sorted((SAMPLES / "broken").glob("*.yaml"))[0]
+    result = run("check", tmp_path / "nowhere.yaml", broken)
+    assert result.exit_code == 2
+    assert "nowhere.yaml" in result.stderr and str(broken) in result.stdout
+
+
 def test_sources_say_how_each_value_was_checked():
     """ensures that the source list is honest about memory."""
     rows = json.loads(run("sources", "--json").stdout)

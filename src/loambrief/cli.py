@@ -99,13 +99,17 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
     from loambrief.case.load import load_case
 
     found = []
-    bad = False
+    bad = unread = False
     for path in cases:
         try:
             problems = load_case(path).warnings
             bad = bad or (strict and bool(problems))
         except CaseProblems as error:
             problems, bad = error.problems, True
+        except OSError as error:
+            click.echo(f"loambrief: {error.strerror or error}: {path}", err=True)
+            unread = True
+            continue
         found += problems
         if not as_json and not problems:
             click.echo(f"{path}: no problems")
@@ -114,7 +118,7 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
     else:
         for problem in found:
             click.echo(str(problem))
-    sys.exit(1 if bad else 0)
+    sys.exit(2 if unread else 1 if bad else 0)
 
 
 @main.command()
