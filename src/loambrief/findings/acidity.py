@@ -53,7 +53,8 @@ def assess(case: CaseFile) -> Assessment:
     limed = {s.sample.id: _lime(case, s) for s in states}
     for state in states:
         lime = limed[state.sample.id]
-        found = [_ph(case, state, lime), surface_finding(case, state, lime),
+        found = [_ph(case, state, lime),
+                 surface_finding(case, state, lime if wants_lime(state) else None),
                  aluminum_finding(case, state), high_ph_finding(case, state)]
         findings += [f for f in found if f is not None]
         missing += _missing(case, state, lime)
@@ -61,12 +62,13 @@ def assess(case: CaseFile) -> Assessment:
 
 
 def wants_lime(state: AcidState) -> bool:
-    """The tilled layer is below the pH at which its crop is limed."""
-    return state.below_trigger and not state.calcareous
+    """The tilled layer is below the pH at which its crop is limed, whatever the subsoil."""
+    return state.below_trigger and not state.calcareous and not state.depends_on_subsoil
 
 
 def _lime(case: CaseFile, state: AcidState) -> LimeNeed | None:
-    return lime_need(case, state) if wants_lime(state) else None
+    """Lime that is due, or would be if the untested subsoil turns out acid."""
+    return lime_need(case, state) if state.below_trigger and not state.calcareous else None
 
 
 def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -> Confidence:
@@ -126,17 +128,17 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
 
 
 def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Need, ...]:
+    """The lime; or, where the subsoil decides, its test first and no lime yet."""
     if lime is None or (lime.need.amount is not None and lime.need.amount <= 0):
         return ()
-    if not state.depends_on_subsoil:
+    if wants_lime(state):
         return (lime.need,)
-    subsoil = Need(
+    return (Need(
         kind=NeedKind.MEASURE, item="subsoil pH", unit="", where=state.label,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_subsoil", where=state.label, depth_in=SUBSOIL_TOP_IN),
         sources=("vitosh-1995-e2567", "hoorman-2022-fall-lime"),
-    )
-    return (lime.need, subsoil)
+    ),)
 
 
 def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
@@ -171,7 +173,8 @@ def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Mess
         body.append(say("acidity.body_nothing_left", credit=need.params["credit"],
                         title=need.params["table"]))
     else:
-        body += [say("acidity.body_lime", **need.params), _choice_text(case, lime)]
+        body += [say("acidity.body_lime", only_if=state.depends_on_subsoil, **need.params),
+                 _choice_text(case, lime)]
         if lime.credit:
             body.append(say("acidity.body_credit", credit=need.params["credit"]))
         if need.cap is not None and need.amount > need.cap:
@@ -219,7 +222,7 @@ def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Mi
         lacks("acidity")
     if lime is not None and state.target.other_value is not None and state.subsoil_ph is None:
         lacks("subsoil", target=state.target.value, other=state.target.other_value,
-              depth_in=SUBSOIL_TOP_IN)
+              depth_in=SUBSOIL_TOP_IN, depends=state.depends_on_subsoil)
     if state.ph is not None and state.ph < ALUMINUM_PH and not _has_aluminum(state):
         lacks("aluminum")
     return found
