@@ -3,11 +3,14 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.agronomy.acidity import constant
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
+from loambrief.case.schema import BUFFER_METHODS
 from loambrief.errors import UnknownName
 from loambrief.findings import acidity
 from loambrief.findings.acidity_need import choose_table, lime_share
@@ -514,3 +517,31 @@ def test_sample_cases_are_traced(name):
         assert need.amount > 0 and need.results[0].calculation in kept
         assert need.area_ac > 0
     texts(said, "si")
+
+
+@settings(max_examples=120, deadline=None)
+@given(ph=st.floats(3.6, 9.0), buffer_ph=st.one_of(st.none(), st.floats(4.0, 8.0)),
+       method=st.sampled_from(BUFFER_METHODS), ph_method=st.sampled_from(["water 1:1", "cacl2"]),
+       region=st.sampled_from(["Ohio", "Iowa", "Oregon", "Pennsylvania", "Kansas", "Nowhere"]),
+       tillage=st.sampled_from(["no-till", "reduced", "conventional", "perennial"]),
+       crop=st.sampled_from(["corn", "alfalfa", "blueberry", "potato", "onion", "moonflower"]),
+       fizz=st.sampled_from([None, "none", "strong"]),
+       cores=st.one_of(st.none(), st.integers(1, 60)),
+       texture=st.sampled_from([None, "sand", "loam", "muck"]))
+def test_any_soil_can_be_judged(ph, buffer_ph, method, ph_method, region, tillage, crop, fizz,
+                                cores, texture):
+    """ensures that no reading breaks the assessment, and that amounts stay sensible."""
+    slice_ = {"depth": "0-6 in", "ph": ph}
+    if buffer_ph is not None:
+        slice_["buffer_ph"] = buffer_ph
+    case = acid_case(slice_, methods={"buffer": method, "ph": ph_method}, region=region,
+                     field={"tillage": tillage, "crop": crop},
+                     sample={"fizz": fizz, "cores": cores, "texture": texture})
+    said = acidity.assess(case)
+    texts(said, "si")
+    limes = needs_of(said, NeedKind.LIME)
+    assert not (limes and fizz == "strong")
+    for need in limes.values():
+        if need.amount is not None:
+            assert need.amount > 0 and need.low <= need.amount <= need.high
+            assert need.cap > 0 and buffer_ph is not None
