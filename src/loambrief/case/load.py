@@ -136,7 +136,8 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
         wrong = {problem.field for problem in problems}
         kept = [] if case is None else _sort_out(case, found, source)[0]
         kept = [problem for problem in kept if problem.field not in wrong]
-        raise CaseProblems(in_file_order([*problems, *kept], more))
+        found = sorted([*problems, *kept], key=lambda p: p.file != file)  # profiles come last
+        raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
     sha256 = digest(hashlib.sha256(raw).hexdigest(), resolved.files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
