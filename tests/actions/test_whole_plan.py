@@ -139,7 +139,8 @@ def test_every_action_says_why_it_stands_there(plan):
 def test_published_chance_of_response_ranks_and_is_told():
     """ensures that of equals the better published chance for the money goes first.
 
-    The chances are those Iowa State prints for its classes (80 % very low, 65 % low).
+    The chances are those Iowa State gives for its classes (80 % very low, 65 % low; from
+    memory, unverified).
     """
     def fed(item, chance, **more):
         answer = result(nutrient=item, response_chance_pct=chance) if chance else result()
