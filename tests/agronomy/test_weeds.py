@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 
 from loambrief.agronomy import weeds, weeds_loss
 from loambrief.agronomy import weeds_names as names
+from loambrief.agronomy.refractometry import sap_pressing_check
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
+from loambrief.tables.harmful import alike, harmful_row, may_be_offered
 
 SPECIES = load(names.SPECIES)
 ACCEPTED = set(SPECIES.column("scientific_name"))
@@ -113,6 +115,74 @@ def test_indifferent_plants_have_no_reaction():
     assert names.axis_value("Rumex acetosella", "reaction") == 4
 
 
+@pytest.mark.parametrize(("axis", "count", "dropped", "kept"), [
+    ("moisture", 17, "Galium aparine", "Rumex acetosella"),
+    ("reaction", 58, "Holcus lanatus", "Spergula arvensis"),
+    ("nutrients", 17, "Avena fatua", "Urtica urens"),
+])
+def test_indifferent_plants_are_left_out_of_every_axis(axis, count, dropped, kept):
+    """ensures that the 147 ratings hold and count on each axis, in each system.
+
+    Number of plants rated indifferent: Ellenberg et al. 1992, as counted from its ratings.
+    """
+    table = load(names.INDIFFERENCE)
+    assert len(table.rows) == 147 and set(table.column("species")) <= ACCEPTED
+    assert set(table.column(axis)) <= {"yes", "no", None}
+    assert table.column(axis).count("yes") == count
+    for system in ("plantatt", "eive"):
+        for row in table:
+            if row[axis] == "yes":
+                assert names.axis_value(row["species"], axis, system) is None, row
+    assert names.indicator_values(dropped)[axis] is not None
+    assert names.axis_value(kept, axis) is not None
+
+
+def test_indifference_ships_no_ranks():
+    """ensures that only yes and no are taken from a system that is not open (own rule)."""
+    for row in load(names.INDIFFERENCE):
+        assert not any(isinstance(v, float) for v in row.values())
+
+
+def test_rows_without_a_second_system_say_so():
+    """ensures that a European row is marked, as held against the British one or not."""
+    british = {row["species"] for row in load(names.INDICATORS) if row["system"] == "plantatt"}
+    alone = 0
+    for row in load(names.INDICATORS):
+        expected = None
+        if row["system"] == "eive":
+            both = row["species"] in british
+            expected = "agrees with plantatt" if both else "not cross-checked"
+            alone += not both
+        assert row["checked"] == expected, row
+    assert alone == 14
+
+
+def test_numeric_weed_tables_have_sums():
+    """ensures that every column of numbers is guarded by its sum (own rule)."""
+    for table in ("indicators", "competition", "constants", "cover_classes"):
+        for column, about in load(f"weeds/{table}").source.columns.items():
+            assert (about.get("type") == "text") != ("sum" in about), (table, column)
+
+
+@pytest.mark.parametrize(("species", "like", "densities", "published"), [
+    # Bradley, University of Missouri Extension 2022
+    ("Stellaria media", "Stellaria media", (169,), "28%"),
+    ("Bromus secalinus", "Bromus sterilis", (86,), "49%"),
+    ("Bromus tectorum", "Bromus sterilis", (200,), "60%"),
+    ("Avena fatua", "Avena fatua", (5, 40), "35%"),  # Planta Daninha 2020
+])
+def test_published_losses_stand_beside_our_curve(species, like, densities, published):
+    """ensures that a row which compares our curve with a published point has both right."""
+    rows = load("weeds/competition")
+    curve = next(r for r in rows if r["species"] == like and r["max_loss_pct"])
+    slope = curve["loss_pct"] / (curve["density"] * (1 - curve["loss_pct"] / curve["max_loss_pct"]))
+    ours = [round(weeds_loss.weed_yield_loss(d, slope, curve["max_loss_pct"])) for d in densities]
+    said = next(r["statement"] for r in rows
+                if r["species"] == species and "our curve" in r["statement"])
+    assert published in said and f"{densities[-1]} plants" in said
+    assert " to ".join(str(n) for n in ours) + "%" in said.split("our curve")[1]
+
+
 def test_each_judgement_on_reaction_has_its_source():
     """ensures that yes and no on the reaction axis name a publication (own rule)."""
     for row in load(names.INDICATORS):
@@ -129,13 +199,72 @@ def test_unknown_axis_and_system_are_refused():
         names.indicator_values("Poa annua", "landolt")
 
 
-@pytest.mark.parametrize(("name", "refused"), [
-    ("giant hogweed", True), ("Jacobaea vulgaris", True), ("tansy ragwort", True),
-    ("Datura metel", True), ("common lambsquarters", False), ("Zea mays", False), ("", False),
+HARMFUL = {
+    "Solanum": ("Solanum ptychanthum", "eastern black nightshade", "nightshade", "Nightshades",
+                "Solanum", "Solanum sp.", "SOLPT", "hairy nightshade", "horsenettle",
+                "horse-nettle", "Solanum triflorum", "bitter-sweet nightshade", "Solanun nigrum"),
+    "Daucus": ("Daucus carota", "wild carrot", "wild carrots", "Queen Anne’s lace", "DAUCA"),
+    "Phytolacca": ("Phytolacca americana", "pokeweed", "American pokeweed", "PHTAM"),
+    "Amsinckia": ("fiddleneck", "Amsinckia menziesii", "Amsinckia lycopsoides"),
+    "Cynoglossum": ("hound's-tongue", "houndstongue", "Cynoglossum officinale", "hounds tongue"),
+    "Toxicodendron": ("poison ivy", "poison-oak", "Toxicodendron radicans", "Rhus radicans"),
+    "Heracleum": ("giant hogweed", "cow parsnip", "Heracleum sphondylium", "giant hogwed"),
+    "Pastinaca": ("wild parsnip", "Pastinaca sativa"),
+    "Euphorbia": ("leafy spurge", "spurges", "Euphorbia cyparissias", "Chamaesyce maculata"),
+    "Datura": ("jimsonweed", "jimson weed", "thornapple", "Datura metel"),
+    "Conium": ("poison hemlock", "hemlock", "Conium maculatum", "poison hemlok"),
+    "Cicuta": ("water-hemlock", "western water hemlock", "Cicuta bulbifera"),
+    "Senecio": ("groundsel", "Senecio vulgaris"),
+    "Jacobaea": ("Jacobaea vulgaris", "tansy ragwort"),
+    "Urtica": ("stinging nettle", "nettle", "Urtica dioica"),
+}
+
+
+@pytest.mark.parametrize(("genus", "name"), [(g, n) for g, some in HARMFUL.items() for n in some])
+def test_harmful_sap_is_refused(genus, name):
+    """ensures that genus, species, common name, code and a slip of the pen are all refused.
+
+    Poison hemlock, wild carrot: University of Kentucky and Missouri Extension. Nightshades:
+    Illinois Grazing Manual. Jimsonweed: USDA-ARS. The rest: Burrows and Tyrl 2013, from memory.
+    """
+    assert names.press_refused(name)
+    assert harmful_row(name)["genus"] in (
+        genus, {"Jacobaea": "Senecio", "Euphorbia": "Chamaesyce"}.get(genus, genus))
+    assert sap_pressing_check(name) == "do not press"
+
+
+@pytest.mark.parametrize("name", [
+    "common lambsquarters", "giant ragweed", "redroot pigweed", "red dead-nettle", "Zea mays",
+    "corn", "carrot", "tomato", "potato", "Solanum tuberosum", "Solanum lycopersicum", "pepper",
+    "Daucus carota subsp. sativus", "Hieracium caespitosum", "spurry", "hemp nettle", "",
 ])
-def test_harmful_sap_is_refused(name, refused):
-    """ensures that an older genus name counts too (list: Burrows and Tyrl 2013, from memory)."""
-    assert (names.press_refused(name) is not None) == refused
+def test_crops_and_names_alike_are_not_refused(name):
+    """ensures that crops of a listed genus and names that only look alike pass (own rule)."""
+    assert names.press_refused(name) is None
+
+
+def test_only_listed_genera_are_refused():
+    """ensures that no other weed of the list is refused by a chance likeness of names."""
+    genera = set(load("refractometry/no_press").column("genus"))
+    for row in SPECIES:
+        scientific = (row["scientific_name"], *names.split(row["synonyms"]))
+        harmful = any(name.split()[0] in genera for name in scientific)
+        for name in (*scientific, *names.split(row["common_name"]), *names.split(row["eppo"])):
+            assert (names.press_refused(name) is not None) == harmful, name
+
+
+def test_a_harmful_plant_is_not_offered_for_another_name():
+    """ensures that a harmful name is offered only where nearly all letters agree (0.9)."""
+    assert names.find_species("giant ragweed")["scientific_name"] == "Ambrosia trifida"
+    for typed in ("giant rogweed", "gaint ragweed", "giant hagweed", "poison hickory", "wild carrat x"):
+        with pytest.raises(UnknownName) as caught:
+            names.find_species(typed)
+        for offered in caught.value.known:
+            assert may_be_offered(typed, offered)
+            assert harmful_row(offered) is None or alike(typed, offered) >= 0.9, (typed, offered)
+    assert not may_be_offered("giant ragweed", "giant hogweed")
+    with pytest.raises(UnknownName, match="did you mean 'giant hogweed'"):
+        names.find_species("giant hogwed")
 
 
 @given(RANKS)

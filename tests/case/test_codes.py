@@ -254,3 +254,20 @@ def test_unknown_weed(problems, monkeypatch):
         ("CASE115", "weeds[Unheard of].species",
          "It is printed as typed; nothing can be read from it."),
     ]
+
+
+def test_a_weed_may_be_typed_as_its_code(problems):
+    """ensures that an EPPO code in any field raises no CASE115, and a wrong one does."""
+    case = minimal(weeds=[
+        {"species": "AMARE", "identification": "certain"},
+        {"species": "pigweed kind", "eppo": "AMARE", "identification": "certain"},
+        {"species": "QQQQQ", "identification": "certain"}])
+    assert [(p.code, p.field) for p in problems(case)] == [("CASE115", "weeds[QQQQQ].species")]
+
+
+def test_a_harmless_weed_is_not_led_to_a_harmful_one():
+    """ensures that giant ragweed is known and a like name never offers giant hogweed."""
+    assert names.nearest_weed("giant hogwed") == "giant hogweed"
+    assert names.nearest_weed("giant ragwed") == "giant ragweed"
+    assert names.nearest_weed("giant hagwee") != "giant hogweed"
+    assert "giant ragweed" in names.weeds()

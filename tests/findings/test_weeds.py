@@ -299,6 +299,31 @@ def test_dangerous_plants_always_print_cautions():
         assert words in text
 
 
+@pytest.mark.parametrize("name", [
+    "Solanum ptychanthum", "Solanum carolinense", "nightshade", "Solanum sp.", "SOLPT",
+])
+def test_every_nightshade_warns(name):
+    """ensures that the whole genus, known to the list or not, prints all its cautions."""
+    finding = by_id(case_of(weed(name, 1, "possible")))["weeds.safety"]
+    assert {"hazard_livestock", "hazard_nitrate", "hazard_look_alike"} <= {
+        e.text.name for e in finding.evidence}
+    assert finding.status is Status.WATCH
+    assert any(b.name == "body_press" for b in finding.body)
+
+
+def test_a_local_name_is_enough_to_warn():
+    """ensures that a harmful local name counts where the species is not known (own rule)."""
+    finding = by_id(case_of(weed("Unknown umbel", 1, "possible", local_name="cow parsnips")))
+    assert any(b.name == "body_press" for b in finding["weeds.safety"].body)
+
+
+def test_cleavers_in_rape_by_any_name_of_the_crop():
+    """ensures that the figure for winter rape is found for canola (Lutman, 1995)."""
+    case = case_of(weed("Galium aparine", 2), field={"crop": "oilseed rape"})
+    found = [e for e in by_id(case)["weeds.competition"].evidence if e.text.name == "context_loss"]
+    assert ["lutman-fwi-1995" in e.sources for e in found] == [True]
+
+
 @pytest.mark.parametrize("name", ALL)
 def test_general_cautions_are_always_there(name):
     """ensures that label and weed law are named wherever weeds are (usual practice)."""

@@ -15,6 +15,7 @@ from loambrief.agronomy.intervals import confidence, numbers, welch
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
+from loambrief.tables.harmful import harmful_row
 
 TOPIC = "refractometry"
 INDEX_TABLE = "refractometry/sucrose_index"
@@ -341,7 +342,7 @@ def sap_pressing_check(species: str) -> Answer:
     Parameters
     ----------
     species : str
-        Scientific name, genus first.
+        Scientific name, genus, or common name.
 
     Returns
     -------
@@ -356,18 +357,16 @@ def sap_pressing_check(species: str) -> Answer:
 
     Notes
     -----
-    The list is short and from memory: "not listed" never means safe. Do not press, taste or
+    The list is short and partly from memory: "not listed" never means safe. Do not press, taste or
     handle without gloves any plant that is not known for certain.
 
     References
     ----------
     burrows-tyrl-2013 (from memory, unverified).
     """
-    words = str(species).split()
-    if not words:
+    if not str(species).split():
         raise ImpossibleInput("species: an empty name")
-    for row in load("refractometry/no_press"):
-        if row["genus"].lower() == words[0].lower():
-            return Answer("do not press",
-                          details={"english": row["english"], "harm": row["harm"]})
+    row = harmful_row(str(species))
+    if row is not None:
+        return Answer("do not press", details={"english": row["english"], "harm": row["harm"]})
     return Answer("not listed", notes=("not listed never means safe to press or taste",))

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from functools import cache
 from types import MappingProxyType
 
 from loambrief.errors import UnknownName
 from loambrief.tables import load
+from loambrief.tables.harmful import harmful_row, may_be_offered
 
 SPECIES = "weeds/species"
 INDICATORS = "weeds/indicators"
-NO_PRESS = "refractometry/no_press"
+INDIFFERENCE = "weeds/indifference"
 AXES = ("reaction", "moisture", "nutrients", "salinity")
 
 
@@ -57,11 +59,15 @@ def find_species(name: str) -> Mapping[str, object]:
     Raises
     ------
     UnknownName
-        No such weed; the nearest name is offered.
+        No such weed; the nearest name is offered, a harmful plant only for a name that is
+        nearly the same.
     """
-    row = _by_name().get(_fold(str(name)))
+    typed = _fold(str(name))
+    row = _by_name().get(typed)
     if row is None:
-        raise UnknownName("weed", _fold(str(name)), tuple(_by_name()))
+        near = next((known for known in get_close_matches(typed, _by_name(), n=5)
+                     if may_be_offered(typed, known)), None)
+        raise UnknownName("weed", typed, (near,) if near else ())
     return row
 
 
@@ -98,6 +104,30 @@ def indicator_values(species: str, system: str = "plantatt") -> Mapping[str, obj
                 None)
 
 
+@cache
+def _indifference() -> Mapping[str, Mapping[str, object]]:
+    return MappingProxyType({str(row["species"]): row for row in load(INDIFFERENCE)})
+
+
+def indifferent(species: str, axis: str) -> bool:
+    """Whether a weed is rated to grow over the whole range of an axis.
+
+    Parameters
+    ----------
+    species : str
+        Accepted name.
+    axis : str
+        ``"reaction"``, ``"moisture"``, ``"nutrients"`` or ``"salinity"`` (never rated so).
+
+    Returns
+    -------
+    bool
+        True if rated indifferent; False if not, and where no rating is known.
+    """
+    row = _indifference().get(species)
+    return row is not None and row.get(axis) == "yes"
+
+
 def axis_value(species: str, axis: str, system: str = "plantatt") -> float | None:
     """Indicator value of a weed on one axis, None where it says nothing about that axis.
 
@@ -113,8 +143,9 @@ def axis_value(species: str, axis: str, system: str = "plantatt") -> float | Non
     Returns
     -------
     float or None
-        Rank. On the reaction axis only plants whose bond to soil pH was shown count: a value
-        near the middle is otherwise what an indifferent plant gets.
+        Rank. A plant that is rated indifferent on the axis has none, in any system: its value
+        near the middle would pull a mean there. On the reaction axis only plants whose bond to
+        soil pH was shown count.
 
     Raises
     ------
@@ -124,7 +155,7 @@ def axis_value(species: str, axis: str, system: str = "plantatt") -> float | Non
     if axis not in AXES:
         raise UnknownName("indicator axis", axis, AXES)
     row = indicator_values(species, system)
-    if row is None:
+    if row is None or indifferent(species, axis):
         return None
     if axis == "reaction":
         judged = indicator_values(species, "plantatt")
@@ -139,18 +170,13 @@ def press_refused(species: str) -> str | None:
     Parameters
     ----------
     species : str
-        Any name of a weed; a name that is not known is judged by its genus.
+        Any name of a weed, its genus or its code; a name that is not on the list of weeds is
+        judged by its genus and by the English names of harmful plants in it.
 
     Returns
     -------
     str or None
         The harm in a few words; None where the plant is not listed, which never means safe.
     """
-    try:
-        row = find_species(species)
-        names = (str(row["scientific_name"]), *split(row["synonyms"]))
-    except UnknownName:
-        names = (species,)
-    genera = {name.split()[0].casefold() for name in names if name.split()}
-    return next((str(row["harm"]) for row in load(NO_PRESS)
-                 if str(row["genus"]).casefold() in genera), None)
+    row = harmful_row(species)
+    return None if row is None else str(row["harm"])

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from functools import cache
 from types import MappingProxyType
 
 from loambrief.tables import all_tables, load
+from loambrief.tables.harmful import may_be_offered
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, YIELD_UNITS
 
 CROPS = "crops/crops"
 WEEDS = "weeds/"
 WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
-              "common_names", "local_name")
-"""Columns of the weed tables that hold names, several of them separated by |."""
+              "common_names", "local_name", "eppo")
+"""Columns of the weed tables that hold names or codes, several of them separated by |."""
 USUAL_YIELD = "case/usual_yield"
 MASS_YIELDS: Mapping[str, float] = MappingProxyType(
     {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": 2000.0, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
@@ -72,3 +74,16 @@ def weeds() -> Mapping[str, str]:
                         if name.strip():
                             found.setdefault(fold(name), name.strip())
     return MappingProxyType(found)
+
+
+def nearest_weed(typed: str, cutoff: float = 0.75) -> str:
+    """The weed that was most likely meant, as printed, or an empty string.
+
+    A harmful plant is offered only for a name that is nearly the same. ``cutoff`` is how alike
+    the names must be, from 0 to 1.
+    """
+    wanted = fold(typed)
+    if len(wanted) > 100:
+        return ""
+    near = get_close_matches(wanted, weeds(), n=5, cutoff=cutoff)
+    return next((weeds()[name] for name in near if may_be_offered(wanted, name)), "")

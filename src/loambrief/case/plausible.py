@@ -15,7 +15,15 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
-from loambrief.case.names import CROPS, crops, fold, usual_yields, weeds, yield_units
+from loambrief.case.names import (
+    CROPS,
+    crops,
+    fold,
+    nearest_weed,
+    usual_yields,
+    weeds,
+    yield_units,
+)
 from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
@@ -127,9 +135,9 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
 
 
 def _weeds(case: CaseFile) -> Iterator[Fault]:
-    """Weeds whose name, and local name if given, stand in no weed table."""
+    """Weeds whose name, code and local name, as far as given, stand in no weed table."""
     named: list[tuple[DataPath, tuple[str | None, ...]]] = [
-        (("weeds", i, "species"), (weed.species, weed.local_name))
+        (("weeds", i, "species"), (weed.species, weed.eppo, weed.local_name))
         for i, weed in enumerate(case.weeds)
     ]
     if case.refractometer:
@@ -140,9 +148,9 @@ def _weeds(case: CaseFile) -> Iterator[Fault]:
     for path, names in named if weeds() else ():
         if any(name and fold(name) in weeds() for name in names):
             continue
-        near = nearest(fold(names[0] or ""), weeds(), cutoff=0.75)
+        near = nearest_weed(names[0] or "")
         yield Fault("CASE115", path, repr(names[0]), "a weed of the weed table",
-                    f"Did you mean {weeds()[near]!r}?" if near else
+                    f"Did you mean {near!r}?" if near else
                     "It is printed as typed; nothing can be read from it.")
 
 

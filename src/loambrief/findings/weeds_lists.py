@@ -7,12 +7,14 @@ from collections.abc import Iterable, Mapping
 from loambrief.agronomy.registry import Result, subject
 from loambrief.agronomy.weeds_loss import weed_yield_loss
 from loambrief.agronomy.weeds_names import press_refused, split
+from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side, Status, say
 from loambrief.findings.salinity_state import plain
 from loambrief.findings.weeds_state import Seen, one_each
 from loambrief.tables import load
+from loambrief.tables.harmful import harmful_row
 
 TOPIC = "weeds"
 SIDES = {"supported": Side.FOR, "partly": Side.CONTEXT, "unsupported": Side.AGAINST,
@@ -73,11 +75,25 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
     )
 
 
+def _typed(seen: Seen) -> tuple[str, ...]:
+    """Names to judge a weed by: the accepted one, else all that were typed."""
+    typed = (seen.weed.species, seen.weed.eppo, seen.weed.local_name)
+    return (seen.accepted,) if seen.accepted else tuple(name for name in typed if name)
+
+
+def _genus_named(row: Mapping[str, object], seen: Iterable[Seen]) -> list[str]:
+    """Printed names of weeds without an accepted name whose harmful genus is in the row."""
+    genera = {name.split()[0] for name in split(row["species"])}
+    return [s.name for s in seen if s.accepted is None
+            and any(found["genus"] in genera for name in _typed(s)
+                    if (found := harmful_row(name)) is not None)]
+
+
 def _hazards(seen: tuple[Seen, ...]) -> list[tuple[str, str, list[str], tuple[str, ...]]]:
     """(kind, text, names, sources) that concern the case; equal harms are put together."""
     found: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
     for row in load("weeds/hazards"):
-        names = _named(row, seen)
+        names = _named(row, seen) + _genus_named(row, seen)
         if names:
             into = found.setdefault((str(row["kind"]), str(row["text"])), ([], []))
             into[0].extend(names)
@@ -98,7 +114,8 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         kinds.add(kind)
         if kind in RISKS:
             harmful.update(dict.fromkeys(names))
-    refused = [s.name for s in one_each(seen) if press_refused(s.accepted or s.weed.species)]
+    refused = list(dict.fromkeys(s.name for s in one_each(seen)
+                                 if any(press_refused(name) for name in _typed(s))))
     if refused:
         sources.append("burrows-tyrl-2013")
     body = []
@@ -123,6 +140,9 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
 
 
 def _crop_matches(crop: str, wanted: str) -> bool:
+    row = crops().get(fold(crop))
+    if row is not None and row["crop"] == wanted:
+        return True
     words = crop.casefold().replace(",", " ").split()
     return wanted in words and all(w == wanted or w in CROP_KINDS for w in words)
 
