@@ -165,7 +165,7 @@ def test_tables_are_shown_as_a_spread_not_a_mean():
     finding = by_id(case)["acidity.ph.A"]
     line = next(e for e in finding.evidence if e.text.key == "acidity.context_tables")
     assert 1.8 < line.text.params["pair"] < 2.4
-    assert {row["title"].split(" ")[0] for row in line.text.params["rows"]} == {
+    assert {row["table"].split(" ")[0] for row in line.text.params["rows"]} == {
         "Oregon", "Iowa", "Kansas"}
     said = " ".join(texts(acidity.assess(case)))
     assert "times Oregon" in said and "not averaged" in said

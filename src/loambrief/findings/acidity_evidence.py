@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from loambrief.agronomy.acidity import constant, exchange_acidity, lime_from_nitrogen
 from loambrief.agronomy.acidity_lime import lime_table
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import where
 from loambrief.findings.acidity_need import LimeNeed
@@ -77,31 +77,25 @@ def _acidity(state: AcidState) -> list[Evidence]:
                      Grade.CALCULATED, (acid.source,), (acid,))]
 
 
-def _row(result: Result) -> dict:
-    return {"title": lime_table(str(result.inputs["table"]))["title"],
-            "amount": result.details["effective_caco3_ton_ac"], "printed": result.value,
-            "basis": result.details["basis"], "depth_in": result.details["depth_in"]}
-
-
 def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
     """Other tables for the same buffer, never averaged."""
     if not lime.alternatives:
         return []
-    rows = [_row(r) for r in lime.alternatives]
-    printed = [_row(r) for r in lime.printed if r.value]
-    spread = lime.spread
-    by_name = {str(r.inputs["table"]): float(r.value) for r in lime.printed if r.value}
-    pair = (by_name["smp"] / by_name["sikora_oregon_2025"]
-            if {"smp", "sikora_oregon_2025"} <= set(by_name) else None)
+    rows = [{"table": lime_table(str(r.inputs["table"]))["title"],
+             "amount": r.details["effective_caco3_ton_ac"]} for r in lime.alternatives]
+    printed = [{"table": lime_table(name)["title"], "rate": rate}
+               for name, rate in lime.printed.items() if rate > 0]
+    spread, rates = lime.spread, lime.printed
+    pair = (rates["smp"] / rates["sikora_oregon_2025"]
+            if rates.get("smp") and rates.get("sikora_oregon_2025") else None)
     apart = spread is not None and spread >= TWOFOLD
     return [Evidence(
         Side.AGAINST if apart else Side.CONTEXT,
         say("acidity.context_tables", rows=rows, printed=printed, apart=apart, spread=spread,
-            pair=pair,
-            chosen=lime.need.params["table"],
+            pair=pair, chosen=lime.need.params["table"],
             chosen_amount=lime.best.details["effective_caco3_ton_ac"]),
         Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in lime.alternatives)),
-        (*lime.alternatives, *lime.printed))]
+        lime.alternatives)]
 
 
 def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:

@@ -61,8 +61,6 @@ class LimeNeed:
     choice: TableChoice
     best: Result | None = None
     alternatives: tuple[Result, ...] = ()
-    printed: tuple[Result, ...] = ()
-    """Each table at its own depth in its own lime, the chosen one first."""
     depth_in: float = 0.0
     depth_by: str = ""
     credit: tuple[Result, ...] = ()
@@ -71,8 +69,15 @@ class LimeNeed:
     @property
     def spread(self) -> float | None:
         """Largest over smallest printed rate, or None."""
-        rates = [r.value for r in self.printed if r.value and r.value > 0]
+        rates = [r for r in self.printed.values() if r > 0]
         return max(rates) / min(rates) if len(rates) > 1 else None
+
+    @property
+    def printed(self) -> dict[str, float]:
+        """Rate of each table at its own depth in its own lime, the chosen one first."""
+        listed = (self.best, *self.alternatives) if self.best else ()
+        return {str(r.inputs["table"]): rate for r in listed
+                if r.within_range and (rate := as_printed(r)) is not None}
 
 
 def choose_table(case: CaseFile, state: AcidState) -> TableChoice:
@@ -157,24 +162,26 @@ def _effective(result: Result) -> float:
 
 
 def _alternatives(state: AcidState, slice_: Increment, ph: float, chosen: str, depth: float
-                  ) -> tuple[tuple[Result, ...], tuple[Result, ...]]:
-    """Other tables for the same buffer: at our depth, and as each prints itself."""
-    same, printed = [], []
-    target = state.target.value
-    names = [n for n in tables_for(state.sample.methods.buffer)
-             if n not in NOT_FIELD and n != chosen
-             and not {n, chosen} <= set(SAME_CALIBRATION)]
-    for name in [chosen, *names]:
+                  ) -> tuple[Result, ...]:
+    """What other tables for the same buffer say at the same depth; only inside their range."""
+    found = []
+    for name in tables_for(state.sample.methods.buffer):
+        if name in NOT_FIELD or name == chosen or {name, chosen} <= set(SAME_CALIBRATION):
+            continue
         try:
-            inputs = _inputs(state, slice_, ph, name, target, depth)
-            other = lime_requirement.evaluate(**inputs)
-            if name != chosen and other.within_range:
-                same.append(other)
-            if other.within_range and lime_table(name)["base_depth_in"] > 1:
-                printed.append(lime_requirement.evaluate(**{**inputs, "depth_in": None}))
+            other = lime_requirement.evaluate(
+                **_inputs(state, slice_, ph, name, state.target.value, depth))
         except ImpossibleInput:
             continue
-    return tuple(same), tuple(printed)
+        if other.within_range:
+            found.append(other)
+    return tuple(found)
+
+
+def as_printed(result: Result) -> float | None:
+    """A table's rate at its own depth [ton/ac of its own lime]; None for one that is per inch."""
+    base = float(result.details["base_depth_in"])
+    return float(result.value) * base / float(result.details["depth_in"]) if base > 1 else None
 
 
 def _credits(case: CaseFile, state: AcidState) -> tuple[tuple[Result, ...], tuple[str, ...]]:
@@ -276,7 +283,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
             problem = say("acidity.problem_input", table=lime_table(choice.name)["title"],
                           reason=str(error))
             return LimeNeed(base, replace(choice, problem=problem))
-        same, printed = _alternatives(state, slice_, ph, choice.name, depth)
+        same = _alternatives(state, slice_, ph, choice.name, depth)
         credit, uncredited = _credits(case, state)
         cap, rule = one_pass_cap(case)
     taken = sum(float(c.value) for c in credit)
@@ -291,4 +298,4 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         results=(best, low, high, *credit, rule),
         sources=tuple(dict.fromkeys(r.source for r in (best, *credit, rule))), params=params,
     )
-    return LimeNeed(need, choice, best, same, printed, depth, depth_by, credit, uncredited)
+    return LimeNeed(need, choice, best, same, depth, depth_by, credit, uncredited)

@@ -102,18 +102,17 @@ def cation_state(sample: Sample) -> CationState:
     carbonate, cec = plain(main.carbonate), plain(main.cec)
     by_displacement = cec if sample.methods.cec == "ammonium acetate" else None
     with subject(where(sample, main)):
-        charges = {c: ppm_to_meq.evaluate(ppm=v, cation=c) for c, v in amounts.items()}
-        bases = sum(float(r.value) for r in charges.values()) if charges else None
+        bases = sum(float(ppm_to_meq.function(v, c).value) for c, v in amounts.items())
         complete = all(c in amounts for c in ("Ca", "Mg", "K"))
         reliable = summed_cec_reliability.evaluate(
             ph=ph, fizz=sample.fizz, bases_meq=bases if complete else None,
             displacement_cec_meq=by_displacement, carbonate_pct=carbonate)
         known = CationState(sample, label, main, amounts, ph, carbonate, reliable,
                             lab_cec=cec if sample.methods.cec == "summation" else None,
-                            displacement_cec=by_displacement, bases=bases)
+                            displacement_cec=by_displacement, bases=bases if amounts else None)
         if known.suppressed or not known.any_cation:
             return known
-        return _with_capacity(known, complete, tuple(charges.values()))
+        return _with_capacity(known, complete)
 
 
 def _acidity(state: CationState) -> Result | float | None:
@@ -128,10 +127,10 @@ def _acidity(state: CationState) -> Result | float | None:
     return None
 
 
-def _with_capacity(state: CationState, complete: bool, charges: tuple[Result, ...]) -> CationState:
+def _with_capacity(state: CationState, complete: bool) -> CationState:
     acidity = _acidity(state)
     unknown = tuple(name for c, name in FIELDS.items() if c != "Na" and c not in state.amounts)
-    results: list[Result] = list(charges)
+    results: list[Result] = []
     if state.displacement_cec is not None:
         cec, by = state.displacement_cec, "displacement"
     elif complete and acidity is not None:

@@ -145,12 +145,13 @@ def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[La
 def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float | None,
               limited: list[Layer]) -> tuple[Evidence, ...]:
     lines = []
-    for layer in known:
-        lines.append(Evidence(Side.FOR, say("stratification.for_layer", **_row(layer),
-                                            depth=state.surface.depth[2],
-                                            whole_depth=state.whole.depth[2]),
-                              Grade.MEASURED if layer.below_by == "measured"
-                              else Grade.CALCULATED, ("layer-mass-balance",), layer.results))
+    for by, grade in (("measured", Grade.MEASURED), ("balance", Grade.CALCULATED)):
+        group = [x for x in known if x.below_by == by]
+        if group:
+            lines.append(Evidence(
+                Side.FOR, say("stratification.for_layers", rows=[_row(x) for x in group], by=by,
+                              depth=state.surface.depth[2], whole_depth=state.whole.depth[2]),
+                grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
     if gap is not None:
         lines.append(Evidence(Side.FOR, say("stratification.for_ph", top=state.surface_ph,
                                             whole=state.whole_ph, depth=state.surface.depth[2],
