@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.model import Action
@@ -12,6 +14,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Message, say
 
 LB_PER_TON = 2000.0
+_NOT_PLAIN = re.compile(r"[^\w]+")
 SURFACE_TILLAGE = ("no-till", "strip-till", "perennial")
 CAUTIONS: Mapping[str, tuple[str, ...]] = {
     "lime": ("caution_lime_dust", "caution_spread_wind"),
@@ -30,8 +33,20 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = {
 def action_id(need_for: NeedFor, suffix: str = "") -> str:
     """Stable id: kind, item, sample and product or pass."""
     need = need_for.need
-    parts = [need.kind.value.replace(" ", "-"), need.item, need.where.split(" ")[0], suffix]
-    return ".".join(p.lower().replace(" ", "-") for p in parts if p)
+    parts = [need.kind.value, need.item, need.where.partition(" (")[0], suffix]
+    return ".".join(_NOT_PLAIN.sub("-", p.lower()).strip("-") for p in parts if p)
+
+
+def distinct(actions: list[Action]) -> list[Action]:
+    """Number actions that would bear one id, in order of their places."""
+    taken: dict[str, list[Action]] = {}
+    for action in actions:
+        taken.setdefault(action.id, []).append(action)
+    named = []
+    for name, group in taken.items():
+        for number, action in enumerate(sorted(group, key=lambda a: a.where), 1):
+            named.append(action if number == 1 else replace(action, id=f"{name}.{number}"))
+    return named
 
 
 def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more) -> Action:
@@ -51,7 +66,7 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         area_ac=need.area_ac,
         severity=need_for.severity,
         confidence=need_for.confidence,
-        window=more.pop("window", None) or window(case, need.kind),
+        window=more.pop("window", None) or window(case, need.kind, item=need.item),
         cautions=cautions,
         material_kind=kind,
         **more,

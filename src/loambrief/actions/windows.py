@@ -2,7 +2,7 @@
 
 Waiting times are the usual ones and are printed with the action: lime wants 6 to 12 months
 before a legume is seeded (Penn State Forages, liming) and reacts from its finest part
-within weeks; broadcast phosphorus and potassium go on any time before planting that is
+within weeks; a cover crop is sown after harvest, not before planting; broadcast phosphorus and potassium go on any time before planting that is
 not frozen or saturated; loosening wants the soil dry enough to shatter, so after harvest.
 """
 
@@ -28,7 +28,23 @@ def _dates(case: CaseFile) -> dict[str, dt.date]:
     }
 
 
-def window(case: CaseFile, kind: NeedKind, pass_number: int = 1) -> Window:
+HABITS = {  # item of a need to the words for its time
+    "leaching-share": "when_irrigation",
+    "ash": "when_each_cut",
+    "weedy-hay": "when_each_cut",
+    "nitrate": "when_before_feeding",
+    "horse-sugar": "when_before_feeding",
+    "stop-manure": "when_at_once",
+    "tissue": "when_growing",
+    "sap-again": "when_growing",
+    "cone-again": "when_field_capacity",
+}
+COVER_DAYS = 21
+"""A cover crop sown more than three weeks after the harvest of a summer crop rarely pays
+before winter (our own cut)."""
+
+
+def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "") -> Window:
     """Window of one kind of work; without dates in the case it is said in words only."""
     dates, today = _dates(case), case.case.date
     planting, harvest = dates.get("planting"), dates.get("harvest")
@@ -60,6 +76,15 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1) -> Window:
                 return Window(start, start + 14 * DAY,
                               say("actions.when_after_cut", start=start, end=start + 14 * DAY))
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
+    if item in HABITS:
+        return Window(today, None, say(f"actions.{HABITS[item]}"))
+    if kind is NeedKind.MANAGE:
+        return Window(today, None, say("actions.when_habit"))
+    if kind is NeedKind.ORGANIC_MATTER:
+        if harvest and harvest > today:
+            end = harvest + COVER_DAYS * DAY
+            return Window(harvest, end, say("actions.when_cover", start=harvest, end=end))
+        return Window(today, None, say("actions.when_cover_undated"))
     if kind is NeedKind.MEASURE:
         return Window(today, planting if planting and planting > today else None,
                       say("actions.when_measure"))
