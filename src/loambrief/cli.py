@@ -74,6 +74,7 @@ def advise(case: Path, output: Path, units: str | None, paper: str | None, ics: 
         click.echo(json.dumps({"case_id": advisory.case_id, "files": [str(p) for p in written]}))
     elif not quiet:
         _warn(advisory.advice.loaded.warnings)
+        _warn(pipeline.own_rate_warnings(advisory.advice))
         for line in pipeline.summary_lines(advisory.advice):
             click.echo(line)
         for path in written:

@@ -160,6 +160,14 @@ def summary_lines(advice: Advice, most: int = 3) -> list[str]:
     return lines
 
 
+def own_rate_warnings(advice: Advice) -> list[str]:
+    """Limits that the adviser's own rates cross, for the terminal."""
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
+            for caution in action.cautions if caution.key.startswith("actions.own_over")]
+
+
 def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):
     """Two plans beside each other: a second case file, or the first with changes.
 

@@ -106,7 +106,7 @@ def test_budget_of_a_whole_plan(limit, more):
 def test_steps_dependencies_and_windows(plan):
     """ensures that water comes before sodium, sodium before salts, pH before nutrients."""
     place = {a.id: a.rank for a in plan.actions}
-    assert place["drain.outlet.a"] < place["gypsum.sodium.a"] < place["leach.salts.a"]
+    assert place["drain.outlet.a"] < place["gypsum.sodium.a.1"] < place["leach.salts.a"]
     assert place["lime.lime.b.1"] < place["lime.lime.b.2"]
     nutrients = [a.rank for a in plan.actions if a.kind is NeedKind.NUTRIENT]
     assert min(nutrients) > place["lime.lime.b.1"]
@@ -119,6 +119,9 @@ def test_steps_dependencies_and_windows(plan):
 
 def test_caps_split_passes(plan):
     """ensures that no pass of lime or gypsum goes past its cap, and the passes add up."""
+    gypsum = [a for a in plan.actions if a.kind is NeedKind.GYPSUM]
+    assert [a.pass_number for a in gypsum] == [1, 2]
+    assert sum(a.exact_rate for a in gypsum) == pytest.approx(2.0 / 0.90)
     lime = [a for a in plan.actions if a.kind is NeedKind.LIME]
     assert [a.passes for a in lime] == [2, 2]
     assert sum(a.exact_rate for a in lime) == pytest.approx(3.0 / 0.70)
@@ -170,9 +173,9 @@ def test_what_waits_is_told_with_its_cost():
     """ensures that left-out actions say what waiting means, and the next money is named."""
     plan = make_plan(case_of(MATERIALS, budget={"amount": 4000}), FINDINGS)
     left = {a.id: a for a in plan.actions if a.id in plan.budget.left_out}
-    assert "drain.outlet.a" in left and "gypsum.sodium.a" in left
+    assert "drain.outlet.a" in left and "gypsum.sodium.a.1" in left
     blocks = [m for m in left["drain.outlet.a"].waiting if m.key == "actions.waiting_blocks"]
-    assert str(left["gypsum.sodium.a"].rank) in blocks[0].params["ranks"]
+    assert str(left["gypsum.sodium.a.1"].rank) in blocks[0].params["ranks"]
     assert plan.budget.next_use == "drain.outlet.a"
     assert plan.budget.next_money == pytest.approx(16_000 - (4000 - plan.budget.spent))
     assert all(not a.waiting for a in plan.actions if a.id in plan.budget.chosen)
@@ -244,6 +247,26 @@ def plan_mix(case):
     from loambrief.actions.blend import field_mix
 
     return field_mix((), offers(case))
+
+
+def test_places_that_begin_alike_stay_apart():
+    """ensures that two places with one first word, or one label, keep actions of their own."""
+    places = ("North end", "North side", "A1", "A10")
+    found = tuple(finding(need(NeedKind.LOOSEN, "layer", None, where=w), name="l", where=w)
+                  for w in places)
+    plan = make_plan(case_of(MATERIALS), found)
+    assert len({a.id for a in plan.actions}) == 4
+    high = finding(name="k", where="A1, 0-6 in", severity=0,
+                   results=(result(nutrient="K2O", upper_lb_ac=0.0),))
+    fed = make_plan(case_of(MATERIALS), (high, finding(
+        need(NeedKind.NUTRIENT, "K2O", 50.0, where="A10"), name="k10", where="A10")))
+    assert fed.actions[0].rate is not None and not fed.actions[0].limits
+
+
+def test_only_what_is_done_is_tested_again():
+    """ensures that a re-test belongs to an action that the money covers."""
+    plan = make_plan(case_of(MATERIALS, budget={"amount": 0}), FINDINGS)
+    assert {f.action_id for f in plan.followups} <= set(plan.budget.chosen)
 
 
 def test_no_needs_no_plan():

@@ -66,9 +66,10 @@ def _of(case: CaseFile, findings: tuple[Finding, ...], action: Action,
         beside: list[Action]) -> list[Message]:
     found: list[Message] = []
     if action.kind is NeedKind.LIME:
-        if any(a.supplies.get("N", 0) > 0 for a in beside):
+        bought = [a for a in beside if a.material_kind == "fertilizer"]
+        if any(a.supplies.get("N", 0) > 0 for a in bought):
             found.append(say("actions.interaction_lime_n"))
-        if any(a.supplies.get("P2O5", 0) > 0 for a in beside):
+        if any(a.supplies.get("P2O5", 0) > 0 for a in bought):
             found.append(say("actions.interaction_lime_p"))
     if action.material_kind in LIVE_SOURCES and any(a.kind is NeedKind.LIME for a in beside):
         found.append(say("actions.interaction_manure_lime"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.materials import (
@@ -169,8 +169,7 @@ def gypsum_actions(case: CaseFile, needs: tuple[NeedFor, ...],
             if dry > 0:
                 usable.append((offer, 1.0 / (analysis.gypsum.value / 100 * dry)))
     chosen = cheapest(usable, *_field(needs))
-    return tuple(_pure(case, n, chosen, "gypsum", lambda p: say("actions.how_gypsum", passes=p))
-                 for n in needs)
+    return tuple(a for n in needs for a in _pure(case, n, chosen, "gypsum"))
 
 
 def sulfur_actions(case: CaseFile, needs: tuple[NeedFor, ...],
@@ -180,35 +179,43 @@ def sulfur_actions(case: CaseFile, needs: tuple[NeedFor, ...],
               if o.fraction("S") > 0]
     tons, area = _field(needs)
     chosen = cheapest(usable, tons / LB_PER_TON, area)
-    return tuple(_pure(case, n, chosen, "elemental sulfur",
-                       lambda p: say("actions.how_sulfur", passes=p)) for n in needs)
+    return tuple(a for n in needs for a in _pure(case, n, chosen, "elemental sulfur"))
 
 
-def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None, kind: str,
-          how: Callable) -> Action:
-    """One action for a need of a pure material."""
+def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
+          kind: str) -> tuple[Action, ...]:
+    """One action per pass for a need of a pure material."""
     need = need_for.need
     name = "gypsum" if kind == "gypsum" else "sulfur"
     if need.amount is None or chosen is None:
         title = (say("actions.title_gypsum_no_product", where=need.where, amount=need.amount)
                  if name == "gypsum" else need.text)
-        return base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
-                    rate_high=need.high, results=need.results)
+        return (base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
+                     rate_high=need.high, results=need.results),)
     offer, scale = chosen
     cap = need.cap * scale if need.cap else None
     passes = passes_of(need_for)
     exact = need.amount * scale / passes
     rate = round_rate(exact, need.unit, case.case.units, cap)
-    return base(
-        case, need_for, "",
-        say(f"actions.title_{name}", where=need.where, rate=rate, material=offer.material.name,
-            passes=passes),
-        kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
-        rate=rate, exact_rate=exact, rate_unit=need.unit, passes=passes, cap=cap,
-        rate_low=None if need.low is None else need.low * scale / passes,
-        rate_high=None if need.high is None else need.high * scale / passes,
-        how=(how(passes),),
-        supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
-        results=need.results,
-        **priced(offer, rate, need.unit, need.area_ac),
+    first = action_id(need_for, "1" if passes > 1 else "")
+    return tuple(
+        base(
+            case, need_for, str(number) if passes > 1 else "",
+            say(f"actions.title_{name}", where=need.where, rate=rate,
+                material=offer.material.name, number=number, passes=passes),
+            kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
+            rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,
+            rate_low=None if need.low is None else need.low * scale / passes,
+            rate_high=None if need.high is None else need.high * scale / passes,
+            pass_number=number, passes=passes,
+            window=window(case, need.kind, number),
+            depends_on=(first,) if number > 1 else (),
+            how=(say(f"actions.how_{name}", passes=passes),),
+            supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
+            results=need.results,
+            limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
+            if passes > 1 else (),
+            **priced(offer, rate, need.unit, need.area_ac),
+        )
+        for number in range(1, passes + 1)
     )

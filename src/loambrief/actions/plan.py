@@ -11,6 +11,7 @@ from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
 from loambrief.actions.interactions import dependencies, in_turn, interactions
 from loambrief.actions.lime import gypsum_actions, lime_actions, sulfur_actions
+from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, kind_of, offers
@@ -18,6 +19,7 @@ from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.case.schema import CaseFile
+from loambrief.case.select import where as label_of
 from loambrief.findings.model import Finding, NeedKind, say
 from loambrief.findings.salinity import salty_materials
 
@@ -57,6 +59,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     actions += fed.actions
     for kind in WORK:
         actions += [service_action(case, n, on_offer) for n in amounts(needs, kind)]
+    actions = distinct(actions)
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = mark(actions, findings, on_offer)
     actions = interactions(case, findings, in_turn(dependencies(actions)))
@@ -67,7 +70,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     return Plan(
         actions=ranked,
         not_advised=not_advised(findings, ranked, on_offer, fed.zones, usable, fed.mix),
-        followups=followups(case, ranked),
+        followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
@@ -91,7 +94,8 @@ def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer
         if left is not None:
             zones.setdefault(need_for.need.where, []).append(left)
     fixed = {where: tuple(zone) for where, zone in sorted(zones.items())}
-    upper = {where: _upper(zone, findings, where) for where, zone in fixed.items()}
+    labels = {*fixed, *(label_of(s) for s in case.samples)}
+    upper = {where: _upper(zone, findings, where, labels) for where, zone in fixed.items()}
     return nutrient_plan(case, fixed, on_offer, upper)
 
 
@@ -109,11 +113,12 @@ def _left(need_for: NeedFor, have: float) -> NeedFor | None:
     return NeedFor(replace(need, amount=need.amount - have, **ends), need_for.findings)
 
 
-def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...], where: str) -> dict[str, float]:
+def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...],
+           where: str, labels: set[str]) -> dict[str, float]:
     """Limits a mix must keep: what findings of excess forbid, and what a need's own cap says."""
     limits: dict[str, float] = {}
     for finding in findings:
-        if finding.where and not where.startswith(finding.where.split(",")[0]):
+        if finding.where and _place_of(finding.where, labels) != where:
             continue
         for result in finding.results:
             limit = result.details.get("upper_lb_ac")
@@ -125,3 +130,9 @@ def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...], where: str)
         if need.cap is not None:
             limits[need.item] = min(limits.get(need.item, float("inf")), need.cap)
     return limits
+
+
+def _place_of(where: str, labels: set[str]) -> str:
+    """The sample a finding's label belongs to: "north, 0-2 in" is of "north"."""
+    fitting = [n for n in labels if where == n or where.startswith(f"{n}, ")]
+    return max(fitting, key=len, default=where)
