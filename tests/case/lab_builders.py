@@ -129,9 +129,9 @@ LAYOUTS = {
                 "{id: {column: Sample}, depth: {top: from, bottom: to, unit: cm}, " + DATE + "}"),
     ),
     "oxides in mg/100 g and charge": (
-        "Sample,Depth,pH,P2O5 mg/100g,K2O mg/100g,Ca cmol/kg\n"
-        "A1,0-2,5.4,<1.14568,21.9237,5.18988\nA1,0-6,5.9,4.00989,14.5757,6.28774\n"
-        "B2,0-6,6.8,9.39461,,8.58326\n".encode(),
+        b"Sample,Depth,pH,P2O5 mg/100g,K2O mg/100g,Ca cmol/kg\n"
+        b"A1,0-2,5.4,<1.14568,21.9237,5.18988\nA1,0-6,5.9,4.00989,14.5757,6.28774\n"
+        b"B2,0-6,6.8,9.39461,,8.58326\n",
         mapping(results="""\
 results:
   - {column: pH, to: ph}

@@ -132,7 +132,9 @@ class _Reading:
         """Take every row in turn, then say what was left out."""
         for row in self._rows():
             self._row(row)
-            if len(self.problems) > MOST_FAULTS or len(self.samples) > MOST_SAMPLES:
+            if len(self.problems) > MOST_FAULTS or len(self.samples) > MOST_SAMPLES or (
+                any(len(s.slices) > MOST_SLICES for s in self.samples.values())
+            ):
                 break
         if len(self.samples) > MOST_SAMPLES:
             self._problem(None, None, "CASE034", f"more than {MOST_SAMPLES} samples",
@@ -140,7 +142,7 @@ class _Reading:
         for sample in self.samples.values():
             if len(sample.slices) > MOST_SLICES:
                 self._problem(sample.row, self.columns.id, "CASE034",
-                              f"{len(sample.slices)} slices of {sample.id}",
+                              f"more than {MOST_SLICES} slices of {sample.id}",
                               f"at most {MOST_SLICES}")
         self._several_fields()
         if self.left_out:
@@ -233,7 +235,7 @@ class _Reading:
         return self.wanted_field is None or text.lower() == self.wanted_field.lower()
 
     def _several_fields(self) -> None:
-        if self.columns.farm_field is not None and self.wanted_field is None and len(self.fields) > 1:
+        if self.wanted_field is None and len(self.fields) > 1:
             names = ", ".join(show(name) for name in list(self.fields.values())[:10])
             self._problem(None, None, "CASE065", f"{len(self.fields)} fields: {names}",
                           "one field for a case", "Choose with --field, or sample.field.equals "

@@ -162,7 +162,8 @@ class _Search:
         header = rows[at : at + layout.header_rows]
         return header, header[-1].number + 1
 
-    def _find(self, part: ColumnPart | Given, path: DataPath, name: str | None = None) -> int | None:
+    def _find(self, part: ColumnPart | Given, path: DataPath,
+              name: str | None = None) -> int | None:
         name = name or part.column or ""
         nth = getattr(part, "nth", None)
         found = [i for i, h in enumerate(self.folded) if h == fold_header(name)]

@@ -37,7 +37,8 @@ SEARCHED = 100
 ASIDE = re.compile(r"\b(mehlich|m)[ -]?(1|3|iii|i)\b|\bolsen\b|\bbray([ -]?p?[ -]?1)?\b|\bdtpa\b|"
                    r"\b(modified )?morgan\b|\bab-dtpa\b|\bnh4oac\b|\bammonium acetate\b|"
                    r"\bavailable\b|\bextractable\b|\bexchangeable\b|\bicp\b|\bsoil\b|\bloi\b|"
-                   r"\bsikora\b|\bsmp\b|\badams[ -]evans\b|\bhot water\b|\bwalkley[ -]black\b|\bppm\b")
+                   r"\bsikora\b|\bsmp\b|\badams[ -]evans\b|\bhot water\b|"
+                   r"\bwalkley[ -]black\b|\bppm\b")
 """Words of a header that say how, not what."""
 
 
@@ -218,7 +219,8 @@ def _marks(texts: Iterable[str]) -> tuple[str, str]:
     point, comma = has(r"\d*\.(\d{1,2}|\d{4,})"), has(r"\d*,(\d{1,2}|\d{4,})")
     point |= has(r"\d{1,3}(,\d{3})+\.\d+|0\.\d+")
     comma |= has(r"\d{1,3}(\.\d{3})+,\d+|0,\d+")
-    by_comma, by_point = has(r"[1-9]\d{0,2}(,\d{3})+(\.\d+)?"), has(r"[1-9]\d{0,2}(\.\d{3})+(,\d+)?")
+    by_comma = has(r"[1-9]\d{0,2}(,\d{3})+(\.\d+)?")
+    by_point = has(r"[1-9]\d{0,2}(\.\d{3})+(,\d+)?")
     if point and comma:
         return TO_FILL_IN, TO_FILL_IN
     if point:

@@ -135,13 +135,13 @@ class TablePart(Part):
     header_row: q.count(1, 20_000, "a row number") | None = None
     header_rows: q.count(1, 3, "a number of rows") = 1
     dates: q.choice(tuple(DATES)) = "YYYY-MM-DD"
-    missing: Annotated[list[q.Name], Field(max_length=20)] = list(MISSING)
-    not_detected: Annotated[list[q.Name], Field(max_length=20)] = []
-    ratings: Annotated[list[q.Name], Field(max_length=20)] = []
+    missing: list[q.Name] = Field(list(MISSING), max_length=20)
+    not_detected: list[q.Name] = Field([], max_length=20)
+    ratings: list[q.Name] = Field([], max_length=20)
     end_before: q.Name | None = None
     duplicates: q.choice(("refuse", "first", "last")) = "refuse"
     fill_down: bool = False
-    skip: Annotated[list[SkipPart], Field(max_length=20)] = []
+    skip: list[SkipPart] = Field([], max_length=20)
     long: LongPart | None = None
 
 
@@ -181,7 +181,7 @@ class MapFile(Part):
     lab: LabPart
     methods: Methods = Methods()
     results: Annotated[list[ResultPart], Field(min_length=1, max_length=100)]
-    ignore: Annotated[list[q.Name], Field(max_length=250)] = []
+    ignore: list[q.Name] = Field([], max_length=250)
 
 
 @dataclass(frozen=True)

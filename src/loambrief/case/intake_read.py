@@ -27,6 +27,7 @@ MAX_LAB_BYTES = 10 * 1024 * 1024
 MAX_UNPACKED = 60 * 1024 * 1024
 MAX_ROWS = 20_000
 MAX_COLUMNS = 256
+MAX_CELLS = 250_000
 MAX_CELL = 1000
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
 ENCODINGS = ("utf-8", "utf-16", "windows-1252", "latin-1")
@@ -207,12 +208,13 @@ def _delimited(text: str, file: str, delimiter: str | None) -> tuple[list[Row], 
         order = {name: _ordered(text, sign) for name, sign in DELIMITERS.items()}
         delimiter = next((name for name in ("tab", "semicolon", "bar")
                           if order[name] and order[name] >= COMMA_SHARE * order["comma"]), "comma")
-    rows = []
-    start = 0
+    rows: list[Row] = []
+    start = cells = 0
     try:
         for start, record in _records(text, DELIMITERS[delimiter]):
             rows.append(_row(file, start, [Cell(" ".join(c.split())) for c in record]))
-            _limit(file, len(rows))
+            cells += len(rows[-1].cells)
+            _limit(file, len(rows), cells)
     except csv.Error as error:
         raise _unreadable(file, f"a row that cannot be split ({error})", "cells and delimiters",
                           "Look for a quote without its partner.", start + 1) from None
@@ -230,10 +232,11 @@ def _row(file: str, number: int, cells: list[Cell]) -> Row:
     return Row(number, tuple(cells))
 
 
-def _limit(file: str, rows: int) -> None:
-    if rows > MAX_ROWS:
-        raise _unreadable(file, f"more than {MAX_ROWS:,} rows", f"at most {MAX_ROWS:,}",
-                          "Cut the file down to the fields of this case.")
+def _limit(file: str, rows: int, cells: int) -> None:
+    for count, most, what in ((rows, MAX_ROWS, "rows"), (cells, MAX_CELLS, "cells")):
+        if count > most:
+            raise _unreadable(file, f"more than {most:,} {what}", f"at most {most:,}",
+                              "Cut the file down to the fields of this case.")
 
 
 # workbooks -------------------------------------------------------------------------------
@@ -255,12 +258,15 @@ def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[Row], list
                 raise _unreadable(file, "a workbook without sheets", "a sheet with results")
             chosen = book[sheet or names[0]]
             chosen.reset_dimensions()
-            rows = []
+            rows: list[Row] = []
+            count = 0
             for number, cells in enumerate(
                 chosen.iter_rows(max_row=MAX_ROWS + 1, max_col=MAX_COLUMNS + 1), start=1
             ):
-                rows.append(_row(file, number, [_cell(c) for c in cells]))
-                _limit(file, len(rows))
+                width = max((i for i, c in enumerate(cells, 1) if c.value is not None), default=0)
+                rows.append(_row(file, number, [_cell(c) for c in cells[:width]]))
+                count += width
+                _limit(file, len(rows), count)
     except CaseProblems:
         raise
     except Exception as error:  # the library raises whatever a damaged part leads to
