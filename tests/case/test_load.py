@@ -262,3 +262,15 @@ def test_published_limits():
     assert fresh_buffers()["woodruff"] == 7.0
     with pytest.raises(UnknownName):
         limit("no such limit")
+
+
+def test_two_zones_of_one_name_are_refused(tmp_path):
+    """ensures that two samples cannot be taken for one zone because of their place names."""
+    ohio = next(p for p in SAMPLES if p.parent.name == "acid_corn_ohio")
+    source = ohio.read_text(encoding="utf-8")
+    path = tmp_path / "case.yaml"
+    path.write_text(source.replace("place: south, toward the ditch", "place: North, higher ground"),
+                    encoding="utf-8")
+    with pytest.raises(CaseProblems) as caught:
+        load_case(path)
+    assert [(p.code, p.field) for p in caught.value.problems] == [("CASE042", "samples[1].place")]

@@ -42,6 +42,7 @@ def cross_checks(case: CaseFile) -> Iterator[Fault]:
         yield from _overlaps(sample, ("samples", i))
     yield from _areas(case)
     yield from _identifiers(case)
+    yield from _places(case)
     yield from _penetrometer(case)
     for i, forage in enumerate(case.forage):
         if forage.nitrate is not None and forage.nitrate_as is None:
@@ -130,6 +131,18 @@ def _identifiers(case: CaseFile) -> Iterator[Fault]:
                             "each id once",
                             f"Entry {known + 1} of {path[-1]} already has it (capitals do not "
                             "count).", needs=((*path, known, "id"),))
+
+
+def _places(case: CaseFile) -> Iterator[Fault]:
+    """Two samples under one place name would be taken for one zone in the report."""
+    seen: dict[str, int] = {}
+    for i, sample in enumerate(case.samples):
+        label = (sample.place or sample.id).strip().lower()
+        if label in seen and sample.place:
+            yield Fault("CASE042", ("samples", i, "place"), f"{short(sample.place)!r} a second time",
+                        "a place of its own for each sample",
+                        "Sample names are printed by place; call the zones apart.")
+        seen.setdefault(label, i)
 
 
 def _penetrometer(case: CaseFile) -> Iterator[Fault]:

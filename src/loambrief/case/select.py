@@ -41,6 +41,12 @@ def age_days(case: CaseFile, date: dt.date) -> int:
 
 
 def where(sample: Sample, increment: Increment | None = None) -> str:
-    """Short label of a sample or slice, as printed (``"N1 (north), 0-6 in"``)."""
-    label = f"{sample.id} ({sample.place})" if sample.place else sample.id
-    return f"{label}, {increment.depth[2]}" if increment else label
+    """Label of a sample or slice as printed: its place, else its id (``"north, 0-2 in"``).
+
+    The slice that stands for the tilled layer needs no depth. Places are unique within a
+    case (checked when it is read).
+    """
+    label = sample.place or sample.id
+    if increment is None or increment is main_increment(sample):
+        return label
+    return f"{label}, {increment.depth[2]}"
