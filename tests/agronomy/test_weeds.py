@@ -256,7 +256,8 @@ def test_only_listed_genera_are_refused():
 def test_a_harmful_plant_is_not_offered_for_another_name():
     """ensures that a harmful name is offered only where nearly all letters agree (0.9)."""
     assert names.find_species("giant ragweed")["scientific_name"] == "Ambrosia trifida"
-    for typed in ("giant rogweed", "gaint ragweed", "giant hagweed", "poison hickory", "wild carrat x"):
+    for typed in ("giant rogweed", "gaint ragweed", "giant hagweed", "poison hickory",
+                  "wild carrat x"):
         with pytest.raises(UnknownName) as caught:
             names.find_species(typed)
         for offered in caught.value.known:

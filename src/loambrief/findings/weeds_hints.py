@@ -206,7 +206,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
             agrees=not {Verdict.DIFFERS, Verdict.MIXED} & set(verdicts)),
         reference=say("weeds.reference_hints"),
         where=case.field.name,
-        body=(say("weeds.body_signs"), say("weeds.body_region"),
+        body=(say("weeds.body_signs"),
               *([say("weeds.body_unknown", names=unknown)] if unknown else []),
               *([say("weeds.body_unsure", names=unsure, probable=constant("probable"),
                      possible=constant("possible"))] if unsure else []),

@@ -51,7 +51,7 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
             SIDES[verdict],
             say("weeds.claim" if names else "weeds.claim_brix", names=names,
                 meaning=row["meaning"], verdict=verdict, evidence=row["evidence"]),
-            Grade.PRACTICE, keys))
+            Grade.SCREENING, keys))
         sources += keys
         told.update(names)
         counts[verdict] += 1
@@ -107,13 +107,23 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     evidence, sources = [], ["cornell-nrcca-ca0539", "noxious-weed-law"]
     harmful: dict[str, None] = {}
     kinds: set[str] = set()
-    for kind, text, names, keys in _hazards(seen):
-        evidence.append(Evidence(Side.CONTEXT, say(f"weeds.hazard_{kind}", names=names, text=text),
-                                 Grade.OBSERVED, keys))
+    found = _hazards(seen)
+    for kind, text, names, keys in found:
+        if kind in RISKS:
+            evidence.append(Evidence(Side.CONTEXT,
+                                     say(f"weeds.hazard_{kind}", names=names, text=text),
+                                     Grade.OBSERVED, keys))
         sources += keys
         kinds.add(kind)
         if kind in RISKS:
             harmful.update(dict.fromkeys(names))
+    alike = [hazard for hazard in found if hazard[0] == "look_alike"]
+    if alike:
+        evidence.append(Evidence(
+            Side.CONTEXT,
+            say("weeds.hazard_look_alike",
+                groups=[{"names": names, "text": text} for _, text, names, _ in alike]),
+            Grade.OBSERVED, tuple(dict.fromkeys(key for *_, keys in alike for key in keys))))
     refused = list(dict.fromkeys(s.name for s in one_each(seen)
                                  if any(press_refused(name) for name in _typed(s))))
     if refused:
@@ -161,14 +171,10 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
             Grade.SCREENING, (str(row["source"]),)))
         sources.append(str(row["source"]))
         evidence += _counted(row, seen)
-    for row in load("weeds/seedbank"):
-        names = _named(row, seen)
-        if names:
-            evidence.append(Evidence(
-                Side.CONTEXT, say("weeds.context_seed", weed=names[0], statement=row["statement"],
-                                  memory=row["how"] == "memory"),
-                Grade.SCREENING, (str(row["source"]),)))
-            sources.append(str(row["source"]))
+    seed = _seed_life(seen)
+    if seed is not None:
+        evidence.append(seed)
+        sources += seed.sources
     if not evidence:
         return None
     results = tuple(r for e in evidence for r in e.results)
@@ -183,6 +189,24 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
         sources=tuple(dict.fromkeys((*sources, *(("lindquist-1996",) if losses else ())))),
         results=results,
     )
+
+
+def _seed_life(seen: tuple[Seen, ...]) -> Evidence | None:
+    """How long the seed of the weeds lasts, in one line; equal statements are put together."""
+    told: dict[tuple[str, bool], list[str]] = {}
+    sources: list[str] = []
+    for row in load("weeds/seedbank"):
+        names = _named(row, seen)
+        if names:
+            into = told.setdefault((str(row["statement"]), row["how"] == "memory"), [])
+            into.append(names[0])
+            sources.append(str(row["source"]))
+    if not told:
+        return None
+    seeds = [{"weeds": names, "statement": statement, "memory": memory}
+             for (statement, memory), names in told.items()]
+    return Evidence(Side.CONTEXT, say("weeds.context_seed", seeds=seeds), Grade.SCREENING,
+                    tuple(dict.fromkeys(sources)))
 
 
 def _counted(row: Mapping[str, object], seen: Iterable[Seen]) -> list[Evidence]:
