@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from findings.field_cases import case_of, needs_of, sources, texts
+from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.findings import compaction
@@ -210,13 +210,51 @@ def test_density_without_texture_is_not_judged():
 @pytest.mark.parametrize(
     ("rates", "status", "severity"),
     [(["0.1 in/h", "0.12 in/h", "0.11 in/h", "0.1 in/h"], Status.LIMITING, 2),
-     (["0.3 in/h", "0.2 in/h", "0.5 in/h"], Status.WATCH, 1),
-     (["15 mm/h", "18 mm/h"], Status.ADEQUATE, 0)],
+     (["0.35 in/h", "0.2 in/h", "0.5 in/h"], Status.UNCERTAIN, 0),
+     (["15 mm/h", "18 mm/h"], Status.UNCERTAIN, 0),
+     (["0.1 in/h"], Status.UNCERTAIN, 0),
+     (["15 mm/h", "18 mm/h", "16 mm/h", "17 mm/h"], Status.ADEQUATE, 0)],
 )
 def test_intake_beside_its_texture(rates, status, severity):
     """ensures that intake is held against its texture (Hillel, silt loam 10 to 20 mm/h)."""
     finding = found(infiltration={"date": "2026-04-09", "rates": rates})["compaction.infiltration"]
     assert (finding.status, finding.severity) == (status, severity)
+
+
+def test_rings_that_cannot_tell_ask_for_rings_only():
+    """ensures that an interval over the expected minimum leads to rings, not to a measure.
+
+    Mean of 0.35, 0.2 and 0.5 in/h is 0.35 with a 95 % t interval of about -0.02 to 0.72 in/h
+    (t = 4.303 at 2 degrees of freedom, Student's table); silt loam takes 0.39 in/h (Hillel).
+    """
+    said = compaction.assess(case_of(infiltration={
+        "date": "2026-04-09", "rates": ["0.35 in/h", "0.2 in/h", "0.5 in/h"]}))
+    finding = next(f for f in said.findings if f.id == "compaction.infiltration")
+    assert finding.confidence is Confidence.LOW
+    assert [(n.kind, n.item) for n in finding.needs] == [(NeedKind.MEASURE, "rings")]
+    title, expected = (WRITERS["us"].write(m) for m in (
+        finding.title, next(e.text for e in finding.evidence
+                            if e.text.key == "compaction.evidence_expected")))
+    assert "cannot be told from normal" in title and "slower" not in title
+    assert "takes less." not in expected.replace("whether this soil takes less", "")
+
+
+@pytest.mark.parametrize("moisture", ["moist", "dry"])
+def test_a_lane_that_shows_no_dense_layer_asks_only_for_a_reading(moisture):
+    """ensures that wheel ways read in soil below field capacity change no traffic."""
+    said = compaction.assess(case_of(penetrometer=cone(
+        [LOOSE] * 10 + [DENSE] * 2, moisture=moisture, places=["bed"] * 10 + ["wheel way"] * 2)))
+    lane = next(f for f in said.findings if f.id == "compaction.resistance.traffic")
+    assert [(n.kind, n.item) for n in lane.needs] == [(NeedKind.MEASURE, "cone-again")]
+
+
+def test_exactly_at_the_limit_is_not_over_it():
+    """ensures that 300 psi counts as not over 300 psi, and that the text says so."""
+    finding = found(penetrometer=cone([[100, 300, 200, 200, 200], [100, 301, 200, 200, 200]]))[
+        "compaction.resistance.field"]
+    assert finding.results[0].details["over"] == 1
+    body = WRITERS["us"].write(finding.body[0])
+    assert "1 of 2" in body and "exactly" in body and "does not count" in body
 
 
 def test_a_limit_is_not_a_rate():

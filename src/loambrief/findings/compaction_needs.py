@@ -46,7 +46,7 @@ def zone_needs(state: ConeState, zone: Zone) -> tuple[Need, ...]:
     elif reason in ("scattered", "bottom"):
         needs.append(_measure(zone, "cone-deeper", say(
             f"compaction.need_{reason}", where=zone.label)))
-    if dense and (state.shows_dense or zone.key != FIELD):
+    if dense and state.shows_dense:
         needs.append(_manage(state, zone))
     return tuple(needs)
 

@@ -33,6 +33,8 @@ from loambrief.units import Quantity
 
 TOPIC = "compaction"
 FEW_RINGS = 3
+MORE_RINGS = 8
+"""Rings to ask for where a few cannot settle the rate (our own choice)."""
 STEP = {"ideal": (Status.ADEQUATE, 0), "between ideal and affected": (Status.NOTED, 0),
         "may affect roots": (Status.WATCH, 1), "restricts roots": (Status.LIMITING, 2)}
 
@@ -162,12 +164,15 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     low = max(float(spread.details["low"]), 0.0) if spread else None  # type: ignore[arg-type]
     high = float(spread.details["high"]) if spread else None  # type: ignore[arg-type]
     floor = expected.value if expected else None
+    # one ring has no interval; several whose interval holds the floor settle nothing either
+    unsettled = floor is not None and (
+        mean < floor if low is None or high is None else low <= floor <= high)
     status, severity = Status.NOTED, 0
     if floor is not None:
         if high is not None and high < floor:
             status, severity = Status.LIMITING, 2
-        elif mean < floor:
-            status, severity = Status.WATCH, 1
+        elif unsettled:
+            status = Status.UNCERTAIN
         else:
             status = Status.ADEQUATE
     elif judged.value in ("very slow", "slow"):
@@ -183,7 +188,7 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
         evidence.append(Evidence(
             Side.FOR if severity else Side.CONTEXT,
             say("compaction.evidence_expected", texture=texture, low=floor,
-                high=expected.details["high_in_h"], below=mean < floor),
+                high=expected.details["high_in_h"], below=mean < floor, unsettled=unsettled),
             Grade.CALCULATED, (expected.source,), (expected,)))
     evidence.append(Evidence(Side.AGAINST if severity else Side.CONTEXT,
                              say("compaction.context_rings", n=len(rates)), Grade.OBSERVED,
@@ -192,16 +197,20 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     if severity:
         needs = (Need(NeedKind.MANAGE, "surface", "",
                       say("compaction.need_surface", where=label), where=label),)
+    elif unsettled:
+        needs = (Need(NeedKind.MEASURE, "rings", "",
+                      say("compaction.need_rings", where=label, n=MORE_RINGS), where=label,
+                      sources=("nrcs-soil-quality-kit",)),)
     return Finding(
         id=f"{TOPIC}.infiltration",
         topic=TOPIC,
         title=say("compaction.title_intake", rate=mean, name=judged.value, where=label,
-                  below=floor is not None and mean < floor),
+                  below=severity == 2, unsettled=unsettled),
         status=status,
         severity=severity,
-        confidence=grade_confidence(age_days=age_days(case, part.date),
-                                    enough_replicates=len(rates) > FEW_RINGS,
-                                    method_matches=texture is not None),
+        confidence=Confidence.LOW if unsettled else grade_confidence(
+            age_days=age_days(case, part.date), enough_replicates=len(rates) > FEW_RINGS,
+            method_matches=texture is not None),
         grade=Grade.MEASURED,
         value=mean,
         unit="in/h",
