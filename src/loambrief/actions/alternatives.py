@@ -7,7 +7,8 @@ from dataclasses import replace
 from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
 from loambrief.actions.model import Action, Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.findings.model import Finding, say
+from loambrief.findings.model import Finding, Message, say
+from loambrief.units import ACRE_PER_HA, LB_PER_KG
 
 LEAST_SAVING = 1.0
 """Difference for the field from which a product counts as dearer [currency]."""
@@ -72,8 +73,13 @@ def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
 
 def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
                 on_offer: tuple[Offer, ...], zones: tuple[Zone, ...],
-                usable: tuple[Offer, ...], mix: FieldMix) -> tuple[NotAdvised, ...]:
-    """What not to spend money on, the findings' own list first."""
+                usable: tuple[Offer, ...], mix: FieldMix,
+                system: str = "us") -> tuple[NotAdvised, ...]:
+    """What not to spend money on, the findings' own list first.
+
+    ``system`` is the reader's ("us" or "si"): savings are said per ton and acre, or per tonne
+    and hectare.
+    """
     listed: list[NotAdvised] = []
     seen: set[str] = set()
     for finding in sorted(findings, key=lambda f: f.id):
@@ -84,7 +90,8 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
     named = {str(v) for n in listed for v in n.what.params.values()}
     zones = tuple(z for z in zones if z.wanted())
     by_name = {o.material.name: o for o in on_offer}
-    listed = [replace(n, saved=_unit_saving(by_name[name]), material_id=by_name[name].id)
+    listed = [replace(n, saved=_unit_saving(by_name[name], system),
+                      material_id=by_name[name].id)
               if (name := _offer_named(n, by_name)) else n for n in listed]
     used = {a.material_id for a in actions}
     needed_kinds = {a.material_kind for a in actions}
@@ -95,7 +102,7 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
         what = say("actions.not_needed", material=offer.material.name)
         if offer.most_lb_ac == 0:
             listed.append(NotAdvised(what, say("actions.not_allowed_metals"),
-                                     _unit_saving(offer), offer.id, ("cfr-40-503-13",)))
+                                     _unit_saving(offer, system), offer.id, ("cfr-40-503-13",)))
         elif offer in usable and any(offer.fraction(n) > 0 for z in zones for n in z.wanted()):
             dearer = beaten(offer, zones, usable, mix)
             if dearer is None or dearer >= LEAST_SAVING:
@@ -103,7 +110,7 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
                 listed.append(NotAdvised(what, say("actions.not_cheapest"), saved, offer.id))
         elif kind not in needed_kinds:
             listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind),
-                                     _unit_saving(offer), offer.id))
+                                     _unit_saving(offer, system), offer.id))
     return tuple(listed)
 
 
@@ -111,9 +118,11 @@ def _offer_named(entry: NotAdvised, by_name: dict[str, Offer]) -> str | None:
     return next((str(v) for v in entry.what.params.values() if str(v) in by_name), None)
 
 
-def _unit_saving(offer: Offer):
+def _unit_saving(offer: Offer, system: str) -> Message | None:
     """What each ton and acre not bought saves; None without a price."""
     if offer.per_lb is None and offer.per_ac is None:
         return None
-    return say("actions.saved_unit", per_ton=None if offer.per_lb is None
-               else offer.per_lb * 2000.0, per_ac=offer.per_ac)
+    ton, acre = (1000.0 * LB_PER_KG, ACRE_PER_HA) if system == "si" else (2000.0, 1.0)
+    return say("actions.saved_unit", si=system == "si",
+               per_ton=None if offer.per_lb is None else offer.per_lb * ton,
+               per_ac=None if offer.per_ac is None else offer.per_ac * acre)

@@ -10,7 +10,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.model import NeedKind
 
 LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buffer ph",
-                    "surface slice")
+                    "subsoil pH", "surface buffer", "layers again", "surface slice")
 """Measurements that the sampling service on the price list covers."""
 
 

@@ -69,7 +69,8 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     usable = kind_of(bare, *KINDS)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, ranked, on_offer, fed.zones, usable, fed.mix),
+        not_advised=not_advised(findings, ranked, on_offer, fed.zones, usable, fed.mix,
+                                case.case.units),
         followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
         budget=money,
         rule=say("actions.rule"),
