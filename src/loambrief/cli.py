@@ -288,7 +288,7 @@ def intake(labfile: Path, mapping: Path | None, update: Path | None, output: Pat
 
     taken = take_in(labfile, load_map(mapping), field)
     if update is not None:
-        path = update if output is None else output / update.name
+        path = update.resolve() if output is None else output / update.name
         written = updated_case(read_bytes(update), str(update), taken, folder=update.parent)
     else:
         path = (output or Path("output")) / f"{labfile.stem}.yaml"

@@ -17,11 +17,9 @@ from pathlib import Path
 from loambrief import __version__
 from loambrief.actions.model import Plan
 from loambrief.actions.plan import make_plan
-from loambrief.agronomy.guides import Guide, from_data, with_guides
+from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
-from loambrief.case.guide_file import load_guide
 from loambrief.case.load import LoadedCase, load_case
-from loambrief.errors import LoambriefError
 from loambrief.findings.assess import Diagnosis, assess
 from loambrief.report.build import build_report
 from loambrief.report.data import advisory_data, as_bytes
@@ -65,36 +63,10 @@ def tables_digest() -> str:
     return digest.hexdigest()
 
 
-def _own_guide(loaded: LoadedCase) -> Guide | None:
-    """The consultant's own guide, where the case names a guide file beside it.
-
-    Raises
-    ------
-    CaseProblems
-        The guide file has problems, or it is not below the case's folder.
-    """
-    if loaded.guides:  # named as {file: ...} and read with the case
-        return from_data(loaded.guides[0].name, loaded.guides[0].data, own=True)
-    name = loaded.case.guide
-    if name is None or not name.lower().endswith((".yaml", ".yml", ".toml")):
-        return None
-    folder = Path(loaded.file).resolve().parent
-    path = (folder / name).resolve()
-    if not path.is_relative_to(folder):
-        raise LoambriefError(f"guide {name!r} is not in the folder of {loaded.file}")
-    return from_data(name, load_guide(path).data, own=True)
-
-
 def advise(loaded: LoadedCase) -> Advice:
-    """Findings and plan of a loaded case, every calculation recorded.
-
-    Raises
-    ------
-    CaseProblems
-        The case names a guide file, and that has problems.
-    """
-    own = _own_guide(loaded)
-    with recording() as trace, with_guides(*([own] if own else [])):
+    """Findings and plan of a loaded case, every calculation recorded."""
+    own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
+    with recording() as trace, with_guides(*own):
         diagnosis = assess(loaded.case)
         plan = make_plan(loaded.case, diagnosis.findings)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))

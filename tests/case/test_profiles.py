@@ -8,6 +8,7 @@ import pytest
 from case_builders import MINIMAL, as_bytes, minimal
 from test_guide_file import YAML as GUIDE
 
+from loambrief.agronomy.guides import find_guide, from_data, with_guides
 from loambrief.case.load import load_bytes, load_case
 from loambrief.case.profiles import digest
 from loambrief.errors import CaseProblems
@@ -211,14 +212,14 @@ def test_files_are_limited(place):
     assert {p.code for p in problems(place(files, materials=entries))} == {"CASE067"}
 
 
-def test_a_guide_by_file_is_used(place):
+@pytest.mark.parametrize("named", [{"file": "../profiles/house.yaml"}, "../profiles/house.yaml"])
+def test_a_guide_by_file_is_used(named, place):
     """ensures that a consultant's guide named as a file gives the rates of the advice."""
-    from loambrief.pipeline import _own_guide
-
-    loaded = load_case(place({"../profiles/house.yaml": GUIDE},
-                             guide={"file": "../profiles/house.yaml"}))
-    assert loaded.case.guide == "house" and loaded.files[0].text == GUIDE
-    assert _own_guide(loaded).name == "house"
+    loaded = load_case(place({"../profiles/house.yaml": GUIDE}, guide=named))
+    assert loaded.case.guide == "house.yaml" and loaded.files[0].text == GUIDE
+    own = from_data(loaded.guides[0].name, loaded.guides[0].data, own=True)
+    with with_guides(own):
+        assert find_guide(loaded.case.guide).own
 
 
 def test_guide_faults_point_into_the_guide(place):

@@ -99,6 +99,8 @@ class Given(Part):
 
 
 class FieldPart(ColumnPart):
+    """Column of the field's name; ``equals`` takes only rows of that field."""
+
     equals: q.Name | None = None
 
 
@@ -113,6 +115,8 @@ class DepthPart(Part):
 
 
 class SkipPart(ColumnPart):
+    """Rows to leave out: those with one of these texts in the column (QC, blank)."""
+
     equals: Annotated[list[q.Name], Field(min_length=1, max_length=50)]
 
 
@@ -125,7 +129,34 @@ class LongPart(Part):
 
 
 class TablePart(Part):
-    """How the file is laid out."""
+    """How the file is laid out.
+
+    Attributes
+    ----------
+    decimal, thousands : str
+        Marks of numbers that are text; a workbook's own numbers need none.
+    sheet, delimiter, encoding : str or None
+        Found out if absent.
+    header_row, header_rows : int
+        Where the header starts (found out if absent) and how many rows it has; their texts are
+        joined by a blank.
+    dates : str
+        Order of dates that are text.
+    missing : list of str
+        Cells that stand for "not measured".
+    not_detected : list of str
+        Cells that stand for "below the detection limit", which the result then has to give.
+    ratings : list of str
+        Words behind a number that only rate it (L, M, H).
+    end_before : str or None
+        The table ends above the first row with a cell that starts with this.
+    duplicates : str
+        What a repeated result means: refuse it, or keep the first or last one.
+    fill_down : bool
+        A blank sample, field, place or date repeats the one above.
+    skip : list of SkipPart
+    long : LongPart or None
+    """
 
     decimal: q.choice(("point", "comma"))
     thousands: q.choice(tuple(MARKS)) = "none"
@@ -146,6 +177,8 @@ class TablePart(Part):
 
 
 class SamplePart(Part):
+    """Where a sample's name, place, date and depth stand; a case's id is made of the name."""
+
     id: ColumnPart
     field: FieldPart | None = None
     place: Given | None = None
@@ -155,6 +188,8 @@ class SamplePart(Part):
 
 
 class LabPart(Part):
+    """The laboratory and its report; dates as in ``table.dates``, or written YYYY-MM-DD."""
+
     name: Given
     report: Given | None = None
     received: Given | None = None
@@ -162,7 +197,11 @@ class LabPart(Part):
 
 
 class ResultPart(ColumnPart):
-    """One column of results (in a long table: one analyte)."""
+    """One column of results (in a long table: one analyte).
+
+    ``form`` says that an oxide or ion is reported instead of the element, ``depth`` that the
+    column has a slice of its own. ``cmol/kg`` of a cation means moles of charge.
+    """
 
     to: q.Name
     unit: q.Name | None = None

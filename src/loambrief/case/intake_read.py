@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loambrief.case.problems import Problem, severity, visible
-from loambrief.case.reader import read_bytes
+from loambrief.case.reader import UNWANTED, read_bytes
 from loambrief.errors import CaseProblems
 
 MAX_LAB_BYTES = 10 * 1024 * 1024
@@ -141,7 +141,8 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
         notes = [*notes, chosen]
     if not any(not row.blank for row in rows):
         raise _unreadable(file, "an empty table", "rows with results")
-    return LabTable(file, path.name, hashlib.sha256(raw).hexdigest(), tuple(rows), tuple(notes))
+    return LabTable(file, visible(path.name), hashlib.sha256(raw).hexdigest(), tuple(rows),
+                    tuple(notes))
 
 
 def _unreadable(file: str, found: str, wanted: str, help: str = "", line: int = 0) -> CaseProblems:
@@ -212,7 +213,7 @@ def _delimited(text: str, file: str, delimiter: str | None) -> tuple[list[Row], 
     start = cells = 0
     try:
         for start, record in _records(text, DELIMITERS[delimiter]):
-            rows.append(_row(file, start, [Cell(" ".join(c.split())) for c in record]))
+            rows.append(_row(file, start, [Cell(_tidy(c)) for c in record]))
             cells += len(rows[-1].cells)
             _limit(file, len(rows), cells)
     except csv.Error as error:
@@ -311,8 +312,12 @@ def _cell(cell: object) -> Cell:
         return _number(value, str(cell.number_format or ""))
     if isinstance(value, dt.datetime | dt.date):
         return Cell(value.isoformat()[:10], "date")
-    text = " ".join(str(value).split())
-    return Cell(_CONTROL.sub("\N{REPLACEMENT CHARACTER}", text))
+    return Cell(_tidy(str(value)))
+
+
+def _tidy(text: str) -> str:
+    """Text without invisible characters, blanks folded (no-break blanks too)."""
+    return " ".join(UNWANTED.sub("", text).split())
 
 
 def _number(value: float, shown_as: str) -> Cell:

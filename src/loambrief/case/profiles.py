@@ -4,7 +4,7 @@ Adviser, client, farm, materials and guide may stand in shared files. They are r
 case: strictly, with line and column of every problem, and with a digest for the record. A
 file is named relative to the case and lies in the case's folder or below it, or in a folder
 ``profiles`` beside that folder; links are followed before that is judged. A profile names no
-further files.
+further files. ``guide: house.yaml`` is the short form of ``guide: {file: house.yaml}``.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ SHARED = (*WHOLE_PARTS, "materials", "guide")
 BESIDE = "profiles"
 """Name of the folder beside the case's folder that profiles may also lie in."""
 MOST_FILES = 20
+GUIDE_ENDS = (".yaml", ".yml", ".toml")
+"""A guide of such a name is a file; a shipped guide's name has no ending."""
 _DRIVE = re.compile(r"[A-Za-z]:")
 
 
@@ -127,16 +129,20 @@ def resolve(source: Source, folder: Path | None) -> Resolved:
         With every problem of the references and of the files' form; their content is judged
         with the case.
     """
-    if not isinstance(source.data, Mapping) or not any(_named(source.data)):
+    named = list(_named(source.data)) if isinstance(source.data, Mapping) else []
+    if not named:
         return Resolved(source)
     joining = _Joining(source, folder)
-    for path, name in _named(source.data):
-        joining.take(path, name)
+    for path, value in named:
+        joining.take(path, value)
     return joining.result()
 
 
-def _named(data: Mapping[str, object]) -> Iterable[tuple[DataPath, object]]:
-    """Path of every reference and what it names."""
+def _named(data: Mapping[str, object]) -> Iterable[tuple[DataPath, Mapping[str, object]]]:
+    """Path of every reference and its keys."""
+    guide = data.get("guide")
+    if isinstance(guide, str) and guide.lower().endswith(GUIDE_ENDS):
+        yield ("guide",), {"file": guide}
     for part in (*WHOLE_PARTS, "guide", "materials"):
         value = data.get(part)
         if isinstance(value, Mapping) and "file" in value:
@@ -216,7 +222,7 @@ class _Joining:
         text = decode(raw, shown)
         record = ProfileFile(name, hashlib.sha256(raw).hexdigest(), text)
         if path[0] == "guide":
-            guide = load_guide(target)
+            guide = replace(load_guide(self.folder / name), name=PurePosixPath(name).name)
             self.guides.append(guide)
             self.parts["guide"] = (guide.name, self.source)
             self.files.append(record)
