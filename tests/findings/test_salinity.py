@@ -191,7 +191,8 @@ def test_conversion_lowers_confidence_and_asks_for_a_paste():
     found = by_id(case)["salinity.ece.W"]
     assert found.grade is Grade.CALCULATED
     assert found.confidence is Confidence.MEDIUM
-    assert {n.item for n in needs_of(case, NeedKind.MEASURE)} == {"paste extract", "sodium"}
+    assert {n.item for n in needs_of(case, NeedKind.MEASURE)} == {
+        "paste extract", "sodium", "water-table"}
     assert found.value == pytest.approx(3.01 * 1.2 - 0.77)
 
 
@@ -353,3 +354,63 @@ def test_plane_for_the_chart():
     assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
     assert salinity.plane(VARIANTS["sodic, no cec"]).points[0][3] is True
     assert salinity.plane(VARIANTS["nothing measured"]) is None
+
+
+def utah():
+    return load_case(ROOT / "saline_alfalfa_utah" / "case.yaml").case
+
+
+def test_leaching_names_the_water_that_dissolves_the_gypsum():
+    """ensures that leaching and dissolving both have their depth of water, 3.4 to 3.7 in a ton.
+
+    1 ton/ac is 224.2 g/m2; 2.6 and 2.4 g/L (from memory, unverified) give 86 and 93 L/m2.
+    """
+    case = utah()
+    gypsum, = needs_of(case, NeedKind.GYPSUM)
+    leaching = [n for f in salinity.assess(case).findings for n in f.needs
+                if n.kind is NeedKind.LEACH]
+    assert leaching
+    for leach in leaching:
+        assert leach.params["dissolve_in"] == pytest.approx(3.53 * gypsum.amount, rel=0.005)
+        assert leach.params["dissolve_low_in"] == pytest.approx(3.40 * gypsum.amount, rel=0.005)
+        assert leach.params["dissolve_high_in"] == pytest.approx(3.68 * gypsum.amount, rel=0.005)
+        text = WRITERS["us"].write(leach.text)
+        assert "dissolving" in text and f"{leach.amount:.0f}" in text
+        assert "no promise" in text and "keeps nine tenths" not in text
+        assert "salinity.caution_leach_floor" in {c.key for c in leach.cautions}
+
+
+def test_leaching_of_salt_alone_speaks_of_no_gypsum():
+    """ensures that salt without sodium leaves the gypsum water out."""
+    leach, = needs_of(VARIANTS["salty water on salty soil"], NeedKind.LEACH)
+    assert leach.params["dissolve_in"] is None
+    assert "gypsum" not in WRITERS["us"].write(leach.text)
+
+
+def test_a_drainage_word_asks_for_the_water_table_first():
+    """ensures that a drain rests on wells, a design and a wetland check, not on a word."""
+    case = utah()
+    for finding in salinity.assess(case).findings:
+        items = [n.item for n in finding.needs]
+        if "outlet" in items:
+            assert items.index("water-table") < items.index("outlet")
+            assert "salinity.body_drain_word" in {b.key for b in finding.body}
+    drain, = needs_of(case, NeedKind.DRAIN)
+    text = WRITERS["us"].write(drain.text)
+    assert "once the water table has been read" in text and "low confidence" in text
+    table = next(n for n in needs_of(case, NeedKind.MEASURE) if n.item == "water-table")
+    assert "observation wells" in WRITERS["us"].write(table.text)
+    assert "wetland determination" in WRITERS["us"].write(table.text)
+    what = [WRITERS["us"].write(m.what) for m in salinity.assess(case).missing]
+    assert any("Depth of the water table" in w for w in what)
+    assert any("Salt at 12 to 48" in w for w in what)
+
+
+def test_salt_known_to_four_feet_is_not_missing():
+    """ensures that deep salt is called missing only where it was not tested."""
+    deep = [{"depth": f"{top}-{top + 12} in", "ph": 8.2, "ec": "6.0 dS/m"}
+            for top in (0, 12, 24, 36)]
+    keys = {m.what.key for m in salinity.assess(case_of(deep)).missing}
+    assert "salinity.missing_deep_salt" not in keys
+    shallow = {m.what.key for m in salinity.assess(case_of(deep[:2])).missing}
+    assert "salinity.missing_deep_salt" in shallow

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.agronomy.sodicity import not_negative, percent
+from loambrief.agronomy.sodicity import constant, not_negative, percent
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import EQUIVALENT_MG
@@ -11,6 +11,10 @@ from loambrief.units import EQUIVALENT_MG
 AMENDMENTS = "sodicity/amendments"
 LB_PER_TON = 2000.0
 INCHES_PER_FOOT = 12.0
+GRAMS_PER_LB = 453.59237
+M2_PER_ACRE = 4046.8564224
+MM_PER_INCH = 25.4
+"""Definitions."""
 
 
 def _sodium_to_replace(cec_meq: float, esp_pct: float, target_esp_pct: float) -> float:
@@ -268,3 +272,48 @@ def soil_lime_ton_ac(carbonate_pct: float, depth_in: float,
     if depth_in <= 0:
         raise ImpossibleInput("depth_in must be above zero")
     return soil_lb_per_acre_foot * depth_in / INCHES_PER_FOOT * carbonate_pct / 100.0 / LB_PER_TON
+
+
+@formula(unit="in", source="crc-gypsum-solubility", locator="2.4 to 2.6 g/L near 20 C",
+         how="memory", valid={"gypsum_ton_ac": (0.0, 20.0)})
+def gypsum_dissolving_water_in(gypsum_ton_ac: float) -> Answer:
+    """Clean water that dissolves a dressing of pure gypsum.
+
+    Parameters
+    ----------
+    gypsum_ton_ac : float
+        Pure gypsum, CaSO4.2H2O [ton/ac].
+
+    Returns
+    -------
+    float
+        Depth of water [in]. ``details`` hold ``low`` and ``high`` by the ends of the
+        solubility in use and ``solubility_g_l``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative amount.
+
+    Notes
+    -----
+    Mass per area over solubility: 1 ton/ac is 224 g/m2, so 2.5 g/L takes 90 L/m2 or 3.5 in.
+    The solubility is from memory, unverified. Sodic soil takes calcium out of the water as it
+    dissolves, so gypsum mixed into it needs less: in a laboratory study about 4 cm of water
+    dissolved all fine gypsum, whatever the amount up to the requirement. Coarse grains take
+    more, as do waters that already hold calcium and sulfate.
+
+    References
+    ----------
+    crc-gypsum-solubility (memory); hira-singh-1980 (departure in sodic soil).
+    """
+    not_negative(gypsum_ton_ac=gypsum_ton_ac)
+    grams_m2 = gypsum_ton_ac * LB_PER_TON * GRAMS_PER_LB / M2_PER_ACRE
+
+    def depth(grams_per_litre: float) -> float:
+        return grams_m2 / grams_per_litre / MM_PER_INCH  # 1 L/m2 is 1 mm
+
+    best = constant("gypsum_solubility")
+    return Answer(depth(best), details={
+        "low": depth(constant("gypsum_solubility_high")),
+        "high": depth(constant("gypsum_solubility_low")), "solubility_g_l": best})

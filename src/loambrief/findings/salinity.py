@@ -8,6 +8,7 @@ from loambrief.agronomy.salinity import constant as salt_constant
 from loambrief.agronomy.sodicity import constant as sodium_constant
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.findings.salinity_needs import POOR_DRAINAGE, ROOT_DEPTH_IN
 from loambrief.findings.salinity_sodium import sodium_finding
 from loambrief.findings.salinity_soil import (
     HIGH_PH,
@@ -57,6 +58,15 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
         found.append(Missing(say("salinity.missing_ec", where=state.label),
                              say("salinity.missing_ec_means"), "salinity"))
     salty = state.root_ece is not None and state.root_ece >= salt_constant("salty_soil_limit")
+    deepest = max((s.increment.bottom_in for s in state.slices if s.ece is not None), default=0.0)
+    if salty and deepest < ROOT_DEPTH_IN:
+        found.append(Missing(say("salinity.missing_deep_salt", where=state.label, top_in=deepest,
+                                 bottom_in=ROOT_DEPTH_IN),
+                             say("salinity.missing_deep_salt_means", top_in=deepest), "salinity"))
+    if salty and case.field.drainage in POOR_DRAINAGE:
+        found.append(Missing(say("salinity.missing_water_table", where=state.label),
+                             say("salinity.missing_water_table_means",
+                                 drainage=case.field.drainage), "salinity"))
     if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
         found.append(Missing(say("salinity.missing_sodium", where=state.label),
                              say("salinity.missing_sodium_means"), "salinity"))

@@ -8,6 +8,7 @@ from loambrief.agronomy.salinity_crops import ece_at_yield_loss
 from loambrief.agronomy.sodicity import constant
 from loambrief.agronomy.sodicity_gypsum import (
     amendment_for_gypsum,
+    gypsum_dissolving_water_in,
     gypsum_requirement_us,
     soil_lime_ton_ac,
 )
@@ -24,6 +25,8 @@ from loambrief.findings.salinity_state import (
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
+ROOT_DEPTH_IN = 48.0
+"""Depth that salt should be known to before drains or leaching are judged (our own choice)."""
 LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
 """Soil of 1 g/cm3, one foot on one acre [lb] (definitions)."""
 
@@ -110,8 +113,11 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
 
 
 def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
-               sodic: bool) -> Need | None:
-    """Water to pass through the sampled root zone, where salt costs more than a tenth."""
+               sodic: bool, gypsum: Need | None = None) -> Need | None:
+    """Water to pass through the sampled root zone, where salt costs more than a tenth.
+
+    Where gypsum goes on too, the text also says how much water only dissolves it.
+    """
     if crop is None or state.root_ece is None or not irrigated(case):
         return None
     depth = state.root_depth_in
@@ -122,16 +128,31 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
             return None
         water = reclamation_leaching_in.evaluate(
             ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth)
+        dissolving = None
+        if gypsum is not None and gypsum.amount:
+            dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
     cautions = [say("salinity.caution_drain_water",
                     areas=[str(a) for a in case.field.sensitive_areas]),
                 say("salinity.caution_leach_nitrate")]
     water_ec = plain(case.water.ec) if case.water is not None else None
     if water_ec is not None and water_ec >= target.value:
         cautions.insert(0, say("salinity.caution_leach_water", ec=water_ec, target=target.value))
+    elif water_ec is not None:
+        cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
     params = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
-              "crop": crop.crop, "removed_pct": water.details["removed_pct"]}
+              "crop": crop.crop, "removed_pct": water.details["removed_pct"],
+              "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,
+              "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
+              "dissolve_high_in": None, "solubility": None}
+    results = [target, water]
+    if dissolving is not None:
+        params |= {"gypsum_ton_ac": gypsum.amount, "dissolve_in": float(dissolving.value),
+                   "dissolve_low_in": float(dissolving.details["low"]),
+                   "dissolve_high_in": float(dissolving.details["high"]),
+                   "solubility": float(dissolving.details["solubility_g_l"])}
+        results.append(dissolving)
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
         text=say("salinity.need_leach", amount=water.value, low=water.details["low"],
@@ -139,8 +160,9 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
         where=state.label, area_ac=sample_area_ac(case, state.sample),
         amount=float(water.value), low=float(water.details["low"]),
         high=float(water.details["high"]),
-        results=(target, water),
-        sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994"),
+        results=tuple(results),
+        sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994",
+                 *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),
         cautions=tuple(cautions), params=params,
     )
 
@@ -156,6 +178,23 @@ def drain_need(case: CaseFile, state: SaltState) -> Need | None:
         sources=("ali-2011", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_rules",
                       areas=[str(a) for a in case.field.sensitive_areas]),),
+        params={"evidence": "drainage word", "confidence": "low", "first": "water-table"},
+    )
+
+
+def drain_needs(case: CaseFile, state: SaltState) -> tuple[Need, ...]:
+    """The outlet, after the reading that it rests on; empty where the soil is said to drain."""
+    drain = drain_need(case, state)
+    return () if drain is None else (measure_water_table(case, state), drain)
+
+
+def measure_water_table(case: CaseFile, state: SaltState) -> Need:
+    """Depth of the water table and salt of the root zone, before a drain is bought."""
+    return Need(
+        kind=NeedKind.MEASURE, item="water-table", unit="",
+        text=say("salinity.need_water_table", where=state.label, depth_in=ROOT_DEPTH_IN),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("ayers-westcot-1985-fao29",),
     )
 
 

@@ -8,7 +8,8 @@ from loambrief.agronomy.sodicity import sodicity_class
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Evidence, Finding, Grade, Need, Side, Status, say
 from loambrief.findings.salinity_needs import (
-    drain_need,
+    POOR_DRAINAGE,
+    drain_needs,
     gypsum_need,
     leach_need,
     measure_sodium,
@@ -50,10 +51,8 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
         needs.append(gypsum)
         if gypsum.amount is None:
             needs.append(measure_sodium(case, state))
-        drain = drain_need(case, state)
-        if drain is not None:
-            needs.append(drain)
-        leach = leach_need(case, state, crop, sodic)
+        needs += drain_needs(case, state)
+        leach = leach_need(case, state, crop, sodic, gypsum)
         if leach is not None:
             needs.append(leach)
         sulfur = sulfur_instead(case, state, gypsum)
@@ -79,6 +78,13 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
                 raised=esp.value >= watch)]
     if gypsum is not None:
         body.append(say("salinity.body_order"))
+        if case.field.drainage in POOR_DRAINAGE:
+            body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
+        if leach is not None and leach.params["dissolve_in"] is not None:
+            lines.append(Evidence(
+                Side.CONTEXT, say("salinity.context_dissolve", **leach.params),
+                Grade.CALCULATED, ("crc-gypsum-solubility", "hira-singh-1980"),
+                leach.results[-1:]))
         body.append(say("salinity.body_target", target=target, own=own,
                         reason=case.targets.reason if own else ""))
         if deeper:

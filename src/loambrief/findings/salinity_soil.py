@@ -18,7 +18,9 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.salinity_needs import (
-    drain_need,
+    POOR_DRAINAGE,
+    drain_needs,
+    gypsum_need,
     leach_need,
     measure_paste,
     measure_sodium,
@@ -212,12 +214,10 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
     else:
         status, severity = Status.LIMITING, 3 if loss >= SEVERE_LOSS_PCT else 2
     needs = []
-    leach = leach_need(case, state, crop, state.sodic)
+    leach = leach_need(case, state, crop, state.sodic, gypsum_need(case, state))
     if leach is not None:
         needs.append(leach)
-        drain = drain_need(case, state)
-        if drain is not None:
-            needs.append(drain)
+        needs += drain_needs(case, state)
     if state.converted:
         needs.append(measure_paste(case, state))
     lines = [Evidence(Side.FOR, say("salinity.for_threshold", crop=crop.crop,
@@ -246,6 +246,8 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
     body = [say("salinity.body_relative", crop=crop.crop)]
     if leach is None and loss >= MINOR_LOSS_PCT and not irrigated(case):
         body.append(say("salinity.body_rainfed"))
+    if leach is not None and case.field.drainage in POOR_DRAINAGE:
+        body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
     kind = "crop" if first else "next_crop"
     return Finding(
         id=f"salinity.{kind}.{state.sample.id}", topic="salinity",
