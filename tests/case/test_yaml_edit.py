@@ -213,7 +213,7 @@ TEXT = st.text(min_size=1, max_size=30).map(lambda t: " ".join(t.split())).filte
     lambda t: t and not UNWANTED.search(t) and t.isprintable())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.recursive(TEXT, lambda inner: st.lists(inner, min_size=1, max_size=3)
                     | st.dictionaries(st.from_regex(r"[a-z]{1,6}", fullmatch=True), inner,
                                       min_size=1, max_size=3), max_leaves=8))
