@@ -381,3 +381,32 @@ def test_salt_rank_counts_a_plant_that_is_not_on_the_list():
     assert weeds_hints.SALT_CLASS == 3.0
     case = case_of(weed("Chenopodium glaucum", 12))
     assert {item for item, _ in needs_of(case)} == {"paste extract"}
+
+
+def test_seed_and_look_alikes_take_one_line_each():
+    """ensures that equal seed figures and all look-alikes are put together, none lost."""
+    found = by_id(case_of(weed("Chenopodium album", 5), weed("Amaranthus retroflexus", 5),
+                          weed("Setaria faberi", 5), field={"crop": "corn"}))
+    (seed,) = [e for e in found["weeds.competition"].evidence if e.text.name == "context_seed"]
+    text = WRITERS["us"].write(seed.text)
+    assert text.count("decades (from memory, unverified)") == 1
+    assert "lambsquarters and redroot pigweed" in text and "giant foxtail, about 7%" in text
+    assert set(seed.sources) == {"weed-memory", "ars-iowa-seedbank"}
+    (alike,) = [e for e in found["weeds.safety"].evidence if e.text.name == "hazard_look_alike"]
+    assert WRITERS["us"].write(alike.text).count("(group: ") == 2
+
+
+def test_each_weed_text_is_used():
+    """ensures that no sentence of the template is left over (own rule)."""
+    root = Path(weeds.__file__).parents[1]
+    code = "".join(p.read_text(encoding="utf-8") for p in (root / "findings").glob("weeds*.py"))
+    template = (Path(__file__).parents[2] / "templates/text/en/weeds.j2").read_text("utf-8")
+    for name in re.findall(r"{% macro ([a-z]\w+)\(p\)", template):
+        built = name.startswith(("hazard_", "label_", "measured_"))
+        assert built or f"weeds.{name}" in code, name
+
+
+def test_the_weeds_part_stays_short():
+    """ensures that the weeds of the Ohio case take 770 words at most (own limit)."""
+    words = sum(len(line.split()) for line in texts(SAMPLES["acid_corn_ohio"]))
+    assert 300 < words <= 770, words

@@ -63,8 +63,7 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         title=say("weeds.title_claims", total=len(evidence), supported=counts["supported"]),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("weeds.reference_claims"), where=case.field.name,
-        body=(say("weeds.body_claims"),
-              *([say("weeds.body_tillage", tillage=case.field.tillage)]
+        body=(*([say("weeds.body_tillage", tillage=case.field.tillage)]
                 if case.field.tillage in DISTURBING_LITTLE else []),
               say("weeds.body_resistance"),
               *([say("weeds.body_silent", names=silent)] if silent else [])),
@@ -183,8 +182,8 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
         id=f"{TOPIC}.competition", topic=TOPIC,
         title=say("weeds.title_competition" if losses else "weeds.title_seed"),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
-        reference=say("weeds.reference_competition"), where=case.field.name,
-        body=(say("weeds.body_competition"),) if losses else (),
+        reference=say("weeds.reference_competition" if losses else "weeds.reference_seed"),
+        where=case.field.name,
         evidence=tuple(evidence),
         sources=tuple(dict.fromkeys((*sources, *(("lindquist-1996",) if losses else ())))),
         results=results,
