@@ -9,7 +9,7 @@ from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import CaseFile
 from loambrief.findings import carbon_nitrogen
-from loambrief.findings.model import Grade, NeedKind, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
 
@@ -176,14 +176,16 @@ def test_missing_nitrogen_is_named_once():
     """ensures that a missing total nitrogen drops the ratio and is told."""
     said = carbon_nitrogen.assess(VARIANTS["plain"])
     assert not any("soil_ratio" in f.id for f in said.findings)
-    assert [m.what.key for m in said.missing] == ["carbon_nitrogen.missing_nitrogen"]
+    assert [m.what.key for m in said.missing] == [
+        "carbon_nitrogen.missing_rate", "carbon_nitrogen.missing_nitrogen"]
 
 
 def test_limit_is_not_a_number():
     """ensures that "<0.5 %" organic matter is not used as 0.5."""
     said = carbon_nitrogen.assess(VARIANTS["only a limit"])
     assert not said.findings
-    assert [m.what.key for m in said.missing] == ["carbon_nitrogen.missing_matter"]
+    assert [m.what.key for m in said.missing] == [
+        "carbon_nitrogen.missing_rate", "carbon_nitrogen.missing_matter"]
 
 
 def test_straw_ties_up_and_vetch_releases():
@@ -241,3 +243,75 @@ def test_ratios_for_the_chart():
         ("soil", pytest.approx(12.0)), ("residue", 80), ("material", pytest.approx(20.0))]
     assert points[1].own is False
     assert carbon_nitrogen.turning_ratio() == 24
+
+
+def rate_words(case):
+    """What is said of the season's nitrogen rate, or None."""
+    found = [m for m in carbon_nitrogen.assess(case).missing
+             if m.what.key == "carbon_nitrogen.missing_rate"]
+    return WRITERS["us"].write(found[0].consequence) if found else None
+
+
+def test_the_nitrogen_rate_is_named_as_missing():
+    """ensures that no reader takes a plan without a nitrogen rate for a plan that needs none."""
+    case = case_of(field={"crop": "corn", "previous_crop": "soybean"}, materials=[
+        material(total_nitrogen="1 %"),
+        {"id": "map", "name": "MAP 11-52-0", "kind": "fertilizer",
+         "analysis": {"n": "11 %", "p2o5": "52 %"}},
+        {"id": "tsp", "name": "TSP 0-45-0", "kind": "fertilizer", "analysis": {"p2o5": "45 %"}}])
+    words = rate_words(case)
+    assert "credit for soybean as the previous crop is not counted" in words
+    assert "subtract the nitrogen in: Compost; MAP 11-52-0." in words and "TSP" not in words
+    assert "subtract" not in rate_words(case_of()) and "soybean" not in rate_words(case_of())
+
+
+@pytest.mark.parametrize("crop", ["soybean", "alfalfa"])
+def test_a_legume_lacks_no_nitrogen_rate(crop):
+    """ensures that a crop that makes its own nitrogen is not asked for a rate."""
+    assert rate_words(case_of(field={"crop": crop})) is None
+
+
+def test_tie_up_is_printed_as_the_part_seen_in_the_field():
+    """ensures that the title has a third to a half of the sum (from memory), not the sum.
+
+    4,000 lb of wheat straw at 80:1: 46.7 lb by the 24:1 rule (NRCS 2011), and 0.33 to 0.5 of it, 15.4 to 23.3.
+    """
+    straw = by_id(VARIANTS["straw"])["carbon_nitrogen.residue.1"]
+    title = WRITERS["us"].write(straw.title)
+    assert "15 to 23" in title and "47" not in title and "not measured" in title
+    assert straw.confidence is Confidence.LOW  # ratio from the table, not the case
+
+
+def test_manure_on_offer_counts_against_the_early_shortage():
+    """ensures that the timing need says what manure or compost would cover."""
+    case = case_of(residue=[STRAW], materials=[
+        material(kind="manure", name="Litter", total_nitrogen="3 %", available_n="1.5 %")])
+    need, = by_id(case)["carbon_nitrogen.residue.1"].needs
+    words = " ".join(WRITERS["us"].write(c) for c in need.cautions)
+    assert "Litter" in words and "30" in words and "add none for this" in words
+    plain_need, = by_id(VARIANTS["straw"])["carbon_nitrogen.residue.1"].needs
+    assert [c.key for c in plain_need.cautions] == ["carbon_nitrogen.caution_seed_row"]
+
+
+def test_transplants_get_no_seed_row_caution():
+    """ensures that a crop set as plants hears nothing of a seed row."""
+    case = case_of(residue=[STRAW], field={"crop": "tomato", "tillage": "raised bed"})
+    need, = by_id(case)["carbon_nitrogen.residue.1"].needs
+    assert not need.cautions
+
+
+def test_a_standing_crop_is_asked_for_no_cover_crop():
+    """ensures that organic matter of a hay stand is described and nothing is asked for."""
+    low = {"depth": "0-6 in", "organic_matter": "1.5 %"}
+    stand = by_id(case_of(low, field={"crop": "alfalfa", "tillage": "perennial"}))[
+        "carbon_nitrogen.organic_matter.E"]
+    assert not stand.needs and stand.severity == 0 and stand.status is Status.NOTED
+    assert "carbon_nitrogen.body_standing" in {b.key for b in stand.body}
+    assert by_id(case_of(low))["carbon_nitrogen.organic_matter.E"].needs
+
+
+def test_organic_matter_is_held_against_organic_matter():
+    """ensures that 2 % carbon is given as 3.4 to 4.0 % matter (1.724 and 2.0, Pribyl 2010)."""
+    finding = by_id(VARIANTS["plain"])["carbon_nitrogen.organic_matter.E"]
+    assert finding.unit == "%" and finding.value == pytest.approx(2.5)
+    assert "3.4 to 4.0% organic matter" in WRITERS["us"].write(finding.reference)

@@ -58,6 +58,19 @@ def _ratio(material: Material) -> Result | None:
         return carbon_nitrogen_ratio.evaluate(carbon_pct=carbon, nitrogen_pct=nitrogen)
 
 
+def usable_nitrogen(case: CaseFile) -> list[dict[str, object]]:
+    """Each manure or compost on offer with the nitrogen a crop can use in the first season.
+
+    ``name`` and ``usable`` [lb per ton as sold]; those without a nitrogen analysis are left out.
+    """
+    found = []
+    for material in _offers(case):
+        total = _plain(material.analysis.total_nitrogen)
+        if total is not None:
+            found.append({"name": material.name, "usable": _nitrogen(material, total, [], [])[0]})
+    return found
+
+
 def share_row(material: Material) -> str:
     """Row of the table of usable nitrogen that fits a material's kind and name."""
     if material.kind == "compost":

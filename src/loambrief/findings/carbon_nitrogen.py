@@ -34,7 +34,9 @@ from loambrief.case.select import (
 )
 from loambrief.findings.carbon_materials import material_findings, material_ratios
 from loambrief.findings.carbon_residue import residue_finding, residue_ratio
+from loambrief.findings.carbon_season import season_nitrogen
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import standing
 from loambrief.findings.model import (
     Assessment,
     Evidence,
@@ -109,7 +111,7 @@ def assess(case: CaseFile) -> Assessment:
         else:
             findings.append(ratio)
         findings.append(_mineral(case, soil, ratio))
-    missing = []
+    missing = season_nitrogen(case)
     if no_matter:
         missing.append(Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
                                say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
@@ -140,6 +142,9 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         status, severity = Status.ADEQUATE, 0
     else:
         status, severity = Status.NOTED, 0
+    below, stands = status is Status.WATCH, standing(case)
+    if stands and below:
+        status, severity = Status.NOTED, 0
     density = plain(soil.increment.bulk_density)
     layer = {"depth_in": soil.increment.thickness_in, "bulk_density_g_cm3": density}
     with subject(soil.label):
@@ -147,7 +152,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
         years = _years(case, soil, layer)
     lines = [Evidence(
-        Side.FOR if status is Status.WATCH else Side.CONTEXT,
+        Side.FOR if below else Side.CONTEXT,
         say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
             below=soil.high < plateau), Grade.CALCULATED, ("oldfield-2019",), soil.results)]
     lines += _clay_lines(soil)
@@ -159,12 +164,14 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
                 depth_in=soil.increment.thickness_in),
             say("carbon_nitrogen.body_slow", low=rise.details["low"], high=rise.value,
                 rise=RISE_PCT)]
-    if years is not None:
+    if stands:
+        body.append(say("carbon_nitrogen.body_standing", crop=case.field.crop))
+    elif years is not None:
         body.append(say("carbon_nitrogen.body_years", years=years.value,
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
     needs = ()
-    if status is Status.WATCH:
+    if below and not stands:
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
             text=say("carbon_nitrogen.need_matter"), where=where(soil.sample),
@@ -180,7 +187,9 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
                   measured=soil.measured, where=soil.label),
         status=status, severity=severity, confidence=_confidence(case, soil.sample),
         grade=Grade.MEASURED, value=soil.matter, unit="%", where=where(soil.sample),
-        reference=say("carbon_nitrogen.reference_plateau", plateau=plateau),
+        reference=say("carbon_nitrogen.reference_plateau", plateau=plateau,
+                      low=plateau * constant("carbon_in_om", "low"),
+                      high=plateau * constant("carbon_in_om", "high")),
         body=tuple(body), evidence=tuple(lines), needs=needs,
         sources=("oldfield-2019", "noble-2016-om"),
         results=(*soil.results, stock, rise, *((years,) if years else ())),

@@ -13,15 +13,17 @@ from loambrief.agronomy.carbon_nitrogen import (
     constant,
     nitrogen_pct_from_ratio,
 )
-from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Residue
 from loambrief.errors import UnknownName
+from loambrief.findings.carbon_materials import usable_nitrogen
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, seeded_in_rows
 from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Message,
     Missing,
     Need,
     NeedKind,
@@ -55,11 +57,17 @@ def residue_ratio(residue: Residue) -> tuple[float, float | None, tuple[Result, 
     return float(result.value), carbon, (result,), False
 
 
-def _makes_own_nitrogen(crop: str) -> bool:
-    try:
-        return find_crop(crop).group in ("legume", "alfalfa")
-    except UnknownName:
-        return False
+def _cautions(case: CaseFile, high: float | None) -> list[Message]:
+    """Manure and compost that may cover the early shortage; then the seed row, where there is one.
+    """
+    found = []
+    brings = usable_nitrogen(case)
+    if brings:
+        found.append(say("carbon_nitrogen.caution_count_manure", rows=brings, high=high))
+    crop = known_crop(case.field.crop)
+    if crop is not None and seeded_in_rows(case, crop):
+        found.append(say("carbon_nitrogen.caution_seed_row"))
+    return found
 
 
 def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | Missing:
@@ -98,10 +106,10 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | 
                  Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (rule,)),
     ]
     if value > 0:
-        lines.append(Evidence(Side.AGAINST, say("carbon_nitrogen.against_upper", low=low,
-                                                high=high), Grade.CALCULATED,
+        lines.append(Evidence(Side.AGAINST, say("carbon_nitrogen.against_upper", value=value,
+                                                low=low, high=high), Grade.CALCULATED,
                               ("nrcs-2011-cn",), (balance,)))
-    legume = _makes_own_nitrogen(case.field.crop)
+    legume = fixes_nitrogen(case.field.crop)
     needs = ()
     if ties and not legume:
         needs = (Need(
@@ -109,14 +117,14 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | 
             text=say("carbon_nitrogen.need_timing", material=residue.material,
                      crop=case.field.crop), area_ac=case.field.area.value, results=(balance,),
             sources=("nrcs-2011-cn",), params={"field_low": low, "field_high": high},
-            cautions=(say("carbon_nitrogen.caution_seed_row"),),
+            cautions=tuple(_cautions(case, high)),
         ),)
     return Finding(
         id=f"carbon_nitrogen.residue.{number}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_residue", material=residue.material, effect=name,
-                  ratio=ratio, value=value),
+                  ratio=ratio, value=value, low=low, high=high),
         status=Status.WATCH if ties else Status.NOTED, severity=1 if ties else 0,
-        confidence=grade_confidence(method_matches=own),
+        confidence=grade_confidence(method_matches=own, enough_replicates=not ties),
         grade=Grade.CALCULATED, value=ratio, unit="1",
         reference=say("carbon_nitrogen.reference_residue",
                       release=effect.details["release_below"],
