@@ -66,7 +66,8 @@ def harmful_row(name: str) -> Mapping[str, object] | None:
     Parameters
     ----------
     name : str
-        Scientific name, genus, common name or, for a listed weed, EPPO code.
+        Scientific name, genus, common name ("wild carrot" or "carrot, wild") or, for a listed
+        weed, EPPO code.
 
     Returns
     -------
@@ -76,6 +77,9 @@ def harmful_row(name: str) -> Mapping[str, object] | None:
     """
     rows = tuple(load(NO_PRESS))
     genera = {str(row["genus"]).casefold(): row for row in rows}
+    last, comma, first = name.partition(",")
+    if comma and not _accepted(name):
+        name = f"{first} {last}"
     listed = _accepted(name)
     for scientific in listed:
         row = genera.get(scientific.split()[0].casefold())
