@@ -144,10 +144,10 @@ def _columns(sheet: Sheet, spec: PenetrationSpec) -> list[tuple[float, list[str]
         cells = []
         for i in range(len(spec.depths)):
             found = spec.at(i)
-            over = sum(v >= spec.count_from for v in found)
+            over = sum(v > spec.count_from for v in found)
             cells.append(w.of.format(over, len(found)))
         limit = f"{figures(spec.count_from, spec.pressure_digits)}{NBSP}{spec.pressure_unit}"
-        rows.append((w.at_least.format(limit), cells))
+        rows.append((w.over.format(limit), cells))
     result = []
     for heading, cells in rows:
         lines = wrap(heading, 46, t.small)
@@ -169,7 +169,7 @@ def _table(sheet: Sheet, spec: PenetrationSpec, columns, x: float, top: float, d
         for i in shown:
             depth, median, cell = spec.depths[i], spec.medians[i], cells[i]
             over = (median is not None and spec.count_from is not None
-                    and median >= spec.count_from)
+                    and median > spec.count_from)
             sheet.middle(x, down(depth), cell, weight="bold" if over else "regular",
                          colour="accent" if over else "ink", align="right")
         x += GAP

@@ -98,7 +98,11 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
 def _typed(value: object) -> str:
     if value is None:
         return "–"
-    return getattr(value, "typed", None) or figures(float(value))
+    typed = getattr(value, "typed", None)
+    if typed:
+        return str(typed)
+    text = f"{float(value):.2f}"
+    return text[:-1] if text.endswith("0") else text
 
 
 def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...] | None:

@@ -75,7 +75,7 @@ def _penetration(s: specs.PenetrationSpec) -> dict:
         found = s.at(i)
         over = None
         if s.count_from is not None:
-            over = str(sum(v >= s.count_from for v in found))
+            over = str(sum(v > s.count_from for v in found))
         rows.append({
             "depth": _number(depth, None, s.depth_unit),
             "median": _number(s.medians[i], s.pressure_digits),

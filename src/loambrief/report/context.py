@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from loambrief.actions.model import Action, Plan
@@ -51,6 +52,18 @@ class Context:
         other = "us" if self.system == "si" else "si"
         return (f"{numbers.quantity(value, unit, self.system)} "
                 f"({numbers.quantity(value, unit, other)})")
+
+    def order(self, value: float, unit: str) -> str:
+        """An amount to order, never rounded down: up to the next half ton, or pound."""
+        number, name = numbers.shown(value, unit, self.system)
+        step = 0.5 if name in ("ton", "t") and number < 200 else 1.0
+        number = math.ceil(number / step - 1e-6) * step
+        return f"{numbers.figures(number)}{numbers.NBSP}{name}"
+
+    @property
+    def interested(self) -> bool:
+        """True if the adviser declares an interest other than "none"."""
+        return not self.case.adviser.interest.strip().lower().startswith(("none", "no "))
 
     def money(self, value: float) -> str:
         return self.writer.money(value)

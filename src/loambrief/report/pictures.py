@@ -9,13 +9,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from loambrief.agronomy.compaction import threshold_psi
+from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Sample
-from loambrief.case.select import main_increment, surface_increment
+from loambrief.case.select import main_increment, surface_increment, where
+from loambrief.findings.cations import cation_make_up
+from loambrief.findings.compaction_state import is_traffic
 from loambrief.findings.salinity import plane
 from loambrief.report import numbers, pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
+from loambrief.report.naming import with_place
 from loambrief.report.specs import (
     CationBar,
     CationSpec,
@@ -34,7 +38,6 @@ from loambrief.report.specs import (
     has_data,
 )
 from loambrief.report.specs import Side as LevelSide
-from loambrief.report.text import nutrient_name
 from loambrief.units import CM_PER_INCH, DIMENSIONS, KPA_PER_PSI
 
 LAYER_FIELDS = (("ph", "pH", 1, 4.0), ("phosphorus", "ppm", 0, 0.0), ("potassium", "ppm", 0, 0.0),
@@ -93,32 +96,33 @@ def _penetration(context: Context) -> ChartSpec | None:
     if cone is None:
         return None
     si = context.system == "si"
-    to_psi = DIMENSIONS["pressure"].factors[cone.pressure_unit]
-    pressure = to_psi * (KPA_PER_PSI / 1000 if si else 1.0)
-    length = {("in", False): 1.0, ("in", True): CM_PER_INCH, ("cm", True): 1.0,
-              ("cm", False): 1 / CM_PER_INCH}[cone.depth_unit, si]
     scale = KPA_PER_PSI / 1000 if si else 1.0
+    pressure = DIMENSIONS["pressure"].factors[cone.pressure_unit] * scale
+    length = DIMENSIONS["depth"].factors[cone.depth_unit] * (CM_PER_INCH if si else 1.0)
+    field = [p for p in cone.points if not is_traffic(p.place)] or list(cone.points)
     word = context.word
+    limit = threshold_psi("limit")
     return PenetrationSpec(
         title=context.topic_title("compaction", "chart_penetration"),
         words=context.chart_words,
-        subtitle=word("chart_penetration_sub", points=len(cone.points), date=cone.date),
-        note=word("chart_penetration_note"),
-        depths=tuple(round(d * length, 2) for d in cone.depths),
+        subtitle=word("chart_penetration_sub", points=len(field), date=cone.date,
+                      apart=len(cone.points) - len(field)),
+        note=word("chart_penetration_note", limit=limit, digits=1 if si else 0),
+        depths=tuple(round(d * length, 0 if si else 2) for d in cone.depths),
         profiles=tuple(
             Profile(p.place or p.id,
                     tuple(None if r is None else r * pressure for r in p.readings),
                     p.stopped_by is not None)
-            for p in cone.points
+            for p in field
         ),
         depth_unit="cm" if si else "in",
         pressure_unit="MPa" if si else "psi",
         pressure_digits=1 if si else 0,
         thresholds=(
-            Threshold(threshold_psi("limit") * scale, word("chart_root_limit")),
+            Threshold(limit * scale, word("chart_root_limit")),
             Threshold(threshold_psi("no_air") * scale, word("chart_no_air"), practice=True),
         ),
-        count_from=threshold_psi("limit") * scale,
+        count_from=limit * scale,
         moisture=cone.moisture,
     )
 
@@ -140,8 +144,9 @@ def _sufficiency(context: Context) -> ChartSpec | None:
                 side = LevelSide.NEAR
             rows.append(
                 SufficiencyRow(
-                    label=f"{nutrient_name(_element(str(result.inputs.get('nutrient'))))} "
-                          f"{finding.where.split(' ')[0].rstrip(',')}",
+                    label=with_place(
+                        context.word("chart_test_" + _element(result).lower()),
+                        finding.where.split(",")[0] if len(context.case.samples) > 1 else ""),
                     value=float(test), critical=float(critical), side=side,
                     printed=context.word("chart_level", value=float(test),
                                          critical=float(critical)),
@@ -153,9 +158,13 @@ def _sufficiency(context: Context) -> ChartSpec | None:
             break
     if not rows:
         return None
-    below = [r.label for r in rows if r.side is LevelSide.BELOW]
+
+    def named(side: LevelSide) -> list[str]:
+        return [r.label.lower() for r in rows if r.side is side]
+
     return SufficiencySpec(
-        title=context.word("chart_sufficiency", below=below),
+        title=context.word("chart_sufficiency", below=named(LevelSide.BELOW),
+                           near=named(LevelSide.NEAR)),
         words=context.chart_words,
         subtitle=context.word("chart_sufficiency_sub"),
         note=context.word("chart_sufficiency_note", guide=context.case.guide),
@@ -163,8 +172,8 @@ def _sufficiency(context: Context) -> ChartSpec | None:
     )
 
 
-def _element(nutrient: str) -> str:
-    return {"P2O5": "P", "K2O": "K"}.get(nutrient, nutrient)
+def _element(result: Result) -> str:
+    return {"P2O5": "P", "K2O": "K"}[str(result.inputs["nutrient"])]
 
 
 def _salinity(context: Context) -> ChartSpec | None:
@@ -191,25 +200,24 @@ def _salinity(context: Context) -> ChartSpec | None:
 
 
 def _cations(context: Context) -> ChartSpec | None:
-    by_subject: dict[str, dict[str, float]] = {}
-    for result in context.calculations:
-        if not isinstance(result.value, int | float):
-            continue
-        if result.formula in ("cation_saturation", "acid_saturation"):
-            ion = str(result.inputs.get("cation", "H"))
-            by_subject.setdefault(result.subject, {})[ion] = float(result.value)
-    bars = tuple(
-        CationBar(name, tuple(Share(ion, shares.get(ion)) for ion in ("Ca", "Mg", "K", "Na", "H")))
-        for name, shares in by_subject.items()
-    )
-    if not bars:
+    states = cation_make_up(context.case)
+    if not states:
         return None
+    acid = [
+        context.word("chart_acid_share", share=s.shares["H"], name=s.label)
+        for s in states if s.shares.get("H") is not None
+    ]
     return CationSpec(
-        title=context.word("chart_cations"),
+        title=context.word("chart_cations", acid=acid),
         words=context.chart_words,
         subtitle=context.word("chart_cations_sub"),
         note=context.word("chart_cations_note"),
-        bars=bars,
+        bars=tuple(
+            CationBar(s.label, tuple(Share(ion, s.shares.get(ion))
+                                     for ion in ("Ca", "Mg", "K", "Na", "H")),
+                      context.amount(s.cec, "meq/100g", 1))
+            for s in states
+        ),
     )
 
 
@@ -242,9 +250,11 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
         )
     if not measures:
         return None
-    name = f"{sample.id} ({sample.place})" if sample.place else sample.id
+    label = where(sample)
+    found = next((f for f in context.diagnosis.by_topic("stratification")
+                  if f.where == label or f.where.startswith(label)), None)
     return LayerSpec(
-        title=context.word("chart_layers", name=name),
+        title=context.write(found.title) if found else context.word("chart_layers", name=label),
         words=context.chart_words,
         subtitle=context.word("chart_layers_sub", top=top.depth[2], whole=whole.depth[2]),
         note=context.word("chart_layers_note"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from loambrief.actions.model import Action
 from loambrief.findings.model import NeedKind
 from loambrief.report.context import Context
+from loambrief.report.naming import brief, with_place
 from loambrief.report.specs import (
     BudgetSpec,
     ChartSpec,
@@ -29,17 +30,17 @@ def budget(context: Context) -> ChartSpec | None:
         subtitle=context.word("chart_budget_sub"),
         steps=tuple(
             CostStep(a.rank, _action_label(context, a), a.cost_total, context.in_budget(a))
-            for a in plan.actions
+            for a in priced
         ),
+        note=context.word("chart_budget_note", unpriced=len(plan.actions) - len(priced)),
         budget=plan.budget.limit,
         money=sign + "{}" if sign else "{} " + context.writer.currency,
     )
 
 
 def _action_label(context: Context, action: Action) -> str:
-    name = action.material_name or context.write(action.title)
-    place = action.where.split(" ")[0].rstrip(",")
-    return f"{name}, {place}" if place else name
+    name = action.material_name if action.rate is not None else None
+    return with_place(name or brief(context, action), action.where)
 
 
 def season(context: Context) -> ChartSpec | None:

@@ -33,7 +33,8 @@ def sap(context: Context) -> ChartSpec | None:
         subtitle=context.word("chart_sap_sub", date=sap.date),
         note=context.word("chart_sap_note"),
         rows=rows,
-        thresholds=(Threshold(constant("practice_level"), context.word("chart_sap_rule"), practice=True),),
+        thresholds=(Threshold(constant("practice_level"), context.word("chart_sap_rule"),
+                              practice=True),),
     )
 
 
@@ -46,7 +47,7 @@ def _sap_row(context: Context, reading: SapReading) -> SapRow:
     )
     mean = sum(corrected) / len(corrected)
     return SapRow(
-        label=reading.plant,
+        label=_plant(context, reading),
         is_crop=reading.role == "crop",
         replicates=tuple(round(v, 2) for v in corrected),
         mean=mean,
@@ -54,6 +55,12 @@ def _sap_row(context: Context, reading: SapReading) -> SapRow:
         high=interval.details.get("high") if interval else None,
         line=context.word("chart_line", line=reading.line) if reading.line else "",
     )
+
+
+def _plant(context: Context, reading: SapReading) -> str:
+    """The local name of a weed where the case gives one."""
+    return next((w.local_name for w in context.case.weeds
+                 if w.local_name and w.species.lower() == reading.plant.lower()), reading.plant)
 
 
 def _same(values: object, wanted: list[float]) -> bool:
@@ -90,7 +97,8 @@ def weeds(context: Context) -> ChartSpec | None:
     if not rows:
         return None
     return WeedSpec(
-        title=context.topic_title("weeds", "chart_weeds"),
+        title=next((context.write(f.title) for f in context.diagnosis.by_topic("weeds")
+                    if f.id == "weeds.hints"), context.word("chart_weeds")),
         words=context.chart_words,
         subtitle=context.word("chart_weeds_sub"),
         note=context.word("chart_weeds_note"),
@@ -105,13 +113,16 @@ def carbon_nitrogen(context: Context) -> ChartSpec | None:
     )
     if not rows:
         return None
+    turn = turning_ratio()
+    own = [p for p in ratios(context.case) if p.kind != "soil"]
     return CarbonNitrogenSpec(
-        title=context.word("chart_ratio"),
+        title=context.word("chart_ratio", above=[p.label for p in own if p.ratio > turn],
+                           below=[p.label for p in own if p.ratio <= turn]),
         words=context.chart_words,
         subtitle=context.word("chart_ratio_sub"),
         note=context.word("chart_ratio_note"),
         rows=rows,
-        turning=Threshold(turning_ratio(), context.word("chart_ratio_turn")),
+        turning=Threshold(turn, context.word("chart_ratio_turn")),
         below=context.word("chart_ratio_below"),
         above=context.word("chart_ratio_above"),
     )

@@ -48,7 +48,7 @@ def _table(context: Context) -> Table:
     rows: list[Row | tuple[Text, ...]] = []
     for action in context.plan.actions:
         rate = context.amount(action.rate, action.rate_unit) if action.rate is not None else "–"
-        total = context.amount(action.total, action.total_unit, 0) if action.total else "–"
+        total = context.order(action.total, action.total_unit) if action.total else "–"
         cost = word("no_price")
         if action.cost_total is not None:
             cost = context.money(action.cost_total)
@@ -109,7 +109,8 @@ def action_card(context: Context, action: Action) -> ActionCard:
     if action.rate_low is not None and action.rate_high is not None and unit:
         span = word("range", low=context.amount(action.rate_low, unit),
                     high=context.amount(action.rate_high, unit))
-    cost = word("no_price_long")
+    buys = action.material_id is not None or action.need.amount is not None
+    cost = word("no_price_long") if buys else ""
     if action.cost_total is not None:
         parts = ", ".join(
             f"{word('cost_' + name)} {context.money(amount)}" for name, amount in action.cost_parts
@@ -131,6 +132,8 @@ def action_card(context: Context, action: Action) -> ActionCard:
                 for k, v in action.supplies.items() if v >= 0.05
             ])
         )
+    if context.interested and action.rate is not None:
+        notes.append(word("interest_line", interest=context.case.adviser.interest))
     worked = calculation_links(action.results)
     if worked:
         notes.append((Span(word("label_calculations") + " ", small=True, muted=True), *worked))
@@ -148,14 +151,14 @@ def action_card(context: Context, action: Action) -> ActionCard:
         time=context.write(action.window.text) if action.window else "",
         place=place,
         range=span,
-        total=context.amount(action.total, action.total_unit, 0) if action.total else "",
+        total=context.order(action.total, action.total_unit) if action.total else "",
         cost=cost,
         why=tuple(why),
         how=tuple(context.write(m) for m in action.how),
         depends=word("waits_for", ranks=waits) if waits else "",
         notes=tuple(notes),
         cautions=tuple(context.write(m) for m in action.cautions),
-        tag=word("covered_long" if context.in_budget(action) else "not_covered_long"),
+        tag="" if context.in_budget(action) else word("not_covered_long"),
     )
 
 

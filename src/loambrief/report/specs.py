@@ -25,7 +25,7 @@ class Words:
     depth: str
     surface: str
     median: str
-    at_least: str
+    over: str
     one_profile: str
     moisture: str
     moisture_unknown: str

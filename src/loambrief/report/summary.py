@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import re
-
 from loambrief.actions.model import Action
-from loambrief.findings.model import Finding, NeedKind, say
-from loambrief.report.blocks import Fact, Text
+from loambrief.findings.model import Finding, NeedKind
+from loambrief.report.blocks import Fact, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
+from loambrief.report.naming import brief, first_clause, first_sentence
 from loambrief.report.parts import FirstAction, LimitLine, Summary
 
 MOST_LIMITS = 5
 MOST_ACTIONS = 5
 MOST_AVOID = 3
+SHORT = 110
+"""Longest line of the list of what not to buy, in characters."""
 
 
 def summary(context: Context) -> Summary:
@@ -34,16 +35,19 @@ def summary(context: Context) -> Summary:
         facts.insert(2, Fact(word("fact_goal"), case.field.yield_goal.value.typed))
     contact: list[Text] = [
         part
-        for part in (case.adviser.business or case.adviser.name, case.adviser.phone,
+        for part in (case.adviser.name, case.adviser.business, case.adviser.phone,
                      case.adviser.email)
         if part
     ]
     notes: list[Text] = []
     if context.diagnosis.missing:
-        notes.append(word("missing_pointer", count=len(context.diagnosis.missing)))
+        notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
+                      Span(word("missing_link"), link="#missing")))
+    if context.interested:
+        notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer"))
     avoid = tuple(
-        f"{context.write(n.what)}: {_lower(first_sentence(context.write(n.why)))}"
+        _avoid(context.write(n.what), context.write(n.why))
         for n in context.plan.not_advised[:MOST_AVOID]
     )
     return Summary(
@@ -52,9 +56,10 @@ def summary(context: Context) -> Summary:
         facts=tuple(facts),
         message=word(
             "message",
-            limits=[_short(context.write(f.title)) for f in worst],
-            first=first[0].what if first else "",
+            limits=len(worst),
             purpose=case.case.purpose,
+            missing=not worst,
+            skipped=_skipped(context, first),
         ),
         limits=tuple(_limit(context, finding) for finding in worst),
         actions=first,
@@ -66,6 +71,17 @@ def summary(context: Context) -> Summary:
         no_limits=word("no_limits"),
         no_actions=word("no_actions"),
     )
+
+
+def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list[str]]:
+    """Ranks that page 1 leaves out between its lines: habits and what waits for money."""
+    shown = {line.rank for line in first}
+    last = max(shown, default=0)
+    between = [a for a in context.plan.actions if a.rank < last and a.rank not in shown]
+    return {
+        "habits": [str(a.rank) for a in between if context.in_budget(a)],
+        "waiting": [str(a.rank) for a in between if not context.in_budget(a)],
+    }
 
 
 def _limit(context: Context, finding: Finding) -> LimitLine:
@@ -86,22 +102,10 @@ def _limit(context: Context, finding: Finding) -> LimitLine:
     )
 
 
-def _short(text: str) -> str:
-    return text.rstrip(".")
-
-
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z\u00c0-\u00dd])")
-_CLAUSE_END = re.compile(r"[:;(]|, after |, where ")
-
-
-def first_sentence(text: str) -> str:
-    """The first sentence; the rest stands in the full part."""
-    return _SENTENCE_END.split(text, maxsplit=1)[0]
-
-
-def first_clause(text: str) -> str:
-    """The instruction without what follows a colon, semicolon or bracket."""
-    return _CLAUSE_END.split(text, maxsplit=1)[0].rstrip(" .,")
+def _avoid(what: str, why: str) -> str:
+    """What to leave, with its reason where that is short; the rest stands in its own part."""
+    whole = f"{what}: {_lower(first_sentence(why))}"
+    return whole if len(whole) <= SHORT else f"{first_clause(what)}."
 
 
 def _lower(text: str) -> str:
@@ -134,50 +138,32 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
     return tuple(lines)
 
 
-def place_of(where: str) -> str:
-    """The place a sample stands for, without the sample's id: "N (north)" is "north"."""
-    _, sep, place = where.partition(" (")
-    return place.removesuffix(")") if sep else where
-
-
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
+    place = action.where.split(",")[0]
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
         rate = context.amount(action.exact_rate, action.need.unit, 1)
     total = ""
     if action.total is not None:
-        total = context.amount(action.total, action.total_unit, 0)
+        total = context.order(action.total, action.total_unit)
     cost = context.word("no_price")
     if action.cost_total is not None:
         cost = context.money(action.cost_total)
     return FirstAction(
         rank=action.rank,
-        what=_brief(context, action),
-        material=action.material_name or "",
+        what=brief(context, action),
+        material=(action.material_name or "") if action.rate is not None else "",
         rate=rate,
-        area=context.word("area_where", area=context.amount(action.area_ac, "ac"),
-                          where=place_of(action.where)) if action.area_ac
-        else place_of(action.where),
+        area=context.word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
+        if action.area_ac else place,
         total=total,
         cost=cost,
         when=context.write(action.window.text) if action.window else "",
         caution=caution,
         link=f"#{anchor('a', action.id)}",
     )
-
-
-def _brief(context: Context, action: Action) -> str:
-    """What to do, without the material and rate that have columns of their own."""
-    if action.material_id is None or action.rate is None:
-        return first_clause(context.write(action.title))
-    if action.kind is NeedKind.NUTRIENT:
-        items = [n for n in action.supplies if n in ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn",
-                                                     "Cu", "Fe")]
-        return context.write(say("actions.brief_nutrient", items=items))
-    return context.write(say(f"actions.brief_{action.kind.value}", number=action.pass_number,
-                             passes=action.passes))
 
 
 def _cost_line(context: Context) -> str:
