@@ -125,6 +125,25 @@ def test_order_of_zones_and_offers_does_not_matter():
         assert field_mix(zones[::-1], order) == wanted
 
 
+def test_zones_alone_and_together_agree(capfd):
+    """ensures that solving zones one by one gives the joint optimum, and the solver is silent.
+
+    An unused product that is sold by the load forces the joint programme.
+    """
+    import random
+
+    chance = random.Random(5)
+    offers = tuple(product(f"m{i}", chance.uniform(200, 900), spread=chance.choice([7, 8, 9]),
+                           n=chance.uniform(0, 46), p2o5=chance.uniform(0, 30),
+                           k2o=chance.uniform(0, 20)) for i in range(12))
+    never = product("never", 1_000_000, p2o5=10, loads={"load_size": "1 ton"})
+    zones = tuple(Zone(f"z{i}", 10.0, {n: chance.uniform(10, 90) for n in ("N", "P2O5", "K2O")},
+                       {"P2O5": 120.0}) for i in range(5))
+    alone, joint = field_mix(zones, offers), field_mix(zones, (*offers, never))
+    assert joint.cost == pytest.approx(alone.cost, rel=1e-5)
+    assert capfd.readouterr() == ("", "")
+
+
 def test_a_limit_says_what_it_costs():
     """ensures that the cost of a binding limit is the difference of the two optima.
 

@@ -9,8 +9,8 @@ subject to sum_i a_ij x_zi >= need_zj         for every nutrient a zone needs
            order_i >= minimum_i               where a minimum load is paid for
            x, order >= 0; y in {0, 1}; n whole
 
-x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy, without a
-gap, so that the answer is the optimum. Price is product and freight, pass the spreading
+x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy to a
+gap of one millionth; zones that share no load are solved one by one. Price is product and freight, pass the spreading
 charge per acre. Amounts and dual values come from the linear programme with all whole
 numbers held at their best values. The amounts are exact; a spreader's step comes after.
 """
@@ -23,6 +23,10 @@ from dataclasses import dataclass, field
 from loambrief.actions.offers import Offer
 
 TINY = 1e-6
+GAP = 1e-6
+"""How far the answer may be from the proven optimum, as a share of the cost."""
+MOST_NODES = 5_000
+"""Branches searched where many zones share loads; beyond, the best mix found stands."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +143,23 @@ def field_mix(zones: tuple[Zone, ...], offers: tuple[Offer, ...]) -> FieldMix | 
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
         return FieldMix({z.where: Blend({}, 0.0, {}, ()) for z in zones}, {}, 0.0)
-    return _Programme(zones, usable).solve()
+    if any(o.package_lb is not None or o.minimum_lb for o in usable):
+        return _Programme(zones, usable).solve()
+    parts = [_Programme((zone,), usable).solve() for zone in zones]  # nothing ties the zones
+    return _together(parts)
+
+
+def _together(parts: list[FieldMix | NoBlend]) -> FieldMix | NoBlend:
+    """Mixes of single zones as one; none if one of them cannot be made."""
+    failed = [p for p in parts if isinstance(p, NoBlend)]
+    if failed:
+        return NoBlend((), tuple(sorted({n for p in failed for n in p.conflicting})))
+    made = [p for p in parts if isinstance(p, FieldMix)]
+    orders: dict[str, float] = {}
+    for name in sorted({i for p in made for i in p.orders}):
+        orders[name] = sum(p.orders.get(name, 0.0) for p in made)
+    return FieldMix({w: b for p in made for w, b in p.blends.items()}, orders,
+                    sum(p.cost for p in made))
 
 
 def priced(offers: tuple[Offer, ...]) -> list[Offer]:
@@ -238,8 +258,9 @@ class _Programme:
         conflict = NoBlend((), tuple(sorted({n for z in self.zones for n in z.upper})))
         best = milp(self.cost, constraints=LinearConstraint(table, ub=self.bounds),
                     integrality=self.whole, bounds=Bounds(0.0, self.top),
-                    options={"mip_rel_gap": 0.0})
-        if not best.success:
+                    options={"mip_rel_gap": GAP, "node_limit": MOST_NODES,
+                             "presolve": False})
+        if best.x is None:
             return conflict
         held = [(round(v), round(v)) if whole else (0.0, top)
                 for v, whole, top in zip(best.x, self.whole, self.top, strict=True)]

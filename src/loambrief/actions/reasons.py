@@ -49,7 +49,15 @@ def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
         (zone, nutrient) -> currency for the field, only limits that cost something.
     """
     found = {}
+    if not any(z.upper for z in zones):
+        return found
+    free = field_mix(tuple(replace(z, upper={}) for z in zones), offers)
+    assert isinstance(free, FieldMix)
+    if mix.cost - free.cost <= WORTH_SAYING * sum(z.area_ac for z in zones):
+        return found
     for zone in zones:
+        if free.blends[zone.where] == mix.blends[zone.where] or _kept(zone, offers, free):
+            continue
         for nutrient in sorted(zone.upper):
             freed = replace(zone, upper={k: v for k, v in zone.upper.items() if k != nutrient})
             other = field_mix(tuple(freed if z is zone else z for z in zones), offers)
@@ -58,6 +66,15 @@ def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
                 if saved > WORTH_SAYING * zone.area_ac:
                     found[zone.where, nutrient] = saved
     return found
+
+
+def _kept(zone: Zone, offers: tuple[Offer, ...], mix: FieldMix) -> bool:
+    """The mix made without limits keeps those of this zone all the same."""
+    amounts = mix.blends[zone.where].amounts
+    return all(
+        sum(o.fraction(n) * amounts.get(o.id, 0.0) for o in offers) <= limit + TINY
+        for n, limit in zone.upper.items()
+    )
 
 
 def clash(zone: Zone, offers: tuple[Offer, ...]) -> Clash:
