@@ -168,7 +168,7 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
     if block.reading:
         reading += [Span(s.text, bold=True, link=s.link) for s in spans(block.reading)]
     if block.reference:
-        reading += [Span(f", {words.held_against} " if reading else ""), *spans(block.reference)]
+        reading += [Span("; " if reading else ""), *spans(block.reference)]
     status = status_line(composer, block.mark, block.status, tuple(reading), element, width)
     made.append(status)
     grade: list[Span] = []
@@ -179,6 +179,8 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
         status.keep_next = True
         made.append(composer.text(tuple(grade), element, "small"))
         made[-1].spaceAfter = look.style("body").spaceAfter
+    for line in made:
+        line.keep_next = bool(block.body)
     made += [composer.text(text, element) for text in block.body]
     made += _evidence(composer, block, element, width)
     for part in block.blocks:

@@ -345,7 +345,6 @@ class Words:
     confidence: str
     evidence: str
     sources: str
-    held_against: str
     quantity: str
     inputs: str
     answer: str

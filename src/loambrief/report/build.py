@@ -95,7 +95,17 @@ def build_report(
         attachments=(
             Attachment("case.yaml", loaded.source_text.encode("utf-8"), "application/yaml",
                        Relationship.SOURCE, context.word("attached_case")),
+            *(
+                Attachment(_attached_name(file.name), file.text.encode("utf-8"),
+                           "application/yaml", Relationship.SOURCE, file.name)
+                for file in loaded.files
+            ),
             Attachment(f"{case.case.id}.json", data, "application/json",
                        Relationship.ALTERNATIVE, context.word("attached_data")),
         ),
     )
+
+
+def _attached_name(name: str) -> str:
+    """A profile's path as one file name, so that nothing can be unpacked outside a folder."""
+    return name.replace("\\", "/").lstrip("./").replace("/", "-")
