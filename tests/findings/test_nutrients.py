@@ -40,6 +40,20 @@ MICRO_METHODS = {"zinc": "mehlich-3", "boron": "mehlich-3", "manganese": "mehlic
 SURFACE = {"depth": "0-2 in", "calcium": "700 ppm", "phosphorus": "80 ppm"}
 
 
+PILED = {"layer": {"phosphorus": "24 ppm", "potassium": "140 ppm"},
+         "more": ({"depth": "0-2 in", "phosphorus": "46 ppm"},)}
+MANURE = {
+    "field": {"crop": "tomato", "following_crop": "pepper",
+              "yield_goal": {"value": "18 ton/ac", "basis": "invented"}},
+    "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"},
+    "case": {"id": "nj", "date": "2026-10-20"},
+    "layer": {"phosphorus": "112 ppm", "magnesium": "62 ppm", "calcium": "560 ppm"},
+    "earlier_applications": [{"date": "2025-04-02", "material": "poultry manure",
+                              "kind": "manure", "rate": "3 ton/ac", "note": "every year"}],
+    "materials": [{"id": "c", "name": "Leaf compost", "kind": "compost", "form": "bulk",
+                   "analysis": {"p2o5": "0.5 %", "total_nitrogen": "1.2 %"}}]}
+
+
 def build(layer=None, methods=None, field=None, sample=None, more=(), **top):
     """A case in house units; None for a value takes it away."""
     data = copy.deepcopy(BASE)
@@ -378,12 +392,109 @@ def test_cautions_go_with_every_rate():
     """ensures that P carries water and seed-row cautions, and perennial crops no seed row."""
     _, found = said(build(field={"sensitive_areas": ["ditch"]}))
     names = [c.name for c in found["nutrients.p.A1"].needs[0].cautions]
-    assert names == ["caution_seed_row", "caution_p_water"]
-    told = words(found["nutrients.p.A1"].needs[0].cautions[0])
+    assert names == ["caution_p_water", "caution_seed_row"]
+    told = words(found["nutrients.p.A1"].needs[0].cautions[1])
     assert "8 lb/ac" in told and "boron" in told  # Kansas State: 30 in rows, 8 lb
     _, perennial = said(build(field={"tillage": "perennial"}))
     assert "caution_seed_row" not in [
         c.name for c in perennial["nutrients.k.A1"].needs[0].cautions]
+    for case in (build(**MANURE), build(field={"tillage": "perennial"})):
+        for message in everything(nutrients.assess(case)):
+            assert "seed row" not in words(message), message.key
+
+
+def test_feed_is_named_only_where_stock_eat():
+    """ensures that potash and magnesium in feed come up for forage or stock alone."""
+    def told(**field):
+        need = said(build(field=field))[1]["nutrients.k.A1"].needs[0]
+        return words(need.cautions[0])
+
+    assert "magnesium" not in told() and "magnesium" in told(livestock=["cattle"])
+
+
+def test_maintenance_is_optional():
+    """ensures that within the maintenance range potash may be skipped (Bulletin 974).
+
+    180 bu corn at 140 ppm K: 180 x 0.20 + 20 = 56 lb, of which 36 lb is the harvest.
+    """
+    _, found = said(build(**PILED))
+    k = found["nutrients.k.A1"]
+    need, = k.needs
+    assert need.params["optional"] is True and need.low == 0 and k.severity <= 1
+    assert need.amount == pytest.approx(56) and need.high == pytest.approx(56)
+    told = " ".join(words(b) for b in k.body)
+    assert "36 lb/ac of K₂O for the harvest" in told and "flat 20 lb/ac" in told
+    below = said(build())[1]["nutrients.k.A1"].needs[0]
+    assert not below.params.get("optional") and below.low > 0
+
+
+@pytest.mark.parametrize(
+    ("more", "field", "skipped"),
+    [(PILED["more"], {}, True), ((), {"sensitive_areas": ["ditch"]}, True), ((), {}, False)],
+)
+def test_phosphorus_is_skipped_near_water_or_where_piled_up(more, field, skipped):
+    """ensures that maintenance phosphorus is left out where it would only feed runoff."""
+    case = build(layer={"phosphorus": "24 ppm"}, more=more, field=field)
+    p = said(case)[1]["nutrients.p.A1"]
+    assert (not p.needs) is skipped and p.severity <= 1
+    assert ("nutrients.skip_body" in {b.key for b in p.body}) is skipped
+    low = said(build(layer={"phosphorus": "12 ppm"}, more=more, field=field))[1]
+    assert low["nutrients.p.A1"].needs  # short soil is fed all the same
+
+
+def test_manure_on_rich_ground_is_stopped_by_name():
+    """ensures that the manure behind a high P test is named and stopped.
+
+    0.5 % P2O5 is 10 lb a ton; tomato takes 1.8 lb/ton (NRCS handbook table 6-6, from memory),
+    32 lb at 18 ton. Days: 7 CFR 205.203 (c)(1).
+    """
+    _, found = said(build(**MANURE))
+    p = found["nutrients.p.A1"]
+    assert (p.status, p.severity) == (Status.EXCESS, 2)
+    need, = p.needs
+    assert (need.kind, need.item) == (NeedKind.MANAGE, "stop-manure")
+    assert words(need.text) == (
+        "Stop poultry manure here until the phosphorus test has fallen")
+    told = " ".join(words(m) for m in (*p.body, *(e.text for e in p.evidence), *need.cautions))
+    for piece in ("poultry manure, 3 ton/ac", "every year", "adds 10 lb of P₂O₅",
+                  "takes away about 32 lb/ac", "not counted", "120 days", "90 days",
+                  "21 CFR 112"):
+        assert piece in told, piece
+    assert p.advise_against  # still on the list of what not to buy
+
+
+@pytest.mark.parametrize("change", [{"earlier_applications": []},
+                                    {"layer": {"phosphorus": "30 ppm"}}])
+def test_no_manure_or_no_excess_stops_nothing(change):
+    """ensures that the stop needs both the manure and the test."""
+    _, found = said(build(**{**MANURE, **change}))
+    assert not [n for n in found["nutrients.p.A1"].needs if n.kind is NeedKind.MANAGE]
+
+
+def test_raw_manure_days_only_for_crops_eaten_raw():
+    """ensures that grain gets no produce rule."""
+    _, found = said(build(layer={"phosphorus": "90 ppm"},
+                          earlier_applications=MANURE["earlier_applications"]))
+    need, = found["nutrients.p.A1"].needs
+    assert [c.name for c in need.cautions] == ["caution_p_index"]
+
+
+@pytest.mark.parametrize(
+    ("magnesium", "name", "severity"),
+    [("22 ppm", "very low", 2), ("23 ppm", "low", 2), ("41 ppm", "low", 2), ("42 ppm", "medium", 1),
+     ("62 ppm", "medium", 1), ("72 ppm", "high", 0), ("148 ppm", "very high", 0)],
+)
+def test_magnesium_by_the_classes_of_the_guide(magnesium, name, severity):
+    """ensures Rutgers' classes: 0-45, 46-83, 84-143, 144-295, over 295 lb/ac (2 x ppm)."""
+    change = {"layer": {**MANURE["layer"], "magnesium": magnesium}}
+    mg = said(build(**{**MANURE, **change}))[1]["nutrients.mg_class.A1"]
+    assert mg.results[0].value == name and mg.severity == severity and not mg.needs
+    assert ("dolomitic" in words(mg.body[0])) is (severity > 0)
+
+
+def test_other_guides_print_no_magnesium_class():
+    """ensures that the New Jersey classes stay in New Jersey's guide."""
+    assert not [i for i in said(build())[1] if "_class" in i]
 
 
 def test_sulfur_by_organic_matter():
@@ -571,6 +682,8 @@ VARIANTS = {
                "more": ({"depth": "0-3 in", "calcium": "400 lb/ac", "potassium": "80 lb/ac"},)},
     "no cores": {"sample": {"cores": None}},
     "rotation": {"field": {"previous_crop": "wheat"}},
+    "manure": MANURE,
+    "piled up": PILED,
     "micro limit": {"layer": {"zinc": "<0.5 ppm"}, "methods": MICRO_METHODS},
 }
 

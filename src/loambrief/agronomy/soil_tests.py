@@ -1,4 +1,4 @@
-"""Between soil tests: regional conversions, each by its own name.
+"""Between soil tests: regional conversions, each by its own name; classes of Mg and Ca.
 
 No conversion is ever applied silently: each is a formula of its own, named after the
 region and study it holds for, and the caller asks for it.
@@ -8,8 +8,12 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
+from loambrief.tables import load
 
 TOPIC = "nutrients"
+SECONDARY = "nutrients/secondary_classes"
+LB_AC_PER_PPM = 2.0
+"""Laboratory convention: a furrow slice of 2,000,000 lb."""
 M3_PER_BRAY_OHIO = 1.35
 M3_K_PER_ACETATE_OHIO = 1.14
 BRAY_SLOPE_OHIO, BRAY_INTERCEPT_OHIO = 0.832, -8.08
@@ -184,3 +188,48 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
     _not_negative(mehlich3_ppm=mehlich3_ppm)
     return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
                   notes=("the source advises caution with this conversion",))
+
+
+@formula(unit="", source="rutgers-relative-levels", locator="macronutrients table", how="seen")
+def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: float) -> Answer:
+    """Class of a magnesium or calcium test in the guide that prints such classes.
+
+    Parameters
+    ----------
+    guide : str
+        File name of a guide, e.g. ``"rutgers_mehlich3"``.
+    nutrient : str
+        ``"Mg"`` or ``"Ca"``.
+    test_ppm : float
+        Soil test by the guide's own method (Mehlich-3) [ppm].
+
+    Returns
+    -------
+    str or None
+        Name of the class [no unit]; None where the guide prints none. ``details`` hold
+        ``test_lb_ac`` and ``optimum_ppm`` (start of the class called high).
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative test.
+
+    Notes
+    -----
+    The printed classes are in lb/ac, twice the ppm. They have gaps of one unit between
+    classes; here a class runs up to the start of the next. No rate stands beside them.
+
+    References
+    ----------
+    rutgers-relative-levels.
+    """
+    _not_negative(test_ppm=test_ppm)
+    rows = [r for r in load(SECONDARY) if r["guide"] == guide and r["nutrient"] == nutrient]
+    if not rows:
+        return Answer(None, notes=("the guide prints no classes for this nutrient",))
+    pounds = LB_AC_PER_PPM * test_ppm
+    row = max((r for r in rows if r["from_lb_ac"] <= pounds), key=lambda r: r["from_lb_ac"])
+    optimum = next(r["from_lb_ac"] for r in rows if r["class"] == "high")
+    return Answer(str(row["class"]), source=str(row["source"]), locator=str(row["locator"]),
+                  how=str(row["how"]),
+                  details={"test_lb_ac": pounds, "optimum_ppm": optimum / LB_AC_PER_PPM})

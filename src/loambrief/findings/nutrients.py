@@ -10,7 +10,13 @@ from loambrief.agronomy.micronutrients import ELEMENTS
 from loambrief.agronomy.nutrients_engine import ABOVE
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
-from loambrief.findings import nutrients_crop, nutrients_minor, nutrients_pk, nutrients_water
+from loambrief.findings import (
+    nutrients_crop,
+    nutrients_minor,
+    nutrients_pk,
+    nutrients_secondary,
+    nutrients_water,
+)
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -63,6 +69,7 @@ def assess(case: CaseFile) -> Assessment:
                            and f.id == f"{TOPIC}.p.{sample.id}"), None)
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
         said += [water] if water is not None else []
+        said += nutrients_secondary.assess_sample(state, sample, increment)
         said += nutrients_minor.sulfur(state, sample, increment)
         said += nutrients_minor.micronutrients(state, sample, increment)
         found += [f for f in said if isinstance(f, Finding)]
@@ -116,7 +123,7 @@ def _is_enough(finding: Finding, nutrient: str) -> bool:
         r.formula == "nutrient_rate" and r.details.get("nutrient") == nutrient
         and r.details.get("position") == ABOVE and r.value == 0
         for r in finding.results
-    ) and finding.status is Status.ADEQUATE
+    ) and finding.status in (Status.ADEQUATE, Status.EXCESS)
 
 
 def _with_advice_against(state: State, found: list[Finding]) -> list[Finding]:

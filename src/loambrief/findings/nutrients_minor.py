@@ -20,6 +20,7 @@ from loambrief.agronomy.micronutrients import (
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac, where
+from loambrief.findings.crop_kinds import seeded_in_rows
 from loambrief.findings.model import (
     Evidence,
     Finding,
@@ -92,7 +93,8 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
             area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),  # type: ignore[arg-type]
             low=float(rate.details["low"]), high=float(rate.details["high"]),  # type: ignore[arg-type]
             results=(rate,), sources=(rate.source,),
-            cautions=(say("nutrients.caution_thiosulfate"),),
+            cautions=(say("nutrients.caution_thiosulfate",
+                          seeded=seeded_in_rows(state.case, state.crop)),),
         ),)
     watch = expected in ("likely", "possible")
     yield Finding(
@@ -289,7 +291,7 @@ def _micro_need(state: State, sample: Sample, micro: Micro) -> Need:
 
 def _micro_cautions(state: State, element: str) -> Iterator[Message]:
     if element == "B":
-        yield say("nutrients.caution_boron")
+        yield say("nutrients.caution_boron", seeded=seeded_in_rows(state.case, state.crop))
         following = state.case.field.following_crop
         if following and following.lower() in BORON_SENSITIVE:
             yield say("nutrients.caution_boron_next", crop=following)

@@ -12,6 +12,7 @@ from loambrief.agronomy.salinity_crops import seed_row_salt_limit
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac, where
 from loambrief.findings import nutrients_pk_words as words
+from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
 from loambrief.findings.model import (
     Finding,
     Grade,
@@ -22,7 +23,14 @@ from loambrief.findings.model import (
     Status,
     say,
 )
-from loambrief.findings.nutrients_reading import Reading, credits_since, spans_level
+from loambrief.findings.nutrients_manure import stop_manure
+from loambrief.findings.nutrients_reading import (
+    Reading,
+    credits_since,
+    may_skip,
+    skip_reason,
+    spans_level,
+)
 from loambrief.findings.nutrients_state import (
     METHOD_FIELD,
     RESULT_FIELD,
@@ -204,7 +212,8 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
         return (_bare_need(reading, (rate,)),) if severity >= 2 else ()
     credit = reading.credits.pounds
     amount = float(rate.value) - credit
-    if amount <= 0:
+    optional = may_skip(rate)
+    if amount <= 0 or (optional and skip_reason(reading) is not None):
         return ()
     cap = rate.details.get("cap_lb_ac")
     cautions = list(_cautions(reading))
@@ -213,17 +222,19 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
                                cap=float(cap)))  # type: ignore[arg-type]
         amount = float(cap)  # type: ignore[arg-type]
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
+    if optional:
+        low, high = 0.0, amount if high is None else high
     if low == high:
         low = high = None
     return (
         Need(
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
-                     below=rate.details["position"] == BELOW),
+                     below=rate.details["position"] == BELOW, optional=optional),
             where=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
             results=(rate, *reading.credits.results), sources=(rate.source,),
-            cautions=tuple(cautions),
+            cautions=tuple(cautions), params={"optional": True} if optional else {},
         ),
     )
 
@@ -250,12 +261,14 @@ def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None 
 
 
 def _cautions(reading: Reading) -> Iterator[Message]:
-    if reading.state.case.field.tillage != "perennial":
+    case = reading.state.case
+    if reading.nutrient == "P2O5":
+        yield say("nutrients.caution_p_water", places=list(case.field.sensitive_areas))
+    else:
+        yield say("nutrients.caution_k_rate", forage=feeds_stock(case))
+    if seeded_in_rows(case, reading.state.crop):
         yield say("nutrients.caution_seed_row", crop=reading.state.crop.name,
                   **_seed_row(reading))
-    if reading.nutrient == "P2O5":
-        yield say("nutrients.caution_p_water",
-                  places=list(reading.state.case.field.sensitive_areas))
 
 
 def _seed_row(reading: Reading) -> dict[str, object]:
@@ -273,16 +286,23 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
     rate = rates[0]
     below = Status.WATCH if spans else Status.LIMITING
     status = below if position == BELOW else Status.ADEQUATE
+    stop = None
+    if reading.nutrient == "P2O5" and position == ABOVE and rate.value == 0:
+        stop = stop_manure(state, reading.sample, rate)
+    if stop is not None:
+        status, severity, needs = Status.EXCESS, 2, (*needs, *stop.needs)
     fits = state.depth_fits(reading.increment) and state.in_region
     results = (
         *rates,
         *((reading.error.result,) if reading.error else ()),
         *(reading.cec.results if reading.cec else ()),
         *reading.credits.results,
+        *(stop.results if stop is not None else ()),
     )
+    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs)
     return Finding(
         id=reading.finding_id, topic=TOPIC,
-        title=say(f"nutrients.{words.title(position, spans, rate)}", test=reading.test,
+        title=say(f"nutrients.{title}", test=reading.test,
                   where=reading.label, crop=state.crop.name),
         status=status, severity=severity,
         confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans),
@@ -291,7 +311,9 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
         reference=say("nutrients.reference_levels", critical=critical,
                       limit=rate.details.get("limit_ppm"), guide=guide.title),
         where=reading.label,
-        body=tuple(words.body(reading, rate, position, severity, needs)),
-        evidence=tuple(words.evidence(reading, rate, critical, spans)),
+        body=(*words.body(reading, rate, position, severity, needs),
+              *(stop.body if stop is not None else ())),
+        evidence=(*words.evidence(reading, rate, critical, spans),
+                  *(stop.evidence if stop is not None else ())),
         needs=needs, sources=(rate.source,), results=results,
     )

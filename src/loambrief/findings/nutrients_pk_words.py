@@ -7,15 +7,15 @@ from collections.abc import Iterator
 from loambrief.agronomy.nutrients_engine import ABOVE, BELOW, covers
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
-from loambrief.findings.nutrients_reading import Reading
+from loambrief.findings.nutrients_reading import Reading, may_skip, skip_reason
 
 
-def title(position: str, spans: bool, rate: Result) -> str:
+def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()) -> str:
     if position == BELOW:
         return "title_near" if spans else "title_low"
     if position == ABOVE:
         return "title_drawdown" if rate.value else "title_high"
-    return "title_enough"
+    return "title_enough" if needs or not may_skip(rate) else "title_skip"
 
 
 def body(reading: Reading, rate: Result, position: str, severity: int,
@@ -29,7 +29,12 @@ def body(reading: Reading, rate: Result, position: str, severity: int,
         yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),  # type: ignore[arg-type]
                   low=details.get("low"), high=details.get("high"),
                   removal=details.get("removal_lb_ac"), build=details.get("build_lb_ac"),
-                  position=position, error=reading.error.pct if reading.error else None)
+                  position=position, error=reading.error.pct if reading.error else None,
+                  optional=may_skip(rate))
+    elif may_skip(rate) and skip_reason(reading) is not None:
+        yield say("nutrients.skip_body", nutrient=reading.nutrient, why=skip_reason(reading),
+                  rate=float(rate.value),  # type: ignore[arg-type]
+                  places=list(reading.state.case.field.sensitive_areas))
     elif position == BELOW and rate.value is None:
         yield say("nutrients.no_rate_body", nutrient=reading.nutrient,
                   guide=reading.guide.title)
@@ -37,6 +42,11 @@ def body(reading: Reading, rate: Result, position: str, severity: int,
         yield say("nutrients.credit_body", nutrient=reading.nutrient,
                   pounds=reading.credits.pounds, materials=list(reading.credits.materials),
                   left=needs[0].amount if needs and needs[0].amount is not None else 0.0)
+    removal = details.get("removal_lb_ac")
+    if removal is not None:
+        extra = reading.rule.values.get("extra_lb", 0.0)
+        yield say("nutrients.guide_removal_body", nutrient=reading.nutrient, extra=extra,
+                  removal=float(removal) - float(extra))  # type: ignore[arg-type]
     chance = details.get("response_chance_pct")
     if position == BELOW or chance is not None:
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.guides import TEST_OF, Guide, Rule
 from loambrief.agronomy.nutrients import nutrient_supplied
+from loambrief.agronomy.nutrients_engine import WITHIN
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import where
 from loambrief.findings.nutrients_state import Cec, CompositeError, State, plain
+from loambrief.findings.stratification import STRONG_RATIO
+from loambrief.findings.stratification_state import layer_state
 from loambrief.units import Quantity
 
 TOPIC = "nutrients"
@@ -100,3 +103,22 @@ def spans_level(reading: Reading, critical: float) -> bool:
     share = reading.error.pct / 100
     value = reading.quantity.value
     return value * (1 - share) < critical <= value * (1 + share)
+
+
+def may_skip(rate: Result) -> bool:
+    """True in the maintenance range of a build-up guide: the rate only replaces the harvest."""
+    return (rate.details.get("position") == WITHIN and bool(rate.value)
+            and rate.details.get("removal_lb_ac") is not None)
+
+
+def skip_reason(reading: Reading) -> str | None:
+    """Why phosphorus is left out this year where it may be skipped: a pile-up, or water close."""
+    if reading.nutrient != "P2O5":
+        return None
+    layers = layer_state(reading.sample)
+    layer = layers.layer("phosphorus") if layers is not None else None
+    piled = layer is not None and layer.ratio is not None and layer.ratio >= STRONG_RATIO
+    near = bool(reading.state.case.field.sensitive_areas)
+    if piled:
+        return "both" if near else "layer"
+    return "water" if near else None
