@@ -81,7 +81,7 @@ def test_whole_loads_are_ordered_and_paid():
     plan = make_plan(case_of([lime]), found)
     order, = plan.orders
     assert (order.needed_lb, order.ordered_lb) == (pytest.approx(100_000), pytest.approx(144_000))
-    assert order.extra_cost == pytest.approx(660)
+    assert order.extra_cost == pytest.approx(660) and order.package == "load"
     assert plan.budget.spent == pytest.approx(72 * 30)
     tight = make_plan(case_of([lime], budget={"amount": 1600}), found)
     assert tight.budget.chosen == () and tight.orders == ()

@@ -9,10 +9,11 @@ subject to sum_i a_ij x_zi >= need_zj         for every nutrient a zone needs
            order_i >= minimum_i               where a minimum load is paid for
            x, order >= 0; y in {0, 1}; n whole
 
-x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy to a
-gap of one millionth; zones that share no load are solved one by one. Price is product and freight, pass the spreading
-charge per acre. Amounts and dual values come from the linear programme with all whole
-numbers held at their best values. The amounts are exact; a spreader's step comes after.
+x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy to a gap of
+one millionth; zones that share no load are solved one by one. Price is product and freight,
+pass the spreading charge per acre. Amounts and dual values come from the linear programme
+with all whole numbers held at their best values. The amounts are exact; a spreader's step
+comes after.
 """
 
 from __future__ import annotations

@@ -144,7 +144,9 @@ class Order:
     package_lb: float | None
     pass_number: int
     extra_cost: float | None
-    """Cost of what is left over [currency]; it is in the cost of the actions."""
+    """Cost of what is left over [currency]; it counts against the budget."""
+    package: str = ""
+    """``load`` or ``bag`` where only whole ones are sold."""
 
 
 @dataclass(frozen=True)

@@ -42,8 +42,15 @@ def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Orde
         ordered = offer.ordered_lb(pounds)
         extra = None if offer.per_lb is None else (ordered - pounds) * offer.per_lb
         made.append(Order(name, offer.material.name, pounds, ordered, offer.package_lb, season,
-                          extra))
+                          extra, package_of(offer)))
     return tuple(made)
+
+
+def package_of(offer: Offer) -> str:
+    """What a material is sold in: whole loads, bags, or loose."""
+    if offer.material.load_size is not None:
+        return "load"
+    return "bag" if offer.material.bag is not None else ""
 
 
 def leftover_cost(actions: Iterable[Action], offers: Mapping[str, Offer]) -> float:

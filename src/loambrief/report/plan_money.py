@@ -57,7 +57,8 @@ def _mass(context: Context, pounds: float) -> str:
 def _order(context: Context, order: Order) -> tuple[Text, ...]:
     count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
     ordered = context.write(say(
-        "actions.order_packages", amount=_mass(context, order.ordered_lb), count=count,
+        "actions.order_packages", package=order.package, count=count,
+        amount=_mass(context, order.ordered_lb),
         each=_mass(context, order.package_lb) if order.package_lb else ""))
     left = "–"
     if order.ordered_lb - order.needed_lb > 0.5:
