@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -21,7 +21,8 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
-from loambrief.report.build import build_report
+from loambrief.report.build import build_field
+from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir
@@ -94,10 +95,8 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
     return render(advise(load_case(path, **overrides)))
 
 
-def render(advice: Advice) -> Advisory:
-    """Put advice on paper."""
-    from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
-
+def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
+    """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     data = as_bytes(
@@ -112,9 +111,41 @@ def render(advice: Advice) -> Advisory:
             version=__version__,
         )
     )
-    model = build_report(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
+    report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
-    return Advisory(case.case.id, render_pdf(model), data, advice)
+    return report, data
+
+
+def render(advice: Advice) -> Advisory:
+    """Put advice on paper."""
+    from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
+
+    report, data = _paper(advice)
+    return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice)
+
+
+def render_together(advices: Sequence[Advice], name: str) -> Mapping[str, bytes]:
+    """One PDF for several fields of one client, and each field's data.
+
+    Parameters
+    ----------
+    advices : sequence of Advice
+        Fields of one client.
+    name : str
+        Name of the PDF, without ending.
+
+    Raises
+    ------
+    LoambriefError
+        The cases are of several clients, or differ in language, units, paper or currency.
+    """
+    from loambrief.render.pdf import render_pdf
+
+    papers = [_paper(advice) for advice in advices]
+    model = combine([report for report, _ in papers], name)
+    files = {f"{name}.pdf": render_pdf(model)}
+    files.update({f"{r.case.case.id}.json": data for r, data in papers})
+    return files
 
 
 def summary_lines(advice: Advice, most: int = 3) -> list[str]:
@@ -124,8 +155,8 @@ def summary_lines(advice: Advice, most: int = 3) -> list[str]:
     lines = [f"{case.client.name}, {case.field.name}"]
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
         cost = "no price" if action.cost_total is None else writer.money(action.cost_total)
-        lines.append(f"  {action.rank}. {writer.write(action.title)} [{action.where or case.field.name}]"
-                     f" {cost}")
+        place = action.where or case.field.name
+        lines.append(f"  {action.rank}. {writer.write(action.title)} [{place}] {cost}")
     limit = "" if plan.budget.limit is None else f" of {writer.money(plan.budget.limit)}"
     lines.append(f"  plan: {writer.money(plan.budget.spent)}{limit}; "
                  f"{len(plan.budget.left_out)} wait; {len(advice.diagnosis.missing)} not measured")

@@ -21,6 +21,7 @@ from loambrief.report.blocks import (
     ReportModel,
 )
 from loambrief.report.chart_text import chart_words
+from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
 from loambrief.report.evidence import findings_section, missing_section
 from loambrief.report.page_text import page_words
@@ -35,15 +36,15 @@ from loambrief.report.summary import summary
 from loambrief.report.text import Writer
 
 
-def build_report(
+def build_field(
     loaded: LoadedCase,
     diagnosis: Diagnosis,
     plan: Plan,
     calculations: tuple[Result, ...],
     writer: Writer,
     data: bytes,
-) -> ReportModel:
-    """Everything the renderer prints.
+) -> FieldReport:
+    """Everything the renderer prints, with what a client's cover says about it.
 
     Parameters
     ----------
@@ -59,7 +60,7 @@ def build_report(
 
     Returns
     -------
-    ReportModel
+    FieldReport
         Equal inputs give an equal model.
     """
     context = Context(loaded, diagnosis, plan, calculations, writer, chart_words(writer))
@@ -80,7 +81,7 @@ def build_report(
     blocks += record_section(context)
     blocks += calculations_section(context)
     blocks += sources_section(context)
-    return ReportModel(
+    model = ReportModel(
         title=context.word("title", client=case.client.name, field=case.field.name),
         case_id=case.case.id,
         date=case.case.date,
@@ -104,6 +105,13 @@ def build_report(
                        Relationship.ALTERNATIVE, context.word("attached_data")),
         ),
     )
+    return FieldReport(context, model)
+
+
+def build_report(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
+                 calculations: tuple[Result, ...], writer: Writer, data: bytes) -> ReportModel:
+    """The report of one field; see :func:`build_field`."""
+    return build_field(loaded, diagnosis, plan, calculations, writer, data).model
 
 
 def _attached_name(name: str) -> str:

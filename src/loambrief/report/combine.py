@@ -1,0 +1,157 @@
+"""One document for several fields of one client: a cover table, then each field's advisory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+
+from loambrief.actions.model import Plan
+from loambrief.case.schema import CaseFile
+from loambrief.errors import LoambriefError
+from loambrief.report.blocks import (
+    Attachment,
+    Block,
+    Column,
+    Heading,
+    PageBreak,
+    Paragraph,
+    ReportModel,
+    Row,
+    RowKind,
+    Span,
+    Style,
+    Table,
+)
+from loambrief.report.context import Context
+from loambrief.report.naming import brief
+
+
+@dataclass(frozen=True)
+class FieldReport:
+    """One field's report with what the cover says about it."""
+
+    context: Context
+    model: ReportModel
+
+    @property
+    def case(self) -> CaseFile:
+        return self.context.case
+
+    @property
+    def plan(self) -> Plan:
+        return self.context.plan
+
+
+def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
+    """One report model for several fields.
+
+    Parameters
+    ----------
+    reports : sequence of FieldReport
+        At least one; all of one client, language, unit system, paper and currency.
+    name : str
+        Identifier of the document, printed where a single advisory prints its case id.
+
+    Raises
+    ------
+    LoambriefError
+        Cases of different clients or settings, or a case twice.
+    """
+    first = reports[0]
+    _same(reports)
+    blocks: list[Block] = _cover(reports, first.context)
+    attachments: list[Attachment] = []
+    for number, report in enumerate(reports, 1):
+        blocks.append(PageBreak())
+        blocks += [prefixed(block, f"f{number}-") for block in report.model.blocks]
+        attachments += [
+            replace(a, name=a.name if a.name.startswith(report.case.case.id)
+                    else f"{report.case.case.id}-{a.name}")
+            for a in report.model.attachments
+        ]
+    word = first.context.word
+    return replace(
+        first.model,
+        title=word("client_title", client=first.case.client.name, count=len(reports)),
+        case_id=name,
+        date=max(r.case.case.date for r in reports),
+        blocks=tuple(blocks),
+        subject="",
+        running_head=first.case.client.name,
+        attachments=tuple(attachments),
+    )
+
+
+def _same(reports: Sequence[FieldReport]) -> None:
+    ids = [r.case.case.id for r in reports]
+    doubled = sorted({i for i in ids if ids.count(i) > 1})
+    if doubled:
+        raise LoambriefError(f"case id {', '.join(doubled)} stands twice")
+    for what, of in (
+        ("client", lambda r: r.case.client.name),
+        ("language", lambda r: r.case.case.language),
+        ("units", lambda r: r.case.case.units),
+        ("paper", lambda r: r.case.case.paper),
+        ("currency", lambda r: r.case.case.currency),
+        ("adviser", lambda r: r.case.adviser.name),
+    ):
+        found = sorted({of(r) for r in reports})
+        if len(found) > 1:
+            raise LoambriefError(f"one document takes one {what}; found {', '.join(found)}")
+
+
+def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
+    """Title, one row a field, and the sum of what the plans spend."""
+    word = context.word
+    rows: list[Row | tuple] = []
+    for number, report in enumerate(reports, 1):
+        field = report.case.field
+        chosen = [a for a in report.plan.actions if report.context.in_budget(a)]
+        worst = report.context.diagnosis.worst(1)
+        rows.append((
+            Span(field.name, link=f"#f{number}-summary"),
+            report.context.amount(field.area.value, "ac"),
+            field.crop,
+            context.write(worst[0].title) if worst else word("no_limits"),
+            brief(report.context, chosen[0]) if chosen else "–",
+            context.money(report.plan.budget.spent),
+        ))
+    spent = sum(r.plan.budget.spent for r in reports)
+    rows.append(Row((word("client_total"), "", "", "", "", context.money(spent)), RowKind.TOTAL))
+    return [
+        Heading(1, word("client_title", client=context.case.client.name, count=len(reports)),
+                anchor="client"),
+        Paragraph(word("client_intro"), Style.LEAD),
+        Table(
+            (
+                Column(word("fact_field"), weight=2),
+                Column(word("column_area"), "right", weight=1),
+                Column(word("fact_crop"), weight=1),
+                Column(word("column_limit"), weight=4),
+                Column(word("column_first"), weight=3),
+                Column(word("column_cost"), "right", weight=1),
+            ),
+            tuple(rows),
+            row_headers=True,
+        ),
+    ]
+
+
+def prefixed(value: object, prefix: str):
+    """A block with its anchors, and the links to them, under a prefix of their own."""
+    if isinstance(value, tuple):
+        return tuple(prefixed(item, prefix) for item in value)
+    if not is_dataclass(value) or isinstance(value, type):
+        return value
+    changes = {}
+    for item in fields(value):
+        old = getattr(value, item.name)
+        if item.name == "anchor" and old:
+            new = prefix + old
+        elif item.name == "link" and isinstance(old, str) and old.startswith("#"):
+            new = f"#{prefix}{old[1:]}"
+        else:
+            new = prefixed(old, prefix)
+        if new is not old:
+            changes[item.name] = new
+    return replace(value, **changes) if changes else value

@@ -1,0 +1,69 @@
+"""Several fields of one client in one document."""
+
+import io
+import json
+from pathlib import Path
+
+import pypdf
+import pytest
+from click.testing import CliRunner
+
+from loambrief.cli import main
+
+CASE = Path(__file__).parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+
+
+def other_field(tmp_path, **changes):
+    text = CASE.read_text(encoding="utf-8")
+    swaps = {"id: tarrow-east-40": "id: tarrow-west-20", "name: East 40": "name: West 20",
+             **changes}
+    for old, new in swaps.items():
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "west.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def test_one_document_with_a_cover(tmp_path):
+    """ensures that two fields share one PDF: cover with both, links to each, data apart."""
+    result = run("advise", CASE, other_field(tmp_path), "--together", "pruett-2027", "-o",
+                 tmp_path / "out", "-q")
+    assert result.exit_code == 0, result.output
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+        "pruett-2027.pdf", "tarrow-east-40.json", "tarrow-west-20.json"]
+    reader = pypdf.PdfReader(io.BytesIO((tmp_path / "out" / "pruett-2027.pdf").read_bytes()))
+    cover = " ".join(reader.pages[0].extract_text().split())
+    assert "East 40" in cover and "West 20" in cover and "2 fields" in cover
+    spent = sum(json.loads((tmp_path / "out" / f"{i}.json").read_bytes())["budget"]["spent"]
+                for i in ("tarrow-east-40", "tarrow-west-20"))
+    assert f"${spent:,.0f}" in cover
+    assert {"tarrow-east-40-case.yaml", "tarrow-west-20-case.yaml"} <= set(reader.attachments)
+
+
+@pytest.mark.parametrize("old, new, word", [
+    ("name: Pruett & Daughters Grain", "name: Somebody Else", "client"),
+    ("units: us", "units: si", "units"),
+])
+def test_strangers_do_not_share_a_document(tmp_path, old, new, word):
+    """ensures that fields of two clients, or in two unit systems, are refused; nothing written."""
+    result = run("advise", CASE, other_field(tmp_path, **{old: new}), "--together", "x", "-o",
+                 tmp_path / "out")
+    assert result.exit_code == 2 and f"one {word}" in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_two_cases_of_one_id_are_refused(tmp_path):
+    """ensures that one advisory never overwrites another of the same run."""
+    result = run("advise", CASE, CASE, "-o", tmp_path / "out")
+    assert result.exit_code == 2 and "tarrow-east-40" in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_name_is_no_path(tmp_path):
+    """ensures that the name of the document cannot leave the folder."""
+    assert run("advise", CASE, "--together", "../x", "-o", tmp_path).exit_code == 2
