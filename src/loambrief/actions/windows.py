@@ -2,8 +2,9 @@
 
 Waiting times are the usual ones and are printed with the action: lime wants 6 to 12 months
 before a legume is seeded (Penn State Forages, liming) and reacts from its finest part
-within weeks; a cover crop is sown after harvest, not before planting; broadcast phosphorus and potassium go on any time before planting that is
-not frozen or saturated; loosening wants the soil dry enough to shatter, so after harvest.
+within weeks; a cover crop is sown after harvest, not before planting; broadcast phosphorus
+and potassium go on any time before planting that is not frozen or saturated; loosening wants
+the soil dry enough to shatter, so after harvest.
 """
 
 from __future__ import annotations
