@@ -545,3 +545,25 @@ def test_any_soil_can_be_judged(ph, buffer_ph, method, ph_method, region, tillag
         if need.amount is not None:
             assert need.amount > 0 and need.low <= need.amount <= need.high
             assert need.cap > 0 and buffer_ph is not None
+
+
+def test_a_small_unsure_lime_need_is_only_watched():
+    """ensures that under half a ton of lime of low confidence does not limit the crop."""
+    case = load_case(ROOT / "vegetables_new_jersey" / "case.yaml").case
+    finding = next(f for i, f in by_id(case).items() if i.startswith("acidity.ph"))
+    need, = finding.needs
+    assert need.amount < 0.5 and finding.confidence is Confidence.LOW
+    assert (finding.status, finding.severity) == (Status.WATCH, 1)
+    told = texts(acidity.assess(case))
+    assert not any("too acid" in t for t in told if t.startswith("Soil is"))
+    sure = by_id(acid_case(lime_table="smp"))["acidity.ph.A"]
+    assert sure.severity >= 2
+
+
+def test_bacteria_of_legumes_only_beside_a_legume():
+    """ensures that nodules come up where a legume is grown or follows."""
+    def told(**field):
+        return " ".join(texts(acidity.assess(acid_case(lime_table="smp", field=field))))
+
+    assert "bacteria" not in told() and "bacteria" not in told(crop="tomato")
+    assert "bacteria of soybean" in told(following_crop="soybean")

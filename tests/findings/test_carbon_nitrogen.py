@@ -274,7 +274,8 @@ def test_a_legume_lacks_no_nitrogen_rate(crop):
 def test_tie_up_is_printed_as_the_part_seen_in_the_field():
     """ensures that the title has a third to a half of the sum (from memory), not the sum.
 
-    4,000 lb of wheat straw at 80:1: 46.7 lb by the 24:1 rule (NRCS 2011), and 0.33 to 0.5 of it, 15.4 to 23.3.
+    4,000 lb of wheat straw at 80:1: 46.7 lb by the 24:1 rule (NRCS 2011), and 0.33 to 0.5 of
+    it, 15.4 to 23.3.
     """
     straw = by_id(VARIANTS["straw"])["carbon_nitrogen.residue.1"]
     title = WRITERS["us"].write(straw.title)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from findings.field_cases import case_of, needs_of, sources, texts
+from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.findings import forage
@@ -199,6 +199,61 @@ def test_sample_case():
     with recording() as trace:
         assessment = forage.assess(case)
     ids = [f.id for f in assessment.findings]
-    assert len(ids) == len(set(ids)) == 6
+    assert len(ids) == len(set(ids)) == 7
     made = {r.calculation for r in trace.results}
     assert all(r.calculation in made for f in assessment.findings for r in f.results)
+
+
+KOCHIA = {"species": "Bassia scoparia", "local_name": "kochia", "cover": "14 %",
+          "identification": "certain", "place": "lower third"}
+BARLEY = {"species": "Hordeum jubatum", "local_name": "foxtail barley", "cover": "9 %",
+          "identification": "certain", "place": "lower third"}
+
+
+def weedy(crop="alfalfa", weeds=(KOCHIA, BARLEY), livestock=("dairy", "horses"), tests=()):
+    return forage.assess(case_of(
+        forage=list(tests), weeds=list(weeds),
+        field={"crop": crop, "tillage": "perennial", "livestock": list(livestock)}))
+
+
+def test_weedy_hay_is_kept_apart():
+    """ensures that nitrate weeds and awns in hay lead to a measure by place and lot.
+
+    Kochia stores nitrate (USDA-ARS Logan); foxtail barley has barbed awns (Burrows and Tyrl
+    2013, from memory).
+    """
+    finding = next(f for f in weedy().findings if f.id == "forage.weedy_hay")
+    need, = finding.needs
+    assert (need.kind, need.item, finding.severity) == (NeedKind.MANAGE, "weedy-hay", 2)
+    words = WRITERS["us"].write(need.text)
+    for piece in ("apart: lower third", "nitrate lot by lot", "awns", "horses"):
+        assert piece in words, piece
+    assert set(finding.sources) <= set(references())
+
+
+@pytest.mark.parametrize("change", [
+    {"livestock": ()}, {"crop": "corn"}, {"weeds": ()},
+    {"weeds": [{"species": "Elymus repens", "identification": "certain"}]}])
+def test_no_stock_no_hay_or_no_such_weed_says_nothing(change):
+    """ensures that the warning needs stock, a hay crop and a weed that harms."""
+    assert not [f for f in weedy(**change).findings if f.id == "forage.weedy_hay"]
+
+
+def test_each_danger_asks_for_its_own_check():
+    """ensures that kochia alone asks for no look at awns, and the grass alone for no nitrate."""
+    def text(weed):
+        found = next(f for f in weedy(weeds=[weed]).findings if f.id == "forage.weedy_hay")
+        return WRITERS["us"].write(found.needs[0].text)
+
+    assert "awns" not in text(KOCHIA) and "nitrate" not in text(BARLEY)
+
+
+def test_hay_without_a_nitrate_test_is_named():
+    """ensures that one cutting's nitrate does not stand for another's."""
+    tested = HAY | {"nitrate": "640 ppm", "nitrate_as": "no3-n"}
+    keys = [(m.what.key, m.what.params.get("name")) for m in weedy(
+        tests=[tested, HAY | {"id": "h3"}]).missing]
+    assert ("forage.missing_nitrate", "h3") in keys
+    assert ("forage.missing_nitrate", "h1") not in keys
+    horses = weedy(livestock=["horses"], tests=[HAY]).missing
+    assert "forage.missing_nitrate" not in {m.what.key for m in horses}

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from findings.field_cases import case_of, needs_of, sources, texts
+from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.findings import refractometry
@@ -186,3 +186,14 @@ def test_sample_cases(name):
         corrected = [at[v, reading.temperature.value] for v in reading.replicates]
         assert corrected in intervals
     assert texts(assessment) and texts(assessment, "si")
+
+
+def test_weeds_go_by_their_local_name():
+    """ensures that a sap title has the name in the weed list, whatever name was typed."""
+    case = load_case(ROOT / "saline_alfalfa_utah" / "case.yaml").case
+    titles = [WRITERS["us"].write(f.title) for f in refractometry.assess(case).findings]
+    assert any("kochia" in t for t in titles)
+    assert not any("Bassia" in t for t in titles)
+    bare = case.model_copy(update={"weeds": []})
+    assert any("Bassia" in WRITERS["us"].write(f.title)
+               for f in refractometry.assess(bare).findings)

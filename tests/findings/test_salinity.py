@@ -193,7 +193,11 @@ def test_conversion_lowers_confidence_and_asks_for_a_paste():
     assert found.confidence is Confidence.MEDIUM
     assert {n.item for n in needs_of(case, NeedKind.MEASURE)} == {
         "paste extract", "sodium", "water-table"}
-    assert found.value == pytest.approx(3.01 * 1.2 - 0.77)
+    assert found.title.params["ece"] == pytest.approx(3.01 * 1.2 - 0.77)
+    assert found.value is None  # a range, not the one number inside it
+    title = WRITERS["us"].write(found.title)
+    assert f"{found.title.params['low']:.1f} to {found.title.params['high']:.1f}" in title
+    assert f"{found.title.params['ece']:.1f}" not in title.split(" to ")[0]
 
 
 def test_limits_are_not_numbers():

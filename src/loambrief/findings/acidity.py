@@ -9,6 +9,7 @@ from loambrief.findings.acidity_need import LimeNeed, lime_need
 from loambrief.findings.acidity_other import aluminum_finding, high_ph_finding, surface_finding
 from loambrief.findings.acidity_state import SUBSOIL_TOP_IN, AcidState, acid_state
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -23,6 +24,8 @@ from loambrief.findings.model import (
 )
 
 TOPIC = "acidity"
+SMALL_LIME_TON_AC = 0.5
+"""Effective lime below which a need of low confidence is only watched (our own step)."""
 SEVERE_GAP = 1.0
 """pH this far below the target is severe: our own step."""
 ALUMINUM_PH = 5.5
@@ -89,13 +92,19 @@ def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
             and any("SMP calibration" in note for note in lime.best.notes))
 
 
-def _status(state: AcidState) -> tuple[Status, int]:
+def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
+    """A lime need so small and unsure that it is worth watching, not more."""
+    amount = lime.need.amount if lime is not None else None
+    return amount is not None and amount < SMALL_LIME_TON_AC and sure is Confidence.LOW
+
+
+def _status(state: AcidState, small: bool = False) -> tuple[Status, int]:
     gap = state.target.value - state.ph
     if state.calcareous or not state.below_trigger:
         if state.near_trigger and not state.calcareous:
             return Status.WATCH, 0
         return Status.ADEQUATE, 0
-    if state.near_trigger or state.depends_on_subsoil:
+    if state.near_trigger or state.depends_on_subsoil or small:
         return Status.WATCH, 1
     return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
 
@@ -107,17 +116,19 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
     if state.target.upper is not None and state.ph > state.target.upper:
         return None
     target = state.target
-    status, severity = _status(state)
+    sure = confidence(case, state, lime)
+    small = _small(state, lime, sure)
+    status, severity = _status(state, small)
     return Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
                   crop=target.crop, where=state.label, low=state.below_trigger,
-                  near=state.near_trigger, depends=state.depends_on_subsoil),
-        status=status, severity=severity, confidence=confidence(case, state, lime),
+                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small),
+        status=status, severity=severity, confidence=sure,
         grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
         reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
                       crop=target.crop),
-        body=_body(case, state, lime),
+        body=_body(case, state, lime, small),
         evidence=ph_evidence(case, state, lime),
         needs=_needs(case, state, lime),
         advise_against=_against(lime),
@@ -156,11 +167,14 @@ def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
     )
 
 
-def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Message, ...]:
+def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
+          small: bool) -> tuple[Message, ...]:
     target = state.target
     body = [say("acidity.body_ph", low=state.below_trigger, near=state.near_trigger,
                 error=state.ph_error, trigger=target.trigger, calcareous=state.calcareous,
-                depends=state.depends_on_subsoil, aluminum=state.ph < ALUMINUM_PH)]
+                depends=state.depends_on_subsoil, aluminum=state.ph < ALUMINUM_PH, small=small,
+                legume=[n for n in dict.fromkeys((case.field.crop, case.field.following_crop))
+                        if fixes_nitrogen(n)])]
     if target.own:
         body.append(say("acidity.body_own_target", target=target.value, reason=target.reason))
     if lime is None:

@@ -14,7 +14,14 @@ from loambrief.case.schema import CaseFile, Forage
 from loambrief.case.select import age_days
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.forage_stock import ash_finding, nitrate_finding, plain, sugar_finding
+from loambrief.findings.forage_stock import (
+    RUMINANTS,
+    ash_finding,
+    nitrate_finding,
+    plain,
+    sugar_finding,
+)
+from loambrief.findings.forage_weeds import weedy_hay
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -52,6 +59,8 @@ def assess(case: CaseFile) -> Assessment:
         findings += [f for f in (nitrate_finding(case, test, label(test), sure),
                                  sugar_finding(case, test, label(test), sure),
                                  ash_finding(test, label(test), sure)) if f is not None]
+    weedy = weedy_hay(case)
+    findings += [weedy] if weedy is not None else []
     missing += _missing(case)
     return Assessment(tuple(findings), tuple(missing))
 
@@ -80,6 +89,10 @@ def _missing(case: CaseFile) -> list[Missing]:
     found = []
     if not case.forage and _feeds_forage(case):
         found.append(Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
+    if any(s in RUMINANTS for s in case.field.livestock):
+        found += [Missing(say("forage.missing_nitrate", name=label(t)),
+                          say("forage.missing_nitrate_means"), TOPIC)
+                  for t in case.forage if t.nitrate is None]
     if case.forage and "horses" in case.field.livestock and all(t.nsc is None for t in case.forage):
         found.append(Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
     return found

@@ -123,7 +123,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
     return Finding(
         id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
         topic=TOPIC,
-        title=say("refractometry.title_pair", crop=crop.reading.plant, weed=weed.reading.plant,
+        title=say("refractometry.title_pair", crop=crop.name, weed=weed.name,
                   crop_mean=crop.mean, weed_mean=weed.mean, difference=difference.value,
                   is_clear=clear),
         status=Status.NOTED if comparable else Status.UNCERTAIN,
@@ -231,7 +231,7 @@ def _not_to_press(state: SapState, weed: Sap) -> Finding:
     return Finding(
         id=f"{TOPIC}.press.{weed.number}",
         topic=TOPIC,
-        title=say("refractometry.title_press", plant=weed.reading.plant,
+        title=say("refractometry.title_press", plant=weed.name,
                   english=details["english"]),
         status=Status.WATCH,
         severity=1,

@@ -13,9 +13,10 @@ from loambrief.agronomy.refractometry import (
 )
 from loambrief.agronomy.registry import Result, subject
 from loambrief.agronomy.sampling import mean_interval
+from loambrief.agronomy.weeds_names import find_species
 from loambrief.case.schema import CaseFile, Refractometer, SapReading
 from loambrief.case.select import age_days
-from loambrief.errors import ImpossibleInput
+from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence
 
@@ -46,11 +47,17 @@ class Sap:
     interval: Result | None
     agreement: Result | None
     pressing: Result | None
+    local_name: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The plant as people there call it, where the weed list of the case tells."""
+        return self.local_name or self.reading.plant
 
     @property
     def label(self) -> str:
         part = f", {self.reading.part}" if self.reading.part else ""
-        return f"{self.reading.plant}{part}"
+        return f"{self.name}{part}"
 
     @property
     def mean(self) -> float:
@@ -120,12 +127,30 @@ def sap_state(case: CaseFile) -> SapState | None:
     part = case.refractometer
     if part is None:
         return None
-    saps = [_sap(part, n, reading) for n, reading in enumerate(part.readings, 1)]
+    saps = [_sap(part, n, reading, _local_name(case, reading))
+            for n, reading in enumerate(part.readings, 1)]
     return SapState(case, part, tuple(s for s in saps if s.reading.role == "crop"),
                     tuple(s for s in saps if s.reading.role == "weed"))
 
 
-def _sap(part: Refractometer, number: int, reading: SapReading) -> Sap:
+def _scientific(name: str) -> str:
+    try:
+        return str(find_species(name)["scientific_name"])
+    except UnknownName:
+        return name.casefold().strip()
+
+
+def _local_name(case: CaseFile, reading: SapReading) -> str | None:
+    """Local name of a weed reading whose species stands in the weed list of the case."""
+    if reading.role != "weed":
+        return None
+    plant = _scientific(reading.plant)
+    return next((w.local_name for w in case.weeds
+                 if w.local_name and _scientific(w.species) == plant), None)
+
+
+def _sap(part: Refractometer, number: int, reading: SapReading,
+         local_name: str | None = None) -> Sap:
     at = reading.temperature
     celsius = at.value if at is not None and at.plain else None
     corrections: list[Result] = []
@@ -153,4 +178,5 @@ def _sap(part: Refractometer, number: int, reading: SapReading) -> Sap:
             agreement=brix_replicates_agree.evaluate(readings=values) if several else None,
             pressing=sap_pressing_check.evaluate(species=reading.plant)
             if reading.role == "weed" else None,
+            local_name=local_name,
         )
