@@ -171,8 +171,10 @@ def _read(reading: Reading) -> Finding:
     critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
     spans = spans_level(reading, critical)
     severity = _severity(position, reading.quantity.value, critical, rate.value, spans)
-    return _finding(reading, (rate,), position, severity, critical, spans,
-                    _need(reading, rate, severity))
+    needs = _need(reading, rate, severity)
+    if may_skip(rate) and not needs:
+        severity = 0  # nothing to do this year
+    return _finding(reading, (rate,), position, severity, critical, spans, needs)
 
 
 def _read_limit(reading: Reading) -> Finding:
