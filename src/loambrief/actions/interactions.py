@@ -21,17 +21,32 @@ def same_area(one: Action, other: Action) -> bool:
 
 
 def dependencies(actions: list[Action]) -> list[Action]:
-    """Gypsum waits for drainage; leaching for both; a second pass for the first."""
-    before = {NeedKind.GYPSUM: (NeedKind.DRAIN,),
-              NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM)}
+    """What waits for what, beside a second pass for the first.
+
+    Drainage waits for the reading of the water table; gypsum for drainage; leaching for
+    both; letting a share of each season's water drain, for gypsum and leaching anywhere on
+    the field, because washing a sodic soil without calcium seals it.
+    """
     return [
         replace(action, depends_on=tuple(dict.fromkeys((
             *action.depends_on,
-            *sorted(o.id for o in actions if o.id != action.id and same_area(action, o)
-                    and o.kind in before.get(action.kind, ())),
+            *sorted(o.id for o in actions if o.id != action.id and _waits(action, o)),
         ))))
         for action in actions
     ]
+
+
+def _waits(action: Action, other: Action) -> bool:
+    if action.item == "leaching share":
+        return other.kind in (NeedKind.GYPSUM, NeedKind.LEACH)
+    if not same_area(action, other):
+        return False
+    if action.kind is NeedKind.DRAIN:
+        return other.item == "water-table"
+    return other.kind in {
+        NeedKind.GYPSUM: (NeedKind.DRAIN,),
+        NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM),
+    }.get(action.kind, ())
 
 
 def in_turn(actions: list[Action]) -> list[Action]:
@@ -77,7 +92,8 @@ def _of(case: CaseFile, findings: tuple[Finding, ...], action: Action,
         potassium = action.supplies.get("K2O", 0.0)
         grazed = any(animal in GRAZERS for animal in case.field.livestock)
         short = _magnesium_short(findings, action)
-        if potassium >= LARGE_K2O_LB_AC or (potassium > 0 and (grazed or short)):
+        fed = grazed or case.field.tillage == "perennial"
+        if (fed and potassium >= LARGE_K2O_LB_AC) or (potassium > 0 and (grazed or short)):
             found.append(say("actions.interaction_k_mg", short=short))
     if action.kind is NeedKind.LEACH and _pure_water(findings) \
             and not any(a.kind is NeedKind.GYPSUM for a in beside):

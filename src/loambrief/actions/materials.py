@@ -50,10 +50,19 @@ def distinct(actions: list[Action]) -> list[Action]:
 
 
 def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more) -> Action:
-    """An action with all that its need says already."""
+    """An action with all that its need says already.
+
+    One caution a hazard: the material's own on dust, which names what to wear; the
+    finding's on water, which names the place.
+    """
     need = need_for.need
     kind = more.pop("kind_of_material", None)
-    cautions = need.cautions + tuple(say(f"actions.{name}") for name in CAUTIONS.get(kind, ()))
+    general = CAUTIONS.get(kind, ())
+    dusty = any("dust" in name for name in general)
+    watery = any("water" in c.key for c in need.cautions)
+    cautions = tuple(c for c in need.cautions if not (dusty and "dust" in c.key)) + tuple(
+        say(f"actions.{name}") for name in general if not (watery and "water" in name)
+    )
     return Action(
         id=action_id(need_for, suffix),
         kind=need.kind,

@@ -1,9 +1,10 @@
 """The order of actions: a written rule, the same whatever order the input came in.
 
 1. What another action waits for comes before it.
-2. Among the rest, by step: water and air (drainage, loosening), then acidity and sodium
-   (lime, acidifying, gypsum, then leaching), then nutrients, then organic material and
-   management, then measurements that open new decisions.
+2. Among the rest, by step, where what others wait for takes the step of the earliest of
+   them: what keeps stock safe, then water and air (drainage, loosening), then acidity and
+   sodium (lime, acidifying, gypsum, then leaching), then nutrients, then organic material
+   and management, then measurements that open new decisions.
 3. Within a step: the more severe finding first; then the surer one.
 4. Of equals, those with a published chance of a response first, by that chance for each unit
    of money; then the rest, the cheaper first.
@@ -15,6 +16,7 @@ the chance of a response only where a source publishes one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from loambrief.actions.model import Action
@@ -36,10 +38,14 @@ _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
 _PLACES = ("step", "severity", "confidence", "chance", "chance", "cost", "name")
 """What each place of the sort key stands for, in words of ``rank_reason``."""
 _WATER_AND_AIR = {"compaction", "salinity"}
+SAFETY = ("weedy-hay", "nitrate", "horse-sugar")
+"""Items of needs that keep stock from harm."""
 
 
 def step_of(action: Action) -> int:
     """Step of an action; managing traffic, cover or water for structure is water and air."""
+    if action.item in SAFETY:
+        return 0
     if action.kind is NeedKind.MANAGE and _WATER_AND_AIR & set(action.topics):
         return 1
     return STEP[action.kind]
@@ -70,17 +76,18 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
         Sorted, with ``rank`` from 1 and ``rank_reason`` filled in.
     """
     waiting = {a.id: a for a in actions}
+    urgent = _steps(waiting)
     done: list[Action] = []
     while waiting:
         free = [
             a for a in waiting.values() if not any(d in waiting for d in a.depends_on if d != a.id)
         ]
-        best = min(free or list(waiting.values()), key=sort_key)
+        best = min(free or list(waiting.values()), key=lambda a: (urgent[a.id], sort_key(a)))
         del waiting[best.id]
         blocked_by = tuple(d for d in best.depends_on if any(x.id == d for x in done))
         reason = say(
             "actions.rank_reason",
-            step=step_of(best),
+            step=urgent[best.id],
             severity=best.severity,
             confidence=best.confidence.value,
             waits=bool(blocked_by),
@@ -91,12 +98,23 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
     return tuple(done)
 
 
+def _steps(actions: Mapping[str, Action]) -> dict[str, int]:
+    """Step of each action: its own, or the earliest of what waits for it."""
+    steps = {name: step_of(action) for name, action in actions.items()}
+    for _ in actions:  # as many rounds as the longest chain can be
+        for action in actions.values():
+            for before in action.depends_on:
+                if before in steps:
+                    steps[before] = min(steps[before], steps[action.id])
+    return steps
+
+
 def _placed_by(above: Action, own: Action) -> str:
     """Why an action stands below the one above it."""
     if above.id in own.depends_on:
         return "waits"
     first, second = sort_key(above), sort_key(own)
-    if second < first:
+    if second <= first:
         return "waits"
     place = next(i for i in range(len(first)) if first[i] != second[i])
     return _PLACES[place]

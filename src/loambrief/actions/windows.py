@@ -30,7 +30,7 @@ def _dates(case: CaseFile) -> dict[str, dt.date]:
 
 
 HABITS = {  # item of a need to the words for its time
-    "leaching-share": "when_irrigation",
+    "leaching share": "when_irrigation",
     "ash": "when_each_cut",
     "weedy-hay": "when_each_cut",
     "nitrate": "when_before_feeding",

@@ -173,6 +173,8 @@ def check_dense(case: CaseFile, seen: Iterable[Seen]) -> Check:
     lanes = [z for z in zones if z.key == "traffic"]
     if lanes and places and all(is_traffic(place) for place in places):
         zones = tuple(lanes)
+    else:
+        zones = tuple(z for z in zones if z.key != "traffic") or zones
     shares = [float(z.share.value) for z in zones]
     verdict = _verdict(shares, bool(shares) and max(shares) >= cone_constant("pay_share"),
                        bool(shares) and max(shares) == 0)

@@ -189,7 +189,7 @@ def _salinity(context: Context) -> ChartSpec | None:
         words=context.chart_words,
         subtitle=word("chart_salinity_sub"),
         note=word("chart_salinity_note"),
-        points=tuple(SalinityPoint(*point) for point in points.points),
+        points=tuple(SalinityPoint(label.split(",")[0], *rest) for label, *rest in points.points),
         ece_limit=points.ece_limit,
         sodium_limit=points.esp_limit,
         sodium_name="ESP",

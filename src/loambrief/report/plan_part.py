@@ -109,8 +109,8 @@ def action_card(context: Context, action: Action) -> ActionCard:
     unit = action.rate_unit or action.need.unit
     span = ""
     if action.rate_low is not None and action.rate_high is not None and unit:
-        span = word("range", low=context.amount(action.rate_low, unit),
-                    high=context.amount(action.rate_high, unit))
+        low, high = (context.amount(v, unit) for v in (action.rate_low, action.rate_high))
+        span = word("range", low=low, high=high) if low != high else ""
     buys = action.material_id is not None or action.need.amount is not None
     cost = word("no_price_long") if buys else ""
     if action.cost_total is not None:
