@@ -214,3 +214,23 @@ def test_si_and_a4(tmp_path):
     assert "17 ha" in first
     rates = re.findall(r"([\d.]+) t/ha", first)
     assert rates and all(float(r) * 2 == int(float(r) * 2) for r in rates)
+
+
+def test_bags_are_ordered_whole(tmp_path):
+    """ensures that a bagged product is ordered in whole bags, and the order table says so."""
+
+    def change(raw):
+        next(m for m in raw["materials"] if m["id"] == "potash")["bag"] = "50 lb"
+
+    made = pipeline.make_advisory(_changed(tmp_path, change))
+    orders = {o.material_id: o for o in made.advice.plan.orders}
+    assert orders["potash"].ordered_lb % 50 == 0
+    assert orders["potash"].ordered_lb >= orders["potash"].needed_lb
+    pages = pypdf.PdfReader(io.BytesIO(made.pdf)).pages
+    whole = " ".join(" ".join(p.extract_text().split()) for p in pages).replace("\u00a0", " ")
+    assert f"{orders['potash'].ordered_lb / 50:.0f}" in whole and "50 lb" in whole
+
+
+def test_page_one_is_one_page(text):
+    """ensures that the summary does not run over: page 2 opens the next part."""
+    assert "The field in pictures" in text[1][:200] or "The plan" in text[1][:200]

@@ -196,7 +196,8 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
         f"{result.value:.6g}" if isinstance(result.value, float) else str(result.value))
     click.echo(f"{result.formula} = {value} {result.unit if result.unit != '1' else ''}".rstrip())
     for name, detail in result.details.items():
-        click.echo(f"  {name}: {detail:.6g}" if isinstance(detail, float) else f"  {name}: {detail}")
+        shown = f"{detail:.6g}" if isinstance(detail, float) else detail
+        click.echo(f"  {name}: {shown}")
     click.echo(f"  source: {result.source}, {result.locator} ({result.how}); {result.evidence}")
     if not result.within_range:
         click.echo("  outside the published range")

@@ -262,7 +262,8 @@ def parse(dimension_name: str, text: str) -> Quantity:
     dimension = DIMENSIONS[dimension_name]
     censor, number, unit_text = split_number(text)
     if not unit_text:
-        raise ImpossibleInput(f"{text!r} has no unit; wanted one of {', '.join(dimension.accepted)}")
+        wanted = ", ".join(dimension.accepted)
+        raise ImpossibleInput(f"{text!r} has no unit; wanted one of {wanted}")
     unit = find_unit(dimension, unit_text)
     value, house = to_house(dimension, number, unit)
     if dimension.lowest is not None and value < dimension.lowest:

@@ -139,7 +139,8 @@ def _places(case: CaseFile) -> Iterator[Fault]:
     for i, sample in enumerate(case.samples):
         label = (sample.place or sample.id).strip().lower()
         if label in seen and sample.place:
-            yield Fault("CASE042", ("samples", i, "place"), f"{short(sample.place)!r} a second time",
+            yield Fault("CASE042", ("samples", i, "place"),
+                        f"{short(sample.place)!r} a second time",
                         "a place of its own for each sample",
                         "Sample names are printed by place; call the zones apart.")
         seen.setdefault(label, i)

@@ -16,6 +16,8 @@ from loambrief.report.links import SourceNumbers
 from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 
+LB_PER_TON = 2000.0
+
 
 @dataclass(frozen=True)
 class Context:
@@ -54,9 +56,11 @@ class Context:
                 f"({numbers.quantity(value, unit, other)})")
 
     def order(self, value: float, unit: str) -> str:
-        """An amount to order, never rounded down: up to the next half ton, or pound."""
+        """An amount to order, never rounded down; from a ton up in tons."""
+        if unit == "lb" and value >= LB_PER_TON:
+            value, unit = value / LB_PER_TON, "ton"
         number, name = numbers.shown(value, unit, self.system)
-        step = 0.5 if name in ("ton", "t") and number < 200 else 1.0
+        step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
         return f"{numbers.figures(number)}{numbers.NBSP}{name}"
 

@@ -51,25 +51,20 @@ def _next(context: Context) -> str:
                              rank=context.plan.action(budget.next_use).rank))
 
 
-def _mass(context: Context, pounds: float) -> str:
-    return (context.amount(pounds / 2000.0, "ton", 1) if pounds >= 2000
-            else context.amount(pounds, "lb", 0))
-
-
 def _order(context: Context, order: Order) -> tuple[Text, ...]:
     count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
     ordered = context.write(say(
         "actions.order_packages", package=order.package, count=count,
-        amount=_mass(context, order.ordered_lb),
-        each=_mass(context, order.package_lb) if order.package_lb else ""))
+        amount=context.order(order.ordered_lb, "lb"),
+        each=context.order(order.package_lb, "lb") if order.package_lb else ""))
     left = "–"
     if order.ordered_lb - order.needed_lb > 0.5:
-        left = _mass(context, order.ordered_lb - order.needed_lb)
+        left = context.order(order.ordered_lb - order.needed_lb, "lb")
         if order.extra_cost is not None:
             left = f"{left}, {context.money(order.extra_cost)}"
     return (context.write(say("actions.order_season", material=order.material_name,
                               number=order.pass_number)),
-            _mass(context, order.needed_lb), ordered, left)
+            context.order(order.needed_lb, "lb"), ordered, left)
 
 
 def _way(context: Context, way: Alternative) -> tuple[Text, ...]:

@@ -235,7 +235,8 @@ def reference(key: str) -> Reference:
 def all_tables() -> tuple[str, ...]:
     """Names of every grid table that is shipped, sorted."""
     root = tables_dir()
-    return tuple(sorted(p.relative_to(root).with_suffix("").as_posix() for p in root.rglob("*.csv")))
+    names = (p.relative_to(root).with_suffix("").as_posix() for p in root.rglob("*.csv"))
+    return tuple(sorted(names))
 
 
 def all_documents() -> tuple[str, ...]:
