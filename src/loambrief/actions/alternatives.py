@@ -109,7 +109,8 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
                 saved = None if dearer is None else say("actions.saved_total", amount=dearer)
                 listed.append(NotAdvised(what, say("actions.not_cheapest"), saved, offer.id))
         elif kind not in needed_kinds:
-            listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind),
+            listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind,
+                                                     gypsum="gypsum" in needed_kinds),
                                      _unit_saving(offer, system), offer.id))
     return tuple(listed)
 

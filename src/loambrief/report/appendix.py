@@ -120,7 +120,7 @@ def calculations_section(context: Context) -> list[Block]:
     if not ordered:
         return []
     return [
-        Heading(1, context.word("heading_calculations"), anchor="calculations", new_page=True),
+        Heading(1, context.word("heading_calculations"), anchor="calculations"),
         Paragraph(context.word("calculations_intro")),
         CalculationList(tuple(_calculation(context, r) for r in ordered)),
     ]
