@@ -70,7 +70,7 @@ def test_imports_only_from_lower_layers(path):
         part = _part(module)
         if part in ("", "__version__", own):
             continue
-        assert LEVEL[own] < LEVEL[part], f"{path.name} imports {module} from a higher or equal layer"
+        assert LEVEL[own] < LEVEL[part], f"{path.name} imports {module}, which is not lower"
 
 
 @pytest.mark.parametrize("library", sorted(ONLY_IN))
