@@ -1,0 +1,61 @@
+"""The command line: reads arguments, prints, and maps errors to exit codes. No science.
+
+Exit codes: 0 done; 1 a case has problems or a record is not good; 2 the command could not
+run. Each command stands in a module of its own, which is imported when it is asked for, and
+imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from loambrief import __version__
+from loambrief.errors import CaseProblems, LoambriefError
+
+COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
+    "new": "new",
+    "intake": "intake",
+    "check": "check",
+    "advise": "advise",
+    "compare": "compare",
+    "calc": "calc",
+    "sources": "sources",
+    "selftest": "selftest",
+    "schema": "schema",
+}
+
+
+class Commands(click.Group):
+    """Finds commands by name and maps our errors to their exit codes, without a trace."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"loambrief.cli.{COMMANDS[cmd_name]}")
+        return getattr(module, cmd_name.replace("-", "_"))
+
+    def invoke(self, ctx: click.Context):
+        try:
+            return super().invoke(ctx)
+        except CaseProblems as error:
+            click.echo(str(error), err=True)
+            sys.exit(error.exit_code)
+        except LoambriefError as error:
+            click.echo(f"loambrief: {error}", err=True)
+            sys.exit(error.exit_code)
+        except OSError as error:
+            where = f": {error.filename}" if error.filename else ""
+            click.echo(f"loambrief: {error.strerror or error}{where}", err=True)
+            sys.exit(2)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="loambrief")
+def main() -> None:
+    """Field and lab evidence in; a priced, ranked, traceable crop and soil advisory out."""

@@ -1,0 +1,5 @@
+"""``python -m loambrief.cli``."""
+
+from loambrief.cli import main
+
+main(prog_name="loambrief")

@@ -1,0 +1,84 @@
+"""`loambrief advise`: the advisory of each case."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from loambrief.cli.shared import PATH, warn
+from loambrief.errors import CaseProblems, LoambriefError
+
+
+@click.command()
+@click.argument("cases", nargs=-1, required=True, type=PATH, metavar="CASE...")
+@click.option("-o", "--output", type=PATH, default=Path("output"), show_default=True,
+              help="Folder for <case id>.pdf and <case id>.json.")
+@click.option("--together", metavar="NAME",
+              help="One document NAME.pdf for several fields of one client.")
+@click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the case's own.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
+@click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
+@click.option("--applicator-sheet", is_flag=True,
+              help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
+           paper: str | None, ics: bool, applicator_sheet: bool, as_json: bool,
+           quiet: bool) -> None:
+    """Make the advisory of each case: a PDF and its data.
+
+    \b
+    Examples:
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
+      loambrief advise north.yaml south.yaml --together spring-2027
+    """
+    from loambrief import pipeline
+
+    if together is not None and (not together or Path(together).name != together):
+        raise click.UsageError("--together takes a plain name, without a folder")
+    advices = _advices(cases, units, paper)
+    files: dict[str, bytes] = {}
+    for advice in advices:
+        made = {} if together else dict(pipeline.render(advice).files())
+        if ics:
+            made.update(pipeline.calendar_file(advice))
+        if applicator_sheet:
+            made.update(pipeline.applicator_file(advice))
+        doubled = sorted(files.keys() & made.keys())
+        if doubled:
+            raise LoambriefError(f"two cases would write {doubled[0]}; give them ids of their own")
+        files.update(made)
+    if together:
+        files.update(pipeline.render_together(advices, together))
+    written = pipeline.write_files(files, output)
+    if as_json:
+        ids = [a.loaded.case.case.id for a in advices]
+        click.echo(json.dumps({"case_id": ids[0] if len(ids) == 1 else ids,
+                               "files": [str(p) for p in written]}))
+    elif not quiet:
+        for advice in advices:
+            warn(advice.loaded.warnings)
+            warn(pipeline.own_rate_warnings(advice))
+            for line in pipeline.summary_lines(advice):
+                click.echo(line)
+        for path in written:
+            click.echo(f"wrote {path}")
+
+
+def _advices(cases: tuple[Path, ...], units: str | None, paper: str | None) -> list:
+    """Advice on every case, or the problems of all of them at once."""
+    from loambrief import pipeline
+    from loambrief.case.load import load_case
+
+    loaded, problems = [], []
+    for path in cases:
+        try:
+            loaded.append(load_case(path, units=units, paper=paper))
+        except CaseProblems as error:
+            problems += error.problems
+    if problems:
+        raise CaseProblems(tuple(problems))
+    return [pipeline.advise(one) for one in loaded]

@@ -1,0 +1,57 @@
+"""`loambrief calc`: one published formula on the command line."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+
+@click.command()
+@click.argument("formula", required=False)
+@click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
+    """Work out one published formula; without arguments, list them all.
+
+    \b
+    Examples:
+      loambrief calc
+      loambrief calc relative_feed_value adf_pct=34 ndf_pct=41
+      loambrief calc mean_interval values=8.2,8.6,7.9 level=0.95 --json
+    """
+    import loambrief.agronomy.topics  # noqa: F401
+    from loambrief.agronomy.arguments import parse_values
+    from loambrief.agronomy.registry import FORMULAS, get
+
+    if formula is None:
+        listing = [FORMULAS[name] for name in sorted(FORMULAS)]
+        if as_json:
+            click.echo(json.dumps([
+                {"formula": f.name, "parameters": list(f.signature.parameters), "unit": f.unit,
+                 "source": f.source, "evidence": f.evidence,
+                 "summary": (f.__doc__ or "").strip().splitlines()[0]}
+                for f in listing
+            ], indent=2, ensure_ascii=False))
+            return
+        for item in listing:
+            click.echo(f"{item.name} {' '.join(item.signature.parameters)}  [{item.unit}]")
+        return
+    found = get(formula)
+    result = found.evaluate(**parse_values(values))
+    if as_json:
+        from loambrief.report.data import plain
+
+        click.echo(json.dumps(plain(result.as_json()), ensure_ascii=False))
+        return
+    value = "no answer" if result.value is None else (
+        f"{result.value:.6g}" if isinstance(result.value, float) else str(result.value))
+    click.echo(f"{result.formula} = {value} {result.unit if result.unit != '1' else ''}".rstrip())
+    for name, detail in result.details.items():
+        shown = f"{detail:.6g}" if isinstance(detail, float) else detail
+        click.echo(f"  {name}: {shown}")
+    click.echo(f"  source: {result.source}, {result.locator} ({result.how}); {result.evidence}")
+    if not result.within_range:
+        click.echo("  outside the published range")
+    for note in result.notes:
+        click.echo(f"  note: {note}")

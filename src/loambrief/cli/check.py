@@ -1,0 +1,48 @@
+"""`loambrief check`: every problem of cases, nothing written."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from loambrief.cli.shared import PATH
+from loambrief.errors import CaseProblems
+
+
+@click.command()
+@click.argument("cases", nargs=-1, required=True, type=PATH)
+@click.option("--json", "as_json", is_flag=True, help="Print problems and warnings as JSON.")
+@click.option("--strict", is_flag=True, help="Warnings count as problems.")
+def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
+    """Read and validate cases; print every problem; write nothing.
+
+    \b
+    Example:
+      loambrief check sample_inputs/acid_corn_ohio/case.yaml
+    """
+    from loambrief.case.load import load_case
+
+    found = []
+    bad = unread = False
+    for path in cases:
+        try:
+            problems = load_case(path).warnings
+            bad = bad or (strict and bool(problems))
+        except CaseProblems as error:
+            problems, bad = error.problems, True
+        except OSError as error:
+            click.echo(f"loambrief: {error.strerror or error}: {path}", err=True)
+            unread = True
+            continue
+        found += problems
+        if not as_json and not problems:
+            click.echo(f"{path}: no problems")
+    if as_json:
+        click.echo(json.dumps([p.as_json() for p in found], ensure_ascii=False, indent=2))
+    else:
+        for problem in found:
+            click.echo(str(problem))
+    sys.exit(2 if unread else 1 if bad else 0)
