@@ -92,8 +92,8 @@ class CanvasRenderer(RendererBase):
         raise NotImplementedError("charts hold no gradients")
 
     def draw_path(self, gc, path, transform, rgbFace=None):
-        fill = _opaque(rgbFace)
-        stroke = _opaque(gc.get_rgb()) if gc.get_linewidth() > 0 else None
+        fill = opaque(rgbFace)
+        stroke = opaque(gc.get_rgb()) if gc.get_linewidth() > 0 else None
         hatch = gc.get_hatch()
         if fill is None and stroke is None and not hatch:
             return
@@ -107,7 +107,7 @@ class CanvasRenderer(RendererBase):
         if hatch:
             if fill is not None:
                 self.canvas.drawPath(outline, stroke=0, fill=1)
-            self._hatch(outline, box, hatch, _opaque(gc.get_hatch_color()),
+            self._hatch(outline, box, hatch, opaque(gc.get_hatch_color()),
                         gc.get_hatch_linewidth())
             fill = None
         if stroke is not None:
@@ -118,8 +118,8 @@ class CanvasRenderer(RendererBase):
         self._unclip(clipped)
 
     def draw_markers(self, gc, marker_path, marker_trans, path, trans, rgbFace=None):
-        fill = _opaque(rgbFace)
-        stroke = _opaque(gc.get_rgb()) if gc.get_linewidth() > 0 else None
+        fill = opaque(rgbFace)
+        stroke = opaque(gc.get_rgb()) if gc.get_linewidth() > 0 else None
         outline, box = self._outline(marker_path, marker_trans)
         if outline is None or (fill is None and stroke is None):
             return
@@ -145,7 +145,7 @@ class CanvasRenderer(RendererBase):
         if ismath:
             raise ValueError(f"mathematical markup in {s!r}")
         name, size = pdf_font(prop), prop.get_size_in_points()
-        colour = _opaque(gc.get_rgb())
+        colour = opaque(gc.get_rgb())
         if colour is None or not s:
             return
         clipped = self._clip(gc)
@@ -319,7 +319,7 @@ def _grid(low: float, high: float, step: float) -> list[float]:
     return [i * step for i in range(first, math.ceil(high / step))]
 
 
-def _opaque(colour) -> tuple[float, float, float] | None:
+def opaque(colour) -> tuple[float, float, float] | None:
     """RGB of a colour, None if it is absent or wholly clear; anything between is refused."""
     if colour is None:
         return None

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from urllib.parse import quote
 
 from reportlab.lib.abag import ABag
 from reportlab.lib.styles import ParagraphStyle
@@ -20,8 +19,8 @@ from loambrief.render.flowables import LinkTag, ParagraphTag, TaggedParagraph, t
 from loambrief.render.styles import Look, face
 from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import Span, Text, Words, plain, spans
+from loambrief.report.links import web_address
 
-_ADDRESS = re.compile(r"(https?://|mailto:)[^\s<>\"]+", re.IGNORECASE)
 _BREAKABLE = re.compile(r"(?<=[/?&=_])(?=[^\s/])")
 _NARROW = str.maketrans({"\u202f": "\u00a0", "\u2007": "\u00a0", "\u2060": None})
 HEADINGS = ("H1", "H2", "H3", "H4")
@@ -130,9 +129,7 @@ class Composer:
         link = span.link.strip()
         if link.startswith("#") and len(link) > 1:
             return "#" + self._targets.setdefault(link[1:], f"to{len(self._targets)}")
-        if _ADDRESS.fullmatch(link):
-            return quote(link, safe=":/?#[]@!$&'()*+,;=%-._~")
-        return ""
+        return web_address(link)
 
     # Anchors and headings -------------------------------------------------------------
 

@@ -6,16 +6,24 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from urllib.parse import quote
 
 from loambrief.agronomy.registry import Result
 from loambrief.report.blocks import Span
 
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
+_ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
 
 def anchor(kind: str, name: str) -> str:
     """Anchor of a finding (``f``), action (``a``), calculation (``c``) or source (``s``)."""
     return f"{kind}-{_UNSAFE.sub('-', name)}"
+
+
+def web_address(link: str) -> str:
+    """A web, mail or telephone address that is safe to open, or nothing."""
+    link = link.strip()
+    return quote(link, safe=":/?#[]@!$&'()*+,;=%-._~") if _ADDRESS.fullmatch(link) else ""
 
 
 @dataclass
