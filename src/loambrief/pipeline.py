@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
+import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
+from loambrief.report.blocks import DocumentStatus
 from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
@@ -95,7 +96,8 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
     return render(advise(load_case(path, **overrides)))
 
 
-def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
+def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
+           number: str | None = None, revision: int | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
@@ -109,18 +111,39 @@ def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
             inputs_sha256=advice.loaded.sha256,
             tables_sha256=tables_digest(),
             version=__version__,
+            status=status.value,
+            number=number,
+            revision=revision,
         )
     )
     report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
-    return report, data
+    model = replace(report.model, status=status, number=number,
+                    revision=None if revision is None else f"rev. {revision}")
+    return replace(report, model=model), data
 
 
-def render(advice: Advice) -> Advisory:
-    """Put advice on paper."""
+def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+           number: str | None = None, revision: int | None = None) -> Advisory:
+    """Put advice on paper.
+
+    Parameters
+    ----------
+    advice : Advice
+    status : DocumentStatus
+        All but an issued document say on each page what they are.
+    number : str or None
+        Advisory number, once there is one.
+    revision : int or None
+        Counted from 1.
+
+    Returns
+    -------
+    Advisory
+    """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    report, data = _paper(advice)
+    report, data = _paper(advice, status, number, revision)
     return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice)
 
 
@@ -232,22 +255,25 @@ def applicator_file(advice: Advice) -> Mapping[str, bytes]:
 
 
 def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
-    """Write files whole: each under a temporary name, then renamed into place."""
+    """Write files whole: each under a temporary name, then renamed into place.
+
+    Their modes are what the user's umask leaves of read and write.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    staged: list[tuple[str, Path]] = []
+    staged: list[tuple[Path, Path]] = []
     try:
         for name, content in files.items():
-            handle, temporary = tempfile.mkstemp(prefix=f".{name}.", dir=folder)
+            temporary = folder / f".{name}.{secrets.token_hex(6)}"
+            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
             staged.append((temporary, folder / name))
             with os.fdopen(handle, "wb") as stream:
                 stream.write(content)
                 stream.flush()
                 os.fsync(stream.fileno())
-            os.chmod(temporary, 0o644)
         for temporary, final in staged:
             os.replace(temporary, final)
     except BaseException:
         for temporary, _ in staged:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
         raise
     return tuple(final for _, final in staged)

@@ -41,6 +41,9 @@ def advisory_data(
     inputs_sha256: str,
     tables_sha256: str,
     version: str,
+    status: str = "draft",
+    number: str | None = None,
+    revision: int | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -52,7 +55,9 @@ def advisory_data(
         "inputs_sha256": inputs_sha256,
         "tables_sha256": tables_sha256,
         "loambrief_version": version,
-        "status": "draft",
+        "status": status,
+        "number": number,
+        "revision": revision,
         "findings": [_finding(f, write) for f in diagnosis.findings],
         "actions": [_action(a, case, write) for a in plan.actions],
         "not_advised": [
