@@ -12,6 +12,7 @@ import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
@@ -26,7 +27,7 @@ from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir
+from loambrief.resources import tables_dir, templates_dir
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,17 @@ def tables_digest() -> str:
             digest.update(b"\0")
             digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+@cache
+def made_with() -> Mapping[str, str]:
+    """Versions of the libraries that decide the bytes of a page, and of the templates."""
+    digest = hashlib.sha256()
+    root = templates_dir()
+    for path in sorted(p for p in root.rglob("*") if p.is_file()):
+        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    versions = {name: version(name) for name in ("matplotlib", "pikepdf", "reportlab", "scipy")}
+    return {**versions, "templates": digest.hexdigest()[:16]}
 
 
 def advise(loaded: LoadedCase) -> Advice:
@@ -111,6 +123,7 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
             inputs_sha256=advice.loaded.sha256,
             tables_sha256=tables_digest(),
             version=__version__,
+            made_with=made_with(),
             status=status.value,
             number=number,
             revision=revision,

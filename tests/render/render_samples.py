@@ -272,6 +272,7 @@ SIGN_OFF = SignOff(
     grower_name="T. Okonjo",
     anchor="sign-off",
     field="Adviser",
+    client_field="Client",
 )
 
 

@@ -159,16 +159,30 @@ def test_links_are_heard(pdf):
         assert any(isinstance(k, pikepdf.Dictionary) and k.get("/Type") == "/OBJR" for k in link.K)
 
 
-def test_signature_field_is_heard(pdf):
-    """ensures that the empty signature field has a name for readers and its own Form element."""
-    (field,) = pdf.Root.AcroForm.Fields
-    assert field.FT == "/Sig" and "/V" not in field
-    assert str(field.T) == "Adviser" and str(field.TU) == "Adviser’s sign-off: Signature"
-    (form,) = [e for e in _elements(pdf.Root.StructTreeRoot) if e.S == "/Form"]
-    assert form.K[0].Obj.objgen == field.objgen
-    x0, y0, x1, y1 = (float(v) for v in field.Rect)
-    assert x1 - x0 > 150 and y1 - y0 > 20
-    assert field.AP.N.read_bytes() == b""
+def test_signature_fields_are_heard(pdf):
+    """ensures that both empty signature fields have a name for readers and a Form element."""
+    forms = [e for e in _elements(pdf.Root.StructTreeRoot) if e.S == "/Form"]
+    fields = list(pdf.Root.AcroForm.Fields)
+    assert [(str(f.T), str(f.TU)) for f in fields] == [
+        ("Adviser", "Adviser’s sign-off: Signature"),
+        ("Client", "Grower’s acknowledgement: Signature"),
+    ]
+    for field, form in zip(fields, forms, strict=True):
+        assert field.FT == "/Sig" and "/V" not in field
+        assert form.K[0].Obj.objgen == field.objgen
+        x0, y0, x1, y1 = (float(v) for v in field.Rect)
+        assert x1 - x0 > 150 and y1 - y0 > 20
+        assert field.AP.N.read_bytes() == b""
+
+
+def test_the_last_signature_locks_the_file(pdf):
+    """ensures that the grower's field, and only it, forbids changes once it is signed.
+
+    ISO 32000-1, table 233: a signature field lock; its permission P is of ISO 32000-2.
+    """
+    adviser, client = pdf.Root.AcroForm.Fields
+    assert "/Lock" not in adviser
+    assert client.Lock.Action == "/All" and client.Lock.P == 1
 
 
 def test_headings_step_by_one(pdf):

@@ -421,11 +421,14 @@ class SignatureField(Flowable):
         For the program that signs, and for a screen reader.
     height : float
         [pt]
+    last : bool
+        Nothing may change once this field is signed.
     """
 
-    def __init__(self, element: Element, name: str, label: str, height: float):
+    def __init__(self, element: Element, name: str, label: str, height: float, last: bool = False):
         super().__init__()
         self.element, self.name, self.label, self.height = element, name, label, height
+        self.last = last
 
     def wrap(self, availWidth, availHeight):
         self.width = availWidth
@@ -433,7 +436,7 @@ class SignatureField(Flowable):
 
     def draw(self):
         box = (0.0, 0.0, self.width, self.height)
-        self.canv.add_signature_field(self.element, self.name, self.label, box)
+        self.canv.add_signature_field(self.element, self.name, self.label, box, self.last)
 
 
 def text_width(text: str, style: ParagraphStyle) -> float:

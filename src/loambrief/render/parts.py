@@ -24,6 +24,7 @@ from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
+    CLIENT_FIELD,
     ActionCard,
     CalculationList,
     EvidenceLine,
@@ -372,7 +373,8 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
     for word, anchor, lines, name, signed, field in (
         (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
          block.field),
-        (words.acknowledgement, "", block.acknowledgement, block.grower_name, "", ""),
+        (words.acknowledgement, "", block.acknowledgement, block.grower_name, "",
+         block.client_field),
     ):
         element = parent.add("Sect")
         title = _card_title(composer, word, element, anchor)
@@ -386,19 +388,20 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
             made.append(composer.text(signed, element, bold=True))
         else:
             made[-1].keep_next = True
-            made.append(_signature(composer, element, width, name, field))
+            made.append(_signature(composer, element, width, name, field, word))
     made[-1].spaceAfter = look.style("body").spaceAfter
     return made
 
 
 def _signature(composer: Composer, parent: Element, width: float, name: str,
-               field: str) -> Flowable:
+               field: str, title: Text) -> Flowable:
     """Lines to sign on, with what goes on each below it."""
     look, words = composer.look, composer.words
     place: Flowable | str = ""
     if field:
-        label = f"{words.adviser}: {words.signature}"
-        place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8)
+        label = f"{title}: {words.signature}"
+        place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8,
+                               last=field == CLIENT_FIELD)
     rows = [[place, "", "", "", ""], [
         composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
         composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),

@@ -232,7 +232,8 @@ class TaggedCanvas(Canvas):
             )
         self._annotate(element, "Link", box, entries)
 
-    def add_signature_field(self, element: Element, name: str, label: str, box: Box) -> None:
+    def add_signature_field(self, element: Element, name: str, label: str, box: Box,
+                            last: bool = False) -> None:
         """An empty digital signature field that belongs to a Form element.
 
         Parameters
@@ -245,9 +246,15 @@ class TaggedCanvas(Canvas):
             What a screen reader says.
         box : tuple of float
             x0, y0, x1, y1 in the current coordinates.
+        last : bool
+            Once this field is signed nothing may change any more (a lock on all fields,
+            ISO 32000-1, 12.7.4.5, with the permission of ISO 32000-2).
         """
         entries = {"FT": PDFName("Sig"), "T": HexText(name), "TU": HexText(label),
                    "P": self._doc.thisPageRef()}
+        if last:
+            entries["Lock"] = PDFDictionary({"Type": PDFName("SigFieldLock"),
+                                             "Action": PDFName("All"), "P": 1})
         self._annotate(element, "Widget", box, entries)
         self._fields.append(self._annotationrefs[-1])
         self.setCatalogEntry("AcroForm", PDFDictionary({"Fields": PDFArray(self._fields)}))

@@ -23,7 +23,15 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.numbers import NBSP, figures
-from loambrief.report.parts import Calculation, CalculationList, SignOff, Source, SourceList
+from loambrief.report.parts import (
+    ADVISER_FIELD,
+    CLIENT_FIELD,
+    Calculation,
+    CalculationList,
+    SignOff,
+    Source,
+    SourceList,
+)
 from loambrief.tables import reference
 
 RESULTS = ("ph", "buffer_ph", "organic_matter", "organic_carbon", "total_nitrogen", "phosphorus",
@@ -263,6 +271,8 @@ def record_section(context: Context) -> list[Block]:
             adviser_name=case.adviser.name,
             grower_name=case.client.contact or case.client.name,
             anchor="sign-off",
+            field=ADVISER_FIELD,
+            client_field=CLIENT_FIELD,
         )
     )
     return blocks

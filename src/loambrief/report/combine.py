@@ -24,6 +24,7 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.context import Context
 from loambrief.report.naming import brief
+from loambrief.report.parts import SignOff
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,8 @@ def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
     attachments: list[Attachment] = []
     for number, report in enumerate(reports, 1):
         blocks.append(PageBreak())
-        blocks += [prefixed(block, f"f{number}-") for block in report.model.blocks]
+        own = report.model.blocks if number == 1 else _unsigned(report.model.blocks)
+        blocks += [prefixed(block, f"f{number}-") for block in own]
         attachments += [
             replace(a, name=a.name if a.name.startswith(report.case.case.id)
                     else f"{report.case.case.id}-{a.name}")
@@ -80,6 +82,12 @@ def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
         running_head=first.case.client.name,
         attachments=tuple(attachments),
     )
+
+
+def _unsigned(blocks: tuple[Block, ...]) -> list[Block]:
+    """Blocks without signature fields: the ones of the first field sign the whole document."""
+    return [replace(b, field="", client_field="") if isinstance(b, SignOff) else b
+            for b in blocks]
 
 
 def _same(reports: Sequence[FieldReport]) -> None:

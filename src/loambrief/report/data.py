@@ -44,6 +44,7 @@ def advisory_data(
     status: str = "draft",
     number: str | None = None,
     revision: int | None = None,
+    made_with: Mapping[str, str] | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -55,6 +56,9 @@ def advisory_data(
         "inputs_sha256": inputs_sha256,
         "tables_sha256": tables_sha256,
         "loambrief_version": version,
+        "made_with": dict(made_with or {}),
+        "printed": {"language": case.case.language, "units": case.case.units,
+                    "paper": case.case.paper},
         "status": status,
         "number": number,
         "revision": revision,

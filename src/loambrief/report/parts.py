@@ -10,6 +10,9 @@ from enum import StrEnum
 
 from loambrief.report.blocks import Block, Fact, Text
 
+ADVISER_FIELD, CLIENT_FIELD = "Adviser", "Client"
+"""Names of the digital signature fields in the sign-off block."""
+
 
 @dataclass(frozen=True)
 class LimitLine:
@@ -260,9 +263,9 @@ class SignOff(Block):
         How the file was signed, once it is; empty leaves a line to sign on.
     grower_name, adviser_name : str
         Printed under the lines.
-    field : str
-        Name of an empty digital signature field over the adviser's line, already tagged, so
-        that signing it leaves the file accessible; empty for none.
+    field, client_field : str
+        Names of the empty digital signature fields over the adviser's and the grower's line,
+        already tagged, so that signing them leaves the file accessible; empty for none.
     """
 
     adviser: tuple[Fact, ...]
@@ -274,6 +277,7 @@ class SignOff(Block):
     grower_name: str = ""
     anchor: str = ""
     field: str = ""
+    client_field: str = ""
 
     def __post_init__(self) -> None:
         if not self.interest:
