@@ -9,6 +9,10 @@
     ├── ImpossibleInput       a formula was asked something no soil or plant can be
     ├── TextFault             a message template is missing or lacks a value
     ├── RenderFault           a document cannot be printed as it was put together
+    ├── LetterFault           a letter cannot be written (loambrief.mail)
+    ├── SettingsFault         the settings file has problems (loambrief.mail)
+    ├── SendFault             the mail server cannot be used (loambrief.mail)
+    ├── LogFault              the log of sent letters cannot be read (loambrief.mail)
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error

@@ -1,0 +1,1 @@
+"""Letters to clients: composed from finished advisories, kept as files, sent when asked."""

@@ -1,0 +1,160 @@
+"""Letters as Internet messages (RFC 5322, MIME), the same bytes for the same advisories.
+
+A letter carries no date: sending adds it. Its Message-ID and its boundaries come from its
+content, so that a letter made twice is one letter.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from email.errors import MessageError
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+
+from loambrief.case.schema import CaseFile
+from loambrief.errors import LoambriefError
+from loambrief.report.letters import Enclosed, letter_text
+
+MOST_BYTES = 20_000_000
+"""Larger letters are refused by many mail servers."""
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A finished advisory to be sent.
+
+    Attributes
+    ----------
+    case : CaseFile
+    data : mapping
+        As in ``<case id>.json``.
+    name : str
+        File name of the PDF in the letter.
+    pdf : bytes
+    """
+
+    case: CaseFile
+    data: Mapping
+    name: str
+    pdf: bytes
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A letter ready to be kept or sent."""
+
+    client: str
+    recipient: str
+    content: bytes
+
+
+@dataclass(frozen=True)
+class NoLetter:
+    """A client for whom no letter could be made, with the reason."""
+
+    client: str
+    reason: str
+
+
+class LetterFault(LoambriefError):
+    """A letter cannot be written: no usable address, too large, or mixed advisories."""
+
+
+def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]:
+    """One letter per client, adviser and language; those without an address are named.
+
+    Parameters
+    ----------
+    finished : iterable of Finished
+
+    Returns
+    -------
+    (list of Letter, list of NoLetter)
+        In order of client name.
+    """
+    groups: dict[tuple[str, ...], list[Finished]] = {}
+    for one in finished:
+        case = one.case
+        key = (case.client.name, case.adviser.name, case.adviser.email or "", case.case.language,
+               case.case.currency, case.case.units)
+        groups.setdefault(key, []).append(one)
+    made: list[Letter] = []
+    refused: list[NoLetter] = []
+    for key in sorted(groups):
+        group = sorted(groups[key], key=lambda one: one.case.case.id)
+        try:
+            made.append(compose(group))
+        except LetterFault as fault:
+            refused.append(NoLetter(key[0], str(fault)))
+    return made, refused
+
+
+def compose(group: Sequence[Finished]) -> Letter:
+    """The letter for one client's advisories.
+
+    Raises
+    ------
+    LetterFault
+        No usable address of client or adviser, two addresses for one client, or too large.
+    """
+    clients = {one.case.client.email for one in group}
+    if len(clients) > 1:
+        found = ", ".join(sorted(str(c or "none") for c in clients))
+        raise LetterFault(f"the cases name different e-mail addresses: {found}")
+    case = group[0].case
+    recipient = _address(case.client.contact or case.client.name, case.client.email, "client")
+    sender = _address(case.adviser.name, case.adviser.email, "adviser")
+    text = letter_text([Enclosed(one.case, one.data, one.name) for one in group])
+
+    message = EmailMessage(policy=SMTP)
+    message["From"] = sender
+    message["To"] = recipient
+    message["Subject"] = _plain(text.subject)
+    message["X-Unsent"] = "1"
+    message.set_content(text.plain, cte="quoted-printable")
+    message.add_alternative(text.html, subtype="html", cte="quoted-printable")
+    for one in group:
+        message.add_attachment(one.pdf, maintype="application", subtype="pdf",
+                               filename=one.name)
+    digest = _digest(message, group)
+    message["Message-ID"] = f"<{digest[:32]}@{sender.domain}>"
+    for number, part in enumerate(p for p in message.walk() if p.is_multipart()):
+        part.set_boundary(f"=_{digest[:40]}_{number}")
+    content = message.as_bytes()
+    if len(content) > MOST_BYTES:
+        raise LetterFault(f"the letter has {len(content) / 1e6:.0f} MB, more than the "
+                          f"{MOST_BYTES / 1e6:.0f} MB that mail servers commonly take")
+    return Letter(case.client.name, recipient.addr_spec, content)
+
+
+def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:
+    digest = hashlib.sha256()
+    for header in ("From", "To", "Subject"):
+        digest.update(str(message[header]).encode() + b"\0")
+    for part in message.walk():
+        if not part.is_multipart():
+            digest.update(part.get_payload(decode=True) + b"\0")
+    for one in group:
+        digest.update(one.name.encode() + b"\0")
+    return digest.hexdigest()
+
+
+def _plain(text: str) -> str:
+    return _CONTROL.sub(" ", text).strip()
+
+
+def _address(name: str, spec: str | None, whose: str) -> Address:
+    if not spec:
+        raise LetterFault(f"the case gives no e-mail address of the {whose}")
+    try:
+        address = Address(display_name=_plain(name), addr_spec=spec)
+    except (ValueError, IndexError, MessageError) as error:
+        raise LetterFault(f"{spec!r} is not a usable e-mail address of the {whose}") from error
+    if not spec.isascii() or "." not in address.domain or not address.username:
+        raise LetterFault(f"{spec!r} is not a usable e-mail address of the {whose}")
+    return address

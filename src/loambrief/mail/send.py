@@ -1,0 +1,219 @@
+"""Hand letters to a mail server (RFC 5321), each at most once."""
+
+from __future__ import annotations
+
+import hashlib
+import smtplib
+import ssl
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from email import message_from_bytes
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import getaddresses
+from pathlib import Path
+
+from loambrief.errors import LoambriefError
+from loambrief.mail.sent_log import NAME, SentLog, State
+from loambrief.mail.settings import MailSettings
+
+HIDDEN = ("X-Unsent", "Bcc")
+
+
+class SendFault(LoambriefError):
+    """The mail server cannot be used at all: no connection, no TLS, wrong credentials."""
+
+
+@dataclass(frozen=True)
+class Sending:
+    """What became of one letter.
+
+    Attributes
+    ----------
+    file : Path
+    to : str
+    outcome : {"would send", "sent", "already sent", "unclear", "failed"}
+    detail : str
+    """
+
+    file: Path
+    to: str
+    outcome: str
+    detail: str = ""
+
+
+def find_letters(folder: Path) -> list[Path]:
+    """Letters in a folder and below, in order of their path.
+
+    Raises
+    ------
+    LoambriefError
+        There is none.
+    """
+    found = sorted(p for p in folder.rglob("*.eml") if p.is_file())
+    if not found:
+        raise LoambriefError(f"{folder}: no letters (*.eml) in it")
+    return found
+
+
+def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | None = None,
+                 now: Callable[[], str], date: Callable[[], str], again: bool = False,
+                 pause: Callable[[float], None] = time.sleep) -> list[Sending]:
+    """Send the letters of a folder; without settings, only say what would be sent.
+
+    Parameters
+    ----------
+    folder : Path
+        Searched for ``*.eml``; holds the log ``sent.jsonl``.
+    settings : MailSettings or None
+        None: dry run.
+    secret : str or None
+        Password of ``settings.user``.
+    now, date : callable
+        Time for the log (ISO 8601) and for the Date header (RFC 5322).
+    again : bool
+        Also send what is unclear after a broken run. What was sent is never sent again.
+    pause : callable
+        Waits between attempts [s].
+
+    Raises
+    ------
+    SendFault
+        The server cannot be used; letters not reached stay unsent.
+    """
+    log = SentLog(folder / NAME, now)
+    known = log.states()
+    waiting: list[tuple[Path, EmailMessage, str, str]] = []
+    done: dict[Path, Sending] = {}
+    letters = find_letters(folder)
+    for path in letters:
+        content = path.read_bytes()
+        message = message_from_bytes(content, policy=SMTP)
+        to = ", ".join(spec for _, spec in getaddresses([str(message["To"] or "")]))
+        sha256 = hashlib.sha256(content).hexdigest()
+        state = known.get((sha256, to))
+        if not to:
+            done[path] = Sending(path, to, "failed", "the letter names no recipient")
+        elif state is State.SENT:
+            done[path] = Sending(path, to, "already sent")
+        elif state is State.STARTED and not again:
+            done[path] = Sending(path, to, "unclear",
+                                 "an earlier run broke off while sending; ask the client, then "
+                                 "use --again")
+        elif settings is None:
+            done[path] = Sending(path, to, "would send")
+        else:
+            waiting.append((path, message, to, sha256))
+    if waiting:
+        with _Session(settings, secret) as session:
+            for path, message, to, sha256 in waiting:
+                done[path] = _send(session, log, path, message, to, sha256, date, pause)
+    return [done[path] for path in letters]
+
+
+def _send(session: _Session, log: SentLog, path: Path, message: EmailMessage, to: str,
+          sha256: str, date: Callable[[], str], pause: Callable[[float], None]) -> Sending:
+    settings = session.settings
+    for header in HIDDEN:
+        del message[header]
+    del message["Date"]
+    message["Date"] = date()
+    recipients = [spec for _, spec in getaddresses([str(message["To"])])]
+    copies = [settings.copy_to] if settings.copy_to else []
+    server = session.server()
+    log.note(State.STARTED, sha256, to, path.name)
+    for attempt in range(1, settings.attempts + 1):
+        try:
+            refused = server.send_message(message, to_addrs=recipients + copies)
+        except smtplib.SMTPServerDisconnected as error:
+            # after the data was handed over nobody knows whether it was taken: stays unclear
+            return Sending(path, to, "unclear", f"the server closed the connection: {error}")
+        except (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused) as error:
+            code, text = _answer(error)
+            if 400 <= code < 500 and attempt < settings.attempts:
+                server.rset()
+                pause(settings.pause_s * attempt)
+                continue
+            log.note(State.FAILED, sha256, to, path.name, f"{code} {text}")
+            server.rset()
+            return Sending(path, to, "failed", f"{code} {text}")
+        missed = [address for address in refused if address not in copies]
+        detail = f"refused for {', '.join(missed)}" if missed else ""
+        if not detail and refused:
+            detail = "the copy was refused"
+        log.note(State.SENT, sha256, to, path.name, detail)
+        return Sending(path, to, "sent", detail)
+    raise AssertionError("every attempt returns or goes on")
+
+
+def _answer(error: smtplib.SMTPException) -> tuple[int, str]:
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        code, text = next(iter(error.recipients.values()))
+    else:
+        code, text = error.smtp_code, error.smtp_error
+    words = text.decode("utf-8", "replace") if isinstance(text, bytes) else str(text)
+    return code, " ".join(words.split())
+
+
+class _Session:
+    """A connection that is opened when a letter needs it, and again after it broke."""
+
+    def __init__(self, settings: MailSettings, secret: str | None):
+        self.settings, self._secret = settings, secret
+        self._server: smtplib.SMTP | None = None
+
+    def __enter__(self) -> _Session:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._server is not None and self._server.sock is not None:
+            try:
+                self._server.quit()
+            except (OSError, smtplib.SMTPException):
+                self._server.close()
+
+    def server(self) -> smtplib.SMTP:
+        """A live connection.
+
+        Raises
+        ------
+        SendFault
+            No connection, no TLS, or user and password are not accepted.
+        """
+        if self._server is not None and self._server.sock is not None:
+            return self._server
+        settings = self.settings
+        where = f"{settings.host}:{settings.port}"
+        try:
+            context = ssl.create_default_context(cafile=settings.ca_file)
+            if settings.security == "tls":
+                server: smtplib.SMTP = smtplib.SMTP_SSL(
+                    settings.host, settings.port, timeout=settings.timeout_s, context=context)
+            else:
+                server = smtplib.SMTP(settings.host, settings.port, timeout=settings.timeout_s)
+        except (OSError, smtplib.SMTPException) as error:
+            raise SendFault(f"{where}: {error}") from error
+        try:
+            if settings.security == "starttls":
+                server.starttls(context=context)
+            if settings.user is not None and self._secret is not None:
+                server.login(settings.user, self._secret)
+        except smtplib.SMTPAuthenticationError as error:
+            server.close()
+            raise SendFault(f"{where}: the server does not accept user and password "
+                            f"({error.smtp_code})") from None
+        except (OSError, smtplib.SMTPException) as error:
+            server.close()
+            raise SendFault(f"{where}: {error}") from error
+        self._server = server
+        return server
+
+
+def tally(sendings: Sequence[Sending]) -> str:
+    """How many letters came to what: "3 sent, 1 failed"."""
+    order = ("sent", "would send", "already sent", "unclear", "failed")
+    counts = {name: sum(s.outcome == name for s in sendings) for name in order}
+    return ", ".join(f"{count} {name}" for name, count in counts.items() if count)
+
+

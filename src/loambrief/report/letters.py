@@ -1,0 +1,166 @@
+"""The letter that carries advisories to a client, as plain text and as HTML.
+
+Both are written from one list of paragraphs, so they cannot say different things.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import say
+from loambrief.report.text import Writer
+
+MOST_ACTIONS = 3
+
+
+@dataclass(frozen=True)
+class Enclosed:
+    """One advisory in a letter.
+
+    Attributes
+    ----------
+    case : CaseFile
+    data : mapping
+        The advisory's data, as in ``<case id>.json``.
+    file : str
+        Name of the attached PDF.
+    """
+
+    case: CaseFile
+    data: Mapping
+    file: str
+
+
+@dataclass(frozen=True)
+class Heading:
+    text: str
+
+
+@dataclass(frozen=True)
+class Bullets:
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Lines that stay apart, such as a signature."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LetterText:
+    """Subject and both bodies of a letter."""
+
+    subject: str
+    plain: str
+    html: str
+
+
+def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
+    """Write the letter for one client's advisories.
+
+    Parameters
+    ----------
+    enclosed : sequence of Enclosed
+        At least one; all of one client, adviser, language and currency.
+
+    Returns
+    -------
+    LetterText
+    """
+    first = enclosed[0].case
+    writer = Writer(first.case.language, first.case.units, first.case.currency)
+    draft = any(one.data.get("status") != "issued" for one in enclosed)
+    fields = [one.case.field.name for one in enclosed]
+    subject = writer.write(say(
+        "mail.subject", draft=draft, count=len(enclosed), field=fields[0],
+        count_words=writer.count_word(len(enclosed)), date=max(o.case.case.date for o in enclosed)))
+    parts: list[object] = [
+        writer.write(say("mail.greeting", name=first.client.contact or first.client.name)),
+        writer.write(say("mail.opening", count=len(enclosed), field=fields[0], fields=fields)),
+    ]
+    if draft:
+        parts.append(writer.write(say("mail.draft")))
+    for one in enclosed:
+        parts += _advisory(one, writer)
+    parts.append(writer.write(say("mail.read_first")))
+    parts.append(writer.write(say("mail.interest", text=first.adviser.interest)))
+    parts.append(writer.write(say("mail.reply", phone=first.adviser.phone)))
+    parts.append(_signature(first, writer))
+    return LetterText(subject, _plain(parts), _html(parts, subject, first.case.language))
+
+
+def _advisory(one: Enclosed, writer: Writer) -> list[object]:
+    case, data = one.case, one.data
+    budget = data["budget"]
+    covered = set(budget["chosen"])
+    chosen = [a for a in data["actions"] if a["id"] in covered][:MOST_ACTIONS]
+    parts: list[object] = [Heading(writer.write(
+        say("mail.field_heading", field=case.field.name, farm=case.farm.name)))]
+    if chosen:
+        parts.append(writer.write(say("mail.first")))
+        parts.append(Bullets(tuple(
+            writer.write(say("mail.action", title=a["title"], cost=a["cost_total"],
+                             when=a["when"]["text"]))
+            for a in chosen)))
+    else:
+        parts.append(writer.write(say("mail.no_actions")))
+    closing = []
+    if chosen and not budget["spent"]:
+        closing.append(writer.write(say("mail.no_cost")))
+    elif chosen:
+        closing.append(writer.write(say("mail.cost", spent=budget["spent"], limit=budget["limit"],
+                                        waiting=len(budget["left_out"]))))
+        if budget["without_price"]:
+            closing.append(writer.write(say("mail.partly_priced")))
+    if data["valid_until"]:
+        until = dt.date.fromisoformat(data["valid_until"])
+        closing.append(writer.write(say("mail.valid", date=until)))
+    closing.append(writer.write(say("mail.file", name=one.file)))
+    parts.append(Lines(tuple(closing)))
+    return parts
+
+
+def _signature(case: CaseFile, writer: Writer) -> Lines:
+    adviser = case.adviser
+    credential = f"{adviser.credential.scheme} {adviser.credential.number}"
+    lines = (writer.write(say("mail.closing")), adviser.name, adviser.business, credential,
+             adviser.address, adviser.phone, adviser.email)
+    return Lines(tuple(line for line in lines if line))
+
+
+def _plain(parts: Sequence[object]) -> str:
+    paragraphs = []
+    for part in parts:
+        match part:
+            case Heading(text):
+                paragraphs.append(f"{text}\n{'-' * len(text)}")
+            case Bullets(items):
+                paragraphs.append("\n".join(f"- {item}" for item in items))
+            case Lines(items):
+                paragraphs.append("\n".join(items))
+            case str():
+                paragraphs.append(part)
+    return "\n\n".join(paragraphs) + "\n"
+
+
+def _html(parts: Sequence[object], title: str, language: str) -> str:
+    body = []
+    for part in parts:
+        match part:
+            case Heading(text):
+                body.append(f"<h2>{escape(text)}</h2>")
+            case Bullets(items):
+                body.append("<ul>" + "".join(f"<li>{escape(i)}</li>" for i in items) + "</ul>")
+            case Lines(items):
+                body.append("<p>" + "<br>".join(escape(i) for i in items) + "</p>")
+            case str():
+                body.append(f"<p>{escape(part)}</p>")
+    return (f'<!DOCTYPE html>\n<html lang="{escape(language)}">\n<head><meta charset="utf-8">'
+            f"<title>{escape(title)}</title></head>\n<body>\n" + "\n".join(body)
+            + "\n</body>\n</html>\n")
