@@ -13,6 +13,9 @@
     ├── SettingsFault         the settings file has problems (loambrief.mail)
     ├── SendFault             the mail server cannot be used (loambrief.mail)
     ├── LogFault              the log of sent letters cannot be read (loambrief.mail)
+    ├── ArchiveFault          an archive is not there, is in use, or cannot be written
+    ├── ArchiveBroken         exit 1: an archive does not agree with its own log
+    ├── RecordRefused         exit 1: what was asked would spoil the record
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
@@ -65,6 +68,22 @@ class TextFault(LoambriefError):
 
 class RenderFault(LoambriefError):
     """A document cannot be printed as it was put together (a link to nowhere, a skipped level)."""
+
+
+class ArchiveFault(LoambriefError):
+    """An archive is not there, is in use by another process, or cannot be read or written."""
+
+
+class ArchiveBroken(LoambriefError):
+    """An archive does not agree with its own log: something was edited, removed or put in."""
+
+    exit_code = 1
+
+
+class RecordRefused(LoambriefError):
+    """What was asked would spoil the record: a number twice, an erased client, a legal hold."""
+
+    exit_code = 1
 
 
 class CaseProblems(LoambriefError):
