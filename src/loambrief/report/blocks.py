@@ -354,6 +354,11 @@ class Words:
     name: str
     date: str
     interest: str
+    skip: str
+    """Link over the navigation of a page on a screen."""
+    contents: str
+    in_words: str
+    """Opens what a chart shows as text."""
 
 
 @dataclass(frozen=True)

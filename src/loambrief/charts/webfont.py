@@ -1,0 +1,65 @@
+"""The page's typeface for a screen: only the characters a page uses, as data in the page.
+
+The Open Font License keeps the typeface's own name for unchanged files, so the parts carry
+another one.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable
+from functools import lru_cache
+from io import BytesIO
+
+from fontTools import subset
+from fontTools.ttLib import TTFont
+
+from loambrief.charts.fonts import BOLD, FAMILY, ITALIC, REGULAR, font_path
+
+FACES = {REGULAR: ("normal", 400), BOLD: ("normal", 600), ITALIC: ("italic", 400)}
+"""Style and weight of each face in CSS."""
+
+
+def font_faces(characters: Iterable[str]) -> str:
+    """CSS rules that carry the typeface.
+
+    Parameters
+    ----------
+    characters : iterable of str
+        What the page prints; characters the typeface does not have are left out.
+
+    Returns
+    -------
+    str
+        One ``@font-face`` rule for each face, the font itself in it (WOFF 1.0).
+
+    Raises
+    ------
+    ResourceMissing
+        A font file is not there.
+    """
+    used = "".join(sorted(set("".join(characters))))
+    rules = []
+    for name, (style, weight) in FACES.items():
+        data = base64.b64encode(_part(name, used)).decode("ascii")
+        rules.append(f"@font-face{{font-family:{FAMILY};font-style:{style};font-weight:{weight};"
+                     f"src:url(data:font/woff;base64,{data}) format('woff')}}")
+    return "\n".join(rules)
+
+
+@lru_cache(maxsize=12)
+def _part(name: str, characters: str) -> bytes:
+    """One face with only some characters."""
+    options = subset.Options(
+        flavor="woff", hinting=False, layout_features=[], name_IDs=[], notdef_outline=True,
+        recalc_timestamp=False, drop_tables=["DSIG", "GPOS", "GSUB", "GDEF", "STAT"])
+    font = TTFont(font_path(name), recalcTimestamp=False)
+    subsetter = subset.Subsetter(options)
+    subsetter.populate(text=characters)
+    subsetter.subset(font)
+    font["name"].names = []
+    for number, text in ((1, FAMILY), (2, "Regular"), (4, name), (6, name)):
+        font["name"].setName(text, number, 3, 1, 0x409)
+    made = BytesIO()
+    subset.save_font(font, made, options)
+    return made.getvalue()
