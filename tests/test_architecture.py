@@ -27,6 +27,7 @@ LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
 TOPIC_FREE = {"registry", "topics", "selftest", "arguments", "listing", "crops", "guides",
               "intervals"}
 ONLY_IN = {
+    "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
     "jinja2": ("report/", "case/starter.py"),
     "reportlab": ("render/", "charts/"),

@@ -17,12 +17,12 @@ from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
 from loambrief.case.profiles import ProfileFile, digest, resolve
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.salvage import salvage
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import LANGUAGES, CaseFile
 from loambrief.case.source import Source
 from loambrief.case.validate import faults_of, is_refused, validate
 from loambrief.errors import CaseProblems, UnknownName
 
-OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": ("en", "es")}
+OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": LANGUAGES}
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt
             "sandy clay loam", "clay loam", "silty clay loam", "sandy clay", "silty clay", "clay",
             "muck", "peat")
 METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
+LANGUAGES = ("en", "es", "es-US", "es-MX", "es-ES")
+"""Language tags of an advisory: the language, and the country whose numbers and dates it has."""
 MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 
 
@@ -54,7 +56,8 @@ class Header(Part):
     valid_until: q.Date | None = None
     units: q.choice(("us", "si")) = "us"
     paper: q.choice(("letter", "a4")) = "letter"
-    language: q.choice(("en", "es")) = "en"
+    language: q.choice(LANGUAGES) = "en"
+    governing_language: q.choice(("en", "es")) | None = None
     currency: q.Currency = "USD"
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None

@@ -24,6 +24,7 @@ from loambrief.charts import (
 )
 from loambrief.charts.backend import Drawn, draw_figure
 from loambrief.report import specs
+from loambrief.report.numbers import local
 from loambrief.report.specs import ChartSpec, has_data
 
 KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Figure]] = {
@@ -71,7 +72,8 @@ def build(spec: ChartSpec, width: float) -> Figure:
         raise ValueError(f"{type(spec).__name__} {spec.title!r} has no data to draw")
     if width < NARROWEST:
         raise ValueError(f"{width:g} pt is too narrow; charts need {NARROWEST:g}")
-    return KINDS[type(spec)](spec, float(width))
+    with local(spec.words.signs):
+        return KINDS[type(spec)](spec, float(width))
 
 
 def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:

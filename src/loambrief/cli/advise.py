@@ -19,14 +19,16 @@ from loambrief.errors import CaseProblems, LoambriefError
               help="One document NAME.pdf for several fields of one client.")
 @click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the case's own.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
+@click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
+              help="Instead of the case's own.")
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
-           paper: str | None, ics: bool, applicator_sheet: bool, as_json: bool,
-           quiet: bool) -> None:
+           paper: str | None, language: str | None, ics: bool, applicator_sheet: bool,
+           as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF and its data.
 
     \b
@@ -34,12 +36,13 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
       loambrief advise north.yaml south.yaml --together spring-2027
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --language es --units si
     """
     from loambrief import pipeline
 
     if together is not None and (not together or Path(together).name != together):
         raise click.UsageError("--together takes a plain name, without a folder")
-    advices = _advices(cases, units, paper)
+    advices = _advices(cases, units=units, paper=paper, language=language)
     files: dict[str, bytes] = {}
     for advice in advices:
         made = {} if together else dict(pipeline.render(advice).files())
@@ -68,7 +71,7 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
             click.echo(f"wrote {path}")
 
 
-def _advices(cases: tuple[Path, ...], units: str | None, paper: str | None) -> list:
+def _advices(cases: tuple[Path, ...], **overrides: str | None) -> list:
     """Advice on every case, or the problems of all of them at once."""
     from loambrief import pipeline
     from loambrief.case.load import load_case
@@ -76,7 +79,7 @@ def _advices(cases: tuple[Path, ...], units: str | None, paper: str | None) -> l
     loaded, problems = [], []
     for path in cases:
         try:
-            loaded.append(load_case(path, units=units, paper=paper))
+            loaded.append(load_case(path, **overrides))
         except CaseProblems as error:
             problems += error.problems
     if problems:

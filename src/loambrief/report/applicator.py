@@ -8,7 +8,6 @@ from __future__ import annotations
 from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Message, say
-from loambrief.report import numbers
 from loambrief.report.blocks import (
     Block,
     Bullets,
@@ -94,13 +93,13 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
 def _job(action: Action, writer: Writer) -> Block:
     """One job: material, rate and total large; place and time below."""
     write = writer.write
-    amount = numbers.quantity(action.rate, action.rate_unit, writer.system)
+    amount = writer.quantity(action.rate, action.rate_unit)
     if action.total is not None:
-        total = numbers.quantity(action.total, action.total_unit, writer.system, 0)
+        total = writer.quantity(action.total, action.total_unit, 0)
         amount = write(say("actions.sheet_amount", rate=amount, total=total))
     place = action.where
     if action.area_ac:
-        area = numbers.quantity(action.area_ac, "ac", writer.system)
+        area = writer.quantity(action.area_ac, "ac")
         place = f"{place}, {area}" if place else area
     details = [place] if place else []
     if action.window:

@@ -15,7 +15,6 @@ from loambrief import __version__
 from loambrief.actions.model import Action, Followup, Plan
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
-from loambrief.report import numbers
 from loambrief.report.text import Writer
 
 FOLD_OCTETS = 75
@@ -92,8 +91,8 @@ def _work(case: CaseFile, plan: Plan, action: Action, writer: Writer) -> Event:
     if action.where:
         said.append(write(say("actions.ics_place", place=action.where)))
     if action.total is not None:
-        said.append(write(say("actions.ics_total", total=numbers.quantity(
-            action.total, action.total_unit, writer.system, 0))))
+        said.append(write(say("actions.ics_total", total=writer.quantity(
+            action.total, action.total_unit, 0))))
     if action.cost_total is not None:
         said.append(write(say("actions.ics_cost", cost=action.cost_total)))
     said += [write(c) for c in action.cautions]

@@ -7,9 +7,9 @@ from dataclasses import fields
 
 from loambrief.findings.model import Message, say
 from loambrief.report import specs
-from loambrief.report.numbers import NBSP, figures
+from loambrief.report.numbers import NBSP, figures, local
 from loambrief.report.specs import ChartSpec, Threshold, Words, is_number
-from loambrief.report.text import MONTHS, Writer
+from loambrief.report.text import Writer
 
 
 def chart_words(writer: Writer) -> Words:
@@ -21,8 +21,8 @@ def chart_words(writer: Writer) -> Words:
         A word is missing in that language.
     """
     words = {f.name: writer.write(say(f"charts.word_{f.name}"))
-             for f in fields(Words) if f.name != "months"}
-    return Words(months=tuple(m[:3].capitalize() for m in MONTHS[writer.language]), **words)
+             for f in fields(Words) if f.name not in ("months", "signs")}
+    return Words(months=writer.tongue.months, signs=writer.signs, **words)
 
 
 def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
@@ -52,7 +52,8 @@ def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
     except KeyError:
         raise TypeError(f"{type(spec).__name__} is not a chart spec") from None
     title = spec.title if spec.title.endswith((".", "!", "?")) else f"{spec.title}."
-    return write(say(f"charts.alt_{name}", title=title, **params(spec)))
+    with local(spec.words.signs):
+        return write(say(f"charts.alt_{name}", title=title, **params(spec)))
 
 
 def _number(value: float | None, digits: int | None = None, unit: str = "",

@@ -124,8 +124,8 @@ def _lines(one: Mapping, other: Mapping, words: Callable, data: Callable) -> tup
 def _finding(finding: Finding, writer: Writer) -> str:
     value = ""
     if finding.value is not None:
-        value = " " + numbers.quantity(finding.value, "" if finding.unit in ("1", "pH")
-                                       else finding.unit, writer.system)
+        value = " " + writer.quantity(finding.value, "" if finding.unit in ("1", "pH")
+                                      else finding.unit)
     return f"{finding.status.value}{value}"
 
 
@@ -142,7 +142,7 @@ def _by_key(side: Side) -> dict[str, tuple[Action, bool]]:
 def _action(action: Action, covered: bool, writer: Writer) -> str:
     parts = []
     if action.rate is not None:
-        parts.append(numbers.quantity(action.rate, action.rate_unit, writer.system))
+        parts.append(writer.quantity(action.rate, action.rate_unit))
     if action.cost_total is not None:
         parts.append(writer.money(action.cost_total))
     if not covered:

@@ -47,13 +47,13 @@ class Context:
         return self.writer.write(say(f"report.{name}", **params))
 
     def amount(self, value: float, unit: str, digits: int | None = None) -> str:
-        return numbers.quantity(value, unit, self.system, digits)
+        return self.writer.quantity(value, unit, digits)
 
     def rate(self, value: float, unit: str) -> str:
         """A rate with the other unit system in brackets."""
         other = "us" if self.system == "si" else "si"
-        return (f"{numbers.quantity(value, unit, self.system)} "
-                f"({numbers.quantity(value, unit, other)})")
+        return (f"{self.amount(value, unit)} "
+                f"({numbers.quantity(value, unit, other, signs=self.writer.signs)})")
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order, never rounded down; from a ton up in tons."""
@@ -62,7 +62,7 @@ class Context:
         number, name = numbers.shown(value, unit, self.system)
         step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
-        return f"{numbers.figures(number)}{numbers.NBSP}{name}"
+        return f"{self.writer.figures(number)}{numbers.NBSP}{name}"
 
     @property
     def interested(self) -> bool:
@@ -89,6 +89,6 @@ class Context:
             return ""
         digits = 1 if finding.unit == "pH" else None
         if finding.unit in ("pH", "1", ""):
-            text = numbers.figures(finding.value, digits)
+            text = self.writer.figures(finding.value, digits)
             return f"pH{numbers.NBSP}{text}" if finding.unit == "pH" else text
         return self.amount(finding.value, finding.unit)

@@ -1,8 +1,14 @@
-"""How numbers are shown: house units to the reader's units, sensible digits."""
+"""How numbers are shown: house units to the reader's units, sensible digits, the signs of a
+locale."""
 
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 
 from loambrief.units import (
     ACRE_PER_HA,
@@ -35,6 +41,37 @@ SI = {
     "C": ("°C", 1.0),
 }
 US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
+_DEPTH = re.compile(
+    r"(?<![\w.-])(\d+(?:\.\d+)?)\s*[-\u2013]\s*(\d+(?:\.\d+)?)\s?(in|cm|ft|m)$")
+_INCHES = {"in": 1.0, "cm": 1 / CM_PER_INCH, "ft": 12.0, "m": 100 / CM_PER_INCH}
+
+
+@dataclass(frozen=True)
+class Signs:
+    """The signs a locale writes numbers with."""
+
+    decimal: str = "."
+    group: str = ","
+    percent: str = "%"
+    """The percent sign with the blank the locale sets before it."""
+
+
+ENGLISH = Signs()
+_LOCAL: ContextVar[Signs] = ContextVar("signs", default=ENGLISH)
+
+
+@contextmanager
+def local(signs: Signs) -> Iterator[None]:
+    """Numbers inside the block are written with these signs unless told otherwise.
+
+    For the charts, which print numbers in many places (as ``decimal.localcontext`` does for
+    precision).
+    """
+    token = _LOCAL.set(signs)
+    try:
+        yield
+    finally:
+        _LOCAL.reset(token)
 
 
 def shown(value: float, unit: str, system: str) -> tuple[float, str]:
@@ -43,13 +80,14 @@ def shown(value: float, unit: str, system: str) -> tuple[float, str]:
     return value * factor, name
 
 
-def figures(value: float, digits: int | None = None) -> str:
+def figures(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
     """A number as text: thousands set off, true minus, ``digits`` decimals.
 
-    Without ``digits``: three significant figures at most, no trailing zeros.
+    Without ``digits``: three significant figures at most, no trailing zeros. A number that is
+    none (infinite) is a dash.
     """
     if not math.isfinite(value):
-        return "not a number"
+        return "–"
     if digits is None:
         size = abs(value)
         digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
@@ -59,11 +97,42 @@ def figures(value: float, digits: int | None = None) -> str:
     else:
         text = f"{abs(value):,.{digits}f}"
     negative = value < 0 and float(text.replace(",", "")) != 0
-    return (MINUS if negative else "") + text
+    return (MINUS if negative else "") + signed(text, signs)
 
 
-def quantity(value: float, unit: str, system: str, digits: int | None = None) -> str:
+def signed(text: str, signs: Signs | None = None) -> str:
+    """A number written with comma and point, with the signs of a locale instead."""
+    signs = _LOCAL.get() if signs is None else signs
+    if (signs.decimal, signs.group) == (".", ","):
+        return text
+    return text.translate({ord("."): signs.decimal, ord(","): signs.group})
+
+
+def quantity(value: float, unit: str, system: str, digits: int | None = None,
+             signs: Signs | None = None) -> str:
     """Number and unit for the reader, held together by a no-break space."""
     number, name = shown(value, unit, system)
-    glue = "" if name in ("%", "") or name.startswith("/") else NBSP
-    return f"{figures(number, digits)}{glue}{name}"
+    signs = _LOCAL.get() if signs is None else signs
+    if name == "%":
+        return figures(number, digits, signs) + signs.percent
+    glue = "" if name == "" or name.startswith("/") else NBSP
+    return f"{figures(number, digits, signs)}{glue}{name}"
+
+
+def depth(text: str, system: str, signs: Signs | None = None) -> str:
+    """A place or layer whose end names a depth, in the reader's units.
+
+    ``"north, 0-2 in"`` is ``"north, 0-5 cm"`` to an SI reader. Text without a depth, and a
+    depth in the reader's own units, stay as they are.
+    """
+    if not text.endswith(("in", "cm", "ft", "m")):
+        return text
+    found = _DEPTH.search(text)
+    if found is None or (found[3] in ("cm", "m")) == (system == "si"):
+        return text
+    ends = (float(end) * _INCHES[found[3]] for end in (found[1], found[2]))
+    if system == "si":
+        span = "-".join(figures(end * CM_PER_INCH, 0, signs) for end in ends)
+        return f"{text[: found.start()]}{span} cm"
+    span = "-".join(figures(round(end, 1), None, signs) for end in ends)
+    return f"{text[: found.start()]}{span} in"

@@ -14,7 +14,6 @@ from loambrief.report.specs import (
     SeasonMark,
     SeasonSpec,
 )
-from loambrief.report.text import SYMBOLS
 
 
 def budget(context: Context) -> ChartSpec | None:
@@ -22,7 +21,6 @@ def budget(context: Context) -> ChartSpec | None:
     priced = [a for a in plan.actions if a.cost_total is not None]
     if not priced:
         return None
-    sign = SYMBOLS.get(context.writer.currency)
     return BudgetSpec(
         title=context.word("chart_budget", spent=plan.budget.spent, limit=plan.budget.limit,
                            left_out=len(plan.budget.left_out)),
@@ -34,7 +32,7 @@ def budget(context: Context) -> ChartSpec | None:
         ),
         note=context.word("chart_budget_note", unpriced=len(plan.actions) - len(priced)),
         budget=plan.budget.limit,
-        money=sign + "{}" if sign else "{} " + context.writer.currency,
+        money=context.writer.money_pattern,
     )
 
 

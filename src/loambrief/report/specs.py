@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from statistics import median
 
+from loambrief.report.numbers import ENGLISH, Signs
+
 
 @dataclass(frozen=True)
 class Words:
@@ -71,6 +73,8 @@ class Words:
     unknown_method: str
     rest_unmeasured: str
     unplaced: str
+    signs: Signs = ENGLISH
+    """Signs the numbers of the chart are written with."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,18 +3,22 @@
 Each topic has ``templates/text/<language>/<topic>.j2``; each message is a macro there::
 
     {% macro title_low(p) %}Soil pH {{ p.ph|num(1) }} is below the {{ p.target|num(1) }}
-    that {{ p.crop }} wants.{% endmacro %}
+    that {{ p.crop|t }} wants.{% endmacro %}
 
-Filters: ``num(digits)`` a bare number; ``q(unit, digits)`` a house-unit number in the
-reader's units; ``money`` an amount in the case's currency; ``day`` a date; ``write`` a
-message inside a message; ``listed`` "a, b and c". Undefined values are errors.
+Filters: ``num(digits)`` a bare number; ``pct(digits)`` a percentage; ``q(unit, digits)`` a
+house-unit number in the reader's units; ``money`` an amount in the case's currency; ``day`` a
+date; ``write`` a message inside a message; ``listed`` "a, b and c"; ``t`` a term of the
+catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
+``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
+start. Undefined values are errors. A parameter that ends in a depth ("north, 0-2 in") comes in
+the reader's units.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from pathlib import Path
 
@@ -23,24 +27,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 from loambrief.errors import TextFault
 from loambrief.findings.model import Message
 from loambrief.report import numbers
+from loambrief.report.language import language as language_of
 from loambrief.resources import templates_dir
 
 _SPACE = re.compile(r"[ \t\r\n]+")
-MONTHS = {
-    "en": ("January", "February", "March", "April", "May", "June", "July", "August",
-           "September", "October", "November", "December"),
-    "es": ("enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto",
-           "septiembre", "octubre", "noviembre", "diciembre"),
-}
-COUNTS = {
-    "en": ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
-    "es": ("ninguna", "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve",
-           "diez"),
-}
-AND = {"en": "and", "es": "y"}
-SYMBOLS = {"USD": "$", "CAD": "CA$", "EUR": "€", "GBP": "£", "MXN": "MX$", "AUD": "A$"}
-
-
+MELTED = {"de": "del", "a": "al"}
 NUTRIENTS = {"P2O5": "P₂O₅", "K2O": "K₂O"}
 
 
@@ -52,8 +43,10 @@ def nutrient_name(item: str) -> str:
 @cache
 def _modules(folder: Path, language: str, system: str, currency: str) -> Callable[[str], object]:
     """Compiled templates of one language, kept for the life of the process."""
+    writer = Writer.__new__(Writer)
+    writer._set(language, system, currency)
     environment = Environment(
-        loader=FileSystemLoader(folder / "text" / language),
+        loader=FileSystemLoader(folder / "text" / writer.tongue.folder),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -64,8 +57,6 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
     def module(topic: str) -> object:
         return environment.get_template(f"{topic}.j2").module
 
-    writer = Writer.__new__(Writer)
-    writer.language, writer.system, writer.currency = language, system, currency
     writer._modules = module
     environment.filters.update(writer.filters())
     return module
@@ -76,22 +67,41 @@ class Writer:
 
     def __init__(self, language: str = "en", system: str = "us", currency: str = "USD",
                  folder: Path | None = None):
-        self.language, self.system, self.currency = language, system, currency
+        self._set(language, system, currency)
         self._modules = _modules(folder or templates_dir(), language, system, currency)
+
+    def _set(self, language: str, system: str, currency: str) -> None:
+        self.language, self.system, self.currency = language, system, currency
+        self.tongue = language_of(language)
 
     def filters(self) -> dict[str, Callable]:
         """What templates may call."""
         return {
-            "num": numbers.figures,
-            "q": lambda value, unit, digits=None: numbers.quantity(value, unit, self.system,
-                                                                   digits),
+            "num": self.figures,
+            "pct": lambda value, digits=None: self.figures(value, digits) + self.signs.percent,
+            "q": self.quantity,
             "money": self.money,
             "day": self.day,
             "write": self.write,
             "listed": self.listed,
             "nutrient": nutrient_name,
-            "count_word": self.count_word,
+            "count_word": lambda count, *gender: self.tongue.count_word(count, *gender),
+            "t": self.term,
+            "the": lambda text: " ".join(filter(None, self.tongue.noun(text))),
+            "of_the": lambda text: self._joined("de", text),
+            "to_the": lambda text: self._joined("a", text),
+            "gender": self.gender,
+            "agree": lambda text, *forms: forms[("m", "f", "mp", "fp").index(self.gender(text))
+                                                % len(forms)],
+            "plural": lambda count, one, many: self.tongue.plural(count, one, many),
+            "place": self.place,
+            "start": lambda text: text[:1].upper() + text[1:],
         }
+
+    @property
+    def signs(self) -> numbers.Signs:
+        """Decimal, grouping and percent signs."""
+        return self.tongue.signs
 
     def write(self, message: Message) -> str:
         """The sentence(s) of a message.
@@ -103,33 +113,63 @@ class Writer:
         """
         try:
             macro = getattr(self._modules(message.topic), message.name)
-            text = macro(dict(message.params))
+            text = macro({name: self._shown(value) for name, value in message.params.items()})
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
         return _SPACE.sub(" ", str(text)).strip()
+
+    def _shown(self, value: object) -> object:
+        """A parameter with the depths it names in the reader's units."""
+        if isinstance(value, str):
+            return self.place(value)
+        if type(value) in (list, tuple):
+            return [self._shown(inner) for inner in value]
+        if isinstance(value, Mapping):
+            return {key: self._shown(inner) for key, inner in value.items()}
+        return value
+
+    def figures(self, value: float, digits: int | None = None) -> str:
+        """A bare number."""
+        return numbers.figures(value, digits, self.signs)
+
+    def quantity(self, value: float, unit: str, digits: int | None = None) -> str:
+        """A house-unit number in the reader's units, with the unit."""
+        return numbers.quantity(value, unit, self.system, digits, self.signs)
+
+    def place(self, text: str) -> str:
+        """A place or layer, its depth in the reader's units."""
+        return numbers.depth(text, self.system, self.signs)
+
+    def term(self, text: str, context: str = "") -> str:
+        """A term in the reader's language; other text passes unchanged."""
+        return self.tongue.term(text, context)
+
+    def gender(self, text: str) -> str:
+        """ "m", "f", "mp" or "fp" of a noun in the reader's language; "m" if unknown."""
+        return {"la": "f", "los": "mp", "las": "fp"}.get(self.tongue.noun(text)[0], "m")
+
+    def _joined(self, link: str, text: str) -> str:
+        """A noun after "de" or "a", which melt with "el"."""
+        article, name = self.tongue.noun(text)
+        if article == "el":
+            return f"{MELTED[link]} {name}"
+        return " ".join(part for part in (link, article, name) if part)
 
     def money(self, amount: float, digits: int | None = None) -> str:
         """Amount with the currency sign; whole units from 100 up, else two decimals."""
         if digits is None:
             digits = 0 if abs(amount) >= 100 or float(amount).is_integer() else 2
-        sign = SYMBOLS.get(self.currency)
-        text = numbers.figures(amount, digits)
-        return f"{sign}{text}" if sign else f"{text}{numbers.NBSP}{self.currency}"
+        return self.money_pattern.format(self.figures(amount, digits))
+
+    @property
+    def money_pattern(self) -> str:
+        """Pattern of an amount with ``{}`` for the number."""
+        return self.tongue.money_pattern(self.currency)
 
     def day(self, date: dt.date) -> str:
-        """Unambiguous date: "14 October 2026"."""
-        month = MONTHS[self.language][date.month - 1]
-        link = f"{numbers.NBSP}de{numbers.NBSP}" if self.language == "es" else numbers.NBSP
-        return f"{date.day}{link}{month}{link}{date.year}"
+        """Unambiguous date: "14 October 2026", "14 de octubre de 2026"."""
+        return self.tongue.day(date)
 
-    def count_word(self, count: int) -> str:
-        """Small counts as words ("three"), larger ones as figures."""
-        words = COUNTS[self.language]
-        return words[count] if 0 <= count < len(words) else str(count)
-
-    def listed(self, items: Iterable[str]) -> str:
+    def listed(self, items: Iterable[object], link: str = "") -> str:
         """ "a, b and c"."""
-        words = [str(item) for item in items]
-        if len(words) < 2:
-            return "".join(words)
-        return f"{', '.join(words[:-1])} {AND[self.language]} {words[-1]}"
+        return self.tongue.listed([str(item) for item in items], link)

@@ -1,0 +1,88 @@
+"""What a language adds to the wording: numbers, dates, money, lists, plurals and names.
+
+English is written out here; every other language takes these from the Unicode locale data and
+from its message catalogue (:mod:`loambrief.report.cldr`), which is imported only when such an
+advisory is made.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from functools import cache
+from typing import Protocol
+
+from loambrief.report.numbers import ENGLISH, NBSP, Signs, figures
+
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August",
+          "September", "October", "November", "December")
+COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+SYMBOLS = {"USD": "$", "CAD": "CA$", "EUR": "€", "GBP": "£", "MXN": "MX$", "AUD": "A$"}
+
+
+class Language(Protocol):
+    """One language as its readers in one country write it."""
+
+    signs: Signs
+    months: tuple[str, ...]
+    """Short names of the months, as axes print them."""
+
+    @property
+    def folder(self) -> str:
+        """Folder of the templates: the language without its country."""
+
+    def day(self, date: dt.date) -> str: ...
+    def money_pattern(self, currency: str) -> str: ...
+    def count_word(self, count: int, gender: str) -> str: ...
+    def listed(self, words: Sequence[str], link: str) -> str: ...
+    def plural(self, count: float, one: str, many: str) -> str: ...
+    def term(self, text: str, context: str) -> str: ...
+    def noun(self, text: str) -> tuple[str, str]: ...
+
+
+class English:
+    """English as it is written in the United States, dates with the day first."""
+
+    folder = "en"
+    signs = ENGLISH
+    months = tuple(name[:3] for name in MONTHS)
+
+    def day(self, date: dt.date) -> str:
+        """Unambiguous date: "14 October 2026"."""
+        return f"{date.day}{NBSP}{MONTHS[date.month - 1]}{NBSP}{date.year}"
+
+    def money_pattern(self, currency: str) -> str:
+        """Pattern with ``{}`` for the number: "${}", "{} CHF"."""
+        sign = SYMBOLS.get(currency)
+        return sign + "{}" if sign else "{}" + NBSP + currency
+
+    def count_word(self, count: int, gender: str = "") -> str:
+        """Small counts as words ("three"), larger ones as figures."""
+        return COUNTS[count] if 0 <= count < len(COUNTS) else figures(count, 0, self.signs)
+
+    def listed(self, words: Sequence[str], link: str = "") -> str:
+        """ "a, b and c"."""
+        if len(words) < 2:
+            return "".join(words)
+        return f"{', '.join(words[:-1])} {link or 'and'} {words[-1]}"
+
+    def plural(self, count: float, one: str, many: str) -> str:
+        return one if count == 1 else many
+
+    def term(self, text: str, context: str = "") -> str:
+        """English terms are their own names."""
+        return text
+
+    def noun(self, text: str) -> tuple[str, str]:
+        """No article and no gender."""
+        return "", text
+
+
+@cache
+def language(tag: str) -> Language:
+    """The language of a tag of the case (``"en"``, ``"es-MX"``)."""
+    if tag == "en":
+        return English()
+    from loambrief.report.cldr import Cldr
+
+    return Cldr(tag)
