@@ -10,7 +10,7 @@ import hashlib
 import os
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -22,7 +22,7 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
-from loambrief.report.blocks import DocumentStatus
+from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
@@ -48,9 +48,12 @@ class Advisory:
     pdf: bytes
     data: bytes
     advice: Advice
+    twins: Mapping[str, bytes] = field(default_factory=dict)
+    """The same document for a screen, by file ending."""
 
     def files(self) -> Mapping[str, bytes]:
-        return {f"{self.case_id}.pdf": self.pdf, f"{self.case_id}.json": self.data}
+        return {f"{self.case_id}.pdf": self.pdf, f"{self.case_id}.json": self.data,
+                **{f"{self.case_id}.{ending}": data for ending, data in self.twins.items()}}
 
 
 @cache
@@ -137,7 +140,8 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
 
 
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
-           number: str | None = None, revision: int | None = None) -> Advisory:
+           number: str | None = None, revision: int | None = None,
+           twins: Sequence[str] = ()) -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -149,6 +153,8 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         Advisory number, once there is one.
     revision : int or None
         Counted from 1.
+    twins : sequence of str
+        ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
 
     Returns
     -------
@@ -157,10 +163,26 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
     report, data = _paper(advice, status, number, revision)
-    return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice)
+    return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice,
+                    _twins(report.model, twins))
 
 
-def render_together(advices: Sequence[Advice], name: str) -> Mapping[str, bytes]:
+def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
+    """A report for screens, by file ending."""
+    made = {}
+    if "html" in endings:
+        from loambrief.render.html import render_html
+
+        made["html"] = render_html(model)
+    if "txt" in endings:
+        from loambrief.render.plain import render_plain
+
+        made["txt"] = render_plain(model)
+    return made
+
+
+def render_together(advices: Sequence[Advice], name: str,
+                    twins: Sequence[str] = ()) -> Mapping[str, bytes]:
     """One PDF for several fields of one client, and each field's data.
 
     Parameters
@@ -169,6 +191,8 @@ def render_together(advices: Sequence[Advice], name: str) -> Mapping[str, bytes]
         Fields of one client.
     name : str
         Name of the PDF, without ending.
+    twins : sequence of str
+        As of :func:`render`.
 
     Raises
     ------
@@ -180,6 +204,7 @@ def render_together(advices: Sequence[Advice], name: str) -> Mapping[str, bytes]
     papers = [_paper(advice) for advice in advices]
     model = combine([report for report, _ in papers], name)
     files = {f"{name}.pdf": render_pdf(model)}
+    files.update({f"{name}.{ending}": d for ending, d in _twins(model, twins).items()})
     files.update({f"{r.case.case.id}.json": data for r, data in papers})
     return files
 

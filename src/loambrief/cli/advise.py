@@ -24,17 +24,21 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
+@click.option("--html", is_flag=True,
+              help="Also write <case id>.html: one file for phones and screen readers.")
+@click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
            paper: str | None, language: str | None, ics: bool, applicator_sheet: bool,
-           as_json: bool, quiet: bool) -> None:
+           html: bool, text: bool, as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF and its data.
 
     \b
     Examples:
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --html --text
       loambrief advise north.yaml south.yaml --together spring-2027
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --language es --units si
     """
@@ -42,10 +46,11 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
 
     if together is not None and (not together or Path(together).name != together):
         raise click.UsageError("--together takes a plain name, without a folder")
+    twins = [ending for ending, wanted in (("html", html), ("txt", text)) if wanted]
     advices = _advices(cases, units=units, paper=paper, language=language)
     files: dict[str, bytes] = {}
     for advice in advices:
-        made = {} if together else dict(pipeline.render(advice).files())
+        made = {} if together else dict(pipeline.render(advice, twins=twins).files())
         if ics:
             made.update(pipeline.calendar_file(advice))
         if applicator_sheet:
@@ -55,7 +60,7 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
             raise LoambriefError(f"two cases would write {doubled[0]}; give them ids of their own")
         files.update(made)
     if together:
-        files.update(pipeline.render_together(advices, together))
+        files.update(pipeline.render_together(advices, together, twins))
     written = pipeline.write_files(files, output)
     if as_json:
         ids = [a.loaded.case.case.id for a in advices]

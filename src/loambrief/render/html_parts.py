@@ -50,7 +50,7 @@ def _summary(tree: Tree, parent: Element, block: Summary) -> Element:
         tree.items(section, block.avoid)
     if block.contact:
         tree.sub(section, words.contact)
-        tree.items(section, block.contact, look="plain")
+        tree.items(section, block.contact, look="plain").set("role", "list")
     if plain(block.valid_until):
         tree.sub(section, words.valid_until)
         tree.paragraph(section, block.valid_until)
@@ -162,7 +162,7 @@ def _calculations(tree: Tree, parent: Element, block: CalculationList) -> Elemen
         if made is None or (item.group and item.group != group):
             if plain(item.group):
                 tree.paragraph(section, item.group, "group")
-            made = add(section, "ul", class_="plain")
+            made = add(section, "ul", class_="plain", role="list")
         group = item.group
         entry = add(made, "li")
         tree.place(entry, item.anchor)
@@ -185,7 +185,7 @@ def _calculations(tree: Tree, parent: Element, block: CalculationList) -> Elemen
 
 
 def _sources(tree: Tree, parent: Element, block: SourceList) -> Element:
-    made = add(parent, "ul", class_="plain sources")
+    made = add(parent, "ul", class_="plain sources", role="list")
     for item in block.items:
         entry = add(made, "li")
         tree.place(entry, item.anchor)
