@@ -86,9 +86,10 @@ def _contents(body: Element, tree: Tree) -> None:
     entries = [(name, text) for level, name, text in tree.contents if level in wanted]
     if len(entries) < 2:
         return
-    nav = add(body, "nav", aria_labelledby="doc-contents")
-    add(nav, "p", tree.words.contents, id="doc-contents", class_="group")
-    made = add(nav, "ul")
+    nav = add(body, "nav", aria_label=tree.words.contents)
+    folded = add(nav, "details")  # page 1 comes first on a small screen
+    add(folded, "summary", tree.words.contents)
+    made = add(folded, "ul")
     for name, text in entries:
         add(add(made, "li"), "a", text, href=f"#{name}")
 

@@ -12,8 +12,10 @@ from loambrief.report import blocks as b
 from loambrief.report import parts as p
 from loambrief.report.blocks import plain
 
-CHART_WIDTH = 300.0
-"""Width charts are laid out for [pt]: a phone held upright shows them without shrinking."""
+CHART_WIDTH = 250.0
+"""Width charts are laid out for [pt]: on a phone held upright they are shown larger than so."""
+MOST_COLUMNS = 4
+"""Tables with more keep their width and scroll sideways on a phone."""
 
 
 def make(tree: Tree, parent: Element, block: b.Block) -> None:
@@ -65,7 +67,9 @@ def table(tree: Tree, parent: Element, block: b.Table) -> None:
         return
     box = add(parent, "div", class_="scroll", tabindex="0", role="group",
               aria_label=plain(block.caption) or ", ".join(plain(c.title) for c in block.columns))
-    made = add(box, "table", class_="fill-in" if block.fill_in else "")
+    looks = [name for name, wanted in (("fill-in", block.fill_in),
+                                       ("wide", len(block.columns) > MOST_COLUMNS)) if wanted]
+    made = add(box, "table", class_=" ".join(looks))
     tree.place(made, block.anchor)
     if plain(block.caption):
         tree.inline(add(made, "caption"), block.caption)

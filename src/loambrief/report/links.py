@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from urllib.parse import quote
 
 from loambrief.agronomy.registry import Result
-from loambrief.report.blocks import Span
+from loambrief.report.blocks import Span, Text
 
+FEWEST_DIGITS = 7
+"""A shorter number cannot be dialled from elsewhere."""
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 _ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
@@ -24,6 +26,14 @@ def web_address(link: str) -> str:
     """A web, mail or telephone address that is safe to open, or nothing."""
     link = link.strip()
     return quote(link, safe=":/?#[]@!$&'()*+,;=%-._~") if _ADDRESS.fullmatch(link) else ""
+
+
+def telephone(text: str) -> Text:
+    """A telephone number to tap on; text without enough digits stays as it is."""
+    digits = re.sub(r"\D", "", re.split(r"[^\d\s()+./-]", text.strip(), maxsplit=1)[0])
+    if len(digits) < FEWEST_DIGITS:
+        return text
+    return Span(text, link=f"tel:{'+' if text.strip().startswith('+') else ''}{digits}")
 
 
 @dataclass

@@ -6,7 +6,7 @@ from loambrief.actions.model import Action
 from loambrief.findings.model import Finding, NeedKind
 from loambrief.report.blocks import Fact, Span, Text
 from loambrief.report.context import Context
-from loambrief.report.links import anchor
+from loambrief.report.links import anchor, telephone
 from loambrief.report.naming import brief, first_clause, first_sentence
 from loambrief.report.parts import FirstAction, LimitLine, Summary
 
@@ -33,12 +33,11 @@ def summary(context: Context) -> Summary:
     ]
     if case.field.yield_goal:
         facts.insert(2, Fact(word("fact_goal"), case.field.yield_goal.value.typed))
-    contact: list[Text] = [
-        part
-        for part in (case.adviser.name, case.adviser.business, case.adviser.phone,
-                     case.adviser.email)
-        if part
-    ]
+    contact: list[Text] = [part for part in (case.adviser.name, case.adviser.business) if part]
+    if case.adviser.phone:
+        contact.append(telephone(case.adviser.phone))
+    if case.adviser.email:
+        contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     notes: list[Text] = []
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
