@@ -16,6 +16,8 @@
     ├── ArchiveFault          an archive is not there, is in use, or cannot be written
     ├── ArchiveBroken         exit 1: an archive does not agree with its own log
     ├── RecordRefused         exit 1: what was asked would spoil the record
+    ├── FolderBusy            another batch is at work in the output folder
+    ├── NotOurs               a file that no batch made stands where one would be written
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
@@ -84,6 +86,14 @@ class RecordRefused(LoambriefError):
     """What was asked would spoil the record: a number twice, an erased client, a legal hold."""
 
     exit_code = 1
+
+
+class FolderBusy(LoambriefError):
+    """Another batch is at work in the output folder."""
+
+
+class NotOurs(LoambriefError):
+    """A file that no batch made, or that was changed since, stands in the way."""
 
 
 class CaseProblems(LoambriefError):

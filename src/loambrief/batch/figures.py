@@ -1,0 +1,183 @@
+"""What the summary, the cover and the letters say of one case: plain values that keep.
+
+They travel from the worker to the run and are remembered in the ledger, so that a case which
+has not changed is summed up without being made again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.confidence import MAX_AGE_DAYS
+from loambrief.pipeline import Advice
+from loambrief.report.text import Writer
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Something that limits the field: topic, subject (``"acidity.ph"``), title, severity."""
+
+    topic: str
+    subject: str
+    title: str
+    severity: int
+
+
+@dataclass(frozen=True)
+class Due:
+    """Something to look at on a day; ``kind`` is the kind of work it follows up."""
+
+    day: str
+    what: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class Test:
+    """A test and the day from which it no longer counts as fresh.
+
+    ``kind`` is ``soil``, ``forage`` or ``water``.
+    """
+
+    kind: str
+    where: str
+    taken: str
+    ends: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Key figures of one advisory. Dates are ISO text, money in ``currency``, area in acres."""
+
+    case_id: str
+    date: str
+    valid_until: str
+    client: str
+    contact: str
+    client_email: str
+    farm: str
+    region: str
+    field: str
+    crop: str
+    area_ac: float
+    units: str
+    paper: str
+    language: str
+    currency: str
+    adviser: str
+    business: str
+    adviser_email: str
+    adviser_phone: str
+    limits: tuple[Limit, ...]
+    first_action: str
+    actions: int
+    chosen: int
+    kinds: tuple[tuple[str, int], ...]
+    """Kinds of work in the plan with the number of actions that the money covers."""
+    spent: float
+    budget: float | None
+    waiting: int
+    waiting_cost: float
+    unpriced: int
+    missing: int
+    followups: tuple[Due, ...]
+    tests: tuple[Test, ...]
+
+    def as_json(self) -> dict:
+        """Plain data for the ledger."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, data: Mapping) -> Figures:
+        """The figures :meth:`as_json` gave.
+
+        Raises
+        ------
+        TypeError, KeyError, ValueError
+            Data of another shape.
+        """
+        values = dict(data)
+        values["limits"] = tuple(Limit(**item) for item in values["limits"])
+        values["followups"] = tuple(Due(**item) for item in values["followups"])
+        values["tests"] = tuple(Test(**item) for item in values["tests"])
+        values["kinds"] = tuple((str(kind), int(count)) for kind, count in values["kinds"])
+        return cls(**values)
+
+
+def figures_of(advice: Advice) -> Figures:
+    """Key figures of an advice.
+
+    Parameters
+    ----------
+    advice : Advice
+
+    Returns
+    -------
+    Figures
+    """
+    case, plan = advice.loaded.case, advice.plan
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    chosen = [a for a in plan.actions if a.id in plan.budget.chosen]
+    waiting = [a for a in plan.actions if a.id in plan.budget.left_out]
+    kinds: dict[str, int] = {}
+    for action in chosen:
+        kinds[action.kind.value] = kinds.get(action.kind.value, 0) + 1
+    kind_of = {a.id: a.kind.value for a in plan.actions}
+    return Figures(
+        case_id=case.case.id,
+        date=case.case.date.isoformat(),
+        valid_until=_iso(case.case.valid_until),
+        client=case.client.name,
+        contact=case.client.contact or "",
+        client_email=case.client.email or "",
+        farm=case.farm.name,
+        region=case.farm.region or "",
+        field=case.field.name,
+        crop=case.field.crop,
+        area_ac=case.field.area.value,
+        units=case.case.units,
+        paper=case.case.paper,
+        language=case.case.language,
+        currency=case.case.currency,
+        adviser=case.adviser.name,
+        business=case.adviser.business or "",
+        adviser_email=case.adviser.email or "",
+        adviser_phone=case.adviser.phone or "",
+        limits=tuple(
+            Limit(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title), f.severity)
+            for f in advice.diagnosis.worst(len(advice.diagnosis.findings))
+        ),
+        first_action=writer.write(chosen[0].title) if chosen else "",
+        actions=len(plan.actions),
+        chosen=len(chosen),
+        kinds=tuple(sorted(kinds.items())),
+        spent=plan.budget.spent,
+        budget=plan.budget.limit,
+        waiting=len(waiting),
+        waiting_cost=sum(a.cost_total for a in waiting if a.cost_total is not None),
+        unpriced=len(plan.budget.unpriced),
+        missing=len(advice.diagnosis.missing),
+        followups=tuple(
+            Due(_iso(f.due), writer.write(f.what), kind_of.get(f.action_id or "", ""))
+            for f in plan.followups
+        ),
+        tests=tests_of(case),
+    )
+
+
+def tests_of(case: CaseFile) -> tuple[Test, ...]:
+    """Soil, forage and water tests with the day on which confidence in them falls for age."""
+    found = [("soil", s.place or s.id, s.date) for s in case.samples]
+    found += [("forage", f.cutting or f.id, f.date) for f in case.forage]
+    if case.water is not None:
+        found.append(("water", case.water.source, case.water.date))
+    limit = dt.timedelta(days=MAX_AGE_DAYS)
+    return tuple(Test(kind, where, day.isoformat(), (day + limit).isoformat())
+                 for kind, where, day in found)
+
+
+def _iso(day: dt.date | None) -> str:
+    return day.isoformat() if day is not None else ""

@@ -1,0 +1,162 @@
+"""Which case files a batch is about: folders, patterns, single files, lists of those."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from glob import has_magic, iglob
+from pathlib import Path
+
+from loambrief.errors import LoambriefError
+
+CASE_ENDS = (".yaml", ".yml")
+LIST_ENDS = (".txt", ".list")
+LEFT_ASIDE = ("profiles", "guides", "maps")
+"""Folders below a named folder that hold parts of cases, not cases."""
+PEEK_BYTES = 65_536
+_IS_CASE = re.compile(r"^(loambrief|case)\s*:", re.MULTILINE)
+_CASE_ID = re.compile(
+    r"^case\s*:[ \t]*(?:\{[^}\n]*?\bid"
+    r"|(?:#[^\n]*)?\n(?:[ \t]+[^\n]*\n|[ \t]*\n|#[^\n]*\n)*?[ \t]+id)"
+    r"\s*:\s*[\"']?([A-Za-z0-9][A-Za-z0-9._-]*)",
+    re.MULTILINE,
+)
+
+
+@dataclass(frozen=True)
+class Found:
+    """The cases of a run.
+
+    Attributes
+    ----------
+    cases : tuple of Path
+        As the user reached them, each file once, in order of their paths.
+    left_aside : tuple of Path
+        YAML files in the folders that are no cases: profiles, guides, mappings of labs.
+    """
+
+    cases: tuple[Path, ...]
+    left_aside: tuple[Path, ...] = ()
+
+
+def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> Found:
+    """Every case the places name.
+
+    Parameters
+    ----------
+    places : iterable of str or Path
+        A folder is searched with its subfolders; a pattern (``*``, ``?``, ``[]``, ``**``) is
+        expanded; a ``.txt`` or ``.list`` file holds one place a line, relative to itself, with
+        ``#`` before a remark; any other file is taken for a case.
+    without : Path or None
+        A folder that is not searched: the output.
+
+    Returns
+    -------
+    Found
+
+    Raises
+    ------
+    LoambriefError
+        A place that does not exist, or no case at all.
+    """
+    cases: dict[Path, Path] = {}
+    aside: dict[Path, Path] = {}
+    barred = without.resolve() if without is not None else None
+    gone: list[str] = []
+    for place in places:
+        for path, sure in _reached(str(place), gone, ()):
+            home = path.resolve()
+            if barred is not None and not sure and home.is_relative_to(barred):
+                continue
+            into = cases if sure or is_case(path) else aside
+            if home not in into or path.as_posix() < into[home].as_posix():
+                into[home] = path
+    if gone:
+        raise LoambriefError("; ".join(gone))
+    found = tuple(sorted(cases.values(), key=lambda p: p.as_posix()))
+    if not found:
+        raise LoambriefError("no case file found; a case is YAML and starts with 'loambrief: 1'")
+    rest = (path for home, path in aside.items() if home not in cases)
+    return Found(found, tuple(sorted(rest, key=lambda p: p.as_posix())))
+
+
+def _reached(place: str, gone: list[str], through: tuple[Path, ...]) -> Iterator[tuple[Path, bool]]:
+    """(file, named as a case by the user) of one place."""
+    path = Path(place)
+    if path.is_dir():
+        yield from ((file, False) for file in _below(path))
+    elif path.is_file():
+        if path.suffix.lower() in LIST_ENDS:
+            yield from _listed(path, gone, through)
+        else:
+            yield path, True
+    elif has_magic(place):
+        hits = sorted(iglob(place, recursive=True))
+        if not hits:
+            gone.append(f"{place}: nothing matches this pattern")
+        for hit in map(Path, hits):
+            if hit.is_dir():
+                yield from ((file, False) for file in _below(hit))
+            elif hit.suffix.lower() in CASE_ENDS and not _hidden(hit):
+                yield hit, False
+    else:
+        gone.append(f"{place}: no such file or folder")
+
+
+def _below(folder: Path) -> Iterator[Path]:
+    """YAML files of a folder and its subfolders, links to folders not followed."""
+    for entry in sorted(folder.iterdir()):
+        if _hidden(entry):
+            continue
+        if entry.is_dir():
+            if not entry.is_symlink() and entry.name.lower() not in LEFT_ASIDE:
+                yield from _below(entry)
+        elif entry.suffix.lower() in CASE_ENDS:
+            yield entry
+
+
+def _hidden(path: Path) -> bool:
+    return path.name.startswith(".")
+
+
+def _listed(file: Path, gone: list[str], through: tuple[Path, ...]) -> Iterator[tuple[Path, bool]]:
+    """The places of a list file."""
+    home = file.resolve()
+    if home in through:
+        gone.append(f"{file}: this list names itself")
+        return
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        gone.append(f"{file}: a list of cases is UTF-8 text")
+        return
+    for number, line in enumerate(text.splitlines(), 1):
+        place = line.split(" #")[0].strip()
+        if not place or place.startswith("#"):
+            continue
+        missing: list[str] = []
+        yield from _reached(str(file.parent / place), missing, (*through, home))
+        gone += [f"{file}:{number}: {said}" for said in missing]
+
+
+def is_case(path: Path) -> bool:
+    """Whether a YAML file looks like a case, also a broken one; unreadable ones count."""
+    text = _start(path)
+    return text is None or _IS_CASE.search(text) is not None
+
+
+def peek_id(path: Path) -> str:
+    """The case id as far as it can be seen without reading the file properly, else ""."""
+    match = _CASE_ID.search(_start(path) or "")
+    return match[1] if match else ""
+
+
+def _start(path: Path) -> str | None:
+    """First part of a file as text; None if it cannot be read at all."""
+    try:
+        with path.open("rb") as stream:
+            return stream.read(PEEK_BYTES).decode("utf-8-sig", errors="replace")
+    except OSError:
+        return None

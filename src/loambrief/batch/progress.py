@@ -1,0 +1,144 @@
+"""How far a batch is: a bar on a terminal, a line now and then elsewhere, or nothing."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TextIO
+
+from loambrief.batch.work import Outcome, Status
+
+EVERY = 10.0
+"""Seconds between two plain lines."""
+STAGES = {"check": "checking", "make": "making"}
+
+
+class Progress:
+    """Told of each case; the base of the others shows nothing."""
+
+    def begin(self, stage: str, total: int) -> None:
+        """A stage starts."""
+
+    def step(self, outcome: Outcome) -> None:
+        """A case is through the stage."""
+
+    def end(self) -> None:
+        """The stage is over."""
+
+    def say(self, text: str) -> None:
+        """A line for the user."""
+
+
+class Quiet(Progress):
+    """Shows nothing."""
+
+
+class Lines(Progress):
+    """Plain lines, for logs and pipes.
+
+    Parameters
+    ----------
+    stream : TextIO
+    clock : callable
+        Seconds; tests set their own.
+    """
+
+    def __init__(self, stream: TextIO, clock: Callable[[], float] = time.monotonic):
+        self.stream, self.clock = stream, clock
+        self.stage, self.total = "", 0
+
+    def begin(self, stage: str, total: int) -> None:
+        self.stage, self.total, self.done, self.bad = stage, total, 0, 0
+        self.started = self.told = self.clock()
+
+    def step(self, outcome: Outcome) -> None:
+        self.done += 1
+        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        if self.clock() - self.told >= EVERY:
+            self.told = self.clock()
+            self._tell()
+
+    def end(self) -> None:
+        if self.total:
+            self._tell()
+
+    def say(self, text: str) -> None:
+        self.stream.write(text + "\n")
+        self.stream.flush()
+
+    def _tell(self) -> None:
+        failed = f", {self.bad} failed" if self.bad else ""
+        speed, left = pace(self.done, self.total, self.clock() - self.started)
+        self.say(f"{STAGES.get(self.stage, self.stage)}: {self.done} of {self.total}{failed}"
+                 f"{speed}{left}")
+
+
+def pace(done: int, total: int, seconds: float) -> tuple[str, str]:
+    """Rate and remaining time in words; empty where they cannot be told yet."""
+    if not done or seconds <= 0:
+        return "", ""
+    rate = done / seconds
+    left = (total - done) / rate
+    return f", {rate:.1f}/s", f", {duration(left)} left" if total > done else ""
+
+
+def duration(seconds: float) -> str:
+    """ "45 s", "3 min", "2 h 05 min"."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+class Bar(Progress):
+    """A bar with counts, rate and remaining time on a terminal."""
+
+    def __init__(self, stream: TextIO):
+        from rich.console import Console
+        from rich.progress import (
+            BarColumn,
+            MofNCompleteColumn,
+            TextColumn,
+            TimeRemainingColumn,
+        )
+        from rich.progress import Progress as RichProgress
+
+        self.console = Console(file=stream)
+        self.bar = RichProgress(
+            TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
+            TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self.console,
+        )
+        self.bad, self.task = 0, None
+
+    def begin(self, stage: str, total: int) -> None:
+        self.stage, self.bad = STAGES.get(stage, stage), 0
+        if not total:
+            self.task = None
+            return
+        self.bar.start()
+        self.task = self.bar.add_task(self.stage, total=total, rate="")
+
+    def step(self, outcome: Outcome) -> None:
+        if self.task is None:
+            return
+        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        task = self.bar.tasks[self.task]
+        rate = f"{task.speed:.1f}/s" if task.speed else ""
+        text = f"{self.stage} ({self.bad} failed)" if self.bad else self.stage
+        self.bar.update(self.task, advance=1, rate=rate, description=text)
+
+    def end(self) -> None:
+        self.bar.stop()
+        if self.task is not None:
+            self.bar.remove_task(self.task)
+            self.task = None
+
+    def say(self, text: str) -> None:
+        self.console.print(text, markup=False, highlight=False)
+
+
+def progress_for(stream: TextIO, *, quiet: bool) -> Progress:
+    """What suits where the words go."""
+    if quiet:
+        return Quiet()
+    return Bar(stream) if stream.isatty() else Lines(stream)

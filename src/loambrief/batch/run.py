@@ -1,0 +1,354 @@
+"""A batch from end to end: what is unchanged, check the rest, make it, put it away.
+
+Cases are worked on side by side and put away as they come; only this process writes. A fault
+of a case is that case's; a fault of the disk ends the run, with whole files only.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from loambrief.batch.find import peek_id
+from loambrief.batch.folders import file_stem, folder_names
+from loambrief.batch.ledger import Record, inputs_unchanged, program_digest
+from loambrief.batch.pool import Executor
+from loambrief.batch.progress import Progress, Quiet
+from loambrief.batch.store import FULL, Store
+from loambrief.batch.work import Options, Outcome, Stage, Status, Task
+from loambrief.errors import NotOurs
+
+MOST_KEPT = 256 * 2**20
+"""Bytes of checked cases kept between checking and making; beyond, cases are read again."""
+
+
+@dataclass(frozen=True)
+class Request:
+    """What a run is asked for.
+
+    Attributes
+    ----------
+    cases : tuple of Path
+    output : Path
+    options : Options
+    as_you_go : bool
+        Make each case as soon as it is read, instead of checking all first.
+    force : bool
+        Make everything anew, and replace files that are not the batch's.
+    only_failed : bool
+        Only cases that failed when they were last tried.
+    time_limit : float or None
+        Seconds a case may take.
+    """
+
+    cases: tuple[Path, ...]
+    output: Path
+    options: Options = field(default_factory=Options)
+    as_you_go: bool = False
+    force: bool = False
+    only_failed: bool = False
+    time_limit: float | None = None
+
+
+@dataclass
+class Result:
+    """What became of a run.
+
+    Attributes
+    ----------
+    outcomes : dict of int to Outcome
+        By place of the case; without an entry: it was not tried.
+    folders : dict of int to str
+        Client folder of each case that has files.
+    total : int
+    seconds : dict of str to float
+        By stage: ``unchanged``, ``check``, ``make``.
+    interrupted : bool
+    disk : str
+        Why the run could not go on writing, or "".
+    damaged : int
+        Lines of the ledger that could not be read.
+    """
+
+    total: int
+    outcomes: dict[int, Outcome] = field(default_factory=dict)
+    folders: dict[int, str] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    interrupted: bool = False
+    disk: str = ""
+    damaged: int = 0
+
+    def ordered(self) -> list[Outcome]:
+        return [self.outcomes[number] for number in sorted(self.outcomes)]
+
+    def count(self, status: Status) -> int:
+        return sum(1 for o in self.outcomes.values() if o.status is status)
+
+    @property
+    def failures(self) -> list[Outcome]:
+        return [o for o in self.ordered() if not o.status.good]
+
+    @property
+    def good(self) -> list[Outcome]:
+        return [o for o in self.ordered() if o.status.good]
+
+    @property
+    def not_tried(self) -> int:
+        return self.total - len(self.outcomes)
+
+
+class Batch:
+    """One run over one output folder, whose lock is held.
+
+    Parameters
+    ----------
+    request : Request
+    executor : Executor
+    store : Store
+        Opened.
+    progress : Progress
+    clock : callable
+        Seconds, for the table of stages only.
+    """
+
+    def __init__(self, request: Request, executor: Executor, store: Store,
+                 progress: Progress | None = None,
+                 clock: Callable[[], float] = time.perf_counter):
+        self.request, self.executor, self.store = request, executor, store
+        self.progress = progress or Quiet()
+        self.clock = clock
+        self.result = Result(len(request.cases), damaged=store.ledger.damaged)
+        self._keys = [self._key(path) for path in request.cases]
+        self._folders = {r.client: r.folder for r in store.ledger.records.values() if r.folder}
+        self._ids: dict[str, int] = {}
+        self._kept = 0
+
+    def run(self) -> Result:
+        """Everything up to the files of the cases."""
+        with self._timed("unchanged"):
+            todo = [n for n in range(self.result.total) if not self._settled(n)]
+            self._claim_skipped()
+        checked: dict[int, Outcome] = {}
+        if self.request.as_you_go:
+            self._refuse_doubles({n: peek_id(self.request.cases[n]) for n in todo})
+            todo = [n for n in todo if n not in self.result.outcomes]
+        else:
+            with self._timed("check"):
+                checked = self._check(todo)
+            todo = sorted(checked)
+        with self._timed("make"):
+            self._make(todo, checked)
+        return self.result
+
+    def stop(self, *, now: bool = False) -> None:
+        """Finish what runs, start nothing more; with ``now``, give up what runs."""
+        self.result.interrupted = True
+        self.executor.stop(now=now)
+
+    # -- what is unchanged -------------------------------------------------------------
+
+    def _key(self, path: Path) -> str:
+        """The case file as seen from the output folder, so that both may move together."""
+        home = Path(os.path.abspath(path))
+        try:
+            return Path(os.path.relpath(home, os.path.abspath(self.request.output))).as_posix()
+        except ValueError:  # another drive
+            return home.as_posix()
+
+    def _settled(self, number: int) -> bool:
+        """Whether a case needs no work; its outcome is then known."""
+        record = self.store.ledger.records.get(self._keys[number])
+        if self.request.only_failed and (record is None or record.status.good):
+            if record is not None:
+                self._skip(number, record)
+            return True
+        if self.request.force or record is None or not record.status.good:
+            return False
+        if record.program != program_digest() or record.options != self.request.options:
+            return False
+        if not inputs_unchanged(record, self.request.cases[number].parent):
+            return False
+        if not all(self.store.path(w.name).is_file() for w in record.files):
+            return False
+        self._skip(number, record)
+        return True
+
+    def _skip(self, number: int, record: Record) -> None:
+        """Not made again: its files stand, unless somebody changed them."""
+        outcome = Outcome(number, str(self.request.cases[number]), Status.SKIPPED,
+                          record.case_id, record.client, record.digest, record.inputs,
+                          figures=record.figures, warnings=record.warnings)
+        changed = [why for w in record.files if (why := self.store.refused(w.name))]
+        gone = [w.name for w in record.files if not self.store.path(w.name).exists()]
+        if changed or gone:
+            missing = [f"{self.store.path(name)} is gone; run without --only-failed"
+                       for name in gone]
+            self._note(outcome.failed(*changed, *missing))
+            return
+        self.result.folders[number] = record.folder
+        self._note(outcome)
+
+    def _claim_skipped(self) -> None:
+        """Ids of unchanged cases are taken; two of one id were never both made."""
+        for number, outcome in self.result.outcomes.items():
+            if outcome.case_id:
+                self._ids[outcome.case_id.casefold()] = number
+
+    # -- checking ----------------------------------------------------------------------
+
+    def _tasks(self, numbers: Iterable[int], stage: Stage,
+               checked: dict[int, Outcome]) -> Iterator[Task]:
+        for number in numbers:
+            known = checked.get(number)
+            yield Task(number, str(self.request.cases[number]), stage, self.request.options,
+                       self.request.time_limit, known.digest if known else "",
+                       known.loaded if known else b"")
+
+    def _check(self, todo: list[int]) -> dict[int, Outcome]:
+        """All cases read and checked; what is wrong with any is known before one is made."""
+        checked: dict[int, Outcome] = {}
+        self.progress.begin("check", len(todo))
+        for outcome in self.executor.run(self._tasks(todo, Stage.CHECK, {})):
+            self.progress.step(outcome)
+            if outcome.status is Status.CHECKED:
+                self._kept += len(outcome.loaded)
+                keep = self._kept <= MOST_KEPT
+                checked[outcome.number] = outcome if keep else replace(outcome, loaded=b"")
+            else:
+                self._put_failure(outcome)
+        self.progress.end()
+        self._refuse_doubles({n: o.case_id for n, o in checked.items()})
+        checked = {n: o for n, o in checked.items() if n not in self.result.outcomes}
+        self._folders = folder_names((o.client for o in checked.values()), self._folders)
+        for number, outcome in list(checked.items()):
+            folder = self._folders[outcome.client]
+            names = [f"{folder}/{file_stem(outcome.case_id)}.{end}" for end in ("pdf", "json")]
+            refused = [why for name in names if (why := self.store.refused(name))]
+            taken = self._other_owner(outcome, folder)
+            if taken:
+                self._put_failure(outcome.failed(taken))
+                del checked[number]
+            elif refused and not self._may_be_same(names):
+                self._put_failure(outcome.failed(*refused))
+                del checked[number]
+        return checked
+
+    def _may_be_same(self, names: list[str]) -> bool:
+        """A file without a ledger may still be what would be made: decided when it is."""
+        return not any(name in self.store.ledger.own for name in names)
+
+    def _refuse_doubles(self, ids: dict[int, str]) -> None:
+        """Cases that share an id: none of them is made, since nobody can say which is right."""
+        holders: dict[str, list[int]] = {}
+        for number, case_id in ids.items():
+            if case_id:
+                holders.setdefault(case_id.casefold(), []).append(number)
+        for name, numbers in holders.items():
+            standing = self._ids.get(name)
+            everyone = sorted({*numbers, *([standing] if standing is not None else [])})
+            if len(everyone) < 2:
+                continue
+            for number in numbers:
+                others = ", ".join(str(self.request.cases[n]) for n in everyone if n != number)
+                self._put_failure(Outcome(
+                    number, str(self.request.cases[number]), Status.FAILED, ids[number],
+                    problems=(f"{self.request.cases[number]}: case id {ids[number]!r} is also "
+                              f"the id of {others}; give each case an id of its own",)))
+
+    def _other_owner(self, outcome: Outcome, folder: str) -> str:
+        """Why files of this id belong to a case that is not in this run, or ""."""
+        if self.request.force:
+            return ""
+        own, name = self._keys[outcome.number], outcome.case_id.casefold()
+        for key, record in self.store.ledger.records.items():
+            if key != own and record.folder == folder and record.case_id.casefold() == name \
+                    and record.status.good and key not in self._keys \
+                    and (self.request.output / key).exists():
+                return (f"{outcome.path}: case id {outcome.case_id!r} was made from {key} before, "
+                        "which still exists; --force replaces it")
+        return ""
+
+    # -- making ------------------------------------------------------------------------
+
+    def _make(self, todo: list[int], checked: dict[int, Outcome]) -> None:
+        self.progress.begin("make", len(todo))
+        for outcome in self.executor.run(self._tasks(todo, Stage.MAKE, checked)):
+            before = checked.pop(outcome.number, None)
+            if before is not None:
+                outcome = replace(outcome, case_id=before.case_id, client=before.client,
+                                  digest=before.digest, inputs=before.inputs)
+            self.progress.step(self._put_away(outcome))
+        self.progress.end()
+
+    def _put_away(self, outcome: Outcome) -> Outcome:
+        """Write what was made, or note what was not."""
+        if outcome.status is not Status.DONE:
+            return self._put_failure(outcome)
+        if self.result.disk:
+            return outcome
+        owner = self._ids.setdefault(outcome.case_id.casefold(), outcome.number)
+        if owner != outcome.number:
+            return self._put_failure(outcome.failed(
+                f"{outcome.path}: case id {outcome.case_id!r} is also the id of "
+                f"{self.request.cases[owner]}; give each case an id of its own"))
+        if outcome.client not in self._folders:
+            self._folders = folder_names([outcome.client], self._folders)
+        folder = self._folders[outcome.client]
+        if self.request.as_you_go and (taken := self._other_owner(outcome, folder)):
+            return self._put_failure(outcome.failed(taken))
+        stem = file_stem(outcome.case_id)
+        content = {f"{folder}/{stem}{name.removeprefix(outcome.case_id)}": data
+                   for name, data in outcome.content.items()}
+        try:
+            self.store.put_case(self._record(outcome, folder), content)
+        except NotOurs as error:
+            return self._put_failure(outcome.failed(str(error)))
+        except OSError as error:
+            return self._no_disk(outcome, error)
+        self.result.folders[outcome.number] = folder
+        return self._note(replace(outcome, content={}, loaded=b""))
+
+    def _no_disk(self, outcome: Outcome, error: OSError) -> Outcome:
+        """A file could not be written; where the disk itself is at fault, the run ends."""
+        why = f"{error.filename or self.request.output}: {error.strerror or error}"
+        if error.errno in FULL:
+            self.result.disk = why
+            self.executor.stop()
+        return self._note(outcome.failed(why))
+
+    def _put_failure(self, outcome: Outcome) -> Outcome:
+        """Note a failure, here and in the ledger; files of an earlier run stay as they are."""
+        outcome = replace(outcome, content={}, loaded=b"", figures=None, files=())
+        earlier = self.store.ledger.records.get(self._keys[outcome.number])
+        record = self._record(outcome, earlier.folder if earlier else "")
+        try:
+            self.store.ledger.add(replace(record, files=earlier.files if earlier else ()))
+        except OSError as error:
+            return self._no_disk(outcome, error)
+        return self._note(outcome)
+
+    def _record(self, outcome: Outcome, folder: str) -> Record:
+        return Record(outcome.case_id, self._keys[outcome.number], outcome.client, folder,
+                      outcome.status, program_digest(), self.request.options, outcome.digest,
+                      outcome.inputs, (), outcome.figures, outcome.problems, outcome.warnings)
+
+    def _note(self, outcome: Outcome) -> Outcome:
+        self.result.outcomes[outcome.number] = outcome
+        return outcome
+
+    def _timed(self, stage: str):
+        return _Timed(self, stage)
+
+
+class _Timed:
+    def __init__(self, batch: Batch, stage: str):
+        self.batch, self.stage = batch, stage
+
+    def __enter__(self) -> None:
+        self.started = self.batch.clock()
+
+    def __exit__(self, *error: object) -> None:
+        self.batch.result.seconds[self.stage] = self.batch.clock() - self.started

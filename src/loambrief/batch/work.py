@@ -1,0 +1,242 @@
+"""One case of a batch: a task in, an outcome with the finished files out.
+
+Everything here can be pickled and depends on nothing but the task and the installed program,
+so that a worker process and another machine do exactly the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+import time
+import traceback
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from pathlib import Path
+
+from loambrief.batch.figures import Figures, figures_of
+from loambrief.case.load import LoadedCase, load_bytes
+from loambrief.case.reader import read_bytes
+from loambrief.errors import CaseProblems, LoambriefError
+
+
+class Stage(StrEnum):
+    """What is asked of a worker."""
+
+    CHECK = "check"
+    MAKE = "make"
+
+
+class Status(StrEnum):
+    """What became of a case."""
+
+    CHECKED = "checked"
+    DONE = "done"
+    SKIPPED = "skipped"
+    FAILED = "failed"
+    TIMED_OUT = "timed out"
+
+    @property
+    def good(self) -> bool:
+        """Whether the case's files are there and up to date."""
+        return self in (Status.DONE, Status.SKIPPED)
+
+
+@dataclass(frozen=True)
+class Options:
+    """What every case of a run is made with; None: as the case says."""
+
+    units: str | None = None
+    paper: str | None = None
+    language: str | None = None
+
+    def overrides(self) -> dict[str, str | None]:
+        return {"units": self.units, "paper": self.paper, "language": self.language}
+
+
+@dataclass(frozen=True)
+class Task:
+    """One case to check or to make.
+
+    Attributes
+    ----------
+    number : int
+        Place of the case in the run, from 0.
+    path : str
+        Case file. Problems name it like this.
+    stage : Stage
+    options : Options
+    time_limit : float or None
+        Seconds until whoever runs the task gives it up.
+    expected : str
+        Digest of the inputs when they were checked; "" if they were not.
+    loaded : bytes
+        The checked case, packed (:func:`pack`); empty: read it from ``path``.
+    """
+
+    number: int
+    path: str
+    stage: Stage = Stage.MAKE
+    options: Options = field(default_factory=Options)
+    time_limit: float | None = None
+    expected: str = ""
+    loaded: bytes = field(default=b"", repr=False)
+
+
+@dataclass(frozen=True)
+class Input:
+    """A file a case was put together from: the path from the case's folder, and its SHA-256."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Made:
+    """A finished file: name, SHA-256, size [bytes]."""
+
+    name: str
+    sha256: str
+    size: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a task.
+
+    Attributes
+    ----------
+    number : int
+    path : str
+    status : Status
+    case_id, client : str
+        Empty if the case could not be read so far.
+    digest : str
+        Of the case and its profiles, as in the advisory's data.
+    inputs : tuple of Input
+    files : tuple of Made
+    content : mapping of str to bytes
+        The files themselves, until they are written.
+    loaded : bytes
+        Of a checked case: what the next task takes.
+    seconds : float
+    figures : Figures or None
+        What the summary and the cover say of the case.
+    problems, warnings : tuple of str
+    """
+
+    number: int
+    path: str
+    status: Status
+    case_id: str = ""
+    client: str = ""
+    digest: str = ""
+    inputs: tuple[Input, ...] = ()
+    files: tuple[Made, ...] = ()
+    content: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    loaded: bytes = field(default=b"", repr=False)
+    seconds: float = 0.0
+    figures: Figures | None = None
+    problems: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    def failed(self, *problems: str, status: Status = Status.FAILED) -> Outcome:
+        """The same case, not made after all."""
+        return replace(self, status=status, content={}, loaded=b"", files=(), figures=None,
+                       problems=(*self.problems, *problems))
+
+
+def pack(loaded: LoadedCase) -> bytes:
+    """A checked case for the trip to a worker (some 8 KB)."""
+    return zlib.compress(pickle.dumps(loaded, protocol=pickle.HIGHEST_PROTOCOL), 1)
+
+
+def unpack(packed: bytes) -> LoadedCase:
+    """The case in :func:`pack`'s bytes, which never leave the run that made them."""
+    return pickle.loads(zlib.decompress(packed))
+
+
+def work(task: Task) -> Outcome:
+    """Do what the task asks; faults of the case come back as an outcome, never as an error."""
+    started = time.perf_counter()
+    blank = Outcome(task.number, task.path, Status.FAILED)
+    try:
+        done = check_one(task) if task.stage is Stage.CHECK else make_one(task)
+    except CaseProblems as error:
+        done = blank.failed(*map(str, error.problems))
+    except OSError as error:
+        done = blank.failed(f"{error.filename or task.path}: {error.strerror or error}")
+    except LoambriefError as error:
+        done = blank.failed(f"{task.path}: {error}")
+    except Exception as error:  # one bad case never stops the rest
+        done = blank.failed(f"{task.path}: {_unforeseen(error)}")
+    return replace(done, seconds=time.perf_counter() - started)
+
+
+def check_one(task: Task) -> Outcome:
+    """Read and check a case; what it takes to make it goes into ``loaded``.
+
+    Raises
+    ------
+    CaseProblems
+    OSError
+    """
+    loaded, inputs = read_case(task)
+    return _outcome(task, Status.CHECKED, loaded, inputs, loaded=pack(loaded))
+
+
+def make_one(task: Task) -> Outcome:
+    """The advisory of one case: the very bytes that ``loambrief advise`` writes.
+
+    Raises
+    ------
+    CaseProblems
+    LoambriefError
+        The files changed after they were checked.
+    OSError
+    """
+    from loambrief import pipeline
+
+    if task.loaded:
+        loaded, inputs = unpack(task.loaded), ()
+    else:
+        loaded, inputs = read_case(task)
+    if task.expected and loaded.sha256 != task.expected:
+        raise LoambriefError("the case changed after it was checked; run the batch again")
+    advice = pipeline.advise(loaded)
+    content = dict(pipeline.render(advice).files())
+    warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
+    return _outcome(task, Status.DONE, loaded, inputs, content=content,
+                    files=tuple(made(name, data) for name, data in content.items()),
+                    figures=figures_of(advice), warnings=warnings)
+
+
+def made(name: str, data: bytes) -> Made:
+    """What is remembered of a file."""
+    return Made(name, hashlib.sha256(data).hexdigest(), len(data))
+
+
+def read_case(task: Task) -> tuple[LoadedCase, tuple[Input, ...]]:
+    """The case of a task, and the files it came from."""
+    path = Path(task.path)
+    raw = read_bytes(path)
+    loaded = load_bytes(raw, task.path, folder=path.parent, **task.options.overrides())
+    own = Input(path.name, hashlib.sha256(raw).hexdigest())
+    return loaded, (own, *(Input(f.name, f.sha256) for f in loaded.files))
+
+
+def _outcome(task: Task, status: Status, of: LoadedCase, inputs: tuple[Input, ...],
+             **more) -> Outcome:
+    return Outcome(task.number, task.path, status, of.case.case.id, of.case.client.name,
+                   of.sha256, inputs, **{"warnings": tuple(map(str, of.warnings)), **more})
+
+
+def _unforeseen(error: Exception) -> str:
+    """An error nobody expected, with the place it came from."""
+    frames = traceback.extract_tb(error.__traceback__)
+    place = f" at {Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
+    text = " ".join(str(error).split())[:300]
+    return (f"could not be made ({type(error).__name__}: {text}{place}); "
+            "'loambrief advise' on this case shows more")
