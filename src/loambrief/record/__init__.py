@@ -1,0 +1,1 @@
+"""What happens to an advisory once it counts: issue, supersede, withdraw, redact, export."""
