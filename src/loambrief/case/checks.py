@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations, pairwise
 
+from loambrief.case.boundary import boundary_faults
 from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
@@ -52,6 +53,8 @@ def cross_checks(case: CaseFile) -> Iterator[Fault]:
                         at_key=True, needs=(("forage", i, "nitrate"),))
     yield from _dates(case)
     yield from _yield_unit(case)
+    if case.boundary is not None:
+        yield from boundary_faults(case.boundary, [s.id for s in case.samples])
 
 
 def _yield_unit(case: CaseFile) -> Iterator[Fault]:

@@ -1,9 +1,9 @@
 """Every problem code of a case file and what it means. Codes never change their meaning.
 
 CASE001 to CASE019: the file itself. CASE020 to CASE039: one value. CASE040 to CASE059: values
-that do not fit each other. CASE060 to CASE079: lab files and profiles. CASE101 and up:
-warnings, where a value is possible but unlikely, or where the advice will be weaker for it; an
-adviser can accept a warning with a reason.
+that do not fit each other. CASE060 to CASE079: lab files, profiles and field sheets. CASE101
+and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
+it; an adviser can accept a warning with a reason.
 """
 
 from __future__ import annotations
@@ -53,6 +53,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE046": "nitrate without the form it is reported in",
         "CASE047": "dates in an impossible order",
         "CASE048": "unit that cannot be converted here",
+        "CASE049": "boundary that is not GeoJSON polygons of this case",
         "CASE060": "lab file that cannot be read as a table",
         "CASE061": "mapped column that is not in the lab file, or is there twice",
         "CASE062": "mapping that is not confirmed or not filled in",
@@ -62,6 +63,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE066": "case text that cannot be edited in place",
         "CASE067": "profile file that may not be read from here",
         "CASE068": "lab file and case that do not fit each other",
+        "CASE069": "PDF that is not a filled field sheet of this program",
+        "CASE070": "box of a field sheet that does not hold what it asks for",
+        "CASE071": "field sheet and case that do not fit each other",
         "CASE101": "soil pH and buffer pH do not fit each other",
         "CASE102": "cations and cation exchange capacity do not fit each other",
         "CASE103": "organic matter and texture do not fit each other",
@@ -84,6 +88,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE120": "salinity and the sum of cations do not fit each other",
         "CASE121": "two slices with the same results",
         "CASE122": "surface slice sampled with its residue",
+        "CASE123": "drawn area and stated area do not fit each other",
     }
 )
 """Code -> meaning."""

@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
+from loambrief.case.boundary import boundary_warnings
 from loambrief.case.names import (
     CROPS,
     crops,
@@ -67,6 +68,8 @@ def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
     yield from _field_readings(case)
     yield from _water(case)
     yield from _grades(case)
+    if case.boundary is not None:
+        yield from boundary_warnings(case)
     if case.adviser.credential.expires < case.case.date:
         yield Fault("CASE116", ("adviser", "credential", "expires"),
                     f"{case.adviser.credential.expires.isoformat()}",

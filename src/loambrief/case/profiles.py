@@ -1,10 +1,11 @@
 """Parts of a case kept in files of their own: ``adviser: {file: ../profiles/adviser.yaml}``.
 
-Adviser, client, farm, materials and guide may stand in shared files. They are read like a
-case: strictly, with line and column of every problem, and with a digest for the record. A
-file is named relative to the case and lies in the case's folder or below it, or in a folder
-``profiles`` beside that folder; links are followed before that is judged. A profile names no
-further files. ``guide: house.yaml`` is the short form of ``guide: {file: house.yaml}``.
+Adviser, client, farm, materials, guide and boundary may stand in shared files. They are read
+like a case (a boundary is GeoJSON, which is YAML as well): strictly, with line and column of
+every problem, and with a digest for the record. A file is named relative to the case and lies
+in the case's folder or below it, or in a folder ``profiles`` beside that folder; links are
+followed before that is judged. A profile names no further files. ``guide: house.yaml`` is the
+short form of ``guide: {file: house.yaml}``.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from loambrief.case.scalars import as_written
 from loambrief.case.source import Mark, Source, problem_at
 from loambrief.errors import CaseProblems
 
-WHOLE_PARTS = ("adviser", "client", "farm")
+WHOLE_PARTS = ("adviser", "client", "farm", "boundary")
 """Parts that a profile holds as its own top-level keys."""
 SHARED = (*WHOLE_PARTS, "materials", "guide")
 BESIDE = "profiles"
@@ -227,6 +228,8 @@ class _Joining:
             self.parts["guide"] = (guide.name, self.source)
             self.files.append(record)
             return
+        if path[0] == "boundary":
+            text = text.replace("\t", " ")  # white space in JSON, not in YAML
         profile, problems = read_text(text, shown)
         self.problems += problems
         self.files.append(record)

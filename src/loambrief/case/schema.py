@@ -29,6 +29,11 @@ METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
 LANGUAGES = ("en", "es", "es-US", "es-MX", "es-ES")
 """Language tags of an advisory: the language, and the country whose numbers and dates it has."""
 MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
+RESIDUES = ("brushed off", "left on", "none present")
+FIZZES = ("none", "very slight", "slight", "strong", "violent")
+CONES = ("large 20.27 mm", "small 12.83 mm", "other")
+SAP_LINES = ("sharp", "diffuse")
+SURENESS = ("certain", "probable", "possible")
 
 
 class Part(BaseModel):
@@ -226,8 +231,8 @@ class Sample(Part):
     cores: q.count(1, 500, "a number of cores") | None = None
     sampler: q.Name | None = None
     pattern: q.Name | None = None
-    residue: q.choice(("brushed off", "left on", "none present")) | None = None
-    fizz: q.choice(("none", "very slight", "slight", "strong", "violent")) | None = None
+    residue: q.choice(RESIDUES) | None = None
+    fizz: q.choice(FIZZES) | None = None
     texture: q.choice(TEXTURES) | None = None
     lab: Laboratory
     methods: Methods = Methods()
@@ -247,7 +252,7 @@ class Penetrometer(Part):
 
     date: q.Date
     instrument: q.Name | None = None
-    cone: q.choice(("large 20.27 mm", "small 12.83 mm", "other"))
+    cone: q.choice(CONES)
     moisture: q.choice(MOISTURES)
     water_content: q.Percent | None = None
     depth_unit: q.choice(("in", "cm")) = "in"
@@ -267,7 +272,7 @@ class SapReading(Part):
     replicates: Annotated[list[q.number(0, 85, "degrees Brix")], Field(min_length=1, max_length=50)]
     temperature: q.Temperature | None = None
     time: q.TimeOfDay | None = None
-    line: q.choice(("sharp", "diffuse")) | None = None
+    line: q.choice(SAP_LINES) | None = None
 
 
 class Refractometer(Part):
@@ -286,7 +291,7 @@ class Weed(Part):
     cover: q.Percent | None = None
     density: q.PlantDensity | None = None
     stage: q.Name | None = None
-    identification: q.choice(("certain", "probable", "possible"))
+    identification: q.choice(SURENESS)
     place: q.Name | None = None
 
 
@@ -425,6 +430,14 @@ class Infiltration(Part):
     rates: Annotated[list[q.Infiltration], Field(min_length=1, max_length=50)]
 
 
+class Observations(Part):
+    """What was seen or dug up at the visit, without instrument or laboratory."""
+
+    date: q.Date
+    residue_cover: q.Percent | None = None
+    water_table: q.Depth | None = None
+
+
 class Targets(Part):
     """A consultant's own target, with the reason it is used instead of the table's."""
 
@@ -458,6 +471,8 @@ class CaseFile(Part):
     farm: Farm
     field: FieldInfo
     adviser: Adviser
+    boundary: dict[str, object] | None = None
+    """GeoJSON; see :mod:`loambrief.case.boundary`."""
     guide: q.Name | None = None
     lime_table: q.Name | None = None
     targets: Targets | None = None
@@ -466,6 +481,7 @@ class CaseFile(Part):
     infiltration: Infiltration | None = None
     refractometer: Refractometer | None = None
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
+    observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
