@@ -139,6 +139,11 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
     return replace(report, model=model), data
 
 
+def report_model(advice: Advice) -> ReportModel:
+    """What will be printed, as plain data: for checks, and for other ways to show it."""
+    return _paper(advice)[0].model
+
+
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = ()) -> Advisory:

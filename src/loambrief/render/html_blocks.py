@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from loambrief.charts.svg import svg_chart
 from loambrief.errors import RenderFault
 from loambrief.render.html_parts import PARTS
-from loambrief.render.html_tree import Element, Tree, add, append
+from loambrief.render.html_tree import Element, Tree, add, append, readable
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
 from loambrief.report.blocks import plain
@@ -115,7 +115,10 @@ def _figure(tree: Tree, parent: Element, block: b.Figure) -> None:
     tree.figures += 1
     figure = add(parent, "figure")
     tree.place(figure, block.anchor)
-    figure.append(svg_chart(spec, CHART_WIDTH, f"doc-chart{tree.figures}"))
+    chart = svg_chart(spec, CHART_WIDTH, f"doc-chart{tree.figures}")
+    for name in chart[:2]:  # its title and description
+        name.text = readable(name.text or "")
+    figure.append(chart)
     words = add(figure, "details")
     add(words, "summary", tree.words.in_words)
     add(words, "p", spec.alt)
