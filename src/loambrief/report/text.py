@@ -10,7 +10,8 @@ house-unit number in the reader's units; ``money`` an amount in the case's curre
 date; ``write`` a message inside a message; ``listed`` "a, b and c"; ``t`` a term of the
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
-start. Undefined values are errors. A parameter that ends in a depth ("north, 0-2 in") comes in
+start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
+true for readers of SI units. Undefined values are errors. A parameter that ends in a depth ("north, 0-2 in") comes in
 the reader's units.
 """
 
@@ -59,6 +60,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
 
     writer._modules = module
     environment.filters.update(writer.filters())
+    environment.globals["si"] = system == "si"
     return module
 
 
@@ -82,6 +84,7 @@ class Writer:
             "q": self.quantity,
             "money": self.money,
             "day": self.day,
+            "each": lambda price, unit: price / numbers.shown(1.0, unit, system=self.system)[0],
             "write": self.write,
             "listed": self.listed,
             "nutrient": nutrient_name,
