@@ -15,6 +15,8 @@ from loambrief.report.specs import (
     CostStep,
     Hint,
     LayerSpec,
+    MapArea,
+    MapSpec,
     Measure,
     PenetrationSpec,
     Profile,
@@ -313,9 +315,32 @@ def compare(**changes) -> CompareSpec:
     return CompareSpec(**{**values, **changes})
 
 
+def _box(x, y, w, h):
+    return ((x, y), (x + w, y), (x + w, y + h), (x, y + h), (x, y))
+
+
+def sketch_map(**changes) -> MapSpec:
+    slope = ((0, 0), (400, 0), (400, 120), (180, 210), (0, 180), (0, 0))
+    pond = _box(300, 30, 40, 30)
+    rest = ((0, 180), (180, 210), (400, 120), (400, 330), (0, 330), (0, 180))
+    values = dict(
+        title="The north of the field is held back by acid, the south by phosphorus",
+        subtitle="East 40, 31 acres drawn.",
+        note="A sketch from the boundary file, not a survey.",
+        words=WORDS,
+        areas=(MapArea("1", "North, higher ground", "pH 5.4", 1, ((rest,),)),
+               MapArea("2", "South, toward the ditch", "Phosphorus 12 ppm", 2, ((slope, pond),))),
+        outlines=((_box(0, 0, 400, 330),),),
+        looks=("nothing found that limits", "acidity", "nutrients"),
+        length_unit="ft",
+        unit_m=0.3048,
+    )
+    return MapSpec(**values | changes)
+
+
 EVERYDAY = {f.__name__: f for f in (
     penetration, layers, sap, cations, salinity, sufficiency, weeds, budget, carbon_nitrogen,
-    season, trend, compare)}
+    season, trend, compare, sketch_map)}
 
 
 def _hostile_penetration():
@@ -499,10 +524,27 @@ def _hostile_compare():
     ]
 
 
+def _hostile_map():
+    grid = tuple(MapArea(str(n + 1), f"{LONG} {n}", LONG if n % 3 else "", n % 17,
+                         ((_box(n % 8 * 60, n // 8 * 40, 55, 35),),)) for n in range(40))
+    looks = tuple(f"limit {n}" for n in range(17))
+    sliver = ((0.0, 0.0), (3000.0, 1.0), (3000.0, 2.0), (0.0, 1.0), (0.0, 0.0))
+    return [
+        sketch_map(areas=grid, looks=looks, outlines=()),
+        sketch_map(areas=(MapArea("1", "Strip", "", 0, ((sliver,),)),), outlines=()),
+        sketch_map(areas=(MapArea("1", UNBROKEN * 2, UNBROKEN * 3, 0,
+                                  ((_box(0, 0, 0.4, 900),),)),), outlines=(), unit_m=1.0,
+                   length_unit="m"),
+        sketch_map(areas=tuple(MapArea(str(n), "same place", "", 1, ((_box(0, 0, 9, 9),),))
+                               for n in range(1, 6)), outlines=()),
+    ]
+
+
 HOSTILE = {
     "penetration": _hostile_penetration, "layers": _hostile_layers, "sap": _hostile_sap,
     "cations": _hostile_cations, "salinity": _hostile_salinity,
     "sufficiency": _hostile_sufficiency, "weeds": _hostile_weeds, "budget": _hostile_budget,
     "carbon_nitrogen": _hostile_carbon_nitrogen, "season": _hostile_season,
     "trend": _hostile_trend, "compare": _hostile_compare,
+    "sketch_map": _hostile_map,
 }

@@ -15,6 +15,7 @@ from chart_samples import (
     salinity,
     sap,
     season,
+    sketch_map,
     sufficiency,
     trend,
     weeds,
@@ -25,6 +26,7 @@ from hypothesis import strategies as st
 from loambrief.charts.budget import BAR
 from loambrief.charts.penetration import stretches
 from loambrief.charts.sheet import Scale, log_ticks, tick_text, ticks, wrap
+from loambrief.charts.sketch_map import inner_point, round_length
 from loambrief.report.specs import (
     CationBar,
     CostStep,
@@ -242,3 +244,32 @@ def test_wrap_loses_nothing(text, width):
     """ensures that wrapping keeps every letter and breaks only what is too long."""
     lines = wrap(text, width, 8.0)
     assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_map_keeps_shape_and_scale(record):
+    """ensures that the map keeps the ratio of the sides and that its scale bar is true."""
+    drawn, _, _ = record(sketch_map(areas=sketch_map().areas[:1]))
+    outer = max((p for p in drawn.paths if p[2] - p[0] < 495), key=lambda p: p[3] - p[1])
+    wide, high = outer[2] - outer[0], outer[3] - outer[1]
+    assert wide / high == pytest.approx(400 / 330, rel=0.02)
+    (words_of_bar,) = [t for t in drawn.texts if t.text.endswith("\u00a0ft") or
+                       t.text.endswith(" ft")]
+    feet = float(words_of_bar.text.split()[0].replace(",", ""))
+    middle = (words_of_bar.y0 + words_of_bar.y1) / 2
+    bar = max((p for p in drawn.paths if p[3] < middle + 6 and p[2] < words_of_bar.x0 + 1),
+              key=lambda p: p[2] - p[0])
+    assert (bar[2] - bar[0]) / feet == pytest.approx(wide / 400 * 0.3048, rel=0.03)
+
+
+@given(st.floats(1e-3, 1e6))
+def test_round_lengths(wanted):
+    """ensures that a scale bar is 1, 2 or 5 times a power of ten and fills at least 40 %."""
+    found = round_length(wanted)
+    assert 0.4 * wanted - 1e-9 <= found <= wanted * (1 + 1e-6)
+
+
+def test_inner_point_is_inside():
+    """ensures that a number stands inside a horseshoe, not at its middle."""
+    shoe = ((0, 0), (90, 0), (90, 90), (60, 90), (60, 30), (30, 30), (30, 90), (0, 90), (0, 0))
+    x, y = inner_point(shoe)
+    assert (0 < x < 90 and 0 < y < 30) or ((0 < x < 30 or 60 < x < 90) and 0 < y < 90)

@@ -18,6 +18,7 @@ from loambrief.charts import (
     salinity,
     sap,
     season,
+    sketch_map,
     sufficiency,
     trend,
     weeds,
@@ -40,6 +41,7 @@ KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Figure]] = {
     specs.SeasonSpec: season.draw,
     specs.TrendSpec: trend.draw,
     specs.CompareSpec: compare.draw,
+    specs.MapSpec: sketch_map.draw,
 }
 """Which function draws which spec."""
 

@@ -13,6 +13,8 @@ from loambrief.report.specs import (
     ChartSpec,
     CompareSpec,
     LayerSpec,
+    MapArea,
+    MapSpec,
     SalinitySpec,
     SapSpec,
     SeasonSpec,
@@ -28,6 +30,7 @@ ROWS = {
     CarbonNitrogenSpec: "rows",
     CationSpec: "bars",
     LayerSpec: "measures",
+    MapSpec: "areas",
     SalinitySpec: "points",
     SapSpec: "rows",
     SeasonSpec: "bars",
@@ -88,10 +91,17 @@ def _halves(spec: ChartSpec) -> tuple[ChartSpec, ...]:
         return ()
     middle = (len(rows) + 1) // 2
     first, second = replace(spec, **{name: rows[:middle]}), replace(spec, **{name: rows[middle:]})
+    if isinstance(spec, MapSpec):  # the whole map stays, the list is split
+        first = replace(first, outlines=(*spec.outlines, *_outer(rows[middle:])))
+        second = replace(second, outlines=(*spec.outlines, *_outer(rows[:middle])))
     if isinstance(spec, BudgetSpec):
         spent = [s.cost for s in rows[:middle] if s.included and is_number(s.cost)]
         second = replace(second, already=list(accumulate([spec.already, *spent]))[-1])
     return first, second
+
+
+def _outer(areas: tuple[MapArea, ...]) -> list:
+    return [rings for area in areas for rings in area.polygons]
 
 
 def _compare_halves(spec: CompareSpec) -> tuple[ChartSpec, ...]:

@@ -186,6 +186,11 @@ def _compare(s: specs.CompareSpec) -> dict:
         for c in s.columns]}
 
 
+def _map(s: specs.MapSpec) -> dict:
+    return {"areas": [{"number": a.number, "label": a.label, "detail": a.detail,
+                       "look": s.looks[a.look]} for a in s.areas]}
+
+
 _PARAMS = {
     specs.PenetrationSpec: ("penetration", _penetration),
     specs.LayerSpec: ("layers", _layers),
@@ -199,5 +204,6 @@ _PARAMS = {
     specs.SeasonSpec: ("season", _season),
     specs.TrendSpec: ("trend", _trend),
     specs.CompareSpec: ("compare", _compare),
+    specs.MapSpec: ("map", _map),
 }
 """Macro of each kind of chart and what it is given."""

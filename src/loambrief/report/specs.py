@@ -73,6 +73,7 @@ class Words:
     unknown_method: str
     rest_unmeasured: str
     unplaced: str
+    north: str
     signs: Signs = ENGLISH
     """Signs the numbers of the chart are written with."""
 
@@ -463,6 +464,43 @@ class CompareSpec(ChartSpec):
     columns: tuple[CompareColumn, ...]
 
 
+@dataclass(frozen=True)
+class MapArea:
+    """One zone on the sketch map.
+
+    Attributes
+    ----------
+    number : str
+        Printed inside the zone and in the list.
+    label, detail : str
+        Name, and what limits it.
+    look : int
+        Position of its fill in ``MapSpec.looks``.
+    polygons : tuple of (outer ring, hole, ...)
+        Corners east and north of a common origin [m].
+    """
+
+    number: str
+    label: str
+    detail: str
+    look: int
+    polygons: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MapSpec(ChartSpec):
+    """Fields or zones from above, filled by what limits them."""
+
+    areas: tuple[MapArea, ...]
+    outlines: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    """Boundaries drawn without a number, as ``MapArea.polygons``."""
+    looks: tuple[str, ...]
+    """What each fill means."""
+    length_unit: str
+    unit_m: float
+    """Length of one ``length_unit`` [m]."""
+
+
 def is_number(value: float | None) -> bool:
     """True for a finite number; False for None and for what no scale can show."""
     return value is not None and math.isfinite(value)
@@ -513,6 +551,8 @@ def has_data(spec: ChartSpec) -> bool:
             return any(b.start or b.end for b in spec.bars)
         case TrendSpec():
             return _any([p.value for panel in spec.panels for p in panel.points])
+        case MapSpec():
+            return any(a.polygons for a in spec.areas)
         case CompareSpec():
             return _any([v for c in spec.columns for v in c.values])
     raise TypeError(f"{type(spec).__name__} is not a chart spec")

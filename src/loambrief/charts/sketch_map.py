@@ -1,0 +1,166 @@
+"""Fields or zones from above: each filled by what limits it, numbered, with a list beside."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from matplotlib.figure import Figure
+
+from loambrief.charts.sheet import LEADING, Sheet, text_width
+from loambrief.report.numbers import figures
+from loambrief.report.specs import MapArea, MapSpec
+
+LOOKS = (("paper", "", "ink"), (0, "", "ink"), (1, "/", "paper"), (2, "", "paper"),
+         ("accent_soft", ".", "ink"), (4, "\\", "paper"), ("faint", "-", "ink"))
+"""Fill (theme name or place in the series), pattern, its colour; the first: nothing limits."""
+WIDEST, HIGHEST = 290.0, 230.0
+SIDE_BY_SIDE = 420.0
+GAP = 18.0
+SIGN = 16.0
+
+Ring = Sequence[tuple[float, float]]
+
+
+def draw(spec: MapSpec, width: float) -> Figure:
+    """The map on the left, the list beside it or below."""
+    sheet = Sheet(width)
+    sheet.header(spec)
+    beside = width >= SIDE_BY_SIDE
+    top = sheet.y
+    across = min(WIDEST, width)
+    bottom, right = _map(sheet, spec, across, top)
+    if beside:
+        sheet.y = top
+        _list(sheet, spec, right + GAP, width - right - GAP)
+        sheet.y = max(sheet.y, bottom)
+    else:
+        sheet.y = bottom + 6
+        _list(sheet, spec, 0.0, width)
+    sheet.footer(spec)
+    return sheet.finish()
+
+
+def fill_of(sheet: Sheet, look: int) -> tuple[str, str, str]:
+    """Fill, pattern and its colour; more looks than fills begin again with a denser pattern."""
+    fill, hatch, colour = LOOKS[look % len(LOOKS)]
+    if isinstance(fill, int):
+        fill = sheet.theme.series[fill]
+    if look >= len(LOOKS):
+        hatch, colour = "x" * (look // len(LOOKS)), "muted"
+    return fill, hatch, colour
+
+
+def _map(sheet: Sheet, spec: MapSpec, across: float, top: float) -> tuple[float, float]:
+    """Draw the shapes; returns the bottom and the right edge."""
+    t = sheet.theme
+    polygons = [p for a in spec.areas for p in a.polygons] + list(spec.outlines)
+    xs = [x for rings in polygons for x, _ in rings[0]]
+    ys = [y for rings in polygons for _, y in rings[0]]
+    west, north = min(xs), max(ys)
+    wide, high = max(max(xs) - west, 1.0), max(north - min(ys), 1.0)
+    scale = min((across - 2) / wide, HIGHEST / high)
+
+    def place(ring: Ring) -> list[tuple[float, float]]:
+        return [(1 + (x - west) * scale, top + 1 + (north - y) * scale) for x, y in ring]
+
+    for area in spec.areas:
+        fill, hatch, colour = fill_of(sheet, area.look)
+        for rings in area.polygons:
+            sheet.polygon(place(rings[0]), fill, hatch=hatch, hatch_colour=colour)
+            for hole in rings[1:]:
+                sheet.polygon(place(hole), "paper", "muted", t.hairline)
+            sheet.polygon(place(rings[0]), None, "ink", t.line)
+    for rings in spec.outlines:
+        for ring in rings:
+            sheet.polygon(place(ring), None, "ink", t.strong)
+    taken: list = []
+    for area in spec.areas:
+        x, y = inner_point(max((place(p[0]) for p in area.polygons), key=_size))
+        half = text_width(area.number, t.text, "bold") / 2 + 3
+        box = (min(max(x, half), across - half), y)
+        while any(abs(box[0] - b[0]) < half + b[2] and abs(box[1] - b[1]) < t.text * 1.3
+                  for b in taken):
+            box = (box[0], box[1] + t.text * 1.3)
+        taken.append((*box, half))
+        sheet.rect(box[0] - half, box[1] - t.text * 0.62, box[0] + half, box[1] + t.text * 0.62,
+                   "paper", "ink", t.hairline)
+        sheet.middle(*box, area.number, weight="bold", align="center")
+    bottom = max(top + 2 + high * scale, max((b[1] + t.text for b in taken), default=0.0))
+    right = max(wide * scale + 2, 96.0)
+    return _rulers(sheet, spec, scale, bottom + 5, right), right
+
+
+def _size(ring: Ring) -> float:
+    return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairwise(ring)))
+
+
+def _rulers(sheet: Sheet, spec: MapSpec, scale: float, y: float, right: float) -> float:
+    """Scale bar and north arrow; returns the bottom."""
+    t = sheet.theme
+    unit_pt = scale * spec.unit_m
+    length = round_length(right * 0.35 / unit_pt)
+    end = length * unit_pt
+    words = f"{figures(length)} {spec.length_unit}"
+    middle = y + t.small * LEADING / 2
+    sheet.strokes([((0.5, end), (middle, middle)), ((0.5, 0.5), (middle - 3, middle + 3)),
+                   ((end, end), (middle - 3, middle + 3))], "ink", t.line)
+    box = sheet.middle(end + 5, middle, words, t.small)
+    x = max(right - text_width(spec.words.north, t.small) - 12, box.x1 + 14)
+    sheet.polygon([(x, middle - 5), (x + 3.5, middle + 4.5), (x, middle + 2.5),
+                   (x - 3.5, middle + 4.5)], "ink")
+    sheet.middle(x + 7, middle, spec.words.north, t.small)
+    return y + t.small * LEADING + 2
+
+
+def _list(sheet: Sheet, spec: MapSpec, x: float, width: float) -> None:
+    """Number, fill, name and what limits it, one entry an area."""
+    t = sheet.theme
+    number = max(text_width(a.number, t.text, "bold") for a in spec.areas) + 5
+    left = x + number + SIGN + 6
+    for area in spec.areas:
+        top = sheet.y
+        sheet.text(x, top + t.text * 0.98, area.number, weight="bold")
+        fill, hatch, colour = fill_of(sheet, area.look)
+        sheet.rect(x + number, top + 1.5, x + number + SIGN, top + 11, fill, hatch=hatch,
+                   hatch_colour=colour)
+        sheet.rect(x + number, top + 1.5, x + number + SIGN, top + 11, None, "ink", t.hairline)
+        bottom = sheet.paragraph(left, top, _entry(spec, area), x + width - left, weight="bold")
+        if area.detail:
+            bottom = sheet.paragraph(left, bottom, area.detail, x + width - left, t.small,
+                                     colour="muted")
+        sheet.y = max(bottom, top + 12) + 4
+
+
+def _entry(spec: MapSpec, area: MapArea) -> str:
+    return f"{area.label}: {spec.looks[area.look]}"
+
+
+def inner_point(ring: Ring) -> tuple[float, float]:
+    """A point well inside a closed ring: the middle of its longest level stretch.
+
+    Parameters
+    ----------
+    ring : sequence of (x, y)
+
+    Returns
+    -------
+    (float, float)
+    """
+    low, high = min(y for _, y in ring), max(y for _, y in ring)
+    best = (0.0, ring[0][0], ring[0][1])
+    for step in range(1, 12):
+        y = low + (high - low) * (step + 0.013) / 12  # off the corners
+        cuts = sorted(x0 + (y - y0) / (y1 - y0) * (x1 - x0)
+                      for (x0, y0), (x1, y1) in pairwise(ring) if (y0 > y) != (y1 > y))
+        weight = 1 - abs(step - 6) / 12  # the middle rather than a wide edge
+        for left, right in zip(cuts[::2], cuts[1::2], strict=False):
+            best = max(best, ((right - left) * weight, (left + right) / 2, y))
+    return best[1], best[2]
+
+
+def round_length(wanted: float) -> float:
+    """Largest of 1, 2 and 5 times a power of ten that is not above a length."""
+    power = 10.0 ** math.floor(math.log10(wanted))
+    return next(m * power for m in (5, 2, 1) if m * power <= wanted * (1 + 1e-9))
