@@ -66,7 +66,8 @@ class Record:
         data = {
             "case": self.case_id, "path": self.path, "client": self.client,
             "folder": self.folder, "status": self.status.value, "program": self.program,
-            "options": self.options.overrides(), "digest": self.digest,
+            "options": {**self.options.overrides(), "twins": list(self.options.twins)},
+            "digest": self.digest,
             "inputs": [[i.name, i.sha256] for i in self.inputs],
             "files": [[f.name, f.sha256, f.size, f.mtime_ns] for f in self.files],
             "figures": self.figures.as_json() if self.figures else None,
@@ -77,10 +78,11 @@ class Record:
     @classmethod
     def from_data(cls, data: dict) -> Record:
         """The record of a line; TypeError, KeyError or ValueError if it is none."""
-        figures = data["figures"]
+        figures, options = data["figures"], dict(data["options"])
+        options["twins"] = tuple(map(str, options.get("twins", ())))
         return cls(
             str(data["case"]), str(data["path"]), str(data["client"]), str(data["folder"]),
-            Status(data["status"]), str(data["program"]), Options(**data["options"]),
+            Status(data["status"]), str(data["program"]), Options(**options),
             str(data["digest"]), tuple(Input(str(n), str(s)) for n, s in data["inputs"]),
             tuple(_written(item) for item in data["files"]),
             Figures.from_json(figures) if figures is not None else None,

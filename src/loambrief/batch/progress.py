@@ -83,7 +83,9 @@ def pace(done: int, total: int, seconds: float) -> tuple[str, str]:
 
 
 def duration(seconds: float) -> str:
-    """ "45 s", "3 min", "2 h 05 min"."""
+    """ "4.2 s", "45 s", "3 min", "2 h 05 min"."""
+    if seconds < 10:
+        return f"{seconds:.1f} s"
     if seconds < 90:
         return f"{seconds:.0f} s"
     minutes = round(seconds / 60)

@@ -225,7 +225,8 @@ class Batch:
         self._folders = folder_names((o.client for o in checked.values()), self._folders)
         for number, outcome in list(checked.items()):
             folder = self._folders[outcome.client]
-            names = [f"{folder}/{file_stem(outcome.case_id)}.{end}" for end in ("pdf", "json")]
+            stem = f"{folder}/{file_stem(outcome.case_id)}"
+            names = [f"{stem}.{ending}" for ending in self.request.options.endings]
             refused = [why for name in names if (why := self.store.refused(name))]
             taken = self._other_owner(outcome, folder)
             if taken:

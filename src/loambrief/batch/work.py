@@ -46,14 +46,23 @@ class Status(StrEnum):
 
 @dataclass(frozen=True)
 class Options:
-    """What every case of a run is made with; None: as the case says."""
+    """What every case of a run is made with; None: as the case says.
+
+    ``twins`` are the endings of the forms for screens: ``html``, ``txt``.
+    """
 
     units: str | None = None
     paper: str | None = None
     language: str | None = None
+    twins: tuple[str, ...] = ()
 
     def overrides(self) -> dict[str, str | None]:
         return {"units": self.units, "paper": self.paper, "language": self.language}
+
+    @property
+    def endings(self) -> tuple[str, ...]:
+        """Endings of the files of a case."""
+        return ("pdf", "json", *self.twins)
 
 
 @dataclass(frozen=True)
@@ -206,7 +215,7 @@ def make_one(task: Task) -> Outcome:
     if task.expected and loaded.sha256 != task.expected:
         raise LoambriefError("the case changed after it was checked; run the batch again")
     advice = pipeline.advise(loaded)
-    content = dict(pipeline.render(advice).files())
+    content = dict(pipeline.render(advice, twins=task.options.twins).files())
     warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
     return _outcome(task, Status.DONE, loaded, inputs, content=content,
                     files=tuple(made(name, data) for name, data in content.items()),

@@ -1,0 +1,148 @@
+"""The month's work under one lock: the cases, then the documents about all of them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from loambrief.batch.documents import Entry, Wanted, documents, names_of
+from loambrief.batch.lock import folder_lock
+from loambrief.batch.pool import Executor, Pool
+from loambrief.batch.progress import Progress, Quiet
+from loambrief.batch.run import Batch, Request, Result
+from loambrief.batch.store import Store
+from loambrief.errors import NotOurs
+
+
+@dataclass
+class Month:
+    """What a month's run came to.
+
+    Attributes
+    ----------
+    result : Result
+    documents : list of Path
+        Summary, cover, bundles and print packs, as written.
+    workers : int
+    """
+
+    result: Result
+    documents: list[Path] = field(default_factory=list)
+    workers: int = 1
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def run_month(
+    request: Request,
+    wanted: Wanted | None = None,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    executor: Callable[[int], Executor] = Pool,
+) -> Month:
+    """Make a month's advisories and the documents about them.
+
+    Parameters
+    ----------
+    request : Request
+    wanted : Wanted or None
+        Which documents; None: the summary and the cover.
+    workers : int or None
+        All cores if None.
+    progress : Progress or None
+    executor : callable
+        Of the number of workers, gives what works off the tasks.
+
+    Returns
+    -------
+    Month
+
+    Raises
+    ------
+    FolderBusy
+        Another batch is at work in the output folder.
+    NotOurs
+        A file that no batch made stands where a document of the batch would.
+    OSError
+        The output folder cannot be written to.
+    """
+    wanted, progress = wanted or Wanted(), progress or Quiet()
+    count = min(workers or cores(), max(len(request.cases), 1))
+    with folder_lock(request.output):
+        store = Store(request.output, force=request.force)
+        store.open()
+        try:
+            for name in names_of(wanted):
+                why = store.refused(name)
+                if why:
+                    raise NotOurs(why)
+            pool = executor(count)
+            try:
+                batch = Batch(request, pool, store, progress)
+                with _stoppable(batch, progress):
+                    result = batch.run()
+            finally:
+                pool.close()
+            month = Month(result, workers=count)
+            if not result.disk:
+                _documents(month, request, wanted, store, progress)
+        finally:
+            with contextlib.suppress(OSError):  # the lines written so far stand
+                store.close()
+    return month
+
+
+def _documents(month: Month, request: Request, wanted: Wanted, store: Store,
+               progress: Progress) -> None:
+    """Write the documents; one that cannot be written ends the run like a full disk."""
+    result = month.result
+    started = time.perf_counter()
+    entries = [Entry(o, result.folders.get(o.number, "")) for o in result.ordered()]
+    try:
+        for name, content in documents(entries, wanted, store, request.options,
+                                       short=result.interrupted or bool(result.not_tried)):
+            progress.say(f"writing {name}")
+            month.documents.append(store.put_document(name, content))
+    except NotOurs as error:
+        result.disk = str(error)
+    except OSError as error:
+        result.disk = f"{error.filename or request.output}: {error.strerror or error}"
+    result.seconds["documents"] = time.perf_counter() - started
+
+
+@contextlib.contextmanager
+def _stoppable(batch: Batch, progress: Progress) -> Iterator[None]:
+    """Ctrl-C and a request to end: the first finishes what runs, the second gives it up.
+
+    A handler only sets a mark, so that no file is left between two states.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    asked = 0
+
+    def ask(number: int, frame: object) -> None:
+        nonlocal asked
+        asked += 1
+        batch.stop(now=asked > 1)
+        if asked == 1:
+            progress.say("stopping: the cases in work are finished first; once more to stop now")
+
+    before = {name: signal.signal(name, ask) for name in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(name, handler)

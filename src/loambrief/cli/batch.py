@@ -1,0 +1,106 @@
+"""`loambrief batch`: the advisories of many cases, and the documents about all of them."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from pathlib import Path
+
+import click
+
+from loambrief.cli.shared import PATH
+
+INTERRUPTED = 130
+"""Exit code after Ctrl-C, as shells have it."""
+
+
+@click.command()
+@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.option("-o", "--output", type=PATH, required=True,
+              help="Folder for all that is made: <client>/<case id>.pdf and .json, summary, cover.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores if left out.")
+@click.option("--as-you-go", is_flag=True,
+              help="Make each case as soon as it is read, instead of checking all first.")
+@click.option("--force", is_flag=True,
+              help="Make unchanged cases anew, and replace files the batch did not make.")
+@click.option("--only-failed", is_flag=True, help="Only cases that failed last time.")
+@click.option("--time-limit", type=click.FloatRange(0), default=60.0, show_default=True,
+              metavar="SECONDS", help="A case may take this long; 0: as long as it wants.")
+@click.option("--bundle", is_flag=True,
+              help="Also one PDF of all advisories for each client, with contents.")
+@click.option("--print-pack", is_flag=True,
+              help="Also one PDF of everything, for printing on both sides.")
+@click.option("--month", metavar="YYYY-MM",
+              help="Month of the cover; that of the latest case if left out.")
+@click.option("--no-cover", is_flag=True, help="Make no month cover.")
+@click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the cases' own.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the cases' own.")
+@click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
+              help="Instead of the cases' own.")
+@click.option("--html", is_flag=True, help="Also <case id>.html of each case.")
+@click.option("--text", is_flag=True, help="Also <case id>.txt of each case.")
+@click.option("--json", "as_json", is_flag=True, help="Print what became of each case as JSON.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go: bool,
+          force: bool, only_failed: bool, time_limit: float, bundle: bool, print_pack: bool,
+          month: str | None, no_cover: bool, units: str | None, paper: str | None,
+          language: str | None, html: bool, text: bool, as_json: bool, quiet: bool) -> None:
+    """Make the advisories of many cases side by side.
+
+    A PLACE is a folder (searched with its subfolders), a pattern in quotes, a case file, or a
+    list: a .txt file with one place a line. All cases are checked first, and one that has
+    problems never stops the rest. Run it again and only what changed is made. Ctrl-C finishes
+    the cases in work and leaves whole files.
+
+    Exit code 0: all made; 1: a case failed; 2: the batch could not go on; 130: interrupted.
+
+    \b
+    Examples:
+      loambrief batch cases/2026-10 -o output/2026-10
+      loambrief batch 'cases/*/2026-10*.yaml' -o output/2026-10 --workers 2
+      loambrief batch clients.txt -o output/2026-10 --bundle --print-pack
+      loambrief batch cases -o output/2026-10 --only-failed
+    """
+    from loambrief.batch.documents import Wanted
+    from loambrief.batch.find import find_cases
+    from loambrief.batch.month import run_month
+    from loambrief.batch.progress import progress_for
+    from loambrief.batch.run import Request
+    from loambrief.batch.tell import as_data, failure_table, headline, stages
+    from loambrief.batch.work import Options
+
+    if month and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", month):
+        raise click.BadParameter(f"{month!r} is no month such as 2026-10", param_hint="--month")
+    found = find_cases(places, without=output)
+    twins = tuple(ending for ending, wanted in (("html", html), ("txt", text)) if wanted)
+    request = Request(found.cases, output, Options(units, paper, language, twins), as_you_go,
+                      force, only_failed, time_limit or None)
+    progress = progress_for(sys.stderr, quiet=quiet or as_json)
+    if found.left_aside:
+        progress.say(f"{len(found.left_aside)} YAML files are no cases and were left aside")
+    done = run_month(request, Wanted(not no_cover, bundle, print_pack, month or ""),
+                     workers=workers, progress=progress)
+    result = done.result
+    if as_json:
+        click.echo(json.dumps(as_data(done), ensure_ascii=False, indent=2))
+    else:
+        failure_table(done, sys.stderr)
+        if result.damaged:
+            click.echo(f"{result.damaged} lines of the ledger could not be read; the cases they "
+                       "were about count as never made", err=True)
+        if not quiet:
+            click.echo(headline(done))
+            for line in stages(done):
+                click.echo(line)
+            for path in done.documents:
+                click.echo(f"wrote {path}")
+    if result.disk:
+        click.echo(f"loambrief: stopped: {result.disk}; run the batch again to make the rest",
+                   err=True)
+        sys.exit(2)
+    if result.interrupted:
+        click.echo("loambrief: interrupted; run the batch again to make the rest", err=True)
+        sys.exit(INTERRUPTED)
+    if result.failures:
+        sys.exit(1)
