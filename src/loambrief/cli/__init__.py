@@ -21,6 +21,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "check": "check",
     "advise": "advise",
     "compare": "compare",
+    "batch": "batch",
     "calc": "calc",
     "sources": "sources",
     "selftest": "selftest",
