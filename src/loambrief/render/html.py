@@ -16,7 +16,7 @@ from loambrief.charts.webfont import font_faces
 from loambrief.errors import ResourceMissing
 from loambrief.render.html_blocks import make
 from loambrief.render.html_tree import Element, Tree, add, append, markup, readable
-from loambrief.report.blocks import Block, DocumentStatus, ReportModel
+from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.parts import Summary
 from loambrief.resources import templates_dir
 
@@ -102,8 +102,8 @@ def _head(model: ReportModel, text: str) -> Element:
         ("color-scheme", "light dark"),
         ("referrer", "no-referrer"),
         ("generator", "Loambrief"),
-        ("author", readable(model.author)),
-        ("description", readable(model.subject)),
+        ("author", model.author),
+        ("description", model.subject),
     ):
         add(head, "meta", name=name, content=content)
     ET.SubElement(head, "meta", {"http-equiv": "Content-Security-Policy", "content": POLICY})

@@ -16,10 +16,10 @@ from loambrief.report.links import web_address
 
 Element = ET.Element
 _ID = re.compile(r"[A-Za-z][A-Za-z0-9._-]*")
-BLOCKS = frozenset(
-    "address article aside body caption dd details div dl dt figure footer h1 h2 h3 h4 h5 h6 head "
-    "header hr html li link main meta nav ol p section style summary table tbody td tfoot th thead "
-    "title tr ul".split())
+BLOCKS = frozenset((
+    "body", "caption", "dd", "details", "div", "dl", "dt", "figure", "h1", "h2", "h3", "h4", "h5",
+    "h6", "head", "header", "html", "li", "main", "meta", "nav", "ol", "p", "section", "style",
+    "summary", "table", "tbody", "td", "th", "thead", "title", "tr", "ul"))
 """Elements after which a line may end without showing."""
 
 
@@ -47,7 +47,7 @@ def readable(text: str) -> str:
 
 def add(parent: Element, tag: str, text: str = "", **attributes: str) -> Element:
     """A new element below another; ``class_`` is the class, ``_`` in a name is a hyphen."""
-    named = {("class" if k == "class_" else k.replace("_", "-")): v
+    named = {("class" if k == "class_" else k.replace("_", "-")): readable(v).replace("\n", " ")
              for k, v in attributes.items() if v}
     made = ET.SubElement(parent, tag, named)
     if text:
@@ -135,7 +135,7 @@ class Tree:
             inner = parent
             target = self.target(Span("", link=span.link or link))
             if target:
-                inner = add(inner, "a", href=target, aria_label=readable(span.describe))
+                inner = add(inner, "a", href=target, aria_label=span.describe)
                 if not target.startswith("#"):
                     inner.set("rel", "noreferrer")
             for wanted, tag in ((span.bold, "b"), (span.italic, "i"), (span.small, "small")):
