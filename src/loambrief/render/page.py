@@ -1,12 +1,15 @@
-"""The sheet around the text: running head, page number, status band."""
+"""The sheet around the text: running head, page number, status band and watermark."""
 
 from __future__ import annotations
 
+import math
+import re
 from io import BytesIO
 
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
 from loambrief.charts.fonts import BOLD, REGULAR
+from loambrief.charts.outlines import outline
 from loambrief.render.compose import clean
 from loambrief.render.flowables import text_width
 from loambrief.render.styles import Look
@@ -57,6 +60,8 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         root.kids.insert(0, status)
 
     def furnish(canvas: TaggedCanvas, _: BaseDocTemplate) -> None:
+        if word:
+            _watermark(canvas, word, look)
         _furnish(canvas, model, look)
         if word:  # content on the first page, decoration on the others
             _band(canvas, word, look, None if canvas.page_count() else status)
@@ -125,7 +130,9 @@ def status_word(model: ReportModel) -> str:
     """What the band on each page says; nothing once the document is issued."""
     words = {
         DocumentStatus.DRAFT: model.words.draft,
+        DocumentStatus.SUPERSEDED: model.words.superseded,
         DocumentStatus.WITHDRAWN: model.words.withdrawn,
+        DocumentStatus.REDACTED: model.words.redacted,
     }
     return clean(words.get(model.status, ""))
 
@@ -143,6 +150,35 @@ def _band(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) 
         canvas.setFillColor(look.colours["paper"])
         canvas.setFont(BOLD, min(look.style("label").fontSize, height - 5))
         canvas.drawString(left + 6, bottom + 4.2, word)
+    canvas.restoreState()
+
+
+WATERMARK_GREY, WATERMARK_LINE = 0.8, 0.9
+"""Shade and thickness [pt] of the outlines: a copier keeps them, and text on them is read."""
+
+
+def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
+    """The first word of the status across the page, as outlines behind everything else.
+
+    Opaque lines, no transparency; shapes instead of letters, so that neither a search nor a
+    reader's voice meets them.
+    """
+    shape = outline(re.split("[:,]", word)[0].strip())
+    across = math.hypot(look.text_width, look.text_height)
+    size = min(0.8 * across / shape.width, 0.25 * look.text_height / shape.height)
+    canvas.saveState()
+    with canvas.artifact("Pagination", "Watermark"):
+        canvas.translate(look.width / 2, look.height / 2)
+        canvas.rotate(math.degrees(math.atan2(look.text_height, look.text_width)))
+        canvas.setStrokeGray(WATERMARK_GREY)
+        canvas.setLineWidth(WATERMARK_LINE)
+        path = canvas.beginPath()
+        draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo,
+                "close": path.close}
+        middle = (shape.width / 2, shape.height / 2)
+        for kind, points in shape.steps:
+            draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))
+        canvas.drawPath(path, stroke=1, fill=0)
     canvas.restoreState()
 
 

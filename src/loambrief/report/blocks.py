@@ -280,7 +280,9 @@ class DocumentStatus(StrEnum):
 
     DRAFT = "draft"
     ISSUED = "issued"
+    SUPERSEDED = "superseded"
     WITHDRAWN = "withdrawn"
+    REDACTED = "redacted"
 
 
 class Relationship(StrEnum):
@@ -312,7 +314,9 @@ class Words:
 
     page_of: str
     draft: str
+    superseded: str
     withdrawn: str
+    redacted: str
     caution: str
     practice: str
     note: str
