@@ -263,7 +263,7 @@ def test_reading_order_of_cards(advisory):
     """ensures that what stands side by side is read one after the other."""
     told = _told(advisory)
     told = told[told.index("Nitrogen and rain"):]
-    order = ["What speaks for it", "Sheep sorrel", "What speaks against it", "Nodules were pink",
+    order = ["For it", "Sheep sorrel", "Against it", "Nodules were pink",
              "Spread 1.5 ton/ac of ag lime", "Check the spreader", "Lime dust burns",
              "Subsoil the headlands"]
     places = [told.index(words) for words in order]

@@ -33,7 +33,7 @@ def draw(spec: BudgetSpec, width: float) -> Figure:
     cost_size = max(text_width(c, t.text, "bold") for c in costs)
     sum_size = max([text_width(s, t.small) for s in sums] + [text_width(w.running_total, t.small)])
     rank_size = max(text_width(str(s.rank), t.text, "bold") for s in spec.steps) + 6
-    left = width * 0.34 if wide else rank_size
+    left = width * 0.42 if wide else rank_size
     right = width - cost_size - 10 - (sum_size + 12 if wide else 0)
     across = Scale(0, high, left, right if wide else width - 2)
 
@@ -45,7 +45,7 @@ def draw(spec: BudgetSpec, width: float) -> Figure:
         name = wrap(step.label, label_width, t.text)
         detail = wrap(step.detail, label_width, t.small) if step.detail else []
         block = (len(name) * t.text + len(detail) * t.small) * LEADING
-        height = max(block, BAR) + 7 if wide else block + BAR + 8
+        height = max(block, BAR) + 4 if wide else block + BAR + 8
         y = sheet.y + (height - block) / 2 if wide else sheet.y + 2
         middle = sheet.y + height / 2 if wide else sheet.y + 2 + block + 1 + BAR / 2
         sheet.text(0, y + t.text * 0.98, str(step.rank), weight="bold", colour=colour)

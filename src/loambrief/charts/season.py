@@ -23,7 +23,7 @@ def draw(spec: SeasonSpec, width: float) -> Figure:
     if spec.today:
         marks.insert(0, SeasonMark(spec.today, w.today))
     first, last = _range(spec, marks)
-    left = width * 0.36 if wide else 0.0
+    left = width * 0.46 if wide else 0.0
     days = Scale(first.toordinal(), last.toordinal(), left + 2, width - 6)
 
     flags_bottom = _flags(sheet, marks, days)
@@ -35,7 +35,7 @@ def draw(spec: SeasonSpec, width: float) -> Figure:
         name = wrap(bar.label, size, t.text)
         when = wrap(bar.when, size, t.small) if bar.when else []
         block = (len(name) * t.text + len(when) * t.small) * LEADING
-        height = max(block, BAR) + 7 if wide else block + BAR + 9
+        height = max(block, BAR) + 4 if wide else block + BAR + 9
         y = sheet.y + (height - block) / 2 if wide else sheet.y + 3
         sheet.text(0, y + t.text * 0.98, str(bar.rank), weight="bold")
         below = sheet.lines(rank_size, y, name)

@@ -20,6 +20,7 @@ from loambrief.render.flowables import (
     Together,
     flat,
 )
+from loambrief.render.styles import look as look_for
 from loambrief.render.tables import table
 from loambrief.render.tags import Element
 from loambrief.report import blocks as b
@@ -46,21 +47,40 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
         An unknown kind of block, a skipped heading level, an anchor used twice, a figure
         without a text alternative.
     """
-    width = composer.look.text_width
     made: Made = []
     for block in content:
-        made += make(composer, block, composer.root, width)
+        if isinstance(block, p.Summary):
+            made += _columns(composer, 1)
+        elif isinstance(block, b.Heading):
+            made += _columns(composer, block.columns)
+        made += make(composer, block, composer.root, composer.look.column_width)
     return keep_starts(_breaks_once(made))
 
 
+LARGE = 1.25
+"""From this type scale on pages stay in one column of ordinary type."""
+
+
+def _columns(composer: Composer, count: int) -> Made:
+    """Go on in so many columns, on a new page if that is a change; 0 for as before."""
+    look = composer.look
+    if look.scale >= LARGE or count in (0, look.columns):
+        return []
+    composer.look = look_for(look.paper, look.scale, columns=count)
+    return [PageBreakIfNotEmpty(f"columns{count}")]
+
+
 def _breaks_once(made: Made) -> Made:
-    """Without page breaks at the start, at the end, and directly after another one."""
+    """Without page breaks at the end; of several together one, that which changes most."""
     kept: Made = []
     for item in made:
-        if isinstance(item, PageBreakIfNotEmpty) and (
-            not kept or isinstance(kept[-1], PageBreakIfNotEmpty)
-        ):
-            continue
+        if isinstance(item, PageBreakIfNotEmpty):
+            if not kept and not item.nextTemplate:
+                continue
+            if kept and isinstance(kept[-1], PageBreakIfNotEmpty):
+                if item.nextTemplate:
+                    kept[-1] = item
+                continue
         kept.append(item)
     while kept and isinstance(kept[-1], PageBreakIfNotEmpty):
         kept.pop()
@@ -132,8 +152,7 @@ def _table(composer: Composer, block: b.Table, parent: Element, width: float) ->
 
 
 def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) -> Made:
-    full = composer.look.text_width
-    half = (full - composer.look.lengths["column_gap"]) / 2
+    half = (composer.look.text_width - composer.look.lengths["column_gap"]) / 2
     chart = _chart(composer, block, parent)
     space = composer.look.style("body").leading
     if block.half and width > half:
@@ -167,13 +186,21 @@ def _chart(composer: Composer, block: b.Figure, parent: Element) -> Chart:
 def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: float) -> Made:
     gap = composer.look.lengths["column_gap"]
     half = (width - gap) / 2
-    columns = []
-    for index, figure in enumerate(block.figures):
-        chart: Made = [_chart(composer, figure, parent)]
-        if figure.anchor:
-            chart.insert(0, Anchor(composer.mark(figure.anchor)))
-        columns.append((index * (half + gap), half, chart))
     space = composer.look.style("body").leading
+    sides: tuple[Made, Made] = ([], [])
+    heights = [0.0, 0.0]
+    for figure in block.figures:
+        chart = _chart(composer, figure, parent)
+        shorter = heights.index(min(heights))
+        if sides[shorter]:
+            chart.spaceBefore = space
+        if figure.anchor:
+            here = Anchor(composer.mark(figure.anchor))
+            here.keep_next = True
+            sides[shorter].append(here)
+        sides[shorter].append(chart)
+        heights[shorter] += chart.wrap(half, 1e6)[1] + space
+    columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
     return [Columns(columns, before=0.4 * space, after=0.8 * space)]
 
 

@@ -13,6 +13,7 @@ from loambrief.charts.outlines import outline
 from loambrief.render.compose import clean
 from loambrief.render.flowables import text_width
 from loambrief.render.styles import Look
+from loambrief.render.styles import look as look_for
 from loambrief.render.tags import Element, TaggedCanvas, TaggedText, artifact_operator
 from loambrief.report.blocks import DocumentStatus, ReportModel
 
@@ -37,7 +38,7 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
     bytes
         A tagged PDF.
     """
-    buffer, lengths = BytesIO(), look.lengths
+    buffer = BytesIO()
     document = BaseDocTemplate(
         buffer,
         pagesize=(look.width, look.height),
@@ -51,8 +52,8 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         subject=clean(model.subject),
         creator="Loambrief",
     )
-    frame = Frame(lengths["margin_side"], lengths["margin_bottom"], look.text_width,
-                  look.text_height, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    templates = {count: _frames(look_for(look.paper, look.scale, columns=count))
+                 for count in (1, 2)}
 
     word = status_word(model)
     status = Element("P")
@@ -66,7 +67,8 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         if word:  # content on the first page, decoration on the others
             _band(canvas, word, look, None if canvas.page_count() else status)
 
-    document.addPageTemplates(PageTemplate(id="page", frames=[frame], onPage=furnish))
+    document.addPageTemplates([PageTemplate(id=f"columns{count}", frames=frames, onPage=furnish)
+                               for count, frames in templates.items()])
 
     class Sheet(_NumberedCanvas):
         def __init__(self, *args, **kwargs):
@@ -76,6 +78,14 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
 
     document.build(flowables or [], canvasmaker=Sheet)
     return buffer.getvalue()
+
+
+def _frames(look: Look) -> list[Frame]:
+    """The columns of a page."""
+    step = look.column_width + look.lengths["columns_gap"]
+    return [Frame(look.lengths["margin_side"] + n * step, look.lengths["margin_bottom"],
+                  look.column_width, look.text_height, leftPadding=0, rightPadding=0,
+                  topPadding=0, bottomPadding=0) for n in range(look.columns)]
 
 
 class _NumberedCanvas(TaggedCanvas):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import groupby
+from urllib.parse import urlsplit
 
 from reportlab.platypus import Flowable, PageBreakIfNotEmpty
 
@@ -22,12 +24,12 @@ from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
-from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
+from loambrief.report.blocks import Column, Fact, Row, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
     CLIENT_FIELD,
     ActionCard,
+    Calculation,
     CalculationList,
-    EvidenceLine,
     FindingBlock,
     FirstAction,
     SignOff,
@@ -37,6 +39,8 @@ from loambrief.report.parts import (
 
 Made = list[Flowable]
 DASH = "–"
+SHORT = 900
+"""Reasons and steps of more characters than this get lists of their own."""
 SIGN_HEIGHT = 34.0
 """Room above a line to sign on [pt]."""
 
@@ -162,69 +166,59 @@ def _what(action: FirstAction) -> Text:
 
 def finding(composer: Composer, block: FindingBlock, parent: Element, width: float,
             make: Callable[..., Made]) -> Made:
-    """Title, status line, body, evidence for and against side by side, what belongs to it."""
-    look, words, element = composer.look, composer.words, parent.add("Sect")
-    made: Made = [_card_title(composer, block.title, element, block.anchor)]
+    """Title, status line, body, evidence for and against, what belongs to it."""
+    look, element = composer.look, parent.add("Sect")
+    title = _card_title(composer, block.title, element, block.anchor)
     reading: list[Span] = []
     if block.reading:
         reading += [Span(s.text, bold=True, link=s.link) for s in spans(block.reading)]
     if block.reference:
         reading += [Span("; " if reading else ""), *spans(block.reference)]
+    sure = [Span(s.text, muted=True) for text in (block.grade, block.confidence) if text
+            for s in (Span(", "), *spans(text))][1:]
+    if sure:
+        reading += [Span(" · " if reading else "", muted=True), *sure]
     status = status_line(composer, block.mark, block.status, tuple(reading), element, width)
-    made.append(status)
-    grade: list[Span] = []
-    for word, text in ((words.evidence, block.grade), (words.confidence, block.confidence)):
-        if text:
-            grade += [Span(f"{' · ' if grade else ''}{word}: ", muted=True), *spans(text)]
-    if grade:
-        status.keep_next = True
-        made.append(composer.text(tuple(grade), element, "small"))
-        made[-1].spaceAfter = look.style("body").spaceAfter
-    for line in made:
-        line.keep_next = bool(block.body)
-    made += [composer.text(text, element) for text in block.body]
-    made += _evidence(composer, block, element, width)
+    status.keep_next = bool(block.body)
+    made: Made = [title, status]
+    body = joined(block.body)
+    if body:
+        made.append(composer.text(body, element))
+        made[-1].spaceAfter = 0.2 * look.style("body").leading
+    made += _evidence(composer, block, element)
     for part in block.blocks:
         made += flat(make(composer, part, element, width))
-    if stack(made, width) <= look.text_height * 0.3:
+    made[-1].spaceAfter = 0.55 * look.style("body").leading
+    if stack(made, width) <= look.text_height * 0.3 / look.columns:
         return [Together(made)]
     return made
 
 
-def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
-    words, gap = composer.words, composer.look.lengths["column_gap"]
-    sides = [(words.evidence_for, block.support), (words.evidence_against, block.against)]
-    sides = [(word, lines) for word, lines in sides if lines]
-    made: Made = []
-    if len(sides) == 2:
-        half = (width - gap) / 2
-        columns = [
-            (index * (half + gap), half, _evidence_list(composer, word, lines, element))
-            for index, (word, lines) in enumerate(sides)
-        ]
-        made.append(Columns(columns, after=0.3 * composer.look.style("body").leading,
-                            keep_whole=composer.look.text_height / 4))
-    elif sides:
-        made += _evidence_list(composer, *sides[0], element)
-    if block.context:
-        made += _evidence_list(composer, words.evidence_context, block.context, element)
-    return made
+def joined(texts: Sequence[Text]) -> Text:
+    """Paragraphs as one."""
+    pieces: list[str | Span] = []
+    for text in texts:
+        if plain(text).strip():
+            pieces += [" ", *spans(text)] if pieces else [*spans(text)]
+    return tuple(pieces)
 
 
-def _evidence_list(composer: Composer, word: str, lines: tuple[EvidenceLine, ...],
-                   element: Element) -> Made:
-    head = composer.text(word, element, "group")
-    head.keep_next = True
-    texts = []
-    for line in lines:
-        pieces = [*spans(line.text)]
-        if line.grade:
-            grade = plain(line.grade)
-            pieces.append(Span(f" ({grade})", italic=True, muted=True))
-        if line.sources:
-            pieces += [Span(" "), *spans(line.sources)]
-        texts.append(tuple(pieces))
-    return [head, *composer.items(tuple(texts), element, style="small")]
+def _evidence(composer: Composer, block: FindingBlock, element: Element) -> Made:
+    """One list; the first line of each kind says which kind it is."""
+    words = composer.words
+    texts: list[Text] = []
+    for word, lines in ((words.evidence_for, block.support),
+                        (words.evidence_against, block.against),
+                        (words.evidence_context, block.context)):
+        for number, line in enumerate(lines):
+            pieces = [Span(f"{word}: ", bold=True)] if number == 0 else []
+            pieces += spans(line.text)
+            if line.grade:
+                pieces.append(Span(f" ({plain(line.grade)})", italic=True, muted=True))
+            if line.sources:
+                pieces += [Span(" "), *spans(line.sources)]
+            texts.append(tuple(pieces))
+    return composer.items(tuple(texts), element, style="small")
 
 
 def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
@@ -262,13 +256,27 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
         (words.total, block.total), (words.when, block.time), (words.where, block.place),
         (words.cost, block.cost), (words.depends, block.depends),
     ]
-    body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, main)
-    for word, texts, numbered in ((words.why, block.why, None), (words.how, block.how, 1)):
-        if texts:
-            head = composer.text(word, element, "group")
-            head.keep_next = True
-            body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
-    body += [composer.text(text, element, "note") for text in block.notes]
+    if block.rate or block.cautions:
+        told = [(words.why, block.why, None), (words.how, block.how, 1)]
+        short = sum(len(plain(text)) for _, texts, _ in told for text in texts) < SHORT
+        pairs += [(word, _lines(texts)) for word, texts, _ in told if short]
+        body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, main)
+        for word, texts, numbered in told if not short else ():
+            if texts:
+                head = composer.text(word, element, "group")
+                head.keep_next = True
+                body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
+    else:
+        pairs += [(words.why, joined(block.why)), (words.how, joined(block.how))]
+        told: list[str | Span] = []
+        for word, text in pairs:
+            if text:
+                told += [Span(f"{'  ' if told else ''}{word}: ", muted=True), *spans(text)]
+        if told:
+            body.append(composer.text(tuple(told), element, "value"))
+    notes = joined(block.notes)
+    if notes:
+        body.append(composer.text(notes, element, "note"))
     columns = [(indent, main, body)] if body else []
     if block.cautions:
         caution = element.add("Div")
@@ -290,6 +298,14 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
     if stack(made, width) <= look.text_height * 0.42:
         return [Together(made)]
     return made
+
+
+def _lines(texts: Sequence[Text]) -> Text:
+    """Texts, each on a line of its own."""
+    pieces: list[str | Span] = []
+    for text in texts:
+        pieces += ["\n", *spans(text)] if pieces else [*spans(text)]
+    return tuple(pieces)
 
 
 def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float) -> Made:
@@ -321,34 +337,51 @@ def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float)
 
 def calculations(composer: Composer, block: CalculationList, parent: Element,
                  width: float) -> Made:
-    """A table: what, from which inputs, the answer, from which source; a row names each group."""
-    words = composer.words
-    rows = []
-    group: Text = ""
-    for number, item in enumerate(block.items, start=1):
-        if item.group and item.group != group:
-            rows.append(Row((item.group,), RowKind.GROUP))
-        group = item.group
-        inputs: list[Span] = []
-        for fact in item.inputs:
-            inputs += [Span(f"{'; ' if inputs else ''}{plain(fact.label)}\u00a0", muted=True),
-                       *spans(fact.value)]
-        answer = [*spans(item.answer)]
-        for text, bold in ((item.outside, True), (item.note, False)):
-            if text:
-                answer += [Span("; "), *(Span(s.text, bold=bold or s.bold, small=True, link=s.link)
-                                         for s in spans(text))]
-        rows.append(Row((item.number or str(number), item.name, tuple(inputs), tuple(answer)),
-                        anchor=item.anchor))
-    columns = (
-        Column(words.rank, weight=0.07), Column(words.quantity, weight=0.26),
-        Column(words.inputs, weight=0.45), Column(words.answer, weight=0.22),
-    )
-    return table(composer, Table(columns, tuple(rows)), parent, width, small=True)
+    """Each formula once, then its calculations: what, from which inputs, and the answer."""
+    made: Made = []
+    places = {id(item): number for number, item in enumerate(block.items, start=1)}
+    for formula, members in groupby(block.items, key=lambda item: item.group):
+        if formula:
+            made.append(composer.text(formula, parent, "group"))
+            made[-1].keep_next = True
+        items = list(members)
+        numbers = [plain(item.number).split(", ") if item.number else [str(places[id(item)])]
+                   for item in items]
+        listed = composer.items(
+            tuple(_calculation(item, ids[1:]) for item, ids in zip(items, numbers, strict=True)),
+            parent, style="table_small", labels=tuple(clean(ids[0]) for ids in numbers))
+        for item, paragraph in zip(items, listed, strict=True):
+            paragraph.tag.bookmark = composer.mark(item.anchor)
+        made += _spaced(composer, listed, 0.35)
+    return made
+
+
+def _calculation(item: Calculation, also: Sequence[str]) -> Text:
+    told: list[Span] = [*spans(item.name)]
+    if also:
+        told.append(Span(f"{' ' if told else ''}({', '.join(also)})", muted=True))
+    if told and item.inputs:
+        told.append(Span(": "))
+    for number, fact in enumerate(item.inputs):
+        told += [Span(f"{'; ' if number else ''}{plain(fact.label)}\u00a0", muted=True),
+                 *spans(fact.value)]
+    told.append(Span(" = " if told else "= "))
+    told += [Span(s.text, bold=True, link=s.link) for s in spans(item.answer)]
+    for text, bold in ((item.outside, True), (item.note, False)):
+        if text:
+            told += [Span("; "), *(Span(s.text, bold=bold or s.bold, link=s.link)
+                                   for s in spans(text))]
+    return tuple(told)
+
+
+def _spaced(composer: Composer, made: Made, share: float) -> Made:
+    if made:
+        made[-1].spaceAfter = share * composer.look.style("body").leading
+    return made
 
 
 def sources(composer: Composer, block: SourceList, parent: Element, width: float) -> Made:
-    """Citations with their labels; addresses are links."""
+    """Citations with their labels, and the site that holds each as a link."""
     texts = []
     for item in block.items:
         pieces = [*spans(item.citation)]
@@ -356,14 +389,19 @@ def sources(composer: Composer, block: SourceList, parent: Element, width: float
             pieces += [Span(" "), *(Span(s.text, italic=True, muted=True)
                                     for s in spans(item.note))]
         if item.url:
-            pieces += [Span(" "), Span(item.url, link=item.url)]
+            heard = composer.words.site.replace("{}", item.url)
+            pieces += [Span(" "), Span(site(item.url), link=item.url, describe=heard)]
         texts.append(tuple(pieces))
-    made = composer.items(tuple(texts), parent, style="small",
+    made = composer.items(tuple(texts), parent, style="note.ink",
                           labels=tuple(clean(item.label) for item in block.items))
     for item, paragraph in zip(block.items, made, strict=True):
         paragraph.tag.bookmark = composer.mark(item.anchor)
-        paragraph.spaceAfter = 0.25 * composer.look.style("body").leading
     return made
+
+
+def site(url: str) -> str:
+    """The site of an address, as a link is printed: "example.org"."""
+    return (urlsplit(url).hostname or url).removeprefix("www.")
 
 
 def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:

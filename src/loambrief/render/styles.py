@@ -38,6 +38,8 @@ class Look:
         The ``[page]`` numbers [pt].
     styles : mapping of str to ParagraphStyle
         Named as in ``[page.type]``, and variants such as "table.right".
+    columns : int
+        Columns of a page.
     """
 
     paper: Paper
@@ -47,11 +49,18 @@ class Look:
     colours: Mapping[str, Color]
     lengths: Mapping[str, float]
     styles: Mapping[str, ParagraphStyle]
+    columns: int = 1
 
     @property
     def text_width(self) -> float:
         """Width of the text area [pt]."""
         return self.width - 2 * self.lengths["margin_side"]
+
+    @property
+    def column_width(self) -> float:
+        """Width of one column of the text area [pt]."""
+        gaps = (self.columns - 1) * self.lengths["columns_gap"]
+        return (self.text_width - gaps) / self.columns
 
     @property
     def text_height(self) -> float:
@@ -80,7 +89,8 @@ def _theme() -> Mapping[str, Mapping]:
 
 
 @cache
-def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False) -> Look:
+def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
+         columns: int = 1) -> Look:
     """The look for a paper and type scale.
 
     Parameters
@@ -90,6 +100,8 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False) -
         1 for normal type, up to 1.6.
     dense : bool
         The same type with less space around it.
+    columns : int
+        1, or 2 for reference pages: smaller type, closer set.
 
     Returns
     -------
@@ -105,7 +117,12 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False) -
     try:
         colours = {k: HexColor(v) for k, v in theme["colors"].items() if isinstance(v, str)}
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
-        sizes = {k: (a * scale, b * scale) for k, (a, b) in theme["page"]["type"].items()}
+        types = theme["page"]["type"]
+        if columns > 1:
+            fine = theme["page"]["fine"]
+            lengths |= {k: float(v) for k, v in fine.items() if not isinstance(v, dict)}
+            types = types | fine["type"]
+        sizes = {k: (a * scale, b * scale) for k, (a, b) in types.items()}
         if dense:
             lengths["cell"] *= DENSE_SPACE
             sizes = {k: (a, max(a * 1.16, b * DENSE_LEADING)) for k, (a, b) in sizes.items()}
@@ -116,7 +133,7 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False) -
     if tiny:
         raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
     width, height = SIZES[paper]
-    return Look(paper, scale, width, height, colours, lengths, styles)
+    return Look(paper, scale, width, height, colours, lengths, styles, columns)
 
 
 def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyle]:
@@ -128,6 +145,7 @@ def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyl
         "body": ("body", REGULAR, ink, 0, 0.45),
         "lead": ("lead", REGULAR, ink, 0, 0.5),
         "note": ("note", REGULAR, muted, 0, 0.35),
+        "note.ink": ("note", REGULAR, ink, 0, 0.16),
         "big": ("big", REGULAR, ink, 0, 0.5),
         "item": ("body", REGULAR, ink, 0, 0.22),
         "small": ("small", REGULAR, ink, 0, 0.12),

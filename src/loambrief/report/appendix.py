@@ -1,17 +1,15 @@
-"""Behind the advice: results as typed, calculations, sources, sign-off."""
+"""Behind the advice: results as typed, sources, record and sign-off."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
-from loambrief.agronomy.registry import FORMULAS, Result
 from loambrief.case.schema import Sample
 from loambrief.report.blocks import (
     Block,
     Column,
     Fact,
     Heading,
-    KeyFacts,
     Paragraph,
     Row,
     RowKind,
@@ -22,16 +20,8 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
-from loambrief.report.numbers import NBSP, figures
-from loambrief.report.parts import (
-    ADVISER_FIELD,
-    CLIENT_FIELD,
-    Calculation,
-    CalculationList,
-    SignOff,
-    Source,
-    SourceList,
-)
+from loambrief.report.numbers import figures
+from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
 from loambrief.tables import reference
 
 RESULTS = ("ph", "buffer_ph", "organic_matter", "organic_carbon", "total_nitrogen", "phosphorus",
@@ -44,12 +34,6 @@ METHOD_OF = {"ph": "ph", "buffer_ph": "buffer", "organic_matter": "organic_matte
              "magnesium": "cations", "sodium": "cations", "sulfate_s": "sulfur", "zinc": "zinc",
              "copper": "copper", "manganese": "manganese", "iron": "iron", "boron": "boron",
              "aluminum": "aluminum", "ec": "ec", "cec": "cec"}
-UNIT_SUFFIXES = (  # parameter-name endings that carry a unit
-    ("_g_cm3", "g/cm³"), ("_meq_l", "meq/L"), ("_ds_m", "dS/m"), ("_kg_ha", "kg/ha"),
-    ("_lb_ac", "lb/ac"), ("_t_ha", "t/ha"), ("_mg_l", "mg/L"), ("_ppm", "ppm"), ("_pct", "%"),
-    ("_meq", "meq/100 g"), ("_psi", "psi"), ("_mpa", "MPa"), ("_in", "in"), ("_cm", "cm"),
-    ("_mm", "mm"), ("_ac", "ac"), ("_days", "days"), ("_c", "°C"),
-)
 
 
 def results_section(context: Context) -> list[Block]:
@@ -69,15 +53,18 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     word = context.word
     name = f"{sample.id} ({sample.place})" if sample.place else sample.id
     yield Heading(2, word("sample_title", name=name))
-    facts = [
-        Fact(word("fact_sampled"), context.writer.day(sample.date)),
-        Fact(word("fact_lab"), " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
-        Fact(word("fact_cores"), figures(sample.cores) if sample.cores else word("not_stated")),
-        Fact(word("fact_residue"), sample.residue or word("not_stated")),
-        Fact(word("fact_texture"), sample.texture or word("not_stated")),
-        Fact(word("fact_fizz"), sample.fizz or word("not_stated")),
-    ]
-    yield KeyFacts(tuple(facts), columns=3)
+    facts = (
+        ("sampled", context.writer.day(sample.date)),
+        ("lab", " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
+        ("cores", figures(sample.cores) if sample.cores else word("not_stated")),
+        ("residue", sample.residue or word("not_stated")),
+        ("texture", sample.texture or word("not_stated")),
+        ("fizz", sample.fizz or word("not_stated")),
+    )
+    told: list[str | Span] = []
+    for label, value in facts:
+        told += [Span(f"{'; ' if told else ''}{word(f'fact_{label}')} ", muted=True), value]
+    yield Paragraph(tuple(told), Style.SMALL)
     rows = [
         row
         for field in RESULTS
@@ -121,108 +108,23 @@ def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...
     return (context.word(f"result_{field}"), method or "–", *(_typed(v) for v in values))
 
 
-def calculations_section(context: Context) -> list[Block]:
-    """Every number that was worked out, with inputs and answer, under its formula."""
-    keys = list(dict.fromkeys(_group_key(r) for r in context.calculations))
-    ordered = sorted(context.calculations, key=lambda r: keys.index(_group_key(r)))
-    if not ordered:
-        return []
-    return [
-        Heading(1, context.word("heading_calculations"), anchor="calculations"),
-        Paragraph(context.word("calculations_intro")),
-        CalculationList(tuple(_calculation(context, r) for r in ordered)),
-    ]
-
-
-def _group_key(result: Result) -> tuple[str, str, str, str]:
-    return (result.formula, result.source, result.locator, result.how)
-
-
-def _calculation(context: Context, result: Result) -> Calculation:
-    return Calculation(
-        number=result.calculation,
-        group=_formula_line(context, result),
-        name=result.subject or context.case.field.name,
-        inputs=tuple(_inputs(result.inputs)),
-        answer=_answer(context, result),
-        outside="" if result.within_range else context.word("outside_range"),
-        anchor=anchor("c", result.calculation),
-    )
-
-
-def _formula_line(context: Context, result: Result) -> Text:
-    """Name of the quantity, registered name, source and how it was checked."""
-    name = (FORMULAS[result.formula].__doc__ or result.formula).strip().splitlines()[0]
-    how = context.word(f"how_{result.how}") if result.how != "seen" else ""
-    if result.evidence == "common practice":
-        how = context.word("grade_common_practice")
-    tail = "; ".join(part for part in (result.locator, how) if part)
-    return (
-        Span(name.rstrip("."), bold=True),
-        Span(f"  {result.formula} ", muted=True),
-        *context.sources.cite((result.source,)),
-        Span(f" {tail}" if tail else "", muted=True),
-    )
-
-
-def _answer(context: Context, result: Result) -> str:
-    if result.value is None:
-        return context.word("no_answer")
-    if isinstance(result.value, str):
-        return result.value
-    unit = "" if result.unit in ("1", "pH") else result.unit
-    glue = "" if unit in ("", "%") else NBSP
-    return f"{_precise(result.value)}{glue}{unit}"
-
-
-def _precise(value: float) -> str:
-    """Unrounded for the record, yet readable: five significant digits."""
-    text = f"{value:.5g}"
-    return f"{value:,.0f}" if "e" in text and abs(value) < 1e9 else text
-
-
-def _inputs(inputs: Mapping[str, object]) -> Iterator[Fact]:
-    for name, value in inputs.items():
-        label, unit = _label(name)
-        yield Fact(label, _value(value, unit))
-
-
-def _label(name: str) -> tuple[str, str]:
-    for suffix, unit in UNIT_SUFFIXES:
-        if name.endswith(suffix):
-            return name.removesuffix(suffix).replace("_", " "), unit
-    return name.replace("_", " "), ""
-
-
-def _value(value: object, unit: str) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int | float):
-        glue = "" if unit in ("", "%") else NBSP
-        return f"{_precise(float(value))}{glue}{unit}"
-    if isinstance(value, Mapping):
-        return ", ".join(f"{k} {_value(v, '')}" for k, v in value.items())
-    if isinstance(value, list | tuple):
-        shown = [_value(v, "") for v in value[:24]]
-        more = f" … ({len(value)})" if len(value) > 24 else ""
-        return "; ".join(shown) + more + (f" {unit}" if unit else "")
-    return str(value)
-
-
 def sources_section(context: Context) -> list[Block]:
     """The publications this advisory rests on, in order of first mention."""
     if not context.sources.numbers:
         return []
     entries = []
+    unseen = {r.source for r in context.calculations if r.how == "memory"}
     for key in context.sources.numbers:
         about = reference(key)
+        note = "kind_practice" if "practice" in about.kind else (
+            "how_memory" if key in unseen else "")
         entries.append(
             Source(
                 label=context.sources.label(key),
                 citation=about.citation,
                 anchor=anchor("s", key),
                 url=about.url if about.url.startswith(("http://", "https://")) else "",
-                note=context.word("kind_practice") if about.kind == "practice" else "",
+                note=context.word(note) if note else "",
             )
         )
     return [

@@ -71,6 +71,9 @@ class Heading(Block):
 
     ``level`` is 1 to 3 and may not skip one. ``anchor`` is what links name (unique in the
     document). ``bookmark`` is a shorter text for the outline. ``new_page`` starts a page.
+    ``columns``: from here on the pages are set in one or two columns, two in smaller type,
+    for reference rather than for reading through; 0 leaves it as it is. Other than as it
+    is, it starts a page.
     """
 
     level: int
@@ -78,10 +81,13 @@ class Heading(Block):
     anchor: str = ""
     bookmark: str = ""
     new_page: bool = False
+    columns: int = 0
 
     def __post_init__(self) -> None:
         if self.level not in (1, 2, 3):
             raise ValueError(f"heading level {self.level}; 1 to 3")
+        if self.columns not in (0, 1, 2):
+            raise ValueError(f"{self.columns} columns; 1, 2, or 0 for as before")
 
 
 class Style(StrEnum):
@@ -90,6 +96,8 @@ class Style(StrEnum):
     BODY = "body"
     LEAD = "lead"
     NOTE = "note"
+    SMALL = "small"
+    """As small as the note, in the first voice."""
     BIG = "big"
     """For sheets that are read at arm's length."""
 
@@ -211,13 +219,13 @@ class Figure(Block):
 
 @dataclass(frozen=True)
 class FigureRow(Block):
-    """Two half-width charts side by side, tops level."""
+    """Half-width charts in two columns: each goes under the shorter column so far."""
 
     figures: tuple[Figure, ...]
 
     def __post_init__(self) -> None:
-        if not 1 <= len(self.figures) <= 2:
-            raise ValueError("a figure row holds one or two figures")
+        if not self.figures:
+            raise ValueError("a figure row holds at least one figure")
 
 
 class CalloutKind(StrEnum):

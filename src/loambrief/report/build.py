@@ -1,4 +1,8 @@
-"""The whole report of one case, section by section, in the order it is read."""
+"""The whole report of one case, section by section, in the order it is read.
+
+First what the grower acts on, up to the signatures; then what it rests on: findings,
+results, calculations and sources, in two columns.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +10,7 @@ from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.findings.assess import Diagnosis
-from loambrief.report.appendix import (
-    calculations_section,
-    record_section,
-    results_section,
-    sources_section,
-)
+from loambrief.report.appendix import record_section, results_section, sources_section
 from loambrief.report.blocks import (
     Attachment,
     Block,
@@ -34,6 +33,7 @@ from loambrief.report.plan_part import (
 )
 from loambrief.report.summary import summary
 from loambrief.report.text import Writer
+from loambrief.report.workings import calculations_section
 
 
 def build_field(
@@ -69,16 +69,16 @@ def build_field(
     blocks: list[Block] = [summary(context)]
     if drawn.overview:
         blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures",
-                              new_page=True))
+                              new_page=True, columns=1))
         blocks += drawn.overview
     blocks += plan_section(context, drawn.plan)
     blocks += avoid_section(context)
-    blocks += findings_section(context, drawn.by_topic)
     blocks += missing_section(context)
     blocks += followup_section(context)
     blocks += cautions_section(context)
-    blocks += results_section(context)
     blocks += record_section(context)
+    blocks += findings_section(context, drawn.by_topic)
+    blocks += results_section(context)
     blocks += calculations_section(context)
     blocks += sources_section(context)
     model = ReportModel(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
@@ -12,7 +14,8 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, Message, say
 from loambrief.report import numbers
-from loambrief.report.links import SourceNumbers
+from loambrief.report.blocks import Span
+from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 
@@ -38,6 +41,19 @@ class Context:
     @property
     def system(self) -> str:
         return self.writer.system
+
+    @cached_property
+    def worked_out(self) -> tuple[Worked, ...]:
+        """The calculations, equal ones as one."""
+        return distinct(self.calculations)
+
+    @cached_property
+    def _printed(self) -> dict[str, str]:
+        return {name: worked.ids[0] for worked in self.worked_out for name in worked.ids}
+
+    def worked(self, results: Iterable[Result]) -> tuple[Span, ...]:
+        """Links to calculations, under the numbers they are listed with."""
+        return calculation_links(results, self._printed)
 
     def write(self, message: Message) -> str:
         return self.writer.write(message)

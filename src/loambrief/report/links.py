@@ -4,8 +4,9 @@ each other."""
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from urllib.parse import quote
 
 from loambrief.agronomy.registry import Result
@@ -56,10 +57,52 @@ class SourceNumbers:
         return f"[{self.numbers[key]}]"
 
 
-def calculation_links(results: Iterable[Result]) -> tuple[Span, ...]:
-    """Links such as "c012 c013" to the calculations that were recorded."""
+@dataclass(frozen=True)
+class Worked:
+    """One line of the list of calculations: recorded once or oftener, inputs and answer equal.
+
+    Attributes
+    ----------
+    result : Result
+        The first of them.
+    ids : tuple of str
+        All their numbers ("c018", "c021").
+    subjects : tuple of str
+        What they are about, each once; empty for the field.
+    """
+
+    result: Result
+    ids: tuple[str, ...]
+    subjects: tuple[str, ...]
+
+
+def distinct(calculations: Iterable[Result]) -> tuple[Worked, ...]:
+    """Calculations in order; one with the formula, inputs and answer of an earlier one joins it."""
+    alike: dict[str, list[Result]] = {}
+    for result in calculations:
+        key = repr((result.formula, sorted(result.inputs.items()), result.value, result.source,
+                    result.locator, result.how))
+        alike.setdefault(key, []).append(result)
+    return tuple(
+        Worked(same[0], tuple(r.calculation for r in same),
+               tuple(dict.fromkeys(r.subject for r in same)))
+        for same in alike.values()
+    )
+
+
+def calculation_links(results: Iterable[Result],
+                      printed: Mapping[str, str] = MappingProxyType({})) -> tuple[Span, ...]:
+    """Links such as "c012 c013" to the calculations that were recorded.
+
+    Parameters
+    ----------
+    results : iterable of Result
+    printed : mapping of str to str
+        Number of a calculation to the number it is listed under, where that is another.
+    """
     links: list[Span] = []
-    for name in dict.fromkeys(r.calculation for r in results if r.calculation):
+    names = (printed.get(r.calculation, r.calculation) for r in results if r.calculation)
+    for name in dict.fromkeys(names):
         if links:
             links.append(Span(" ", small=True))
         links.append(Span(name, small=True, link=f"#{anchor('c', name)}"))

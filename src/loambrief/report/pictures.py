@@ -46,39 +46,50 @@ LAYER_FIELDS = (("ph", "pH", 1, 4.0), ("phosphorus", "ppm", 0, 0.0), ("potassium
 
 @dataclass(frozen=True)
 class Pictures:
-    """Charts by where they stand."""
+    """Charts by where they stand.
+
+    Attributes
+    ----------
+    overview : tuple of Figure or FigureRow
+        The field in pictures.
+    by_topic : mapping of str to str
+        Topic to the anchor of its chart in the overview.
+    plan : tuple of Figure
+        Money and season.
+    """
 
     overview: tuple[Figure | FigureRow, ...] = ()
-    by_topic: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
+    by_topic: Mapping[str, str] = field(default_factory=dict)
     plan: tuple[Figure, ...] = ()
 
 
 def pictures(context: Context) -> Pictures:
     """All charts that have data."""
-    drawn: list[Figure | FigureRow] = []
     halves: list[Figure] = []
-    for make, half in ((_penetration, True), (_sufficiency, True), (_salinity, True),
-                       (_cations, True), (pictures_signs.sap, True)):
+    topics: dict[str, str] = {}
+    for topic, make in (
+        ("compaction", _penetration), ("nutrients", _sufficiency), ("salinity", _salinity),
+        ("cations", _cations), ("refractometry", pictures_signs.sap),
+        ("carbon_nitrogen", pictures_signs.carbon_nitrogen), ("weeds", pictures_signs.weeds),
+    ):
         spec = make(context)
         if spec is not None and has_data(spec):
-            halves.append(Figure(_described(context, spec), half=half))
-    if len(halves) == 1:
-        drawn.append(replace(halves[0], half=False))
-    else:
-        drawn += [FigureRow(tuple(halves[i:i + 2])) for i in range(0, len(halves), 2)]
-    topics: dict[str, tuple[Figure, ...]] = {}
-    layers = tuple(
+            topics[topic] = f"picture-{topic}"
+            halves.append(Figure(_described(context, spec), True, topics[topic]))
+    layers = [
         Figure(_described(context, spec))
         for sample in context.case.samples
         if (spec := _layers(context, sample)) is not None and has_data(spec)
-    )
+    ]
     if layers:
-        topics["stratification"] = layers
-    for topic, make in (("weeds", pictures_signs.weeds),
-                        ("carbon_nitrogen", pictures_signs.carbon_nitrogen)):
-        spec = make(context)
-        if spec is not None and has_data(spec):
-            topics[topic] = (Figure(_described(context, spec)),)
+        topics["stratification"] = "picture-stratification"
+        layers[0] = replace(layers[0], anchor=topics["stratification"])
+    drawn: list[Figure | FigureRow] = []
+    if len(halves) == 1:
+        drawn.append(replace(halves[0], half=False))
+    elif halves:
+        drawn.append(FigureRow(tuple(halves)))
+    drawn += layers
     plan = tuple(
         Figure(_described(context, spec))
         for spec in (pictures_plan.budget(context), pictures_plan.season(context))

@@ -73,6 +73,12 @@ def _way(context: Context, way: Alternative) -> tuple[Text, ...]:
     return context.write(way.name), cost, context.write(way.note)
 
 
+def without_range(action: Action) -> bool:
+    """A rate without a range; that no published error applies is said once for all."""
+    return (action.rate is not None and action.rate_low is None
+            and action.kind is not NeedKind.MEASURE)
+
+
 def action_notes(context: Context, action: Action) -> list[Text]:
     """The adviser's own rate, what is uncertain, the benefit, and what waiting costs."""
     notes: list[Text] = []
@@ -81,13 +87,10 @@ def action_notes(context: Context, action: Action) -> list[Text]:
                                        unit=action.rate_unit, reason=action.own_reason)))
     if action.uncertain is not None:
         notes.append(context.write(action.uncertain))
-    if action.rate is not None and action.rate_low is None and action.kind is not NeedKind.MEASURE:
-        notes.append(context.write(say("actions.range_unknown")))
-    if action.benefit is not None:
+    if action.benefit is not None and action.response_chance_pct is not None:
         chance = [r for r in action.results
                   if r.details.get("response_chance_pct") == action.response_chance_pct]
-        cited = context.sources.cite((chance[0].source,)) if (
-            chance and action.response_chance_pct is not None) else ()
+        cited = context.sources.cite((chance[0].source,)) if chance else ()
         notes.append((context.write(action.benefit), " ", *cited))
     notes += [context.write(m) for m in action.waiting]
     return notes

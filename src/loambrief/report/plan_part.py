@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from loambrief.actions.model import Action
+from loambrief.findings.model import say
 from loambrief.report.blocks import (
     Block,
     Bullets,
@@ -20,9 +21,10 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
-from loambrief.report.links import anchor, calculation_links
+from loambrief.report.links import anchor
+from loambrief.report.naming import brief
 from loambrief.report.parts import ActionCard
-from loambrief.report.plan_money import action_notes, money_blocks
+from loambrief.report.plan_money import action_notes, money_blocks, without_range
 from loambrief.report.text import nutrient_name
 
 
@@ -31,7 +33,7 @@ def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
     plan, word = context.plan, context.word
     blocks: list[Block] = [
         Heading(1, word("heading_plan"), anchor="plan", new_page=True),
-        Paragraph(context.write(plan.rule), Style.LEAD),
+        Paragraph(context.write(plan.rule)),
     ]
     if not plan.actions:
         return [*blocks, Paragraph(word("no_actions"))]
@@ -39,14 +41,32 @@ def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
     blocks += money_blocks(context)
     blocks += figures
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
+    said = _once(context)
+    if said:
+        blocks.append(Paragraph(said, Style.NOTE))
     blocks += [action_card(context, a) for a in plan.actions]
     return blocks
+
+
+def _once(context: Context) -> str:
+    """What is true of several actions, said once before all of them."""
+    actions = context.plan.actions
+    return " ".join(context.word(name) for name, true in (
+        ("benefit_once", any(a.benefit is not None and a.response_chance_pct is None
+                             for a in actions)),
+        ("range_once", any(without_range(a) for a in actions)),
+    ) if true)
 
 
 def _table(context: Context) -> Table:
     word = context.word
     rows: list[Row | tuple[Text, ...]] = []
+    step = None
     for action in context.plan.actions:
+        reason = action.rank_reason
+        if reason is not None and reason.params["step"] != step:
+            step = reason.params["step"]
+            rows.append(Row((context.write(say("actions.rank_step", step=step)),), RowKind.GROUP))
         rate = context.amount(action.rate, action.rate_unit) if action.rate is not None else "–"
         total = context.order(action.total, action.total_unit) if action.total else "–"
         cost = word("no_price")
@@ -55,8 +75,9 @@ def _table(context: Context) -> Table:
         rows.append(
             (
                 str(action.rank),
-                Span(context.write(action.title), link=f"#{anchor('a', action.id)}"),
+                _what(context, action),
                 action.where,
+                Span(_place(context, action), small=True),
                 rate,
                 total,
                 cost,
@@ -64,7 +85,8 @@ def _table(context: Context) -> Table:
             )
         )
     rows.append(
-        Row(("", word("total_covered"), "", "", "", context.money(context.plan.budget.spent), ""),
+        Row(("", word("total_covered"), "", "", "", "", context.money(context.plan.budget.spent),
+             ""),
             RowKind.TOTAL)
     )
     return Table(
@@ -72,6 +94,7 @@ def _table(context: Context) -> Table:
             Column(word("column_rank"), "center"),
             Column(word("column_action"), weight=4),
             Column(word("column_where"), weight=2),
+            Column(word("column_place")),
             Column(word("column_rate"), "right"),
             Column(word("column_total"), "right"),
             Column(word("column_cost"), "right"),
@@ -81,6 +104,22 @@ def _table(context: Context) -> Table:
         caption=word("plan_caption"),
         note=_money_note(context),
     )
+
+
+def _what(context: Context, action: Action) -> Text:
+    """What to do, and with which material; the rate has a column of its own."""
+    head = Span(brief(context, action), link=f"#{anchor('a', action.id)}",
+                describe=context.write(action.title))
+    if action.material_name and action.rate is not None:
+        return (head, Span(f"\n{action.material_name}", small=True))
+    return head
+
+
+def _place(context: Context, action: Action) -> str:
+    """Why the action stands where it stands, in a few words."""
+    if action.rank_reason is None:
+        return ""
+    return context.write(say("actions.rank_short", **action.rank_reason.params))
 
 
 def _money_note(context: Context) -> str:
@@ -123,8 +162,6 @@ def action_card(context: Context, action: Action) -> ActionCard:
         (Span(context.write(context.finding(i).title), link=f"#{anchor('f', i)}"),)
         for i in action.finding_ids
     ]
-    if action.rank_reason:
-        why.append(Span(context.write(action.rank_reason), muted=True))
     notes: list[Text] = action_notes(context, action)
     notes += [context.write(m) for m in (*action.limits, *action.notes)]
     if action.supplies:
@@ -136,7 +173,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
         )
     if context.interested and action.rate is not None:
         notes.append(word("interest_line", interest=context.case.adviser.interest))
-    worked = calculation_links(action.results)
+    worked = context.worked(action.results)
     if worked:
         notes.append((Span(word("label_calculations") + " ", small=True, muted=True), *worked))
     names = {a.id: a for a in context.plan.actions}
@@ -223,7 +260,7 @@ def followup_section(context: Context) -> list[Block]:
                  Column(word("column_done_date"), weight=2),
                  Column(word("column_weather"), weight=2)),
                 tuple(
-                    (str(a.rank), context.write(a.title),
+                    (str(a.rank), brief(context, a),
                      context.amount(a.rate, a.rate_unit) if a.rate is not None else "–",
                      "", "", "")
                     for a in context.plan.actions if context.in_budget(a)

@@ -1,0 +1,148 @@
+"""How each number was worked out: calculations by topic and formula, told as briefly as can be.
+
+Equal calculations are one line with all their numbers. What the calculations of a formula
+have in common stands once, with the formula. Long rows of readings are counted, with their
+ends; every digit of them is in the attached data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from loambrief.agronomy.registry import FORMULAS, Result
+from loambrief.findings.assess import TOPICS
+from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
+from loambrief.report.context import Context
+from loambrief.report.links import Worked, anchor
+from loambrief.report.numbers import NBSP
+from loambrief.report.parts import Calculation, CalculationList
+
+PART_OF = {"sodicity": "salinity", "irrigation_water": "salinity",
+           "irrigation_quality": "salinity"}
+MOST_VALUES = 6
+"""Longer rows of readings are counted."""
+UNIT_SUFFIXES = (  # parameter-name endings that carry a unit
+    ("_g_cm3", "g/cm³"), ("_meq_l", "meq/L"), ("_ds_m", "dS/m"), ("_kg_ha", "kg/ha"),
+    ("_lb_ac", "lb/ac"), ("_t_ha", "t/ha"), ("_mg_l", "mg/L"), ("_ppm", "ppm"), ("_pct", "%"),
+    ("_meq", "meq/100 g"), ("_psi", "psi"), ("_mpa", "MPa"), ("_in", "in"), ("_cm", "cm"),
+    ("_mm", "mm"), ("_ac", "ac"), ("_days", "days"), ("_c", "°C"),
+)
+
+
+def calculations_section(context: Context) -> list[Block]:
+    """Every number that was worked out, with inputs and answer, under its topic and formula."""
+    if not context.worked_out:
+        return []
+    blocks: list[Block] = [
+        Heading(1, context.word("heading_calculations"), anchor="calculations"),
+        Paragraph(context.word("calculations_intro")),
+    ]
+    topics: dict[str, dict[tuple, list[Worked]]] = {name: {} for name in (*TOPICS, "")}
+    for worked in context.worked_out:
+        topic = FORMULAS[worked.result.formula].topic
+        topic = PART_OF.get(topic, topic)
+        groups = topics[topic if topic in TOPICS else ""]
+        groups.setdefault(_group_key(worked.result), []).append(worked)
+    for topic, groups in topics.items():
+        if groups:
+            blocks.append(Heading(2, context.word(f"topic_{topic or 'other'}")))
+            blocks.append(CalculationList(tuple(
+                item for members in groups.values() for item in _group(context, members))))
+    return blocks
+
+
+def _group_key(result: Result) -> tuple[str, str, str, str]:
+    return (result.formula, result.source, result.locator, result.how)
+
+
+def _group(context: Context, members: list[Worked]) -> Iterator[Calculation]:
+    """The calculations of one formula."""
+    inputs = [tuple(_inputs(context, w.result.inputs)) for w in members]
+    common = [fact for fact in inputs[0] if all(fact in facts for facts in inputs)] if (
+        len(members) > 1) else []
+    title = _formula_line(context, members[0].result, common)
+    field = context.case.field.name
+    for worked, facts in zip(members, inputs, strict=True):
+        result = worked.result
+        yield Calculation(
+            number=", ".join(worked.ids),
+            group=title,
+            name="; ".join(s for s in worked.subjects if s) or (field if not facts else ""),
+            inputs=tuple(fact for fact in facts if fact not in common),
+            answer=_answer(context, result),
+            outside="" if result.within_range else context.word("outside_range"),
+            anchor=anchor("c", worked.ids[0]),
+        )
+
+
+def _formula_line(context: Context, result: Result, common: list[Fact]) -> Text:
+    """Name of the quantity, registered name, source, how it was checked, common inputs."""
+    name = (FORMULAS[result.formula].__doc__ or result.formula).strip().splitlines()[0]
+    how = context.word(f"how_{result.how}") if result.how != "seen" else ""
+    if result.evidence == "common practice":
+        how = context.word("grade_common_practice")
+    tail = "; ".join(part for part in (result.locator, how) if part)
+    shared = "; ".join(f"{plain(fact.label)}{NBSP}{plain(fact.value)}" for fact in common)
+    return (
+        Span(name.rstrip("."), bold=True),
+        Span(f" {result.formula} ", muted=True),
+        *context.sources.cite((result.source,)),
+        Span(f" {tail}" if tail else "", muted=True),
+        f". {context.word('in_each')} {shared}." if shared else "",
+    )
+
+
+def _answer(context: Context, result: Result) -> str:
+    if result.value is None:
+        return context.word("no_answer")
+    if isinstance(result.value, str):
+        return result.value
+    unit = "" if result.unit in ("1", "pH") else result.unit
+    glue = "" if unit in ("", "%") else NBSP
+    return f"{_precise(result.value)}{glue}{unit}"
+
+
+def _precise(value: float) -> str:
+    """Unrounded for the record, yet readable: five significant digits."""
+    text = f"{value:.5g}"
+    return f"{value:,.0f}" if "e" in text and abs(value) < 1e9 else text
+
+
+def _inputs(context: Context, inputs: Mapping[str, object]) -> Iterator[Fact]:
+    for name, value in inputs.items():
+        label, unit = _label(name)
+        yield Fact(label, _value(context, value, unit))
+
+
+def _label(name: str) -> tuple[str, str]:
+    for suffix, unit in UNIT_SUFFIXES:
+        if name.endswith(suffix):
+            return name.removesuffix(suffix).replace("_", " "), unit
+    return name.replace("_", " "), ""
+
+
+def _value(context: Context, value: object, unit: str) -> str:
+    if isinstance(value, bool):
+        return context.word("yes" if value else "no")
+    if isinstance(value, int | float):
+        glue = "" if unit in ("", "%") else NBSP
+        return f"{_precise(float(value))}{glue}{unit}"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{k} {_value(context, v, '')}" for k, v in value.items())
+    if isinstance(value, list | tuple):
+        tail = f" {unit}" if unit else ""
+        numbers = list(_numbers(value))
+        if len(numbers) > MOST_VALUES:
+            return context.word("many_values", count=len(numbers), low=_precise(min(numbers)),
+                                high=f"{_precise(max(numbers))}{tail}")
+        return "; ".join(_value(context, v, "") for v in value) + tail
+    return str(value)
+
+
+def _numbers(value: object) -> Iterator[float]:
+    """All numbers in rows of readings, however deep."""
+    if isinstance(value, list | tuple):
+        for item in value:
+            yield from _numbers(item)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield float(value)
