@@ -169,7 +169,7 @@ def test_signature_fields_are_heard(pdf):
     ]
     for field, form in zip(fields, forms, strict=True):
         assert field.FT == "/Sig" and "/V" not in field
-        assert form.K[0].Obj.objgen == field.objgen
+        assert form.K.Obj.objgen == field.objgen
         x0, y0, x1, y1 = (float(v) for v in field.Rect)
         assert x1 - x0 > 150 and y1 - y0 > 20
         assert field.AP.N.read_bytes() == b""

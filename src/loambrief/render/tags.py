@@ -35,6 +35,11 @@ ROLES = frozenset((
 
 
 Box = tuple[float, float, float, float]
+FIELD_FONT = "LoambriefForm"
+"""Name of the font that boxes are filled in with; ``form_file`` puts it into the file."""
+FIELD_LOOK = f"/{FIELD_FONT} 12 Tf 0 g"
+MULTILINE = 4096
+"""Field flag, ISO 32000-1, table 228."""
 
 
 def _ignore(*_: object) -> None:
@@ -250,14 +255,47 @@ class TaggedCanvas(Canvas):
             Once this field is signed nothing may change any more (a lock on all fields,
             ISO 32000-1, 12.7.4.5, with the permission of ISO 32000-2).
         """
-        entries = {"FT": PDFName("Sig"), "T": HexText(name), "TU": HexText(label),
-                   "P": self._doc.thisPageRef()}
+        entries = {"FT": PDFName("Sig")}
         if last:
             entries["Lock"] = PDFDictionary({"Type": PDFName("SigFieldLock"),
                                              "Action": PDFName("All"), "P": 1})
-        self._annotate(element, "Widget", box, entries)
+        self._field(element, name, label, box, entries)
+
+    def add_text_field(self, element: Element, name: str, label: str, box: Box, *,
+                       lines: bool = False, longest: int = 0) -> None:
+        """An empty box to type in that belongs to a Form element.
+
+        Parameters
+        ----------
+        element, name, label, box
+            As of :meth:`add_signature_field`.
+        lines : bool
+            More than one line may be typed.
+        longest : int
+            Characters that may be typed; 0 for any number.
+        """
+        entries = {"FT": PDFName("Tx"), "DA": PDFString(FIELD_LOOK)}
+        if lines:
+            entries["Ff"] = MULTILINE
+        if longest:
+            entries["MaxLen"] = longest
+        self._field(element, name, label, box, entries)
+
+    def add_tick_field(self, element: Element, name: str, label: str, box: Box) -> None:
+        """An empty square to tick that belongs to a Form element.
+
+        Parameters as of :meth:`add_signature_field`.
+        """
+        entries = {"FT": PDFName("Btn"), "V": PDFName("Off"), "AS": PDFName("Off")}
+        self._field(element, name, label, box, entries)
+
+    def _field(self, element: Element, name: str, label: str, box: Box, entries: dict) -> None:
+        """A form field with its one area."""
+        common = {"T": HexText(name), "TU": HexText(label), "P": self._doc.thisPageRef()}
+        self._annotate(element, "Widget", box, {**common, **entries})
         self._fields.append(self._annotationrefs[-1])
-        self.setCatalogEntry("AcroForm", PDFDictionary({"Fields": PDFArray(self._fields)}))
+        self.setCatalogEntry("AcroForm", PDFDictionary(
+            {"Fields": PDFArray(self._fields), "SigFlags": 3}))  # fields exist; append only
 
     def _annotate(self, element: Element, subtype: str, box: Box, entries: dict) -> None:
         """An annotation, entered below its element and in the parent tree."""
@@ -353,8 +391,9 @@ class TaggedCanvas(Canvas):
         parts = [f"<</Type/StructElem/S/{element.role}/P {parent} 0 R"]
         if home is not None:
             parts.append(f"/Pg {pages[home]} 0 R")
-        if kids:
-            parts.append(f"/K[{' '.join(kids)}]")
+        if kids:  # an only kid of a form field stands bare: programs that compare revisions
+            bare = element.role == "Form" and len(kids) == 1  # look for it there
+            parts.append(f"/K{kids[0]}" if bare else f"/K[{' '.join(kids)}]")
         if element.alt:
             parts.append(f"/Alt{text_string(element.alt)}")
         if element.attributes:

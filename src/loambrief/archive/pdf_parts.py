@@ -1,0 +1,111 @@
+"""What sign and verify both read from a file: its size limits, attachments and revisions."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from io import BytesIO
+
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.pdf_utils.reader import PdfFileReader
+
+from loambrief.archive.errors import SignFault
+
+LARGEST_FILE = 64 * 1024 * 1024
+MOST_REVISIONS = 40
+MOST_OBJECTS = 300_000
+MOST_ATTACHMENTS = 200
+LARGEST_ATTACHMENT = 16 * 1024 * 1024
+_MARK = re.compile(rb"startxref")
+_OBJECT = re.compile(rb"\bobj\b")
+
+
+def too_much(data: bytes) -> str:
+    """Why a file is not even looked into; empty if it is.
+
+    Reading a revision costs time in proportion to those before it, so their number is
+    bounded before anything is parsed.
+    """
+    if len(data) > LARGEST_FILE:
+        return f"larger than {LARGEST_FILE // 2**20} MiB"
+    if not data.startswith(b"%PDF-"):
+        return "not a PDF file"
+    if len(_MARK.findall(data)) > MOST_REVISIONS:
+        return f"more than {MOST_REVISIONS} revisions"
+    if len(_OBJECT.findall(data)) > MOST_OBJECTS:
+        return f"more than {MOST_OBJECTS} objects"
+    return ""
+
+
+def open_pdf(data: bytes) -> PdfFileReader:
+    """A reader with the limits for files of unknown origin.
+
+    Raises
+    ------
+    SignFault
+        Too large, too many revisions, not a PDF, or encrypted.
+    """
+    why = too_much(data)
+    if why:
+        raise SignFault(f"not read: {why}")
+    try:
+        reader = PdfFileReader(BytesIO(data), strict=True)
+        encrypted = reader.encrypted
+        reader.root  # noqa: B018 - finds the catalog
+    except (PdfError, ValueError, TypeError, KeyError, AttributeError, RecursionError,
+            IndexError, AssertionError) as error:
+        raise SignFault(f"not a readable PDF ({type(error).__name__})") from None
+    if encrypted:
+        raise SignFault("the file is encrypted; an archive file never is")
+    return reader
+
+
+def look(start, *keys: str):
+    """A value below dictionaries, references followed; None where a key is missing."""
+    for key in keys:
+        if start is None or key not in start:
+            return None
+        start = start[key]
+    return start
+
+
+def attachments(root) -> dict[str, tuple[bytes, str, str]]:
+    """Attached files by name: content, description, and the MD5 the file itself states.
+
+    Parameters
+    ----------
+    root : DictionaryObject
+        Catalog of the revision to look at.
+
+    Raises
+    ------
+    SignFault
+        Too many, too large, or two of one name.
+    """
+    found: dict[str, tuple[bytes, str, str]] = {}
+    names = look(root, "/Names", "/EmbeddedFiles")
+    pending, seen = ([names] if names is not None else []), 0
+    while pending:
+        node = pending.pop()
+        seen += 1
+        if seen > MOST_ATTACHMENTS:
+            raise SignFault("too many attached files")
+        pending += [kid.get_object() for kid in look(node, "/Kids") or ()]
+        pairs = [item.get_object() for item in look(node, "/Names") or ()]
+        for key, spec in zip(pairs[::2], pairs[1::2], strict=True):
+            stream = spec["/EF"]["/F"]
+            content = stream.data
+            if len(content) > LARGEST_ATTACHMENT:
+                raise SignFault(f"attached file {key} is too large")
+            name = str(look(spec, "/UF") or look(spec, "/F") or key)
+            if name in found or len(found) >= MOST_ATTACHMENTS:
+                raise SignFault(f"attached file {name!r} stands twice, or there are too many")
+            checksum = look(stream, "/Params", "/CheckSum")
+            stated = "" if checksum is None else checksum.original_bytes.hex()
+            found[name] = (content, str(look(spec, "/Desc") or ""), stated)
+    return found
+
+
+def sha256(data: bytes) -> str:
+    """SHA-256 in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()

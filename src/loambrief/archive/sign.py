@@ -1,0 +1,346 @@
+"""Sign an advisory: PAdES baseline signatures in the sign-off block's own fields.
+
+ETSI EN 319 142-1 (PAdES), ISO 32000-1, 12.8. The adviser signs first and certifies the file
+(DocMDP, permission 2): afterwards only the prepared field of the client may be filled in, and
+validation data and timestamps added. The client's field carries a lock on everything, so
+nothing may follow it but validation data and timestamps. Certification is used rather than an
+approval signature with FieldMDP alone, because FieldMDP binds form fields only: pages and
+attachments would rest on the reader's own rules.
+
+Validation data (B-LT) go into the same revision as the signature, so that every byte of the
+file is under a signature.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+import json
+import logging
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from io import BytesIO
+
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.sign import signers
+from pyhanko.sign.fields import InvisSigSettings, MDPPerm, SigSeedSubFilter
+from pyhanko.sign.general import SigningError
+from pyhanko.sign.signers.pdf_signer import (
+    DSSContentSettings,
+    PdfTimeStamper,
+    SigDSSPlacementPreference,
+)
+from pyhanko.sign.timestamps import TimeStamper
+from pyhanko_certvalidator import ValidationContext
+from pyhanko_certvalidator.errors import PathBuildingError, PathValidationError
+
+from loambrief.archive.errors import KeyFault, SignFault, TimestampFault
+from loambrief.archive.keys import is_trial, load_certificates
+from loambrief.archive.levels import revocation_of
+from loambrief.archive.pdf_parts import attachments, open_pdf
+from loambrief.archive.sign_look import SignatureLook
+from loambrief.archive.sign_settings import LEVELS, SignSettings
+from loambrief.archive.timestamps import HttpTimeStamper
+from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
+
+for _name in ("pyhanko", "pyhanko_certvalidator", "fontTools"):
+    logging.getLogger(_name).addHandler(logging.NullHandler())  # else they print to stderr
+
+DIGEST = "sha256"
+_TROUBLE = (SigningError, PathBuildingError, PathValidationError, TimestampFault, OSError)
+
+
+class Role(StrEnum):
+    """Who signs; the value is also the field's name in lower case."""
+
+    ADVISER = "adviser"
+    CLIENT = "client"
+
+    @property
+    def field(self) -> str:
+        return ADVISER_FIELD if self is Role.ADVISER else CLIENT_FIELD
+
+
+@dataclass(frozen=True)
+class SignWords:
+    """Words on and in a signature, in the document's language.
+
+    Patterns: ``{}`` is the signer's name, or the moment.
+    """
+
+    signed_by: str = "Digitally signed by {}"
+    moment: str = "{}"
+    trial: str = "Trial certificate, identity not checked"
+    draft: str = "Trial signature on a draft"
+    reasons: tuple[str, str] = ("I prepared this advisory.", "I have received this advisory.")
+
+
+@dataclass(frozen=True)
+class Signer:
+    """An opened key with what it takes to reach a level; made once, used for many files.
+
+    Attributes
+    ----------
+    key : pyhanko.sign.signers.Signer
+    settings : SignSettings
+    timestamper : TimeStamper or None
+    """
+
+    key: signers.Signer
+    settings: SignSettings = SignSettings()
+    timestamper: TimeStamper | None = None
+
+    @property
+    def name(self) -> str:
+        return str(self.key.subject_name)
+
+    @property
+    def trial(self) -> bool:
+        return is_trial(self.key.signing_cert)
+
+
+@dataclass(frozen=True)
+class Signed:
+    """A signed file, the level it reached, and why a higher one that was asked for was not."""
+
+    content: bytes
+    level: str
+    asked: str
+    shortfalls: tuple[str, ...] = ()
+
+    @property
+    def complete(self) -> bool:
+        return self.level == self.asked
+
+
+def open_signer(settings: SignSettings, key: signers.Signer) -> Signer:
+    """A signer for one run; the timestamp server is not asked yet.
+
+    Raises
+    ------
+    TimestampFault
+        The server's address will not do.
+    """
+    url = settings.timestamp_url
+    wanted = url and settings.level != "B-B"
+    return Signer(key, settings, HttpTimeStamper(url) if wanted else None)
+
+
+def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
+         words: SignWords = SignWords(), trial: bool = False) -> Signed:
+    """Sign one file.
+
+    Parameters
+    ----------
+    pdf : bytes
+        An advisory of this program. The result begins with these very bytes.
+    signer : Signer
+    role : Role
+        The adviser signs first; the client's is the last signature.
+    now : datetime
+        Time of signing as the signer claims it, with time zone.
+    words : SignWords
+    trial : bool
+        Let a draft be signed; the signature says so.
+
+    Returns
+    -------
+    Signed
+        At the highest level up to the one asked for that could be reached.
+
+    Raises
+    ------
+    SignFault
+        A draft without ``trial``, a wrong order of signatures, no field to sign in, not an
+        advisory of this program.
+    """
+    draft = _check(pdf, role, trial)
+    reached, asked = _levels(signer.settings)[::-1], signer.settings.level
+    shortfalls: list[str] = []
+    lines = [words.signed_by.replace("{}", signer.name),
+             words.moment.replace("{}", f"{now.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC")]
+    if draft or signer.trial:
+        lines.append(words.draft if draft else words.trial)
+    reason = words.reasons[role is Role.CLIENT]
+    if draft:
+        reason = f"{words.draft}. {reason}"
+    for level in reached:
+        try:
+            content = _sign_at(pdf, signer, role, level, now, tuple(lines), reason)
+        except _TROUBLE as error:
+            if level == "B-B":
+                raise SignFault(f"not signed: {_why(error)}") from None
+            shortfalls.append(f"{level} not reached: {_why(error)}")
+            continue
+        return Signed(content, level, asked, tuple(shortfalls))
+    raise SignFault("not signed: no level was tried")
+
+
+def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.datetime,
+              words: SignWords = SignWords(), trial: bool = False,
+              ) -> Iterator[tuple[str, Signed | SignFault]]:
+    """Sign files as the adviser, one after the other, with a key that is opened once.
+
+    Runs in the process that holds the key: the key is never sent to a worker.
+
+    Parameters
+    ----------
+    files : iterable of (str, bytes)
+        Name and content.
+    signer, now, words, trial
+        As for :func:`sign`.
+
+    Yields
+    ------
+    (str, Signed or SignFault)
+        In the order of the files; one that cannot be signed does not stop the others.
+    """
+    for name, content in files:
+        try:
+            yield name, sign(content, signer, Role.ADVISER, now=now, words=words, trial=trial)
+        except SignFault as fault:
+            yield name, fault
+
+
+def _levels(settings: SignSettings) -> Sequence[str]:
+    return LEVELS[:LEVELS.index(settings.level) + 1]
+
+
+def _check(pdf: bytes, role: Role, trial: bool) -> bool:
+    """Whether it is a draft that is signed; refuses what must not be signed."""
+    reader = open_pdf(pdf)
+    try:
+        status = _status(attachments(reader.root))
+        filled = [s.field_name for s in reader.embedded_regular_signatures]
+        fields = {str(f["/T"]) for f in map(_object, reader.root["/AcroForm"]["/Fields"])}
+    except (PdfError, KeyError, ValueError, TypeError, AttributeError) as error:
+        raise SignFault("not an advisory of this program: no attached data or no signature "
+                        f"field ({type(error).__name__})") from None
+    if role.field not in fields:
+        raise SignFault(f"the file has no field {role.field!r}")
+    if status == "withdrawn":
+        raise SignFault("this advisory is withdrawn")
+    if status != "issued" and not trial:
+        raise SignFault("this is a draft; issue it first (loambrief issue), or sign it with "
+                        "--trial")
+    if role.field in filled:
+        raise SignFault(f"the {role} has signed already")
+    if role is Role.ADVISER and filled:
+        raise SignFault(f"signed already by {', '.join(filled)}; the adviser signs first")
+    if role is Role.CLIENT and ADVISER_FIELD not in filled:
+        raise SignFault("the adviser has not signed yet; the client signs last")
+    return status != "issued"
+
+
+def _object(item):
+    return item.get_object()
+
+
+def _status(files: dict) -> str:
+    """Status in the attached data."""
+    for name, (content, _, _) in files.items():
+        if name.endswith(".json"):
+            data = json.loads(content)
+            if isinstance(data, dict) and "loambrief_version" in data:
+                return str(data.get("status"))
+    raise ValueError("no attached data")
+
+
+class _Writer(IncrementalPdfFileWriter):
+    """Leaves the metadata as they are: the file's dates are the case's, not today's."""
+
+    def _update_meta(self):
+        pass
+
+
+class _AtTime(signers.PdfSigner):
+    """Signs at a given time instead of the clock's."""
+
+    moment: dt.datetime
+
+    def init_signing_session(self, pdf_out, existing_fields_only=False):
+        session = super().init_signing_session(pdf_out, existing_fields_only)
+        session.system_time = self.moment
+        return session
+
+
+def _sign_at(pdf: bytes, signer: Signer, role: Role, level: str, now: dt.datetime,
+             lines: tuple[str, ...], reason: str) -> bytes:
+    """The file signed at one level, or one of ``_TROUBLE``."""
+    with_time = level != "B-B"
+    if with_time and signer.timestamper is None:
+        raise TimestampFault("no timestamp server is configured")
+    context = None
+    if level in ("B-LT", "B-LTA"):
+        context = _validation(signer.settings, now)
+    meta = signers.PdfSignatureMetadata(
+        field_name=role.field,
+        md_algorithm=DIGEST,
+        subfilter=SigSeedSubFilter.PADES,
+        reason=reason,
+        name=signer.name,
+        certify=role is Role.ADVISER,
+        docmdp_permissions=(MDPPerm.FILL_FORMS if role is Role.ADVISER else MDPPerm.NO_CHANGES),
+        embed_validation_info=context is not None,
+        validation_context=context,
+        dss_settings=DSSContentSettings(
+            include_vri=False, placement=SigDSSPlacementPreference.TOGETHER_WITH_SIGNATURE),
+    )
+    maker = _AtTime(meta, signer.key, timestamper=signer.timestamper if with_time else None,
+                    stamp_style=SignatureLook(border_width=0, lines=lines))
+    maker.moment = now
+    out = BytesIO()
+
+    async def run() -> None:
+        await maker.async_sign_pdf(_Writer(BytesIO(pdf)), existing_fields_only=True, output=out)
+        if level == "B-LTA":
+            stamp = PdfTimeStamper(signer.timestamper, field_name=f"Timestamp after {role.field}",
+                                   invis_settings=InvisSigSettings(box_out_of_bounds=True))
+            signed = out.getvalue()
+            out.seek(0)
+            out.truncate()
+            await stamp.async_timestamp_pdf(_Writer(BytesIO(signed)), DIGEST, output=out)
+
+    asyncio.run(run())
+    content = out.getvalue()
+    if context is not None:
+        missing = revocation_of(open_pdf(content), role.field)
+        if missing:
+            raise SigningError(f"no revocation data for {missing}")
+    return content
+
+
+def _validation(settings: SignSettings, now: dt.datetime) -> ValidationContext:
+    """Anchors and revocation data for long-term levels, as far as they are configured."""
+    if not settings.trust:
+        raise SigningError("no trust anchor is configured (trust = [...])")
+    if not (settings.crls or settings.ocsps or settings.fetch):
+        raise SigningError("no revocation data is configured (crls, ocsps or fetch)")
+    try:
+        return ValidationContext(
+            trust_roots=[c for file in settings.trust for c in load_certificates(file)],
+            other_certs=[c for file in settings.chain for c in load_certificates(file)],
+            crls=[_der(file.read_bytes()) for file in settings.crls],
+            ocsps=[file.read_bytes() for file in settings.ocsps],
+            allow_fetching=settings.fetch, revocation_mode="require", moment=now)
+    except (KeyFault, ValueError, TypeError) as error:
+        raise SigningError(f"revocation data or anchors cannot be read: {error}") from None
+
+
+def _der(content: bytes) -> bytes:
+    from asn1crypto import pem
+
+    return pem.unarmor(content)[2] if pem.detect(content) else content
+
+
+def _why(error: BaseException) -> str:
+    """The innermost reason, in one line."""
+    cause = error.__cause__ or error
+    return " ".join(str(cause or error).split())[:300]
+
+
+def with_level(signer: Signer, level: str) -> Signer:
+    """The same key at another level."""
+    return replace(signer, settings=replace(signer.settings, level=level))

@@ -1,0 +1,198 @@
+"""The signature container itself, byte by byte: what no digest protects is checked for form.
+
+A signature's value lies in a gap of the bytes it signs (ISO 32000-1, 12.8.1). In that gap
+stand a CMS object (RFC 5652) and zeros that fill the room. The signed attributes and the
+signer's certificate are protected by cryptography; the rest is held to its only right form:
+hexadecimal in one letter case, DER (X.690), zeros to the end, one signer, known versions,
+and every further certificate signed by another one of the container or by an anchor.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from asn1crypto import cms, x509
+
+_UPPER, _LOWER = re.compile(rb"[0-9A-F]*"), re.compile(rb"[0-9a-f]*")
+
+
+def gap_fault(data: bytes, byte_range: Iterable[int], content: bytes) -> str:
+    """What is wrong with the gap of a signature; empty if nothing is.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    byte_range : iterable of int
+        /ByteRange as stated.
+    content : bytes
+        /Contents as the reader understood it.
+    """
+    numbers = [int(n) for n in byte_range]
+    if len(numbers) != 4 or numbers[0] != 0 or min(numbers) < 0:
+        return "the signed byte range is not of the usual form"
+    start, end, length = numbers[1], numbers[2], numbers[3]
+    if not start < end <= len(data) or end + length > len(data):
+        return "the signed byte range lies outside the file"
+    gap = data[start:end]
+    if gap[:1] != b"<" or gap[-1:] != b">":
+        return "the gap in the signed bytes holds more than the signature"
+    digits = gap[1:-1]
+    if not (_UPPER.fullmatch(digits) or _LOWER.fullmatch(digits)) or len(digits) % 2:
+        return "the signature's digits are not in one canonical form"
+    raw = bytes.fromhex(digits.decode("ascii"))
+    if raw != content:
+        return "the reader takes another signature than the one in the gap"
+    size = _der_size(raw)
+    if not 0 < size <= len(raw):
+        return "the signature is not one DER object"
+    if raw[size:].strip(b"\0"):
+        return "the padding after the signature is not empty"
+    return ""
+
+
+def _der_size(raw: bytes) -> int:
+    """Length of the DER object at the start [byte]; 0 if it has none."""
+    if len(raw) < 2 or raw[0] != 0x30:
+        return 0
+    first = raw[1]
+    if first < 0x80:
+        return 2 + first
+    count = first & 0x7F
+    body = raw[2:2 + count]
+    if not 1 <= count <= 4 or len(body) < count or body[0] == 0:
+        return 0
+    size = int.from_bytes(body, "big")
+    return 2 + count + size if size >= 0x80 else 0
+
+
+def container_fault(raw: bytes, anchors: Iterable[x509.Certificate] = ()) -> str:
+    """What is wrong with a CMS object (with or without padding); empty if nothing is."""
+    size = _der_size(raw)
+    if not size:
+        return "the signature is not one DER object"
+    raw = raw[:size]
+    try:
+        info = cms.ContentInfo.load(raw, strict=True)
+        if info["content_type"].native != "signed_data":
+            return "the signature is of another kind"
+        signed = info["content"]
+        fault = _form_fault(signed, anchors)
+        if fault:
+            return fault
+        if _dump(raw) != raw:
+            return "the signature is not in canonical form (DER)"
+    except (ValueError, TypeError, KeyError, OverflowError, AttributeError, IndexError):
+        return "the signature cannot be read"
+    return ""
+
+
+def _form_fault(signed: cms.SignedData, anchors: Iterable[x509.Certificate]) -> str:
+    content_type = signed["encap_content_info"]["content_type"].native
+    infos = signed["signer_infos"]
+    if len(infos) != 1:
+        return f"{len(infos)} signers in one signature; one is allowed"
+    info = infos[0]
+    sid = info["sid"]
+    # RFC 5652, 5.1: version 1 for plain data with certificates, 3 for other content
+    wanted = "v1" if content_type == "data" and sid.name == "issuer_and_serial_number" else "v3"
+    if signed["version"].native != wanted:
+        return "the signature's version does not fit its content"
+    if info["version"].native != ("v1" if sid.name == "issuer_and_serial_number" else "v3"):
+        return "the signer's version does not fit its identifier"
+    stated = info["digest_algorithm"].dump()
+    if [a.dump() for a in signed["digest_algorithms"]] != [stated]:
+        return "the digest algorithms of signature and signer differ"
+    unsigned = info["unsigned_attrs"]
+    for attribute in unsigned or ():
+        if attribute["type"].native != "signature_time_stamp_token":
+            return "the signature carries an unsigned attribute of unknown kind"
+        for token in attribute["values"]:
+            fault = container_fault(token.dump(), anchors)
+            if fault:
+                return f"timestamp: {fault}"
+    if len(signed["crls"] or ()):
+        return "the signature carries revocation lists where none belong"
+    return _certificates_fault(signed, info, anchors)
+
+
+def _certificates_fault(signed, info, anchors: Iterable[x509.Certificate]) -> str:
+    """Each certificate is the signer's, or signs or is signed by another one, validly."""
+    found = [c.chosen for c in signed["certificates"]]
+    if not all(isinstance(c, x509.Certificate) for c in found):
+        return "the signature carries something else than certificates"
+    dumps = [c.dump() for c in found]
+    if len(set(dumps)) != len(dumps):
+        return "a certificate stands twice in the signature"
+    sid = info["sid"].chosen
+    signers = [c for c in found if info["sid"].name == "issuer_and_serial_number"
+               and c.issuer.dump() == sid["issuer"].dump()
+               and c.serial_number == sid["serial_number"].native]
+    if info["sid"].name == "issuer_and_serial_number" and len(signers) != 1:
+        return "the signer's certificate is not in the signature"
+    known = [*found, *anchors]
+    named = {c.issuer.dump() for c in found}
+    for certificate in found:
+        if certificate.dump() in [a.dump() for a in anchors]:
+            continue
+        issuers = [c for c in known if c.subject.dump() == certificate.issuer.dump()]
+        if issuers and not any(_signed_by(certificate, issuer) for issuer in issuers):
+            return "a certificate in the signature is damaged"
+        if not issuers and certificate not in signers and certificate.subject.dump() not in named:
+            return "a certificate in the signature belongs to nobody"
+        if not issuers and certificate not in signers:
+            return "a certificate in the signature cannot be checked: its issuer is not there"
+    return ""
+
+
+def _signed_by(certificate: x509.Certificate, issuer: x509.Certificate) -> bool:
+    """Whether one certificate signed another (RFC 5280, 4.1.1.3)."""
+    from cryptography import x509 as pyca
+    from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+
+    inner = certificate["tbs_certificate"]["signature"].dump()
+    if certificate["signature_algorithm"].dump() != inner:  # RFC 5280, 4.1.1.2
+        return False
+    try:
+        pyca.load_der_x509_certificate(certificate.dump()).verify_directly_issued_by(
+            pyca.load_der_x509_certificate(issuer.dump()))
+    except (InvalidSignature, UnsupportedAlgorithm, ValueError, TypeError):
+        return False
+    return True
+
+
+def _dump(raw: bytes) -> bytes:
+    """The same bytes if every length in them is written the one DER way (X.690, 10.1)."""
+    pending = [(0, len(raw), 0)]
+    while pending:
+        at, end, depth = pending.pop()
+        if depth > 60:
+            return b""
+        while at < end:
+            tag, start, size = _header(raw, at, end)
+            if start < 0 or start + size > end:
+                return b""
+            if tag & 0x20:
+                pending.append((start, start + size, depth + 1))
+            elif tag == 0x01 and raw[start:start + size] not in (b"\0", b"\xff"):
+                return b""
+            elif tag == 0x05 and size:
+                return b""
+            at = start + size
+    return raw
+
+
+def _header(raw: bytes, at: int, end: int) -> tuple[int, int, int]:
+    """Tag, start of the content and its size; start -1 where it is not DER."""
+    if at + 2 > end or raw[at] & 0x1F == 0x1F:
+        return 0, -1, 0
+    first = raw[at + 1]
+    if first < 0x80:
+        return raw[at], at + 2, first
+    count = first & 0x7F
+    body = raw[at + 2:at + 2 + count]
+    if not 1 <= count <= 4 or len(body) < count or body[0] == 0:
+        return 0, -1, 0
+    size = int.from_bytes(body, "big")
+    return (raw[at], at + 2 + count, size) if size >= 0x80 else (0, -1, 0)

@@ -1,0 +1,413 @@
+"""Facts about a signed file that the file and the trust anchors alone decide.
+
+Standards behind the facts: ISO 32000-1, 12.8 (signatures, DocMDP, incremental updates); ETSI
+EN 319 142-1 (PAdES); RFC 5652 (CMS); RFC 3161 (timestamps); ISO 19005-3 (PDF/A-3). This runs
+in a process of its own with limits (``verify_apart``): the file may be hostile.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+import json
+import logging
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from asn1crypto import x509
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
+from pyhanko.sign.validation.pdf_embedded import (
+    EmbeddedPdfSignature,
+    async_validate_pdf_signature,
+    async_validate_pdf_timestamp,
+)
+from pyhanko.sign.validation.settings import KeyUsageConstraints
+from pyhanko.sign.validation.status import SignatureCoverageLevel
+from pyhanko_certvalidator import ValidationContext
+
+from loambrief.archive.changes import changes_after, changes_before
+from loambrief.archive.errors import SignFault
+from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
+from loambrief.archive.keys import is_trial
+from loambrief.archive.levels import covered, has_timestamp, level_of, revocation_data, store_of
+from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256
+from loambrief.archive.verify_cms import container_fault, gap_fault
+from loambrief.archive.verify_pdfa import archival_faults
+from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
+
+for _name in ("pyhanko", "pyhanko_certvalidator"):
+    logging.getLogger(_name).addHandler(logging.NullHandler())
+
+GOOD, BAD, UNKNOWN, NONE = State
+_EVERYTHING = (PdfError, ValueError, TypeError, KeyError, AttributeError, AssertionError,
+               IndexError, RecursionError, NotImplementedError, OverflowError, SignFault)
+"""What the parsers below raise on a malformed file; none of it is more than «malformed»."""
+_KEYS = ("status", "number", "revision", "loambrief_version", "inputs_sha256", "tables_sha256",
+         "case_id", "made_with", "printed")
+
+
+@dataclass
+class _Look:
+    """One pass over a file; collects facts."""
+
+    data: bytes
+    anchors: list[x509.Certificate]
+    now: dt.datetime
+    facts: list[Fact] = field(default_factory=list)
+    signatures: list[SignatureFound] = field(default_factory=list)
+
+    def say(self, name: str, state: State, text: str, about: str = "") -> None:
+        self.facts.append(Fact(name, state, text, about))
+
+
+def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
+            archival: bool = True) -> Inspection:
+    """Every fact about a file, in this process.
+
+    Parameters
+    ----------
+    data : bytes
+    anchors : sequence of bytes
+        Trusted certificates, DER.
+    now : datetime
+        Moment of the check, with time zone.
+    archival : bool
+        Look at PDF/A too (about 0.02 s a page).
+
+    Returns
+    -------
+    Inspection
+        Whatever the file is; faults are facts, not errors.
+    """
+    seen = _Look(data, [x509.Certificate.load(a) for a in anchors], now)
+    try:
+        reader = open_pdf(data)
+        fields = list(enumerate_sig_fields(reader, filled_status=True))
+        found = sorted((EmbeddedPdfSignature(reader, f.get_object(), name)
+                        for name, _, f in fields), key=lambda s: s.signed_revision)
+        files = attachments(reader.root)
+    except _EVERYTHING as error:
+        seen.say("readable", BAD, f"The file cannot be read as a signed PDF: {_said(error)}.")
+        return Inspection(tuple(seen.facts))
+    seen.say("readable", GOOD, "The file can be read.")
+    stated = _stated(files)
+    _status(seen, stated)
+    _who_signed(seen, found)
+    try:
+        times = _timestamps(seen, reader, found)
+        for signature in found:
+            if signature.sig_object_type != "/DocTimeStamp":
+                _one(seen, reader, signature, times)
+        _whole(seen, reader, found)
+    except _EVERYTHING as error:
+        seen.say("readable", BAD, f"The signatures cannot be read: {_said(error)}.")
+    if archival:
+        _archival(seen)
+    _attached(seen, files, stated)
+    return Inspection(
+        tuple(seen.facts), tuple(seen.signatures),
+        {name: content for name, (content, _, _) in files.items()},
+        {name: text for name, (_, text, _) in files.items()}, stated, ends_of(data))
+
+
+def ends_of(data: bytes) -> tuple[int, ...]:
+    """Where each revision of a file ends [byte], the end-of-line after ``%%EOF`` included."""
+    return tuple(m.end() for m in re.finditer(rb"%%EOF(?:\r\n|\n|\r)?", data))
+
+
+def _said(error: BaseException) -> str:
+    text = " ".join(str(error).split())[:160].rstrip(".")
+    return text or type(error).__name__
+
+
+def _status(seen: _Look, stated: dict) -> None:
+    status = stated.get("status")
+    if status == "issued":
+        number = f"{stated.get('number')}, revision {stated.get('revision')}"
+        seen.say("status", GOOD, f"It is an issued advisory, number {number}.")
+    elif status is None:
+        seen.say("status", BAD, "It holds no data of an advisory of this program.")
+    else:
+        seen.say("status", BAD, f"It is not an issued advisory but a {status}.")
+
+
+def _who_signed(seen: _Look, found: list[EmbeddedPdfSignature]) -> None:
+    """Which fields are signed, and whether any of them should not be."""
+    names = [s.field_name for s in found if s.sig_object_type != "/DocTimeStamp"]
+    strange = [n for n in names if n not in (ADVISER_FIELD, CLIENT_FIELD)]
+    if not names:
+        seen.say("signed", BAD, "Nobody has signed the file.")
+    elif strange:
+        seen.say("signed", BAD, f"A signature stands in an unexpected field: {strange[0]!r}.")
+    elif names[0] != ADVISER_FIELD:
+        seen.say("signed", BAD, "The adviser has not signed first.")
+    else:
+        both = "adviser and client have" if CLIENT_FIELD in names else "the adviser has"
+        seen.say("signed", GOOD, f"{both.capitalize()} signed.")
+
+
+def _context(seen: _Look, moment: dt.datetime, reader: PdfFileReader) -> ValidationContext:
+    """Anchors and the file's own certificates and revocation data, at one moment."""
+    try:
+        lists, answers = revocation_data(reader)
+        store = store_of(reader)
+        others = list(store.load_certs()) if store else []
+    except _EVERYTHING:
+        lists, answers, others = [], [], []
+    return ValidationContext(trust_roots=seen.anchors, other_certs=others, crls=lists,
+                             ocsps=answers, allow_fetching=False, revocation_mode="soft-fail",
+                             moment=moment, best_signature_time=moment,
+                             retroactive_revinfo=True)
+
+
+def _timestamps(seen: _Look, reader: PdfFileReader,
+                found: list[EmbeddedPdfSignature]) -> list[tuple[int, dt.datetime]]:
+    """Document timestamps: their facts, and (revision, time) of those that can be relied on."""
+    relied = []
+    for signature in found:
+        if signature.sig_object_type != "/DocTimeStamp":
+            continue
+        name = signature.field_name
+        context = _context(seen, seen.now, reader)
+        status = asyncio.run(async_validate_pdf_timestamp(signature, context, skip_diff=True))
+        _container(seen, signature)
+        _list(seen, signature, status.timestamp, "document timestamp", "timestamp")
+        _integrity(seen, signature, status)
+        _time_fact(seen, status, name)
+        _coverage(seen, signature, status.coverage)
+        if status.intact and status.valid and status.trusted:
+            relied.append((signature.signed_revision, status.timestamp))
+    return relied
+
+
+def _one(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
+         times: list[tuple[int, dt.datetime]]) -> None:
+    """Every fact about one signature."""
+    name = signature.field_name
+    usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"},
+                                match_all_key_usages=False)
+
+    def validate(moment: dt.datetime):
+        return asyncio.run(async_validate_pdf_signature(
+            signature, _context(seen, moment, reader), _context(seen, seen.now, reader),
+            key_usage_settings=usage, skip_diff=True))
+
+    status = validate(seen.now)
+    stamped = [t for revision, t in times if revision >= signature.signed_revision]
+    token = status.timestamp_validity
+    if token is not None and token.intact and token.valid and token.trusted:
+        stamped.append(token.timestamp)
+    if stamped:
+        status = validate(min(stamped))
+    _list(seen, signature, signature.self_reported_timestamp, level_of(reader, signature), "PAdES")
+    _container(seen, signature)
+    _integrity(seen, signature, status)
+    _signer(seen, reader, signature, status, min(stamped, default=None))
+    if token is not None:
+        _time_fact(seen, token, name)
+    elif stamped:
+        seen.say("timestamp", GOOD, f"A document timestamp covers it, of {_day(min(stamped))}.",
+                 name)
+    elif has_timestamp(signature):
+        seen.say("timestamp", BAD, "Its timestamp cannot be read.", name)
+    else:
+        seen.say("timestamp", NONE, "It has no timestamp: the time of signing is the signer's "
+                 "word.", name)
+    _coverage(seen, signature, status.coverage)
+    _changes(seen, reader, signature)
+
+
+def _list(seen: _Look, signature: EmbeddedPdfSignature, moment: dt.datetime | None, level: str,
+          kind: str) -> None:
+    certificate = signature.signer_cert
+    when = "" if moment is None else moment.astimezone(dt.UTC).isoformat(timespec="seconds")
+    seen.signatures.append(SignatureFound(
+        signature.field_name, certificate.subject.human_friendly, when, level, kind,
+        certificate.sha256.hex(), is_trial(certificate)))
+
+
+def _container(seen: _Look, signature: EmbeddedPdfSignature) -> None:
+    fault = (gap_fault(seen.data, signature.byte_range, signature.pkcs7_content)
+             or container_fault(signature.pkcs7_content, seen.anchors))
+    if fault:
+        seen.say("container", BAD, f"{fault[:1].upper()}{fault[1:]}.", signature.field_name)
+    else:
+        seen.say("container", GOOD, "The signature's own bytes are in their only right form.",
+                 signature.field_name)
+
+
+def _integrity(seen: _Look, signature: EmbeddedPdfSignature, status) -> None:
+    name = signature.field_name
+    seen.say("bytes", GOOD if status.intact else BAD,
+             "The signed bytes are as they were when signed." if status.intact
+             else "The signed bytes have been changed.", name)
+    seen.say("signature", GOOD if status.valid else BAD,
+             "The signature fits the signer's certificate." if status.valid
+             else "The signature does not fit the signer's certificate.", name)
+
+
+def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature, status,
+            moment: dt.datetime | None) -> None:
+    """Whether an anchor vouches for the signer, at the time that can be shown."""
+    name, certificate = signature.field_name, signature.signer_cert
+    who = certificate.subject.human_friendly
+    trial = " It is a trial certificate: whoever made it chose the name." if is_trial(
+        certificate) else ""
+    if not seen.anchors:
+        seen.say("signer", UNKNOWN, f"Nothing says that the signer is {who!r}: no trusted "
+                 f"certificate was given (--trust).{trial}", name)
+        return
+    if status.trusted:
+        anchor = status.validation_path.trust_anchor.authority.name.human_friendly
+        lists, answers = revocation_data(reader)
+        own = certificate.subject == certificate.issuer
+        revocation = ("" if own else " It was not revoked by the data in the file."
+                      if covered(certificate, lists, answers)
+                      else " Whether it was revoked is not known.")
+        at = f" at {_day(moment)}" if moment else ""
+        seen.say("signer", GOOD, f"The signer is {who!r}; {anchor!r} vouches for it{at}."
+                 f"{revocation}{trial}", name)
+        return
+    problem = getattr(status.trust_problem_indic, "name", "")
+    if status.revoked:
+        seen.say("signer", BAD, f"The certificate of {who!r} had been revoked.", name)
+    elif not status.valid:
+        seen.say("signer", BAD, "The signature does not fit, so it shows no signer.", name)
+    elif certificate.not_valid_after < (moment or seen.now) or "EXPIRED" in problem:
+        seen.say("signer", UNKNOWN if moment is None else BAD,
+                 f"The certificate of {who!r} ended on {_day(certificate.not_valid_after)}"
+                 + ("; without a timestamp nothing shows that it was used before." if moment is None
+                    else ", before the time of the timestamp."), name)
+    elif certificate.not_valid_before > (moment or seen.now):
+        seen.say("signer", BAD, f"The certificate of {who!r} begins only on "
+                 f"{_day(certificate.not_valid_before)}.", name)
+    else:
+        seen.say("signer", UNKNOWN, f"None of the trusted certificates vouches for {who!r}"
+                 f"{f' ({problem.lower()})' if problem else ''}.{trial}", name)
+
+
+def _time_fact(seen: _Look, token, name: str) -> None:
+    """A timestamp token (RFC 3161): its seal, and who vouches for its clock."""
+    when = _day(token.timestamp)
+    if not (token.intact and token.valid):
+        seen.say("timestamp", BAD, "The timestamp does not fit what it stands on.", name)
+    elif token.trusted:
+        anchor = token.validation_path.trust_anchor.authority.name.human_friendly
+        seen.say("timestamp", GOOD, f"It existed at {when}, by a clock that {anchor!r} "
+                 "vouches for.", name)
+    else:
+        seen.say("timestamp", UNKNOWN, f"A timestamp says {when}; no trusted certificate vouches "
+                 "for its clock.", name)
+
+
+def _day(moment: dt.datetime) -> str:
+    return f"{moment.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def _coverage(seen: _Look, signature: EmbeddedPdfSignature, level) -> None:
+    name = signature.field_name
+    if level == SignatureCoverageLevel.ENTIRE_FILE:
+        seen.say("coverage", GOOD, "It covers the whole file.", name)
+    elif level == SignatureCoverageLevel.ENTIRE_REVISION:
+        seen.say("coverage", GOOD, "It covers the whole file as it was then; more was added "
+                 "later.", name)
+    else:
+        seen.say("coverage", BAD, "It does not cover the whole file as it was then.", name)
+
+
+def _changes(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature) -> None:
+    """What came with the signature, and what came after it."""
+    name = signature.field_name
+    if name == ADVISER_FIELD:
+        if signature.docmdp_level not in (MDPPerm.FILL_FORMS, MDPPerm.NO_CHANGES):
+            seen.say("certified", UNKNOWN, "It does not certify the file: readers may allow "
+                     "more changes than this check does.", name)
+        else:
+            seen.say("certified", GOOD, "It certifies the file: only the client's signature, "
+                     "validation data and timestamps may follow.", name)
+    allowed = {CLIENT_FIELD} if name == ADVISER_FIELD else set()
+    before = changes_before(reader, signature)
+    after = changes_after(reader, signature, allowed)
+    if before:
+        seen.say("changes", BAD, f"More than a signature was added with it: {before}.", name)
+    elif after.forbidden:
+        seen.say("changes", BAD, f"The file was changed after it was signed: {after.forbidden}.",
+                 name)
+    elif after.allowed:
+        seen.say("changes", GOOD, f"Added since, and allowed: {after.allowed}.", name)
+    else:
+        seen.say("changes", GOOD, "Nothing was changed since.", name)
+
+
+def _whole(seen: _Look, reader: PdfFileReader, found: list[EmbeddedPdfSignature]) -> None:
+    """Whether every byte of the file is under some signature."""
+    last = found[-1] if found else None
+    if last is None:
+        seen.say("whole", NONE, "Without a signature no byte is protected.")
+    elif last.evaluate_signature_coverage() == SignatureCoverageLevel.ENTIRE_FILE:
+        seen.say("whole", GOOD, "Every byte of the file is under a signature or timestamp.")
+    else:
+        revisions = reader.xrefs.total_revisions - 1 - last.signed_revision
+        if revisions and not any(f.id == "changes" and f.state is BAD for f in seen.facts) and \
+                _ends_cleanly(seen.data):
+            seen.say("whole", UNKNOWN, "Validation data at the end of the file are under no "
+                     "signature.")
+        else:
+            seen.say("whole", BAD, "Bytes at the end of the file are under no signature.")
+
+
+def _ends_cleanly(data: bytes) -> bool:
+    ends = ends_of(data)
+    return bool(ends) and ends[-1] == len(data)
+
+
+def _archival(seen: _Look) -> None:
+    try:
+        faults = archival_faults(seen.data)
+    except Exception as error:  # pikepdf's own and qpdf's errors
+        seen.say("archival", BAD, f"It is no archive file: {_said(error)}.")
+        return
+    if faults:
+        seen.say("archival", BAD, f"It is no archive file (PDF/A-3): {faults[0]}"
+                 + (f" (and {len(faults) - 1} more)." if len(faults) > 1 else "."))
+    else:
+        seen.say("archival", GOOD, "It is still an archive file (PDF/A-3, as far as a program "
+                 "can tell).")
+
+
+def _stated(files: dict) -> dict:
+    """What the attached data say of the advisory; empty if there are none."""
+    for name, (content, _, _) in files.items():
+        if not name.endswith(".json"):
+            continue
+        try:
+            data = json.loads(content)
+        except (ValueError, RecursionError):
+            continue
+        if isinstance(data, dict) and "loambrief_version" in data:
+            return {key: data[key] for key in _KEYS if key in data} | {"file": name}
+    return {}
+
+
+def _attached(seen: _Look, files: dict, stated: dict) -> None:
+    """Whether the attached case is the one whose digest the attached data record."""
+    from loambrief.case.profiles import ProfileFile, digest
+
+    if not stated or "case.yaml" not in files:
+        seen.say("data", BAD if seen.signatures else NONE, "Case and data are not attached.")
+        return
+    for name, (content, _, checksum) in files.items():
+        import hashlib
+
+        if checksum and hashlib.md5(content, usedforsecurity=False).hexdigest() != checksum:
+            seen.say("data", BAD, f"The attached file {name} differs from its own checksum.")
+            return
+    profiles = [ProfileFile(text, sha256(content), "") for name, (content, text, _)
+                in files.items() if name not in ("case.yaml", stated["file"])]
+    if digest(sha256(files["case.yaml"][0]), profiles) != stated.get("inputs_sha256"):
+        seen.say("data", BAD, "The attached case is not the one the attached data were made from.")
+    else:
+        seen.say("data", GOOD, "The attached case is the one the attached data were made from.")
