@@ -22,6 +22,7 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
+from loambrief.findings.model import say
 from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
@@ -220,12 +221,13 @@ def summary_lines(advice: Advice, most: int = 3) -> list[str]:
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     lines = [f"{case.client.name}, {case.field.name}"]
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
-        cost = "no price" if action.cost_total is None else writer.money(action.cost_total)
-        place = action.where or case.field.name
+        cost = (writer.write(say("report.no_price")) if action.cost_total is None
+                else writer.money(action.cost_total))
+        place = writer.place(action.where) or case.field.name
         lines.append(f"  {action.rank}. {writer.write(action.title)} [{place}] {cost}")
-    limit = "" if plan.budget.limit is None else f" of {writer.money(plan.budget.limit)}"
-    lines.append(f"  plan: {writer.money(plan.budget.spent)}{limit}; "
-                 f"{len(plan.budget.left_out)} wait; {len(advice.diagnosis.missing)} not measured")
+    lines.append("  " + writer.write(say(
+        "report.plan_line", spent=plan.budget.spent, limit=plan.budget.limit,
+        waiting=len(plan.budget.left_out), missing=len(advice.diagnosis.missing))))
     return lines
 
 

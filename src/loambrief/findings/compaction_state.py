@@ -23,7 +23,8 @@ from loambrief.units import DIMENSIONS
 
 FIELD, TRAFFIC = "field", "traffic"
 TRAFFIC_WORDS = re.compile(
-    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road)", re.IGNORECASE
+    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road"
+    r"|huella|rodada|cabecera|tr[aá]nsito|camino|entrada|port[oó]n)", re.IGNORECASE
 )
 """A point whose place has a word that begins so is judged apart (Penn State, Kentucky: lanes,
 field entrances and end rows are sampled separately)."""

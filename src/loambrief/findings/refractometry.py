@@ -85,7 +85,8 @@ def _parts_differ(first: str | None, second: str | None) -> bool:
     """True for two named parts that are not both leaves."""
     if first is None or second is None or first.lower() == second.lower():
         return False
-    return not ("leaf" in first.lower() and "leaf" in second.lower())
+    return not all(any(word in part.lower() for word in ("leaf", "hoja"))
+                   for part in (first, second))
 
 
 def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:

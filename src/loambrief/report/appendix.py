@@ -20,7 +20,6 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
-from loambrief.report.numbers import figures
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
 from loambrief.tables import reference
 
@@ -56,10 +55,10 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     facts = (
         ("sampled", context.writer.day(sample.date)),
         ("lab", " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
-        ("cores", figures(sample.cores) if sample.cores else word("not_stated")),
-        ("residue", sample.residue or word("not_stated")),
-        ("texture", sample.texture or word("not_stated")),
-        ("fizz", sample.fizz or word("not_stated")),
+        ("cores", context.writer.figures(sample.cores) if sample.cores else word("not_stated")),
+        ("residue", context.term(sample.residue) or word("not_stated")),
+        ("texture", context.term(sample.texture) or word("not_stated")),
+        ("fizz", context.term(sample.fizz) or word("not_stated")),
     )
     told: list[str | Span] = []
     for label, value in facts:
@@ -83,11 +82,17 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         (
             Column(word("column_result"), weight=3),
             Column(word("column_method"), weight=3),
-            *(Column(i.depth[2], "right", weight=2) for i in sample.increments),
+            *(Column(_layer(context, i.depth[2]), "right", weight=2) for i in sample.increments),
         ),
         tuple(rows),
         row_headers=True,
     )
+
+
+def _layer(context: Context, typed: str) -> str:
+    """A layer in the reader's units, and as typed where that differs."""
+    shown = context.place(typed)
+    return shown if shown == typed else f"{shown} ({typed})"
 
 
 def _typed(value: object) -> str:
@@ -105,7 +110,8 @@ def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...
     if all(v is None for v in values):
         return None
     method = getattr(sample.methods, METHOD_OF[field], None) if field in METHOD_OF else None
-    return (context.word(f"result_{field}"), method or "–", *(_typed(v) for v in values))
+    return (context.word(f"result_{field}"), context.term(method) or "–",
+            *(_typed(v) for v in values))
 
 
 def sources_section(context: Context) -> list[Block]:
@@ -140,6 +146,7 @@ def record_section(context: Context) -> list[Block]:
     blocks.append(Paragraph(word("scope", jurisdiction=case.case.jurisdiction)))
     blocks.append(Paragraph(word("completeness", missing=len(context.diagnosis.missing),
                                  samples=len(case.samples))))
+    blocks.append(Paragraph(word("governing", governing=context.governing)))
     if case.notes:
         blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
         blocks += [Paragraph(note) for note in case.notes]

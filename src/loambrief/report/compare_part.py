@@ -16,6 +16,8 @@ from loambrief.report.text import Writer
 WIDEST = 44
 """Characters of a cell of the text table; longer ones are cut with an ellipsis."""
 NONE = "–"
+KEYS = {"all": "all actions", "left": "left over of loads"}
+"""Names of sums in the data, where they differ from those of their messages."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,8 @@ class Comparison:
     actions: tuple[Line, ...]
     money: tuple[Line, ...]
     same: str
+    headings: Mapping[str, str]
+    """Heading of each part of the table."""
 
     def as_json(self) -> dict:
         """Differences as data."""
@@ -67,7 +71,7 @@ class Comparison:
         for name in ("findings", "actions", "money"):
             lines = getattr(self, name)
             if lines:
-                rows.append((name.upper(), "", ""))
+                rows.append((self.headings[name].upper(), "", ""))
                 rows += [(line.what, line.first, line.second) for line in lines]
         if len(rows) == 1:
             return self.same
@@ -105,6 +109,8 @@ def compare_plans(first: Side, second: Side) -> Comparison:
                        lambda pair: _action_data(*pair)),
         money=_money(first, second),
         same=first.writer.write(say("actions.compare_same")),
+        headings={name: first.writer.write(say(f"report.compare_{name}"))
+                  for name in ("findings", "actions", "money")},
     )
 
 
@@ -126,7 +132,7 @@ def _finding(finding: Finding, writer: Writer) -> str:
     if finding.value is not None:
         value = " " + writer.quantity(finding.value, "" if finding.unit in ("1", "pH")
                                       else finding.unit)
-    return f"{finding.status.value}{value}"
+    return writer.write(say(f"report.status_{finding.status.value}")) + value
 
 
 def _finding_data(finding: Finding) -> dict:
@@ -145,9 +151,8 @@ def _action(action: Action, covered: bool, writer: Writer) -> str:
         parts.append(writer.quantity(action.rate, action.rate_unit))
     if action.cost_total is not None:
         parts.append(writer.money(action.cost_total))
-    if not covered:
-        parts.append("waits")
-    return f"no. {action.rank}" + "".join(f", {part}" for part in parts)
+    return writer.write(say("report.compare_action", rank=action.rank, parts=parts,
+                            waits=not covered))
 
 
 def _action_data(action: Action, covered: bool) -> dict:
@@ -163,8 +168,8 @@ def _money(first: Side, second: Side) -> tuple[Line, ...]:
         return {
             "budget": budget.limit,
             "spent": budget.spent,
-            "all actions": sum(known) if known else None,
-            "left over of loads": sum(o.extra_cost or 0.0 for o in side.plan.orders),
+            "all": sum(known) if known else None,
+            "left": sum(o.extra_cost or 0.0 for o in side.plan.orders),
         }
 
     def words(amount: float | None) -> str:
@@ -177,7 +182,8 @@ def _money(first: Side, second: Side) -> tuple[Line, ...]:
             difference = None
             if one[name] is not None and other[name] is not None:
                 difference = plain(other[name] - one[name])
-            found.append(Line(name, words(one[name]), words(other[name]),
-                              {"id": name, "first": plain(one[name]),
+            found.append(Line(first.writer.write(say(f"report.compare_{name}")),
+                              words(one[name]), words(other[name]),
+                              {"id": KEYS.get(name, name), "first": plain(one[name]),
                                "second": plain(other[name]), "difference": difference}))
     return tuple(found)

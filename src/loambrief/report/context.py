@@ -20,6 +20,8 @@ from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 
 LB_PER_TON = 2000.0
+NO_INTEREST = ("none", "no ", "ninguno", "ninguna", "ningún", "sin ")
+"""How a statement that declares no interest begins."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,20 @@ class Context:
     @property
     def interested(self) -> bool:
         """True if the adviser declares an interest other than "none"."""
-        return not self.case.adviser.interest.strip().lower().startswith(("none", "no "))
+        return not self.case.adviser.interest.strip().lower().startswith(NO_INTEREST)
+
+    def place(self, text: str) -> str:
+        """A place or layer with its depth in the reader's units."""
+        return self.writer.place(text)
+
+    def term(self, text: str | None, context: str = "") -> str:
+        """A term in the reader's language; typed text passes unchanged."""
+        return self.writer.term(text, context) if text else ""
+
+    @property
+    def governing(self) -> str:
+        """Language whose text counts: the one set in the case, else the advisory's own."""
+        return self.case.case.governing_language or self.writer.language.split("-")[0]
 
     def money(self, value: float) -> str:
         return self.writer.money(value)

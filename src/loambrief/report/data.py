@@ -57,8 +57,10 @@ def advisory_data(
         "tables_sha256": tables_sha256,
         "loambrief_version": version,
         "made_with": dict(made_with or {}),
-        "printed": {"language": case.case.language, "units": case.case.units,
-                    "paper": case.case.paper},
+        "printed": {"language": case.case.language,
+                    "governing_language": (case.case.governing_language
+                                           or case.case.language.split("-")[0]),
+                    "units": case.case.units, "paper": case.case.paper},
         "status": status,
         "number": number,
         "revision": revision,

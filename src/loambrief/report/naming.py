@@ -8,8 +8,8 @@ from loambrief.actions.model import Action
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.context import Context
 
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z\u00c0-\u00dd])")
-_CLAUSE_END = re.compile(r"[:;(]|, after |, where ")
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z\u00c0-\u00dd¿¡])")
+_CLAUSE_END = re.compile(r"[:;(]|, after |, where |, después de |, donde ")
 FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 
 

@@ -121,7 +121,7 @@ def _penetration(context: Context) -> ChartSpec | None:
         note=word("chart_penetration_note", limit=limit, digits=1 if si else 0),
         depths=tuple(round(d * length, 0 if si else 2) for d in cone.depths),
         profiles=tuple(
-            Profile(p.place or p.id,
+            Profile(context.place(p.place or p.id),
                     tuple(None if r is None else r * pressure for r in p.readings),
                     p.stopped_by is not None)
             for p in field
@@ -134,7 +134,7 @@ def _penetration(context: Context) -> ChartSpec | None:
             Threshold(threshold_psi("no_air") * scale, word("chart_no_air"), practice=True),
         ),
         count_from=limit * scale,
-        moisture=cone.moisture,
+        moisture=context.term(cone.moisture),
     )
 
 
@@ -157,7 +157,8 @@ def _sufficiency(context: Context) -> ChartSpec | None:
                 SufficiencyRow(
                     label=with_place(
                         context.word("chart_test_" + _element(result).lower()),
-                        finding.where.split(",")[0] if len(context.case.samples) > 1 else ""),
+                        context.place(finding.where).split(",")[0]
+                        if len(context.case.samples) > 1 else ""),
                     value=float(test), critical=float(critical), side=side,
                     printed=context.word("chart_level", value=float(test),
                                          critical=float(critical)),
@@ -200,10 +201,12 @@ def _salinity(context: Context) -> ChartSpec | None:
         words=context.chart_words,
         subtitle=word("chart_salinity_sub"),
         note=word("chart_salinity_note"),
-        points=tuple(SalinityPoint(label.split(",")[0], *rest) for label, *rest in points.points),
+        points=tuple(SalinityPoint(context.place(label).split(",")[0], *rest)
+                     for label, *rest in points.points),
         ece_limit=points.ece_limit,
         sodium_limit=points.esp_limit,
-        sodium_name="ESP",
+        sodium_name=word("chart_sodium_name"),
+        ece_name=word("chart_ece_name"),
         sodium_unit="%",
         classes=tuple(word(f"chart_class_{n}") for n in ("neither", "saline", "sodic", "both")),
         crop=crop,

@@ -47,7 +47,7 @@ def _sap_row(context: Context, reading: SapReading) -> SapRow:
     )
     mean = sum(corrected) / len(corrected)
     return SapRow(
-        label=_plant(context, reading),
+        label=context.term(_plant(context, reading)),
         is_crop=reading.role == "crop",
         replicates=tuple(round(v, 2) for v in corrected),
         mean=mean,
@@ -87,7 +87,7 @@ def weeds(context: Context) -> ChartSpec | None:
     rows = tuple(
         Hint(
             label=context.write(hint.label),
-            weeds=tuple(WeedMark(name, cover) for name, cover in hint.weeds),
+            weeds=tuple(WeedMark(context.term(name), cover) for name, cover in hint.weeds),
             verdict=Verdict(hint.verdict),
             verdict_text=context.write(hint.verdict_text),
             measured=context.write(hint.measured) if hint.measured else "",
@@ -109,7 +109,8 @@ def weeds(context: Context) -> ChartSpec | None:
 def carbon_nitrogen(context: Context) -> ChartSpec | None:
     """C:N of soil, residues and materials against the ratio where nitrogen turns."""
     rows = tuple(
-        RatioRow(point.label, point.ratio) for point in ratios(context.case)
+        RatioRow(context.term(context.place(point.label)), point.ratio)
+        for point in ratios(context.case)
     )
     if not rows:
         return None

@@ -26,6 +26,7 @@ from loambrief.report.naming import brief
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import action_notes, money_blocks, without_range
 from loambrief.report.text import nutrient_name
+from loambrief.units import ACRE_PER_HA
 
 
 def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
@@ -76,7 +77,7 @@ def _table(context: Context) -> Table:
             (
                 str(action.rank),
                 _what(context, action),
-                action.where,
+                context.place(action.where),
                 Span(_place(context, action), small=True),
                 rate,
                 total,
@@ -154,10 +155,12 @@ def action_card(context: Context, action: Action) -> ActionCard:
     cost = word("no_price_long") if buys else ""
     if action.cost_total is not None:
         parts = ", ".join(
-            f"{word('cost_' + name)} {context.money(amount)}" for name, amount in action.cost_parts
+            f"{word('cost_' + name)} {context.money(amount * _areas(context))}"
+            for name, amount in action.cost_parts
         )
         cost = word("cost_detail", total=action.cost_total, per_ac=_per_area(context, action),
-                    parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date)
+                    parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date,
+                    si=context.system == "si")
     why: list[Text] = [
         (Span(context.write(context.finding(i).title), link=f"#{anchor('f', i)}"),)
         for i in action.finding_ids
@@ -178,7 +181,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
         notes.append((Span(word("label_calculations") + " ", small=True, muted=True), *worked))
     names = {a.id: a for a in context.plan.actions}
     waits = [f"{names[d].rank}" for d in action.depends_on if d in names]
-    place = action.where or context.case.field.name
+    place = context.place(action.where) or context.case.field.name
     if action.area_ac:
         place = word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
     return ActionCard(
@@ -204,9 +207,13 @@ def action_card(context: Context, action: Action) -> ActionCard:
 def _per_area(context: Context, action: Action) -> str:
     if action.cost_per_ac is None:
         return ""
-    from_units = {"us": 1.0, "si": 2.4710538}[context.system]
     unit = {"us": "ac", "si": "ha"}[context.system]
-    return f"{context.money(action.cost_per_ac * from_units)}/{unit}"
+    return f"{context.money(action.cost_per_ac * _areas(context))}/{unit}"
+
+
+def _areas(context: Context) -> float:
+    """Acres in one of the reader's units of area."""
+    return ACRE_PER_HA if context.system == "si" else 1.0
 
 
 def avoid_section(context: Context) -> list[Block]:

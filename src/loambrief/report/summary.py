@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from loambrief.actions.model import Action
+from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, NeedKind
 from loambrief.report.blocks import Fact, Span, Text
-from loambrief.report.context import Context
+from loambrief.report.context import LB_PER_TON, Context
 from loambrief.report.links import anchor, telephone
 from loambrief.report.naming import brief, first_clause, first_sentence
 from loambrief.report.parts import FirstAction, LimitLine, Summary
@@ -26,13 +27,13 @@ def summary(context: Context) -> Summary:
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
-        Fact(word("fact_crop"), case.field.crop),
+        Fact(word("fact_crop"), context.term(case.field.crop)),
         Fact(word("fact_farm"), case.farm.name),
         Fact(word("fact_date"), context.writer.day(case.case.date)),
         Fact(word("fact_adviser"), f"{case.adviser.name}, {case.adviser.credential.scheme}"),
     ]
     if case.field.yield_goal:
-        facts.insert(2, Fact(word("fact_goal"), case.field.yield_goal.value.typed))
+        facts.insert(2, Fact(word("fact_goal"), yield_goal(context)))
     contact: list[Text] = [part for part in (case.adviser.name, case.adviser.business) if part]
     if case.adviser.phone:
         contact.append(telephone(case.adviser.phone))
@@ -45,6 +46,8 @@ def summary(context: Context) -> Summary:
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer"))
+    if context.governing != context.writer.language.split("-")[0]:
+        notes.append(word("governing", governing=context.governing))
     avoid = tuple(
         _avoid(context.write(n.what), context.write(n.why))
         for n in context.plan.not_advised[:MOST_AVOID]
@@ -72,6 +75,16 @@ def summary(context: Context) -> Summary:
     )
 
 
+def yield_goal(context: Context) -> str:
+    """The yield goal in the reader's units, and as typed where that differs."""
+    goal = context.case.field.yield_goal.value
+    typed = goal.typed
+    weight = yield_units(context.case.field.crop).get(goal.unit)
+    if context.system != "si" or goal.unit in ("t/ha", "kg/ha") or not weight:
+        return typed
+    return f"{context.amount(goal.value * weight / LB_PER_TON, 'ton/ac', 1)} ({typed})"
+
+
 def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list[str]]:
     """Ranks that page 1 leaves out between its lines: habits and what waits for money."""
     shown = {line.rank for line in first}
@@ -86,6 +99,7 @@ def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list
 def _limit(context: Context, finding: Finding) -> LimitLine:
     """The conclusion, then only what its sentence does not say already."""
     text = context.write(finding.title)
+    place = context.place(finding.where)
     reading = context.reading(finding)
     figure = reading.replace("pH", "").strip(" \u00a0%").split("\u00a0")[0]
     return LimitLine(
@@ -93,7 +107,7 @@ def _limit(context: Context, finding: Finding) -> LimitLine:
         detail=context.word(
             "limit_detail",
             reading="" if figure and figure in text else reading,
-            where="" if finding.where in text else finding.where,
+            where="" if place in text else place,
             grade=finding.grade.value,
             confidence=finding.confidence.value,
         ),
@@ -139,7 +153,7 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
 
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
-    place = action.where.split(",")[0]
+    place = context.place(action.where).split(",")[0]
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:

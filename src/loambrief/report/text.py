@@ -11,8 +11,8 @@ date; ``write`` a message inside a message; ``listed`` "a, b and c"; ``t`` a ter
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
 start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
-true for readers of SI units. Undefined values are errors. A parameter that ends in a depth ("north, 0-2 in") comes in
-the reader's units.
+true for readers of SI units. Undefined values are errors. A parameter that ends in a depth
+("north, 0-2 in") comes in the reader's units.
 """
 
 from __future__ import annotations

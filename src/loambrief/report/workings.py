@@ -14,7 +14,7 @@ from loambrief.findings.assess import TOPICS
 from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
-from loambrief.report.numbers import NBSP
+from loambrief.report.numbers import NBSP, signed
 from loambrief.report.parts import Calculation, CalculationList
 
 PART_OF = {"sodicity": "salinity", "irrigation_water": "salinity",
@@ -67,7 +67,8 @@ def _group(context: Context, members: list[Worked]) -> Iterator[Calculation]:
         yield Calculation(
             number=", ".join(worked.ids),
             group=title,
-            name="; ".join(s for s in worked.subjects if s) or (field if not facts else ""),
+            name="; ".join(context.term(context.place(s)) for s in worked.subjects if s)
+            or (field if not facts else ""),
             inputs=tuple(fact for fact in facts if fact not in common),
             answer=_answer(context, result),
             outside="" if result.within_range else context.word("outside_range"),
@@ -84,7 +85,7 @@ def _formula_line(context: Context, result: Result, common: list[Fact]) -> Text:
     tail = "; ".join(part for part in (result.locator, how) if part)
     shared = "; ".join(f"{plain(fact.label)}{NBSP}{plain(fact.value)}" for fact in common)
     return (
-        Span(name.rstrip("."), bold=True),
+        Span(context.term(name.rstrip(".")), bold=True),
         Span(f" {result.formula} ", muted=True),
         *context.sources.cite((result.source,)),
         Span(f" {tail}" if tail else "", muted=True),
@@ -96,22 +97,24 @@ def _answer(context: Context, result: Result) -> str:
     if result.value is None:
         return context.word("no_answer")
     if isinstance(result.value, str):
-        return result.value
-    unit = "" if result.unit in ("1", "pH") else result.unit
+        return context.term(result.value)
+    unit = "" if result.unit in ("1", "pH") else context.term(result.unit, "unit")
     glue = "" if unit in ("", "%") else NBSP
-    return f"{_precise(result.value)}{glue}{unit}"
+    return f"{_precise(context, result.value)}{glue}{unit}"
 
 
-def _precise(value: float) -> str:
+def _precise(context: Context, value: float) -> str:
     """Unrounded for the record, yet readable: five significant digits."""
     text = f"{value:.5g}"
-    return f"{value:,.0f}" if "e" in text and abs(value) < 1e9 else text
+    text = f"{value:,.0f}" if "e" in text and abs(value) < 1e9 else text
+    return signed(text, context.writer.signs)
 
 
 def _inputs(context: Context, inputs: Mapping[str, object]) -> Iterator[Fact]:
     for name, value in inputs.items():
         label, unit = _label(name)
-        yield Fact(label, _value(context, value, unit))
+        yield Fact(context.term(label, "input"),
+                   _value(context, value, context.term(unit, "unit")))
 
 
 def _label(name: str) -> tuple[str, str]:
@@ -126,17 +129,19 @@ def _value(context: Context, value: object, unit: str) -> str:
         return context.word("yes" if value else "no")
     if isinstance(value, int | float):
         glue = "" if unit in ("", "%") else NBSP
-        return f"{_precise(float(value))}{glue}{unit}"
+        return f"{_precise(context, float(value))}{glue}{unit}"
     if isinstance(value, Mapping):
-        return ", ".join(f"{k} {_value(context, v, '')}" for k, v in value.items())
+        return ", ".join(f"{context.term(str(k))} {_value(context, v, '')}"
+                         for k, v in value.items())
     if isinstance(value, list | tuple):
         tail = f" {unit}" if unit else ""
         numbers = list(_numbers(value))
         if len(numbers) > MOST_VALUES:
-            return context.word("many_values", count=len(numbers), low=_precise(min(numbers)),
-                                high=f"{_precise(max(numbers))}{tail}")
+            return context.word("many_values", count=len(numbers),
+                                low=_precise(context, min(numbers)),
+                                high=f"{_precise(context, max(numbers))}{tail}")
         return "; ".join(_value(context, v, "") for v in value) + tail
-    return str(value)
+    return context.term(context.place(str(value)))
 
 
 def _numbers(value: object) -> Iterator[float]:
