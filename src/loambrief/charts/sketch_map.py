@@ -19,6 +19,8 @@ WIDEST, HIGHEST = 290.0, 230.0
 SIDE_BY_SIDE = 420.0
 GAP = 18.0
 SIGN = 16.0
+GRID = 10
+"""Steps of the search for the place of a number."""
 
 Ring = Sequence[tuple[float, float]]
 
@@ -138,7 +140,7 @@ def _entry(spec: MapSpec, area: MapArea) -> str:
 
 
 def inner_point(ring: Ring) -> tuple[float, float]:
-    """A point well inside a closed ring: the middle of its longest level stretch.
+    """The point of a coarse grid that lies deepest inside a closed ring.
 
     Parameters
     ----------
@@ -147,17 +149,30 @@ def inner_point(ring: Ring) -> tuple[float, float]:
     Returns
     -------
     (float, float)
+        For a ring too thin for the grid, the middle of its first side.
     """
-    low, high = min(y for _, y in ring), max(y for _, y in ring)
-    best = (0.0, ring[0][0], ring[0][1])
-    for step in range(1, 12):
-        y = low + (high - low) * (step + 0.013) / 12  # off the corners
+    xs, ys = [x for x, _ in ring], [y for _, y in ring]
+    sides = list(pairwise(ring))
+    best = (0.0, (xs[0] + xs[1]) / 2, (ys[0] + ys[1]) / 2)
+    for row in range(1, GRID):
+        y = min(ys) + (max(ys) - min(ys)) * row / GRID
         cuts = sorted(x0 + (y - y0) / (y1 - y0) * (x1 - x0)
-                      for (x0, y0), (x1, y1) in pairwise(ring) if (y0 > y) != (y1 > y))
-        weight = 1 - abs(step - 6) / 12  # the middle rather than a wide edge
+                      for (x0, y0), (x1, y1) in sides if (y0 > y) != (y1 > y))
         for left, right in zip(cuts[::2], cuts[1::2], strict=False):
-            best = max(best, ((right - left) * weight, (left + right) / 2, y))
+            for column in range(1, GRID):
+                x = left + (right - left) * column / GRID
+                depth = min(_distance(x, y, *side) for side in sides)
+                best = max(best, (depth, x, y))
     return best[1], best[2]
+
+
+def _distance(x: float, y: float, start: tuple[float, float], end: tuple[float, float]) -> float:
+    """From a point to a stretch of line."""
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    long2 = dx * dx + dy * dy
+    share = 0.0 if long2 == 0 else ((x - start[0]) * dx + (y - start[1]) * dy) / long2
+    share = min(max(share, 0.0), 1.0)
+    return math.hypot(x - start[0] - share * dx, y - start[1] - share * dy)
 
 
 def round_length(wanted: float) -> float:

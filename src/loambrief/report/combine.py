@@ -22,6 +22,7 @@ from loambrief.report.blocks import (
     Style,
     Table,
 )
+from loambrief.report.client_part import client_blocks
 from loambrief.report.context import Context
 from loambrief.report.naming import brief
 from loambrief.report.parts import SignOff
@@ -142,6 +143,7 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
             tuple(rows),
             row_headers=True,
         ),
+        *client_blocks([r.context for r in reports]),
     ]
 
 

@@ -20,6 +20,7 @@ from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.naming import with_place
+from loambrief.report.pictures_map import zone_map
 from loambrief.report.specs import (
     CationBar,
     CationSpec,
@@ -89,6 +90,9 @@ def pictures(context: Context) -> Pictures:
         drawn.append(replace(halves[0], half=False))
     elif halves:
         drawn.append(FigureRow(tuple(halves)))
+    zones = zone_map(context)
+    if zones is not None:
+        drawn.append(Figure(zones))
     drawn += layers
     plan = tuple(
         Figure(_described(context, spec))

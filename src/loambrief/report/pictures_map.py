@@ -1,0 +1,126 @@
+"""Sketch maps: the zones of one field, and the fields of one client."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from loambrief.case.boundary import Shape, shapes
+from loambrief.case.geodesy import Position, plane_m
+from loambrief.case.select import where
+from loambrief.findings.model import Finding, say
+from loambrief.report.chart_text import describe
+from loambrief.report.context import Context
+from loambrief.report.specs import MapArea, MapSpec
+
+FOOT_M = 0.3048
+SMALLEST_SHARE = 0.04
+"""A field drawn smaller than this share of the map is not worth a map (our choice)."""
+
+
+def zone_map(context: Context) -> MapSpec | None:
+    """The zones of a field by what limits each; None without drawn zones."""
+    case = context.case
+    if case.boundary is None:
+        return None
+    drawn = shapes(case.boundary)
+    zones = [s for s in drawn if s.sample is not None]
+    if not zones:
+        return None
+    labels = {s.id.lower(): where(s) for s in case.samples}
+    worst = context.diagnosis.worst(1000)
+    names = list(labels.values())
+    own = {name: [f for f in worst if _of(f, name, names)] for name in names}
+    whole = [f for f in worst if not any(f in found for found in own.values())]
+    rows = [(s, labels[s.sample.lower()], own[labels[s.sample.lower()]]) for s in zones]
+    return _spec(
+        context, "zones",
+        [(shape.polygons, label, found[0] if found else None) for shape, label, found in rows],
+        outlines=[s for s in drawn if s.sample is None],
+        whole=context.word(f"topic_{whole[0].topic}").lower() if whole else "",
+    )
+
+
+def client_map(contexts: Sequence[Context]) -> MapSpec | None:
+    """The fields of a client by what limits each; None unless several are drawn.
+
+    Also None where they lie so far apart that the smallest could not be told from a dot.
+    """
+    rows = []
+    for context in contexts:
+        drawn = shapes(context.case.boundary) if context.case.boundary is not None else ()
+        whole = [s for s in drawn if s.sample is None] or list(drawn)
+        if whole:
+            worst = context.diagnosis.worst(1)
+            field = context.case.field
+            label = context.write(say("client.field_entry", field=field.name,
+                                      area=field.area.value))
+            rows.append((tuple(p for s in whole for p in s.polygons), label,
+                         worst[0] if worst else None))
+    if len(rows) < 2 or not _near(rows):
+        return None
+    return _spec(contexts[0], "fields", rows)
+
+
+def _of(finding: Finding, name: str, names: Iterable[str]) -> bool:
+    """Whether a finding is about a zone; of two names that fit, the longer one is meant."""
+    fitting = [n for n in names
+               if finding.where == n or finding.where.startswith(f"{n}, ")]
+    return bool(fitting) and max(fitting, key=len) == name
+
+
+def _near(rows: Sequence[tuple]) -> bool:
+    spans = [_span(p for p in polygons) for polygons, _, _ in rows]
+    west, south, east, north = (f(s[i] for s in spans)
+                                for i, f in enumerate((min, min, max, max)))
+    longest = max(east - west, north - south)
+    return all(max(s[2] - s[0], s[3] - s[1]) >= SMALLEST_SHARE * longest for s in spans)
+
+
+def _span(polygons: Iterable) -> tuple[float, float, float, float]:
+    corners = [c for rings in polygons for c in rings[0]]
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _spec(context: Context, kind: str,
+          rows: Sequence[tuple[tuple, str, Finding | None]],
+          outlines: Sequence[Shape] = (), whole: str = "") -> MapSpec:
+    looks = [context.write(say("client.nothing"))]
+    origin = rows[0][0][0][0][0]
+    areas, said = [], []
+    for number, (polygons, label, finding) in enumerate(rows, 1):
+        look = looks[0] if finding is None else context.word(f"topic_{finding.topic}")
+        if look not in looks:
+            looks.append(look)
+        said.append({"label": label, "look": _lower(look)})
+        areas.append(MapArea(str(number), label, "" if finding is None else _detail(
+            context, finding), looks.index(look), _plane(polygons, origin)))
+    si = context.system == "si"
+    spec = MapSpec(
+        title=context.write(say(f"client.{kind}_title", rows=said)),
+        subtitle=context.write(say(f"client.{kind}_sub", whole=whole)),
+        note=context.write(say("client.map_note")),
+        words=context.chart_words,
+        areas=tuple(areas),
+        outlines=tuple(p for s in outlines for p in _plane(s.polygons, origin)),
+        looks=(looks[0], *map(_lower, looks[1:])),
+        length_unit="m" if si else "ft",
+        unit_m=1.0 if si else FOOT_M,
+    )
+    return replace(spec, alt=describe(spec, context.write))
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def _detail(context: Context, finding: Finding) -> str:
+    """The finding without its place, which stands beside it."""
+    return context.write(finding.title).removesuffix(f": {finding.where}")
+
+
+def _plane(polygons: Sequence, origin: Position) -> tuple:
+    return tuple(tuple(tuple(plane_m(corner, origin) for corner in ring) for ring in rings)
+                 for rings in polygons)
+
