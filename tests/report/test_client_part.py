@@ -103,7 +103,7 @@ def test_shared_order_saves_bags(contexts):
     assert bags < apart
     table = shopping_list(contexts)
     (row,) = [r.cells for r in table.rows if "superphosphate" in r.cells[0]]
-    assert f"{bags} bags" in row[3] and f"{apart - bags} ton more" in row[4]
+    assert f"{bags} bags" in row[3] and f"{apart - bags}\u00a0ton more" in row[4]
     assert row[1] == "North Terrace, Mill Piece, Creek Bottom"
     assert shopping_list(contexts[:1]) is None
 
