@@ -29,6 +29,7 @@ from loambrief.errors import TextFault
 from loambrief.findings.model import Message
 from loambrief.report import numbers
 from loambrief.report.language import language as language_of
+from loambrief.report.own_words import bound
 from loambrief.resources import templates_dir
 
 _SPACE = re.compile(r"[ \t\r\n]+")
@@ -115,11 +116,18 @@ class Writer:
             No such template or macro, or a value it needs is missing.
         """
         try:
-            macro = getattr(self._modules(message.topic), message.name)
+            macro = self._own_macro(message) or getattr(self._modules(message.topic),
+                                                        message.name)
             text = macro({name: self._shown(value) for name, value in message.params.items()})
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
         return _SPACE.sub(" ", str(text)).strip()
+
+    def _own_macro(self, message: Message) -> Callable | None:
+        """The user's own macro of a message, if there is one."""
+        own = bound()
+        return own and own.macro(self.tongue.folder, message.topic, message.name, self.filters(),
+                                 self.system, (self.language, self.system, self.currency))
 
     def _shown(self, value: object) -> object:
         """A parameter with the depths it names in the reader's units."""

@@ -1,0 +1,181 @@
+"""Issue an advisory: complete, numbered, its inputs frozen, entered in the log."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from loambrief import pipeline
+from loambrief.archive.settings import initials
+from loambrief.archive.store import Store
+from loambrief.errors import CaseProblems, RecordRefused
+from loambrief.pipeline import Advice, Advisory
+from loambrief.record import gate
+from loambrief.record.cards import advisory_card, file_of
+from loambrief.record.freeze import Frozen, Inputs, read_inputs
+from loambrief.report.blocks import Block, DocumentStatus
+from loambrief.report.own_words import OwnWords, with_own_words
+
+CLIENT_BYTES = 8
+"""Of the random name a client has in the log."""
+
+
+@dataclass(frozen=True)
+class Issued:
+    """An issued advisory.
+
+    Attributes
+    ----------
+    number : str
+    revision : int
+    files : mapping of str to bytes
+        To be written: the PDF and its data.
+    again : bool
+        True if it had been issued before and comes from the archive.
+    advice : Advice or None
+        None if it comes from the archive.
+    seq, head : int, str
+        Of its line in the log.
+    """
+
+    number: str
+    revision: int
+    files: Mapping[str, bytes] = field(repr=False)
+    again: bool
+    advice: Advice | None
+    seq: int
+    head: str
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A case that passed the gate."""
+
+    inputs: Inputs
+    advice: Advice
+    words: OwnWords | None
+
+
+def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None = None) -> Ready:
+    """Read a case, advise on it, and hold it against the completeness gate.
+
+    Raises
+    ------
+    CaseProblems
+        With everything that is missing, or that is wrong with the case.
+    """
+    inputs = read_inputs(path, lab_files, words.files if words else ())
+    with with_own_words(words):
+        advice = pipeline.advise(inputs.loaded)
+    source = gate.case_source(inputs.raw, str(path), inputs.folder)
+    found = gate.missing(gate.Gate(advice, source, inputs.unread_labs))
+    if found:
+        raise CaseProblems((*inputs.loaded.warnings, *found))
+    return Ready(inputs, advice, words)
+
+
+def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
+          words: OwnWords | None = None) -> Issued:
+    """Issue the advisory of a case.
+
+    Parameters
+    ----------
+    path : Path
+        Case file.
+    store : Store
+    lab_files : sequence of Path
+        Files of the lab that are not beside the case.
+    words : OwnWords or None
+        The adviser's own wording; it is frozen with the inputs.
+
+    Returns
+    -------
+    Issued
+        The same number and bytes if these inputs were issued before.
+
+    Raises
+    ------
+    CaseProblems
+        The case has problems or is not complete.
+    RecordRefused
+        The case was issued with other inputs, or was superseded or withdrawn.
+    """
+    ready = prepare(path, lab_files, words)
+    with store.writing():
+        before = _before(store, ready.inputs)
+        if before is not None:
+            return before
+        case = ready.inputs.loaded.case
+        number, series, serial = store.next_number(initials(case.adviser.name),
+                                                   case.case.date.year)
+        public = {"series": series, "serial": serial}
+        return enter(store, ready, "issue", number, 1, public=public)
+
+
+def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
+          public: Mapping[str, object], extra: tuple[Block, ...] = (),
+          more: Mapping[str, object] | None = None,
+          frozen: Sequence[Frozen] = ()) -> Issued:
+    """Render, freeze and log one revision; only while writing."""
+    case = ready.inputs.loaded.case
+    with with_own_words(ready.words):
+        advisory = pipeline.render(ready.advice, status=DocumentStatus.ISSUED, number=number,
+                                   revision=revision, extra=extra)
+    made = output_files(advisory, number, revision)
+    files = (*ready.inputs.files, *frozen,
+             *(Frozen("pdf" if name.endswith(".pdf") else "data", name, content)
+               for name, content in made.items()))
+    client = store.client_named(case.client.name) or f"c{secrets.token_hex(CLIENT_BYTES)}"
+    line = store.commit(
+        op, {**public, "number": number, "revision": revision, "client": client},
+        advisory_card(ready.advice, advisory.data, files, more or {}),
+        [file.content for file in files])
+    return Issued(number, revision, made, False, ready.advice, line.seq, line.digest)
+
+
+def file_stem(number: str, revision: int) -> str:
+    """Name of a record's files without ending; it tells nothing of the client."""
+    return f"{number}-r{revision}"
+
+
+def output_files(advisory: Advisory, number: str, revision: int) -> dict[str, bytes]:
+    stem = file_stem(number, revision)
+    return {f"{stem}.pdf": advisory.pdf, f"{stem}.json": advisory.data}
+
+
+def _before(store: Store, inputs: Inputs) -> Issued | None:
+    """The record of the same inputs; a refusal if the case stands in the archive otherwise."""
+    case = inputs.loaded.case
+    rows = store.index.query(
+        "SELECT r.number, r.revision, n.status, r.seq, r.inputs, l.digest FROM records r "
+        "JOIN numbers n ON n.seq = r.seq JOIN lines l ON l.seq = r.seq "
+        "WHERE r.case_id = ? AND r.client = ? ORDER BY r.seq DESC",
+        (case.case.id, store.client_named(case.client.name)))
+    for number, revision, status, seq, digest, head in rows:
+        if digest == inputs.digest and status == "issued":
+            return Issued(number, revision, stored_files(store, seq), True, None, seq, head)
+        if digest == inputs.digest:
+            raise RecordRefused(f"{case.case.id} was issued as {number} revision {revision}, "
+                                f"which is {status}")
+    for number, revision, status, *_ in rows:
+        if status == "issued":
+            raise RecordRefused(
+                f"{case.case.id} was issued as {number} revision {revision} from other inputs; "
+                f"'archive supersede {number}' makes the next revision, or give the case an id "
+                "of its own")
+    return None
+
+
+def stored_files(store: Store, seq: int) -> dict[str, bytes]:
+    """PDF and data of an issued revision, as they were written."""
+    rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
+                             "('pdf', 'data') ORDER BY role DESC", (seq,))
+    return {name: store.content(digest) for name, digest in rows}
+
+
+def pdf_of(card: Mapping) -> str:
+    """Digest of the PDF of an issued revision."""
+    found = file_of(card, "pdf")
+    return found["sha256"] if found else ""
