@@ -75,8 +75,8 @@ class Figures:
     first_action: str
     actions: int
     chosen: int
-    kinds: tuple[tuple[str, int], ...]
-    """Kinds of work in the plan with the number of actions that the money covers."""
+    kinds: tuple[tuple[str, int, float], ...]
+    """Kinds of work that the money covers: name, number of actions, cost as far as priced."""
     spent: float
     budget: float | None
     waiting: int
@@ -103,7 +103,8 @@ class Figures:
         values["limits"] = tuple(Limit(**item) for item in values["limits"])
         values["followups"] = tuple(Due(**item) for item in values["followups"])
         values["tests"] = tuple(Test(**item) for item in values["tests"])
-        values["kinds"] = tuple((str(kind), int(count)) for kind, count in values["kinds"])
+        values["kinds"] = tuple((str(kind), int(count), float(cost))
+                                for kind, count, cost in values["kinds"])
         return cls(**values)
 
 
@@ -122,9 +123,10 @@ def figures_of(advice: Advice) -> Figures:
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen]
     waiting = [a for a in plan.actions if a.id in plan.budget.left_out]
-    kinds: dict[str, int] = {}
+    kinds: dict[str, tuple[int, float]] = {}
     for action in chosen:
-        kinds[action.kind.value] = kinds.get(action.kind.value, 0) + 1
+        count, cost = kinds.get(action.kind.value, (0, 0.0))
+        kinds[action.kind.value] = (count + 1, cost + (action.cost_total or 0.0))
     kind_of = {a.id: a.kind.value for a in plan.actions}
     return Figures(
         case_id=case.case.id,
@@ -153,7 +155,7 @@ def figures_of(advice: Advice) -> Figures:
         first_action=writer.write(chosen[0].title) if chosen else "",
         actions=len(plan.actions),
         chosen=len(chosen),
-        kinds=tuple(sorted(kinds.items())),
+        kinds=tuple((kind, *sums) for kind, sums in sorted(kinds.items())),
         spent=plan.budget.spent,
         budget=plan.budget.limit,
         waiting=len(waiting),

@@ -266,6 +266,10 @@ def _serve(pipe: Connection, function: Callable[[Task], Outcome]) -> None:
     try:
         pipe.send(_READY)
         while (task := pipe.recv()) is not None:
-            pipe.send(function(task))
+            try:
+                outcome = function(task)
+            except Exception as error:  # the work catches its own; this is a last resort
+                outcome = _lost(task, Status.FAILED, f"{type(error).__name__}: {error}")
+            pipe.send(outcome)
     except (EOFError, BrokenPipeError, ConnectionResetError):
         return

@@ -1,0 +1,98 @@
+"""A stand-in for the making of an advisory: fast, and bad on demand.
+
+A case file of these tests is real enough to be found; the line ``do: ...`` says what its
+making does: ``raise``, ``sleep``, ``kill`` (the worker dies each time), ``kill once``,
+``slow`` (a third of a second), or nothing special.
+"""
+
+import hashlib
+import os
+import re
+import signal
+import sys
+import time
+from pathlib import Path
+
+from loambrief.batch.figures import Due, Figures, Limit, Test
+from loambrief.batch.month import run_month
+from loambrief.batch.pool import Pool
+from loambrief.batch.run import Request
+from loambrief.batch.work import Input, Outcome, Stage, Status, Task, made
+
+TEXT = "loambrief: 1\ncase:\n  id: {id}\nclient:\n  name: {client}\ndo: {do}\nbody: {body}\n"
+
+
+def write_case(folder: Path, name: str, *, case_id: str = "", client: str = "Ash Lane Farm",
+               do: str = "", body: str = "") -> Path:
+    """One case file of the kind above."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{name}.yaml"
+    path.write_text(TEXT.format(id=case_id or name, client=client, do=do, body=body),
+                    encoding="utf-8")
+    return path
+
+
+def figures(case_id: str, client: str, **changes: object) -> Figures:
+    """Plausible figures of a made-up advisory."""
+    values = {
+        "case_id": case_id, "date": "2026-10-14", "valid_until": "2027-04-30", "client": client,
+        "contact": "", "client_email": "", "farm": f"{client} home", "region": "Ohio",
+        "field": f"Field {case_id}", "crop": "corn", "area_ac": 40.0, "units": "us",
+        "paper": "letter", "language": "en", "currency": "USD", "adviser": "Ilse Varga",
+        "business": "Varga Field Notes", "adviser_email": "", "adviser_phone": "",
+        "limits": (Limit("acidity", "acidity.ph", "The soil is too acid", 2),),
+        "first_action": "Lime: 2 ton/ac", "actions": 3, "chosen": 2,
+        "kinds": (("lime", 1, 900.0), ("measure", 1, 48.0)), "spent": 948.0, "budget": 1500.0,
+        "waiting": 1, "waiting_cost": 700.0, "unpriced": 0, "missing": 2,
+        "followups": (Due("2027-10-14", "Test the pH again", "lime"),),
+        "tests": (Test("soil", "north", "2026-09-22", "2029-09-21"),),
+    }
+    return Figures(**{**values, **changes})
+
+
+def fake_work(task: Task) -> Outcome:
+    """Check or make a made-up case."""
+    text = Path(task.path).read_text(encoding="utf-8")
+    case_id = re.search(r"id: (.*)", text)[1]
+    client = re.search(r"name: (.*)", text)[1]
+    do = re.search(r"^do: (.*)$", text, re.MULTILINE)[1]
+    if do == "bad":
+        return Outcome(task.number, task.path, Status.FAILED, problems=(f"{task.path}:1: wrong",))
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    inputs = (Input(Path(task.path).name, digest),)
+    if task.stage is Stage.CHECK:
+        return Outcome(task.number, task.path, Status.CHECKED, case_id, client, digest, inputs,
+                       loaded=text.encode())
+    _act(do, Path(task.path))
+    content = {f"{case_id}.pdf": f"%PDF {text}".encode() * 40, f"{case_id}.json": text.encode()}
+    return Outcome(task.number, task.path, Status.DONE, case_id, client, digest, inputs,
+                   tuple(made(n, d) for n, d in content.items()), content,
+                   figures=figures(case_id, client))
+
+
+def _act(do: str, path: Path) -> None:
+    if do == "raise":
+        raise RuntimeError("the bottom fell out")
+    if do == "sleep":
+        time.sleep(60)
+    if do == "slow":
+        time.sleep(0.3)
+    mark = path.with_suffix(".mark")
+    if do == "kill" or (do == "kill once" and not mark.exists()):
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+def run(cases, output: Path, *, workers: int = 2, **more):
+    """A month's run over made-up cases."""
+    request = Request(tuple(cases), output, **more)
+    return run_month(request, workers=workers, executor=lambda n: Pool(n, fake_work))
+
+
+if __name__ == "__main__":  # a run that other processes interrupt
+    from loambrief.batch.find import find_cases
+
+    out = Path(sys.argv[2])
+    done = run(find_cases([sys.argv[1]]).cases, out, workers=int(sys.argv[3]))
+    print([o.status.value for o in done.result.ordered()])
+    sys.exit(130 if done.result.interrupted else 0)
