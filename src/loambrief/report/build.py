@@ -23,6 +23,7 @@ from loambrief.report.chart_text import chart_words
 from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
 from loambrief.report.evidence import findings_section, missing_section
+from loambrief.report.glossary import with_glossary
 from loambrief.report.page_text import page_words
 from loambrief.report.pictures import pictures
 from loambrief.report.plan_part import (
@@ -79,8 +80,8 @@ def build_field(
     blocks += record_section(context)
     blocks += findings_section(context, drawn.by_topic)
     blocks += results_section(context)
-    blocks += calculations_section(context)
-    blocks += sources_section(context)
+    reference = [*calculations_section(context), *sources_section(context)]
+    blocks = with_glossary(blocks, reference, writer)
     model = ReportModel(
         title=context.word("title", client=case.client.name, field=case.field.name),
         case_id=case.case.id,
