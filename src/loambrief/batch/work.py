@@ -233,7 +233,7 @@ def read_case(task: Task) -> tuple[LoadedCase, tuple[Input, ...]]:
     raw = read_bytes(path)
     loaded = load_bytes(raw, task.path, folder=path.parent, **task.options.overrides())
     own = Input(path.name, hashlib.sha256(raw).hexdigest())
-    return loaded, (own, *(Input(f.name, f.sha256) for f in loaded.files))
+    return loaded, (own, *(Input(f.name, f.on_disk) for f in loaded.files))
 
 
 def _outcome(task: Task, status: Status, of: LoadedCase, inputs: tuple[Input, ...],

@@ -66,6 +66,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE069": "PDF that is not a filled field sheet of this program",
         "CASE070": "box of a field sheet that does not hold what it asks for",
         "CASE071": "field sheet and case that do not fit each other",
+        "CASE072": "photo that cannot be printed",
         "CASE101": "soil pH and buffer pH do not fit each other",
         "CASE102": "cations and cation exchange capacity do not fit each other",
         "CASE103": "organic matter and texture do not fit each other",

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from loambrief.case.checks import cross_checks
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.normalise import to_house
+from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings
 from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
 from loambrief.case.profiles import ProfileFile, digest, resolve
@@ -48,6 +49,8 @@ class LoadedCase:
         Profiles the case was put together from, with digest and text.
     guides : tuple of LoadedGuide
         The consultant's own guide, if the case names one by file.
+    photos : tuple of Photo
+        In the order of ``case.photos``.
     """
 
     case: CaseFile
@@ -58,6 +61,7 @@ class LoadedCase:
     file: str = ""
     files: tuple[ProfileFile, ...] = ()
     guides: tuple[LoadedGuide, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
 
 def load_case(
@@ -118,6 +122,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
     """
     text = decode(raw, file)
     source, problems = read_text(text, file)
+    photos: tuple[Photo | None, ...] = ()
     resolved = resolve(source, folder)
     source = resolved.source
     problems += resolved.problems
@@ -130,6 +135,9 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
     if case is not None:
         case, converted = to_house(case)
         faults = [*converted, *cross_checks(case)]
+        if case.photos:
+            photos, unusable = load_photos(case.photos, folder)
+            faults += unusable
     problems += source.problems(faults)
     found = source.problems(warnings(case, source.data)) if case is not None and whole else []
     if problems or case is None:
@@ -139,9 +147,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
         found = sorted([*problems, *kept], key=lambda p: p.file != file)  # profiles come last
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
-    sha256 = digest(hashlib.sha256(raw).hexdigest(), resolved.files)
+    whole_photos = tuple(photo for photo in photos if photo is not None)
+    files = (*resolved.files,
+             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos))
+    sha256 = digest(hashlib.sha256(raw).hexdigest(), files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      resolved.files, resolved.guides)
+                      files, resolved.guides, whole_photos)
 
 
 def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:

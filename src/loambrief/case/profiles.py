@@ -44,14 +44,25 @@ class ProfileFile:
     name : str
         As the case names it.
     sha256 : str
-        Of its bytes.
+        Of the bytes that the advisory is made from.
     text : str
-        For the record.
+        For the record; "" for a photo.
+    content : bytes or None
+        A photo as it is printed; None for text.
+    file_sha256 : str
+        Of the bytes in the file, which for a photo are others; "" where they are the same.
     """
 
     name: str
     sha256: str
     text: str
+    content: bytes | None = None
+    file_sha256: str = ""
+
+    @property
+    def on_disk(self) -> str:
+        """SHA-256 of the file as it was read."""
+        return self.file_sha256 or self.sha256
 
 
 @dataclass(frozen=True)
@@ -112,6 +123,39 @@ def digest(own: str, files: Iterable[ProfileFile]) -> str:
         return own
     lines = [f"{own}  case", *(f"{f.sha256}  {f.name}" for f in files)]
     return hashlib.sha256("\n".join(lines).encode("utf-8")).hexdigest()
+
+
+def locate(folder: Path | None, name: object) -> Path:
+    """A file that a case names, if it may be read from there.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Where the case stands.
+    name : object
+        As typed in the case.
+
+    Returns
+    -------
+    Path
+        With links followed. Whether it exists is not asked.
+
+    Raises
+    ------
+    ValueError
+        What is wanted instead.
+    """
+    if folder is None:
+        raise ValueError("no file: this case was not read from a folder")
+    if not isinstance(name, str) or not name.strip() or "\\" in name or _DRIVE.match(
+        name
+    ) or PurePosixPath(name).is_absolute() or name.startswith("~") or "\0" in name:
+        raise ValueError("a path such as ../profiles/adviser.yaml")
+    home = folder.resolve()
+    target = (home / name).resolve()
+    if not any(target.is_relative_to(root) for root in (home, home.parent / BESIDE)):
+        raise ValueError(f"a file below the case's folder or in ../{BESIDE}")
+    return target
 
 
 def resolve(source: Source, folder: Path | None) -> Resolved:
@@ -193,7 +237,6 @@ class _Joining:
         self.problems.append(self.source.problem(Fault(code, path, found, wanted, help, at_key)))
 
     def _target(self, path: DataPath, name: object) -> Path | None:
-        wanted = "a path such as ../profiles/adviser.yaml"
         if self.folder is None:
             self._fault(path, "CASE067", show(name), "the part itself",
                         "This case was not read from a folder, so it can name no files.")
@@ -201,20 +244,12 @@ class _Joining:
         if len(self.files) >= MOST_FILES:
             self._fault(path, "CASE067", f"more than {MOST_FILES} files", f"at most {MOST_FILES}")
             return None
-        if not isinstance(name, str) or not name.strip() or "\\" in name or _DRIVE.match(
-            name
-        ) or PurePosixPath(name).is_absolute() or name.startswith("~"):
-            self._fault(path, "CASE067", show(name), wanted,
-                        "Relative to the case, with '/' between folders.")
+        try:
+            return locate(self.folder, name)
+        except ValueError as fault:
+            self._fault(path, "CASE067", show(name), str(fault), "Relative to the case, with '/' "
+                        f"between folders, in the case's folder or in ../{BESIDE}.")
             return None
-        home = self.folder.resolve()
-        target = (home / name).resolve()
-        if not any(target.is_relative_to(root) for root in (home, home.parent / BESIDE)):
-            self._fault(path, "CASE067", show(name),
-                        f"a file below the case's folder or in ../{BESIDE}",
-                        "Profiles outside those folders are not read.")
-            return None
-        return target
 
     def _read(self, path: DataPath, name: str, target: Path) -> None:
         assert self.folder is not None

@@ -462,6 +462,16 @@ class Override(Part):
     reason: q.Text
 
 
+class PhotoEntry(Part):
+    """A photo that is printed with its caption."""
+
+    file: q.Name
+    caption: q.Text
+    alt: q.Text | None = None
+    place: q.Name | None = None
+    date: q.Date | None = None
+
+
 class CaseFile(Part):
     """A whole case."""
 
@@ -490,4 +500,5 @@ class CaseFile(Part):
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
     notes: list[q.Text] = []
+    photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []

@@ -1,0 +1,208 @@
+"""Photos of a case: checked, turned upright, made small, and stripped of everything but pixels.
+
+A camera writes place, time, owner and serial number into its files (Exif). None of that is
+kept: the picture is decoded and written anew. A JPEG file that is small enough and holds
+nothing but a picture is kept as it is, so that a photo taken from an advisory's attachments
+gives the same bytes again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loambrief.case.problems import DataPath, Fault
+from loambrief.case.profiles import locate
+from loambrief.case.quantities import show
+from loambrief.case.schema import PhotoEntry
+
+MOST_BYTES = 25 * 1024 * 1024
+"""Of a photo as it comes from the camera."""
+MOST_PIXELS = 80_000_000
+"""A larger picture is not opened: a small file can hold a huge one."""
+LONGEST_SIDE = 1000
+"""Pixels of the longer side that are printed: 290 dpi on half the width of a page."""
+QUALITY = 80
+KEPT_BYTES = 400_000
+"""A plain JPEG of the right size is kept as it is up to this many bytes."""
+SMALLEST_SIDE = 80
+FORMATS = ("JPEG", "PNG")
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo ready to be printed.
+
+    Attributes
+    ----------
+    name : str
+        As the case names it.
+    jpeg : bytes
+        Upright, RGB or grey, without any metadata.
+    width, height : int
+        Pixels.
+    """
+
+    name: str
+    jpeg: bytes
+    width: int
+    height: int
+
+    file_sha256: str = ""
+    """Of the file it was made from, in hexadecimal."""
+
+    @property
+    def sha256(self) -> str:
+        """Of the bytes that are printed, in hexadecimal."""
+        return hashlib.sha256(self.jpeg).hexdigest()
+
+
+class NotAPhoto(Exception):
+    """Why a file cannot be used: (what was found, what is wanted)."""
+
+    def __init__(self, found: str, wanted: str):
+        super().__init__(found, wanted)
+        self.found, self.wanted = found, wanted
+
+
+def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
+        tuple[Photo | None, ...], list[Fault]]:
+    """Read the photos a case names.
+
+    Parameters
+    ----------
+    entries : sequence of PhotoEntry
+    folder : Path or None
+        Where the case stands; without it no file can be named.
+
+    Returns
+    -------
+    tuple of Photo or None, list of Fault
+        None where there is a fault.
+    """
+    made: list[Photo | None] = []
+    faults: list[Fault] = []
+    for number, entry in enumerate(entries):
+        path: DataPath = ("photos", number, "file")
+        try:
+            target = locate(folder, entry.file)
+            made.append(photo_from(entry.file, _read(target)))
+        except NotAPhoto as fault:
+            faults.append(Fault("CASE072", path, fault.found, fault.wanted))
+        except ValueError as fault:
+            faults.append(Fault("CASE067", path, show(entry.file), str(fault)))
+        except OSError as error:
+            faults.append(Fault("CASE067", path, show(entry.file), "a file that can be read",
+                                f"{error.strerror or 'It cannot be read'}."))
+        if len(made) <= number:
+            made.append(None)
+    return tuple(made), faults
+
+
+def _read(path: Path) -> bytes:
+    if not path.is_file():
+        if path.exists():
+            raise NotAPhoto("not a regular file", "a JPEG or PNG file")
+        raise FileNotFoundError(2, "No such file or directory", str(path))
+    with path.open("rb") as stream:
+        content = stream.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise NotAPhoto(f"more than {MOST_BYTES // 2**20} MiB", "a smaller photo")
+    return content
+
+
+def photo_from(name: str, content: bytes) -> Photo:
+    """A printable photo from the bytes of a file.
+
+    Raises
+    ------
+    NotAPhoto
+        Neither JPEG nor PNG by its content, damaged, too large or too small.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    digest = hashlib.sha256(content).hexdigest()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            picture = Image.open(io.BytesIO(content), formats=FORMATS)
+            width, height = picture.size
+            if width * height > MOST_PIXELS:
+                raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                                f"at most {MOST_PIXELS // 1_000_000} million pixels")
+            if min(width, height) < SMALLEST_SIDE:
+                raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                                f"at least {SMALLEST_SIDE} pixels each way")
+            if picture.format == "JPEG" and _is_bare(picture, content):
+                picture.load()
+                return Photo(name, content, width, height, digest)
+            picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
+            picture.load()
+            upright = ImageOps.exif_transpose(picture)
+    except Image.DecompressionBombError as error:
+        raise NotAPhoto("a picture far larger than its file",
+                        f"at most {MOST_PIXELS // 1_000_000} million pixels") from error
+    except UnidentifiedImageError as error:
+        raise NotAPhoto("a file that is neither", "a JPEG or PNG photo") from error
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
+                        "a whole JPEG or PNG photo") from error
+    plain = _on_white(upright)
+    plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    plain.save(out, "JPEG", quality=QUALITY, optimize=True)
+    return Photo(name, out.getvalue(), *plain.size, digest)
+
+
+def _is_bare(picture, content: bytes) -> bool:
+    """Whether a JPEG may be kept: small, and nothing in it but the picture."""
+    return (max(picture.size) <= LONGEST_SIDE and picture.mode in ("RGB", "L")
+            and len(content) <= KEPT_BYTES and not set(picture.info) - BARE
+            and content.endswith(b"\xff\xd9") and set(markers(content)) <= PLAIN_MARKERS)
+
+
+BARE = {"jfif", "jfif_version", "jfif_unit", "jfif_density", "dpi"}
+PLAIN_MARKERS = {0xE0, 0xDB, 0xC0, 0xC2, 0xC4, 0xDA, 0xDD}
+"""JFIF header, tables, frames, scans (ITU-T T.81, table B.1); no comments, no other data."""
+
+
+def markers(content: bytes) -> list[int]:
+    """Markers of a JPEG file up to its first scan (ITU-T T.81, annex B).
+
+    Parameters
+    ----------
+    content : bytes
+
+    Returns
+    -------
+    list of int
+        Second byte of each marker; empty if the file is not built so.
+    """
+    found: list[int] = []
+    at = 2
+    while at + 4 <= len(content) and content[at] == 0xFF:
+        kind = content[at + 1]
+        found.append(kind)
+        if kind == 0xDA:
+            return found
+        at += 2 + int.from_bytes(content[at + 2:at + 4], "big")
+    return [0]
+
+
+def _on_white(picture):
+    from PIL import Image
+
+    if picture.mode in ("RGB", "L"):
+        plain = picture.copy()
+        plain.info.clear()
+        return plain
+    if picture.mode.startswith("I") or picture.mode == "F":  # deep grey
+        return picture.convert("I").point(lambda v: v / 257).convert("L")
+    clear = picture.convert("RGBA")
+    paper = Image.new("RGB", clear.size, "white")
+    paper.paste(clear, mask=clear.getchannel("A"))
+    return paper
