@@ -33,6 +33,8 @@ from loambrief.report.specs import (
     Slab,
     SufficiencyRow,
     SufficiencySpec,
+    TallyRow,
+    TallySpec,
     Threshold,
     TrendPanel,
     TrendPoint,
@@ -338,9 +340,27 @@ def sketch_map(**changes) -> MapSpec:
     return MapSpec(**values | changes)
 
 
+def tally(**changes) -> TallySpec:
+    values = dict(
+        title="Acid soil holds back fields on 8 of 12 farms",
+        subtitle="Farms with at least one field that it limits, of 12.",
+        note="Counted from the findings of this month's advisories.",
+        words=WORDS,
+        rows=(
+            TallyRow("Acidity and lime", 8, "8 farms", "11 fields"),
+            TallyRow("Phosphorus, potassium and other nutrients", 5, "5 farms", "5 fields"),
+            TallyRow("Salts and sodium", 1, "1 farm"),
+            TallyRow("Plant sap", 0, "0 farms"),
+        ),
+        whole=12,
+        whole_label="All farms: 12",
+    )
+    return TallySpec(**{**values, **changes})
+
+
 EVERYDAY = {f.__name__: f for f in (
     penetration, layers, sap, cations, salinity, sufficiency, weeds, budget, carbon_nitrogen,
-    season, trend, compare, sketch_map)}
+    season, trend, compare, sketch_map, tally)}
 
 
 def _hostile_penetration():
@@ -540,11 +560,24 @@ def _hostile_map():
     ]
 
 
+def _hostile_tally():
+    return [
+        tally(rows=(TallyRow("One", 1e-9, "1e-9"),), whole=0, whole_label=""),
+        tally(rows=(TallyRow("None", None, ""), TallyRow("Zero", 0, "0")), whole=0,
+              whole_label=LONG),
+        tally(rows=(TallyRow(UNBROKEN * 2, 1e12, "1,000,000,000,000 USD", LONG),
+                    TallyRow(LONG + LONG, 1.0, "1 USD", UNBROKEN * 3)), title=LONG, note=LONG),
+        tally(rows=tuple(TallyRow(f"row {n}", n, str(n)) for n in range(60)), whole=60,
+              whole_label=LONG),
+        tally(rows=(TallyRow("more than the whole", 20, "20"),)),
+    ]
+
+
 HOSTILE = {
     "penetration": _hostile_penetration, "layers": _hostile_layers, "sap": _hostile_sap,
     "cations": _hostile_cations, "salinity": _hostile_salinity,
     "sufficiency": _hostile_sufficiency, "weeds": _hostile_weeds, "budget": _hostile_budget,
     "carbon_nitrogen": _hostile_carbon_nitrogen, "season": _hostile_season,
     "trend": _hostile_trend, "compare": _hostile_compare,
-    "sketch_map": _hostile_map,
+    "sketch_map": _hostile_map, "tally": _hostile_tally,
 }

@@ -17,6 +17,7 @@ from chart_samples import (
     season,
     sketch_map,
     sufficiency,
+    tally,
     trend,
     weeds,
 )
@@ -27,6 +28,7 @@ from loambrief.charts.budget import BAR
 from loambrief.charts.penetration import stretches
 from loambrief.charts.sheet import Scale, log_ticks, tick_text, ticks, wrap
 from loambrief.charts.sketch_map import inner_point, round_length
+from loambrief.charts.tally import BAR as TALLY_BAR
 from loambrief.report.specs import (
     CationBar,
     CostStep,
@@ -35,6 +37,7 @@ from loambrief.report.specs import (
     Share,
     Side,
     SufficiencyRow,
+    TallyRow,
     Threshold,
     TrendPanel,
     TrendPoint,
@@ -64,6 +67,18 @@ def test_budget_bars(record):
     assert lengths[2] / lengths[0] == pytest.approx(costs[2] / costs[0], rel=1e-3)
     assert bars[1][0] == pytest.approx(bars[0][2], abs=0.01)
     assert {"$3,384", "$5,214", "$6,642", "budget $9,000"} <= set(words(drawn))
+
+
+def test_tally_bars(record):
+    """ensures that bars start at zero and are as long as the numbers; unmeasured has none."""
+    rows = (TallyRow("a", 8, "8"), TallyRow("b", 2, "2"), TallyRow("c", None, ""),
+            TallyRow("d", 0, "0"))
+    drawn, _, _ = record(tally(rows=rows, whole=0, whole_label=""))
+    bars = boxes(drawn, TALLY_BAR)
+    assert len(bars) == 2 and len({b[0] for b in bars}) == 1
+    lengths = sorted(b[2] - b[0] for b in bars)
+    assert lengths[1] / lengths[0] == pytest.approx(4.0, rel=1e-3)
+    assert {"8", "2", "0", "not measured"} <= set(words(drawn))
 
 
 def test_budget_missing_price_is_not_zero(record):

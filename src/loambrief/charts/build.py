@@ -20,6 +20,7 @@ from loambrief.charts import (
     season,
     sketch_map,
     sufficiency,
+    tally,
     trend,
     weeds,
 )
@@ -41,6 +42,7 @@ KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Figure]] = {
     specs.SeasonSpec: season.draw,
     specs.TrendSpec: trend.draw,
     specs.CompareSpec: compare.draw,
+    specs.TallySpec: tally.draw,
     specs.MapSpec: sketch_map.draw,
 }
 """Which function draws which spec."""

@@ -19,6 +19,7 @@ from loambrief.report.specs import (
     SapSpec,
     SeasonSpec,
     SufficiencySpec,
+    TallySpec,
     TrendSpec,
     WeedSpec,
     has_data,
@@ -35,6 +36,7 @@ ROWS = {
     SapSpec: "rows",
     SeasonSpec: "bars",
     SufficiencySpec: "rows",
+    TallySpec: "rows",
     TrendSpec: "panels",
     WeedSpec: "hints",
 }

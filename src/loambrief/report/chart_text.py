@@ -191,6 +191,13 @@ def _map(s: specs.MapSpec) -> dict:
                        "look": s.looks[a.look]} for a in s.areas]}
 
 
+def _tally(s: specs.TallySpec) -> dict:
+    missing = s.words.not_measured
+    return {"rows": [{"label": r.label, "printed": r.printed if is_number(r.value) else missing,
+                      "detail": r.detail} for r in s.rows],
+            "whole": s.whole_label if s.whole else ""}
+
+
 _PARAMS = {
     specs.PenetrationSpec: ("penetration", _penetration),
     specs.LayerSpec: ("layers", _layers),
@@ -205,5 +212,6 @@ _PARAMS = {
     specs.TrendSpec: ("trend", _trend),
     specs.CompareSpec: ("compare", _compare),
     specs.MapSpec: ("map", _map),
+    specs.TallySpec: ("tally", _tally),
 }
 """Macro of each kind of chart and what it is given."""

@@ -501,6 +501,25 @@ class MapSpec(ChartSpec):
     """Length of one ``length_unit`` [m]."""
 
 
+@dataclass(frozen=True)
+class TallyRow:
+    """One bar: its name, its length, and the number as printed."""
+
+    label: str
+    value: float | None
+    printed: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TallySpec(ChartSpec):
+    """How often or how much, over several cases; ``whole`` is what each bar is a part of."""
+
+    rows: tuple[TallyRow, ...]
+    whole: float = 0.0
+    whole_label: str = ""
+
+
 def is_number(value: float | None) -> bool:
     """True for a finite number; False for None and for what no scale can show."""
     return value is not None and math.isfinite(value)
@@ -555,4 +574,6 @@ def has_data(spec: ChartSpec) -> bool:
             return any(a.polygons for a in spec.areas)
         case CompareSpec():
             return _any([v for c in spec.columns for v in c.values])
+        case TallySpec():
+            return _any([r.value for r in spec.rows])
     raise TypeError(f"{type(spec).__name__} is not a chart spec")
