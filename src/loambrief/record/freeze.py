@@ -109,6 +109,9 @@ def read_inputs(path: Path, lab_files: Sequence[Path] = (),
     loaded = load_bytes(raw, str(path), folder=path.parent)
     files = [Frozen("case", "case.yaml", raw)]
     for profile in loaded.files:
+        if profile.content is not None:  # a photo, as it is printed
+            files.append(Frozen("profile", profile.name, profile.content))
+            continue
         content = read_bytes(path.parent / profile.name)
         if hashlib.sha256(content).hexdigest() != profile.sha256:
             raise RecordRefused(f"{profile.name} changed while it was read; try again")
