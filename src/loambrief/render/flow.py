@@ -20,10 +20,13 @@ from loambrief.render.flowables import (
     Together,
     flat,
 )
+from loambrief.render.forms import form_grid, form_table
+from loambrief.render.photos import photos
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import table
 from loambrief.render.tags import Element
 from loambrief.report import blocks as b
+from loambrief.report import form
 from loambrief.report import parts as p
 
 Made = list[Flowable | Together]
@@ -256,10 +259,13 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.KeyFacts: _facts,
     b.PageBreak: _page_break,
     b.KeepTogether: _together,
+    form.FormGrid: form_grid,
+    form.FormTable: form_table,
     p.Summary: parts.summary,
     p.ActionCard: parts.action_card,
     p.CalculationList: parts.calculations,
     p.SourceList: parts.sources,
+    p.Photos: photos,
     p.SignOff: parts.sign_off,
     p.FindingBlock: lambda composer, block, parent, width: parts.finding(
         composer, block, parent, width, make),

@@ -5,6 +5,7 @@ What is a wide table on paper is a list here where that reads better on a phone.
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable
 
 from loambrief.render.html_tree import Element, Tree, add, append
@@ -16,6 +17,7 @@ from loambrief.report.parts import (
     FindingBlock,
     FirstAction,
     LimitLine,
+    Photos,
     SignOff,
     SourceList,
     Summary,
@@ -226,12 +228,24 @@ def _lines(tree: Tree, parent: Element, name: str) -> None:
         add(made, "span", text)
 
 
+def _photos(tree: Tree, parent: Element, block: Photos) -> Element:
+    row = add(parent, "div", class_="figures")
+    for photo in block.photos:
+        figure = add(row, "figure")
+        data = base64.b64encode(photo.jpeg).decode("ascii")
+        add(figure, "img", src=f"data:image/jpeg;base64,{data}", alt=photo.alt,
+            width=str(photo.width), height=str(photo.height))
+        tree.inline(add(figure, "figcaption"), photo.caption)
+    return row
+
+
 PARTS: dict[type, Callable[..., Element]] = {
     Summary: _summary,
     ActionCard: _action,
     FindingBlock: _finding,
     CalculationList: _calculations,
     SourceList: _sources,
+    Photos: _photos,
     SignOff: _sign_off,
 }
 """Which function shows which part."""

@@ -174,6 +174,14 @@ def _figure(page: _Page, block: b.Figure) -> None:
     page.gap()
 
 
+def _photos(page: _Page, block: p.Photos) -> None:
+    for photo in block.photos:
+        page.line(photo.caption, "| ", "| ")
+        if photo.alt != plain(photo.caption):
+            page.line(photo.alt, "| ", "| ")
+    page.gap()
+
+
 def _figure_row(page: _Page, block: b.FigureRow) -> None:
     page.all(block.figures)
 
@@ -335,6 +343,7 @@ WRITERS: dict[type[b.Block], Callable[[_Page, b.Block], None]] = {
     p.ActionCard: _action,
     p.CalculationList: _calculations,
     p.SourceList: _sources,
+    p.Photos: _photos,
     p.SignOff: _sign_off,
 }
 """Which function writes which block."""

@@ -25,6 +25,7 @@ from loambrief.report.context import Context
 from loambrief.report.evidence import findings_section, missing_section
 from loambrief.report.glossary import with_glossary
 from loambrief.report.page_text import page_words
+from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import pictures
 from loambrief.report.plan_part import (
     avoid_section,
@@ -72,6 +73,7 @@ def build_field(
         blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures",
                               new_page=True, columns=1))
         blocks += drawn.overview
+    blocks += photo_section(context)
     blocks += plan_section(context, drawn.plan)
     blocks += avoid_section(context)
     blocks += missing_section(context)
@@ -100,6 +102,9 @@ def build_field(
             *(
                 Attachment(_attached_name(file.name), file.text.encode("utf-8"),
                            "application/yaml", Relationship.SOURCE, file.name)
+                if file.content is None else
+                Attachment(_attached_name(file.name), file.content, "image/jpeg",
+                           Relationship.SOURCE, file.name)
                 for file in loaded.files
             ),
             Attachment(f"{case.case.id}.json", data, "application/json",

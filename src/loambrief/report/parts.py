@@ -243,6 +243,24 @@ class SourceList(Block):
 
 
 @dataclass(frozen=True)
+class PhotoPrint:
+    """One photo: a JPEG without metadata, its pixels, its caption and text alternative."""
+
+    jpeg: bytes
+    width: int
+    height: int
+    caption: Text
+    alt: str
+
+
+@dataclass(frozen=True)
+class Photos(Block):
+    """Photos with captions, two to a row."""
+
+    photos: tuple[PhotoPrint, ...]
+
+
+@dataclass(frozen=True)
 class SignOff(Block):
     """Adviser's sign-off and, apart from it, the grower's acknowledgement.
 

@@ -1,0 +1,71 @@
+"""Photos in the advisory: printed as they were taken in, heard by their words, nothing leaked."""
+
+import io
+import json
+from pathlib import Path
+
+import pypdf
+import pytest
+from PIL import Image
+
+from loambrief import pipeline
+from loambrief.case.load import load_case
+from loambrief.render.html import render_html
+from loambrief.render.pdf import render_pdf
+from loambrief.render.plain import render_plain
+
+OHIO = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+CAPTIONS = ("Foxtail along the field entrance.", "Ponded wheel tracks.", "Roots turn at 7 in.")
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The Ohio sample with three invented photos, one of them on end."""
+    home = tmp_path_factory.mktemp("photos")
+    text = OHIO.read_text(encoding="utf-8") + "\nphotos:\n"
+    for number, caption in enumerate(CAPTIONS):
+        size = (700, 1200) if number == 1 else (1400, 1000)
+        exif = Image.Exif()
+        exif[0x013B] = "Camera of Odessa"
+        Image.linear_gradient("L").rotate(90 * number).resize(size).convert("RGB").save(home / f"{number}.jpg",
+                                                                    exif=exif)
+        text += (f"  - {{file: {number}.jpg, caption: {json.dumps(caption)}, place: gate, "
+                 f"date: 2026-09-22, alt: Picture {number} of the visit}}\n")
+    (home / "case.yaml").write_text(text, encoding="utf-8")
+    loaded = load_case(home / "case.yaml")
+    model = pipeline.report_model(pipeline.advise(loaded))
+    return loaded, model, render_pdf(model, checked=True)
+
+
+def test_photos_are_printed_as_taken_in(made):
+    """ensures that the very bytes of each photo are in the file, once on a page and attached."""
+    loaded, _, pdf = made
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    printed = {image.data for page in reader.pages for image in page.images}
+    attached = reader.attachments
+    for photo in loaded.photos:
+        assert attached[photo.name] == [photo.jpeg]
+    assert len(printed) == 3
+    assert {Image.open(io.BytesIO(data)).size for data in printed} == {
+        (p.width, p.height) for p in loaded.photos}
+    assert b"Odessa" not in b"".join(printed)
+
+
+def test_photos_are_heard(made, accessibility_faults):
+    """ensures that each photo is a tagged figure with its words, and the file stays accessible."""
+    _, _, pdf = made
+    assert accessibility_faults(pdf) == []
+    text = " ".join(" ".join(p.extract_text() for p in
+                             pypdf.PdfReader(io.BytesIO(pdf)).pages).split())
+    for caption in CAPTIONS:
+        assert f"{caption} (gate, 22" in text
+
+
+def test_photos_on_screen_and_in_text(made):
+    """ensures that the twins show photos with the same words."""
+    _, model, _ = made
+    page = render_html(model).decode()
+    for number, caption in enumerate(CAPTIONS):
+        assert page.count(f'alt="Picture {number} of the visit"') == 1 and caption in page
+        assert f"Picture {number} of the visit" in render_plain(model).decode()
+    assert page.count("data:image/jpeg;base64,") == 3
