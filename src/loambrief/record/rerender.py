@@ -1,0 +1,122 @@
+"""Make an issued advisory again from its frozen inputs, and compare it byte for byte."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from loambrief import __version__, pipeline
+from loambrief.archive.canonical import sha256
+from loambrief.archive.store import Store
+from loambrief.pipeline import Advice, Advisory
+from loambrief.record.cards import file_of, record
+from loambrief.record.freeze import thawed
+from loambrief.report.blocks import Block, DocumentStatus
+from loambrief.report.changes_part import Changes, changes_blocks
+from loambrief.report.own_words import OwnWords, with_own_words
+from loambrief.report.text import Writer
+
+
+@dataclass(frozen=True)
+class Rerendered:
+    """A stored advisory beside the one that its inputs give now.
+
+    Attributes
+    ----------
+    number, revision : str, int
+    same_pdf, same_data : bool
+        Byte for byte.
+    differences : tuple of str
+        What the two were made with, where that differs: program, tables, libraries.
+    advisory : Advisory
+        As made now.
+    """
+
+    number: str
+    revision: int
+    same_pdf: bool
+    same_data: bool
+    differences: tuple[str, ...]
+    advisory: Advisory
+
+    @property
+    def same(self) -> bool:
+        return self.same_pdf and self.same_data
+
+    def as_json(self) -> dict:
+        return {"number": self.number, "revision": self.revision, "same": self.same,
+                "same_pdf": self.same_pdf, "same_data": self.same_data,
+                "differences": list(self.differences)}
+
+
+def frozen_words(store: Store, card: Mapping) -> OwnWords | None:
+    """The wording an advisory was made with, if it was the adviser's own."""
+    files = tuple((f["name"], store.content(f["sha256"])) for f in card["files"]
+                  if f["role"] == "words")
+    return OwnWords(files) if files else None
+
+
+def frozen_changes(store: Store, card: Mapping, advice: Advice) -> tuple[Block, ...]:
+    """The page of changes, if the revision replaced another."""
+    file = file_of(card, "changes")
+    if file is None:
+        return ()
+    case = advice.loaded.case.case
+    changes = Changes.from_json(json.loads(store.content(file["sha256"])))
+    return changes_blocks(changes, Writer(case.language, case.units, case.currency))
+
+
+def render_again(store: Store, number: str, revision: int | None = None, *,
+                 status: DocumentStatus = DocumentStatus.ISSUED) -> Advisory:
+    """The advisory from its frozen inputs, with any status.
+
+    Raises
+    ------
+    UnknownName, ArchiveBroken
+        See :func:`loambrief.record.cards.record`.
+    CaseProblems
+        This version of the program does not take the frozen case any more.
+    """
+    found = record(store, number, revision)
+    card = found["card"]
+    with thawed(store, card["files"]) as (loaded, _), with_own_words(frozen_words(store, card)):
+        advice = pipeline.advise(loaded)
+        return pipeline.render(advice, status=status, number=number, revision=found["revision"],
+                               extra=frozen_changes(store, card, advice))
+
+
+def rerender(store: Store, number: str, revision: int | None = None) -> Rerendered:
+    """Make an issued advisory again and compare.
+
+    Parameters
+    ----------
+    store : Store
+    number : str
+    revision : int or None
+        None: the latest.
+
+    Returns
+    -------
+    Rerendered
+    """
+    found = record(store, number, revision)
+    card = found["card"]
+    again = render_again(store, number, found["revision"])
+    stored = {role: (file_of(card, role) or {}).get("sha256") for role in ("pdf", "data")}
+    return Rerendered(number, found["revision"], sha256(again.pdf) == stored["pdf"],
+                      sha256(again.data) == stored["data"], made_differently(card), again)
+
+
+def made_differently(card: Mapping) -> tuple[str, ...]:
+    """Where the program of now is not the one a record was made with."""
+    found = []
+    if card["version"] != __version__:
+        found.append(f"loambrief {card['version']}, now {__version__}")
+    if card["tables"] != pipeline.tables_digest():
+        found.append(f"tables {card['tables'][:12]}, now {pipeline.tables_digest()[:12]}")
+    now = pipeline.made_with()
+    for name, version in card["made_with"].items():
+        if now.get(name) != version:
+            found.append(f"{name} {version}, now {now.get(name)}")
+    return tuple(found)

@@ -1,0 +1,146 @@
+"""The next revision of an advisory, with the reason and what it changes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from loambrief import pipeline
+from loambrief.archive.canonical import canonical
+from loambrief.archive.index import fold
+from loambrief.archive.store import Store
+from loambrief.case.problems import DataPath
+from loambrief.case.source import Source
+from loambrief.errors import ImpossibleInput, RecordRefused
+from loambrief.pipeline import Advice
+from loambrief.record import gate
+from loambrief.record.cards import record
+from loambrief.record.freeze import Frozen, thawed
+from loambrief.record.issue import Issued, enter, prepare
+from loambrief.record.rerender import made_differently
+from loambrief.report.changes_part import KINDS, Changes, changes_blocks, plan_changes
+from loambrief.report.compare_part import Side
+from loambrief.report.own_words import OwnWords
+from loambrief.report.text import Writer
+
+MOST_REASON = 2000
+"""Characters."""
+NOTHING = "–"
+
+
+def check_reason(reason: str) -> str:
+    """A reason fit for the record: some words, without control characters."""
+    text = " ".join(reason.split())
+    if len(text) < 3 or len(text) > MOST_REASON or not text.isprintable():
+        raise ImpossibleInput(f"a reason of 3 to {MOST_REASON} characters is wanted")
+    return text
+
+
+def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str = "new-data",
+              lab_files: Sequence[Path] = (), words: OwnWords | None = None) -> Issued:
+    """Issue the next revision of an advisory from a changed case.
+
+    Parameters
+    ----------
+    number : str
+    path : Path
+        The changed case; it passes the same gate.
+    store : Store
+    reason : str
+        Printed.
+    kind : str
+        One of :data:`loambrief.report.changes_part.KINDS`.
+    lab_files : sequence of Path
+    words : OwnWords or None
+
+    Returns
+    -------
+    Issued
+
+    Raises
+    ------
+    RecordRefused
+        It is withdrawn or erased, of another client, or nothing changed.
+    CaseProblems, UnknownName, ImpossibleInput
+    """
+    reason = check_reason(reason)
+    if kind not in KINDS:
+        raise ImpossibleInput(f"kind {kind!r}; one of {', '.join(KINDS)}")
+    ready = prepare(path, lab_files, words)
+    with store.writing():
+        found = record(store, number)
+        card, before = found["card"], found["revision"]
+        case = ready.inputs.loaded.case
+        if found["status"] != "issued":
+            raise RecordRefused(f"{number} revision {before} is {found['status']}")
+        if fold(card["client"]["name"]) != fold(case.client.name):
+            raise RecordRefused(f"{number} is for another client")
+        if card["inputs"] == ready.inputs.digest:
+            raise RecordRefused(f"{number} revision {before} was issued from the same inputs")
+        changes = Changes(
+            number, before + 1, before, kind, reason, card["date"],
+            newer_program=bool(made_differently(card)),
+            **_differences(store, card, ready.advice,
+                           gate.case_source(ready.inputs.raw, str(path), ready.inputs.folder)))
+        writer = Writer(case.case.language, case.case.units, case.case.currency)
+        frozen = Frozen("changes", "changes.json", canonical(changes.as_json()))
+        return enter(store, ready, "supersede", number, before + 1, public={},
+                     extra=changes_blocks(changes, writer), frozen=(frozen,),
+                     more={"reason": reason, "reason_kind": kind, "replaces": before})
+
+
+def _differences(store: Store, card: Mapping, now: Advice, source: Source) -> dict:
+    """Inputs, findings, actions and money that differ from the revision before."""
+    with thawed(store, card["files"]) as (loaded, home):
+        old = pipeline.advise(loaded)
+        raw = loaded.source_text.encode("utf-8")
+        old_source = gate.case_source(raw, "case.yaml", home)
+    sides = [Side(name, a.loaded.case, a.diagnosis, a.plan)
+             for name, a in (("before", old), ("now", now))]
+    return {"inputs": input_changes(old_source, source), **plan_changes(*sides)}
+
+
+def input_changes(before: Source, now: Source) -> tuple[tuple[str, str, str], ...]:
+    """Every value of a case that is not as before, by the name of its place.
+
+    Parameters
+    ----------
+    before, now : Source
+        Entries of lists are matched by their id, depth or species, else by position.
+
+    Returns
+    -------
+    tuple of (str, str, str)
+        Place, value before, value now; a dash where there is none. In the order of the new
+        case, what is gone last.
+    """
+    old, new = _values(before), _values(now)
+    names = [*new, *(name for name in old if name not in new)]
+    return tuple((name, old.get(name, NOTHING), new.get(name, NOTHING)) for name in names
+                 if old.get(name) != new.get(name))
+
+
+def _values(source: Source) -> dict[str, str]:
+    found: dict[str, str] = {}
+
+    def walk(value: object, path: DataPath) -> None:
+        if isinstance(value, Mapping):
+            for key, inner in value.items():
+                walk(inner, (*path, key))
+        elif isinstance(value, list) and any(isinstance(v, Mapping | list) for v in value):
+            for position, inner in enumerate(value):
+                walk(inner, (*path, position))
+        elif value is not None:
+            found[source.label(path)] = _typed(value)
+
+    walk(source.data, ())
+    return found
+
+
+def _typed(value: object) -> str:
+    if isinstance(value, list):
+        return ", ".join(map(_typed, value))
+    if hasattr(value, "typed"):
+        return str(value.typed)
+    return json.dumps(value) if isinstance(value, bool) else str(value)

@@ -1,0 +1,121 @@
+"""What changed since the revision before: inputs, findings, rates and money, field by field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+from loambrief.findings.model import say
+from loambrief.report.blocks import Block, Column, Heading, PageBreak, Paragraph, Style, Table
+from loambrief.report.compare_part import Comparison, Line, Side, compare_plans
+from loambrief.report.text import Writer
+
+KINDS = ("clerical", "new-data", "changed-conditions", "error")
+"""Why an advisory is replaced."""
+GROUPS = ("inputs", "findings", "actions", "money")
+
+
+@dataclass(frozen=True)
+class Changes:
+    """A revision and what it changes, as it is frozen with the record.
+
+    Attributes
+    ----------
+    number : str
+    revision, replaces : int
+    kind, reason : str
+        One of :data:`KINDS`, and the adviser's own words.
+    replaced_on : str
+        Date of the revision before.
+    inputs, findings, actions, money : tuple of (str, str, str)
+        What, before, now.
+    newer_program : bool
+        True if the revision before was made with another version or other tables; what it
+        said is then worked out anew for this comparison.
+    """
+
+    number: str
+    revision: int
+    replaces: int
+    kind: str
+    reason: str
+    replaced_on: str
+    inputs: tuple[tuple[str, str, str], ...]
+    findings: tuple[tuple[str, str, str], ...]
+    actions: tuple[tuple[str, str, str], ...]
+    money: tuple[tuple[str, str, str], ...]
+    newer_program: bool = False
+
+    def as_json(self) -> dict:
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, data: Mapping) -> Changes:
+        rows = {name: tuple(tuple(row) for row in data[name]) for name in GROUPS}
+        return cls(**{**data, **rows})
+
+
+def plan_changes(before: Side, now: Side) -> dict[str, tuple[tuple[str, str, str], ...]]:
+    """Findings, actions and money that differ between two revisions, in words.
+
+    Parameters
+    ----------
+    before, now : Side
+
+    Returns
+    -------
+    dict
+        Rows for ``findings``, ``actions`` and ``money`` of :class:`Changes`.
+    """
+    found: Comparison = compare_plans(before, now)
+    write = now.writer.write
+    titles = {f.id: write(f.title) for side in (before, now) for f in side.diagnosis.findings}
+    actions = {a.id: write(a.title) for side in (before, now) for a in side.plan.actions}
+    return {
+        "findings": _rows(found.findings, titles),
+        "actions": _rows(found.actions, actions),
+        "money": _rows(found.money, {}),
+    }
+
+
+def _rows(lines: tuple[Line, ...], names: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
+    return tuple((names.get(line.what, line.what), line.first, line.second) for line in lines)
+
+
+def changes_blocks(changes: Changes, writer: Writer) -> tuple[Block, ...]:
+    """The page of changes, after page 1.
+
+    Parameters
+    ----------
+    changes : Changes
+    writer : Writer
+
+    Returns
+    -------
+    tuple of Block
+    """
+    def word(name: str, **params: object) -> str:
+        return writer.write(say(f"record.{name}", **params))
+
+    blocks: list[Block] = [
+        PageBreak(),
+        Heading(1, word("changes_title", revision=changes.revision, before=changes.replaces),
+                anchor="changes"),
+        Paragraph(word("changes_intro", number=changes.number, revision=changes.revision,
+                       before=changes.replaces), Style.LEAD),
+        Paragraph(word("changes_reason", kind=word("kind_" + changes.kind.replace("-", "_")),
+                       reason=changes.reason)),
+    ]
+    for group in GROUPS:
+        rows = getattr(changes, group)
+        blocks.append(Heading(2, word(f"changes_{group}"), anchor=f"changes-{group}"))
+        if rows:
+            blocks.append(Table(
+                (Column(word("column_what"), weight=3), Column(word("column_before"), weight=2),
+                 Column(word("column_now"), weight=2)),
+                rows, row_headers=True))
+        else:
+            blocks.append(Paragraph(word("changes_none")))
+    if changes.newer_program:
+        blocks.append(Paragraph(word("changes_program"), Style.NOTE))
+    return tuple(blocks)
