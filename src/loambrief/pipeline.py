@@ -23,10 +23,11 @@ from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
 from loambrief.findings.model import say
-from loambrief.report.blocks import DocumentStatus, ReportModel
+from loambrief.report.blocks import Block, DocumentStatus, ReportModel
 from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
+from loambrief.report.own_words import bound
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir
 
@@ -70,9 +71,14 @@ def tables_digest() -> str:
     return digest.hexdigest()
 
 
-@cache
 def made_with() -> Mapping[str, str]:
-    """Versions of the libraries that decide the bytes of a page, and of the templates."""
+    """What decides the bytes of a page beside the case: libraries, templates, own wording."""
+    words = bound()
+    return {**_libraries(), **({} if words is None else {"own_words": words.sha256[:16]})}
+
+
+@cache
+def _libraries() -> Mapping[str, str]:
     digest = hashlib.sha256()
     root = templates_dir()
     for path in sorted(p for p in root.rglob("*") if p.is_file()):
@@ -113,7 +119,8 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 
 
 def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
-           number: str | None = None, revision: int | None = None) -> tuple[FieldReport, bytes]:
+           number: str | None = None, revision: int | None = None,
+           extra: tuple[Block, ...] = ()) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
@@ -135,7 +142,8 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
     )
     report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
-    model = replace(report.model, status=status, number=number,
+    first, *others = report.model.blocks
+    model = replace(report.model, status=status, number=number, blocks=(first, *extra, *others),
                     revision=None if revision is None else f"rev. {revision}")
     return replace(report, model=model), data
 
@@ -147,7 +155,7 @@ def report_model(advice: Advice) -> ReportModel:
 
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           twins: Sequence[str] = ()) -> Advisory:
+           twins: Sequence[str] = (), extra: tuple[Block, ...] = ()) -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -161,6 +169,8 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         Counted from 1.
     twins : sequence of str
         ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
+    extra : tuple of Block
+        Put in after the summary: what changed since the revision before.
 
     Returns
     -------
@@ -168,7 +178,7 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    report, data = _paper(advice, status, number, revision)
+    report, data = _paper(advice, status, number, revision, extra)
     return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice,
                     _twins(report.model, twins))
 
@@ -213,6 +223,20 @@ def render_together(advices: Sequence[Advice], name: str,
     files.update({f"{name}.{ending}": d for ending, d in _twins(model, twins).items()})
     files.update({f"{r.case.case.id}.json": data for r, data in papers})
     return files
+
+
+def sign_words(language: str) -> Mapping[str, str]:
+    """Words on a digital signature, for ``archive.sign.SignWords``.
+
+    Parameters
+    ----------
+    language : str
+        Of the document that is signed; English where there is no wording in it.
+    """
+    short = language.split("-")[0].lower()
+    writer = Writer(short if (templates_dir() / "text" / short / "sign.j2").is_file() else "en")
+    names = ("signed_by", "trial", "draft", "reason_adviser", "reason_client")
+    return {name: writer.write(say(f"sign.{name}")) for name in names}
 
 
 def summary_lines(advice: Advice, most: int = 3) -> list[str]:
@@ -297,6 +321,54 @@ def applicator_file(advice: Advice) -> Mapping[str, bytes]:
         if len(PdfReader(BytesIO(pdf)).pages) == 1:
             break
     return {f"{case.case.id}-spreading.pdf": pdf}
+
+
+@dataclass(frozen=True)
+class SheetFile:
+    """A field sheet as a file.
+
+    Attributes
+    ----------
+    name : str
+    pdf : bytes
+    sheet : str
+        Id printed on each page.
+    boxes : int
+    """
+
+    name: str
+    pdf: bytes
+    sheet: str
+    boxes: int
+
+
+def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) -> SheetFile:
+    """The sheets for the next visit as ``<case id>-fieldsheet.pdf``.
+
+    Parameters
+    ----------
+    advice : Advice
+        Of the last visit; what it lacked is asked for first.
+    sections : sequence of str
+        Of :data:`loambrief.case.sheet_layout.SECTIONS`.
+    blank : int
+        Empty lines for weeds that are new.
+
+    Returns
+    -------
+    SheetFile
+    """
+    from loambrief.case.sheet_layout import boxes
+    from loambrief.render.pdf import render_pdf
+    from loambrief.report.fieldsheet import field_sheet
+    from loambrief.report.fieldsheet_plan import plan_visit
+
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    plan = plan_visit(case, writer, sections=sections, blank=blank)
+    pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, plan, writer))
+    return SheetFile(f"{case.case.id}-fieldsheet.pdf", pdf, plan.layout.sheet,
+                     len(boxes(plan.layout)))
 
 
 def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:

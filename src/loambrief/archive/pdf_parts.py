@@ -15,7 +15,8 @@ LARGEST_FILE = 64 * 1024 * 1024
 MOST_REVISIONS = 40
 MOST_OBJECTS = 300_000
 MOST_ATTACHMENTS = 200
-LARGEST_ATTACHMENT = 16 * 1024 * 1024
+LARGEST_ATTACHMENTS = 32 * 1024 * 1024
+"""All attached files together [byte]."""
 _MARK = re.compile(rb"startxref")
 _OBJECT = re.compile(rb"\bobj\b")
 
@@ -72,6 +73,8 @@ def look(start, *keys: str):
 def attachments(root) -> dict[str, tuple[bytes, str, str]]:
     """Attached files by name: content, description, and the MD5 the file itself states.
 
+    In the order of the document's list of associated files (ISO 19005-3, 6.8).
+
     Parameters
     ----------
     root : DictionaryObject
@@ -84,7 +87,7 @@ def attachments(root) -> dict[str, tuple[bytes, str, str]]:
     """
     found: dict[str, tuple[bytes, str, str]] = {}
     names = look(root, "/Names", "/EmbeddedFiles")
-    pending, seen = ([names] if names is not None else []), 0
+    pending, seen, size = ([names] if names is not None else []), 0, 0
     while pending:
         node = pending.pop()
         seen += 1
@@ -95,15 +98,18 @@ def attachments(root) -> dict[str, tuple[bytes, str, str]]:
         for key, spec in zip(pairs[::2], pairs[1::2], strict=True):
             stream = spec["/EF"]["/F"]
             content = stream.data
-            if len(content) > LARGEST_ATTACHMENT:
-                raise SignFault(f"attached file {key} is too large")
+            size += len(content)
+            if size > LARGEST_ATTACHMENTS:
+                raise SignFault("the attached files are too large")
             name = str(look(spec, "/UF") or look(spec, "/F") or key)
             if name in found or len(found) >= MOST_ATTACHMENTS:
                 raise SignFault(f"attached file {name!r} stands twice, or there are too many")
             checksum = look(stream, "/Params", "/CheckSum")
             stated = "" if checksum is None else checksum.original_bytes.hex()
             found[name] = (content, str(look(spec, "/Desc") or ""), stated)
-    return found
+    listed = [str(look(s.get_object(), "/UF") or "") for s in look(root, "/AF") or ()]
+    return dict(sorted(found.items(), key=lambda item: listed.index(item[0])
+                       if item[0] in listed else len(listed)))
 
 
 def sha256(data: bytes) -> str:

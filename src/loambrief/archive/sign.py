@@ -39,7 +39,7 @@ from pyhanko_certvalidator.errors import PathBuildingError, PathValidationError
 from loambrief.archive.errors import KeyFault, SignFault, TimestampFault
 from loambrief.archive.keys import is_trial, load_certificates
 from loambrief.archive.levels import revocation_of
-from loambrief.archive.pdf_parts import attachments, open_pdf
+from loambrief.archive.pdf_parts import attachments, look, open_pdf
 from loambrief.archive.sign_look import SignatureLook
 from loambrief.archive.sign_settings import LEVELS, SignSettings
 from loambrief.archive.timestamps import HttpTimeStamper
@@ -67,14 +67,14 @@ class Role(StrEnum):
 class SignWords:
     """Words on and in a signature, in the document's language.
 
-    Patterns: ``{}`` is the signer's name, or the moment.
+    ``{}`` in ``signed_by`` is the signer's name.
     """
 
     signed_by: str = "Digitally signed by {}"
-    moment: str = "{}"
-    trial: str = "Trial certificate, identity not checked"
+    trial: str = "Trial certificate: identity not checked"
     draft: str = "Trial signature on a draft"
-    reasons: tuple[str, str] = ("I prepared this advisory.", "I have received this advisory.")
+    reason_adviser: str = "I prepared this advisory."
+    reason_client: str = "I have received this advisory."
 
 
 @dataclass(frozen=True)
@@ -160,10 +160,10 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
     reached, asked = _levels(signer.settings)[::-1], signer.settings.level
     shortfalls: list[str] = []
     lines = [words.signed_by.replace("{}", signer.name),
-             words.moment.replace("{}", f"{now.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC")]
+             f"{now.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"]
     if draft or signer.trial:
         lines.append(words.draft if draft else words.trial)
-    reason = words.reasons[role is Role.CLIENT]
+    reason = words.reason_adviser if role is Role.ADVISER else words.reason_client
     if draft:
         reason = f"{words.draft}. {reason}"
     for level in reached:
@@ -202,6 +202,17 @@ def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.dat
             yield name, sign(content, signer, Role.ADVISER, now=now, words=words, trial=trial)
         except SignFault as fault:
             yield name, fault
+
+
+def language_of(pdf: bytes) -> str:
+    """Language tag of a document; "en" if it has none.
+
+    Raises
+    ------
+    SignFault
+        Not a readable PDF.
+    """
+    return str(look(open_pdf(pdf).root, "/Lang") or "en")
 
 
 def _levels(settings: SignSettings) -> Sequence[str]:

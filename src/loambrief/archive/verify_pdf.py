@@ -8,7 +8,9 @@ in a process of its own with limits (``verify_apart``): the file may be hostile.
 from __future__ import annotations
 
 import asyncio
+import codecs
 import datetime as dt
+import hashlib
 import json
 import logging
 import re
@@ -60,7 +62,7 @@ class _Look:
     signatures: list[SignatureFound] = field(default_factory=list)
 
     def say(self, name: str, state: State, text: str, about: str = "") -> None:
-        self.facts.append(Fact(name, state, text, about))
+        self.facts.append(Fact(name, state, str(text), str(about)))  # no strings tied to the file
 
 
 def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
@@ -225,7 +227,7 @@ def _list(seen: _Look, signature: EmbeddedPdfSignature, moment: dt.datetime | No
     certificate = signature.signer_cert
     when = "" if moment is None else moment.astimezone(dt.UTC).isoformat(timespec="seconds")
     seen.signatures.append(SignatureFound(
-        signature.field_name, certificate.subject.human_friendly, when, level, kind,
+        str(signature.field_name), called(certificate), when, level, kind,
         certificate.sha256.hex(), is_trial(certificate)))
 
 
@@ -253,7 +255,7 @@ def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
             moment: dt.datetime | None) -> None:
     """Whether an anchor vouches for the signer, at the time that can be shown."""
     name, certificate = signature.field_name, signature.signer_cert
-    who = certificate.subject.human_friendly
+    who = called(certificate)
     trial = " It is a trial certificate: whoever made it chose the name." if is_trial(
         certificate) else ""
     if not seen.anchors:
@@ -261,15 +263,17 @@ def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
                  f"certificate was given (--trust).{trial}", name)
         return
     if status.trusted:
-        anchor = status.validation_path.trust_anchor.authority.name.human_friendly
+        anchor = _anchor(status)
         lists, answers = revocation_data(reader)
         own = certificate.subject == certificate.issuer
         revocation = ("" if own else " It was not revoked by the data in the file."
                       if covered(certificate, lists, answers)
                       else " Whether it was revoked is not known.")
         at = f" at {_day(moment)}" if moment else ""
-        seen.say("signer", GOOD, f"The signer is {who!r}; {anchor!r} vouches for it{at}."
-                 f"{revocation}{trial}", name)
+        voucher = ("its own certificate is trusted" if own
+                   else f"{anchor!r} vouches for it")
+        seen.say("signer", GOOD, f"The signer is {who!r}; {voucher}{at}.{revocation}{trial}",
+                 name)
         return
     problem = getattr(status.trust_problem_indic, "name", "")
     if status.revoked:
@@ -295,12 +299,26 @@ def _time_fact(seen: _Look, token, name: str) -> None:
     if not (token.intact and token.valid):
         seen.say("timestamp", BAD, "The timestamp does not fit what it stands on.", name)
     elif token.trusted:
-        anchor = token.validation_path.trust_anchor.authority.name.human_friendly
+        anchor = _anchor(token)
         seen.say("timestamp", GOOD, f"It existed at {when}, by a clock that {anchor!r} "
                  "vouches for.", name)
     else:
         seen.say("timestamp", UNKNOWN, f"A timestamp says {when}; no trusted certificate vouches "
                  "for its clock.", name)
+
+
+def called(certificate: x509.Certificate) -> str:
+    """Name of a certificate's holder: common name and organisation, or all there is."""
+    subject = certificate.subject.native
+    parts = [str(subject[k]) for k in ("common_name", "organization_name") if k in subject]
+    return ", ".join(parts) or certificate.subject.human_friendly
+
+
+def _anchor(status) -> str:
+    """Name of the trusted certificate at the top of a path."""
+    name = status.validation_path.trust_anchor.authority.name.native
+    return str(name.get("common_name", status.validation_path.trust_anchor.authority.name
+                        .human_friendly))
 
 
 def _day(moment: dt.datetime) -> str:
@@ -329,7 +347,8 @@ def _changes(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature
             seen.say("certified", GOOD, "It certifies the file: only the client's signature, "
                      "validation data and timestamps may follow.", name)
     allowed = {CLIENT_FIELD} if name == ADVISER_FIELD else set()
-    before = changes_before(reader, signature)
+    first = not any(f.id == "changes" for f in seen.facts)
+    before = changes_before(reader, signature) if first else ""  # else judged with the first
     after = changes_after(reader, signature, allowed)
     if before:
         seen.say("changes", BAD, f"More than a signature was added with it: {before}.", name)
@@ -400,14 +419,14 @@ def _attached(seen: _Look, files: dict, stated: dict) -> None:
         seen.say("data", BAD if seen.signatures else NONE, "Case and data are not attached.")
         return
     for name, (content, _, checksum) in files.items():
-        import hashlib
-
         if checksum and hashlib.md5(content, usedforsecurity=False).hexdigest() != checksum:
             seen.say("data", BAD, f"The attached file {name} differs from its own checksum.")
             return
     profiles = [ProfileFile(text, sha256(content), "") for name, (content, text, _)
                 in files.items() if name not in ("case.yaml", stated["file"])]
-    if digest(sha256(files["case.yaml"][0]), profiles) != stated.get("inputs_sha256"):
+    case = files["case.yaml"][0]
+    made = {digest(sha256(mark + case), profiles) for mark in (b"", codecs.BOM_UTF8)}
+    if stated.get("inputs_sha256") not in made:  # the attached text has no byte-order mark
         seen.say("data", BAD, "The attached case is not the one the attached data were made from.")
     else:
         seen.say("data", GOOD, "The attached case is the one the attached data were made from.")

@@ -1,0 +1,78 @@
+"""`loambrief verify`: separate facts about a signed advisory, and one bottom line."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from loambrief.cli.shared import PATH
+
+MARKS = {"good": "ok ", "bad": "BAD", "not known": " ? ", "not applicable": " - "}
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
+@click.option("--trust", "anchors", type=PATH, multiple=True, metavar="CERT",
+              help="Certificate (PEM or DER) that may vouch for signers and timestamps; repeat.")
+@click.option("--archive", type=PATH, help="Archive whose log should know the file.")
+@click.option("--no-render", is_flag=True, help="Do not render the attached case again.")
+@click.option("--json", "as_json", is_flag=True, help="Print every fact as JSON.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only the bottom line.")
+def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | None,
+           no_render: bool, as_json: bool, quiet: bool) -> None:
+    """Check signed advisories: the bytes, the signatures, the signer, the case, the record.
+
+    Each fact is good, bad, not known or not applicable. A file is good if nothing is bad and
+    what must be known is known; so give --trust with the signer's certificate, or with that of
+    who issued it. Exit code 1 if a file is not good.
+
+    \b
+    Examples:
+      loambrief verify signed.pdf --trust me.pem
+      loambrief verify signed.pdf --trust me.pem --archive records --json
+    """
+    from contextlib import ExitStack
+
+    from loambrief.archive.keys import load_certificates
+    from loambrief.archive.pdf_parts import LARGEST_FILE
+    from loambrief.archive.store import Store
+    from loambrief.record.verify import verify as check
+
+    trusted = [c.dump() for path in anchors for c in load_certificates(path)]
+    verdicts = []
+    with ExitStack() as open_ones:
+        find = None
+        if archive is not None:
+            find = open_ones.enter_context(Store.open(archive)).find_digest
+        for path in files:
+            with path.open("rb") as stream:
+                data = stream.read(LARGEST_FILE + 1)
+            verdicts.append(check(data, str(path), now=dt.datetime.now(dt.UTC), anchors=trusted,
+                                  find=find, again=not no_render))
+            if not as_json:
+                _print(verdicts[-1], quiet)
+    if as_json:
+        click.echo(json.dumps([v.as_json() for v in verdicts], indent=2, ensure_ascii=False))
+    sys.exit(0 if all(v.good for v in verdicts) else 1)
+
+
+def _print(verdict, quiet: bool) -> None:
+    """Facts of the file, then of each signature, then the bottom line."""
+    click.echo(f"{verdict.name}: {verdict.sentence}")
+    if quiet:
+        return
+    found = verdict.inspection
+    for fact in found.facts:
+        if not fact.about:
+            click.echo(f"  {MARKS[fact.state.value]} {fact.text}")
+    for signature in found.signatures:
+        trial = ", for trial" if signature.trial else ""
+        click.echo(f"  {signature.field}: {signature.signer}{trial}; {signature.level}; "
+                   f"says {signature.claimed_time}")
+        for fact in found.facts:
+            if fact.about == signature.field:
+                click.echo(f"    {MARKS[fact.state.value]} {fact.text}")

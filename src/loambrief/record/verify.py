@@ -1,0 +1,199 @@
+"""Is a signed advisory what it seems? The file, the case inside it, and the record, together.
+
+``archive.verify_apart`` says what the file itself shows. Here the attached case is rendered
+again and set against the file, and the archive is asked whether it knows the file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loambrief import __version__
+from loambrief.archive.facts import Fact, Inspection, State, bottom_line
+from loambrief.archive.verify_apart import Limits, inspect_apart
+from loambrief.errors import LoambriefError
+from loambrief.report.blocks import DocumentStatus
+
+FindDigest = Callable[[str], object | None]
+"""Looks up a SHA-256 in the archive's log; gives an ``archive.store.Entry`` or None."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Outcome of a verification.
+
+    Attributes
+    ----------
+    name : str
+        As the user named the file.
+    sha256 : str
+    inspection : Inspection
+        With every fact.
+    state : State
+    sentence : str
+        The bottom line.
+    """
+
+    name: str
+    sha256: str
+    inspection: Inspection
+    state: State
+    sentence: str
+
+    @property
+    def good(self) -> bool:
+        return self.state is State.GOOD
+
+    def as_json(self) -> dict:
+        found = self.inspection
+        return {
+            "file": self.name, "sha256": self.sha256, "good": self.good,
+            "state": self.state.value, "sentence": self.sentence,
+            "facts": [fact.as_json() for fact in found.facts],
+            "signatures": [vars(s) for s in found.signatures],
+            "advisory": found.stated, "attached": sorted(found.attached),
+        }
+
+
+def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
+           find: FindDigest | None = None, again: bool = True,
+           limits: Limits = Limits()) -> Verdict:
+    """Check one file.
+
+    Parameters
+    ----------
+    data : bytes
+    name : str
+    now : datetime
+        With time zone.
+    anchors : sequence of bytes
+        Trusted certificates, DER.
+    find : callable or None
+        The archive's look-up, if there is an archive to ask.
+    again : bool
+        Render the attached case again (about 2 s).
+    limits : Limits
+        Of the process that reads the file.
+
+    Returns
+    -------
+    Verdict
+    """
+    found = inspect_apart(data, anchors, now=now, limits=limits)
+    facts = list(found.facts)
+    if found.state("readable") is State.GOOD:
+        facts.append(_again(found, data) if again else Fact(
+            "again", State.UNKNOWN, "The attached case was not rendered again."))
+        facts.append(_record(found, data, find))
+    state, sentence = bottom_line(facts)
+    complete = Inspection(tuple(facts), found.signatures, found.attached, found.described,
+                          found.stated, found.ends)
+    return Verdict(name, hashlib.sha256(data).hexdigest(), complete, state, sentence)
+
+
+def _again(found: Inspection, data: bytes) -> Fact:
+    """Whether this program makes the same advisory from the attached case."""
+    def fact(state: State, text: str) -> Fact:
+        return Fact("again", state, text)
+
+    bad = [f for f in found.facts if f.state is State.BAD]
+    if bad or found.state("data") is not State.GOOD:
+        return fact(State.UNKNOWN, "The attached case was not rendered again, since the file is "
+                    "not good as it is.")
+    differ = _other_program(found.stated)
+    try:
+        pdf, made = render_again(found)
+    except (LoambriefError, OSError, ValueError, KeyError, TypeError) as error:
+        text = " ".join(str(error).split())[:160].rstrip(".")
+        if differ:
+            return fact(State.UNKNOWN, f"The attached case cannot be rendered by this program, "
+                        f"which is another one ({differ}): {text}.")
+        return fact(State.BAD, f"The attached case cannot be rendered: {text}.")
+    if len(pdf) in found.ends and data.startswith(pdf):
+        return fact(State.GOOD, "The attached case gives the same advisory, byte for byte.")
+    same = made == found.attached[found.stated["file"]]
+    kept = ("the advice is the same, but the pages differ" if same else "the advice differs")
+    if differ:
+        return fact(State.UNKNOWN, f"The attached case was rendered with another program "
+                    f"({differ}); {kept if not same else 'the advice is the same'}.")
+    if same and (found.stated.get("revision") or 1) > 1:
+        return fact(State.UNKNOWN, "The attached case gives the same advice; the pages of a later "
+                    "revision also tell what changed, which the case alone does not know.")
+    return fact(State.BAD, f"The attached case does not give this advisory: {kept}.")
+
+
+def _other_program(stated: dict) -> str:
+    """How the program that made a file differs from this one; empty if it does not."""
+    from loambrief import pipeline
+
+    if stated.get("loambrief_version") != __version__:
+        return f"version {stated.get('loambrief_version')}, here {__version__}"
+    if stated.get("tables_sha256") != pipeline.tables_digest():
+        return "other tables"
+    theirs, ours = dict(stated.get("made_with") or {}), dict(pipeline.made_with())
+    names = sorted(k for k in theirs.keys() | ours.keys() if theirs.get(k) != ours.get(k))
+    if not names:
+        return ""
+    name = names[0]
+    if name in ("templates", "own_words"):
+        return "other wording"
+    return f"{name} {theirs.get(name)}, here {ours.get(name)}"
+
+
+def render_again(found: Inspection) -> tuple[bytes, bytes]:
+    """PDF and data made from the attached case.
+
+    Raises
+    ------
+    LoambriefError
+        The case has problems here.
+    ValueError
+        An attached file's name leads out of the folder.
+    """
+    from loambrief import pipeline
+    from loambrief.case.load import load_case
+
+    stated, printed = found.stated, found.stated.get("printed") or {}
+    with tempfile.TemporaryDirectory(prefix="loambrief-") as top:
+        home = Path(top).resolve() / "case"
+        home.mkdir()
+        (home / "case.yaml").write_bytes(found.attached["case.yaml"])
+        for name, content in found.attached.items():
+            if name not in ("case.yaml", stated["file"]):
+                target = (home / found.described[name]).resolve()
+                if not target.is_relative_to(home.parent) or target.exists():
+                    raise ValueError(f"attached file {name!r} leads out of the case")
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(content)
+        chosen = {key: printed[key] for key in ("units", "paper", "language") if key in printed}
+        advice = pipeline.advise(load_case(home / "case.yaml", **chosen))
+        made = pipeline.render(advice, status=DocumentStatus(stated["status"]),
+                               number=stated.get("number"), revision=stated.get("revision"))
+    return made.pdf, made.data
+
+
+def _record(found: Inspection, data: bytes, find: FindDigest | None) -> Fact:
+    """Whether the archive's log knows the file, signed or as it was issued."""
+    if find is None:
+        return Fact("record", State.NONE, "No archive was asked.")
+    entry = None
+    for end in (len(data), *reversed(found.ends)):
+        entry = find(hashlib.sha256(data[:end]).hexdigest())
+        if entry is not None:
+            break
+    number, revision = found.stated.get("number"), found.stated.get("revision")
+    if entry is None:
+        return Fact("record", State.BAD, "The archive does not know this advisory.")
+    if (entry.number, entry.revision) != (number, revision):
+        return Fact("record", State.BAD, f"The archive has it as {entry.number} revision "
+                    f"{entry.revision}, the file says {number} revision {revision}.")
+    if entry.status and entry.status != "issued":
+        return Fact("record", State.BAD, f"The archive has it as {entry.number} revision "
+                    f"{entry.revision}, which is {entry.status}.")
+    return Fact("record", State.GOOD, f"The archive has it as {entry.number} revision "
+                f"{entry.revision}, entered on {entry.time[:10]} (line {entry.seq} of the log).")
