@@ -23,11 +23,12 @@ from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
 from loambrief.findings.model import say
-from loambrief.report.blocks import Block, DocumentStatus, ReportModel
+from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
 from loambrief.report.build import build_field
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.own_words import bound
+from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir
 
@@ -142,10 +143,20 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
     )
     report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
-    first, *others = report.model.blocks
-    model = replace(report.model, status=status, number=number, blocks=(first, *extra, *others),
+    model = replace(report.model, status=status, number=number,
+                    blocks=_with_extra(report.model.blocks, extra),
                     revision=None if revision is None else f"rev. {revision}")
     return replace(report, model=model), data
+
+
+def _with_extra(blocks: tuple[Block, ...], extra: tuple[Block, ...]) -> tuple[Block, ...]:
+    """Blocks put in after page 1, which then points to their heading."""
+    first, *others = blocks
+    heading = next((b for b in extra if isinstance(b, Heading)), None)
+    if heading is not None and isinstance(first, Summary):
+        pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
+        first = replace(first, notes=(pointer, *first.notes))
+    return (first, *extra, *others)
 
 
 def report_model(advice: Advice) -> ReportModel:
