@@ -347,6 +347,12 @@ def _changes(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature
             seen.say("certified", GOOD, "It certifies the file: only the client's signature, "
                      "validation data and timestamps may follow.", name)
     allowed = {CLIENT_FIELD} if name == ADVISER_FIELD else set()
+    broken = [f for f in seen.facts if f.about == name and f.id in ("bytes", "signature")
+              and f.state is BAD]
+    if broken:
+        seen.say("changes", UNKNOWN, "What was changed is not looked into: the signature does not "
+                 "hold.", name)
+        return
     first = not any(f.id == "changes" for f in seen.facts)
     before = changes_before(reader, signature) if first else ""  # else judged with the first
     after = changes_after(reader, signature, allowed)

@@ -41,7 +41,7 @@ Made = list[Flowable]
 DASH = "–"
 SHORT = 900
 """Reasons and steps of more characters than this get lists of their own."""
-SIGN_HEIGHT = 34.0
+SIGN_HEIGHT = 44.0
 """Room above a line to sign on [pt]."""
 
 
