@@ -9,6 +9,7 @@ and names; sentences are macros. The context of an entry says how it must agree 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from loambrief.report.numbers import NBSP, Signs, figures
 from loambrief.resources import templates_dir
 
 DOMAIN = "loambrief"
+_POINT = re.compile(r"(?<=\d)\.(?=\d)")
 LOCALES = {"es": "es_US", "es-US": "es_US", "es-MX": "es_MX", "es-ES": "es_ES"}
 """Locale of each language tag of a case. Plain "es" is Spanish as the United States write
 it, with the decimal point."""
@@ -111,19 +113,26 @@ class Cldr:
     def term(self, text: str, context: str = "") -> str:
         """The term in this language; text that is no term passes unchanged.
 
-        ``context`` "f", "mp" or "fp" asks for the form that agrees with such a noun.
+        ``context`` "f", "mp" or "fp" asks for the form that agrees with such a noun. Of a
+        name with an addition ("corn, top leaf") each part is looked up by itself.
         """
-        if context:
-            found = self._catalogue.get(text, context)
-            if found is not None and found.string:
-                return found.string
-        found = self._catalogue.get(text)
-        return found.string if found is not None and found.string else text
+        found = self._found(text, context) or self._found(text, "")
+        if found is not None:
+            return found
+        parts = text.split(", ")
+        return text if len(parts) == 1 else ", ".join(self._found(p, "") or p for p in parts)
+
+    def _found(self, text: str, context: str) -> str | None:
+        """Entry of the catalogue, its numbers with the locale's decimal sign."""
+        entry = self._catalogue.get(text, context or None)
+        if entry is None or not entry.string:
+            return None
+        return _POINT.sub(self.signs.decimal, entry.string)
 
     def noun(self, text: str) -> tuple[str, str]:
         """Article and name of a noun; no article where the catalogue has none."""
-        found = self._catalogue.get(text, "the")
-        if found is None or not found.string:
+        found = self._found(text, "the")
+        if found is None:
             return "", self.term(text)
-        article, _, name = found.string.partition(" ")
+        article, _, name = found.partition(" ")
         return article, name
