@@ -23,6 +23,7 @@ from pikepdf.pdfa import check, prepare, resolve_save_kwargs
 from loambrief import __version__
 from loambrief.errors import RenderFault
 from loambrief.render.compose import clean
+from loambrief.render.form_file import dress_form
 from loambrief.report.blocks import ReportModel
 
 FLAVOUR = "3b"
@@ -64,6 +65,7 @@ def archive_file(pages: bytes, model: ReportModel, number: str, *, checked: bool
                 raise RenderFault(f"not an archive file: {found}")
         _describe(pdf, model, number, full=True)
         _give_appearance(pdf)
+        dress_form(pdf)
         out = BytesIO()
         pdf.save(out, **resolve_save_kwargs(FLAVOUR, **SAVING))
     return out.getvalue()

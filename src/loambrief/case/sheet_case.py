@@ -1,0 +1,241 @@
+"""A filled field sheet into a case: a new one, or one that exists.
+
+Nothing that stands in a case is overwritten. Keys that are not there are put in; a part or
+a sample that is there with other values is a problem, and the case stays as it is.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+from loambrief.case.intake_case import Written
+from loambrief.case.load import load_bytes
+from loambrief.case.problems import Fault, in_file_order
+from loambrief.case.reader import decode, read_text
+from loambrief.case.schema import Sample
+from loambrief.case.sheet_layout import Layout
+from loambrief.case.sheet_read import Filled
+from loambrief.case.sheet_values import Parts, read_parts
+from loambrief.case.source import Source
+from loambrief.case.starter import starter_case
+from loambrief.case.yaml_edit import Tree, Value, plain_of, set_parts
+from loambrief.errors import CaseProblems
+
+_NAME = re.compile(r"[^A-Za-z0-9._-]+")
+NEW_CASE = "Make the case of this visit first: loambrief new --from OLD.yaml NEW.yaml"
+
+
+def new_from_sheet(filled: Filled, file: str) -> Written:
+    """A starter case with what a sheet says about field and visit.
+
+    Parameters
+    ----------
+    filled : Filled
+    file : str
+        Name used in problems.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    CaseProblems
+        A box does not hold what it asks for.
+    """
+    parts, layout = read_parts(filled), filled.layout
+    date = filled.values.get("visit/date")
+    day = dt.date.fromisoformat(date) if date else None
+    text = starter_case(units=layout.units, crop="corn", date=day)
+    for key in (*parts.single, *(k for k, v in (("samples", parts.samples),
+                                                ("weeds", parts.weeds),
+                                                ("notes", parts.notes)) if v)):
+        text = re.sub(rf"(?m)^# {key}:\n(?:# .*\n)+", "", text)
+    about = layout.about
+    inside: dict[str, Mapping[str, Tree]] = {
+        "case": {"id": Value(case_name(layout, date))} | (
+            {} if layout.language == "en" else {"language": Value(layout.language)}) | {
+            "paper": Value(layout.paper)},
+        "client": {"name": Value(about.client)},
+        "farm": {"name": Value(about.farm)},
+        "field": {"name": Value(about.field)} | (
+            {"id": Value(about.field_id)} if about.field_id else {}) | {
+            "area": Value(about.area), "crop": Value(about.crop),
+            "tillage": Value(about.tillage), "irrigation": Value(about.irrigation),
+            "drainage": Value(about.drainage)},
+    }
+    content, _ = set_parts(text.encode("utf-8"), file, added=_lists(parts), parts=parts.single,
+                           inside=inside)
+    return Written(content, _said(filled), _still_open(content, file))
+
+
+def case_name(layout: Layout, date: str | None) -> str:
+    """Id of a new case: the field and the year and month of the visit."""
+    name = _NAME.sub("-", layout.about.field_id or layout.about.field).strip("-._").lower()
+    return f"{name or 'field'}-{date[:7] if date else 'visit'}"[:64]
+
+
+def updated_from_sheet(raw: bytes, file: str, filled: Filled,
+                       folder: Path | None = None) -> Written:
+    """An existing case with what a sheet says put in; the rest of its text is untouched.
+
+    Parameters
+    ----------
+    raw : bytes
+        The case file.
+    file : str
+        Name used in problems.
+    filled : Filled
+    folder : Path or None
+        Where the case stands, so that its profiles are found.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    CaseProblems
+        A box does not hold what it asks for, the case is of another field, or it already
+        says something else.
+    """
+    parts = read_parts(filled)
+    source, problems = read_text(decode(raw, file), file)
+    if problems:
+        raise CaseProblems(in_file_order(problems))
+    merging = _Merging(source, filled.layout, parts)
+    changed, added, single = merging.run()
+    if merging.faults:
+        raise CaseProblems(in_file_order(source.problems(merging.faults)))
+    content, lost = set_parts(raw, file, changed=changed, added=added, parts=single)
+    return Written(content, (*_said(filled), *merging.notes, *lost),
+                   _still_open(content, file, folder))
+
+
+def _still_open(content: bytes, file: str, folder: Path | None = None) -> tuple:
+    """What the case still lacks: its problems and warnings."""
+    try:
+        return load_bytes(content, file, folder=folder).warnings
+    except CaseProblems as error:
+        return error.problems
+
+
+def _said(filled: Filled) -> tuple[str, ...]:
+    return (f"sheet {filled.layout.sheet} of case {filled.layout.case_id}: "
+            f"{len(filled.values)} boxes filled, {len(filled.pages) - len(filled.values)} empty",)
+
+
+def _lists(parts: Parts) -> dict[str, list[Tree]]:
+    return {"samples": [_ordered(s) for s in parts.samples], "weeds": list(parts.weeds),
+            "notes": list(parts.notes)}
+
+
+def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:
+    return {key: sample[key] for key in Sample.model_fields if key in sample}
+
+
+class _Merging:
+    def __init__(self, source: Source, layout: Layout, parts: Parts):
+        self.source, self.layout, self.parts = source, layout, parts
+        self.data: Mapping = source.data if isinstance(source.data, dict) else {}
+        self.faults: list[Fault] = []
+        self.notes: list[str] = []
+
+    def run(self) -> tuple[dict, dict, dict]:
+        """Keys of samples to put in, entries to add, parts to put in."""
+        self._same_field()
+        changed, samples = self._samples()
+        single = {}
+        for key, tree in self.parts.single.items():
+            old = self.data.get(key)
+            if old is None:
+                single[key] = tree
+                self.notes.append(f"{key}: put in")
+            elif plain_of(old) == plain_of(tree):
+                self.notes.append(f"{key}: nothing to change")
+            else:
+                day = plain_of(old.get("date")) if isinstance(old, Mapping) else "another kind"
+                self._there((key,), f"{key} of {day}")
+        return changed, {"samples": samples, "weeds": self._new(
+            "weeds", self.parts.weeds), "notes": self._new("notes", self.parts.notes)}, single
+
+    def _there(self, path: tuple, found: str) -> None:
+        self.faults.append(Fault("CASE071", path, f"{found} already in the case",
+                                 "a case without it, or with the same values", NEW_CASE))
+
+    def _same_field(self) -> None:
+        about = self.data.get("field")
+        case = self.data.get("case")
+        about = about if isinstance(about, Mapping) else {}
+        case_id = plain_of(case.get("id")) if isinstance(case, Mapping) else None
+        mine = self.layout.about
+        same = case_id == self.layout.case_id or (
+            plain_of(about.get("id")) == mine.field_id if mine.field_id and "id" in about
+            else str(plain_of(about.get("name"))).lower() == mine.field.lower())
+        if not same:
+            self.faults.append(Fault(
+                "CASE071", ("field", "name"), f"field {plain_of(about.get('name'))}",
+                f"field {mine.field} ({self.layout.case_id}), as the sheet says",
+                "Is this the right case for the sheet?"))
+
+    def _samples(self) -> tuple[dict[int, dict[str, Tree]], list[Tree]]:
+        there = self.data.get("samples")
+        known = {str(plain_of(s["id"])).lower(): (i, s) for i, s in
+                 enumerate(there if isinstance(there, list) else [])
+                 if isinstance(s, Mapping) and "id" in s}
+        changed: dict[int, dict[str, Tree]] = {}
+        added: list[Tree] = []
+        for sample in self.parts.samples:
+            name = str(plain_of(sample["id"]))
+            place = known.get(name.lower())
+            if place is None:
+                added.append(_ordered(sample))
+                self.notes.append(f"sample {name}: added")
+                continue
+            position, old = place
+            keys = {k: v for k, v in sample.items() if old.get(k) is None}
+            for key, value in sample.items():
+                if key in keys or key == "id" or _agrees(key, old[key], value):
+                    continue
+                if key in ("date", "cores", "residue", "increments", "lab", "fizz"):
+                    self._there(("samples", position, key), f"{key} of sample {name}")
+                else:
+                    self.notes.append(f"sample {name}: kept from the case: {key}")
+            if keys:
+                changed[position] = keys
+                self.notes.append(f"sample {name}: put in {', '.join(keys)}")
+        return changed, added
+
+    def _new(self, key: str, entries: list[Tree]) -> list[Tree]:
+        """Entries that are not in the case's list yet."""
+        there = self.data.get(key)
+        old = [plain_of(e) for e in (there if isinstance(there, list) else [])]
+        fresh = []
+        for entry in entries:
+            meant = plain_of(entry)
+            if meant in old:
+                continue
+            twin = next((i for i, e in enumerate(old) if isinstance(e, Mapping) and isinstance(
+                meant, Mapping) and all(e.get(k) == meant.get(k) for k in ("species", "place"))),
+                None)
+            if twin is not None:
+                self._there((key, twin), f"{meant['species']} with other entries")
+            else:
+                fresh.append(entry)
+        if fresh:
+            self.notes.append(f"{key}: {len(fresh)} added")
+        return fresh
+
+
+def _agrees(key: str, old: object, new: Tree) -> bool:
+    """True if what the sheet says stands in the case already."""
+    before, meant = plain_of(old), plain_of(new)
+    if key == "increments" and isinstance(before, list):
+        depths = [e.get("depth") for e in before if isinstance(e, Mapping)]
+        return all(e["depth"] in depths for e in meant)  # type: ignore[union-attr,index]
+    if key == "lab" and isinstance(before, Mapping):
+        return before.get("name") == meant["name"]  # type: ignore[call-overload,index]
+    return before == meant or str(before).replace(" ", "") == str(meant).replace(" ", "")

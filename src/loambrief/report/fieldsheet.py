@@ -1,0 +1,132 @@
+"""The sheets for the next visit: what was missing, how to stay safe, and a box for every
+reading, in type that can be read outdoors."""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile
+from loambrief.case.sheet_layout import MAP_FILE, as_bytes, boxes
+from loambrief.findings.model import Missing
+from loambrief.report.blocks import (
+    Attachment,
+    Block,
+    Bullets,
+    Callout,
+    CalloutKind,
+    DocumentStatus,
+    Fact,
+    Heading,
+    KeepTogether,
+    KeyFacts,
+    Paper,
+    Paragraph,
+    Relationship,
+    ReportModel,
+    Span,
+)
+from loambrief.report.fieldsheet_parts import Sheet, cone, remarks, sap, soil, visit, water, weeds
+from loambrief.report.fieldsheet_plan import VisitPlan
+from loambrief.report.page_text import page_words
+from loambrief.report.text import Writer
+
+SCALE = 1.2
+"""Type size: nothing on a field sheet is under 10 pt."""
+SAFETY = ("unknown", "sap", "after", "cone", "weather", "chemicals", "alone")
+PARTS = {"soil": soil, "cone": cone, "sap": sap, "weeds": weeds}
+"""Sheets that get a page of their own; water and residue follow the first page."""
+
+
+def field_sheet(case: CaseFile, missing: tuple[Missing, ...], plan: VisitPlan,
+                writer: Writer) -> ReportModel:
+    """The sheets as a document of its own, with the plan of their boxes inside.
+
+    Parameters
+    ----------
+    case : CaseFile
+        Of the last visit.
+    missing : tuple of Missing
+        What the last advisory could not say.
+    plan : VisitPlan
+    writer : Writer
+
+    Returns
+    -------
+    ReportModel
+
+    Raises
+    ------
+    ValueError
+        A box of the layout is not on the sheets, or one is there that the layout lacks.
+    """
+    layout = plan.layout
+    sheet = Sheet(case, plan, writer, {box.name: box for box in boxes(layout)})
+    title = sheet.word("title", field=case.field.name)
+    blocks: list[Block] = [Heading(1, title, anchor="sheet"), *_about(sheet), *visit(sheet),
+                           *_missing(sheet, missing), KeepTogether((_safety(sheet),))]
+    if "water" in layout.sections:
+        blocks += water(sheet)
+    blocks += remarks(sheet)
+    for section in layout.sections:
+        blocks += PARTS[section](sheet) if section in PARTS else []
+    _check(sheet)
+    return ReportModel(
+        title=title,
+        case_id=case.case.id,
+        date=case.case.date,
+        words=page_words(writer),
+        blocks=tuple(blocks),
+        author=case.adviser.name,
+        subject=sheet.word("subject", case=case.case.id),
+        number=layout.sheet,
+        status=DocumentStatus.ISSUED,
+        language=writer.language,
+        paper=Paper(case.case.paper),
+        running_head=f"{case.client.name}, {case.field.name}",
+        units=writer.system,
+        attachments=(Attachment(MAP_FILE, as_bytes(layout), "application/json",
+                                Relationship.DATA, sheet.word("map")),),
+        scale=SCALE,
+    )
+
+
+def _about(sheet: Sheet) -> list[Block]:
+    case, word = sheet.case, sheet.word
+    facts = [
+        Fact(word("fact_field"), case.field.name),
+        Fact(word("fact_client"), case.client.name),
+        Fact(word("fact_area"), case.field.area.typed),
+        Fact(word("fact_crop"), sheet.name(case.field.crop)),
+        Fact(word("fact_case"), case.case.id),
+        Fact(word("fact_sheet"), sheet.plan.layout.sheet),
+    ]
+    return [KeyFacts(tuple(facts), columns=3), Paragraph(word("how_to_fill"))]
+
+
+def _missing(sheet: Sheet, missing: tuple[Missing, ...]) -> list[Block]:
+    """What the last advisory lacked, first of all; equal consequences are said once."""
+    heading = Heading(2, sheet.word("heading_missing"), anchor="missing")
+    if not missing:
+        return [heading, Paragraph(sheet.word("nothing_missing"))]
+    grouped: dict[str, list[str]] = {}
+    for gap in missing:
+        said = grouped.setdefault(sheet.writer.write(gap.consequence), [])
+        what = sheet.writer.write(gap.what)
+        if what not in said:
+            said.append(what)
+    items = tuple((Span("; ".join(what), bold=True), Span(f". {why}"))
+                  for why, what in grouped.items())
+    return [heading, Bullets(items)]
+
+
+def _safety(sheet: Sheet) -> Block:
+    items = tuple(sheet.word(f"safety_{name}") for name in SAFETY)
+    return Callout(CalloutKind.CAUTION, (Bullets(items),), sheet.word("heading_safety"))
+
+
+def _check(sheet: Sheet) -> None:
+    """Every box of the layout once, none besides."""
+    asked = set(sheet.known)
+    if sheet.used != asked:
+        lost, more = sorted(asked - sheet.used)[:3], sorted(sheet.used - asked)[:3]
+        raise ValueError(f"boxes not on the sheet: {lost}; boxes not in the layout: {more}")
+
+
