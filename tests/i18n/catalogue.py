@@ -129,7 +129,7 @@ def entries() -> Iterator[Entry]:
     yield from choices(FEMININE_CHOICES, "f")
     for module, texts in LITERALS.items():
         yield from ((text, "", module) for text in texts)
-    yield from ((text, "", "typed in cases") for text in COMMON)
+    yield from ((text, "", "cases") for text in COMMON)
     yield from ((text, "f", "agronomy/irrigation_quality.py") for text in FEMININE_LITERALS)
     yield from calculation_words()
 
@@ -147,7 +147,7 @@ def choices(parts: dict[str, tuple[str, ...]], context: str) -> Iterator[Entry]:
     for part, fields in parts.items():
         properties = getattr(schema, part).model_json_schema()["properties"]
         for field in fields or properties:
-            yield from ((text, context, f"case/schema.py: {part}.{field}")
+            yield from ((text, context, f"case/schema.py:{part}.{field}")
                         for text in enums(properties[field]) if any(c.isalpha() for c in text))
 
 
@@ -166,14 +166,14 @@ def calculation_words() -> Iterator[Entry]:
     """Names of formulas, of their inputs (context ``input``), and units in words (``unit``)."""
     formulas()
     for name, formula in sorted(FORMULAS.items()):
-        place = f"agronomy: {name}"
+        place = f"agronomy:{name}"
         yield (formula.__doc__ or name).strip().splitlines()[0].rstrip("."), "", place
         for parameter in inspect.signature(formula).parameters:
             label = _label(parameter)[0].strip()
             yield label, "input", place
     for unit in sorted({u for _, u in UNIT_SUFFIXES} | set(WORD_UNITS)):
         if unit in WORD_UNITS:
-            yield unit, "unit", "units of answers"
+            yield unit, "unit", "units"
 
 
 WORD_UNITS = ("% of body weight", "as et", "as given", "as mass", "as the test", "class",
