@@ -1,34 +1,37 @@
 """Texts to paragraphs with their tags, links, bookmarks and anchors.
 
-No text ever passes through a markup parser: pieces become reportlab fragments directly, so
-what a client types is printed letter by letter.
+No text ever passes through a markup parser, so what a client types is printed letter by
+letter.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
-from reportlab.lib.abag import ABag
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus.paraparser import ParaFrag
 
-from loambrief.charts.fonts import printable
+from loambrief.charts.fonts import REGULAR, printable
 from loambrief.errors import RenderFault
-from loambrief.render.flowables import LinkTag, ParagraphTag, TaggedParagraph, text_width
+from loambrief.render.flowables import LinkTag, ParagraphTag, TaggedParagraph
+from loambrief.render.lines import Piece, text_width
 from loambrief.render.styles import Look, face
 from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import Span, Text, Words, plain, spans
 from loambrief.report.links import web_address
 
-_BREAKABLE = re.compile(r"(?<=[/?&=_])(?=[^\s/])")
 _NARROW = str.maketrans({"\u202f": "\u00a0", "\u2007": "\u00a0", "\u2060": None})
 HEADINGS = ("H1", "H2", "H3", "H4")
 
 
+def _printed(text: str) -> str:
+    if text.isascii() and text.isprintable():
+        return text
+    return printable(text).translate(_NARROW)
+
+
 def clean(text: str) -> str:
     """One text as it will be printed, without line ends."""
-    return printable(text).translate(_NARROW).replace("\n", " ")
+    return _printed(text).replace("\n", " ")
 
 
 class Composer:
@@ -94,35 +97,32 @@ class Composer:
             The anchor is there already.
         """
         tag = ParagraphTag(element, bookmark=bookmark or self.mark(anchor))
-        frags: list[ParaFrag] = []
+        pieces: list[Piece] = []
         for span in spans(text):
-            frags += self._frags(span, style, tag, bold)
-        if not frags:
-            frags = [_frag("", style.fontName, style.fontSize, style.textColor)]
-        return TaggedParagraph(None, style, None, frags, tag=tag)
+            self._add(pieces, span, style, tag, bold)
+        return TaggedParagraph(pieces, style, tag)
 
-    def _frags(self, span: Span, style: ParagraphStyle, tag: ParagraphTag, bold: bool):
-        target = self._target(span)
-        upright = style.fontName == face(False, False)
+    def _add(self, pieces: list[Piece], span: Span, style: ParagraphStyle, tag: ParagraphTag,
+             bold: bool) -> None:
+        """Append what a span becomes."""
+        target = self._target(span) if span.link else ""
+        upright = style.fontName == REGULAR
         font = face(span.bold or bold or not upright, span.italic)
-        size = min(self.look.style("small").fontSize, style.fontSize) if span.small else (
-            style.fontSize)
+        size = style.fontSize
+        if span.small:
+            size = min(self.look.style("small").fontSize, size)
         colour = self.look.colours["muted"] if span.muted else style.textColor
+        text, link = _printed(span.text), -1
         if target:
-            colour = self.look.colours["accent"]
-        lines = printable(span.text).translate(_NARROW).split("\n")
-        if not target:
-            return _with_breaks(lines, font, size, colour, [])
-        number = len(tag.links)
-        heard = span.describe or (
-            self.words.opens if target.startswith("#") else self.words.site
-        ).replace("{}", clean(span.text).strip())
-        tag.links.append(LinkTag(Element("Link"), target, clean(heard)))
-        inner = _with_breaks(lines, font, size, colour, [(number, f"#{number}")])
-        ends = [_frag("", font, size, colour) for _ in range(2)]
-        for end, starts in zip(ends, (True, False), strict=True):
-            end.cbDefn = ABag(kind="onDraw", name="link", label=(number, starts), width=0)
-        return [ends[0], *inner, ends[1]]
+            colour, link = self.look.colours["accent"], len(tag.links)
+            heard = span.describe or (
+                self.words.opens if target.startswith("#") else self.words.site
+            ).replace("{}", clean(span.text).strip())
+            tag.links.append(LinkTag(Element("Link"), target, clean(heard)))
+        for index, line in enumerate(text.split("\n") if "\n" in text else (text,)):
+            if index:
+                pieces.append(Piece("\n", font, size, colour))
+            pieces.append(Piece(line, font, size, colour, link))
 
     def _target(self, span: Span) -> str:
         """Where a link goes: a place in this file, a safe address, or nowhere."""
@@ -239,20 +239,3 @@ class Composer:
             paragraph.tag.label_style = base
             made.append(paragraph)
         return made
-
-
-def _with_breaks(lines: list[str], font: str, size: float, colour, link: list) -> list[ParaFrag]:
-    """Fragments of lines, with a line break between them."""
-    made = []
-    for index, line in enumerate(lines):
-        if index:
-            end = _frag("", font, size, colour)
-            end.lineBreak = True
-            made.append(end)
-        made.append(_frag(line, font, size, colour, link))
-    return made
-
-
-def _frag(text: str, font: str, size: float, colour, link=()) -> ParaFrag:
-    return ParaFrag(fontName=font, fontSize=size, textColor=colour, rise=0, text=text,
-                    link=list(link), us_lines=[], bold=0, italic=0)

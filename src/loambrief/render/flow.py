@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from reportlab.platypus import Flowable, PageBreakIfNotEmpty
-
 from loambrief.charts import draw_chart, figure_size
 from loambrief.errors import RenderFault
 from loambrief.render import parts
@@ -15,7 +13,8 @@ from loambrief.render.flowables import (
     Barred,
     Chart,
     Columns,
-    Need,
+    Flowable,
+    PageBreak,
     Rule,
     Together,
     flat,
@@ -29,7 +28,7 @@ from loambrief.report import blocks as b
 from loambrief.report import form
 from loambrief.report import parts as p
 
-Made = list[Flowable | Together]
+Made = list[Flowable | Together | PageBreak]
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -51,13 +50,21 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
         without a text alternative.
     """
     made: Made = []
-    for block in content:
+    for before, block, after in zip((None, *content), content, (*content[1:], None), strict=False):
         if isinstance(block, p.Summary):
             made += _columns(composer, 1)
         elif isinstance(block, b.Heading):
             made += _columns(composer, block.columns)
         made += make(composer, block, composer.root, composer.look.column_width)
-    return keep_starts(_breaks_once(made))
+        if _announces(before, block, after):
+            made[-1].keep_next = True
+    return made
+
+
+def _announces(before: b.Block | None, block: b.Block, after: b.Block | None) -> bool:
+    """A paragraph between a heading and a table stays with the table."""
+    return (isinstance(before, b.Heading) and isinstance(block, b.Paragraph)
+            and isinstance(after, b.Table | p.CalculationList | b.Heading))
 
 
 LARGE = 1.25
@@ -70,24 +77,7 @@ def _columns(composer: Composer, count: int) -> Made:
     if look.scale >= LARGE or count in (0, look.columns):
         return []
     composer.look = look_for(look.paper, look.scale, columns=count)
-    return [PageBreakIfNotEmpty(f"columns{count}")]
-
-
-def _breaks_once(made: Made) -> Made:
-    """Without page breaks at the end; of several together one, that which changes most."""
-    kept: Made = []
-    for item in made:
-        if isinstance(item, PageBreakIfNotEmpty):
-            if not kept and not item.nextTemplate:
-                continue
-            if kept and isinstance(kept[-1], PageBreakIfNotEmpty):
-                if item.nextTemplate:
-                    kept[-1] = item
-                continue
-        kept.append(item)
-    while kept and isinstance(kept[-1], PageBreakIfNotEmpty):
-        kept.pop()
-    return kept
+    return [PageBreak(count)]
 
 
 def make(composer: Composer, block: b.Block, parent: Element, width: float) -> Made:
@@ -99,28 +89,8 @@ def make(composer: Composer, block: b.Block, parent: Element, width: float) -> M
     return maker(composer, block, parent, width)
 
 
-def keep_starts(made: Made) -> Made:
-    """Before each run of flowables that must stay with their follower: a page break if
-    there is no room for the run and the start of the follower."""
-    kept: Made = []
-    index = 0
-    while index < len(made):
-        end = index
-        while end < len(made) - 1 and getattr(made[end], "keep_next", False):
-            end += 1
-        lead, last = made[index:end], made[end]
-        if isinstance(last, Together):
-            kept += [Need([*lead, *flat(last)], whole=True), *lead, *keep_starts(last)]
-        elif lead:
-            kept += [Need([*lead, last]), *lead, last]
-        else:
-            kept.append(last)
-        index = end + 1
-    return kept
-
-
 def _heading(composer: Composer, block: b.Heading, parent: Element, width: float) -> Made:
-    made: Made = [PageBreakIfNotEmpty()] if block.new_page else []
+    made: Made = [PageBreak()] if block.new_page else []
     title = composer.heading(block.level, block.text, parent, anchor=block.anchor,
                              bookmark=block.bookmark)
     if block.level == 1:
@@ -237,7 +207,7 @@ def _facts(composer: Composer, block: b.KeyFacts, parent: Element, width: float)
 
 
 def _page_break(composer: Composer, block: b.PageBreak, parent: Element, width: float) -> Made:
-    return [PageBreakIfNotEmpty()]
+    return [PageBreak()]
 
 
 def _together(composer: Composer, block: b.KeepTogether, parent: Element, width: float) -> Made:

@@ -1,17 +1,68 @@
-"""Flowables that draw themselves with their tags, and split without losing them."""
+"""Flowables that draw themselves with their tags, and split without losing them.
+
+They know nothing of pages: ``wrap`` gives their size at a width, ``split`` parts them at a
+height, ``drawOn`` draws them. Distances above and below are ``spaceBefore`` and
+``spaceAfter``; ``keep_next`` keeps one with its follower. Any flowable of reportlab fits in.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from reportlab.lib.enums import TA_CENTER, TA_LEFT
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.pdfbase.pdfmetrics import getAscentDescent, stringWidth
-from reportlab.platypus import CondPageBreak, Flowable, FrameBreak, Paragraph
 
-from loambrief.render.tags import Box, Element, TaggedCanvas, TaggedText, artifact_operator
+from loambrief.render.lines import Line, Piece, break_lines, fill, number, text_width
+from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
+
+__all__ = ["text_width"]
 
 SLACK = 1e-6
+REPEATED = artifact_operator("Pagination", "Header")
+
+
+class Flowable:
+    """Root of what is laid out on pages; draws at absolute places.
+
+    Subclasses set ``width`` and ``height`` in :meth:`wrap` and draw with their lower left
+    corner at (0, 0) in :meth:`draw`, or override :meth:`drawOn`.
+    """
+
+    spaceBefore = spaceAfter = 0.0
+    keep_next = False
+    width = height = 0.0
+    canv: TaggedCanvas
+
+    def getSpaceBefore(self) -> float:
+        return self.spaceBefore
+
+    def getSpaceAfter(self) -> float:
+        return self.spaceAfter
+
+    def wrap(self, availWidth: float, availHeight: float) -> tuple[float, float]:
+        """Width and height at a width [pt]."""
+        raise NotImplementedError
+
+    def split(self, availWidth: float, availHeight: float) -> list:
+        """Parts of which the first fits; empty if there is no good place to part it."""
+        return []
+
+    def start_height(self, width: float) -> float:
+        """Height of the least that may stand at the end of a page [pt]."""
+        return self.wrap(width, 1e6)[1]
+
+    def draw(self) -> None:
+        """Draw with the lower left corner at (0, 0) of ``self.canv``."""
+
+    def drawOn(self, canvas: TaggedCanvas, x: float, y: float) -> None:
+        """Draw with the lower left corner at (x, y)."""
+        self.canv = canvas
+        canvas.saveState()
+        canvas.translate(x, y)
+        self.draw()
+        canvas.restoreState()
+        del self.canv
 
 
 @dataclass(slots=True)
@@ -21,24 +72,26 @@ class LinkTag:
     element: Element
     target: str
     contents: str
+    placed: bool = False
+    """Its element is in the tree."""
 
 
 @dataclass(slots=True)
 class ParagraphTag:
-    """What the pieces of one paragraph share.
+    """What the parts of one paragraph share.
 
     Attributes
     ----------
     element : Element or None
         None prints the paragraph as decoration.
     links : list of LinkTag
-        Numbered as in the paragraph's text.
+        Numbered as in the paragraph's pieces.
     label, label_element, label_style : str, Element or None, ParagraphStyle or None
         Bullet or number, drawn once, left of the first line.
     bookmark : callable or None
-        Called with the canvas and the height when the first piece is drawn.
-    open : LinkTag or None
-        Link that goes on in the next piece.
+        Called with the canvas and the height of the top when the first part is drawn.
+    drawn : bool
+        The first part has been drawn.
     """
 
     element: Element | None
@@ -48,97 +101,145 @@ class ParagraphTag:
     label_style: ParagraphStyle | None = None
     label_x: float = 0.0
     bookmark: Callable[[TaggedCanvas, float], None] | None = None
-    open: LinkTag | None = None
     drawn: bool = False
 
 
-class TaggedParagraph(Paragraph):
-    """A paragraph of ready fragments that knows its element.
+class TaggedParagraph(Flowable):
+    """A paragraph of pieces that knows its element.
 
-    A paragraph drawn a second time (a repeated column title) is decoration.
+    At least two lines of it stand on either side of a page break. A paragraph drawn a second
+    time (a repeated column title) is decoration.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    style : ParagraphStyle
+        Leading, indents, alignment (left, right or center), distances.
+    tag : ParagraphTag
     """
 
-    def __init__(self, text=None, style=None, bulletText=None, frags=None, *,
-                 tag: ParagraphTag | None = None):
-        super().__init__(text, style, bulletText, frags)
-        self.tag = tag or ParagraphTag(None)
-        self._whole = True
-        self._again = False
+    def __init__(self, pieces: Sequence[Piece], style: ParagraphStyle, tag: ParagraphTag):
+        self.pieces, self.style, self.tag = pieces, style, tag
+        self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
+        self.lines: list[Line] = []
+        self._first = True
+        self._known = -1.0
 
     def wrap(self, availWidth, availHeight):
-        if getattr(self, "_known", None) == availWidth and hasattr(self, "blPara"):
-            return self.width, self.height
-        size = super().wrap(availWidth, availHeight)
-        self._known = availWidth
-        return size
+        if self._known != availWidth:
+            style = self.style
+            room = availWidth - style.leftIndent - style.rightIndent
+            self.lines = break_lines(self.pieces, room - style.firstLineIndent, room)
+            self._known = self.width = availWidth
+            self.height = len(self.lines) * style.leading
+        return self.width, self.height
 
     def split(self, availWidth, availHeight):
-        pieces = super().split(availWidth, availHeight)
-        for index, piece in enumerate(pieces):
-            if piece is not self:
-                piece.tag, piece._whole = self.tag, self._whole and index == 0
-        return pieces
+        self.wrap(availWidth, availHeight)
+        if self.height <= availHeight + SLACK:
+            return [self]
+        lines, fitting = len(self.lines), int((availHeight + SLACK) / self.style.leading)
+        fitting = min(fitting, lines - 2)
+        if fitting < 2:
+            return []
+        return [self._part(self.lines[:fitting], self._first, after=0.0),
+                self._part(self.lines[fitting:], False, before=0.0)]
+
+    def _part(self, lines: list[Line], first: bool, before: float | None = None,
+              after: float | None = None) -> TaggedParagraph:
+        part = type(self)(self.pieces, self.style, self.tag)
+        part.__dict__.update(self.__dict__)
+        part.lines, part._first = lines, first
+        part.height = len(lines) * self.style.leading
+        part.spaceBefore = self.spaceBefore if before is None else before
+        part.spaceAfter = self.spaceAfter if after is None else after
+        return part
 
     def start_height(self, width: float) -> float:
-        """Height of the fewest lines that may stand alone at the end of a page."""
         _, height = self.wrap(width, 1e6)
-        lines = len(self.blPara.lines)
-        return height if lines <= 3 else 2 * self.style.leading
+        return height if len(self.lines) <= 3 else 2 * self.style.leading
 
-    def beginText(self, x, y):
-        if self._again:  # a column title once more, on the next page
-            return TaggedText(self.canv, x, y, None, artifact_operator("Pagination", "Header"))
-        return TaggedText(self.canv, x, y, self._element())
-
-    def _element(self) -> Element | None:
-        return self.tag.open.element if self.tag.open else self.tag.element
-
-    def draw(self):
-        tag, canvas = self.tag, self.canv
-        if self._whole:
-            self._again, tag.drawn = tag.drawn, True
-            if tag.bookmark and not self._again:
-                tag.bookmark(canvas, self.height)
+    def drawOn(self, canvas, x, y):
+        tag, top = self.tag, y + self.height
+        again = False
+        if self._first:
+            again, tag.drawn = tag.drawn, True
+            if tag.bookmark and not again:
+                tag.bookmark(canvas, top)
             if tag.label:
-                self._draw_label()
-        canvas.setNamedCB("link", self._meet)
-        canvas.on_link = self._click
-        super().draw()
+                self._draw_label(canvas, x, top, again)
+        self._draw_lines(canvas, x, top - self.style.fontSize, again)
 
-    def _draw_label(self) -> None:
+    def _draw_label(self, canvas: TaggedCanvas, x: float, top: float, again: bool) -> None:
         tag, style = self.tag, self.tag.label_style or self.style
-        ascent, _ = getAscentDescent(self.style.fontName, self.style.fontSize)
-        with self.canv.tagged(None if self._again else tag.label_element):
-            self.canv.setFont(style.fontName, style.fontSize)
-            self.canv.setFillColor(style.textColor)
-            self.canv.drawString(tag.label_x, self.height - ascent, tag.label)
+        colour = style.textColor
+        shown = canvas.printer.show(tag.label, style.fontName, style.fontSize)
+        element = None if again else tag.label_element
+        canvas.put(
+            canvas.operator(element) if element else artifact_operator(),
+            f"BT {fill(colour.red, colour.green, colour.blue)} {number(x + tag.label_x)} "
+            f"{number(top - self.style.fontSize)} Td {shown} ET EMC")
 
-    def _meet(self, canvas: TaggedCanvas, kind: str, label: tuple[int, bool]) -> None:
-        """Start or end of a link, met while a line is being put together."""
-        tag = self.tag
-        if self._again or tag.element is None:
-            return
-        number, starts = label
-        text = canvas._curr_tx_info["tx"]
-        text.shut()
-        tag.open = tag.links[number] if starts else None
-        if starts:
-            tag.element.kids.append(tag.open.element)
-        text.switch(self._element())
+    def _draw_lines(self, canvas: TaggedCanvas, x: float, base: float, again: bool) -> None:
+        """The lines; each stretch that belongs to one element is marked as its own."""
+        tag, style = self.tag, self.style
+        decoration = REPEATED if again else artifact_operator()
+        plain = again or tag.element is None
+        code: list[str] = []
+        marked: Element | bool | None = False  # False: nothing is open
+        colour = font = None
+        start = (0.0, 0.0)
+        for index, line in enumerate(self.lines):
+            if not line.runs:
+                base -= style.leading
+                continue
+            at = x + self._offset(line, index)
+            fresh = True
+            for piece, text, width in line.runs:
+                link = tag.links[piece.link] if piece.link >= 0 and not plain else None
+                element = None if plain else link.element if link else tag.element
+                if marked is False or element is not marked:
+                    if marked is not False:
+                        code.append("ET EMC")
+                    if link and not link.placed:
+                        link.placed = True
+                        tag.element.kids.append(link.element)
+                    code.append(decoration if element is None else canvas.operator(element))
+                    code.append("BT")
+                    marked, fresh, start = element, True, (0.0, 0.0)
+                if fresh:
+                    code.append(f"{number(at - start[0])} {number(base - start[1])} Td")
+                    start, fresh = (at, base), False
+                if piece.colour is not colour:
+                    colour = piece.colour
+                    code.append(fill(colour.red, colour.green, colour.blue))
+                code.append(canvas.printer.show(text, piece.font, piece.size,
+                                                font == (piece.font, piece.size)))
+                font = (piece.font, piece.size)
+                if link:
+                    canvas.add_link(link.element, link.target, link.contents,
+                                    (at, base - 0.25 * piece.size, at + width,
+                                     base + 0.85 * piece.size))
+                at += width
+            base -= style.leading
+        if marked is not False:
+            code.append("ET EMC")
+            canvas.put(" ".join(code))
 
-    def _click(self, number: str, box: Box) -> None:
-        """One line of a link has been laid out at a place."""
-        if self._again or self.tag.element is None:
-            return
-        link = self.tag.links[int(number)]
-        self.canv.add_link(link.element, link.target, link.contents, box)
+    def _offset(self, line: Line, index: int) -> float:
+        """From the left edge to the start of a line."""
+        style = self.style
+        left = style.leftIndent + (style.firstLineIndent if index == 0 and self._first else 0.0)
+        if style.alignment == TA_LEFT:
+            return left
+        spare = self.width - left - style.rightIndent - line.width
+        return left + (spare / 2 if style.alignment == TA_CENTER else spare)
 
 
 class Rule(Flowable):
     """A line across the text, decoration."""
 
     def __init__(self, width: float | None, thickness: float, colour, before=0.0, after=0.0):
-        super().__init__()
         self.wanted, self.thickness, self.colour = width, thickness, colour
         self.spaceBefore, self.spaceAfter = before, after
 
@@ -147,10 +248,11 @@ class Rule(Flowable):
         self.height = self.thickness
         return self.width, self.height
 
-    def draw(self):
-        with self.canv.artifact():
-            self.canv.setFillColor(self.colour)
-            self.canv.rect(0, 0, self.width, self.thickness, stroke=0, fill=1)
+    def drawOn(self, canvas, x, y):
+        colour = self.colour
+        canvas.put(f"{artifact_operator()} {fill(colour.red, colour.green, colour.blue)} "
+                   f"{number(x)} {number(y)} {number(self.width)} {number(self.thickness)} re f "
+                   "EMC")
 
 
 class Chart(Flowable):
@@ -169,7 +271,6 @@ class Chart(Flowable):
     """
 
     def __init__(self, element: Element, size, draw, tallest: float, before=0.0, after=0.0):
-        super().__init__()
         self.element, self._size, self._draw, self.tallest = element, size, draw, tallest
         self.spaceBefore, self.spaceAfter = before, after
 
@@ -180,13 +281,12 @@ class Chart(Flowable):
         self.width, self.height = (side * self.scale for side in self.full)
         return self.width, self.height
 
-    def draw(self):
-        canvas = self.canv
-        x, y = canvas.absolutePosition(0, 0)
+    def drawOn(self, canvas, x, y):
         box = " ".join(f"{v:.2f}" for v in (x, y, x + self.width, y + self.height))
         self.element.attributes = f"/O/Layout/Placement/Block/BBox[{box}]"
         with canvas.tagged(self.element):
             canvas.saveState()
+            canvas.translate(x, y)
             canvas.scale(self.scale, self.scale)
             self._draw(canvas, 0.0, 0.0, self.wanted)
             canvas.restoreState()
@@ -201,6 +301,18 @@ def stack(flowables: Sequence[Flowable], width: float) -> float:
         height += max(before, after) + own
         after = flowable.getSpaceAfter()
     return height
+
+
+def pile(canvas: TaggedCanvas, flowables: Sequence[Flowable], x: float, top: float,
+         width: float) -> None:
+    """Draw flowables one below the other, the first with its top at a height."""
+    after = 0.0
+    for index, flowable in enumerate(flowables):
+        top -= max(flowable.getSpaceBefore() if index else 0.0, after)
+        _, own = flowable.wrap(width, 1e6)
+        top -= own
+        flowable.drawOn(canvas, x, top)
+        after = flowable.getSpaceAfter()
 
 
 def start_of(flowable: Flowable, width: float) -> float:
@@ -247,21 +359,20 @@ class Columns(Flowable):
         Offset and width [pt].
     """
 
-    def __init__(self, columns, before=0.0, after=0.0, keep_whole=0.0):
-        super().__init__()
+    on_top = False
+    """At the top of a page: parted even if one column has nothing that fits."""
+
+    def __init__(self, columns, before=0.0, after=0.0):
         self.columns = tuple((x, w, list(f)) for x, w, f in columns)
         self.spaceBefore, self.spaceAfter = before, after
-        self.keep_whole = keep_whole
 
     def wrap(self, availWidth, availHeight):
-        self.width = max(x + w for x, w, _ in self.columns)
-        self.height = max(stack(f, w) for _, w, f in self.columns)
+        if not self.width:
+            self.width = max(x + w for x, w, _ in self.columns)
+            self.height = max(stack(f, w) for _, w, f in self.columns)
         return self.width, self.height
 
     def start_height(self, width: float) -> float:
-        _, height = self.wrap(width, 1e6)
-        if height <= self.keep_whole:
-            return height
         return max((_start(f, w) for _, w, f in self.columns if f), default=0.0)
 
     def split(self, availWidth, availHeight):
@@ -269,22 +380,15 @@ class Columns(Flowable):
             return [self]
         parts = [(x, w, *cut(f, w, availHeight)) for x, w, f in self.columns]
         fits = [bool(fitting) for _, _, fitting, rest in parts if fitting or rest]
-        on_top = getattr(getattr(self, "_frame", None), "_atTop", False)
-        if not any(fits) or not (all(fits) or on_top):
+        if not any(fits) or not (all(fits) or self.on_top):
             return []
         first = Columns([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
         last = Columns([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
         return [first, last]
 
-    def draw(self):
-        for x, width, flowables in self.columns:
-            y, after = self.height, 0.0
-            for index, flowable in enumerate(flowables):
-                y -= max(flowable.getSpaceBefore() if index else 0.0, after)
-                _, own = flowable.wrapOn(self.canv, width, 1e6)
-                y -= own
-                flowable.drawOn(self.canv, x, y)
-                after = flowable.getSpaceAfter()
+    def drawOn(self, canvas, x, y):
+        for offset, width, flowables in self.columns:
+            pile(canvas, flowables, x + offset, y + self.height, width)
 
 
 def _start(flowables: Sequence[Flowable], width: float) -> float:
@@ -313,7 +417,6 @@ class Barred(Flowable):
     """
 
     def __init__(self, flowables, indent, bar, colour, dash=(), before=0.0, after=0.0):
-        super().__init__()
         self.flowables, self.indent, self.bar = list(flowables), indent, bar
         self.colour, self.dash = colour, tuple(dash)
         self.spaceBefore, self.spaceAfter = before, after
@@ -336,18 +439,15 @@ class Barred(Flowable):
         return [Barred(fitting, *look, before=self.spaceBefore),
                 Barred(rest, *look, after=self.spaceAfter)]
 
-    def draw(self):
-        canvas = self.canv
+    def drawOn(self, canvas, x, y):
         with canvas.artifact():
             canvas.saveState()
             canvas.setStrokeColor(self.colour)
             canvas.setLineWidth(self.bar)
             canvas.setDash(list(self.dash))
-            canvas.line(self.bar / 2, 0, self.bar / 2, self.height)
+            canvas.line(x + self.bar / 2, y, x + self.bar / 2, y + self.height)
             canvas.restoreState()
-        inner = Columns([(self.indent, self.width - self.indent, self.flowables)])
-        inner.wrap(self.width, 1e6)
-        inner.drawOn(canvas, 0, 0)
+        pile(canvas, self.flowables, x + self.indent, y + self.height, self.width - self.indent)
 
 
 class Together(list):
@@ -362,52 +462,24 @@ def flat(made: Sequence[Flowable | Together]) -> list[Flowable]:
     return out
 
 
-class Need(CondPageBreak):
-    """Starts a new page unless what follows has room to begin on this one.
+class PageBreak:
+    """A new page, unless this one is empty; from there on in ``columns`` columns (0: as before)."""
 
-    Parameters
-    ----------
-    flowables : sequence of Flowable
-        What must not be parted; of the last one, its start is enough unless ``whole``.
-    """
-
-    def __init__(self, flowables: Sequence[Flowable], whole: bool = False):
-        super().__init__(0)
-        self.flowables, self.whole = tuple(flowables), whole
-
-    def wrap(self, availWidth, availHeight):
-        frame = getattr(self, "_frame", None)
-        if frame is None or frame._atTop:
-            return 0, 0
-        *lead, last = self.flowables
-        for flowable in self.flowables:
-            flowable.canv = self.canv
-        before = self.flowables[0].getSpaceBefore()
-        if self.whole or not lead:
-            need = before + (stack(self.flowables, availWidth) if self.whole
-                             else start_of(last, availWidth))
-        else:
-            between = max(lead[-1].getSpaceAfter(), last.getSpaceBefore())
-            need = before + stack(lead, availWidth) + between + start_of(last, availWidth)
-        if need > availHeight + SLACK and need <= frame._aH + SLACK:
-            frame.add_generated_content(FrameBreak)
-        return 0, 0
+    def __init__(self, columns: int = 0):
+        self.columns = columns
 
 
 class Anchor(Flowable):
     """A place that links go to, of no height."""
 
-    _ZEROSIZE = True
-
     def __init__(self, bookmark: Callable[[TaggedCanvas, float], None]):
-        super().__init__()
         self.bookmark = bookmark
 
     def wrap(self, availWidth, availHeight):
         return 0, 0
 
-    def draw(self):
-        self.bookmark(self.canv, 0.0)
+    def drawOn(self, canvas, x, y):
+        self.bookmark(canvas, y)
 
 
 class SignatureField(Flowable):
@@ -426,7 +498,6 @@ class SignatureField(Flowable):
     """
 
     def __init__(self, element: Element, name: str, label: str, height: float, last: bool = False):
-        super().__init__()
         self.element, self.name, self.label, self.height = element, name, label, height
         self.last = last
 
@@ -434,11 +505,6 @@ class SignatureField(Flowable):
         self.width = availWidth
         return self.width, self.height
 
-    def draw(self):
-        box = (0.0, 0.0, self.width, self.height)
-        self.canv.add_signature_field(self.element, self.name, self.label, box, self.last)
-
-
-def text_width(text: str, style: ParagraphStyle) -> float:
-    """Width of a line of text in a style [pt]."""
-    return stringWidth(text, style.fontName, style.fontSize)
+    def drawOn(self, canvas, x, y):
+        box = (x, y, x + self.width, y + self.height)
+        canvas.add_signature_field(self.element, self.name, self.label, box, self.last)

@@ -6,15 +6,14 @@ import math
 import re
 from io import BytesIO
 
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
-
 from loambrief.charts.fonts import BOLD, REGULAR
 from loambrief.charts.outlines import outline
 from loambrief.render.compose import clean
-from loambrief.render.flowables import text_width
+from loambrief.render.flowables import Flowable
+from loambrief.render.lines import fill, number, text_width
+from loambrief.render.press import Press
 from loambrief.render.styles import Look
-from loambrief.render.styles import look as look_for
-from loambrief.render.tags import Element, TaggedCanvas, TaggedText, artifact_operator
+from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 from loambrief.report.blocks import DocumentStatus, ReportModel
 
 FOLIO = "%page-number"
@@ -38,8 +37,20 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
     bytes
         A tagged PDF.
     """
+    word = status_word(model)
+    status = Element("P")
+    if word:
+        root.kids.insert(0, status)
+
+    def furnish(canvas: TaggedCanvas) -> None:
+        if word:
+            _watermark(canvas, word, look)
+        _furnish(canvas, model, look)
+        if word:  # content on the first page, decoration on the others
+            _band(canvas, word, look, None if canvas.page_count() else status)
+
     buffer = BytesIO()
-    document = BaseDocTemplate(
+    canvas = _NumberedCanvas(
         buffer,
         pagesize=(look.width, look.height),
         invariant=1,
@@ -47,45 +58,15 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         initialFontName=REGULAR,
         initialFontSize=look.style("body").fontSize,
         lang=model.language,
-        title=clean(model.title),
-        author=clean(model.author),
-        subject=clean(model.subject),
-        creator="Loambrief",
     )
-    templates = {count: _frames(look_for(look.paper, look.scale, columns=count))
-                 for count in (1, 2)}
-
-    word = status_word(model)
-    status = Element("P")
-    if word:
-        root.kids.insert(0, status)
-
-    def furnish(canvas: TaggedCanvas, _: BaseDocTemplate) -> None:
-        if word:
-            _watermark(canvas, word, look)
-        _furnish(canvas, model, look)
-        if word:  # content on the first page, decoration on the others
-            _band(canvas, word, look, None if canvas.page_count() else status)
-
-    document.addPageTemplates([PageTemplate(id=f"columns{count}", frames=frames, onPage=furnish)
-                               for count, frames in templates.items()])
-
-    class Sheet(_NumberedCanvas):
-        def __init__(self, *args, **kwargs):
-            super().__init__(*args, **kwargs)
-            self.root = root
-            self.folio = model.words.page_of, look
-
-    document.build(flowables or [], canvasmaker=Sheet)
+    canvas.setTitle(clean(model.title))
+    canvas.setAuthor(clean(model.author))
+    canvas.setSubject(clean(model.subject))
+    canvas.setCreator("Loambrief")
+    canvas.root, canvas.folio = root, (model.words.page_of, look)
+    Press(canvas, look, furnish).print(flowables)
+    canvas.save()
     return buffer.getvalue()
-
-
-def _frames(look: Look) -> list[Frame]:
-    """The columns of a page."""
-    step = look.column_width + look.lengths["columns_gap"]
-    return [Frame(look.lengths["margin_side"] + n * step, look.lengths["margin_bottom"],
-                  look.column_width, look.text_height, leftPadding=0, rightPadding=0,
-                  topPadding=0, bottomPadding=0) for n in range(look.columns)]
 
 
 class _NumberedCanvas(TaggedCanvas):
@@ -101,12 +82,12 @@ class _NumberedCanvas(TaggedCanvas):
             page = self._doc.idToObject[f"Page{index + 1}"]
             text = _fill(pattern, index + 1, total)
             x = look.width - look.lengths["margin_side"] - text_width(text, style)
-            line = TaggedText(self, x, look.lengths["foot"], None,
-                              artifact_operator("Pagination", "Footer"))
-            line.setFont(style.fontName, style.fontSize)
-            line.setFillColor(style.textColor)
-            line.textOut(text)
-            page.stream = page.stream.replace(FOLIO, line.getCode(), 1)
+            colour = style.textColor
+            shown = self.printer.show(text, style.fontName, style.fontSize)
+            line = (f"{artifact_operator('Pagination', 'Footer')} BT "
+                    f"{fill(colour.red, colour.green, colour.blue)} 1 0 0 1 {number(x)} "
+                    f"{number(look.lengths['foot'])} Tm {shown} ET EMC")
+            page.stream = page.stream.replace(FOLIO, line, 1)
         super().save()
 
 

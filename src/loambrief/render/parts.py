@@ -6,20 +6,20 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 from urllib.parse import urlsplit
 
-from reportlab.platypus import Flowable, PageBreakIfNotEmpty
-
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
     Barred,
     Columns,
+    Flowable,
+    PageBreak,
     Rule,
     SignatureField,
     TaggedParagraph,
     Together,
     flat,
     stack,
-    text_width,
 )
+from loambrief.render.lines import text_width
 from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
@@ -79,7 +79,7 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
             break
     made = _summary(composer, block, parent, width)
     composer.look = normal
-    return [*made, PageBreakIfNotEmpty()]
+    return [*made, PageBreak()]
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
@@ -320,14 +320,12 @@ def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float)
                      composer.paragraph(fact.value, look.style("value"), item.add("LBody"))])
     first = min(width * 0.35, 10 + max(
         text_width(clean(plain(f.label)), look.style("label")) for f in facts))
+    shift = look.style("value").fontSize - look.style("label").fontSize
     laid = lay_out(composer, rows, [first, width - first], [
         ("LEFTPADDING", (0, 0), (0, -1), 0),
         ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
-    ])
-    shift = look.style("value").fontSize - look.style("label").fontSize
-    laid.setStyle([("TOPPADDING", (0, 0), (0, -1), 1.2 + shift)])
+        ("TOPPADDING", (0, 0), (0, -1), 1.2 + shift),
+    ], pad=1.2)
     laid.spaceAfter = 0.25 * look.style("body").leading
     return [laid]
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from reportlab.lib.styles import ParagraphStyle
 
 from loambrief.render.compose import Composer, clean
-from loambrief.render.flowables import TaggedParagraph, text_width
+from loambrief.render.flowables import TaggedParagraph
+from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
-from loambrief.render.tags import Element
+from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import Text, plain
 from loambrief.report.parts import Mark
 
@@ -37,30 +38,29 @@ class StatusLine(TaggedParagraph):
     """Width of the box [pt]; 0 for none."""
     look: Look
 
-    def draw(self):
-        if self.box and self._whole:
-            self._draw_box()
-        super().draw()
+    def drawOn(self, canvas, x, y):
+        if self.box and self._first:
+            self._draw_box(canvas, x, y + self.height - self.style.fontSize)
+        super().drawOn(canvas, x, y)
 
-    def _draw_box(self) -> None:
-        canvas, style, colours = self.canv, self.look.style("th"), self.look.colours
+    def _draw_box(self, canvas: TaggedCanvas, x: float, baseline: float) -> None:
+        style, colours = self.look.style("th"), self.look.colours
         fill, line, dash, ink = BOXES[self.mark]
         inset = line / 2
-        baseline = self.height - self.style.fontSize
         low, high = baseline - 0.44 * style.fontSize, baseline + 1.06 * style.fontSize
+        canvas.saveState()
         with canvas.artifact():
-            canvas.saveState()
             canvas.setFillColor(colours[fill])
             canvas.setStrokeColor(colours["ink"])
             canvas.setLineWidth(line)
             canvas.setDash(list(dash))
-            canvas.rect(inset, low + inset, self.box - line, high - low - line,
+            canvas.rect(x + inset, low + inset, self.box - line, high - low - line,
                         stroke=int(line > 0), fill=1)
-            canvas.restoreState()
         with canvas.tagged(self.tag.element):
             canvas.setFont(style.fontName, style.fontSize)
             canvas.setFillColor(colours[ink])
-            canvas.drawString(_pad(self.mark), baseline, self.word)
+            canvas.drawString(x + _pad(self.mark), baseline, self.word)
+        canvas.restoreState()
 
 
 def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: Element,
@@ -91,6 +91,6 @@ def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: 
     style = ParagraphStyle("status", base, firstLineIndent=box + 8 if box else 0,
                            spaceAfter=0.2 * base.leading)
     made = composer.paragraph(text, style, parent.add("P"))
-    line = StatusLine(None, style, None, made.frags, tag=made.tag)
+    line = StatusLine(made.pieces, style, made.tag)
     line.mark, line.word, line.box, line.look = mark, printed, box, look
     return line

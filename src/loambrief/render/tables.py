@@ -2,106 +2,116 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.platypus import Flowable
-from reportlab.platypus import Table as RawTable
-
-from loambrief.charts.fonts import REGULAR
 from loambrief.render.compose import Composer, clean
+from loambrief.render.flowables import Flowable
+from loambrief.render.grid import PAD_X, Cell, Grid, GridRow
+from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Row, RowKind, Span, Table, Text, plain, spans
 
-PAD_X = 4.0
 GUTTER = 16.0
 """Between the columns of a table that is too narrow to fill the width [pt]."""
 FILL_IN = 26.0
 """Least height of a row to be written in by hand [pt]."""
 
 
-class TaggedTable(RawTable):
-    """A table whose cells are tagged paragraphs and whose lines are decoration."""
-
-    _rows_before_break = 3
-
-    small_enough = 0.0
-    """A table not higher than this is kept whole [pt]."""
-
-    def start_height(self, width: float) -> float:
-        """Titles and the first two rows [pt], or all of a small table."""
-        _, height = self.wrap(width, 1e6)
-        if height <= self.small_enough:
-            return height
-        return sum(self._rowHeights[: self._rows_before_break])
-
-    row_limit = 1e6
-    """A row higher than this may be parted inside [pt]."""
-
-    def split(self, availWidth, availHeight):
-        self.wrap(availWidth, availHeight)
-        self.splitInRow = int(max(self._rowHeights) > self.row_limit)
-        pieces = super().split(availWidth, availHeight)
-        if len(pieces) > 1 and self._height <= self.small_enough:
-            return []
-        for piece in pieces:
-            if piece is not self:
-                piece.row_limit = self.row_limit
-        return pieces
-
-
-def _mark_lines(table: TaggedTable, step: str, *_: object) -> None:
-    """Everything a table draws besides its cells is decoration."""
-    canvas = table.canv
-    if step in ("startBG", "startLines"):
-        canvas.open_artifact()
-    elif step in ("endBG", "endLines"):
-        canvas.end()
-
-
 def lay_out(
     composer: Composer,
-    rows: list[list],
-    widths: list[float],
-    commands: list[tuple],
+    rows: Sequence[Sequence],
+    widths: Sequence[float],
+    commands: Sequence[tuple] = (),
     *,
     titles: int = 0,
-    heights: list[float | None] | None = None,
-) -> TaggedTable:
-    """A table of ready cells with the house's paddings.
+    heights: Sequence[float | None] | None = None,
+    pad: float | None = None,
+) -> Grid:
+    """A grid of ready cells with the house's paddings.
 
     Parameters
     ----------
-    rows : list of lists of Flowable or ""
-    widths : list of float
+    composer : Composer
+    rows : sequence of sequence of Flowable, list of Flowable or ""
+    widths : sequence of float
         Column widths [pt].
-    commands : list of tuple
-        reportlab table style commands on top of the common ones.
+    commands : sequence of tuple
+        ``(name, (column, row) of the first cell, (column, row) of the last cell, value...)``,
+        counted from 0 or, if negative, from the end: LEFTPADDING, RIGHTPADDING, TOPPADDING,
+        BOTTOMPADDING (points), VALIGN ("TOP" or "BOTTOM"), LINEABOVE, LINEBELOW, GRID
+        (thickness, colour), SPAN (columns of one row), NOSPLIT (rows).
     titles : int
         Rows to repeat on each page.
-    heights : list of float or None
+    heights : sequence of float or None
         Row heights [pt]; None by content.
+    pad : float
+        Above and below the text of a cell [pt]; the theme's if left out.
 
     Returns
     -------
-    TaggedTable
+    Grid
+
+    Raises
+    ------
+    ValueError
+        Another command.
     """
-    last = (-1, -1)
-    common = [
-        ("FONT", (0, 0), last, REGULAR, composer.look.style("table").fontSize),
-        ("VALIGN", (0, 0), last, "TOP"),
-        ("LEFTPADDING", (0, 0), last, PAD_X),
-        ("RIGHTPADDING", (0, 0), last, PAD_X),
-        ("TOPPADDING", (0, 0), last, composer.look.lengths["cell"]),
-        ("BOTTOMPADDING", (0, 0), last, composer.look.lengths["cell"]),
-    ]
-    table = TaggedTable(rows, colWidths=widths, rowHeights=heights, repeatRows=titles,
-                        style=common + commands, renderCB=_mark_lines, hAlign="LEFT")
-    table.small_enough = composer.look.text_height * 0.22
-    table.row_limit = composer.look.text_height * 0.5
-    return table
+    pad = composer.look.lengths["cell"] if pad is None else pad
+    made = [GridRow([Cell(_parts(content), column, 1, PAD_X, PAD_X, pad, pad)
+                     for column, content in enumerate(row)]) for row in rows]
+    for row, height in zip(made, heights or (), strict=bool(heights)):
+        row.exactly = height
+    for name, start, end, *values in commands:
+        _command(made, name, start, end, values)
+    for row in made:  # what a span covers is no cell of its own
+        row.cells = [cell for cell in row.cells if cell.span]
+    return Grid(made, widths, titles, composer.look.text_height * 0.22,
+                composer.look.text_height * 0.5)
+
+
+def _parts(content) -> list[Flowable]:
+    if isinstance(content, list):
+        return content
+    return [content] if content else []
+
+
+PADDINGS = {"LEFTPADDING": "left", "RIGHTPADDING": "right", "TOPPADDING": "top",
+            "BOTTOMPADDING": "bottom"}
+LINES = {"LINEABOVE": "above", "LINEBELOW": "below", "GRID": "boxed"}
+
+
+def _command(rows: list[GridRow], name: str, start: tuple[int, int], end: tuple[int, int],
+             values: list) -> None:
+    (left, top), (right, bottom) = start, end
+    chosen = rows[_place(top, len(rows)) : _place(bottom, len(rows)) + 1]
+    if name == "NOSPLIT":
+        for row in chosen[:-1]:
+            row.bound = True
+        return
+    for row in chosen:
+        count = len(row.cells)
+        cells = row.cells[_place(left, count) : _place(right, count) + 1]
+        if name == "SPAN":
+            cells[0].span = len(cells)
+            for cell in cells[1:]:
+                cell.span = 0
+        elif name in PADDINGS:
+            for cell in cells:
+                setattr(cell, PADDINGS[name], values[0])
+        elif name in LINES:
+            for cell in cells:
+                setattr(cell, LINES[name], (values[0], values[1]))
+        elif name == "VALIGN":
+            for cell in cells:
+                cell.low = values[0] == "BOTTOM"
+        else:
+            raise ValueError(f"no table command {name!r}")
+
+
+def _place(index: int, count: int) -> int:
+    return index + count if index < 0 else index
 
 
 def table(composer: Composer, block: Table, parent: Element, width: float, *,
@@ -146,14 +156,14 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
         if number in below:
             extra.append(len(cells))
             cells.append(_below(composer, below[number], section.add("TR"), len(block.columns)))
-    heights = [None] + [FILL_IN if block.fill_in else None] * (len(cells) - 1)
-    if block.fill_in:
-        heights = _at_least(heights, cells, widths, look.lengths["cell"])
     commands = _lines(look, block, [n for n in range(1, len(cells)) if n + 1 not in extra])
     for number in extra:
         commands += [("SPAN", (1, number), (-1, number)),
                      ("TOPPADDING", (0, number), (-1, number), 0)]
-    laid = lay_out(composer, cells, widths, commands, titles=1, heights=heights)
+    laid = lay_out(composer, cells, widths, commands, titles=1)
+    if block.fill_in:
+        for row in laid.rows[1:]:
+            row.least = FILL_IN
     _guard(laid, _bound(block) if not extra else {(number - 1, number) for number in extra})
     laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
         "body").spaceAfter * 1.4
@@ -206,18 +216,6 @@ def _below(composer: Composer, text: Text, element: Element, columns: int) -> li
     return ["", paragraph, *[""] * (columns - 2)]
 
 
-def _at_least(heights, cells, widths, pad: float):
-    """Heights for writing by hand, more where the content needs it."""
-    made = []
-    for wanted, row in zip(heights, cells, strict=True):
-        if wanted is not None:
-            content = max((c.wrap(w - 2 * PAD_X, 1e6)[1] for c, w in zip(row, widths, strict=True)
-                           if c), default=0)
-            wanted = max(wanted, content + 2 * pad)
-        made.append(wanted)
-    return made
-
-
 def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
     """Table commands; a hairline goes below each of the ``ruled`` rows."""
     ink, rule = look.colours["ink"], look.colours["rule"]
@@ -254,12 +252,13 @@ def _bound(block: Table) -> set[tuple[int, int]]:
     return bound
 
 
-def _guard(laid: TaggedTable, bound: set[tuple[int, int]]) -> None:
+def _guard(laid: Grid, bound: set[tuple[int, int]]) -> None:
     """Forbid a page break between rows that belong together, unless they are very high."""
-    laid.wrap(sum(laid._colWidths), 1e6)
-    for first, end in sorted(bound):
-        if end > first and sum(laid._rowHeights[first : end + 1]) < laid.row_limit:
-            laid.setStyle([("NOSPLIT", (0, first), (-1, end))])
+    for first, end in bound:
+        rows = laid.rows[first : end + 1]
+        if end > first and sum(row.height(laid.widths) for row in rows) < laid.row_limit:
+            for row in rows[:-1]:
+                row.bound = True
 
 
 def column_widths(look: Look, block: Table, width: float, body: str) -> list[float]:
@@ -328,4 +327,4 @@ def clean_lines(text: Text) -> list[str]:
 
 def _wide(text: str, style) -> float:
     """Width of a text, a little more than needed for its bold pieces."""
-    return stringWidth(text, style.fontName, style.fontSize) * 1.02
+    return text_width(text, style) * 1.02

@@ -11,7 +11,7 @@ Built after ISO 32000-1, 14.6 to 14.8, and ISO 14289-1 (PDF/UA-1).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -24,7 +24,8 @@ from reportlab.pdfbase.pdfdoc import (
     PDFString,
 )
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.pdfgen.textobject import PDFTextObject
+
+from loambrief.render.lines import Printer
 
 ROLES = frozenset((
     "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "P", "L", "LI", "Lbl", "LBody", "Table",
@@ -40,10 +41,6 @@ FIELD_FONT = "LoambriefForm"
 FIELD_LOOK = f"/{FIELD_FONT} 12 Tf 0 g"
 MULTILINE = 4096
 """Field flag, ISO 32000-1, table 228."""
-
-
-def _ignore(*_: object) -> None:
-    """Stands for a callback that is not wanted."""
 
 
 class Element:
@@ -135,8 +132,8 @@ class TaggedCanvas(Canvas):
         self._annotations: list[tuple[Annotation, Element]] = []
         self._fields: list[PDFObject] = []
         self._nesting = 0
-        self.on_link: Callable[[str, Box], None] = _ignore
         super().__init__(*args, **kwargs)
+        self.printer = Printer(self)
         self.setCatalogEntry("MarkInfo", PDFDictionary({"Marked": "true"}))
         self.setViewerPreference("DisplayDocTitle", "true")
 
@@ -152,15 +149,9 @@ class TaggedCanvas(Canvas):
         owners.append(element)
         return f"/{element.role} <</MCID {len(owners) - 1}>> BDC"
 
-    def take_back(self, element: Element) -> None:
-        """Forget the piece opened last, of ``element``, in which nothing was drawn."""
-        owners = self._owners[self._pageNumber - 1]
-        if owners[-1] is not element or element.kids[-1] != Content(
-            self._pageNumber - 1, len(owners) - 1
-        ):
-            raise ValueError("only the piece opened last can be taken back")
-        owners.pop()
-        element.kids.pop()
+    def put(self, *operators: str) -> None:
+        """Operators as they are, their marks among them."""
+        self._code.extend(operators)
 
     def begin(self, element: Element) -> None:
         """Open a piece of an element; what is drawn until :meth:`end` belongs to it.
@@ -313,10 +304,6 @@ class TaggedCanvas(Canvas):
         element.kids.append(where)
         self._annotations.append((where, element))
 
-    def linkRect(self, contents, destinationname, Rect=None, *args, **kwargs) -> None:
-        """Called by reportlab for each line of a link in a paragraph: passed to ``on_link``."""
-        self.on_link(destinationname, Rect)
-
     # Writing --------------------------------------------------------------------------
 
     def showPage(self) -> None:
@@ -419,49 +406,3 @@ class HexText(PDFObject):
 
     def format(self, document) -> bytes:
         return text_string(self._text).encode("ascii")
-
-
-class TaggedText(PDFTextObject):
-    """A text object that may change element in the middle of a line.
-
-    Parameters
-    ----------
-    canvas : TaggedCanvas
-    x, y : float
-        Start [pt].
-    element : Element or None
-        None: decoration.
-    decoration : str
-        Operator that opens decoration.
-    """
-
-    def __init__(self, canvas: TaggedCanvas, x: float, y: float, element: Element | None,
-                 decoration: str = artifact_operator()):
-        super().__init__(canvas, x, y)
-        self._element, self._decoration = element, decoration
-        self._opened = -1
-        self.switch(element)
-
-    def switch(self, element: Element | None) -> None:
-        """Go on with another element."""
-        self.shut()
-        self._element = element
-        self._code.append(
-            self._decoration if element is None else self._canvas.operator(element)
-        )
-        self._opened = len(self._code)
-
-    def shut(self) -> None:
-        """Close the open piece; one in which nothing was written is taken back."""
-        if self._opened < 0:
-            return
-        if self._opened == len(self._code) and self._element is not None:
-            self._code.pop()
-            self._canvas.take_back(self._element)
-        else:
-            self._code.append("EMC")
-        self._opened = -1
-
-    def getCode(self) -> str:
-        self.shut()
-        return super().getCode()

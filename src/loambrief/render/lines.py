@@ -1,0 +1,273 @@
+"""Texts to lines: widths of words, line breaks, and the operators that print a line.
+
+A text is a row of pieces, each of one look. Lines break at ordinary spaces only; a word wider
+than a line is parted between letters. Widths of words are kept, because a report says the
+same words again and again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import NamedTuple
+
+from reportlab.lib.colors import Color
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfgen.canvas import Canvas
+
+MOST_WORDS = 40_000
+"""Words whose widths are kept for each typeface; more than any document has."""
+SLACK = 1e-6
+
+
+class Piece(NamedTuple):
+    """A stretch of text with one look.
+
+    ``link`` is the number of the link it belongs to, -1 for none. A piece whose text is a
+    newline is a line break.
+    """
+
+    text: str
+    font: str
+    size: float
+    colour: Color
+    link: int = -1
+
+
+class Run(NamedTuple):
+    """What one piece gives to one line, and its width [pt]."""
+
+    piece: Piece
+    text: str
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line: its runs from left to right and its width [pt]."""
+
+    runs: tuple[Run, ...]
+    width: float
+
+
+class _Widths(dict):
+    """Word to its width at size 1."""
+
+    def __init__(self, font: str):
+        super().__init__()
+        face = pdfmetrics.getFont(font).face
+        self._known, self._otherwise = face.charWidths, face.defaultWidth
+
+    def __missing__(self, word: str) -> float:
+        known, otherwise = self._known, self._otherwise
+        width = sum([known.get(ord(sign), otherwise) for sign in word]) * 0.001
+        if len(self) >= MOST_WORDS:
+            self.clear()
+        self[word] = width
+        return width
+
+
+@cache
+def widths(font: str) -> _Widths:
+    """Widths of words in a registered typeface at size 1; kept for the process."""
+    return _Widths(font)
+
+
+def text_width(text: str, style) -> float:
+    """Width of a line of text in a style [pt]."""
+    return widths(style.fontName)[text] * style.fontSize
+
+
+class _Word(NamedTuple):
+    """A word: the space before it (piece and width), its width, its parts by piece."""
+
+    gap_of: int
+    gap: float
+    width: float
+    parts: tuple[tuple[int, str, float], ...]
+
+
+def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Line]:
+    """Lines that fill the widths as far as they go.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    first, others : float
+        Width of the first line and of the others [pt].
+
+    Returns
+    -------
+    list of Line
+        At least one, which may be empty.
+    """
+    lines: list[Line] = []
+    limit = first + SLACK
+    row: list[_Word] = []
+    used = 0.0
+    for word in _words(pieces):
+        if word is None:
+            lines.append(_line(pieces, row))
+            row, used, limit = [], 0.0, others + SLACK
+            continue
+        if row and used + word.gap + word.width > limit:
+            lines.append(_line(pieces, row))
+            row, used, limit = [], 0.0, others + SLACK
+        while word.width > limit:
+            head, word = _part(pieces, word, limit)
+            lines.append(_line(pieces, [head]))
+            limit = others + SLACK
+        used += word.width + (word.gap if row else 0.0)
+        row.append(word)
+    lines.append(_line(pieces, row))
+    return lines
+
+
+def _words(pieces: Sequence[Piece]):
+    """Words in order, None for each line break."""
+    gap_of, gap = 0, 0.0
+    parts: list[tuple[int, str, float]] = []
+    for number, (text, font, size, _, _) in enumerate(pieces):
+        if text == "\n":
+            if parts:
+                yield _whole(gap_of, gap, parts)
+                parts = []
+            yield None
+            continue
+        known = widths(font)
+        for index, word in enumerate(text.split(" ")):
+            if index:
+                if parts:
+                    yield _whole(gap_of, gap, parts)
+                    parts = []
+                gap_of, gap = number, known[" "] * size
+            if word:
+                parts.append((number, word, known[word] * size))
+    if parts:
+        yield _whole(gap_of, gap, parts)
+
+
+def _whole(gap_of: int, gap: float, parts: list[tuple[int, str, float]]) -> _Word:
+    if len(parts) == 1:
+        return _Word(gap_of, gap, parts[0][2], tuple(parts))
+    return _Word(gap_of, gap, sum(part[2] for part in parts), tuple(parts))
+
+
+def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _Word]:
+    """A word wider than a line as what fits (one letter at least) and the rest."""
+    used = 0.0
+    for index, (number, text, _) in enumerate(word.parts):
+        known, size = widths(pieces[number].font), pieces[number].size
+        for place, sign in enumerate(text):
+            width = known[sign] * size
+            if used + width > limit and (index or place):
+                head = [*word.parts[:index], (number, text[:place], known[text[:place]] * size)]
+                rest = [(number, text[place:], known[text[place:]] * size),
+                        *word.parts[index + 1:]]
+                return (_whole(word.gap_of, word.gap, [p for p in head if p[1]]),
+                        _whole(word.gap_of, word.gap, rest))
+            used += width
+    raise AssertionError("the word fits")
+
+
+def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
+    """Words to runs: what stands next to each other in one piece becomes one text."""
+    texts: list[list] = []  # [piece number, texts, width]
+    for index, word in enumerate(row):
+        if index:
+            if texts[-1][0] == word.gap_of:
+                texts[-1][1].append(" ")
+                texts[-1][2] += word.gap
+            else:
+                texts.append([word.gap_of, [" "], word.gap])
+        for number, text, width in word.parts:
+            if texts and texts[-1][0] == number:
+                texts[-1][1].append(text)
+                texts[-1][2] += width
+            else:
+                texts.append([number, [text], width])
+    runs = tuple(Run(pieces[n], "".join(parts), width) for n, parts, width in texts)
+    return Line(runs, sum(run.width for run in runs))
+
+
+# Operators --------------------------------------------------------------------------------
+
+
+class _Signs(dict):
+    """Code point to its sign in the first subset of a font, escaped; for ``str.translate``."""
+
+    def __init__(self, font, document):
+        super().__init__()
+        self._font, self._document = font, document
+        self.name = font.getSubsetInternalName(0, document)
+        self.more = False
+        """A sign has gone to another subset."""
+
+    def __missing__(self, code: int) -> str:
+        (subset, coded), = self._font.splitString(chr(code), self._document)
+        if subset:
+            self.more = True
+            return ""  # not kept: the text is printed piece by piece
+        byte = coded[0] if isinstance(coded, bytes) else ord(coded)
+        sign = chr(byte)
+        if sign in "()\\":
+            sign = f"\\{sign}"
+        elif not 32 <= byte < 127:
+            sign = f"\\{byte:03o}"
+        self[code] = sign
+        return sign
+
+
+class Printer:
+    """Operators for text on the pages of one document.
+
+    Parameters
+    ----------
+    canvas : Canvas
+    """
+
+    def __init__(self, canvas: Canvas):
+        self._document = canvas._doc
+        self._tables: dict[str, _Signs] = {}
+
+    def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
+        """Operators that choose a font and show a text, inside a text object.
+
+        Parameters
+        ----------
+        text, font : str
+        size : float
+        chosen : bool
+            The font is in force at this size already.
+        """
+        table = self._tables.get(font)
+        if table is None:
+            table = self._tables[font] = _Signs(pdfmetrics.getFont(font), self._document)
+        table.more = False
+        shown = text.translate(table)
+        if table.more:
+            return self._in_subsets(text, font, size)
+        return f"({shown}) Tj" if chosen else f"{table.name} {number(size)} Tf ({shown}) Tj"
+
+    def _in_subsets(self, text: str, name: str, size: float) -> str:
+        """The same for a text whose signs are in several subsets of the font."""
+        font, shown = pdfmetrics.getFont(name), []
+        for subset, coded in font.splitString(text, self._document):
+            digits = (coded if isinstance(coded, bytes) else coded.encode("latin-1")).hex()
+            internal = font.getSubsetInternalName(subset, self._document)
+            shown.append(f"{internal} {number(size)} Tf <{digits}> Tj")
+        shown.append(f"{self._tables[name].name} {number(size)} Tf")
+        return " ".join(shown)
+
+
+def number(value: float) -> str:
+    """A number in PDF syntax, to a hundredth of a point."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+@cache
+def fill(red: float, green: float, blue: float) -> str:
+    """Operator that sets the colour of what is filled, letters among it."""
+    return f"{red:.4g} {green:.4g} {blue:.4g} rg"
