@@ -357,14 +357,19 @@ class Columns(Flowable):
     ----------
     columns : sequence of (offset, width, flowables)
         Offset and width [pt].
+    before, after : float
+        [pt]
+    keep_whole : float
+        Up to this height it is not parted unless it must be [pt].
     """
 
     on_top = False
     """At the top of a page: parted even if one column has nothing that fits."""
 
-    def __init__(self, columns, before=0.0, after=0.0):
+    def __init__(self, columns, before=0.0, after=0.0, keep_whole=0.0):
         self.columns = tuple((x, w, list(f)) for x, w, f in columns)
         self.spaceBefore, self.spaceAfter = before, after
+        self.keep_whole = keep_whole
 
     def wrap(self, availWidth, availHeight):
         if not self.width:
@@ -373,6 +378,9 @@ class Columns(Flowable):
         return self.width, self.height
 
     def start_height(self, width: float) -> float:
+        _, height = self.wrap(width, 1e6)
+        if height <= self.keep_whole:
+            return height
         return max((_start(f, w) for _, w, f in self.columns if f), default=0.0)
 
     def split(self, availWidth, availHeight):
