@@ -25,6 +25,7 @@ from loambrief.findings.assess import Diagnosis, assess
 from loambrief.findings.model import say
 from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
 from loambrief.report.build import build_field
+from loambrief.report.changes_part import Changes, changes_blocks
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.own_words import bound
@@ -121,7 +122,7 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 
 def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           extra: tuple[Block, ...] = ()) -> tuple[FieldReport, bytes]:
+           changes: Changes | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
@@ -139,24 +140,29 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
             status=status.value,
             number=number,
             revision=revision,
+            changes=None if changes is None else changes.as_json(),
         )
     )
     report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
     model = replace(report.model, status=status, number=number,
-                    blocks=_with_extra(report.model.blocks, extra),
+                    blocks=_with_changes(report.model.blocks, changes, writer),
                     revision=None if revision is None else f"rev. {revision}")
     return replace(report, model=model), data
 
 
-def _with_extra(blocks: tuple[Block, ...], extra: tuple[Block, ...]) -> tuple[Block, ...]:
-    """Blocks put in after page 1, which then points to their heading."""
+def _with_changes(blocks: tuple[Block, ...], changes: Changes | None,
+                  writer: Writer) -> tuple[Block, ...]:
+    """The page of changes after page 1, which points to it."""
+    if changes is None:
+        return blocks
     first, *others = blocks
-    heading = next((b for b in extra if isinstance(b, Heading)), None)
-    if heading is not None and isinstance(first, Summary):
+    page = changes_blocks(changes, writer)
+    heading = next(b for b in page if isinstance(b, Heading))
+    if isinstance(first, Summary):
         pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
         first = replace(first, notes=(pointer, *first.notes))
-    return (first, *extra, *others)
+    return (first, *page, *others)
 
 
 def report_model(advice: Advice) -> ReportModel:
@@ -166,7 +172,7 @@ def report_model(advice: Advice) -> ReportModel:
 
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           twins: Sequence[str] = (), extra: tuple[Block, ...] = ()) -> Advisory:
+           twins: Sequence[str] = (), changes: Changes | None = None) -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -180,8 +186,8 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         Counted from 1.
     twins : sequence of str
         ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
-    extra : tuple of Block
-        Put in after the summary: what changed since the revision before.
+    changes : Changes or None
+        Since the revision before: printed after page 1, and in the data.
 
     Returns
     -------
@@ -189,7 +195,7 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    report, data = _paper(advice, status, number, revision, extra)
+    report, data = _paper(advice, status, number, revision, changes)
     return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice,
                     _twins(report.model, twins))
 

@@ -18,7 +18,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from asn1crypto import x509
-from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.fields import MDPPerm, enumerate_sig_fields
 from pyhanko.sign.validation.pdf_embedded import (
@@ -31,11 +30,10 @@ from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
 from loambrief.archive.changes import changes_after, changes_before
-from loambrief.archive.errors import SignFault
 from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
 from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import covered, has_timestamp, level_of, revocation_data, store_of
-from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256
+from loambrief.archive.pdf_parts import attachments, open_pdf, sha256
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.archive.verify_pdfa import archival_faults
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
@@ -44,11 +42,10 @@ for _name in ("pyhanko", "pyhanko_certvalidator"):
     logging.getLogger(_name).addHandler(logging.NullHandler())
 
 GOOD, BAD, UNKNOWN, NONE = State
-_EVERYTHING = (PdfError, ValueError, TypeError, KeyError, AttributeError, AssertionError,
-               IndexError, RecursionError, NotImplementedError, OverflowError, SignFault)
-"""What the parsers below raise on a malformed file; none of it is more than «malformed»."""
+_EVERYTHING = Exception
+"""What parsers raise on a hostile file is beyond listing; none of it is more than «malformed»."""
 _KEYS = ("status", "number", "revision", "loambrief_version", "inputs_sha256", "tables_sha256",
-         "case_id", "made_with", "printed")
+         "case_id", "made_with", "printed", "changes")
 
 
 @dataclass

@@ -15,7 +15,8 @@ from loambrief.pipeline import Advice, Advisory
 from loambrief.record import gate
 from loambrief.record.cards import advisory_card, file_of
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
-from loambrief.report.blocks import Block, DocumentStatus
+from loambrief.report.blocks import DocumentStatus
+from loambrief.report.changes_part import Changes
 from loambrief.report.own_words import OwnWords, with_own_words
 
 CLIENT_BYTES = 8
@@ -115,14 +116,14 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
 
 
 def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
-          public: Mapping[str, object], extra: tuple[Block, ...] = (),
+          public: Mapping[str, object], changes: Changes | None = None,
           more: Mapping[str, object] | None = None,
           frozen: Sequence[Frozen] = ()) -> Issued:
     """Render, freeze and log one revision; only while writing."""
     case = ready.inputs.loaded.case
     with with_own_words(ready.words):
         advisory = pipeline.render(ready.advice, status=DocumentStatus.ISSUED, number=number,
-                                   revision=revision, extra=extra)
+                                   revision=revision, changes=changes)
     made = output_files(advisory, number, revision)
     files = (*ready.inputs.files, *frozen,
              *(Frozen("pdf" if name.endswith(".pdf") else "data", name, content)

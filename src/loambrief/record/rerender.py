@@ -9,13 +9,12 @@ from dataclasses import dataclass
 from loambrief import __version__, pipeline
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.pipeline import Advice, Advisory
+from loambrief.pipeline import Advisory
 from loambrief.record.cards import file_of, record
 from loambrief.record.freeze import thawed
-from loambrief.report.blocks import Block, DocumentStatus
-from loambrief.report.changes_part import Changes, changes_blocks
+from loambrief.report.blocks import DocumentStatus
+from loambrief.report.changes_part import Changes
 from loambrief.report.own_words import OwnWords, with_own_words
-from loambrief.report.text import Writer
 
 
 @dataclass(frozen=True)
@@ -57,14 +56,10 @@ def frozen_words(store: Store, card: Mapping) -> OwnWords | None:
     return OwnWords(files) if files else None
 
 
-def frozen_changes(store: Store, card: Mapping, advice: Advice) -> tuple[Block, ...]:
-    """The page of changes, if the revision replaced another."""
+def frozen_changes(store: Store, card: Mapping) -> Changes | None:
+    """What a revision changed, if it replaced another."""
     file = file_of(card, "changes")
-    if file is None:
-        return ()
-    case = advice.loaded.case.case
-    changes = Changes.from_json(json.loads(store.content(file["sha256"])))
-    return changes_blocks(changes, Writer(case.language, case.units, case.currency))
+    return Changes.from_json(json.loads(store.content(file["sha256"]))) if file else None
 
 
 def render_again(store: Store, number: str, revision: int | None = None, *,
@@ -83,7 +78,7 @@ def render_again(store: Store, number: str, revision: int | None = None, *,
     with thawed(store, card["files"]) as (loaded, _), with_own_words(frozen_words(store, card)):
         advice = pipeline.advise(loaded)
         return pipeline.render(advice, status=status, number=number, revision=found["revision"],
-                               extra=frozen_changes(store, card, advice))
+                               changes=frozen_changes(store, card))
 
 
 def rerender(store: Store, number: str, revision: int | None = None) -> Rerendered:
@@ -117,6 +112,6 @@ def made_differently(card: Mapping) -> tuple[str, ...]:
         found.append(f"tables {card['tables'][:12]}, now {pipeline.tables_digest()[:12]}")
     now = pipeline.made_with()
     for name, version in card["made_with"].items():
-        if now.get(name) != version:
-            found.append(f"{name} {version}, now {now.get(name)}")
+        if name in now and now[name] != version:
+            found.append(f"{name} {version}, now {now[name]}")
     return tuple(found)

@@ -19,10 +19,9 @@ from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import Issued, enter, prepare
 from loambrief.record.rerender import made_differently
-from loambrief.report.changes_part import KINDS, Changes, changes_blocks, plan_changes
+from loambrief.report.changes_part import KINDS, Changes, plan_changes
 from loambrief.report.compare_part import Side
 from loambrief.report.own_words import OwnWords
-from loambrief.report.text import Writer
 
 MOST_REASON = 2000
 """Characters."""
@@ -83,10 +82,9 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
             newer_program=bool(made_differently(card)),
             **_differences(store, card, ready.advice,
                            gate.case_source(ready.inputs.raw, str(path), ready.inputs.folder)))
-        writer = Writer(case.case.language, case.case.units, case.case.currency)
         frozen = Frozen("changes", "changes.json", canonical(changes.as_json()))
         return enter(store, ready, "supersede", number, before + 1, public={},
-                     extra=changes_blocks(changes, writer), frozen=(frozen,),
+                     changes=changes, frozen=(frozen,),
                      more={"reason": reason, "reason_kind": kind, "replaces": before})
 
 

@@ -121,9 +121,6 @@ def _again(found: Inspection, data: bytes) -> Fact:
     if differ:
         return fact(State.UNKNOWN, f"The attached case was rendered with another program "
                     f"({differ}); {kept if not same else 'the advice is the same'}.")
-    if same and (found.stated.get("revision") or 1) > 1:
-        return fact(State.UNKNOWN, "The attached case gives the same advice; the pages of a later "
-                    "revision also tell what changed, which the case alone does not know.")
     return fact(State.BAD, f"The attached case does not give this advisory: {kept}.")
 
 
@@ -157,6 +154,7 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
     """
     from loambrief import pipeline
     from loambrief.case.load import load_case
+    from loambrief.report.changes_part import Changes
 
     stated, printed = found.stated, found.stated.get("printed") or {}
     with tempfile.TemporaryDirectory(prefix="loambrief-") as top:
@@ -170,10 +168,12 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
                     raise ValueError(f"attached file {name!r} leads out of the case")
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
+        changes = stated.get("changes")
         chosen = {key: printed[key] for key in ("units", "paper", "language") if key in printed}
         advice = pipeline.advise(load_case(home / "case.yaml", **chosen))
         made = pipeline.render(advice, status=DocumentStatus(stated["status"]),
-                               number=stated.get("number"), revision=stated.get("revision"))
+                               number=stated.get("number"), revision=stated.get("revision"),
+                               changes=Changes.from_json(changes) if changes else None)
     return made.pdf, made.data
 
 

@@ -45,6 +45,7 @@ def advisory_data(
     number: str | None = None,
     revision: int | None = None,
     made_with: Mapping[str, str] | None = None,
+    changes: Mapping | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -64,6 +65,7 @@ def advisory_data(
         "status": status,
         "number": number,
         "revision": revision,
+        "changes": plain(changes),
         "findings": [_finding(f, write) for f in diagnosis.findings],
         "actions": [_action(a, case, write) for a in plan.actions],
         "not_advised": [
