@@ -54,7 +54,8 @@ EXCEPTIONS = {
     "anion": 3, "anions": 3, "w": 3, "preemergence": 4, "aerial": 3, "aerated": 3, "zoology": 4,
     "cooperate": 4, "nearly": 2, "nitrate": 2, "phosphate": 2, "moreover": 3, "sodic": 2,
     "saline": 2, "ph": 2, "psi": 3, "cec": 3, "ece": 3, "esp": 3, "sar": 1, "adf": 3, "ndf": 3,
-    "rfv": 3, "rfq": 3, "tdn": 3, "ppm": 3, "meq": 2, "dtpa": 4, "usda": 4, "mg": 2, "kg": 2, "lb": 1, "ac": 1, "ds": 2,
+    "rfv": 3, "rfq": 3, "tdn": 3, "ppm": 3, "meq": 2, "dtpa": 4,
+    "usda": 4, "mg": 2, "kg": 2, "lb": 1, "ac": 1, "ds": 2,
 }
 """Words the rules get wrong, and abbreviations as they are said."""
 
