@@ -68,9 +68,9 @@ class Cldr:
         except FileNotFoundError:
             raise TextFault(f"no message catalogue for {tag}") from None
 
-    def day(self, date: dt.date) -> str:
-        """The locale's long date, held together: "14 de octubre de 2026"."""
-        return format_date(date, "long", self.locale).replace(" ", NBSP)
+    def day(self, date: dt.date, form: str = "long") -> str:
+        """The locale's date, held together: "14 de octubre de 2026", medium "14 oct 2026"."""
+        return format_date(date, form, self.locale).replace(" ", NBSP)
 
     def money_pattern(self, currency: str) -> str:
         """The locale's currency pattern with ``{}`` for the number.

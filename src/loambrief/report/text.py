@@ -177,9 +177,9 @@ class Writer:
         """Pattern of an amount with ``{}`` for the number."""
         return self.tongue.money_pattern(self.currency)
 
-    def day(self, date: dt.date) -> str:
-        """Unambiguous date: "14 October 2026", "14 de octubre de 2026"."""
-        return self.tongue.day(date)
+    def day(self, date: dt.date, form: str = "long") -> str:
+        """Unambiguous date: "14 October 2026", "14 de octubre de 2026"; "medium" may be shorter."""
+        return self.tongue.day(date, form)
 
     def listed(self, items: Iterable[object], link: str = "") -> str:
         """ "a, b and c"."""
