@@ -1,0 +1,256 @@
+"""Questions to the index: find advisories, tell all about one, say what falls due."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+from loambrief.archive.index import fold
+from loambrief.archive.store import Store
+from loambrief.errors import ImpossibleInput, UnknownName
+
+STATUSES = ("issued", "superseded", "withdrawn", "erased")
+_WORD = re.compile(r"[\w]+\*?", re.UNICODE)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One revision of an advisory as it is listed."""
+
+    number: str
+    revision: int
+    status: str
+    entered: str
+    client: str | None
+    farm: str | None
+    field: str | None
+    crop: str | None
+    date: str | None
+    valid_until: str | None
+    case_id: str | None
+    held: bool
+
+    def as_json(self) -> dict:
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to look for; every given condition must hold.
+
+    Attributes
+    ----------
+    client, field, crop, action, material : str or None
+        A part of the name, without regard to case and accents; ``field`` also by id, and
+        ``action`` also by title.
+    since, until : date or None
+        Dates of the advisories.
+    status : str or None
+        One of :data:`STATUSES`.
+    text : str or None
+        Words that all occur somewhere in the record; ``word*`` for a beginning.
+    """
+
+    client: str | None = None
+    field: str | None = None
+    crop: str | None = None
+    action: str | None = None
+    material: str | None = None
+    since: dt.date | None = None
+    until: dt.date | None = None
+    status: str | None = None
+    text: str | None = None
+
+
+_ROW = """SELECT n.number, n.revision, n.status, l.time, r.client_name, r.farm, r.field, r.crop,
+r.date, r.valid_until, r.case_id,
+EXISTS (SELECT 1 FROM holds h WHERE h.target IN ('number ' || n.number, 'client ' || l.client))
+FROM numbers n JOIN lines l ON l.seq = n.seq LEFT JOIN records r ON r.seq = n.seq"""
+
+
+def find(store: Store, wanted: Wanted | None = None) -> list[Row]:
+    """Advisories that meet every condition, in the order of their numbers' entry.
+
+    Parameters
+    ----------
+    store : Store
+    wanted : Wanted or None
+        None: all.
+
+    Returns
+    -------
+    list of Row
+
+    Raises
+    ------
+    ImpossibleInput
+        An unknown status, or a text without a word in it.
+    """
+    wanted = wanted or Wanted()
+    where, values = ["1"], []
+    for column, part in (("r.client_fold", wanted.client), ("r.field_fold", wanted.field),
+                         ("r.crop_fold", wanted.crop)):
+        if part is not None:
+            where.append(f"instr({column}, ?)")
+            values.append(fold(part))
+    for column, part in (("fold", wanted.action), ("material_fold", wanted.material)):
+        if part is not None:
+            where.append(f"EXISTS (SELECT 1 FROM actions a WHERE a.seq = n.seq AND "
+                         f"instr(a.{column}, ?))")
+            values.append(fold(part))
+    for sign, day in ((">=", wanted.since), ("<=", wanted.until)):
+        if day is not None:
+            where.append(f"r.date {sign} ?")
+            values.append(day.isoformat())
+    if wanted.status is not None:
+        if wanted.status not in STATUSES:
+            raise ImpossibleInput(f"status {wanted.status!r}; one of {', '.join(STATUSES)}")
+        where.append("n.status = ?")
+        values.append(wanted.status)
+    if wanted.text is not None:
+        where.append("n.seq IN (SELECT rowid FROM words WHERE words MATCH ?)")
+        values.append(match_all(wanted.text))
+    rows = store.index.query(f"{_ROW} WHERE {' AND '.join(where)} ORDER BY n.seq", values)
+    return [Row(*row[:-1], bool(row[-1])) for row in rows]
+
+
+def match_all(text: str) -> str:
+    """A full-text query that finds every word of a text, whatever signs stand between.
+
+    Raises
+    ------
+    ImpossibleInput
+        There is no word in it.
+    """
+    words = _WORD.findall(text)
+    if not words:
+        raise ImpossibleInput(f"no word in {text!r}")
+    return " AND ".join(f'"{w[:-1]}" *' if w.endswith("*") else f'"{w}"' for w in words)
+
+
+def history(store: Store, number: str) -> list[dict]:
+    """Every event of one advisory, with the files it brought.
+
+    Raises
+    ------
+    UnknownName
+        No such number.
+    """
+    lines = store.index.query(
+        "SELECT seq, time, op, revision, digest, erased FROM lines WHERE number = ? ORDER BY seq",
+        (number,))
+    if not lines:
+        known = tuple(r[0] for r in store.index.query("SELECT DISTINCT number FROM numbers"))
+        raise UnknownName("advisory", number, known)
+    found = []
+    for seq, time, op, revision, digest, erased in lines:
+        files = store.index.query("SELECT role, name, sha256, size, stored FROM files WHERE "
+                                  "seq = ? ORDER BY rowid", (seq,))
+        found.append({
+            "seq": seq, "time": time, "op": op, "revision": revision, "digest": digest,
+            "erased": bool(erased),
+            "files": [dict(zip(("role", "name", "sha256", "size"), f, strict=False),
+                           stored=bool(f[4])) for f in files],
+        })
+    return found
+
+
+@dataclass(frozen=True)
+class Due:
+    """Something that falls due.
+
+    Attributes
+    ----------
+    kind : str
+        "validity" (the advisory ends to hold), "look" (a re-test or a look at the field) or
+        "retention" (the record need not be kept any longer).
+    due : str
+        Date.
+    number, revision, client, field : as listed
+    what : str
+        In words.
+    held : bool
+        A legal hold keeps the record.
+    """
+
+    kind: str
+    due: str
+    number: str
+    revision: int
+    client: str | None
+    field: str | None
+    what: str
+    held: bool
+
+    def as_json(self) -> dict:
+        return asdict(self)
+
+
+def due(store: Store, on: dt.date, ahead: int = 30) -> list[Due]:
+    """What has fallen due by a day, and what will within some days.
+
+    Validity and looks are told of advisories that hold (neither superseded nor withdrawn)
+    from ``ahead`` days before to ``ahead`` days after the day; retention of every record that
+    need not be kept on that day.
+
+    Parameters
+    ----------
+    store : Store
+    on : date
+    ahead : int
+        Days, 0 to 3660.
+
+    Returns
+    -------
+    list of Due
+        By kind and date.
+    """
+    if not 0 <= ahead <= 3660:
+        raise ImpossibleInput(f"{ahead} days; 0 to 3660")
+    first, last = on - dt.timedelta(days=ahead), on + dt.timedelta(days=ahead)
+    rows = find(store)
+    found: list[Due] = []
+    for row in rows:
+        if row.status == "issued" and row.valid_until and _between(row.valid_until, first, last):
+            found.append(_due(row, "validity", row.valid_until, "the advisory ends to hold"))
+    looks = store.index.query(
+        "SELECT n.number, n.revision, d.due, d.what FROM dues d JOIN numbers n ON n.seq = d.seq "
+        "WHERE n.status = 'issued' AND d.due BETWEEN ? AND ? ORDER BY d.due, d.rowid",
+        (first.isoformat(), last.isoformat()))
+    by_number = {(row.number, row.revision): row for row in rows}
+    found += [_due(by_number[number, revision], "look", day, what)
+              for number, revision, day, what in looks]
+    for row in rows:
+        until = keep_until(store, row)
+        if until is not None and until < on:
+            found.append(_due(row, "retention", until.isoformat(), "need not be kept any longer"))
+    return sorted(found, key=lambda d: (("validity", "look", "retention").index(d.kind), d.due,
+                                        d.number, d.revision))
+
+
+def keep_until(store: Store, row: Row) -> dt.date | None:
+    """Last day a record is kept by the settings; None once it is erased."""
+    if row.status == "erased" or row.date is None:
+        return None
+    settings = store.settings
+    start = row.entered[:10] if settings.start == "issue" else (row.valid_until or row.date)
+    return settings.until("advisory", dt.date.fromisoformat(start))
+
+
+def _between(day: str, first: dt.date, last: dt.date) -> bool:
+    return first.isoformat() <= day <= last.isoformat()
+
+
+def _due(row: Row, kind: str, day: str, what: str) -> Due:
+    return Due(kind, day, row.number, row.revision, row.client, row.field, what, row.held)
+
+
+def summary(row: Mapping | Row) -> str:
+    """One line for the terminal."""
+    data = row if isinstance(row, Mapping) else row.as_json()
+    held = " [held]" if data["held"] else ""
+    who = ", ".join(str(data[k]) for k in ("client", "field", "crop") if data[k]) or "erased"
+    return (f"{data['number']} r{data['revision']} {data['status']}{held}  "
+            f"{data['date'] or ''}  {who}")

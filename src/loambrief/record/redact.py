@@ -1,0 +1,245 @@
+"""A copy that can be shown to a dealer, lender or neighbour: no names, places, coordinates.
+
+The frozen case is changed and the advisory made again from it, so that page, data and
+attachments say the same. Three steps, each catching what the one before missed:
+
+1. Parts that name people and places are replaced or left out (:data:`REPLACED`,
+   :data:`DROPPED`); free notes are left out.
+2. In every text that remains, the replaced names, addresses, telephone numbers and
+   coordinates are struck.
+3. The finished data and the attached case are searched for every name; one that is still
+   there stops the copy.
+
+The adviser stays, but for the address: who signs for advice is not hidden. Crop, soil,
+readings and prices stay, so who knows the field may still recognise it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from loambrief import pipeline
+from loambrief.archive.store import Store
+from loambrief.case.load import load_bytes
+from loambrief.case.profiles import resolve
+from loambrief.case.reader import read_text
+from loambrief.case.source import Source
+from loambrief.errors import RecordRefused
+from loambrief.findings.model import say
+from loambrief.pipeline import Advice
+from loambrief.record.cards import record
+from loambrief.record.freeze import Frozen, thawed
+from loambrief.record.issue import file_stem
+from loambrief.record.rerender import frozen_words
+from loambrief.report.blocks import DocumentStatus
+from loambrief.report.own_words import with_own_words
+from loambrief.report.text import Writer
+
+REPLACED = {
+    ("client", "name"): "client", ("farm", "name"): "farm", ("field", "name"): "field",
+    ("farm", "location"): "place",
+}
+"""Place in the case -> word that is printed instead."""
+DROPPED = (
+    ("client", "contact"), ("client", "address"), ("client", "phone"), ("client", "email"),
+    ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
+    ("case", "purpose"), ("budget", "note"),
+)
+"""Left out."""
+DROPPED_IN_LISTS = {
+    "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256"),
+    "materials": ("supplier",), "earlier_applications": ("note",), "zones": ("boundary",),
+}
+_COORDINATES = re.compile(
+    r"[-+]?\d{1,3}\.\d{3,}\s*°?\s*[NSEWO]?\s*[,;/ ]\s*[-+]?\d{1,3}\.\d{3,}\s*°?\s*[NSEWO]?"
+    r"|\d{1,3}\s*°\s*\d{1,2}\s*['′](?:\s*\d{1,2}(?:\.\d+)?\s*[\"″])?\s*[NSEWO]?", re.IGNORECASE)
+_EMAIL = re.compile(r"[\w.+-]+@[\w-]+\.[\w.-]+")
+
+_COMMON = frozenset((
+    "and", "the", "for", "with", "from", "farm", "farms", "field", "fields", "ranch", "grain",
+    "dairy", "sons", "daughters", "brothers", "family", "home", "place", "land", "acres",
+    "company", "partners", "north", "south", "east", "west", "upper", "lower", "old", "new",
+    "hill", "hills", "creek", "river", "road", "valley", "section", "township", "county",
+    "state", "block", "finca", "rancho", "lote", "campo", "norte", "sur", "este", "oeste",
+    "hermanos", "hijos", "hijas", "familia", "los", "las", "del",
+))
+"""Words of names that also mean something else; alone they are not struck."""
+
+
+@dataclass(frozen=True)
+class Redacted:
+    """A redacted copy.
+
+    Attributes
+    ----------
+    files : mapping of str to bytes
+    seq, head : int, str
+        Of its line in the log.
+    """
+
+    files: Mapping[str, bytes] = field(repr=False)
+    seq: int
+    head: str
+
+
+def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
+    """Make a redacted copy of an issued advisory and note it in the log.
+
+    Parameters
+    ----------
+    number : str
+    store : Store
+    revision : int or None
+        None: the latest.
+
+    Raises
+    ------
+    RecordRefused
+        A name is in the copy still.
+    UnknownName, ArchiveBroken, CaseProblems
+    """
+    with store.writing():
+        found = record(store, number, revision)
+        card, revision = found["card"], found["revision"]
+        name = f"{file_stem(number, revision)}-redacted"
+        with thawed(store, card["files"]) as (loaded, home), with_own_words(
+                frozen_words(store, card)):
+            case = loaded.case.case
+            writer = Writer(case.language, case.units, case.currency)
+            own = read_text(loaded.source_text, "case.yaml")[0]
+            source = resolve(own, home).source
+            raw, names = redacted_case(source, name.lower(), writer, own.data.get("guide"))
+            advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
+            advice = _without_lines(advice)
+            made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
+                                   revision=revision)
+        _must_be_clean(names, (raw, made.data, *(f.text.encode() for f in advice.loaded.files)))
+        files = {f"{name}.pdf": made.pdf, f"{name}.json": made.data}
+        listed = [Frozen("redacted", file, content, stored=False).as_json()
+                  for file, content in files.items()]
+        line = store.commit(
+            "redact", {"number": number, "revision": revision, "client": found["client"]},
+            {"client": card["client"], "files": listed})
+        return Redacted(files, line.seq, line.digest)
+
+
+def _without_lines(advice: Advice) -> Advice:
+    """Accepted warnings quote the case; they are left out."""
+    return replace(advice, loaded=replace(advice.loaded, accepted=(), warnings=()))
+
+
+def redacted_case(source: Source, case_id: str, writer: Writer,
+                  guide: object = None) -> tuple[bytes, frozenset[str]]:
+    """A case without names and places, and the names that must not occur in it.
+
+    Parameters
+    ----------
+    source : Source
+        Of the whole case, profiles put in.
+    case_id : str
+        Takes the place of the case's own.
+    writer : Writer
+    guide : object
+        As the case file itself names its guide.
+
+    Returns
+    -------
+    bytes, frozenset of str
+    """
+    def word(name: str) -> str:
+        return writer.write(say(f"record.redacted_{name}"))
+
+    data = json.loads(json.dumps(source.data, ensure_ascii=False, default=_typed))
+    names = frozenset(_names(data))
+    for path in DROPPED:
+        _drop(data, path)
+    for part, keys in DROPPED_IN_LISTS.items():
+        for entry in data.get(part) or ():
+            for key in keys:
+                _drop(entry, tuple(key.split(".")))
+    for (part, key), name in REPLACED.items():
+        if isinstance(data.get(part), dict) and key in data[part]:
+            data[part][key] = word(name)
+    adviser = data.pop("adviser")
+    adviser.pop("address", None)  # it tells the neighbourhood
+    data = _struck(data, _pattern(names), word("text"))
+    data["adviser"] = adviser
+    data["case"]["id"] = case_id
+    if guide is not None:
+        data["guide"] = json.loads(json.dumps(guide, default=_typed))
+    return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8"), names
+
+
+def _typed(value: object) -> object:
+    return value.typed if hasattr(value, "typed") else str(value)
+
+
+def _drop(data: object, path: tuple[str, ...]) -> None:
+    for step in path[:-1]:
+        data = data.get(step) if isinstance(data, dict) else None
+    if isinstance(data, dict):
+        data.pop(path[-1], None)
+
+
+def _names(data: Mapping) -> Iterable[str]:
+    """Names and addresses that must not occur, and the telling words of names."""
+    client, farm, plot = (data.get(k) or {} for k in ("client", "farm", "field"))
+    whole = [client.get(k) for k in ("name", "contact", "address", "phone", "email")]
+    whole += [farm.get("name"), farm.get("location"), plot.get("name"), plot.get("id")]
+    whole += [(data.get("case") or {}).get("id")]
+    whole += [s.get("sampler") for s in data.get("samples") or () if isinstance(s, dict)]
+    adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
+    for text in (str(t).strip() for t in whole if t):
+        if len(text) >= 3 and text.casefold() != adviser:
+            yield text
+    for text in (client.get("name"), client.get("contact"), farm.get("name")):
+        for piece in re.findall(r"\w+", str(text or "")):
+            plain = piece.casefold()
+            if len(piece) >= 4 and not piece.isdigit() and plain not in (*_COMMON, adviser):
+                yield piece
+
+
+def _pattern(names: Iterable[str]) -> re.Pattern:
+    ordered = sorted(map(re.escape, names), key=lambda n: (-len(n), n))
+    return re.compile(r"(?<!\w)(?:" + "|".join(ordered or ["(?!)"]) + r")(?!\w)", re.IGNORECASE)
+
+
+def _struck(value: object, pattern: re.Pattern, word: str) -> object:
+    if isinstance(value, str):
+        for found in (pattern, _EMAIL, _COORDINATES):
+            value = found.sub(word, value)
+        return value
+    if isinstance(value, list):
+        return [_struck(inner, pattern, word) for inner in value]
+    if isinstance(value, dict):
+        return {key: _struck(inner, pattern, word) for key, inner in value.items()}
+    return value
+
+
+def _must_be_clean(names: frozenset[str], contents: Iterable[bytes]) -> None:
+    pattern = _pattern(names)
+    for content in contents:
+        text = content.decode("utf-8", "replace")
+        left = {m.group(0) for m in pattern.finditer(text)}
+        if left:
+            raise RecordRefused("the copy still holds "
+                                + ", ".join(repr(n) for n in sorted(left)[:3])
+                                + "; it was not made")
+        if _EMAIL.search(_without_adviser(text)) is not None:
+            raise RecordRefused("the copy still holds an e-mail address; it was not made")
+
+
+def _without_adviser(text: str) -> str:
+    """The case without its adviser, whose addresses stay."""
+    try:
+        data = json.loads(text)
+    except ValueError:
+        return ""
+    if isinstance(data, dict):
+        data.pop("adviser", None)
+    return json.dumps(data, ensure_ascii=False)
+
+
