@@ -1,0 +1,367 @@
+"""Reads a finished PDF and names what is wrong with its pages.
+
+``python tests/pages/pagecheck.py FILE...`` prints one line a flaw and ends with 1 if there
+is any. It knows nothing of how the pages were made: it looks at the drawn text and lines
+(pypdfium2) and at the structure tree (pikepdf).
+
+Limits, with their reasons:
+
+- Side margins of 50 pt. Filed sheets are punched: a hole of ISO 838 ends 15 mm (43 pt) from
+  the edge (from memory, unverified), on the left of a front and on the right of a back.
+- 26 pt free above, 30 pt below: office printers leave about 12 pt blank.
+- Type of 8 pt and more; 7 pt inside charts, whose labels stand alone.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import io
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import pikepdf
+import pypdfium2 as pdfium
+import pypdfium2.raw as raw
+
+SIDE, ABOVE, BELOW = 50.0, 26.0, 30.0
+SMALLEST, SMALLEST_IN_CHARTS = 8.0, 7.0
+FEWEST_USED = 0.12
+"""Share of a page's text height that must be used, the last page apart."""
+TOP, BOTTOM = 70.0, 58.0
+"""Text starts and ends this far from the paper's edge [pt]."""
+TOUCH = 0.8
+"""Ink of two texts may share this much both ways [pt]: rounding, accents."""
+LOOSE = 0.4
+HEADINGS = frozenset(("H1", "H2", "H3", "H4", "H5", "H6", "Caption"))
+SHORT_ROW = 90.0
+"""A table row lower than this must not be split over pages [pt]."""
+
+
+@dataclass(frozen=True)
+class Flaw:
+    """One fault: page (from 1), kind, and what was found."""
+
+    page: int
+    kind: str
+    what: str
+
+    def __str__(self) -> str:
+        return f"page {self.page}: {self.kind}: {self.what}"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One drawn text or path: its box from the lower left corner [pt], and its tag."""
+
+    kind: str
+    box: tuple[float, float, float, float]
+    tag: str
+    """Structure type, or "Artifact"."""
+    text: str = ""
+    size: float = 0.0
+    clip: tuple[float, float, float, float] | None = None
+    number: int = -1
+    """Its marked content, to tell the lines of one paragraph from the next."""
+
+
+@dataclass
+class Page:
+    """Everything drawn on a page, in the order of drawing."""
+
+    number: int
+    width: float
+    height: float
+    pieces: list[Piece] = field(default_factory=list)
+
+    @property
+    def content(self) -> list[Piece]:
+        return [p for p in self.pieces if p.tag != "Artifact"]
+
+    @property
+    def texts(self) -> list[Piece]:
+        return [p for p in self.pieces if p.kind == "text"]
+
+
+def check(data: bytes, *, smallest: float = SMALLEST) -> list[Flaw]:
+    """Every flaw of a document's pages.
+
+    Parameters
+    ----------
+    data : bytes
+        A tagged PDF.
+    smallest : float
+        Least type size outside charts [pt].
+
+    Returns
+    -------
+    list of Flaw
+        By page.
+    """
+    pages = read(data)
+    flaws: list[Flaw] = []
+    for page in pages:
+        last = page is pages[-1]
+        for test in (outside, overlapping, clipped, orphans):
+            flaws += test(page)
+        flaws += tiny(page, smallest)
+        flaws += [] if last else unused(page)
+    flaws += split_rows(data, pages)
+    return sorted(flaws, key=lambda flaw: (flaw.page, flaw.kind, flaw.what))
+
+
+# Reading ----------------------------------------------------------------------------------
+
+
+def read(data: bytes) -> list[Page]:
+    """The pages of a PDF with what is drawn on them."""
+    document = pdfium.PdfDocument(data)
+    pages = []
+    for number, sheet in enumerate(document, start=1):
+        page = Page(number, *sheet.get_size())
+        texts = sheet.get_textpage()
+        for item in sheet.get_objects(max_depth=8):
+            if item.type in (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH):
+                piece = _piece(item, texts)
+                if piece is not None:
+                    page.pieces.append(piece)
+        pages.append(page)
+        texts.close()
+        sheet.close()
+    document.close()
+    return pages
+
+
+def _piece(item, texts) -> Piece | None:
+    box = item.get_bounds()
+    tag, number = _marks(item.raw)
+    clip = _clip(item.raw)
+    if item.type == raw.FPDF_PAGEOBJ_PATH:
+        return Piece("path", box, tag, clip=clip, number=number)
+    text = _text(item.raw, texts.raw)
+    if not text.strip():
+        return None
+    size = ctypes.c_float()
+    raw.FPDFTextObj_GetFontSize(item.raw, ctypes.byref(size))
+    matrix = item.get_matrix()
+    scale = (matrix.c ** 2 + matrix.d ** 2) ** 0.5
+    return Piece("text", box, tag, text, size.value * scale, clip, number)
+
+
+def _text(item, page) -> str:
+    length = raw.FPDFTextObj_GetText(item, page, None, 0)
+    buffer = (ctypes.c_ushort * (length // 2 + 1))()
+    raw.FPDFTextObj_GetText(item, page, buffer, length)
+    return bytes(buffer)[: max(length - 2, 0)].decode("utf-16-le", "replace")
+
+
+def _marks(item) -> tuple[str, int]:
+    """Outermost mark and the innermost MCID."""
+    tag, number = "", -1
+    for index in range(raw.FPDFPageObj_CountMarks(item)):
+        mark = raw.FPDFPageObj_GetMark(item, index)
+        tag = tag or _name(mark)
+        value = ctypes.c_int()
+        if raw.FPDFPageObjMark_GetParamIntValue(mark, b"MCID", ctypes.byref(value)):
+            number = value.value
+    return tag, number
+
+
+def _name(mark) -> str:
+    size = ctypes.c_ulong()
+    buffer = (ctypes.c_ushort * 64)()
+    raw.FPDFPageObjMark_GetName(mark, buffer, 128, ctypes.byref(size))
+    return bytes(buffer)[: max(size.value - 2, 0)].decode("utf-16-le", "replace")
+
+
+def _clip(item) -> tuple[float, float, float, float] | None:
+    """Box of the narrowest clip around an object."""
+    path = raw.FPDFPageObj_GetClipPath(item)
+    count = raw.FPDFClipPath_CountPaths(path) if path else 0
+    box = None
+    for index in range(max(count, 0)):
+        xs, ys = [], []
+        for step in range(raw.FPDFClipPath_CountPathSegments(path, index)):
+            segment = raw.FPDFClipPath_GetPathSegment(path, index, step)
+            x, y = ctypes.c_float(), ctypes.c_float()
+            if raw.FPDFPathSegment_GetPoint(segment, ctypes.byref(x), ctypes.byref(y)):
+                xs.append(x.value)
+                ys.append(y.value)
+        if xs:
+            new = (min(xs), min(ys), max(xs), max(ys))
+            box = new if box is None else (max(box[0], new[0]), max(box[1], new[1]),
+                                           min(box[2], new[2]), min(box[3], new[3]))
+    return box
+
+
+# Checks -----------------------------------------------------------------------------------
+
+
+def _visible(piece: Piece) -> tuple[float, float, float, float]:
+    """A path's box inside its clip."""
+    if piece.clip is None:
+        return piece.box
+    a, b = piece.box, piece.clip
+    return (max(a[0], b[0]), max(a[1], b[1]), min(a[2], b[2]), min(a[3], b[3]))
+
+
+def outside(page: Page) -> Iterator[Flaw]:
+    """Text or lines in the margins."""
+    left, right = SIDE, page.width - SIDE
+    low, high = BELOW, page.height - ABOVE
+    for piece in page.pieces:
+        x0, y0, x1, y1 = _visible(piece) if piece.kind == "path" else piece.box
+        if x0 > x1 or y0 > y1:
+            continue  # clipped away
+        if x0 < left - LOOSE or x1 > right + LOOSE or y0 < low - LOOSE or y1 > high + LOOSE:
+            yield Flaw(page.number, "outside", f"{piece.kind} {piece.text.strip()!r} at "
+                       f"{x0:.0f}, {y0:.0f} to {x1:.0f}, {y1:.0f}")
+
+
+def overlapping(page: Page) -> Iterator[Flaw]:
+    """Texts whose ink runs into each other."""
+    ordered = sorted(page.texts, key=lambda p: p.box[0])
+    live: list[Piece] = []
+    for piece in ordered:
+        x0, y0, x1, y1 = piece.box
+        live = [o for o in live if o.box[2] > x0 + TOUCH]
+        for other in live:
+            if min(y1, other.box[3]) - max(y0, other.box[1]) > TOUCH and (
+                    min(x1, other.box[2]) - x0 > TOUCH):
+                yield Flaw(page.number, "overlap",
+                           f"{other.text.strip()!r} and {piece.text.strip()!r}")
+        live.append(piece)
+
+
+def tiny(page: Page, smallest: float = SMALLEST) -> Iterator[Flaw]:
+    """Type too small to read."""
+    for piece in page.texts:
+        least = SMALLEST_IN_CHARTS if piece.tag == "Figure" else smallest
+        if piece.size < least - 0.05:
+            yield Flaw(page.number, "tiny", f"{piece.text.strip()!r} at {piece.size:.1f} pt")
+
+
+def clipped(page: Page) -> Iterator[Flaw]:
+    """Text cut off by a clip, by the paper, or run through by an upright line of a table."""
+    uprights = [p.box for p in page.pieces if p.kind == "path" and p.tag != "Figure"
+                and p.box[2] - p.box[0] < 3 and p.box[3] - p.box[1] > 8]
+    for piece in page.texts:
+        x0, y0, x1, y1 = piece.box
+        edge = piece.clip or (0, 0, page.width, page.height)
+        if (x0 < edge[0] - LOOSE or y0 < edge[1] - LOOSE or x1 > edge[2] + LOOSE
+                or y1 > edge[3] + LOOSE):
+            yield Flaw(page.number, "clipped", repr(piece.text.strip()))
+        elif piece.tag not in ("Figure", "Artifact"):
+            for a0, b0, a1, b1 in uprights:
+                if x0 + 1 < a0 and a1 < x1 - 1 and b0 < (y0 + y1) / 2 < b1:
+                    yield Flaw(page.number, "clipped",
+                               f"{piece.text.strip()!r} runs through a line")
+                    break
+
+
+def orphans(page: Page) -> Iterator[Flaw]:
+    """Headings with nothing below them: at the end of a page, or of a column of one."""
+    content = [p for p in page.content if p.kind == "text" or p.tag == "Figure"]
+    for index, piece in enumerate(content):
+        if piece.tag not in HEADINGS:
+            continue
+        after = next((p for p in content[index + 1:] if p.number != piece.number), None)
+        if after is None or after.box[1] > piece.box[3] + 2 * (piece.box[3] - piece.box[1]):
+            yield Flaw(page.number, "orphan", repr(piece.text.strip()))
+
+
+def unused(page: Page) -> Iterator[Flaw]:
+    """A page with little on it."""
+    room = page.height - TOP - BOTTOM
+    lowest = min((p.box[1] for p in page.content), default=page.height - TOP)
+    used = (page.height - TOP - lowest) / room
+    if used < FEWEST_USED:
+        yield Flaw(page.number, "unused", f"only {max(used, 0):.0%} of the height")
+
+
+def split_rows(data: bytes, pages: list[Page]) -> Iterator[Flaw]:
+    """Rows that would fit on a page but are parted, and column titles without a row."""
+    boxes: dict[tuple[int, int], tuple[float, float]] = {}
+    for page in pages:
+        for piece in page.pieces:
+            if piece.number >= 0:
+                key = (page.number, piece.number)
+                low, high = boxes.get(key, (piece.box[1], piece.box[3]))
+                boxes[key] = (min(low, piece.box[1]), max(high, piece.box[3]))
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        sheets = {page.obj.objgen: n for n, page in enumerate(pdf.pages, start=1)}
+        top = pdf.Root.get("/StructTreeRoot")
+        if top is None:
+            return
+        for table in _elements(top, "/Table"):
+            rows = [(row, sorted(_places(row, sheets, None))) for row in _elements(table, "/TR")]
+            for _, places in rows:
+                on = sorted({page for page, _ in places})
+                heights = []
+                for number in on:
+                    spans = [boxes[p] for p in places if p[0] == number and p in boxes]
+                    if spans:
+                        heights.append(max(h for _, h in spans) - min(low for low, _ in spans))
+                if len(on) > 1 and sum(heights) < SHORT_ROW:
+                    yield Flaw(on[0], "split row", f"{sum(heights):.0f} pt high, over pages {on}")
+            yield from _lonely_titles(rows)
+
+
+def _lonely_titles(rows) -> Iterator[Flaw]:
+    """Pages of a table that hold column titles and no row."""
+    titles = {page for row, places in rows for page, _ in places if not _has(row, "/TD")}
+    bodies = {page for row, places in rows for page, _ in places if _has(row, "/TD")}
+    for page in sorted(titles - bodies):
+        if bodies:
+            yield Flaw(page, "split row", "column titles without a row")
+
+
+def _kids(element) -> list:
+    kids = element.get("/K")
+    if kids is None:
+        return []
+    return list(kids) if isinstance(kids, pikepdf.Array) else [kids]
+
+
+def _elements(element, kind: str) -> Iterator[pikepdf.Dictionary]:
+    """Elements of a kind below another, not inside each other."""
+    for kid in _kids(element):
+        if isinstance(kid, pikepdf.Dictionary) and "/S" in kid:
+            if kind == kid.S:
+                yield kid
+            else:
+                yield from _elements(kid, kind)
+
+
+def _has(element, kind: str) -> bool:
+    return next(_elements(element, kind), None) is not None
+
+
+def _places(element, sheets, page) -> Iterator[tuple[int, int]]:
+    """(page, MCID) of everything below an element."""
+    own = element.get("/Pg")
+    page = sheets.get(own.objgen, page) if own is not None else page
+    for kid in _kids(element):
+        if isinstance(kid, pikepdf.Dictionary):
+            if kid.get("/Type") == "/MCR":
+                there = kid.get("/Pg")
+                yield (sheets[there.objgen] if there is not None else page, int(kid.MCID))
+            elif "/S" in kid:
+                yield from _places(kid, sheets, page)
+        else:
+            yield (page, int(kid))
+
+
+def main(names: list[str]) -> int:
+    """Check files; 1 if any has a flaw."""
+    found = 0
+    for name in names:
+        with open(name, "rb") as file:
+            for flaw in check(file.read()):
+                print(f"{name}: {flaw}")
+                found += 1
+    return int(bool(found))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
