@@ -40,13 +40,21 @@ class Entry:
         return self.outcome.figures if self.outcome.status.good else None
 
 
+def reading_order(entry: Entry) -> tuple[str, ...]:
+    """By client, farm, field and id."""
+    f = entry.figures
+    assert f is not None
+    return (f.client.casefold(), f.client, f.farm.casefold(), f.field.casefold(), f.case_id)
+
+
 SUMMARY_CSV = "summary.csv"
 SUMMARY_XLSX = "summary.xlsx"
 
 
 def names_of(wanted: Wanted) -> tuple[str, ...]:
     """Names of the documents that can be told before the cases are made."""
-    return (SUMMARY_CSV, SUMMARY_XLSX)
+    cover = (f"month-{wanted.month}.pdf",) if wanted.cover and wanted.month else ()
+    return (SUMMARY_CSV, SUMMARY_XLSX, *cover)
 
 
 def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: Options, *,
@@ -63,8 +71,30 @@ def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: O
     short : bool
         The run did not try every case: the summary alone.
     """
+    from loambrief.batch.bundle import bundles, print_packs
     from loambrief.batch.summary import summary_csv, summary_rows, summary_xlsx
 
     rows = summary_rows(entries)
-    yield SUMMARY_CSV, summary_csv(rows)
+    table = summary_csv(rows)
+    yield SUMMARY_CSV, table
     yield SUMMARY_XLSX, summary_xlsx(rows, entries)
+    figures = [e.figures for e in entries if e.figures is not None]
+    if short or not figures:
+        return
+    good = sorted((e for e in entries if e.figures is not None), key=reading_order)
+    if wanted.bundle:
+        yield from bundles(good, store, options)
+    if wanted.print_pack:
+        yield from print_packs(good, store, options)
+    if wanted.cover:
+        yield _cover(figures, wanted.month, len(entries) - len(figures), table, options)
+
+
+def _cover(figures: Sequence[Figures], month: str, failed: int, table: bytes,
+           options: Options) -> tuple[str, bytes]:
+    from loambrief.batch.cover import Setting, latest_month, month_cover
+    from loambrief.render.pdf import render_pdf
+
+    month = month or latest_month(figures)
+    setting = Setting.of(figures, **options.overrides())
+    return f"month-{month}.pdf", render_pdf(month_cover(figures, month, failed, table, setting))

@@ -12,18 +12,23 @@ from dataclasses import asdict, dataclass
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import MAX_AGE_DAYS
+from loambrief.findings.model import Status
 from loambrief.pipeline import Advice
 from loambrief.report.text import Writer
 
 
 @dataclass(frozen=True)
 class Limit:
-    """Something that limits the field: topic, subject (``"acidity.ph"``), title, severity."""
+    """Something that limits the field.
+
+    ``subject`` is what it is about (``"acidity.ph"``); ``excess``: too much of it.
+    """
 
     topic: str
     subject: str
     title: str
     severity: int
+    excess: bool = False
 
 
 @dataclass(frozen=True)
@@ -149,7 +154,8 @@ def figures_of(advice: Advice) -> Figures:
         adviser_email=case.adviser.email or "",
         adviser_phone=case.adviser.phone or "",
         limits=tuple(
-            Limit(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title), f.severity)
+            Limit(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title), f.severity,
+                  f.status is Status.EXCESS)
             for f in advice.diagnosis.worst(len(advice.diagnosis.findings))
         ),
         first_action=writer.write(chosen[0].title) if chosen else "",

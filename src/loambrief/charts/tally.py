@@ -44,7 +44,6 @@ def draw(spec: TallySpec, width: float) -> Figure:
                      weight="bold", colour="ink" if is_number(row.value) else "muted")
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    sheet.verticals([across.start], sheet.y - 1, sheet.y, "ink", t.hairline)
     if spec.whole and spec.whole_label:
         sheet.y += 4
         sheet.key([(lambda x, y: sheet.rect(x, y - 3.5, x + 14, y + 3.5, None, "rule"), 14.0,

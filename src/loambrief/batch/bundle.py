@@ -1,0 +1,152 @@
+"""Advisories put together: one file for each client, and one to print.
+
+Both are the finished advisories, page for page, after a page of contents. The bundle of a
+client is for reading: bookmarks, links and tags are kept. The print pack is for a printer
+that prints on both sides: each advisory starts on a right-hand page, and readers show the
+case id before the page number. Long packs come in volumes.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from loambrief.batch.cover import Setting
+from loambrief.batch.documents import Entry
+from loambrief.batch.folders import file_stem
+from loambrief.batch.store import Store
+from loambrief.batch.work import Options
+from loambrief.findings.model import say
+from loambrief.render.join import Part, join, page_count
+from loambrief.render.pdf import render_pdf
+from loambrief.report.blocks import (
+    Block,
+    Column,
+    DocumentStatus,
+    Heading,
+    Paragraph,
+    ReportModel,
+    Row,
+    Table,
+)
+from loambrief.report.page_text import page_words
+
+MOST_PAGES = 2000
+"""Sheets a volume of the print pack may fill, on one side; no advisory is divided."""
+
+
+def bundles(entries: Sequence[Entry], store: Store,
+            options: Options) -> Iterator[tuple[str, bytes]]:
+    """Name and content of each client's bundle.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        With figures, in reading order.
+    store : Store
+    options : Options
+    """
+    for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.figures.client)):
+        own = list(group)
+        yield (f"{own[0].folder}/_bundle-{own[0].folder}.pdf",
+               _bundle(client, own, store, options))
+
+
+def _bundle(client: str, entries: Sequence[Entry], store: Store, options: Options) -> bytes:
+    setting = _setting(entries, options)
+    title = _word(setting, "bundle_title", client=client, count=len(entries))
+    starts, page = [], 1
+    for entry in entries:
+        starts.append(str(page))
+        page += page_count(_pdf(entry, store))
+    front = _contents(title, client, entries, starts, setting, by_client=False)
+    parts = [Part(_name(entry), _reader(entry, store)) for entry in entries]
+    return join(render_pdf(front), parts)
+
+
+def print_packs(entries: Sequence[Entry], store: Store,
+                options: Options) -> Iterator[tuple[str, bytes]]:
+    """Name and content of each volume of the print pack; arguments as :func:`bundles`."""
+    volumes: list[list[Entry]] = [[]]
+    pages = 0
+    for entry in entries:
+        count = page_count(_pdf(entry, store))
+        if volumes[-1] and pages + count > MOST_PAGES:
+            volumes.append([])
+            pages = 0
+        volumes[-1].append(entry)
+        pages += count + count % 2
+    digits = len(str(len(volumes)))
+    for number, volume in enumerate(volumes, 1):
+        name = "print-pack.pdf" if len(volumes) == 1 else f"print-pack-{number:0{digits}d}.pdf"
+        yield name, _pack(volume, number, len(volumes), store, options)
+
+
+def _pack(entries: Sequence[Entry], number: int, of: int, store: Store,
+          options: Options) -> bytes:
+    setting = _setting(entries, options)
+    title = _word(setting, "pack_title", count=len(entries), number=number, of=of)
+    starts = [f"{e.outcome.case_id} 1" for e in entries]
+    front = _contents(title, _word(setting, "pack_head", number=number, of=of), entries, starts,
+                      setting, by_client=True)
+    parts = [Part(f"{e.figures.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
+             for e in entries]
+    return join(render_pdf(front), parts, right_hand=True)
+
+
+def _contents(title: str, head: str, entries: Sequence[Entry], starts: Sequence[str],
+              setting: Setting, *, by_client: bool) -> ReportModel:
+    """The page in front: every advisory with the page it starts on."""
+    writer = setting.writer
+    figures = [e.figures for e in entries]
+    columns = [Column(_word(setting, "column_field"), weight=2.6),
+               Column(_word(setting, "column_crop"), weight=1.6),
+               Column(_word(setting, "column_date"), weight=2.2),
+               Column(_word(setting, "column_page"), "right", weight=2.4 if by_client else 0.9)]
+    if by_client:
+        columns.insert(0, Column(_word(setting, "column_client"), weight=2.6))
+    rows = []
+    for f, start in zip(figures, starts, strict=True):
+        cells = (f.field, writer.term(f.crop), writer.day(dt.date.fromisoformat(f.date)), start)
+        rows.append(Row((f.client, *cells) if by_client else cells))
+    intro = "pack_intro" if by_client else "bundle_intro"
+    blocks: tuple[Block, ...] = (
+        Heading(1, title, anchor="contents"),
+        Paragraph(_word(setting, intro)),
+        Table(tuple(columns), tuple(rows), row_headers=True),
+    )
+    return ReportModel(
+        title=title,
+        case_id="",
+        date=max(dt.date.fromisoformat(f.date) for f in figures),
+        words=page_words(writer),
+        blocks=blocks,
+        author=writer.listed(sorted({f.adviser for f in figures})),
+        status=DocumentStatus.ISSUED,
+        language=writer.language,
+        paper=setting.paper,
+        running_head=head,
+        units=setting.units,
+    )
+
+
+def _setting(entries: Sequence[Entry], options: Options) -> Setting:
+    return Setting.of([e.figures for e in entries], **options.overrides())
+
+
+def _word(setting: Setting, name: str, /, **params: object) -> str:
+    return setting.writer.write(say(f"batch.{name}", **params))
+
+
+def _name(entry: Entry) -> str:
+    return f"{entry.figures.field} ({entry.outcome.case_id})"
+
+
+def _pdf(entry: Entry, store: Store) -> bytes:
+    stem = file_stem(entry.outcome.case_id)
+    return store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
+
+
+def _reader(entry: Entry, store: Store):
+    return lambda: _pdf(entry, store)
