@@ -6,7 +6,6 @@ import hashlib
 import re
 from io import BytesIO
 
-from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from loambrief.archive.errors import SignFault
@@ -53,8 +52,7 @@ def open_pdf(data: bytes) -> PdfFileReader:
         reader = PdfFileReader(BytesIO(data), strict=True)
         encrypted = reader.encrypted
         reader.root  # noqa: B018 - finds the catalog
-    except (PdfError, ValueError, TypeError, KeyError, AttributeError, RecursionError,
-            IndexError, AssertionError) as error:
+    except Exception as error:  # what a parser raises on a hostile file is beyond listing
         raise SignFault(f"not a readable PDF ({type(error).__name__})") from None
     if encrypted:
         raise SignFault("the file is encrypted; an archive file never is")

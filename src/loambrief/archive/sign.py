@@ -18,12 +18,11 @@ import datetime as dt
 import json
 import logging
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from io import BytesIO
 
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign import signers
 from pyhanko.sign.fields import InvisSigSettings, MDPPerm, SigSeedSubFilter
 from pyhanko.sign.general import SigningError
@@ -60,6 +59,7 @@ class Role(StrEnum):
 
     @property
     def field(self) -> str:
+        """Name of the signature field."""
         return ADVISER_FIELD if self is Role.ADVISER else CLIENT_FIELD
 
 
@@ -89,7 +89,7 @@ class Signer:
     """
 
     key: signers.Signer
-    settings: SignSettings = SignSettings()
+    settings: SignSettings = field(default_factory=SignSettings)
     timestamper: TimeStamper | None = None
 
     @property
@@ -226,7 +226,7 @@ def _check(pdf: bytes, role: Role, trial: bool) -> bool:
         status = _status(attachments(reader.root))
         filled = [s.field_name for s in reader.embedded_regular_signatures]
         fields = {str(f["/T"]) for f in map(_object, reader.root["/AcroForm"]["/Fields"])}
-    except (PdfError, KeyError, ValueError, TypeError, AttributeError) as error:
+    except Exception as error:  # what a parser raises on a hostile file is beyond listing
         raise SignFault("not an advisory of this program: no attached data or no signature "
                         f"field ({type(error).__name__})") from None
     if role.field not in fields:

@@ -30,7 +30,7 @@ class _Face:
     def __init__(self, lines: tuple[str, ...]):
         from fontTools import subset, ttLib
 
-        font = ttLib.TTFont(templates_dir() / "fonts" / FACE, lazy=True)
+        font = ttLib.TTFont(BytesIO((templates_dir() / "fonts" / FACE).read_bytes()))
         covered = font.getBestCmap()
         self.lines = tuple("".join(c if ord(c) in covered else UNKNOWN if ord(UNKNOWN) in covered
                                    else "?" for c in line) for line in lines)

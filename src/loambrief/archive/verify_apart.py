@@ -34,19 +34,19 @@ class Limits:
         Processor time [s]; the clock on the wall may run twice as long.
     """
 
-    memory: int = 1536
+    memory: int = 1024
     seconds: int = 40
 
 
 def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
-                  archival: bool = True, limits: Limits = Limits()) -> Inspection:
+                  archival: bool = True, limits: Limits | None = None) -> Inspection:
     """:func:`loambrief.archive.verify_pdf.inspect` in a process of its own.
 
     Parameters
     ----------
     data, anchors, now, archival
         As there.
-    limits : Limits
+    limits : Limits, optional
 
     Returns
     -------
@@ -55,6 +55,7 @@ def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetim
     """
     from loambrief.archive.pdf_parts import too_much
 
+    limits = limits or Limits()
     why = too_much(data)
     if why:
         return _unread(why)

@@ -259,7 +259,8 @@ def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
         seen.say("signer", UNKNOWN, f"Nothing says that the signer is {who!r}: no trusted "
                  f"certificate was given (--trust).{trial}", name)
         return
-    if status.trusted:
+    at_time = certificate.not_valid_before <= (moment or seen.now) <= certificate.not_valid_after
+    if status.trusted and at_time:  # of an anchor the library does not ask the dates
         anchor = _anchor(status)
         lists, answers = revocation_data(reader)
         own = certificate.subject == certificate.issuer

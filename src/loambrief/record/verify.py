@@ -19,6 +19,7 @@ from loambrief.archive.verify_apart import Limits, inspect_apart
 from loambrief.errors import LoambriefError
 from loambrief.report.blocks import DocumentStatus
 
+EVERYDAY = Limits()
 FindDigest = Callable[[str], object | None]
 """Looks up a SHA-256 in the archive's log; gives an ``archive.store.Entry`` or None."""
 
@@ -62,7 +63,7 @@ class Verdict:
 
 def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
            find: FindDigest | None = None, again: bool = True,
-           limits: Limits = Limits()) -> Verdict:
+           limits: Limits = EVERYDAY) -> Verdict:
     """Check one file.
 
     Parameters

@@ -1,0 +1,75 @@
+"""Signed once, looked at by many tests."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from http.server import ThreadingHTTPServer
+
+import pytest
+import sign_samples as samples
+
+from loambrief.archive.sign import Role, sign
+
+
+@pytest.fixture(scope="session")
+def keys_folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("keys")
+
+
+@pytest.fixture(scope="session")
+def issued():
+    """A small issued advisory, unsigned."""
+    return samples.small()
+
+
+@pytest.fixture(scope="session")
+def signed(issued, keys_folder):
+    """The same, signed by the adviser (B-B)."""
+    signer = samples.opened(samples.adviser(), keys_folder)
+    return sign(issued, signer, Role.ADVISER, now=samples.NOW).content
+
+
+@pytest.fixture(scope="session")
+def both(signed, keys_folder):
+    """The same, signed by adviser and client."""
+    signer = samples.opened(samples.client(), keys_folder)
+    later = samples.NOW + dt.timedelta(days=1)
+    return sign(signed, signer, Role.CLIENT, now=later).content
+
+
+@pytest.fixture(scope="session")
+def anchors():
+    """Certificates of adviser, client and authority."""
+    return [h.der for h in (samples.adviser(), samples.client(), samples.authority())]
+
+
+@pytest.fixture
+def look(anchors):
+    """States of all facts of a file, by name; with (name, field) for those of a signature."""
+    from loambrief.archive.facts import bottom_line
+    from loambrief.archive.verify_pdf import inspect
+
+    def run(data, *, archival=False, now=samples.LATER, trust=None):
+        found = inspect(data, anchors if trust is None else trust, now=now, archival=archival)
+        facts = {(f.id, f.about) if f.about else f.id: f for f in found.facts}
+        facts["bottom"], facts["sentence"] = bottom_line(found.facts)
+        facts["found"] = found
+        return facts
+
+    return run
+
+
+@pytest.fixture
+def stamp_server():
+    """A timestamp server on the loopback interface; its handler's class is returned too."""
+    handler = type("Handler", (samples.StampHandler,), {
+        "stamper": samples.stamp_authority().stamper()})
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02},
+                              daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}/", handler
+    server.shutdown()
+    server.server_close()
+    thread.join()
