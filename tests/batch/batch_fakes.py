@@ -13,7 +13,7 @@ import sys
 import time
 from pathlib import Path
 
-from loambrief.batch.figures import Due, Figures, Limit, Test
+from loambrief.batch.figures import Due, Figures, LabTest, Limit
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
 from loambrief.batch.run import Request
@@ -45,7 +45,7 @@ def figures(case_id: str, client: str, **changes: object) -> Figures:
         "kinds": (("lime", 1, 900.0), ("measure", 1, 48.0)), "spent": 948.0, "budget": 1500.0,
         "waiting": 1, "waiting_cost": 700.0, "unpriced": 0, "missing": 2,
         "followups": (Due("2027-10-14", "Test the pH again", "lime"),),
-        "tests": (Test("soil", "north", "2026-09-22", "2029-09-21"),),
+        "tests": (LabTest("soil", "north", "2026-09-22", "2029-09-21"),),
     }
     return Figures(**{**values, **changes})
 

@@ -31,9 +31,9 @@ def dead_pid():
 
 def test_second_run_is_refused(tmp_path):
     """ensures that a folder in use says who uses it, and is free afterwards."""
-    with folder_lock(tmp_path):
-        with pytest.raises(FolderBusy, match=str(os.getpid())), folder_lock(tmp_path):
-            raise AssertionError("two runs in one folder")
+    with folder_lock(tmp_path), pytest.raises(FolderBusy, match=str(os.getpid())), \
+            folder_lock(tmp_path):
+        raise AssertionError("two runs in one folder")
     with folder_lock(tmp_path):
         assert (tmp_path / ".loambrief" / "lock").exists()
     assert not (tmp_path / ".loambrief" / "lock").exists()

@@ -175,7 +175,7 @@ def test_a_foreign_summary_bars_the_run(tmp_path):
     out = tmp_path / "out"
     out.mkdir()
     (out / "summary.csv").write_text("mine")
-    with pytest.raises(NotOurs, match="summary.csv"):
+    with pytest.raises(NotOurs, match=r"summary\.csv"):
         run(cases(tmp_path / "in", ""), out)
     assert (out / "summary.csv").read_text() == "mine" and not files(out)
 
@@ -304,7 +304,7 @@ def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path):
     process = start(tmp_path)
     wait_for(lambda: len(files(out)) >= 2)
     os.killpg(process.pid, signal.SIGINT)
-    said, err = process.communicate(timeout=30)
+    _, err = process.communicate(timeout=30)
     assert process.returncode == 130, err
     made = files(out)
     assert 2 <= len(made) < 24 and len(made) % 2 == 0 and not temporary(out)

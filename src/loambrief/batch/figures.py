@@ -41,7 +41,7 @@ class Due:
 
 
 @dataclass(frozen=True)
-class Test:
+class LabTest:
     """A test and the day from which it no longer counts as fresh.
 
     ``kind`` is ``soil``, ``forage`` or ``water``.
@@ -89,7 +89,7 @@ class Figures:
     unpriced: int
     missing: int
     followups: tuple[Due, ...]
-    tests: tuple[Test, ...]
+    tests: tuple[LabTest, ...]
 
     def as_json(self) -> dict:
         """Plain data for the ledger."""
@@ -107,7 +107,7 @@ class Figures:
         values = dict(data)
         values["limits"] = tuple(Limit(**item) for item in values["limits"])
         values["followups"] = tuple(Due(**item) for item in values["followups"])
-        values["tests"] = tuple(Test(**item) for item in values["tests"])
+        values["tests"] = tuple(LabTest(**item) for item in values["tests"])
         values["kinds"] = tuple((str(kind), int(count), float(cost))
                                 for kind, count, cost in values["kinds"])
         return cls(**values)
@@ -176,14 +176,14 @@ def figures_of(advice: Advice) -> Figures:
     )
 
 
-def tests_of(case: CaseFile) -> tuple[Test, ...]:
+def tests_of(case: CaseFile) -> tuple[LabTest, ...]:
     """Soil, forage and water tests with the day on which confidence in them falls for age."""
     found = [("soil", s.place or s.id, s.date) for s in case.samples]
     found += [("forage", f.cutting or f.id, f.date) for f in case.forage]
     if case.water is not None:
         found.append(("water", case.water.source, case.water.date))
     limit = dt.timedelta(days=MAX_AGE_DAYS)
-    return tuple(Test(kind, where, day.isoformat(), (day + limit).isoformat())
+    return tuple(LabTest(kind, where, day.isoformat(), (day + limit).isoformat())
                  for kind, where, day in found)
 
 

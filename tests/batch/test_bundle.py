@@ -1,0 +1,175 @@
+"""Bundles and print packs: the advisories as they are, found by contents, marks and labels."""
+
+import io
+import re
+from pathlib import Path
+
+import pdfua
+import pikepdf
+import pytest
+from batch_fakes import figures
+from pypdf import PdfReader
+
+from loambrief.batch import bundle
+from loambrief.batch.bundle import bundles, print_packs
+from loambrief.batch.documents import Entry
+from loambrief.batch.store import Store
+from loambrief.batch.work import Options, Outcome, Status
+from loambrief.errors import RenderFault
+from loambrief.pipeline import make_advisory
+from loambrief.render.join import Part, join
+from loambrief.render.pdfa import _without_fields
+
+SAMPLES = Path(__file__).parents[2] / "sample_inputs"
+CASES = {"a1": "saline_alfalfa_utah", "b1": "vegetables_new_jersey"}
+
+
+@pytest.fixture(scope="module")
+def pdfs():
+    """Two real advisories."""
+    return {key: make_advisory(SAMPLES / name / "case.yaml").pdf for key, name in CASES.items()}
+
+
+@pytest.fixture
+def place(tmp_path, pdfs):
+    """A store with two advisories of Ash and one of Birch, and its entries in order."""
+    store = Store(tmp_path)
+    entries = []
+    for number, (case_id, client) in enumerate((("a1", "Ash"), ("a2", "Ash"), ("b1", "Birch"))):
+        folder = client.lower()
+        (tmp_path / folder).mkdir(exist_ok=True)
+        (tmp_path / folder / f"{case_id}.pdf").write_bytes(pdfs.get(case_id, pdfs["b1"]))
+        entries.append(Entry(Outcome(number, f"{case_id}.yaml", Status.DONE, case_id, client,
+                                     figures=figures(case_id, client)), folder))
+    return store, entries
+
+
+def pages(pdf):
+    return PdfReader(io.BytesIO(pdf)).pages
+
+
+def outline(reader):
+    """Bookmarks as (title, page number, depth)."""
+    found = []
+
+    def walk(items, depth):
+        for item in items:
+            if isinstance(item, list):
+                walk(item, depth + 1)
+            else:
+                found.append((item.title, reader.get_destination_page_number(item), depth))
+
+    walk(reader.outline, 0)
+    return found
+
+
+def test_bundles_hold_each_client_alone(place, pdfs):
+    """ensures one bundle a client, with contents and every page of each advisory."""
+    store, entries = place
+    made = dict(bundles(entries, store, Options()))
+    assert list(made) == ["ash/_bundle-ash.pdf", "birch/_bundle-birch.pdf"]
+    first, second = len(pages(pdfs["a1"])), len(pages(pdfs["b1"]))
+    reader = PdfReader(io.BytesIO(made["ash/_bundle-ash.pdf"]))
+    assert len(reader.pages) == 1 + first + second
+    contents = re.sub(r"\s+", " ", reader.pages[0].extract_text())
+    assert "Ash: 2 advisories" in contents and str(first + 1) in contents
+    assert reader.page_labels[:2] == ["i", "1"] and reader.page_labels[first + 1] == str(first + 1)
+    for number, page in enumerate(pages(pdfs["a1"]), 1):
+        assert reader.pages[number].extract_text() == page.extract_text()
+
+
+def test_bookmarks_and_links_lead_to_their_pages(place, pdfs):
+    """ensures that marks of each advisory stand below its own, and links stay inside it."""
+    store, entries = place
+    made = dict(bundles(entries, store, Options()))["ash/_bundle-ash.pdf"]
+    reader = PdfReader(io.BytesIO(made))
+    first = len(pages(pdfs["a1"]))
+    marks = outline(reader)
+    tops = [(title, page) for title, page, depth in marks if depth == 0]
+    assert tops[1:] == [("Field a1 (a1)", 1), ("Field a2 (a2)", 1 + first)]
+    own = [(t, p + 1, d + 1) for t, p, d in outline(PdfReader(io.BytesIO(pdfs["a1"])))]
+    assert [m for m in marks if 1 <= m[1] <= first and m[2] > 0] == own
+    numbers = {page.indirect_reference.idnum: n for n, page in enumerate(reader.pages)}
+    links = 0
+    for index, page in enumerate(reader.pages):
+        for note in page.get("/Annots", []):
+            target = note.get_object().get("/Dest")
+            if target is not None:
+                links += 1
+                low, high = (1, first) if index <= first else (first + 1, len(reader.pages))
+                assert low <= numbers[target[0].idnum] <= high
+    assert links > 20
+
+
+def test_tags_and_fields_of_all_parts_survive(place, tmp_path, accessibility):
+    """ensures that a joined file is tagged through and through, with fields of unique names."""
+    store, entries = place
+    made = dict(bundles(entries, store, Options()))["ash/_bundle-ash.pdf"]
+    accessibility(made, tmp_path)
+    with pikepdf.open(io.BytesIO(made)) as pdf:
+        names = [str(f.T) for f in pdf.Root.AcroForm.Fields]
+        assert len(names) == len(set(names)) and {n[0] for n in names} == {"1", "2"}
+        numbers = pdf.Root.StructTreeRoot.ParentTree.Nums
+        keys = [int(numbers[i]) for i in range(0, len(numbers), 2)]
+        assert keys == sorted(set(keys))
+        with _without_fields(pdf):
+            findings = [str(f) for f in pikepdf.pdfa.check(pdf, "3b").findings]
+    for finding in findings:  # what the checker cannot judge, as for a single advisory
+        assert re.search("pdfuaid|pdfaExtension|pdfaSchema|pdfaProperty|conformance", finding)
+
+
+@pytest.fixture
+def accessibility():
+    """Checks a file with an independent PDF/UA checker."""
+
+    def check(pdf, folder):
+        path = folder / "joined.pdf"
+        path.write_bytes(pdf)
+        report = pdfua.validate(str(path))
+        assert not [f for f in report.findings if f.severity.name == "ERROR"]
+
+    return check
+
+
+def test_print_pack_for_both_sides(place, pdfs):
+    """ensures that each advisory starts on a right-hand page and is labelled by its case."""
+    store, entries = place
+    made = dict(print_packs(entries, store, Options()))
+    assert list(made) == ["print-pack.pdf"]
+    reader = PdfReader(io.BytesIO(made["print-pack.pdf"]))
+    starts = {title: page for title, page, depth in outline(reader) if depth == 0}
+    for title in ("Ash, Field a1 (a1)", "Ash, Field a2 (a2)", "Birch, Field b1 (b1)"):
+        assert starts[title] % 2 == 0  # counted from 0: an odd page on paper
+    labels = reader.page_labels
+    assert labels[0] == "i"
+    for case_id in ("a1", "a2", "b1"):
+        page = starts[next(t for t in starts if f"({case_id})" in t)]
+        assert labels[page] == f"{case_id} 1" and labels[page + 1] == f"{case_id} 2"
+    blank = [n for n, page in enumerate(reader.pages) if not page.extract_text().strip()]
+    assert all(n % 2 == 1 for n in blank)
+
+
+def test_long_packs_come_in_volumes(place, monkeypatch):
+    """ensures that no file grows without end and no advisory is divided."""
+    store, entries = place
+    monkeypatch.setattr(bundle, "MOST_PAGES", 50)
+    made = dict(print_packs(entries, store, Options()))
+    assert list(made) == ["print-pack-1.pdf", "print-pack-2.pdf", "print-pack-3.pdf"]
+    front = pages(made["print-pack-2.pdf"])[0].extract_text()
+    assert "volume 2 of 3" in re.sub(r"\s+", " ", front)
+
+
+def test_same_bytes_twice(place):
+    """ensures that joined files are the same bytes each time."""
+    store, entries = place
+    assert dict(bundles(entries, store, Options())) == dict(bundles(entries, store, Options()))
+
+
+def test_untagged_parts_are_refused(pdfs):
+    """ensures that a file without tags is not slipped in."""
+    with pikepdf.new() as bare:
+        bare.add_blank_page()
+        out = io.BytesIO()
+        bare.save(out)
+    with pytest.raises(RenderFault, match="without tags"):
+        join(pdfs["b1"], [Part("bare", out.getvalue)])
