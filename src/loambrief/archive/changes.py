@@ -115,7 +115,9 @@ def _metadata(reader: PdfFileReader, old: int, new: int) -> str:
 
 
 def _said_in(revision) -> dict[str, str]:
-    info = look(revision.trailer_view, "/Info") or {}
+    trailer = revision.trailer_view
+    reference = trailer.raw_get("/Info") if "/Info" in trailer else None
+    info = revision.get_object(reference.reference) if reference is not None else {}
     found = {key: str(info[key]) for key in info}
     stream = look(revision.root, "/Metadata")
     if stream is not None:

@@ -175,7 +175,12 @@ def _dump(raw: bytes) -> bytes:
                 return b""
             if tag & 0x20:
                 pending.append((start, start + size, depth + 1))
-            elif (tag == _BOOLEAN and raw[start:start + size] not in (b"\0", b"\xff")) or (tag == _NULL and size):
+                at = start + size
+                continue
+            content = raw[start:start + size]
+            if tag == _BOOLEAN and content not in (b"\0", b"\xff"):
+                return b""
+            if tag == _NULL and content:
                 return b""
             at = start + size
     return raw
