@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, warn
+from loambrief.cli.shared import PATH, TEMPLATES, own_words, warn
 from loambrief.errors import CaseProblems, LoambriefError
 
 
@@ -27,11 +27,12 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--html", is_flag=True,
               help="Also write <case id>.html: one file for phones and screen readers.")
 @click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
+@TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
            paper: str | None, language: str | None, ics: bool, applicator_sheet: bool,
-           html: bool, text: bool, as_json: bool, quiet: bool) -> None:
+           html: bool, text: bool, templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF and its data.
 
     \b
@@ -43,24 +44,28 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --language es --units si
     """
     from loambrief import pipeline
+    from loambrief.report.own_words import with_own_words
 
+    words = own_words(templates)
     if together is not None and (not together or Path(together).name != together):
         raise click.UsageError("--together takes a plain name, without a folder")
     twins = [ending for ending, wanted in (("html", html), ("txt", text)) if wanted]
-    advices = _advices(cases, units=units, paper=paper, language=language)
-    files: dict[str, bytes] = {}
-    for advice in advices:
-        made = {} if together else dict(pipeline.render(advice, twins=twins).files())
-        if ics:
-            made.update(pipeline.calendar_file(advice))
-        if applicator_sheet:
-            made.update(pipeline.applicator_file(advice))
-        doubled = sorted(files.keys() & made.keys())
-        if doubled:
-            raise LoambriefError(f"two cases would write {doubled[0]}; give them ids of their own")
-        files.update(made)
-    if together:
-        files.update(pipeline.render_together(advices, together, twins))
+    with with_own_words(words):
+        advices = _advices(cases, units=units, paper=paper, language=language)
+        files: dict[str, bytes] = {}
+        for advice in advices:
+            made = {} if together else dict(pipeline.render(advice, twins=twins).files())
+            if ics:
+                made.update(pipeline.calendar_file(advice))
+            if applicator_sheet:
+                made.update(pipeline.applicator_file(advice))
+            doubled = sorted(files.keys() & made.keys())
+            if doubled:
+                raise LoambriefError(f"two cases would write {doubled[0]}; give them ids of "
+                                     "their own")
+            files.update(made)
+        if together:
+            files.update(pipeline.render_together(advices, together, twins))
     written = pipeline.write_files(files, output)
     if as_json:
         ids = [a.loaded.case.case.id for a in advices]
@@ -69,8 +74,10 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
     elif not quiet:
         for advice in advices:
             warn(advice.loaded.warnings)
-            warn(pipeline.own_rate_warnings(advice))
-            for line in pipeline.summary_lines(advice):
+            with with_own_words(words):
+                warn(pipeline.own_rate_warnings(advice))
+                lines = pipeline.summary_lines(advice)
+            for line in lines:
                 click.echo(line)
         for path in written:
             click.echo(f"wrote {path}")

@@ -8,12 +8,26 @@ from pathlib import Path
 import click
 
 PATH = click.Path(path_type=Path)
+ARCHIVE = click.option("--archive", type=PATH, required=True, envvar="LOAMBRIEF_ARCHIVE",
+                       show_envvar=True, help="Folder of the archive.")
+TEMPLATES = click.option("--templates", type=PATH, metavar="DIR",
+                         help="Your own wording: <language>/<topic>.j2 with macros that take the "
+                              "place of shipped ones.")
 
 
 def warn(warnings: Iterable[object]) -> None:
     """Print each warning on standard error."""
     for warning in warnings:
         click.echo(str(warning), err=True)
+
+
+def own_words(folder: Path | None):
+    """The user's own wording, checked; None without a folder."""
+    if folder is None:
+        return None
+    from loambrief.report.own_words import read_own_words, shipped_macros
+
+    return read_own_words(folder, shipped_macros())
 
 
 def must_be_new(path: Path) -> None:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -27,6 +28,7 @@ from jinja2 import StrictUndefined, TemplateError, nodes
 from jinja2.sandbox import ImmutableSandboxedEnvironment, SecurityError
 
 from loambrief.errors import TextFault
+from loambrief.resources import templates_dir
 
 MOST_FILES = 64
 MOST_BYTES = 32 * 1024
@@ -56,6 +58,7 @@ _PLAIN = (nodes.Template, nodes.Macro, nodes.Output, nodes.TemplateData, nodes.N
           nodes.Compare, nodes.Operand, nodes.And, nodes.Or, nodes.Not, nodes.Add, nodes.Sub,
           nodes.Div, nodes.Neg, nodes.Concat, nodes.For, nodes.Call, nodes.Keyword, nodes.List,
           nodes.Tuple)
+_MACRO = re.compile(r"\{%-?\s*macro\s+(\w+)\(")
 _BOUND: ContextVar[OwnWords | None] = ContextVar("own_words", default=None)
 
 
@@ -189,6 +192,14 @@ def with_own_words(words: OwnWords | None) -> Iterator[None]:
 def bound() -> OwnWords | None:
     """The own words in force."""
     return _BOUND.get()
+
+
+def shipped_macros() -> dict[str, frozenset[str]]:
+    """"<language>/<topic>" -> names of the macros that a user may replace."""
+    root = templates_dir() / "text"
+    return {path.relative_to(root).with_suffix("").as_posix():
+            frozenset(_MACRO.findall(path.read_text(encoding="utf-8")))
+            for path in sorted(root.glob("*/*.j2"))}
 
 
 def read_own_words(folder: Path, topics: Mapping[str, frozenset[str]]) -> OwnWords:

@@ -1,0 +1,295 @@
+"""The commands of `loambrief archive` that enter something in the log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from loambrief.cli.archive import JSON, archive, opened, show_json
+from loambrief.cli.issue import report
+from loambrief.cli.shared import ARCHIVE, PATH, TEMPLATES, own_words
+
+REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
+CLIENT = click.option("--client", help="Name of a client: everything held of it.")
+NUMBER = click.option("--number", help="Number of an advisory: all its revisions.")
+KEEP = click.option("--keep", multiple=True, metavar="CLASS=YEARS",
+                    help="Years that advisory, notice or document are kept; your law and "
+                         "contract decide. May be repeated.")
+PATTERN = click.option("--pattern", help="Of numbers, such as '{prefix}-{year}-{serial:4}'.")
+PREFIX = click.option("--prefix", help="In place of the adviser's initials.")
+START = click.option("--keep-from", "start", type=click.Choice(["validity", "issue"]),
+                     help="What the years count from: the end of validity, or the entry.")
+
+
+def _years(keep: tuple[str, ...]) -> dict[str, int] | None:
+    years = {}
+    for item in keep:
+        name, sign, count = item.partition("=")
+        if not sign or not count.isdigit():
+            raise click.UsageError(f"--keep {item!r}: CLASS=YEARS is wanted")
+        years[name] = int(count)
+    return years or None
+
+
+def _entered(line, as_json: bool, **more: object) -> None:
+    if as_json:
+        show_json({"seq": line.seq, "head": line.digest, **more})
+    else:
+        click.echo(f"entered as line {line.seq} ({line.digest[:16]})")
+
+
+@archive.command()
+@ARCHIVE
+@PATTERN
+@PREFIX
+@KEEP
+@START
+def init(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str, ...],
+         start: str | None) -> None:
+    """Make an empty archive.
+
+    \b
+    Examples:
+      loambrief archive init --archive records
+      loambrief archive init --archive records --prefix QF --keep advisory=10
+    """
+    from loambrief.archive.settings import Settings
+    from loambrief.archive.store import Store
+
+    settings = Settings().changed({"pattern": pattern, "prefix": prefix, "years": _years(keep),
+                                   "start": start})
+    Store.create(archive, settings).close()
+    click.echo(f"made {archive}; keeps advisories {settings.years['advisory']} years: law and "
+               "contract may want longer")
+
+
+@archive.command("set")
+@ARCHIVE
+@PATTERN
+@PREFIX
+@KEEP
+@START
+@JSON
+def set_(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str, ...],
+         start: str | None, as_json: bool) -> None:
+    """Change how the archive numbers and keeps; the change stands in the log.
+
+    \b
+    Examples:
+      loambrief archive set --archive records --keep advisory=10
+    """
+    with opened(archive) as store, store.writing():
+        settings = store.settings.changed({"pattern": pattern, "prefix": prefix,
+                                           "years": _years(keep), "start": start})
+        if settings == store.settings:
+            raise click.UsageError("nothing to change")
+        _entered(store.commit("settings", {"settings": settings.as_json()}), as_json)
+
+
+@archive.command()
+@click.argument("files", nargs=-1, required=True, type=PATH)
+@ARCHIVE
+@click.option("--role", default="other", show_default=True,
+              type=click.Choice(["signed", "acknowledgement", "delivery", "lab", "photo",
+                                 "other"]))
+@click.option("--number", help="Advisory they belong to.")
+@click.option("--revision", type=int, help="Instead of the latest.")
+@click.option("--client", help="Client they belong to, where no advisory.")
+@click.option("--note", default="", help="What they are.")
+@JSON
+def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
+    """Put further files into the record, such as a signed copy.
+
+    \b
+    Examples:
+      loambrief archive add signed.pdf --role signed --number IV-2026-0001 --archive records
+    """
+    from loambrief.record.keep import add as put
+
+    with opened(archive) as store:
+        _entered(put(store, files, **about), as_json)
+
+
+@archive.command()
+@click.argument("number")
+@click.argument("case", type=PATH)
+@ARCHIVE
+@REASON
+@click.option("--kind", default="new-data", show_default=True,
+              type=click.Choice(["clerical", "new-data", "changed-conditions", "error"]))
+@click.option("-o", "--output", type=PATH, required=True, help="Folder for the new revision.")
+@click.option("--lab-file", "lab_files", type=PATH, multiple=True,
+              help="A lab's file that lies elsewhere; may be repeated.")
+@TEMPLATES
+@JSON
+def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, output: Path,
+              lab_files: tuple[Path, ...], templates: Path | None, as_json: bool) -> None:
+    """Issue the next revision from a changed case, with a page of what changed.
+
+    \b
+    Examples:
+      loambrief archive supersede IV-2026-0001 case.yaml --archive records -o output \\
+          --reason "The lab corrected the pH of the north zone."
+    """
+    from loambrief import pipeline
+    from loambrief.record.supersede import supersede as replace
+
+    with opened(archive) as store:
+        made = replace(number, case, store, reason=reason, kind=kind, lab_files=lab_files,
+                       words=own_words(templates))
+    report(made, pipeline.write_files(made.files, output), as_json)
+
+
+@archive.command()
+@click.argument("number")
+@ARCHIVE
+@REASON
+@click.option("--notice", default="", help="What the client is to do now; printed.")
+@click.option("-o", "--output", type=PATH, required=True, help="Folder for the notice.")
+@JSON
+def withdraw(number: str, archive: Path, reason: str, notice: str, output: Path,
+             as_json: bool) -> None:
+    """Withdraw an advisory, with a notice for the client.
+
+    \b
+    Examples:
+      loambrief archive withdraw IV-2026-0001 --archive records -o output \\
+          --reason "Samples of two fields were swapped." --notice "Do not spread lime."
+    """
+    from loambrief import pipeline
+    from loambrief.record.withdraw import withdraw as take_back
+
+    with opened(archive) as store:
+        made = take_back(number, store, reason=reason, notice=notice)
+    written = pipeline.write_files(made.files, output)
+    if as_json:
+        show_json({"number": made.number, "revision": made.revision, "seq": made.seq,
+                   "head": made.head, "files": [str(p) for p in written]})
+        return
+    click.echo(f"withdrew {made.number} revision {made.revision}")
+    for path in written:
+        click.echo(f"wrote {path}")
+
+
+@archive.command()
+@ARCHIVE
+@CLIENT
+@NUMBER
+@REASON
+@JSON
+def hold(archive: Path, client: str | None, number: str | None, reason: str,
+         as_json: bool) -> None:
+    """Put a legal hold on a client or an advisory: it cannot be erased.
+
+    \b
+    Examples:
+      loambrief archive hold --client "Pruett & Daughters Grain" --reason "Claim 18-4" \\
+          --archive records
+    """
+    from loambrief.record.keep import hold as keep
+    from loambrief.record.keep import scope_of
+
+    with opened(archive) as store:
+        _entered(keep(store, scope_of(store, client=client, number=number), reason), as_json)
+
+
+@archive.command()
+@ARCHIVE
+@CLIENT
+@NUMBER
+@REASON
+@JSON
+def release(archive: Path, client: str | None, number: str | None, reason: str,
+            as_json: bool) -> None:
+    """End a legal hold.
+
+    \b
+    Examples:
+      loambrief archive release --number IV-2026-0001 --reason "Claim settled" --archive records
+    """
+    from loambrief.record.keep import release as end
+    from loambrief.record.keep import scope_of
+
+    with opened(archive) as store:
+        _entered(end(store, scope_of(store, client=client, number=number), reason), as_json)
+
+
+@archive.command()
+@ARCHIVE
+@CLIENT
+@NUMBER
+@click.option("--cause", default="request", show_default=True,
+              type=click.Choice(["request", "retention", "mistake"]))
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@JSON
+def erase(archive: Path, client: str | None, number: str | None, cause: str, yes: bool,
+          as_json: bool) -> None:
+    """Erase a client or an advisory for good; the log keeps number and digests alone.
+
+    Copies outside the archive, such as backups and mail, are yours to find. Exit 1 if a name
+    is left in a file that belongs to other clients too; those files are listed.
+
+    \b
+    Examples:
+      loambrief archive erase --client "Pruett & Daughters Grain" --archive records
+    """
+    import sys
+
+    from loambrief.record.keep import erase as forget
+    from loambrief.record.keep import scope_of
+
+    with opened(archive) as store:
+        scope = scope_of(store, client=client, number=number)
+        if not yes:
+            click.confirm(f"Erase {client or number} for good?", abort=True, err=True)
+        gone = forget(store, scope, cause=cause)
+    _entered(gone.line, as_json, erased=gone.records, left=list(gone.left))
+    for name in gone.left:
+        click.echo(f"still names it, and belongs to others too: {name}", err=True)
+    if gone.left:
+        sys.exit(1)
+
+
+@archive.command()
+@click.argument("number")
+@ARCHIVE
+@click.option("--revision", type=int, help="Instead of the latest.")
+@click.option("-o", "--output", type=PATH, required=True, help="Folder for the copy.")
+@JSON
+def redact(number: str, archive: Path, revision: int | None, output: Path,
+           as_json: bool) -> None:
+    """Make a copy without names, addresses, places and coordinates, to show to others.
+
+    Soil, crop, readings and prices stay, so that who knows the field may recognise it.
+
+    \b
+    Examples:
+      loambrief archive redact IV-2026-0001 --archive records -o to-the-bank
+    """
+    from loambrief import pipeline
+    from loambrief.record.redact import redact as strike
+
+    with opened(archive) as store:
+        made = strike(number, store, revision)
+    written = pipeline.write_files(made.files, output)
+    if as_json:
+        show_json({"seq": made.seq, "head": made.head, "files": [str(p) for p in written]})
+    else:
+        for path in written:
+            click.echo(f"wrote {path}")
+
+
+@archive.command()
+@ARCHIVE
+def rebuild(archive: Path) -> None:
+    """Make the index again from the log and the files.
+
+    \b
+    Examples:
+      loambrief archive rebuild --archive records
+    """
+    with opened(archive) as store:
+        store.rebuild()
+        seq, _ = store.head
+    click.echo(f"made the index again from {seq} lines")
