@@ -23,6 +23,7 @@ import loambrief
 import loambrief.agronomy
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case import schema
+from loambrief.case.codes import CODES
 from loambrief.report.workings import UNIT_SUFFIXES, _label
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load
@@ -52,6 +53,7 @@ COLUMNS = {
     "nutrients/surface_calcium": ("timing",),
     "refractometry/no_press": ("harm",),
     "salinity/classes": ("salinity_class", "usda_words", "effect"),
+    "salinity/seed_row_limits": ("soil",),
     "sampling/variation": ("test",),
     "sodicity/amendments": ("amendment",),
     "weeds/claims": ("meaning", "evidence"),
@@ -84,7 +86,7 @@ CHOICES = {
 """Fields of a case with fixed choices that are printed; none named means every field."""
 FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
-    "agronomy/cations.py": ("usable", "suppressed", "unknown"),
+    "agronomy/cations.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
     "agronomy/carbon_decay.py": ("tie-up", "about even", "release"),
     "agronomy/compaction_cone.py": ("usable", "not evidence for loosening"),
     "agronomy/irrigation_quality.py": ("safe", "marginal", "not suitable"),
@@ -127,6 +129,7 @@ def entries() -> Iterator[Entry]:
     yield from guide_words()
     yield from choices(CHOICES, "")
     yield from choices(FEMININE_CHOICES, "f")
+    yield from ((text, "", "case/codes.py") for code, text in CODES.items() if code >= "CASE1")
     for module, texts in LITERALS.items():
         yield from ((text, "", module) for text in texts)
     yield from ((text, "", "cases") for text in COMMON)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from loambrief.case.codes import CODES
+from loambrief.case.problems import Problem
 from loambrief.case.schema import Sample
 from loambrief.report.blocks import (
     Block,
@@ -139,6 +141,14 @@ def sources_section(context: Context) -> list[Block]:
     ]
 
 
+def _warning(context: Context, problem: Problem) -> str:
+    """An accepted warning: what was found, or what its code means where the wording of
+    problems, which is English, is not the reader's."""
+    english = context.writer.tongue.folder == "en"
+    told = problem.found if english else context.term(CODES[problem.code])
+    return f"{problem.code} {problem.field}: {told}"
+
+
 def record_section(context: Context) -> list[Block]:
     """Scope, completeness, the adviser's own notes, accepted warnings, then the signatures."""
     case, word = context.case, context.word
@@ -155,8 +165,7 @@ def record_section(context: Context) -> list[Block]:
             Heading(2, word("heading_accepted"), anchor="accepted"),
             Table(
                 (Column(word("column_warning"), weight=3), Column(word("column_reason"), weight=3)),
-                tuple((f"{p.code} {p.field}: {p.found}", reason)
-                      for p, reason in context.loaded.accepted),
+                tuple((_warning(context, p), reason) for p, reason in context.loaded.accepted),
             ),
         ]
     blocks.append(Paragraph(word("keep"), Style.NOTE))
