@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from loambrief.charts import draw_chart, figure_size
+from loambrief.charts import draw_chart, figure_size, fitted
 from loambrief.errors import RenderFault
 from loambrief.render import parts
 from loambrief.render.compose import Composer
@@ -27,6 +27,7 @@ from loambrief.render.tags import Element
 from loambrief.report import blocks as b
 from loambrief.report import form
 from loambrief.report import parts as p
+from loambrief.report.specs import ChartSpec
 
 Made = list[Flowable | Together | PageBreak]
 
@@ -126,13 +127,15 @@ def _table(composer: Composer, block: b.Table, parent: Element, width: float) ->
 
 def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) -> Made:
     half = (composer.look.text_width - composer.look.lengths["column_gap"]) / 2
-    chart = _chart(composer, block, parent)
+    halved = block.half and width > half
     space = composer.look.style("body").leading
-    if block.half and width > half:
-        made: Made = [Columns([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space)]
-    else:
-        chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
-        made = [chart]
+    made: Made = []
+    for chart in _charts(composer, block, parent, half if halved else width):
+        if halved:
+            made.append(Columns([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space))
+        else:
+            chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
+            made.append(chart)
     if block.anchor:
         here = Anchor(composer.mark(block.anchor))
         here.keep_next = True
@@ -140,20 +143,28 @@ def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) 
     return made
 
 
-def _chart(composer: Composer, block: b.Figure, parent: Element) -> Chart:
-    spec = block.spec
-    if not spec.alt.strip():
-        raise RenderFault(f"figure {spec.title!r} has no text alternative")
+def _charts(composer: Composer, block: b.Figure, parent: Element, width: float) -> list[Chart]:
+    """A figure as one chart, or as several where one would be higher than a page.
 
+    The first carries the whole text alternative, the others their title.
+    """
+    if not block.spec.alt.strip():
+        raise RenderFault(f"figure {block.spec.title!r} has no text alternative")
+    beside_heading = 4.5 * composer.look.style("body").leading
+    tallest = composer.look.text_height - beside_heading
+    pieces = fitted(block.spec, width, tallest)
+    return [_chart(piece, parent, piece.title if index else block.spec.alt, tallest)
+            for index, piece in enumerate(pieces)]
+
+
+def _chart(spec: ChartSpec, parent: Element, alt: str, tallest: float) -> Chart:
     def size(width: float) -> tuple[float, float]:
         return figure_size(spec, width)
 
     def draw(canvas, x: float, y: float, width: float) -> None:
         draw_chart(canvas, spec, x, y, width)
 
-    beside_heading = 4.5 * composer.look.style("body").leading
-    tallest = composer.look.text_height - beside_heading
-    return Chart(parent.add("Figure", alt=spec.alt), size, draw, tallest)
+    return Chart(parent.add("Figure", alt=alt), size, draw, tallest)
 
 
 def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: float) -> Made:
@@ -163,16 +174,16 @@ def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: 
     sides: tuple[Made, Made] = ([], [])
     heights = [0.0, 0.0]
     for figure in block.figures:
-        chart = _chart(composer, figure, parent)
-        shorter = heights.index(min(heights))
-        if sides[shorter]:
-            chart.spaceBefore = space
-        if figure.anchor:
-            here = Anchor(composer.mark(figure.anchor))
-            here.keep_next = True
-            sides[shorter].append(here)
-        sides[shorter].append(chart)
-        heights[shorter] += chart.wrap(half, 1e6)[1] + space
+        for number, chart in enumerate(_charts(composer, figure, parent, half)):
+            shorter = heights.index(min(heights))
+            if sides[shorter]:
+                chart.spaceBefore = space
+            if figure.anchor and not number:
+                here = Anchor(composer.mark(figure.anchor))
+                here.keep_next = True
+                sides[shorter].append(here)
+            sides[shorter].append(chart)
+            heights[shorter] += chart.wrap(half, 1e6)[1] + space
     columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
     return [Columns(columns, before=0.4 * space, after=0.8 * space)]
 
