@@ -12,14 +12,17 @@ import json
 from http.server import BaseHTTPRequestHandler
 
 from asn1crypto import keys as asn1_keys
-from asn1crypto import tsp
+from asn1crypto import ocsp, tsp
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec, rsa
+from cryptography.hazmat.primitives.asymmetric import padding, rsa
 from cryptography.hazmat.primitives.serialization import pkcs12
-from cryptography.x509 import ocsp
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from cryptography.x509.oid import (
+    AuthorityInformationAccessOID,
+    ExtendedKeyUsageOID,
+    NameOID,
+)
 from pyhanko.sign.timestamps import DummyTimeStamper
 
 from loambrief.archive import sign as signing
@@ -68,9 +71,8 @@ class Holder:
     """A key and a certificate, as pyHanko and as cryptography want them."""
 
     def __init__(self, name: str, issuer: Holder | None = None, *, ca: bool = False,
-                 unit: str = "", stamps: bool = False, begin=BEGIN, end=END, elliptic=False):
-        self.key = (ec.generate_private_key(ec.SECP256R1()) if elliptic
-                    else rsa.generate_private_key(public_exponent=65537, key_size=2048))
+                 unit: str = "", stamps: bool = False, answers: bool = False, begin=BEGIN, end=END):
+        self.key = rsa.generate_private_key(public_exponent=65537, key_size=2048)
         parts = [x509.NameAttribute(NameOID.COMMON_NAME, name)]
         if unit:
             parts.insert(0, x509.NameAttribute(NameOID.ORGANIZATIONAL_UNIT_NAME, unit))
@@ -91,6 +93,10 @@ class Holder:
         if stamps:
             builder = builder.add_extension(
                 x509.ExtendedKeyUsage([ExtendedKeyUsageOID.TIME_STAMPING]), critical=True)
+        if answers:
+            where = x509.AccessDescription(AuthorityInformationAccessOID.OCSP,
+                                           x509.UniformResourceIdentifier("http://ocsp.invalid/"))
+            builder = builder.add_extension(x509.AuthorityInformationAccess([where]), False)
         self.certificate = builder.sign(above.key, hashes.SHA256())
 
     @property
@@ -119,14 +125,30 @@ class Holder:
                 .revocation_date(when).build())
         return builder.sign(self.key, hashes.SHA256()).public_bytes(DER)
 
-    def status_of(self, holder: Holder) -> bytes:
-        """An authority's own answer that a certificate is good (RFC 6960), DER."""
-        return (ocsp.OCSPResponseBuilder().add_response(
-            holder.certificate, self.certificate, hashes.SHA256(), ocsp.OCSPCertStatus.GOOD,
-            NOW - dt.timedelta(hours=1), NOW + dt.timedelta(days=30), None, None)
-            .responder_id(ocsp.OCSPResponderEncoding.NAME, self.certificate)
-            .certificates([self.certificate])
-            .sign(self.key, hashes.SHA256())).public_bytes(DER)
+    def status_of(self, holder: Holder, made=NOW) -> bytes:
+        """An authority's own answer that a certificate is good (RFC 6960, 4.2.1), DER."""
+        own = asn1_x509.Certificate.load(self.der)
+        single = {
+            "cert_id": {"hash_algorithm": {"algorithm": "sha256"},
+                        "issuer_name_hash": hashlib.sha256(own.subject.dump()).digest(),
+                        "issuer_key_hash": hashlib.sha256(bytes(own.public_key["public_key"]))
+                        .digest(),
+                        "serial_number": holder.certificate.serial_number},
+            "cert_status": ocsp.CertStatus("good"),
+            "this_update": made - dt.timedelta(hours=1),
+            "next_update": made + dt.timedelta(days=30),
+        }
+        told = ocsp.ResponseData({
+            "responder_id": ocsp.ResponderId("by_name", own.subject),
+            "produced_at": made - dt.timedelta(hours=1), "responses": [single]})
+        seal = self.key.sign(told.dump(), padding.PKCS1v15(), hashes.SHA256())
+        answer = ocsp.BasicOCSPResponse({
+            "tbs_response_data": told, "signature_algorithm": {"algorithm": "sha256_rsa"},
+            "signature": seal, "certs": [own]})
+        return ocsp.OCSPResponse({
+            "response_status": "successful",
+            "response_bytes": {"response_type": "basic_ocsp_response", "response": answer},
+        }).dump()
 
     def stamper(self, at: dt.datetime = NOW, cls=DummyTimeStamper):
         """A timestamp authority in this process."""

@@ -119,7 +119,7 @@ def _form_fault(signed: cms.SignedData, anchors: Iterable[x509.Certificate]) -> 
 
 
 def _certificates_fault(signed, info, anchors: Iterable[x509.Certificate]) -> str:
-    """Each certificate is the signer's, or signs or is signed by another one, validly."""
+    """Each certificate is the signer's or stands above it, and is signed by the next one."""
     found = [c.chosen for c in signed["certificates"]]
     if not all(isinstance(c, x509.Certificate) for c in found):
         return "the signature carries something else than certificates"
@@ -132,18 +132,22 @@ def _certificates_fault(signed, info, anchors: Iterable[x509.Certificate]) -> st
                and c.serial_number == sid["serial_number"].native]
     if info["sid"].name == "issuer_and_serial_number" and len(signers) != 1:
         return "the signer's certificate is not in the signature"
-    known = [*found, *anchors]
-    named = {c.issuer.dump() for c in found}
-    for certificate in found:
-        if certificate.dump() in [a.dump() for a in anchors]:
+    trusted = {a.dump() for a in anchors}
+    pending, reached = list(signers or found[:1]), set()
+    while pending:  # from the signer up
+        certificate = pending.pop()
+        if certificate.dump() in reached or certificate.dump() in trusted:
+            reached.add(certificate.dump())
             continue
-        issuers = [c for c in known if c.subject.dump() == certificate.issuer.dump()]
+        reached.add(certificate.dump())
+        issuers = [c for c in (*found, *anchors) if c.subject.dump() == certificate.issuer.dump()]
         if issuers and not any(_signed_by(certificate, issuer) for issuer in issuers):
             return "a certificate in the signature is damaged"
-        if not issuers and certificate not in signers and certificate.subject.dump() not in named:
-            return "a certificate in the signature belongs to nobody"
         if not issuers and certificate not in signers:
             return "a certificate in the signature cannot be checked: its issuer is not there"
+        pending += issuers
+    if not set(dumps) <= reached:
+        return "a certificate in the signature belongs to nobody"
     return ""
 
 

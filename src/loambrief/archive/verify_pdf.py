@@ -32,7 +32,7 @@ from pyhanko_certvalidator import ValidationContext
 from loambrief.archive.changes import changes_after, changes_before
 from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
 from loambrief.archive.keys import is_trial
-from loambrief.archive.levels import covered, has_timestamp, level_of, revocation_data, store_of
+from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
 from loambrief.archive.pdf_parts import attachments, open_pdf, sha256
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.archive.verify_pdfa import archival_faults
@@ -148,18 +148,27 @@ def _who_signed(seen: _Look, found: list[EmbeddedPdfSignature]) -> None:
         seen.say("signed", GOOD, f"{both.capitalize()} signed.")
 
 
-def _context(seen: _Look, moment: dt.datetime, reader: PdfFileReader) -> ValidationContext:
-    """Anchors and the file's own certificates and revocation data, at one moment."""
-    try:
-        lists, answers = revocation_data(reader)
-        store = store_of(reader)
-        others = list(store.load_certs()) if store else []
-    except _EVERYTHING:
-        lists, answers, others = [], [], []
+def _context(seen: _Look, moment: dt.datetime, known: tuple[list, list, list],
+             strict: bool = False) -> ValidationContext:
+    """Anchors and the file's own certificates and revocation data, at one moment.
+
+    ``strict``: every certificate must be shown not to be revoked.
+    """
+    lists, answers, others = known
     return ValidationContext(trust_roots=seen.anchors, other_certs=others, crls=lists,
-                             ocsps=answers, allow_fetching=False, revocation_mode="soft-fail",
+                             ocsps=answers, allow_fetching=False,
+                             revocation_mode="require" if strict else "soft-fail",
                              moment=moment, best_signature_time=moment,
                              retroactive_revinfo=True)
+
+
+def _known(reader: PdfFileReader) -> tuple[list, list, list]:
+    """Revocation lists, answers and certificates in the file; none if they are malformed."""
+    try:
+        store = store_of(reader)
+        return *revocation_data(reader), list(store.load_certs()) if store else []
+    except _EVERYTHING:
+        return [], [], []
 
 
 def _timestamps(seen: _Look, reader: PdfFileReader,
@@ -170,7 +179,7 @@ def _timestamps(seen: _Look, reader: PdfFileReader,
         if signature.sig_object_type != "/DocTimeStamp":
             continue
         name = signature.field_name
-        context = _context(seen, seen.now, reader)
+        context = _context(seen, seen.now, _known(reader))
         status = asyncio.run(async_validate_pdf_timestamp(signature, context, skip_diff=True))
         _container(seen, signature)
         _list(seen, signature, status.timestamp, "document timestamp", "timestamp")
@@ -189,9 +198,11 @@ def _one(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
     usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"},
                                 match_all_key_usages=False)
 
-    def validate(moment: dt.datetime):
+    known = _known(reader)
+
+    def validate(moment: dt.datetime, strict: bool = False):
         return asyncio.run(async_validate_pdf_signature(
-            signature, _context(seen, moment, reader), _context(seen, seen.now, reader),
+            signature, _context(seen, moment, known, strict), _context(seen, seen.now, known),
             key_usage_settings=usage, skip_diff=True))
 
     status = validate(seen.now)
@@ -201,10 +212,16 @@ def _one(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
         stamped.append(token.timestamp)
     if stamped:
         status = validate(min(stamped))
+    unrevoked = False
+    if known[0] or known[1]:
+        strict = validate(min(stamped, default=seen.now), strict=True)
+        unrevoked = strict.trusted
+        if strict.trusted or strict.revoked:
+            status = strict
     _list(seen, signature, signature.self_reported_timestamp, level_of(reader, signature), "PAdES")
     _container(seen, signature)
     _integrity(seen, signature, status)
-    _signer(seen, reader, signature, status, min(stamped, default=None))
+    _signer(seen, signature, status, min(stamped, default=None), unrevoked)
     if token is not None:
         _time_fact(seen, token, name)
     elif stamped:
@@ -248,8 +265,8 @@ def _integrity(seen: _Look, signature: EmbeddedPdfSignature, status) -> None:
              else "The signature does not fit the signer's certificate.", name)
 
 
-def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature, status,
-            moment: dt.datetime | None) -> None:
+def _signer(seen: _Look, signature: EmbeddedPdfSignature, status, moment: dt.datetime | None,
+            unrevoked: bool) -> None:
     """Whether an anchor vouches for the signer, at the time that can be shown."""
     name, certificate = signature.field_name, signature.signer_cert
     who = called(certificate)
@@ -262,10 +279,8 @@ def _signer(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
     at_time = certificate.not_valid_before <= (moment or seen.now) <= certificate.not_valid_after
     if status.trusted and at_time:  # of an anchor the library does not ask the dates
         anchor = _anchor(status)
-        lists, answers = revocation_data(reader)
         own = certificate.subject == certificate.issuer
-        revocation = ("" if own else " It was not revoked by the data in the file."
-                      if covered(certificate, lists, answers)
+        revocation = ("" if own else " By the data in the file it was not revoked." if unrevoked
                       else " Whether it was revoked is not known.")
         at = f" at {_day(moment)}" if moment else ""
         voucher = ("its own certificate is trusted" if own
