@@ -10,7 +10,8 @@ import loambrief
 ROOT = Path(loambrief.__file__).parent
 LAYERS = (  # highest first; a module imports only from lower lines
     ("cli", "__main__"),
-    ("batch", "mail", "record"),
+    ("batch", "record"),
+    ("mail",),
     ("pipeline",),
     ("archive", "render"),
     ("charts",),

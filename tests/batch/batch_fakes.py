@@ -40,6 +40,7 @@ def figures(case_id: str, client: str, **changes: object) -> Figures:
         "field": f"Field {case_id}", "crop": "corn", "area_ac": 40.0, "units": "us",
         "paper": "letter", "language": "en", "currency": "USD", "adviser": "Ilse Varga",
         "business": "Varga Field Notes", "adviser_email": "", "adviser_phone": "",
+        "adviser_address": "", "credential": "OH-0000-00", "interest": "None.",
         "limits": (Limit("acidity", "acidity.ph", "The soil is too acid", 2),),
         "first_action": "Lime: 2 ton/ac", "actions": 3, "chosen": 2,
         "kinds": (("lime", 1, 900.0), ("measure", 1, 48.0)), "spent": 948.0, "budget": 1500.0,

@@ -6,20 +6,28 @@ import json
 import socket
 import ssl
 from email.policy import SMTP
+from pathlib import Path
 
 import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
+from click.testing import CliRunner
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from loambrief.cli import main
 from loambrief.mail.send import SendFault, send_letters
 from loambrief.mail.settings import MailSettings
 
 pytestmark = [pytest.mark.enable_socket]
 NOW = dt.datetime(2026, 11, 2, 9, 30, tzinfo=dt.UTC)
 SECRET = "correct-horse-7731"
+OHIO = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments])
 
 
 class Inbox:
@@ -179,3 +187,45 @@ def test_torn_last_line_of_the_log(outbox, server, certificate):
     path.write_bytes(b"not json\n" + path.read_bytes())
     with pytest.raises(Exception, match=r"sent.jsonl:1"):
         send(outbox, settings(server, certificate))
+
+
+def test_from_batch_to_inbox(tmp_path, server, certificate, monkeypatch):
+    """ensures that a batch writes letters, and that send delivers them from the command line.
+
+    The password is in the environment and in no output; without --really nothing leaves.
+    """
+    (tmp_path / "cases").mkdir()
+    text = OHIO.read_text(encoding="utf-8")
+    (tmp_path / "cases" / "a.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "cases" / "b.yaml").write_text(
+        text.replace("id: tarrow-east-40", "id: nomail").replace(
+            "name: Pruett & Daughters Grain", "name: Beech Hollow").replace(
+            "  email: odessa@pruett-grain.example\n", ""), encoding="utf-8")
+    out = tmp_path / "out"
+    made = run("batch", tmp_path / "cases", "-o", out, "--workers", 1, "--mail", "--no-cover")
+    assert made.exit_code == 0, made.output
+    assert "no letter to Beech Hollow: the case gives no e-mail address" in made.stderr
+    (letter,) = out.rglob("*.eml")
+    assert letter.parent.joinpath("tarrow-east-40.pdf").exists()
+
+    dry = run("send", out)
+    assert dry.exit_code == 0 and "would send" in dry.output and not (out / "sent.jsonl").exists()
+    assert run("send", out, "--really").exit_code == 2
+    (tmp_path / "settings.toml").write_text(
+        f'[mail]\nhost = "127.0.0.1"\nport = {server.port}\nuser = "me"\n'
+        f'password_env = "LETTER_PASSWORD"\nca_file = "{certificate / "cert.pem"}"\n')
+    monkeypatch.setenv("LETTER_PASSWORD", SECRET)
+    really = ("send", out, "--settings", tmp_path / "settings.toml", "--really")
+    sent = run(*really, "--json")
+    assert sent.exit_code == 0, sent.output
+    assert [one["outcome"] for one in json.loads(sent.stdout)] == ["sent"]
+    assert SECRET not in sent.output + (out / "sent.jsonl").read_text()
+    assert "already sent" in run(*really).output and len(server.messages) == 1
+    again = run("batch", tmp_path / "cases", "-o", out, "--workers", 1, "--mail", "--no-cover")
+    assert again.exit_code == 0 and "already sent" in run(*really).output
+
+
+def test_nothing_to_send(tmp_path):
+    """ensures that a folder without letters is said so, exit 2."""
+    result = run("send", tmp_path)
+    assert result.exit_code == 2 and "no letters" in result.stderr

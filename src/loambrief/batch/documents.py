@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from loambrief.batch.figures import Figures
 from loambrief.batch.store import Store
 from loambrief.batch.work import Options, Outcome
+from loambrief.mail.compose import NoLetter
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,7 @@ class Wanted:
 
     Attributes
     ----------
-    cover, bundle, print_pack : bool
+    cover, bundle, print_pack, letters : bool
     month : str
         ``"2026-10"``; "": the month of the latest case.
     """
@@ -24,6 +25,7 @@ class Wanted:
     cover: bool = True
     bundle: bool = False
     print_pack: bool = False
+    letters: bool = False
     month: str = ""
 
 
@@ -58,7 +60,8 @@ def names_of(wanted: Wanted) -> tuple[str, ...]:
 
 
 def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: Options, *,
-              short: bool = False) -> Iterator[tuple[str, bytes]]:
+              short: bool = False,
+              no_letter: list[NoLetter] | None = None) -> Iterator[tuple[str, bytes]]:
     """Name and content of each document, one after the other.
 
     Parameters
@@ -70,6 +73,8 @@ def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: O
     options : Options
     short : bool
         The run did not try every case: the summary alone.
+    no_letter : list of NoLetter or None
+        Clients without a letter are added to it.
     """
     from loambrief.batch.bundle import bundles, print_packs
     from loambrief.batch.summary import summary_csv, summary_rows, summary_xlsx
@@ -86,6 +91,10 @@ def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: O
         yield from bundles(good, store, options)
     if wanted.print_pack:
         yield from print_packs(good, store, options)
+    if wanted.letters:
+        from loambrief.batch.post import client_letters
+
+        yield from client_letters(good, store, [] if no_letter is None else no_letter)
     if wanted.cover:
         yield _cover(figures, wanted.month, len(entries) - len(figures), table, options)
 

@@ -76,6 +76,9 @@ class Figures:
     business: str
     adviser_email: str
     adviser_phone: str
+    adviser_address: str
+    credential: str
+    interest: str
     limits: tuple[Limit, ...]
     first_action: str
     actions: int
@@ -153,6 +156,9 @@ def figures_of(advice: Advice) -> Figures:
         business=case.adviser.business or "",
         adviser_email=case.adviser.email or "",
         adviser_phone=case.adviser.phone or "",
+        adviser_address=case.adviser.address or "",
+        credential=f"{case.adviser.credential.scheme} {case.adviser.credential.number}",
+        interest=case.adviser.interest,
         limits=tuple(
             Limit(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title), f.severity,
                   f.status is Status.EXCESS)

@@ -18,6 +18,8 @@ from loambrief.batch.progress import Progress, Quiet
 from loambrief.batch.run import Batch, Request, Result
 from loambrief.batch.store import Store
 from loambrief.errors import NotOurs
+from loambrief.mail.compose import NoLetter
+from loambrief.report.own_words import with_own_words
 
 
 @dataclass
@@ -28,12 +30,15 @@ class Month:
     ----------
     result : Result
     documents : list of Path
-        Summary, cover, bundles and print packs, as written.
+        Summary, cover, bundles, print packs and letters, as written.
+    no_letter : list of NoLetter
+        Clients for whom no letter could be made.
     workers : int
     """
 
     result: Result
     documents: list[Path] = field(default_factory=list)
+    no_letter: list[NoLetter] = field(default_factory=list)
     workers: int = 1
 
 
@@ -97,7 +102,8 @@ def run_month(
                 pool.close()
             month = Month(result, workers=count)
             if not result.disk:
-                _documents(month, request, wanted, store, progress)
+                with with_own_words(request.options.own_words()):
+                    _documents(month, request, wanted, store, progress)
         finally:
             with contextlib.suppress(OSError):  # the lines written so far stand
                 store.close()
@@ -112,7 +118,8 @@ def _documents(month: Month, request: Request, wanted: Wanted, store: Store,
     entries = [Entry(o, result.folders.get(o.number, "")) for o in result.ordered()]
     try:
         for name, content in documents(entries, wanted, store, request.options,
-                                       short=result.interrupted or bool(result.not_tried)):
+                                       short=result.interrupted or bool(result.not_tried),
+                                       no_letter=month.no_letter):
             progress.say(f"writing {name}")
             month.documents.append(store.put_document(name, content))
     except NotOurs as error:

@@ -22,6 +22,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "advise": "advise",
     "compare": "compare",
     "batch": "batch",
+    "send": "send",
     "fieldsheet": "fieldsheet",
     "issue": "issue",
     "sign": "sign",

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, TEMPLATES, own_words
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -31,6 +31,8 @@ INTERRUPTED = 130
               help="Also one PDF of all advisories for each client, with contents.")
 @click.option("--print-pack", is_flag=True,
               help="Also one PDF of everything, for printing on both sides.")
+@click.option("--mail", is_flag=True,
+              help="Also a letter to each client, as a file; see loambrief send.")
 @click.option("--month", metavar="YYYY-MM",
               help="Month of the cover; that of the latest case if left out.")
 @click.option("--no-cover", is_flag=True, help="Make no month cover.")
@@ -40,12 +42,14 @@ INTERRUPTED = 130
               help="Instead of the cases' own.")
 @click.option("--html", is_flag=True, help="Also <case id>.html of each case.")
 @click.option("--text", is_flag=True, help="Also <case id>.txt of each case.")
+@TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what became of each case as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go: bool,
           force: bool, only_failed: bool, time_limit: float, bundle: bool, print_pack: bool,
-          month: str | None, no_cover: bool, units: str | None, paper: str | None,
-          language: str | None, html: bool, text: bool, as_json: bool, quiet: bool) -> None:
+          mail: bool, month: str | None, no_cover: bool, units: str | None, paper: str | None,
+          language: str | None, html: bool, text: bool, templates: Path | None, as_json: bool,
+          quiet: bool) -> None:
     """Make the advisories of many cases side by side.
 
     A PLACE is a folder (searched with its subfolders), a pattern in quotes, a case file, or a
@@ -60,6 +64,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
       loambrief batch cases/2026-10 -o output/2026-10
       loambrief batch 'cases/*/2026-10*.yaml' -o output/2026-10 --workers 2
       loambrief batch clients.txt -o output/2026-10 --bundle --print-pack
+      loambrief batch cases -o output/2026-10 --mail
       loambrief batch cases -o output/2026-10 --only-failed
     """
     from loambrief.batch.documents import Wanted
@@ -72,20 +77,24 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
 
     if month and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", month):
         raise click.BadParameter(f"{month!r} is no month such as 2026-10", param_hint="--month")
+    words = own_words(templates)
     found = find_cases(places, without=output)
     twins = tuple(ending for ending, wanted in (("html", html), ("txt", text)) if wanted)
-    request = Request(found.cases, output, Options(units, paper, language, twins), as_you_go,
-                      force, only_failed, time_limit or None)
+    request = Request(found.cases, output, Options(units, paper, language, twins,
+                                                   words.files if words else ()),
+                      as_you_go, force, only_failed, time_limit or None)
     progress = progress_for(sys.stderr, quiet=quiet or as_json)
     if found.left_aside:
         progress.say(f"{len(found.left_aside)} YAML files are no cases and were left aside")
-    done = run_month(request, Wanted(not no_cover, bundle, print_pack, month or ""),
+    done = run_month(request, Wanted(not no_cover, bundle, print_pack, mail, month or ""),
                      workers=workers, progress=progress)
     result = done.result
     if as_json:
         click.echo(json.dumps(as_data(done), ensure_ascii=False, indent=2))
     else:
         failure_table(done, sys.stderr)
+        for one in done.no_letter:
+            click.echo(f"no letter to {one.client}: {one.reason}", err=True)
         if result.damaged:
             click.echo(f"{result.damaged} lines of the ledger could not be read; the cases they "
                        "were about count as never made", err=True)

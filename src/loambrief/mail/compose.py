@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from email.errors import MessageError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
 
-from loambrief.case.schema import CaseFile
 from loambrief.errors import LoambriefError
-from loambrief.report.letters import Enclosed, letter_text
+from loambrief.report.letters import Enclosed, Facts, letter_text
 
 MOST_BYTES = 20_000_000
 """Larger letters are refused by many mail servers."""
@@ -26,22 +25,18 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
 
 @dataclass(frozen=True)
 class Finished:
-    """A finished advisory to be sent.
+    """A finished advisory to be sent: what the letter says, and the PDF it carries."""
 
-    Attributes
-    ----------
-    case : CaseFile
-    data : mapping
-        As in ``<case id>.json``.
-    name : str
-        File name of the PDF in the letter.
-    pdf : bytes
-    """
-
-    case: CaseFile
-    data: Mapping
-    name: str
+    enclosed: Enclosed
     pdf: bytes
+
+    @property
+    def facts(self) -> Facts:
+        return self.enclosed.facts
+
+    @property
+    def name(self) -> str:
+        return self.enclosed.file
 
 
 @dataclass(frozen=True)
@@ -79,14 +74,14 @@ def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]
     """
     groups: dict[tuple[str, ...], list[Finished]] = {}
     for one in finished:
-        case = one.case
-        key = (case.client.name, case.adviser.name, case.adviser.email or "", case.case.language,
-               case.case.currency, case.case.units)
+        facts = one.facts
+        key = (facts.client, facts.adviser, facts.adviser_email, facts.language, facts.currency,
+               facts.units)
         groups.setdefault(key, []).append(one)
     made: list[Letter] = []
     refused: list[NoLetter] = []
     for key in sorted(groups):
-        group = sorted(groups[key], key=lambda one: one.case.case.id)
+        group = sorted(groups[key], key=lambda one: one.name)
         try:
             made.append(compose(group))
         except LetterFault as fault:
@@ -102,14 +97,14 @@ def compose(group: Sequence[Finished]) -> Letter:
     LetterFault
         No usable address of client or adviser, two addresses for one client, or too large.
     """
-    clients = {one.case.client.email for one in group}
+    clients = {one.facts.client_email for one in group}
     if len(clients) > 1:
-        found = ", ".join(sorted(str(c or "none") for c in clients))
+        found = ", ".join(sorted(c or "none" for c in clients))
         raise LetterFault(f"the cases name different e-mail addresses: {found}")
-    case = group[0].case
-    recipient = _address(case.client.contact or case.client.name, case.client.email, "client")
-    sender = _address(case.adviser.name, case.adviser.email, "adviser")
-    text = letter_text([Enclosed(one.case, one.data, one.name) for one in group])
+    facts = group[0].facts
+    recipient = _address(facts.contact or facts.client, facts.client_email, "client")
+    sender = _address(facts.adviser, facts.adviser_email, "adviser")
+    text = letter_text([one.enclosed for one in group])
 
     message = EmailMessage(policy=SMTP)
     message["From"] = sender
@@ -129,7 +124,7 @@ def compose(group: Sequence[Finished]) -> Letter:
     if len(content) > MOST_BYTES:
         raise LetterFault(f"the letter has {len(content) / 1e6:.0f} MB, more than the "
                           f"{MOST_BYTES / 1e6:.0f} MB that mail servers commonly take")
-    return Letter(case.client.name, recipient.addr_spec, content)
+    return Letter(facts.client, recipient.addr_spec, content)
 
 
 def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:
@@ -148,7 +143,7 @@ def _plain(text: str) -> str:
     return _CONTROL.sub(" ", text).strip()
 
 
-def _address(name: str, spec: str | None, whose: str) -> Address:
+def _address(name: str, spec: str, whose: str) -> Address:
     if not spec:
         raise LetterFault(f"the case gives no e-mail address of the {whose}")
     try:

@@ -18,19 +18,51 @@ MOST_ACTIONS = 3
 
 
 @dataclass(frozen=True)
+class Facts:
+    """Who writes to whom about which field; "" where the case says nothing."""
+
+    client: str
+    contact: str
+    client_email: str
+    farm: str
+    field: str
+    date: dt.date
+    language: str
+    units: str
+    currency: str
+    adviser: str
+    business: str
+    credential: str
+    adviser_address: str
+    adviser_phone: str
+    adviser_email: str
+    interest: str
+
+
+def facts_of(case: CaseFile) -> Facts:
+    """The facts of a case that its letter needs."""
+    client, adviser = case.client, case.adviser
+    return Facts(
+        client.name, client.contact or "", client.email or "", case.farm.name, case.field.name,
+        case.case.date, case.case.language, case.case.units, case.case.currency, adviser.name,
+        adviser.business or "", f"{adviser.credential.scheme} {adviser.credential.number}",
+        adviser.address or "", adviser.phone or "", adviser.email or "", adviser.interest)
+
+
+@dataclass(frozen=True)
 class Enclosed:
     """One advisory in a letter.
 
     Attributes
     ----------
-    case : CaseFile
+    facts : Facts
     data : mapping
         The advisory's data, as in ``<case id>.json``.
     file : str
         Name of the attached PDF.
     """
 
-    case: CaseFile
+    facts: Facts
     data: Mapping
     file: str
 
@@ -73,15 +105,15 @@ def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
     -------
     LetterText
     """
-    first = enclosed[0].case
-    writer = Writer(first.case.language, first.case.units, first.case.currency)
+    first = enclosed[0].facts
+    writer = Writer(first.language, first.units, first.currency)
     draft = any(one.data.get("status") != "issued" for one in enclosed)
-    fields = [one.case.field.name for one in enclosed]
+    fields = [one.facts.field for one in enclosed]
     subject = writer.write(say(
         "mail.subject", draft=draft, count=len(enclosed), field=fields[0],
-        count_words=writer.count_word(len(enclosed)), date=max(o.case.case.date for o in enclosed)))
+        date=max(o.facts.date for o in enclosed)))
     parts: list[object] = [
-        writer.write(say("mail.greeting", name=first.client.contact or first.client.name)),
+        writer.write(say("mail.greeting", name=first.contact or first.client)),
         writer.write(say("mail.opening", count=len(enclosed), field=fields[0], fields=fields)),
     ]
     if draft:
@@ -89,19 +121,19 @@ def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
     for one in enclosed:
         parts += _advisory(one, writer)
     parts.append(writer.write(say("mail.read_first")))
-    parts.append(writer.write(say("mail.interest", text=first.adviser.interest)))
-    parts.append(writer.write(say("mail.reply", phone=first.adviser.phone)))
+    parts.append(writer.write(say("mail.interest", text=first.interest)))
+    parts.append(writer.write(say("mail.reply", phone=first.adviser_phone)))
     parts.append(_signature(first, writer))
-    return LetterText(subject, _plain(parts), _html(parts, subject, first.case.language))
+    return LetterText(subject, _plain(parts), _html(parts, subject, writer.language))
 
 
 def _advisory(one: Enclosed, writer: Writer) -> list[object]:
-    case, data = one.case, one.data
+    facts, data = one.facts, one.data
     budget = data["budget"]
     covered = set(budget["chosen"])
     chosen = [a for a in data["actions"] if a["id"] in covered][:MOST_ACTIONS]
     parts: list[object] = [Heading(writer.write(
-        say("mail.field_heading", field=case.field.name, farm=case.farm.name)))]
+        say("mail.field_heading", field=facts.field, farm=facts.farm)))]
     if chosen:
         parts.append(writer.write(say("mail.first")))
         parts.append(Bullets(tuple(
@@ -126,11 +158,9 @@ def _advisory(one: Enclosed, writer: Writer) -> list[object]:
     return parts
 
 
-def _signature(case: CaseFile, writer: Writer) -> Lines:
-    adviser = case.adviser
-    credential = f"{adviser.credential.scheme} {adviser.credential.number}"
-    lines = (writer.write(say("mail.closing")), adviser.name, adviser.business, credential,
-             adviser.address, adviser.phone, adviser.email)
+def _signature(facts: Facts, writer: Writer) -> Lines:
+    lines = (writer.write(say("mail.closing")), facts.adviser, facts.business, facts.credential,
+             facts.adviser_address, facts.adviser_phone, facts.adviser_email)
     return Lines(tuple(line for line in lines if line))
 
 
