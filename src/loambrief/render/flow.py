@@ -51,11 +51,19 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
         without a text alternative.
     """
     made: Made = []
+    brief: list[p.ActionCard] = []
     for before, block, after in zip((None, *content), content, (*content[1:], None), strict=False):
         if isinstance(block, p.Summary):
             made += _columns(composer, 1)
         elif isinstance(block, b.Heading):
             made += _columns(composer, block.columns)
+        if isinstance(block, p.ActionCard) and parts.is_brief(block):
+            brief.append(block)
+            if len(brief) == 2 or not (isinstance(after, p.ActionCard) and parts.is_brief(after)):
+                made += parts.brief_cards(composer, brief, composer.root,
+                                          composer.look.column_width)
+                brief = []
+            continue
         made += make(composer, block, composer.root, composer.look.column_width)
         if _announces(before, block, after):
             made[-1].keep_next = True
@@ -105,6 +113,19 @@ def _heading(composer: Composer, block: b.Heading, parent: Element, width: float
 
 def _paragraph(composer: Composer, block: b.Paragraph, parent: Element, width: float) -> Made:
     return [composer.text(block.text, parent, block.style.value, anchor=block.anchor)]
+
+
+LONG_LIST = 8
+"""A list of more items than this in a callout is set small, in two columns."""
+
+
+def _callout_list(composer: Composer, block: b.Bullets, parent: Element, width: float) -> Made:
+    items = composer.items(block.items, parent, style="small")
+    gap = composer.look.lengths["column_gap"]
+    half = (width - gap) / 2
+    heights = [item.wrap(half, 1e6)[1] + item.getSpaceAfter() for item in items]
+    middle = next(n for n in range(len(items)) if 2 * sum(heights[: n + 1]) >= sum(heights)) + 1
+    return [Columns([(0.0, half, items[:middle]), (half + gap, half, items[middle:])])]
 
 
 def _bullets(composer: Composer, block: b.Bullets, parent: Element, width: float) -> Made:
@@ -206,7 +227,9 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     inner: Made = [composer.text(opening, element, "item", bold=True)]
     inner[0].keep_next = True
     for part in block.blocks:
-        inner += flat(make(composer, part, element, width - indent))
+        long = isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
+            composer.look.columns == 1)
+        inner += flat((_callout_list if long else make)(composer, part, element, width - indent))
     share, colour, dash = BARS[block.kind]
     space = look.style("body").leading
     return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,

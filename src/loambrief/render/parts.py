@@ -234,53 +234,19 @@ def _card_title(composer: Composer, title: Text, element: Element, anchor: str) 
 
 
 def action_card(composer: Composer, block: ActionCard, parent: Element, width: float) -> Made:
-    """Rank and title; the four facts; why and how; cautions beside all of it."""
-    look, words, element = composer.look, composer.words, parent.add("Sect")
+    """Rank and title; the facts; why and how; cautions beside all of it."""
+    look, element = composer.look, parent.add("Sect")
     line = look.style("body").leading
-    title = _card_title(composer, block.title, element, block.anchor)
-    title.tag.label, title.tag.label_style = str(block.rank), look.style("rank")
-    indent = max(26.0 * look.style("body").fontSize / 10,
-                 text_width(str(block.rank), look.style("rank")) + 9)
-    title.tag.label_element, title.tag.label_x = element.add("Span"), -indent
-    element.kids.insert(0, element.kids.pop())  # the rank is read before the title
+    indent, title = _ranked_title(composer, block, element)
     gap = look.lengths["column_gap"]
     inner = width - indent
-    beside = (inner - gap) * 0.34 if block.cautions else 0.0
+    beside = (inner - gap) * _caution_share(block) if block.cautions else 0.0
     main = inner - beside - (gap if beside else 0.0)
-    body: Made = []
-    if block.tag:
-        body.append(composer.text(block.tag, element, "label"))
-        body[-1].spaceAfter = 0.2 * line
-    pairs = [
-        (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
-        (words.total, block.total), (words.when, block.time), (words.where, block.place),
-        (words.cost, block.cost), (words.depends, block.depends),
-    ]
-    if block.rate or block.cautions:
-        told = [(words.why, block.why, None), (words.how, block.how, 1)]
-        short = sum(len(plain(text)) for _, texts, _ in told for text in texts) < SHORT
-        pairs += [(word, _lines(texts)) for word, texts, _ in told if short]
-        body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, main)
-        for word, texts, numbered in told if not short else ():
-            if texts:
-                head = composer.text(word, element, "group")
-                head.keep_next = True
-                body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
-    else:
-        pairs += [(words.why, joined(block.why)), (words.how, joined(block.how))]
-        told: list[str | Span] = []
-        for word, text in pairs:
-            if text:
-                told += [Span(f"{'  ' if told else ''}{word}: ", muted=True), *spans(text)]
-        if told:
-            body.append(composer.text(tuple(told), element, "value"))
-    notes = joined(block.notes)
-    if notes:
-        body.append(composer.text(notes, element, "note"))
+    body = _card_body(composer, block, element, main)
     columns = [(indent, main, body)] if body else []
     if block.cautions:
         caution = element.add("Div")
-        head = composer.text(words.caution, caution, "item", bold=True)
+        head = composer.text(composer.words.caution, caution, "item", bold=True)
         head.keep_next = True
         items = [composer.text(text, caution, "small") for text in block.cautions]
         for item in items:
@@ -288,16 +254,108 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
         barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
                         look.colours["accent"])
         columns.append((indent + main + gap, beside, [barred]))
-    top = Rule(None, 0.5, look.colours["rule"], before=0.6 * line, after=0.35 * line)
+    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
     top.keep_next = True
     made: Made = [top, Columns([(indent, inner, [title])])]
-    made[-1].keep_next = True
-    title.spaceBefore = 0
+    made[-1].keep_next = bool(columns)
     if columns:
-        made.append(Columns(columns, before=0.2 * line, after=0.7 * line))
+        made.append(Columns(columns, before=0.2 * line, after=0.6 * line))
     if stack(made, width) <= look.text_height * 0.42:
         return [Together(made)]
     return made
+
+
+def is_brief(block: ActionCard) -> bool:
+    """A card of a few lines: two of them stand side by side."""
+    told = (block.title, block.time, block.place, block.cost, *block.why, *block.how, *block.notes)
+    return not (block.rate or block.cautions) and sum(len(plain(t)) for t in told) < SHORT
+
+
+def brief_cards(composer: Composer, cards: Sequence[ActionCard], parent: Element,
+                width: float) -> Made:
+    """One brief card, or two side by side."""
+    look = composer.look
+    line, gap = look.style("body").leading, look.lengths["column_gap"]
+    half = (width - gap) / 2
+    columns = []
+    for number, block in enumerate(cards):
+        element = parent.add("Sect")
+        indent, title = _ranked_title(composer, block, element)
+        room = half - indent
+        inner: Made = [Columns([(indent, room, [title])])]
+        body = _card_body(composer, block, element, room)
+        if body:
+            inner.append(Columns([(indent, room, body)], before=0.15 * line))
+        columns.append((number * (half + gap), half, inner))
+    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
+    top.keep_next = True
+    return [Together([top, Columns(columns, after=0.5 * line)])]
+
+
+def _ranked_title(composer: Composer, block: ActionCard,
+                  element: Element) -> tuple[float, TaggedParagraph]:
+    """A card's title with its rank to the left; the room that the rank needs comes first."""
+    look = composer.look
+    title = _card_title(composer, block.title, element, block.anchor)
+    title.spaceBefore = 0
+    title.tag.label, title.tag.label_style = str(block.rank), look.style("rank")
+    indent = max(26.0 * look.style("body").fontSize / 10,
+                 text_width(str(block.rank), look.style("rank")) + 9)
+    title.tag.label_element, title.tag.label_x = element.add("Span"), -indent
+    element.kids.insert(0, element.kids.pop())  # the rank is read before the title
+    return indent, title
+
+
+def _caution_share(block: ActionCard) -> float:
+    """Share of the width for the cautions, so that both sides come out about equally high."""
+    beside = sum(len(plain(t)) + 20 for t in block.cautions)
+    facts = (block.source, block.rate, block.range, block.total, block.time, block.place,
+             block.cost, block.depends)
+    main = sum(len(plain(t)) for t in (*block.why, *block.how, *block.notes)) + sum(
+        max(70, len(plain(t))) for t in facts if t)
+    return min(max(beside / (beside + main * 1.15), 0.3), 0.52)
+
+
+def _card_body(composer: Composer, block: ActionCard, element: Element, width: float) -> Made:
+    """What a card says: facts, reasons, steps, notes."""
+    look, words = composer.look, composer.words
+    body: Made = []
+    if block.tag:
+        body.append(composer.text(block.tag, element, "label"))
+        body[-1].spaceAfter = 0.2 * look.style("body").leading
+    pairs = [
+        (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
+        (words.total, block.total), (words.when, block.time), (words.where, block.place),
+        (words.cost, block.cost), (words.depends, block.depends),
+    ]
+    told = ((words.why, block.why, None), (words.how, block.how, 1))
+    if is_brief(block):
+        pairs += [(word, joined(texts)) for word, texts, _ in told]
+        run: list[str | Span] = []
+        for word, text in pairs:
+            if text:
+                run += [Span(f"{' ' if run else ''}{word}: ", muted=True), *_stopped(text)]
+        if run:
+            body.append(composer.text(tuple(run), element, "value"))
+    else:
+        short = sum(len(plain(text)) for _, texts, _ in told for text in texts) < SHORT
+        pairs += [(word, _lines(texts)) for word, texts, _ in told if short]
+        body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, width)
+        for word, texts, numbered in told if not short else ():
+            if texts:
+                head = composer.text(word, element, "group")
+                head.keep_next = True
+                body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
+    notes = joined(block.notes)
+    if notes:
+        body.append(composer.text(notes, element, "note"))
+    return body
+
+
+def _stopped(text: Text) -> Sequence[Span]:
+    """A text that ends with a full stop."""
+    pieces = [*spans(text)]
+    return pieces if plain(text).rstrip()[-1:] in ".?!" else [*pieces, Span(".")]
 
 
 def _lines(texts: Sequence[Text]) -> Text:
@@ -405,7 +463,7 @@ def site(url: str) -> str:
 def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:
     """Adviser's sign-off; apart from it, the grower's acknowledgement."""
     look, words = composer.look, composer.words
-    made: Made = []
+    groups: list = []
     for word, anchor, lines, name, signed, field in (
         (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
          block.field),
@@ -414,7 +472,7 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
     ):
         element = parent.add("Sect")
         title = _card_title(composer, word, element, anchor)
-        made.append(title)
+        made: Made = [title]
         if word == words.adviser:
             made += facts_grid(composer, block.adviser, element, width, 3)
             interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
@@ -425,8 +483,9 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
         else:
             made[-1].keep_next = True
             made.append(_signature(composer, element, width, name, field, word))
-    made[-1].spaceAfter = look.style("body").spaceAfter
-    return made
+        made[-1].spaceAfter = look.style("body").spaceAfter
+        groups.append(Together(made))
+    return groups
 
 
 def _signature(composer: Composer, parent: Element, width: float, name: str,

@@ -151,7 +151,7 @@ def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyl
         "small": ("small", REGULAR, ink, 0, 0.12),
         "caption": ("caption", BOLD, ink, 0.35, 0.25),
         "label": ("label", REGULAR, muted, 0, 0),
-        "value": ("table", REGULAR, ink, 0, 0),
+        "value": ("value", REGULAR, ink, 0, 0),
         "fact": ("table", BOLD, ink, 0, 0),
         "kicker": ("kicker", REGULAR, muted, 0, 0.1),
         "title": ("title", BOLD, ink, 0, 0.4),

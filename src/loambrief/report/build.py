@@ -71,10 +71,10 @@ def build_field(
     blocks: list[Block] = [summary(context)]
     if drawn.overview:
         blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures",
-                              new_page=True, columns=1))
+                              columns=1))
         blocks += drawn.overview
     blocks += photo_section(context)
-    blocks += plan_section(context, drawn.plan)
+    blocks += plan_section(context, drawn.season, drawn.money)
     blocks += avoid_section(context)
     blocks += missing_section(context)
     blocks += followup_section(context)

@@ -55,13 +55,14 @@ class Pictures:
         The field in pictures.
     by_topic : mapping of str to str
         Topic to the anchor of its chart in the overview.
-    plan : tuple of Figure
-        Money and season.
+    season, money : tuple of Figure
+        When each action is done, and what the plan costs; at most one each.
     """
 
     overview: tuple[Figure | FigureRow, ...] = ()
     by_topic: Mapping[str, str] = field(default_factory=dict)
-    plan: tuple[Figure, ...] = ()
+    season: tuple[Figure, ...] = ()
+    money: tuple[Figure, ...] = ()
 
 
 def pictures(context: Context) -> Pictures:
@@ -94,12 +95,11 @@ def pictures(context: Context) -> Pictures:
     if zones is not None:
         drawn.append(Figure(zones))
     drawn += layers
-    plan = tuple(
-        Figure(_described(context, spec))
-        for spec in (pictures_plan.budget(context), pictures_plan.season(context))
-        if spec is not None and has_data(spec)
+    season, money = (
+        (Figure(_described(context, spec)),) if spec is not None and has_data(spec) else ()
+        for spec in (pictures_plan.season(context), pictures_plan.budget(context))
     )
-    return Pictures(tuple(drawn), topics, plan)
+    return Pictures(tuple(drawn), topics, season, money)
 
 
 def _described(context: Context, spec: ChartSpec) -> ChartSpec:

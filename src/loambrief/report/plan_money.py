@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.actions.model import Action, Alternative, Order
 from loambrief.findings.model import NeedKind, say
-from loambrief.report.blocks import Block, Column, Heading, Paragraph, Style, Table, Text
+from loambrief.report.blocks import Block, Column, Heading, Paragraph, Table, Text
 from loambrief.report.context import Context
 
 
@@ -27,8 +27,6 @@ def money_blocks(context: Context) -> list[Block]:
     if ways:
         blocks.append(_table(context, "other_caption",
                              ("column_way", "column_cost", "column_note"), ways, right=(1,)))
-    if any(a.rate_low is not None for a in plan.actions if a.rate is not None):
-        blocks.append(Paragraph(context.write(say("actions.range_method")), Style.NOTE))
     return blocks
 
 

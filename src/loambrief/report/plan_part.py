@@ -29,18 +29,20 @@ from loambrief.report.text import nutrient_name
 from loambrief.units import ACRE_PER_HA
 
 
-def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
-    """The whole plan."""
+def plan_section(context: Context, season: tuple[Figure, ...],
+                 money: tuple[Figure, ...]) -> list[Block]:
+    """The whole plan: table, calendar, money, each action in full."""
     plan, word = context.plan, context.word
     blocks: list[Block] = [
-        Heading(1, word("heading_plan"), anchor="plan", new_page=True),
+        Heading(1, word("heading_plan"), anchor="plan", columns=1),
         Paragraph(context.write(plan.rule)),
     ]
     if not plan.actions:
         return [*blocks, Paragraph(word("no_actions"))]
     blocks.append(_table(context))
+    blocks += season
     blocks += money_blocks(context)
-    blocks += figures
+    blocks += money
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
     said = _once(context)
     if said:
@@ -52,10 +54,12 @@ def plan_section(context: Context, figures: tuple[Figure, ...]) -> list[Block]:
 def _once(context: Context) -> str:
     """What is true of several actions, said once before all of them."""
     actions = context.plan.actions
-    return " ".join(context.word(name) for name, true in (
-        ("benefit_once", any(a.benefit is not None and a.response_chance_pct is None
-                             for a in actions)),
-        ("range_once", any(without_range(a) for a in actions)),
+    return " ".join(context.write(say(key)) for key, true in (
+        ("report.benefit_once", any(a.benefit is not None and a.response_chance_pct is None
+                                    for a in actions)),
+        ("report.range_once", any(without_range(a) for a in actions)),
+        ("actions.range_method", any(a.rate_low is not None for a in actions
+                                     if a.rate is not None)),
     ) if true)
 
 

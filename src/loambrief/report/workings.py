@@ -17,8 +17,8 @@ from loambrief.report.links import Worked, anchor
 from loambrief.report.numbers import NBSP, signed
 from loambrief.report.parts import Calculation, CalculationList
 
-PART_OF = {"sodicity": "salinity", "irrigation_water": "salinity",
-           "irrigation_quality": "salinity"}
+PARTS = {"sodicity": "salinity", "irrigation": "salinity", "carbon": "carbon_nitrogen"}
+"""First word of a topic of formulas to the topic of findings, where the two differ."""
 MOST_VALUES = 6
 """Longer rows of readings are counted."""
 UNIT_SUFFIXES = (  # parameter-name endings that carry a unit
@@ -39,8 +39,8 @@ def calculations_section(context: Context) -> list[Block]:
     ]
     topics: dict[str, dict[tuple, list[Worked]]] = {name: {} for name in (*TOPICS, "")}
     for worked in context.worked_out:
-        topic = FORMULAS[worked.result.formula].topic
-        topic = PART_OF.get(topic, topic)
+        first = FORMULAS[worked.result.formula].topic.split("_")[0]
+        topic = PARTS.get(first, first)
         groups = topics[topic if topic in TOPICS else ""]
         groups.setdefault(_group_key(worked.result), []).append(worked)
     for topic, groups in topics.items():
