@@ -1,0 +1,54 @@
+"""The finished pages of the samples and of hard cases have no flaw that the checker knows."""
+
+from __future__ import annotations
+
+import pytest
+from pagecheck import SMALLEST, SMALLEST_IN_CHARTS, check, read
+from sample_reports import CASES, pdf
+from stress_cases import LONG, STRESS, UNBROKEN, many_rows, stressed
+
+from loambrief.charts.theme import theme
+from loambrief.render.pdf import render_pdf
+from loambrief.render.styles import look
+from loambrief.report.blocks import Paper
+
+
+EDITIONS = [(name, *edition) for name in CASES for edition in (("us", "letter"), ("si", "a4"))]
+EDITIONS += [("acid_corn_ohio", "us", "a4"), ("acid_corn_ohio", "si", "letter")]
+
+
+@pytest.mark.parametrize("name, units, paper", EDITIONS)
+def test_samples(name, units, paper):
+    """ensures that no page of a sample has a flaw, on both papers and in both unit systems."""
+    assert check(pdf(name, units, paper)) == []
+
+
+@pytest.mark.parametrize("name", STRESS)
+def test_hard_cases(name, tmp_path):
+    """ensures that long and unbreakable names, several samples, one of each kind and nothing at
+    all make pages without a flaw."""
+    data = stressed(name, tmp_path, paper="a4")
+    assert check(data) == []
+    if name == "long names":
+        text = "".join(p.text for page in read(data) for p in page.texts).replace(" ", "")
+        for part in (*LONG.split(), UNBROKEN):
+            assert part in text or part[:20] in text, part
+
+
+@pytest.mark.parametrize("paper, count", [(Paper.LETTER, 40), (Paper.A4, 1)])
+def test_many_rows(paper, count):
+    """ensures that one zone and forty zones fill charts, tables, actions and findings without
+    a flaw: charts are split, not shrunk, and table rows stay whole."""
+    data = render_pdf(many_rows(count, paper))
+    assert check(data) == []
+    printed = "".join(p.text for page in read(data) for p in page.texts)
+    assert f"zone {count}" in printed.replace("\xa0", " ")
+
+
+def test_theme_keeps_the_limits():
+    """ensures that the theme's own sizes and margins are within what the checker allows."""
+    for columns in (1, 2):
+        page = look(columns=columns)
+        assert min(s.fontSize for s in page.styles.values()) >= SMALLEST
+        assert page.lengths["margin_side"] >= 50
+    assert theme().smallest >= SMALLEST_IN_CHARTS
