@@ -152,7 +152,7 @@ def test_print_pack_for_both_sides(place, pdfs):
 def test_long_packs_come_in_volumes(place, monkeypatch):
     """ensures that no file grows without end and no advisory is divided."""
     store, entries = place
-    monkeypatch.setattr(bundle, "MOST_PAGES", 50)
+    monkeypatch.setattr(bundle, "MOST_PAGES", 1)
     made = dict(print_packs(entries, store, Options()))
     assert list(made) == ["print-pack-1.pdf", "print-pack-2.pdf", "print-pack-3.pdf"]
     front = pages(made["print-pack-2.pdf"])[0].extract_text()

@@ -62,7 +62,11 @@ def test_output_is_not_searched(tmp_path):
     """ensures that cases attached or copied below the output are not made again."""
     write_case(tmp_path, "one")
     write_case(tmp_path / "out" / "client", "copy")
-    assert names(find_cases([tmp_path], without=tmp_path / "out")) == ["one.yaml"]
+    for place in (tmp_path, str(tmp_path / "**" / "*.yaml")):
+        assert names(find_cases([place], without=tmp_path / "out")) == ["one.yaml"]
+    inside = tmp_path / "out" / "client"
+    assert names(find_cases([inside], without=tmp_path / "out")) == ["copy.yaml"]
+    assert len(find_cases([tmp_path], without=tmp_path).cases) == 2
 
 
 def test_everything_wrong_is_named_at_once(tmp_path):

@@ -14,7 +14,8 @@ from loambrief.batch.work import Input, Options, Status
 
 def record(path="a.yaml", case_id="a", **changes):
     files = (Written(f"ash/{case_id}.pdf", "0" * 64, 3, 5),)
-    made = Record(case_id, path, "Ash", "ash", Status.DONE, "p", Options(twins=("html",)), "d",
+    options = Options(twins=("html",)).as_data()
+    made = Record(case_id, path, "Ash", "ash", Status.DONE, "p", options, "d",
                   (Input("a.yaml", "1" * 64),), files, figures(case_id, "Ash"), (), ("w",))
     return replace(made, **changes)
 

@@ -269,15 +269,27 @@ def test_output_that_is_a_file(tmp_path):
     assert (tmp_path / "out").read_text() == "a file"
 
 
-def start(tmp_path, workers=2):
-    """A run in a process group of its own, as a terminal starts it."""
-    return subprocess.Popen(
-        [sys.executable, str(HERE / "batch_fakes.py"), str(tmp_path / "in"),
-         str(tmp_path / "out"), str(workers)],
-        start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+@pytest.fixture
+def start(tmp_path):
+    """Starts a run in a process group of its own, as a terminal does."""
+    started = []
+
+    def run_it(workers=2):
+        process = subprocess.Popen(
+            [sys.executable, str(HERE / "batch_fakes.py"), str(tmp_path / "in"),
+             str(tmp_path / "out"), str(workers)],
+            start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        started.append(process)
+        return process
+
+    yield run_it
+    for process in started:
+        for pid in children(process.pid):
+            os.kill(pid, signal.SIGKILL)
+        process.communicate(timeout=60)
 
 
-def wait_for(found, seconds=30.0):
+def wait_for(found, seconds=90.0):
     """Wait until something is true."""
     limit = time.monotonic() + seconds
     while not found():
@@ -298,13 +310,13 @@ def children(pid):
     return found
 
 
-def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path):
+def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path, start):
     """ensures that Ctrl-C to the whole group leaves whole files, no process, and a clean rerun."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", *["slow"] * 12)
-    process = start(tmp_path)
+    process = start()
     wait_for(lambda: len(files(out)) >= 2)
     os.killpg(process.pid, signal.SIGINT)
-    _, err = process.communicate(timeout=30)
+    _, err = process.communicate(timeout=60)
     assert process.returncode == 130, err
     made = files(out)
     assert 2 <= len(made) < 24 and len(made) % 2 == 0 and not temporary(out)
@@ -317,27 +329,27 @@ def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path):
     assert sorted(set(statuses(again))) == ["done", "skipped"] and len(files(out)) == 24
 
 
-def test_second_ctrl_c_gives_up_a_long_case(tmp_path):
+def test_second_ctrl_c_gives_up_a_long_case(tmp_path, start):
     """ensures that nobody has to wait for a case that hangs."""
     cases(tmp_path / "in", "", "sleep", "sleep")
-    process = start(tmp_path)
+    process = start()
     wait_for(lambda: files(tmp_path / "out"))
     started = time.monotonic()
     os.killpg(process.pid, signal.SIGINT)
     time.sleep(0.4)
     os.killpg(process.pid, signal.SIGINT)
-    process.communicate(timeout=30)
+    process.communicate(timeout=60)
     assert process.returncode == 130 and time.monotonic() - started < 20
     assert not temporary(tmp_path / "out")
 
 
-def test_a_killed_run_leaves_nothing_that_bars_the_next(tmp_path):
+def test_a_killed_run_leaves_nothing_that_bars_the_next(tmp_path, start):
     """ensures that after SIGKILL the workers end, the lock is taken over, the rest is made."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", *["slow"] * 8)
-    process = start(tmp_path)
+    process = start()
     wait_for(lambda: len(files(out)) >= 2)
     process.kill()
-    process.communicate(timeout=30)
+    process.communicate(timeout=60)
     assert (out / ".loambrief" / "lock").exists()
     wait_for(lambda: not children(process.pid))
     month = run(todo, out)
@@ -345,14 +357,14 @@ def test_a_killed_run_leaves_nothing_that_bars_the_next(tmp_path):
     assert not temporary(out)
 
 
-def test_two_batches_in_one_folder(tmp_path):
+def test_two_batches_in_one_folder(tmp_path, start):
     """ensures that the second is told who is at work, and the first is not disturbed."""
     todo = cases(tmp_path / "in", *["slow"] * 4)
-    process = start(tmp_path, 1)
+    process = start(1)
     wait_for(lambda: (tmp_path / "out" / ".loambrief" / "lock").exists())
     with pytest.raises(FolderBusy, match=str(process.pid)):
         run(todo, tmp_path / "out")
-    said, err = process.communicate(timeout=30)
+    said, err = process.communicate(timeout=60)
     assert process.returncode == 0, err
     assert said.strip() == str(["done"] * 4)
 

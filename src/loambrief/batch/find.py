@@ -50,7 +50,7 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
         expanded; a ``.txt`` or ``.list`` file holds one place a line, relative to itself, with
         ``#`` before a remark; any other file is taken for a case.
     without : Path or None
-        A folder that is not searched: the output.
+        The output: a folder below a place that is not searched.
 
     Returns
     -------
@@ -63,9 +63,9 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
     """
     cases: dict[Path, Path] = {}
     aside: dict[Path, Path] = {}
-    barred = without.resolve() if without is not None else None
     gone: list[str] = []
     for place in places:
+        barred = _barred(str(place), without)
         for path, sure in _reached(str(place), gone, ()):
             home = path.resolve()
             if barred is not None and not sure and home.is_relative_to(barred):
@@ -80,6 +80,18 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
         raise LoambriefError("no case file found; a case is YAML and starts with 'loambrief: 1'")
     rest = (path for home, path in aside.items() if home not in cases)
     return Found(found, tuple(sorted(rest, key=lambda p: p.as_posix())))
+
+
+def _barred(place: str, output: Path | None) -> Path | None:
+    """The output, where it lies below the place; a place inside the output is meant."""
+    if output is None:
+        return None
+    root = Path(place)
+    while has_magic(str(root)):
+        root = root.parent
+    home = output.resolve()
+    above = root.resolve()
+    return home if home != above and home.is_relative_to(above) else None
 
 
 def _reached(place: str, gone: list[str], through: tuple[Path, ...]) -> Iterator[tuple[Path, bool]]:

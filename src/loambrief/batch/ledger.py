@@ -11,7 +11,7 @@ import contextlib
 import hashlib
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -19,7 +19,7 @@ from pathlib import Path
 
 from loambrief import __version__
 from loambrief.batch.figures import Figures
-from loambrief.batch.work import Input, Made, Options, Status
+from loambrief.batch.work import Input, Made, Status
 from loambrief.pipeline import tables_digest
 from loambrief.resources import PACKAGE, templates_dir
 
@@ -54,7 +54,7 @@ class Record:
     folder: str
     status: Status
     program: str
-    options: Options
+    options: Mapping[str, str | None]
     digest: str
     inputs: tuple[Input, ...]
     files: tuple[Written, ...]
@@ -66,7 +66,7 @@ class Record:
         data = {
             "case": self.case_id, "path": self.path, "client": self.client,
             "folder": self.folder, "status": self.status.value, "program": self.program,
-            "options": {**self.options.overrides(), "twins": list(self.options.twins)},
+            "options": dict(self.options),
             "digest": self.digest,
             "inputs": [[i.name, i.sha256] for i in self.inputs],
             "files": [[f.name, f.sha256, f.size, f.mtime_ns] for f in self.files],
@@ -78,11 +78,10 @@ class Record:
     @classmethod
     def from_data(cls, data: dict) -> Record:
         """The record of a line; TypeError, KeyError or ValueError if it is none."""
-        figures, options = data["figures"], dict(data["options"])
-        options["twins"] = tuple(map(str, options.get("twins", ())))
+        figures = data["figures"]
         return cls(
             str(data["case"]), str(data["path"]), str(data["client"]), str(data["folder"]),
-            Status(data["status"]), str(data["program"]), Options(**options),
+            Status(data["status"]), str(data["program"]), dict(data["options"]),
             str(data["digest"]), tuple(Input(str(n), str(s)) for n, s in data["inputs"]),
             tuple(_written(item) for item in data["files"]),
             Figures.from_json(figures) if figures is not None else None,

@@ -121,6 +121,7 @@ class Batch:
         self.progress = progress or Quiet()
         self.clock = clock
         self.result = Result(len(request.cases), damaged=store.ledger.damaged)
+        self.options = request.options.as_data()
         self._keys = [self._key(path) for path in request.cases]
         self._folders = {r.client: r.folder for r in store.ledger.records.values() if r.folder}
         self._ids: dict[str, int] = {}
@@ -167,7 +168,7 @@ class Batch:
             return True
         if self.request.force or record is None or not record.status.good:
             return False
-        if record.program != program_digest() or record.options != self.request.options:
+        if record.program != program_digest() or record.options != self.options:
             return False
         if not inputs_unchanged(record, self.request.cases[number].parent):
             return False
@@ -333,7 +334,7 @@ class Batch:
 
     def _record(self, outcome: Outcome, folder: str) -> Record:
         return Record(outcome.case_id, self._keys[outcome.number], outcome.client, folder,
-                      outcome.status, program_digest(), self.request.options, outcome.digest,
+                      outcome.status, program_digest(), self.options, outcome.digest,
                       outcome.inputs, (), outcome.figures, outcome.problems, outcome.warnings)
 
     def _note(self, outcome: Outcome) -> Outcome:

@@ -14,12 +14,14 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import lru_cache
 from pathlib import Path
 
 from loambrief.batch.figures import Figures, figures_of
 from loambrief.case.load import LoadedCase, load_bytes
 from loambrief.case.reader import read_bytes
 from loambrief.errors import CaseProblems, LoambriefError
+from loambrief.report.own_words import OwnWords, with_own_words
 
 
 class Stage(StrEnum):
@@ -48,21 +50,38 @@ class Status(StrEnum):
 class Options:
     """What every case of a run is made with; None: as the case says.
 
-    ``twins`` are the endings of the forms for screens: ``html``, ``txt``.
+    ``twins`` are the endings of the forms for screens: ``html``, ``txt``; ``words`` the files
+    of the user's own wording, checked.
     """
 
     units: str | None = None
     paper: str | None = None
     language: str | None = None
     twins: tuple[str, ...] = ()
+    words: tuple[tuple[str, bytes], ...] = field(default=(), repr=False)
 
     def overrides(self) -> dict[str, str | None]:
         return {"units": self.units, "paper": self.paper, "language": self.language}
+
+    def as_data(self) -> dict[str, str | None]:
+        """The options as the ledger remembers them."""
+        own = self.own_words()
+        return {**self.overrides(), "twins": " ".join(self.twins),
+                "words": own.sha256 if own else None}
+
+    def own_words(self) -> OwnWords | None:
+        """The user's own wording, kept ready in each process."""
+        return _own_words(self.words) if self.words else None
 
     @property
     def endings(self) -> tuple[str, ...]:
         """Endings of the files of a case."""
         return ("pdf", "json", *self.twins)
+
+
+@lru_cache(maxsize=2)
+def _own_words(files: tuple[tuple[str, bytes], ...]) -> OwnWords:
+    return OwnWords(files)
 
 
 @dataclass(frozen=True)
@@ -214,12 +233,14 @@ def make_one(task: Task) -> Outcome:
         loaded, inputs = read_case(task)
     if task.expected and loaded.sha256 != task.expected:
         raise LoambriefError("the case changed after it was checked; run the batch again")
-    advice = pipeline.advise(loaded)
-    content = dict(pipeline.render(advice, twins=task.options.twins).files())
-    warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
+    with with_own_words(task.options.own_words()):
+        advice = pipeline.advise(loaded)
+        content = dict(pipeline.render(advice, twins=task.options.twins).files())
+        warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
+        figures = figures_of(advice)
     return _outcome(task, Status.DONE, loaded, inputs, content=content,
                     files=tuple(made(name, data) for name, data in content.items()),
-                    figures=figures_of(advice), warnings=warnings)
+                    figures=figures, warnings=warnings)
 
 
 def made(name: str, data: bytes) -> Made:
