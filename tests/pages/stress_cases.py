@@ -49,12 +49,12 @@ def long_names(raw: dict) -> None:
         material["name"] = f"{UNBROKEN} {material['name']} {LONG}"[:199]
 
 
-def six_samples(raw: dict) -> None:
-    """Six soil samples of six places."""
+def three_samples(raw: dict) -> None:
+    """Three soil samples of three places."""
     first = raw["samples"][0]
-    first["area"] = "7 ac"
+    first["area"] = "14 ac"
     raw["samples"] = []
-    for number in range(1, 7):
+    for number in range(1, 4):
         sample = copy.deepcopy(first)
         sample["id"], sample["place"] = f"Z{number:02}", f"zone {number}"
         raw["samples"].append(sample)
@@ -77,7 +77,7 @@ def nothing(raw: dict) -> None:
 
 
 STRESS: dict[str, Callable[[dict], None]] = {
-    "long names": long_names, "six samples": six_samples, "one of each": one_of_each,
+    "long names": long_names, "three samples": three_samples, "one of each": one_of_each,
     "nothing": nothing,
 }
 

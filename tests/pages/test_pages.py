@@ -12,9 +12,7 @@ from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
 from loambrief.report.blocks import Paper
 
-
 EDITIONS = [(name, *edition) for name in CASES for edition in (("us", "letter"), ("si", "a4"))]
-EDITIONS += [("acid_corn_ohio", "us", "a4"), ("acid_corn_ohio", "si", "letter")]
 
 
 @pytest.mark.parametrize("name, units, paper", EDITIONS)
