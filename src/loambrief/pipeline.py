@@ -6,6 +6,7 @@ until every byte is made; files appear whole or not at all.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import os
 import secrets
@@ -22,7 +23,7 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.assess import Diagnosis, assess
-from loambrief.findings.model import say
+from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
 from loambrief.report.build import build_field
 from loambrief.report.changes_part import Changes, changes_blocks
@@ -93,7 +94,7 @@ def advise(loaded: LoadedCase) -> Advice:
     """Findings and plan of a loaded case, every calculation recorded."""
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
     with recording() as trace, with_guides(*own):
-        diagnosis = assess(loaded.case)
+        diagnosis = assess(loaded.case, [earlier.case for earlier in loaded.earlier])
         plan = make_plan(loaded.case, diagnosis.findings)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
@@ -338,6 +339,44 @@ def applicator_file(advice: Advice) -> Mapping[str, bytes]:
         if len(PdfReader(BytesIO(pdf)).pages) == 1:
             break
     return {f"{case.case.id}-spreading.pdf": pdf}
+
+
+def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
+    """The next case of a field, with the last plan to be completed.
+
+    Parameters
+    ----------
+    last : Path
+        Case file of the last visit.
+    path : Path
+        Where the new case will stand.
+    date : datetime.date or None
+        Date of the new case; today if None.
+
+    Returns
+    -------
+    str
+        YAML.
+    """
+    from loambrief.case.next_case import PlannedLine, next_case
+
+    loaded = load_case(last)
+    advice = advise(loaded)
+    writer = Writer(loaded.case.case.language, loaded.case.case.units, loaded.case.case.currency)
+    names = {m.id: m for m in loaded.case.materials}
+    lines = []
+    for action in advice.plan.actions:
+        if action.id not in advice.plan.budget.chosen or action.kind is NeedKind.MANAGE:
+            continue  # a habit has no date
+        material = names.get(action.material_id) if action.material_id else None
+        lines.append(PlannedLine(
+            action=writer.write(action.title)[:200], material=material and material.name,
+            material_id=action.material_id, kind=material and material.kind,
+            where=action.where or None,
+            rate=None if action.rate is None else f"{action.rate:g} {action.rate_unit}",
+            area=None if action.area_ac is None else f"{action.area_ac:g} ac",
+            cost=None if action.cost_total is None else round(action.cost_total, 2)))
+    return next_case(loaded, lines, path, date)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ TAKEN_IN = {  # codes of test_intake.py, test_yaml_edit.py and test_profiles.py
     "CASE060", "CASE061", "CASE062", "CASE063", "CASE064", "CASE065", "CASE066", "CASE067",
     "CASE068",
     "CASE069", "CASE070", "CASE071",  # tests/fieldsheet
+    "CASE073", "CASE074",  # tests/history
     "CASE049", "CASE123",  # test_boundary.py
     "CASE072",  # test_photos.py
 }

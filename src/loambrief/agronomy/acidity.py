@@ -232,6 +232,54 @@ def lime_product_rate(
     return Answer(requirement / share, details={"effective_pct_as_spread": 100.0 * share})
 
 
+@formula(unit="pH", source="own-arithmetic", locator="share of the requirement x wanted rise",
+         how="convention", valid={"applied": (0.0, 20.0), "months": (6.0, 60.0)})
+def expected_ph_change(
+    ph_before: float, target_ph: float, applied: float, required: float, months: float = 12.0
+) -> Answer:
+    """Rise of pH that the lime put on should have brought, by the table that set the rate.
+
+    Parameters
+    ----------
+    ph_before : float
+        Soil pH in water before liming [pH].
+    target_ph : float
+        pH the requirement was worked out for [pH].
+    applied : float
+        Lime put on, as pure, fine calcium carbonate [ton/ac].
+    required : float
+        Requirement of the table for that rise, same lime [ton/ac].
+    months : float
+        From spreading to the new sample [months].
+
+    Returns
+    -------
+    float
+        Rise [pH], at most to the target; ``details`` hold ``share``, applied over required.
+
+    Raises
+    ------
+    ImpossibleInput
+        No requirement, a target at or below the pH, or a negative amount.
+
+    Notes
+    -----
+    A lime table says how much lime brings the soil from its pH to the target in the depth it
+    was made for. Half of it is taken to bring half of the rise, which is nearly so in the
+    range of the tables. Lime not mixed in works far less deep; coarse lime takes two to three
+    years. Under six months the answer is flagged.
+
+    References
+    ----------
+    Arithmetic on the lime table.
+    """
+    not_negative(applied=applied, required=required)
+    if required == 0 or target_ph <= ph_before:
+        raise ImpossibleInput("there was no requirement to compare with")
+    share = applied / required
+    return Answer((target_ph - ph_before) * min(share, 1.0), details={"share": share})
+
+
 @formula(unit="ton/ac", source="ncdacs-lime-factor", locator="residual credit", how="memory",
          valid={"months": (0.0, 24.0)})
 def lime_credit(applied: float, months: float, organic_soil: bool = False) -> Answer:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
+from loambrief.agronomy.intervals import confidence
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -87,6 +89,48 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
     if field_pct < 0 or lab_pct < 0:
         raise ImpossibleInput("an error cannot be negative")
     return math.hypot(field_pct, lab_pct)
+
+
+@formula(unit="as given", source="iso-5725-6-1994",
+         locator="critical difference of two results, 1.96 x root of the summed variances",
+         how="memory", valid={"level": (0.5, 99.9)})
+def least_significant_change(
+    first_error: float, second_error: float, level: float = 95
+) -> Answer:
+    """Smallest difference of two results that is more than their noise.
+
+    Parameters
+    ----------
+    first_error, second_error : float
+        Standard error of each result, sampling and laboratory together [any one unit].
+    level : float
+        Confidence level [% or fraction].
+
+    Returns
+    -------
+    float
+        Difference that chance alone reaches in only 5 of 100 cases at 95 % [same unit];
+        ``details`` hold ``z``, the normal deviate.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative error, or no such level.
+
+    Notes
+    -----
+    z x root(e1 squared + e2 squared). With equal errors and 95 % it is 2.77 times one of them,
+    the repeatability limit (2.8 s). It holds for two results by one method; a change of
+    extractant, buffer or dilution is no noise, and no limit covers it.
+
+    References
+    ----------
+    iso-5725-6-1994.
+    """
+    if first_error < 0 or second_error < 0:
+        raise ImpossibleInput("an error cannot be negative")
+    z = NormalDist().inv_cdf(0.5 + confidence(level) / 2)
+    return Answer(z * math.hypot(first_error, second_error), details={"z": z})
 
 
 @formula(unit="as the test", source="miller-2015-alp", locator="spread between laboratories",

@@ -51,6 +51,7 @@ def cross_checks(case: CaseFile) -> Iterator[Fault]:
                         "one of no3-n, no3, kno3",
                         "The limits for feeding depend on the form; the lab report names it.",
                         at_key=True, needs=(("forage", i, "nitrate"),))
+    yield from _done(case)
     yield from _dates(case)
     yield from _yield_unit(case)
     if case.boundary is not None:
@@ -167,6 +168,20 @@ def _penetrometer(case: CaseFile) -> Iterator[Fault]:
                         "Write null where no reading was taken.", needs=(depths,))
 
 
+def _done(case: CaseFile) -> Iterator[Fault]:
+    """An action of the last advisory was done, or it was left out with the reason."""
+    for i, entry in enumerate(case.done):
+        did = [key for key in ("rate", "area", "date", "cost")
+               if getattr(entry, key) is not None]
+        if entry.not_done is None and entry.date is None:
+            yield Fault("CASE074", ("done", i), f"{show(entry.action)} without a date",
+                        "the date it was done, or not_done with the reason",
+                        "Fill in what was really put on; leave out nothing that was planned.")
+        elif entry.not_done is not None and did:
+            yield Fault("CASE074", ("done", i, "not_done"), f"not_done beside {', '.join(did)}",
+                        "one or the other")
+
+
 def _dates(case: CaseFile) -> Iterator[Fault]:
     today = case.case.date
     for path, what, date in _past_dates(case):
@@ -200,6 +215,9 @@ def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date]]:
         yield ("forage", i, "date"), "a forage test", forage.date
     for i, applied in enumerate(case.earlier_applications):
         yield ("earlier_applications", i, "date"), "an application", applied.date
+    for i, entry in enumerate(case.done):
+        if entry.date is not None:
+            yield ("done", i, "date"), "work", entry.date
     for i, material in enumerate(case.materials):
         for name in ("price", "freight", "spreading"):
             price = getattr(material, name)

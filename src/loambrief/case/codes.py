@@ -67,6 +67,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE070": "box of a field sheet that does not hold what it asks for",
         "CASE071": "field sheet and case that do not fit each other",
         "CASE072": "photo that cannot be printed",
+        "CASE073": "earlier case that does not belong to this one",
+        "CASE074": "action that is neither done nor left out",
         "CASE101": "soil pH and buffer pH do not fit each other",
         "CASE102": "cations and cation exchange capacity do not fit each other",
         "CASE103": "organic matter and texture do not fit each other",

@@ -11,6 +11,13 @@ from pydantic import ValidationError
 
 from loambrief.case.checks import cross_checks
 from loambrief.case.guide_file import LoadedGuide
+from loambrief.case.history import (
+    History,
+    count_done,
+    find_history,
+    read_history,
+    with_history,
+)
 from loambrief.case.normalise import to_house
 from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings
@@ -51,6 +58,8 @@ class LoadedCase:
         The consultant's own guide, if the case names one by file.
     photos : tuple of Photo
         In the order of ``case.photos``.
+    earlier : tuple of LoadedCase
+        Earlier cases of the field, oldest first.
     """
 
     case: CaseFile
@@ -62,6 +71,7 @@ class LoadedCase:
     files: tuple[ProfileFile, ...] = ()
     guides: tuple[LoadedGuide, ...] = ()
     photos: tuple[Photo, ...] = ()
+    earlier: tuple[LoadedCase, ...] = ()
 
 
 def load_case(
@@ -97,7 +107,7 @@ def load_case(
                       paper=paper, language=language)
 
 
-def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
+def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier: bool = False,
                **overrides: str | None) -> LoadedCase:
     """Check and convert a case that is already in memory; see :func:`load_case`.
 
@@ -109,6 +119,8 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
         Name used in problems.
     folder : Path or None
         Where the case stands; without it the case can name no profiles.
+    as_earlier : bool
+        As an earlier case of another one: without its own history and photos.
     **overrides
         ``units``, ``paper``, ``language``.
 
@@ -123,6 +135,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
     text = decode(raw, file)
     source, problems = read_text(text, file)
     photos: tuple[Photo | None, ...] = ()
+    history = History()
     resolved = resolve(source, folder)
     source = resolved.source
     problems += resolved.problems
@@ -135,7 +148,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
     if case is not None:
         case, converted = to_house(case)
         faults = [*converted, *cross_checks(case)]
-        if case.photos:
+        if case.history and not as_earlier:
+            history = read_history(case, folder, _load_earlier)
+            faults += history.faults
+            problems += history.problems
+        case = count_done(case)
+        if case.photos and not as_earlier:
             photos, unusable = load_photos(case.photos, folder)
             faults += unusable
     problems += source.problems(faults)
@@ -149,10 +167,40 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None,
     kept, accepted = _sort_out(case, found, source)
     whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
+             *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
              *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos))
     sha256 = digest(hashlib.sha256(raw).hexdigest(), files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos)
+                      files, resolved.guides, whole_photos, tuple(history.cases))
+
+
+def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
+    """A case with the earlier cases of its field that lie in a folder or below it.
+
+    Parameters
+    ----------
+    loaded : LoadedCase
+    folder : Path
+        Files that are no sound cases, of other fields or not earlier are passed over.
+
+    Returns
+    -------
+    LoadedCase
+
+    Raises
+    ------
+    OSError
+        The folder is not there.
+    CaseProblems
+        Two earlier cases of one date.
+    """
+    found = find_history(loaded, folder, lambda path: _load_earlier(
+        read_bytes(path), str(path), path.parent))
+    return with_history(loaded, found)
+
+
+def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:
+    return load_bytes(raw, file, folder=folder, as_earlier=True)
 
 
 def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:

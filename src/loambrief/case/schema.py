@@ -446,6 +446,31 @@ class Targets(Part):
     reason: q.Text
 
 
+class Planned(Part):
+    """What the last advisory asked for; amounts as they were printed then."""
+
+    rate: q.Rate | None = None
+    area: q.Area | None = None
+    cost: q.number(0, 1_000_000_000, "an amount") | None = None
+
+
+class Done(Part):
+    """What became of an action of the last advisory: done so, or not done and why."""
+
+    action: q.Name
+    material: q.Name | None = None
+    kind: q.choice(MATERIAL_KINDS) | None = None
+    where: q.Name | None = None
+    planned: Planned | None = None
+    rate: q.Rate | None = None
+    area: q.Area | None = None
+    date: q.Date | None = None
+    cost: q.number(0, 1_000_000_000, "an amount") | None = None
+    analysis: Analysis | None = None
+    not_done: q.Text | None = None
+    note: q.Text | None = None
+
+
 class Accepted(Part):
     """A warning the adviser has looked at and stands by, with the reason (it is printed)."""
 
@@ -497,6 +522,8 @@ class CaseFile(Part):
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
+    history: Annotated[list[q.Name], Field(max_length=20)] = []
+    done: Annotated[list[Done], Field(max_length=100)] = []
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
     notes: list[q.Text] = []

@@ -21,6 +21,8 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
 @click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
               help="Instead of the case's own.")
+@click.option("--history", type=PATH, metavar="DIR",
+              help="Also compare with the earlier cases of the field in this folder.")
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
@@ -31,8 +33,9 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
-           paper: str | None, language: str | None, ics: bool, applicator_sheet: bool,
-           html: bool, text: bool, templates: Path | None, as_json: bool, quiet: bool) -> None:
+           paper: str | None, language: str | None, history: Path | None, ics: bool,
+           applicator_sheet: bool, html: bool, text: bool, templates: Path | None, as_json: bool,
+           quiet: bool) -> None:
     """Make the advisory of each case: a PDF and its data.
 
     \b
@@ -42,6 +45,7 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --html --text
       loambrief advise north.yaml south.yaml --together spring-2027
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --language es --units si
+      loambrief advise sample_inputs/history_beans_michigan/case.yaml --history sample_inputs
     """
     from loambrief import pipeline
     from loambrief.report.own_words import with_own_words
@@ -51,7 +55,7 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
         raise click.UsageError("--together takes a plain name, without a folder")
     twins = [ending for ending, wanted in (("html", html), ("txt", text)) if wanted]
     with with_own_words(words):
-        advices = _advices(cases, units=units, paper=paper, language=language)
+        advices = _advices(cases, history, units=units, paper=paper, language=language)
         files: dict[str, bytes] = {}
         for advice in advices:
             made = {} if together else dict(pipeline.render(advice, twins=twins).files())
@@ -83,15 +87,16 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
             click.echo(f"wrote {path}")
 
 
-def _advices(cases: tuple[Path, ...], **overrides: str | None) -> list:
+def _advices(cases: tuple[Path, ...], history: Path | None, **overrides: str | None) -> list:
     """Advice on every case, or the problems of all of them at once."""
     from loambrief import pipeline
-    from loambrief.case.load import load_case
+    from loambrief.case.load import load_case, with_earlier
 
     loaded, problems = [], []
     for path in cases:
         try:
-            loaded.append(load_case(path, **overrides))
+            one = load_case(path, **overrides)
+            loaded.append(one if history is None else with_earlier(one, history))
         except CaseProblems as error:
             problems += error.problems
     if problems:

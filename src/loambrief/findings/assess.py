@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
@@ -18,6 +19,7 @@ from loambrief.findings import (
     stratification,
     weeds,
 )
+from loambrief.findings.history_done import Review, review
 from loambrief.findings.model import Confidence, Finding, Missing
 
 TOPICS = {
@@ -44,6 +46,8 @@ class Diagnosis:
 
     findings: tuple[Finding, ...]
     missing: tuple[Missing, ...]
+    history: Review | None = None
+    """Against earlier cases of the field; None without any."""
 
     def by_topic(self, topic: str) -> tuple[Finding, ...]:
         return tuple(f for f in self.findings if f.topic == topic)
@@ -56,8 +60,8 @@ class Diagnosis:
         return tuple(limiting[:count])
 
 
-def assess(case: CaseFile) -> Diagnosis:
-    """Run every topic on a case.
+def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
+    """Run every topic on a case, and look back on earlier cases of the field.
 
     Findings come in topic order, then as the topic gives them; ids are unique. Run it
     inside :func:`loambrief.agronomy.registry.recording` to keep the calculations.
@@ -72,4 +76,4 @@ def assess(case: CaseFile) -> Diagnosis:
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
-    return Diagnosis(tuple(findings), tuple(missing))
+    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier))

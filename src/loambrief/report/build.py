@@ -24,6 +24,7 @@ from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
 from loambrief.report.evidence import findings_section, missing_section
 from loambrief.report.glossary import with_glossary
+from loambrief.report.history_part import history_section
 from loambrief.report.page_text import page_words
 from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import pictures
@@ -76,6 +77,7 @@ def build_field(
     blocks += photo_section(context)
     blocks += plan_section(context, drawn.season, drawn.money)
     blocks += avoid_section(context)
+    blocks += history_section(context)
     blocks += missing_section(context)
     blocks += followup_section(context)
     blocks += cautions_section(context)

@@ -11,6 +11,7 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, Message
+from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
 
 SCHEMA_VERSION = 1
@@ -101,6 +102,7 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        "history": plain(history_data(diagnosis.history, write)),
     }
 
 

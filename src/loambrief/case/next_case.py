@@ -1,0 +1,221 @@
+"""The next case of a field, pre-filled from the last one.
+
+What stays true is kept: people, field, zones, products. What has to be found out anew is
+left out, so that "loambrief check" asks for it: measurements, prices, the price dates, the
+budget. The last plan becomes ``done:``, each line to be completed with what really happened.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import posixpath
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loambrief.case.load import LoadedCase
+from loambrief.case.names import crops, fold
+from loambrief.case.reader import read_text
+from loambrief.case.schema import Analysis, CaseFile, FieldInfo, Material
+from loambrief.case.yaml_edit import Tree, Value, emit, tree_of
+from loambrief.errors import ImpossibleInput
+from loambrief.units import Quantity
+
+PERENNIAL = ("alfalfa", "grass forage", "fruit")
+"""Crop groups that are there again the year after."""
+_NAME = re.compile(r"[^A-Za-z0-9._-]+")
+KEPT_HEADER = ("valid_until", "purpose")
+"""Keys of the case that belong to the visit, and are left out."""
+PRICES = ("price", "freight", "spreading")
+
+
+@dataclass(frozen=True)
+class PlannedLine:
+    """One action of the last plan, as the next case lists it.
+
+    Amounts are texts as in a case ("2 ton/ac"); None where there is none.
+    """
+
+    action: str
+    material: str | None = None
+    material_id: str | None = None
+    kind: str | None = None
+    where: str | None = None
+    rate: str | None = None
+    area: str | None = None
+    cost: float | None = None
+
+
+def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
+              date: dt.date | None = None) -> str:
+    """Text of the next case.
+
+    Parameters
+    ----------
+    last : LoadedCase
+    plan : sequence of PlannedLine
+        What the last advisory asked for.
+    path : Path
+        Where the new case will stand; paths in it are relative to its folder.
+    date : datetime.date or None
+        Date of the new case; today if None.
+
+    Returns
+    -------
+    str
+        YAML, with a remark at everything to be filled in.
+
+    Raises
+    ------
+    ImpossibleInput
+        The date is not after the last case's.
+    """
+    date = date or dt.date.today()
+    if date <= last.case.case.date:
+        raise ImpossibleInput(f"the next case is of {date}, not after {last.case.case.date}; "
+                              "give its date with --date")
+    source, _ = read_text(last.source_text, last.file)
+    data: Mapping = source.data if isinstance(source.data, dict) else {}
+    old = Path(last.file).parent
+    tree: dict[str, Tree] = {"loambrief": Value("1", plain=True),
+                             "case": _header(last.case, data["case"], date)}
+    for part in ("client", "farm"):
+        tree[part] = _moved(data[part], old, path.parent)
+    tree["field"] = _field(last.case, data["field"])
+    tree["adviser"] = _moved(data["adviser"], old, path.parent)
+    for key in ("boundary", "guide", "lime_table", "targets"):
+        if key in data:
+            tree[key] = _moved(data[key], old, path.parent)
+    tree["history"] = [Value(name) for name in _history(last, data, old, path.parent)]
+    tree["done"] = [_done(line, last.case) for line in plan]
+    tree["samples"] = [_zone(sample) for sample in data.get("samples") or []]
+    if "materials" in data:
+        tree["materials"] = _materials(data["materials"], old, path.parent)
+    if data.get("earlier_applications"):
+        tree["earlier_applications"] = tree_of(data["earlier_applications"])
+    return _text(tree, last)
+
+
+def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
+    name = _NAME.sub("-", case.field.id or case.field.name).strip("-._").lower() or "field"
+    kept = {k: v for k, v in tree_of(data).items() if k not in KEPT_HEADER}  # type: ignore
+    return {**kept, "id": Value(f"{name}-{date:%Y-%m}"[:64]), "date": Value(date.isoformat())}
+
+
+def _field(case: CaseFile, data: Mapping) -> Tree:
+    """The field without what hangs on the season; the crop that was to follow."""
+    gone = ("previous_crop", "following_crop", "yield_goal", "dates", "stage", "seasonal_et")
+    kept: dict[str, Tree] = {k: v for k, v in tree_of(data).items() if k not in gone}  # type: ignore
+    row = crops().get(fold(case.field.crop))
+    if case.field.following_crop:
+        kept["crop"] = Value(case.field.following_crop, comment="was to follow; is it there?")
+    elif row is None or row["group"] not in PERENNIAL:
+        kept.pop("crop", None)
+    kept["previous_crop"] = Value(case.field.crop)
+    return {k: kept[k] for k in FieldInfo.model_fields if k in kept}
+
+
+def _moved(data: object, old: Path, new: Path) -> Tree:
+    """A part as it is; the file it names, seen from the new folder."""
+    if isinstance(data, Mapping) and "file" in data:
+        return {"file": Value(_path(str(data["file"]), old, new))}
+    if isinstance(data, str) and data.lower().endswith((".yaml", ".yml", ".toml")):
+        return Value(_path(data, old, new))
+    return tree_of(data)
+
+
+def _path(name: str, old: Path, new: Path) -> str:
+    moved = os.path.relpath((old / name).resolve(), new.resolve())
+    return posixpath.normpath(moved.replace(os.sep, "/"))
+
+
+def _history(last: LoadedCase, data: Mapping, old: Path, new: Path) -> list[str]:
+    named = [_path(str(name), old, new) for name in data.get("history") or []]
+    return [*named, _path(Path(last.file).name, old, new)]
+
+
+def _done(line: PlannedLine, case: CaseFile) -> Tree:
+    """A line to be completed: the date, or why it was not done."""
+    made: dict[str, Tree] = {"action": Value(line.action)}
+    for key in ("material", "kind", "where"):
+        value = getattr(line, key)
+        if value:
+            made[key] = Value(value)
+    planned: dict[str, Tree] = {k: Value(getattr(line, k)) for k in ("rate", "area")
+                                if getattr(line, k)}
+    if line.cost is not None:
+        planned["cost"] = Value(f"{line.cost:g}", plain=True)
+    if planned:
+        made["planned"] = planned
+    made["date"] = Value("null", plain=True,
+                         comment="fill in date, rate, area and cost, or not_done: <why>")
+    material = next((m for m in case.materials if m.id == line.material_id), None)
+    if material is not None and material.analysis is not None and line.rate:
+        made["analysis"] = _analysis(material)
+    return made
+
+
+def _analysis(material: Material) -> Tree:
+    found: dict[str, Tree] = {}
+    for name in Analysis.model_fields:
+        value = getattr(material.analysis, name)
+        if isinstance(value, Quantity):
+            found[name] = Value(value.typed)
+        elif value and name in ("passing", "metals"):
+            found[name] = {key: Value(q.typed) for key, q in value.items()}
+    return found
+
+
+def _zone(sample: object) -> Tree:
+    """Name, place, area and texture of a zone; everything else is to be taken anew."""
+    kept = {k: v for k, v in sample.items()  # type: ignore[union-attr]
+            if k in ("id", "place", "area", "texture")}
+    return tree_of(kept)
+
+
+def _materials(data: object, old: Path, new: Path) -> Tree:
+    if isinstance(data, Mapping):
+        return _moved(data, old, new)
+    made: list[Tree] = []
+    for entry in data if isinstance(data, list) else []:
+        if "file" in entry:
+            made.append(_moved(entry, old, new))
+            continue
+        tree = tree_of(entry)
+        for key in PRICES:
+            if isinstance(entry.get(key), Mapping):
+                tree[key] = _asked(entry[key])  # type: ignore[index]
+        made.append(tree)
+    return made
+
+
+def _asked(price: Mapping) -> Tree:
+    """A price to be asked for again: its unit stays."""
+    was = f"was {price.get('amount')} on {price.get('date')}; ask again"
+    return {"per": Value(str(price.get("per")), comment=was)}
+
+
+def _text(tree: Mapping[str, Tree], last: LoadedCase) -> str:
+    head = [
+        f"# Next case of {json.dumps(last.case.field.name, ensure_ascii=False)[1:-1]}, after "
+        f"{last.case.case.id} of {last.case.case.date}.",
+        "# Kept: people, field, zones, products. To be filled in anew: crop and yield goal,",
+        "# samples, readings, prices with their dates, and what became of the last plan.",
+        '# "loambrief check" lists all of it; "loambrief intake" takes lab files and field sheets.',
+    ]
+    remarks = {
+        "history": "# Earlier cases of this field, for trends.",
+        "done": "# The last plan. Say of each line when it was done and how much went on, or why "
+                "it\n# was not done. Nothing here is taken as done until it has a date.",
+        "samples": "# Zones of the last visit: fill in date, cores, lab, methods and slices.",
+        "materials": "# Products of the last visit: ask for the prices again, with their dates.",
+    }
+    lines = list(head)
+    for key, value in tree.items():
+        if isinstance(value, dict | list) and not value:
+            continue
+        lines += ["" if key != "loambrief" else None, remarks.get(key), *emit({key: value})]
+    return "\n".join(line for line in lines if line is not None) + "\n"

@@ -1,0 +1,286 @@
+"""What changed since the last visit: differences against their noise, trends, plan against
+deeds. A sentence is only said where the two readings may be compared."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loambrief.case.schema import Done
+from loambrief.findings.history import Reading, Series, Verdict
+from loambrief.findings.history_done import Expectation, Review
+from loambrief.findings.model import say
+from loambrief.report.blocks import (
+    Block,
+    Bullets,
+    Column,
+    Figure,
+    Heading,
+    Paragraph,
+    Row,
+    RowKind,
+    Span,
+    Style,
+    Table,
+    Text,
+)
+from loambrief.report.chart_text import describe
+from loambrief.report.context import Context
+from loambrief.report.links import calculation_links
+from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, has_data
+
+DIGITS = {"ph": 1, "organic_matter": 1, "phosphorus": 0, "potassium": 0, "calcium": 0, "ec": 1,
+          "resistance": 0, "brix": 1}
+SI_DIGITS = {"resistance": 2}
+SOURCES = ("iso-5725-6-1994", "miller-2015-alp", "warrick-1998-variation", "welch-1947")
+MOST_PANELS = 9
+"""Of one chart; more do not fit a page with their words."""
+
+
+def history_section(context: Context) -> list[Block]:
+    """Nothing without earlier cases and without a list of what was done."""
+    review = context.diagnosis.history
+    if review is None:
+        return []
+    word = _word(context)
+    last = review.cases[-1].case.date if review.cases else None
+    title = word("heading", date=last) if last else word("heading_done")
+    blocks: list[Block] = [Heading(1, title, anchor="history")]
+    if review.cases:
+        blocks.append(Paragraph(word("intro", dates=[
+            context.writer.day(c.case.date) for c in review.cases], **_counts(review))))
+        blocks += _changes(context, review)
+    blocks += _deeds(context, review)
+    blocks += [Figure(spec) for spec in _charts(context, review)]
+    return blocks
+
+
+def _word(context: Context):
+    def word(name: str, /, **params: object) -> str:
+        return context.write(say(f"history.{name}", **params))
+
+    return word
+
+
+def _counts(review: Review) -> dict[str, int]:
+    verdicts = [s.change.verdict for s in review.series if s.change]
+    return {"compared": sum(v is not Verdict.UNKNOWN for v in verdicts),
+            "more": verdicts.count(Verdict.MORE), "unknown": verdicts.count(Verdict.UNKNOWN)}
+
+
+def _digits(context: Context, series: Series) -> int:
+    own = SI_DIGITS if context.system == "si" else {}
+    return own.get(series.quantity, DIGITS[series.quantity])
+
+
+def _amount(context: Context, series: Series, value: float) -> str:
+    digits = _digits(context, series)
+    if series.unit in ("pH", "Brix"):
+        return context.writer.figures(value, digits)
+    return context.writer.quantity(value, series.unit, digits)
+
+
+def _reading(context: Context, series: Series, reading: Reading) -> str:
+    return (reading.censor or "") + _amount(context, series, reading.value)
+
+
+def _name(context: Context, series: Series) -> str:
+    return context.write(say("history.quantity", name=series.quantity))
+
+
+def _full_name(context: Context, series: Series) -> str:
+    """Quantity and layer, or the one depth of a cone reading."""
+    layer = context.writer.place(series.layer)
+    if series.ends_in and series.ends_in[0] == series.ends_in[1]:
+        layer = context.writer.quantity(series.ends_in[0], "in", 0)
+    return ", ".join(part for part in (_name(context, series), layer) if part)
+
+
+def _changes(context: Context, review: Review) -> list[Block]:
+    """One row for each quantity and layer, grouped by zone."""
+    word = _word(context)
+    rows: list[Row] = []
+    group = None
+    for series in review.series:
+        change = series.change
+        if change is None:
+            continue
+        visits = (series.where, change.before.date, change.after.date)
+        if visits != group:
+            group = visits
+            rows.append(Row((word("group", where=series.where, before=change.before.date,
+                                  after=change.after.date),), RowKind.GROUP))
+        verdict: list[Span] = [Span(word(f"verdict_{change.verdict.value}"),
+                                    bold=change.verdict is Verdict.MORE)]
+        if change.reason is not None:
+            verdict.append(Span(f": {context.write(change.reason)}"))
+        rows.append(Row((
+            _full_name(context, series),
+            _reading(context, series, change.before), _reading(context, series, change.after),
+            _signed(context, series, change.difference),
+            "–" if change.limit is None else _amount(context, series, change.limit),
+            tuple(verdict),
+        )))
+    if not rows:
+        return [Paragraph(word("no_pairs"))]
+    columns = (Column(word("column_what")), Column(word("column_before"), "right"),
+               Column(word("column_now"), "right"), Column(word("column_change"), "right"),
+               Column(word("column_noise"), "right"), Column(word("column_verdict")))
+    note: Text = (Span(word("noise_note")), Span(" "), *context.sources.cite(SOURCES))
+    return [Table(columns, tuple(rows), caption=word("changes_caption"), note=note,
+                  row_headers=True)]
+
+
+def _signed(context: Context, series: Series, difference: float | None) -> str:
+    if difference is None:
+        return "–"
+    text = _amount(context, series, difference)
+    rounded = round(difference, 6)
+    return f"+{text}" if rounded > 0 else text
+
+
+# Charts -----------------------------------------------------------------------------------
+
+
+def _charts(context: Context, review: Review) -> list[TrendSpec]:
+    """One chart for each zone, one for the field's own readings."""
+    places: dict[str, list[Series]] = {}
+    for series in review.series:
+        field_wide = series.quantity in ("resistance", "brix")
+        places.setdefault("" if field_wide else series.where, []).append(series)
+    specs = []
+    for place, listed in places.items():
+        panels = tuple(_panel(context, s) for s in listed[:MOST_PANELS])
+        spec = TrendSpec(
+            title=_chart_title(context, place, listed), words=context.chart_words,
+            subtitle="" if specs else _word(context)("chart_sub"), panels=panels)
+        if has_data(spec):
+            specs.append(replace(spec, alt=describe(spec, context.write)))
+    return specs
+
+
+def _chart_title(context: Context, place: str, listed: list[Series]) -> str:
+    word = _word(context)
+    moved = [context.write(say("history.quantity_in_sentence", name=s.quantity)) for s in listed
+             if s.change and s.change.verdict is Verdict.MORE]
+    moved = list(dict.fromkeys(moved))
+    return word("chart_title", place=place or context.case.field.name, moved=moved)
+
+
+def _panel(context: Context, series: Series) -> TrendPanel:
+    from loambrief.report import numbers
+
+    unit = "" if series.unit == "pH" else series.unit
+
+    def shown(value: float | None) -> float | None:
+        return None if value is None else numbers.shown(value, series.unit, context.system)[0]
+
+    name = "" if not unit else numbers.shown(1.0, series.unit, context.system)[1]
+    return TrendPanel(_full_name(context, series), name, tuple(
+        TrendPoint(r.date, shown(r.value), _method(context, r.method), shown(r.low), shown(r.high),
+                   r.censor)
+        for r in series.readings), _digits(context, series))
+
+
+def _method(context: Context, method: str) -> str:
+    return "; ".join(context.writer.term(part) for part in method.split("; ") if part)
+
+
+# Plan and deeds ---------------------------------------------------------------------------
+
+
+def _deeds(context: Context, review: Review) -> list[Block]:
+    """Planned against done, the money, and whether the soil answered."""
+    if not review.done:
+        return []
+    word = _word(context)
+    rows = [Row(_deed(context, d)) for d in review.done]
+    planned = sum(d.planned.cost for d in review.done if d.planned and d.planned.cost is not None)
+    spent = sum(d.cost for d in review.done if d.cost is not None)
+    rows.append(Row((word("total"), context.money(planned), context.money(spent), "", ""),
+                    RowKind.TOTAL))
+    columns = (Column(word("column_action")), Column(word("column_planned"), "right"),
+               Column(word("column_done"), "right"), Column(word("column_when")),
+               Column(word("column_remark")))
+    blocks: list[Block] = [
+        Heading(2, word("heading_deeds"), anchor="history-done"),
+        Table(columns, tuple(rows), caption=word("deeds_caption"), note=word("deeds_note",
+              unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
+    ]
+    if review.expectations:
+        blocks.append(Bullets(tuple(_expectation(context, e) for e in review.expectations)))
+        blocks.append(Paragraph(word("expectation_note"), Style.NOTE))
+    return blocks
+
+
+def _deed(context: Context, done: Done) -> tuple[Text, ...]:
+    word = _word(context)
+    where = [context.writer.place(done.where)] if done.where else []
+    about = [x for x in (done.material, *where) if x]
+    what: Text = (Span(done.action, bold=True), *((Span(f"\n{'; '.join(about)}", small=True),)
+                                                  if about else ()))
+    planned = done.planned
+    asked = _lines(context, planned.rate, planned.area, planned.cost) if planned else "–"
+    if done.not_done is not None:
+        return (what, asked, (Span(word("not_done"), bold=True),), "–", done.not_done)
+    remark = [done.note] if done.note else []
+    if planned and planned.rate and done.rate and planned.rate.plain and done.rate.plain:
+        share = 100.0 * done.rate.value / planned.rate.value
+        if abs(share - 100.0) >= 0.5:
+            remark.insert(0, word("share", share=share))
+    return (what, asked, _lines(context, done.rate, done.area, done.cost),
+            context.writer.day(done.date, "medium") if done.date else "–", " ".join(remark))
+
+
+def _lines(context: Context, rate, area, cost: float | None) -> str:
+    parts = []
+    if rate is not None:
+        tons = "ton" in rate.typed or "t/ha" in rate.typed
+        value, unit = (rate.value / 2000.0, "ton/ac") if tons else (rate.value, "lb/ac")
+        parts.append(context.writer.quantity(value, unit))
+    if area is not None:
+        parts.append(context.writer.quantity(area.value, "ac"))
+    if cost is not None:
+        parts.append(context.money(cost))
+    return "\n".join(parts) or "–"
+
+
+def _expectation(context: Context, one: Expectation) -> Text:
+    word = _word(context)
+    if one.verdict == "unknown":
+        return word("expect_unknown", where=one.where, reason=one.reason)
+    said = word(f"expect_{one.verdict}", where=one.where, expected=one.expected,
+                measured=one.measured, limit=one.limit, early=one.early)
+    return (Span(said), Span(" "), *calculation_links(one.results))
+
+
+def history_data(review: Review | None, write) -> dict | None:
+    """The same as data; None without earlier cases."""
+    if review is None:
+        return None
+    return {
+        "cases": [{"case_id": c.case.id, "date": c.case.date.isoformat()} for c in review.cases],
+        "series": [{
+            "quantity": s.quantity, "where": s.where, "layer": s.layer, "unit": s.unit,
+            "readings": [{"date": r.date.isoformat(), "value": r.value, "censor": r.censor,
+                          "method": r.method, "case_id": r.case_id, "standard_error": r.error}
+                         for r in s.readings],
+            "change": None if s.change is None else {
+                "from": s.change.before.date.isoformat(), "to": s.change.after.date.isoformat(),
+                "difference": s.change.difference,
+                "least_significant_change": s.change.limit, "verdict": s.change.verdict.value,
+                "reason": None if s.change.reason is None else write(s.change.reason),
+            },
+        } for s in review.series],
+        "done": [{
+            "action": d.action, "material": d.material, "where": d.where,
+            "planned_rate": d.planned and d.planned.rate and d.planned.rate.typed,
+            "planned_cost": d.planned and d.planned.cost,
+            "rate": d.rate and d.rate.typed, "area": d.area and d.area.typed,
+            "date": d.date and d.date.isoformat(), "cost": d.cost, "not_done": d.not_done,
+        } for d in review.done],
+        "expectations": [{
+            "where": e.where, "quantity": "ph", "expected": e.expected, "measured": e.measured,
+            "least_significant_change": e.limit, "verdict": e.verdict,
+            "reason": None if e.reason is None else write(e.reason),
+        } for e in review.expectations],
+    }
