@@ -33,6 +33,7 @@ TOP, BOTTOM = 70.0, 58.0
 TOUCH = 0.8
 """Ink of two texts may share this much both ways [pt]: rounding, accents."""
 LOOSE = 0.4
+BLANK = 0.01
 HEADINGS = frozenset(("H1", "H2", "H3", "H4", "H5", "H6", "Caption"))
 SHORT_ROW = 90.0
 """A table row lower than this must not be split over pages [pt]."""
@@ -98,7 +99,11 @@ def check(data: bytes, *, smallest: float = SMALLEST) -> list[Flaw]:
     list of Flaw
         By page.
     """
-    pages = read(data)
+    flaws = _flaws(data, read(data, words=False), smallest)
+    return flaws and _flaws(data, read(data), smallest)  # words are slow, and only for a report
+
+
+def _flaws(data: bytes, pages: list[Page], smallest: float) -> list[Flaw]:
     flaws: list[Flaw] = []
     for page in pages:
         last = page is pages[-1]
@@ -113,20 +118,21 @@ def check(data: bytes, *, smallest: float = SMALLEST) -> list[Flaw]:
 # Reading ----------------------------------------------------------------------------------
 
 
-def read(data: bytes) -> list[Page]:
-    """The pages of a PDF with what is drawn on them."""
+def read(data: bytes, words: bool = True) -> list[Page]:
+    """The pages of a PDF with what is drawn on them; ``words``: also what the texts say."""
     document = pdfium.PdfDocument(data)
     pages = []
     for number, sheet in enumerate(document, start=1):
         page = Page(number, *sheet.get_size())
-        texts = sheet.get_textpage()
+        texts = sheet.get_textpage() if words else None
         for item in sheet.get_objects(max_depth=8):
             if item.type in (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH):
                 piece = _piece(item, texts)
                 if piece is not None:
                     page.pieces.append(piece)
         pages.append(page)
-        texts.close()
+        if texts is not None:
+            texts.close()
         sheet.close()
     document.close()
     return pages
@@ -138,9 +144,9 @@ def _piece(item, texts) -> Piece | None:
     clip = _clip(item.raw)
     if item.type == raw.FPDF_PAGEOBJ_PATH:
         return Piece("path", box, tag, clip=clip, number=number)
-    text = _text(item.raw, texts.raw)
-    if not text.strip():
-        return None
+    if box[2] - box[0] < BLANK or box[3] - box[1] < BLANK:
+        return None  # spaces
+    text = _text(item.raw, texts.raw) if texts is not None else ""
     size = ctypes.c_float()
     raw.FPDFTextObj_GetFontSize(item.raw, ctypes.byref(size))
     matrix = item.get_matrix()
@@ -224,7 +230,8 @@ def overlapping(page: Page) -> Iterator[Flaw]:
     live: list[Piece] = []
     for piece in ordered:
         x0, y0, x1, y1 = piece.box
-        live = [o for o in live if o.box[2] > x0 + TOUCH]
+        if live and min(o.box[2] for o in live) <= x0 + TOUCH:
+            live = [o for o in live if o.box[2] > x0 + TOUCH]
         for other in live:
             if min(y1, other.box[3]) - max(y0, other.box[1]) > TOUCH and (
                     min(x1, other.box[2]) - x0 > TOUCH):
