@@ -19,6 +19,7 @@ from loambrief.case.load import load_bytes, load_case
 from loambrief.errors import CaseProblems, ImpossibleInput
 from loambrief.findings.history import Verdict, all_series
 from loambrief.findings.history_done import review
+from loambrief.report.blocks import plain as plain_text
 
 FOLDER = Path(__file__).parents[2] / "sample_inputs" / "history_beans_michigan"
 
@@ -291,6 +292,29 @@ def test_the_advisory_says_it(loaded):
     report, _ = pipeline._paper(pipeline.advise(spanish))
     words = " ".join(_words(report.model.blocks))
     assert "Qué cambió desde" in words and "0-18 cm" in words and "Más que el ruido" in words
+
+
+def test_what_was_seen_is_printed_and_no_longer_missing(visits, loaded):
+    """ensures that residue cover and water table of a visit are said, and not asked for again."""
+    from loambrief.case.schema import Observations
+    from loambrief.findings import salinity
+
+    utah = FOLDER.parent / "saline_alfalfa_utah" / "case.yaml"
+    text = utah.read_text().replace("drainage: moderately drained", "drainage: poorly drained")
+    plain = load_bytes(text.encode(), "u.yaml", folder=utah.parent)
+    keys = {m.what.key for m in salinity.assess(plain.case).missing}
+    assert "salinity.missing_water_table" in keys
+    seen = Observations.model_validate(
+        {"date": "2026-05-14", "residue_cover": "45 %", "water_table": "> 40 in"})
+    case = plain.case.model_copy(update={"observations": seen})
+    assert "salinity.missing_water_table" not in {
+        m.what.key for m in salinity.assess(case).missing}
+    ours = replace(loaded, case=loaded.case.model_copy(update={"observations": seen}))
+    report, _ = pipeline._paper(pipeline.advise(ours))
+    words = " ".join(_words(report.model.blocks)).replace("\u00a0", " ")
+    assert "residue covers 45% of the ground; no water table down to 40 in." in words
+    summary = report.model.blocks[0]
+    assert any("of 12 readings changed" in plain_text(note) for note in summary.notes)
 
 
 def _words(blocks):

@@ -63,7 +63,8 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
         found.append(Missing(say("salinity.missing_deep_salt", where=state.label, top_in=deepest,
                                  bottom_in=ROOT_DEPTH_IN),
                              say("salinity.missing_deep_salt_means", top_in=deepest), "salinity"))
-    if salty and case.field.drainage in POOR_DRAINAGE:
+    seen = case.observations and case.observations.water_table
+    if salty and case.field.drainage in POOR_DRAINAGE and not seen:
         found.append(Missing(say("salinity.missing_water_table", where=state.label),
                              say("salinity.missing_water_table_means",
                                  drainage=case.field.drainage), "salinity"))

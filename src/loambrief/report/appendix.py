@@ -21,6 +21,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
+from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
 from loambrief.tables import reference
@@ -143,9 +144,9 @@ def sources_section(context: Context) -> list[Block]:
 
 def _warning(context: Context, problem: Problem) -> str:
     """An accepted warning: what was found, or what its code means where the wording of
-    problems, which is English, is not the reader's."""
-    english = context.writer.tongue.folder == "en"
-    told = problem.found if english else context.term(CODES[problem.code])
+    problems is not the reader's: it is English, in the units of the house."""
+    same = context.writer.tongue.folder == "en" and context.system == "us"
+    told = problem.found if same else context.term(CODES[problem.code])
     return f"{problem.code} {problem.field}: {told}"
 
 
@@ -157,9 +158,10 @@ def record_section(context: Context) -> list[Block]:
     blocks.append(Paragraph(word("completeness", missing=len(context.diagnosis.missing),
                                  samples=len(case.samples))))
     blocks.append(Paragraph(word("governing", governing=context.governing)))
-    if case.notes:
+    seen = seen_line(context)
+    if case.notes or seen:
         blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
-        blocks += [Paragraph(note) for note in case.notes]
+        blocks += [Paragraph(note) for note in (*case.notes, seen) if note]
     if context.loaded.accepted:
         blocks += [
             Heading(2, word("heading_accepted"), anchor="accepted"),

@@ -54,6 +54,27 @@ def history_section(context: Context) -> list[Block]:
     return blocks
 
 
+def history_line(context: Context) -> Text:
+    """For page 1: how much changed, and where it stands; empty without earlier cases."""
+    review = context.diagnosis.history
+    if review is None or not review.cases:
+        return ""
+    word = _word(context)
+    return (word("page_one", date=review.cases[-1].case.date, **_counts(review)), " ",
+            Span(word("page_one_link"), link="#history"))
+
+
+def seen_line(context: Context) -> str:
+    """What was seen at the visit, in one sentence; empty if nothing is stated."""
+    seen = context.case.observations
+    if seen is None or (seen.residue_cover is None and seen.water_table is None):
+        return ""
+    table = seen.water_table
+    return _word(context)("seen", date=seen.date,
+                          residue=seen.residue_cover and seen.residue_cover.value,
+                          water=table and table.value, deeper=bool(table and table.censor))
+
+
 def _word(context: Context):
     def word(name: str, /, **params: object) -> str:
         return context.write(say(f"history.{name}", **params))

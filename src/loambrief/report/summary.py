@@ -7,6 +7,7 @@ from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, NeedKind
 from loambrief.report.blocks import Fact, Span, Text
 from loambrief.report.context import LB_PER_TON, Context
+from loambrief.report.history_part import history_line
 from loambrief.report.links import anchor, telephone
 from loambrief.report.naming import brief, first_clause, first_sentence
 from loambrief.report.parts import FirstAction, LimitLine, Summary
@@ -43,6 +44,9 @@ def summary(context: Context) -> Summary:
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing")))
+    look_back = history_line(context)
+    if look_back:
+        notes.append(look_back)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer"))
