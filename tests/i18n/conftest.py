@@ -1,10 +1,8 @@
 """Samples, advised once per unit system, and written in any language."""
 
-import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
-
-import pytest
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
@@ -14,17 +12,15 @@ NAMES = ("acid_corn_ohio", "saline_alfalfa_utah", "vegetables_new_jersey")
 
 
 @cache
-def advised(name, language="es", **settings):
-    """Advice on a sample in a language."""
-    return pipeline.advise(load_case(SAMPLES / name / "case.yaml", language=language, **settings))
+def _advice(name, units):
+    return pipeline.advise(load_case(SAMPLES / name / "case.yaml", units=units))
 
 
 @cache
-def data(name, language="es", **settings):
-    """The advisory of a sample as data."""
-    return json.loads(pipeline.render(advised(name, language, **settings)).data)
-
-
-@pytest.fixture(params=NAMES)
-def sample(request):
-    return request.param
+def advised(name, language="es", units="us", paper="letter"):
+    """Advice on a sample, to be written in a language and on a paper."""
+    advice = _advice(name, units)
+    case = advice.loaded.case
+    header = case.case.model_copy(update={"language": language, "paper": paper})
+    return replace(advice, loaded=replace(advice.loaded,
+                                          case=case.model_copy(update={"case": header})))
