@@ -7,7 +7,7 @@ import re
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
-from loambrief.charts.outlines import outline
+from loambrief.charts.outlines import Outline, outline
 from loambrief.render.compose import clean
 from loambrief.render.flowables import Flowable
 from loambrief.render.lines import fill, number, text_width
@@ -144,6 +144,7 @@ def _band(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) 
     canvas.restoreState()
 
 
+WATERMARK = "watermark"
 WATERMARK_GREY, WATERMARK_LINE = 0.8, 0.9
 """Shade and thickness [pt] of the outlines: a copier keeps them, and text on them is read."""
 
@@ -154,23 +155,27 @@ def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
     Opaque lines, no transparency; shapes instead of letters, so that neither a search nor a
     reader's voice meets them.
     """
-    shape = outline(re.split("[:,]", word)[0].strip())
+    if not canvas.hasForm(WATERMARK):  # drawn once, shown on each page
+        canvas.beginForm(WATERMARK, 0, 0, look.width, look.height)
+        _outlines(canvas, outline(re.split("[:,]", word)[0].strip()), look)
+        canvas.endForm()
+    with canvas.artifact("Pagination", "Watermark"):
+        canvas.doForm(WATERMARK)
+
+
+def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
     across = math.hypot(look.text_width, look.text_height)
     size = min(0.8 * across / shape.width, 0.25 * look.text_height / shape.height)
-    canvas.saveState()
-    with canvas.artifact("Pagination", "Watermark"):
-        canvas.translate(look.width / 2, look.height / 2)
-        canvas.rotate(math.degrees(math.atan2(look.text_height, look.text_width)))
-        canvas.setStrokeGray(WATERMARK_GREY)
-        canvas.setLineWidth(WATERMARK_LINE)
-        path = canvas.beginPath()
-        draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo,
-                "close": path.close}
-        middle = (shape.width / 2, shape.height / 2)
-        for kind, points in shape.steps:
-            draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))
-        canvas.drawPath(path, stroke=1, fill=0)
-    canvas.restoreState()
+    canvas.translate(look.width / 2, look.height / 2)
+    canvas.rotate(math.degrees(math.atan2(look.text_height, look.text_width)))
+    canvas.setStrokeGray(WATERMARK_GREY)
+    canvas.setLineWidth(WATERMARK_LINE)
+    path = canvas.beginPath()
+    draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo, "close": path.close}
+    middle = (shape.width / 2, shape.height / 2)
+    for kind, points in shape.steps:
+        draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))
+    canvas.drawPath(path, stroke=1, fill=0)
 
 
 def document_number(model: ReportModel) -> str:
