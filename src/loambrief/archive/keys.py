@@ -155,10 +155,12 @@ def open_token(token: Token, pin: str, chain: Sequence[Path] = ()):
     except ImportError:
         raise KeyFault("a key on a token needs the package python-pkcs11: "
                        "pip install 'loambrief[pkcs11]'") from None
+    from pyhanko.config.pkcs11 import TokenCriteria
     from pyhanko.sign.pkcs11 import PKCS11Signer, open_pkcs11_session
 
     try:
-        session = open_pkcs11_session(str(token.module), token_label=token.token, user_pin=pin)
+        session = open_pkcs11_session(str(token.module), user_pin=pin,
+                                      token_criteria=TokenCriteria(label=token.token))
         signer = PKCS11Signer(session, cert_label=token.certificate,
                               key_label=token.key or token.certificate,
                               ca_chain=[c for file in chain for c in load_certificates(file)])

@@ -33,7 +33,7 @@ from loambrief.archive.changes import changes_after, changes_before
 from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
 from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
-from loambrief.archive.pdf_parts import attachments, open_pdf, sha256
+from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.archive.verify_pdfa import archival_faults
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
@@ -234,6 +234,8 @@ def _one(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature,
                  "word.", name)
     _coverage(seen, signature, status.coverage)
     _changes(seen, reader, signature)
+    if name == ADVISER_FIELD:
+        _named(seen, reader, signature)
 
 
 def _list(seen: _Look, signature: EmbeddedPdfSignature, moment: dt.datetime | None, level: str,
@@ -378,6 +380,17 @@ def _changes(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature
         seen.say("changes", GOOD, f"Added since, and allowed: {after.allowed}.", name)
     else:
         seen.say("changes", GOOD, "Nothing was changed since.", name)
+
+
+def _named(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature) -> None:
+    """Whether the certificate and the advisory name the same adviser."""
+    author = str(look(reader.trailer_view, "/Info", "/Author") or "")
+    signer = str(signature.signer_cert.subject.native.get("common_name", ""))
+    if author.casefold().split() == signer.casefold().split():
+        seen.say("named", GOOD, f"The advisory names {author!r} as its adviser, too.", ADVISER_FIELD)
+    else:
+        seen.say("named", UNKNOWN, f"The advisory names {author!r} as its adviser, the certificate "
+                 f"{signer!r}.", ADVISER_FIELD)
 
 
 def _whole(seen: _Look, reader: PdfFileReader, found: list[EmbeddedPdfSignature]) -> None:

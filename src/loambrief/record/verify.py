@@ -120,8 +120,9 @@ def _again(found: Inspection, data: bytes) -> Fact:
     same = made == found.attached[found.stated["file"]]
     kept = ("the advice is the same, but the pages differ" if same else "the advice differs")
     if differ:
-        return fact(State.UNKNOWN, f"The attached case was rendered with another program "
-                    f"({differ}); {kept if not same else 'the advice is the same'}.")
+        told = "the advice is the same" if same else "the advice differs"
+        return fact(State.UNKNOWN, f"The file was made with another program ({differ}); rendered "
+                    f"again with this one, {told}.")
     return fact(State.BAD, f"The attached case does not give this advisory: {kept}.")
 
 
@@ -185,8 +186,9 @@ def _record(found: Inspection, data: bytes, find: FindDigest | None) -> Fact:
     entry = None
     for end in (len(data), *reversed(found.ends)):
         entry = find(hashlib.sha256(data[:end]).hexdigest())
-        if entry is not None:
+        if entry is not None and entry.number is not None:
             break
+        entry = None
     number, revision = found.stated.get("number"), found.stated.get("revision")
     if entry is None:
         return Fact("record", State.BAD, "The archive does not know this advisory.")

@@ -1,0 +1,281 @@
+"""From case to verified signature: the commands, the attached case, the record."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+import sign_samples as samples
+from click.testing import CliRunner
+
+from loambrief import pipeline
+from loambrief.archive.facts import Fact, Inspection, State, bottom_line
+from loambrief.archive.sign import Role, sign
+from loambrief.archive.store import Entry, Store
+from loambrief.archive.verify_pdf import inspect
+from loambrief.case.load import load_case
+from loambrief.cli import main
+from loambrief.record import verify as verifying
+from loambrief.record.issue import issue
+from loambrief.report.blocks import DocumentStatus
+
+ROOT = Path(__file__).parents[2]
+CASE = ROOT / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+ENV = {"SIGN_P": samples.PASSPHRASE}
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments], env=ENV)
+
+
+@pytest.fixture(scope="module")
+def work(tmp_path_factory):
+    """A folder with an archive, an issued advisory of a sample, keys and certificates."""
+    folder = tmp_path_factory.mktemp("work")
+    with Store.create(folder / "records", clock=lambda: samples.NOW) as store:
+        made = issue(CASE, store)
+    for name, content in made.files.items():
+        (folder / name).write_bytes(content)
+    for name, holder in (("adviser", samples.adviser()), ("client", samples.client())):
+        (folder / f"{name}.p12").write_bytes(holder.packed())
+        (folder / f"{name}.p12").chmod(0o600)
+        (folder / f"{name}.pem").write_bytes(holder.pem)
+    (folder / "issued.pdf").write_bytes(made.files[f"{made.number}-r1.pdf"])
+    done = run("sign", folder / "issued.pdf", "--key", folder / "adviser.p12",
+               "--passphrase-env", "SIGN_P", "-o", folder / "signed.pdf")
+    assert done.exit_code == 0 and "PAdES B-B" in done.output, done.output
+    return folder
+
+
+def test_signed_verified_and_known_to_the_record(work):
+    """ensures that an issued sample, signed by both, is good in every respect.
+
+    poppler's pdfsig is the second witness that both signatures hold.
+    """
+    both = work / "both.pdf"
+    done = run("sign", work / "signed.pdf", "--as", "client", "--key", work / "client.p12",
+               "--passphrase-env", "SIGN_P", "-o", both, "--json")
+    assert json.loads(done.output) == {"file": str(both), "as": "client", "level": "B-B",
+                                       "asked": "B-B", "shortfalls": []}
+    done = run("verify", both, "--trust", work / "adviser.pem", "--trust", work / "client.pem",
+               "--archive", work / "records", "--json")
+    (verdict,) = json.loads(done.output)
+    assert verdict["good"] and done.exit_code == 0, verdict["sentence"]
+    facts = {(f["id"], f["about"]): f for f in verdict["facts"]}
+    assert facts["again", ""]["state"] == "good" and "byte for byte" in facts["again", ""]["text"]
+    assert facts["record", ""]["state"] == "good"
+    assert facts["archival", ""]["state"] == "good"
+    assert facts["named", "Adviser"]["state"] == "not known"  # another name on the certificate
+    assert [s["field"] for s in verdict["signatures"]] == ["Adviser", "Client"]
+    assert all(s["trial"] for s in verdict["signatures"])
+    assert "trial certificate" in facts["signer", "Adviser"]["text"]
+    shown = subprocess.run(["pdfsig", "-nocert", both], capture_output=True, text=True)
+    assert shown.stdout.count("Signature is Valid") == 2
+    assert "Total document signed" in shown.stdout
+
+
+def test_the_printed_answer(work):
+    """ensures that people read the bottom line first, and what nobody could know is said."""
+    done = run("verify", work / "signed.pdf", "--no-render")
+    assert done.exit_code == 1
+    first = done.output.splitlines()[0]
+    assert "Not shown to be good: nothing says that the signer is" in first
+    assert "Adviser: R. Fennimore, for trial; B-B; says 20" in done.output
+    assert " ? " in done.output and "BAD" not in done.output
+    quiet = run("verify", work / "signed.pdf", "--no-render", "-q", "--trust", work / "adviser.pem")
+    assert quiet.exit_code == 0 and quiet.output.count("\n") == 1
+
+
+def test_an_archive_that_does_not_know_the_file(work, tmp_path):
+    """ensures that a file that was never entered is bad, however well it is signed."""
+    with Store.create(tmp_path / "other", clock=lambda: samples.NOW):
+        pass
+    done = run("verify", work / "signed.pdf", "--no-render", "--trust", work / "adviser.pem",
+               "--archive", tmp_path / "other")
+    assert done.exit_code == 1 and "does not know this advisory" in done.output
+
+
+def test_what_is_not_signed(work, tmp_path):
+    """ensures that drafts, doubles and wrong orders are refused, and nothing is written."""
+    draft = tmp_path / "draft.pdf"
+    draft.write_bytes(samples.small("draft"))
+    out = tmp_path / "out.pdf"
+    key = ("--key", work / "adviser.p12", "--passphrase-env", "SIGN_P", "-o", out)
+    for arguments, words in (
+        ((draft, *key), "this is a draft"),
+        ((work / "signed.pdf", *key), "the adviser has signed already"),
+        ((work / "issued.pdf", "--as", "client", *key), "the adviser has not signed yet"),
+        ((CASE, *key), "not a PDF"),
+    ):
+        done = run("sign", *arguments)
+        assert done.exit_code == 1 and words in done.output, done.output
+        assert not out.exists()
+    done = run("sign", draft, "--trial", *key)
+    assert done.exit_code == 0
+    verdict = run("verify", out, "--trust", work / "adviser.pem", "--no-render")
+    assert verdict.exit_code == 1 and "not an issued advisory but a draft" in verdict.output
+    again = run("sign", draft, "--trial", *key)
+    assert again.exit_code == 2 and "never overwritten" in again.output
+
+
+def test_a_damaged_file_is_not_signed_by_the_client(work, tmp_path):
+    """ensures that the client's key is not used on a file whose first signature is broken."""
+    data = bytearray((work / "signed.pdf").read_bytes())
+    data[5000] ^= 1
+    path = tmp_path / "broken.pdf"
+    path.write_bytes(data)
+    done = run("sign", path, "--as", "client", "--key", work / "client.p12", "--passphrase-env",
+               "SIGN_P", "-o", tmp_path / "out.pdf")
+    assert done.exit_code == 1 and "is not signed" in done.output
+    assert not (tmp_path / "out.pdf").exists()
+
+
+def test_a_level_that_is_not_reached_ends_in_one(work, tmp_path):
+    """ensures that a shortfall is printed and shown in the exit code, and the file is kept."""
+    config = tmp_path / "signing.toml"
+    config.write_text('[signing]\nlevel = "B-T"\ntimestamp_url = "http://127.0.0.1:9/"\n',
+                      encoding="utf-8")
+    out = tmp_path / "out.pdf"
+    done = run("sign", work / "issued.pdf", "--key", work / "adviser.p12", "--config", config,
+               "--passphrase-env", "SIGN_P", "-o", out)
+    assert done.exit_code == 1 and out.exists()
+    assert "PAdES B-B" in done.output and "B-T not reached" in done.output
+
+
+# The attached case, rendered again ------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def found(work):
+    """Facts of the signed sample, and its bytes."""
+    data = (work / "signed.pdf").read_bytes()
+    return inspect(data, [samples.adviser().der], now=samples.LATER, archival=False), data
+
+
+def again(found, data, monkeypatch, pdf=None, made=None, **stated):
+    """The fact about rendering again, with a given outcome of rendering."""
+    seen = replace(found, stated={**found.stated, **stated})
+    if pdf is not None:
+        monkeypatch.setattr(verifying, "render_again", lambda seen: (pdf, made))
+    return verifying._again(seen, data)
+
+
+def test_rendering_again_gives_the_same_bytes(found):
+    """ensures that case and data in the file are enough to make the file again."""
+    seen, data = found
+    pdf, made = verifying.render_again(seen)
+    assert data.startswith(pdf) and made == seen.attached[seen.stated["file"]]
+
+
+@pytest.mark.parametrize("pages,advice,stated,state,words", [
+    ("same", "same", {}, State.GOOD, "byte for byte"),
+    ("other", "same", {}, State.BAD, "the pages differ"),
+    ("other", "other", {}, State.BAD, "the advice differs"),
+    ("cut", "same", {}, State.BAD, "the pages differ"),
+    ("other", "same", {"revision": 2}, State.UNKNOWN, "what changed"),
+    ("other", "same", {"loambrief_version": "0.0.9"}, State.UNKNOWN, "version 0.0.9"),
+    ("other", "other", {"tables_sha256": "0"}, State.UNKNOWN, "other tables"),
+    ("other", "same", {"made_with": {"reportlab": "3.0"}}, State.UNKNOWN, "matplotlib None"),
+    ("same", "same", {"loambrief_version": "0.0.9"}, State.GOOD, "byte for byte"),
+])
+def test_what_rendering_again_shows(found, monkeypatch, pages, advice, stated, state, words):
+    """ensures that another program is an excuse, and the same program is none."""
+    seen, data = found
+    issued = data[:seen.ends[0]]
+    pdf = {"same": issued, "other": b"%PDF-1.7 other", "cut": issued[:-7]}[pages]
+    made = seen.attached[seen.stated["file"]] if advice == "same" else b"{}"
+    fact = again(seen, data, monkeypatch, pdf, made, **stated)
+    assert fact.state is state and words in fact.text, fact.text
+
+
+def test_a_case_that_cannot_be_rendered(found, monkeypatch):
+    """ensures that an attached case with problems is bad, unless another version made it."""
+    seen, data = found
+    broken = replace(seen, attached={**seen.attached, "case.yaml": b"case: {}\n"})
+    assert again(broken, data, monkeypatch).state is State.BAD
+    assert again(broken, data, monkeypatch, loambrief_version="9").state is State.UNKNOWN
+    escape = replace(seen, attached={**seen.attached, "x": b"a"},
+                     described={**seen.described, "x": "../../../etc/x"})
+    fact = again(escape, data, monkeypatch)
+    assert fact.state is State.BAD and "leads out" in fact.text
+
+
+def test_a_bad_file_is_not_rendered(found, monkeypatch):
+    """ensures that the case of a file that does not hold is left alone."""
+    seen, data = found
+    worse = replace(seen, facts=(*seen.facts, Fact("bytes", State.BAD, "x")))
+    monkeypatch.setattr(verifying, "render_again", None)
+    assert verifying._again(worse, data).state is State.UNKNOWN
+
+
+def test_profiles_travel_along(tmp_path, keys_folder):
+    """ensures that a case put together from files is digested and rendered again with them."""
+    import yaml
+
+    raw = yaml.safe_load(CASE.read_text(encoding="utf-8"))
+    folder = tmp_path / "case"
+    (tmp_path / "profiles").mkdir()
+    folder.mkdir()
+    adviser = raw.pop("adviser")
+    (tmp_path / "profiles" / "me.yaml").write_text(
+        yaml.safe_dump(adviser, sort_keys=False, allow_unicode=True), encoding="utf-8")
+    raw["adviser"] = {"file": "../profiles/me.yaml"}
+    (folder / "case.yaml").write_text(
+        "\ufeff" + yaml.safe_dump(raw, sort_keys=False, allow_unicode=True), encoding="utf-8")
+    advice = pipeline.advise(load_case(folder / "case.yaml", units="si", paper="a4"))
+    made = pipeline.render(advice, status=DocumentStatus.ISSUED, number="X-1", revision=1)
+    signer = samples.opened(samples.adviser(), keys_folder)
+    signed = sign(made.pdf, signer, Role.ADVISER, now=samples.NOW).content
+    seen = inspect(signed, [samples.adviser().der], now=samples.LATER, archival=False)
+    assert seen.state("data") is State.GOOD
+    pdf, _ = verifying.render_again(seen)
+    # the attached text has no byte-order mark, so its digest, printed on the page, is another
+    assert pdf != made.pdf and len(pdf) > 100_000
+
+
+# The record -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("number,revision,status,state,words", [
+    ("RF-2026-0007", 1, "issued", State.GOOD, "line 4 of the log"),
+    ("RF-2026-0007", 1, "superseded", State.BAD, "which is superseded"),
+    ("RF-2026-0007", 1, "withdrawn", State.BAD, "which is withdrawn"),
+    ("RF-2026-0008", 1, "issued", State.BAD, "the file says RF-2026-0007"),
+    (None, None, "", State.BAD, "does not know"),
+])
+def test_what_the_record_says(signed, issued, number, revision, status, state, words):
+    """ensures that the issued file inside a signed one is found, and its standing told."""
+    import hashlib
+
+    entry = Entry(hashlib.sha256(issued).hexdigest(), "a.pdf", "pdf", 4, "2026-10-20T09:30:00Z",
+                  "issue", "0" * 64, number, revision, status)
+    seen = inspect(signed, now=samples.LATER, archival=False)
+    fact = verifying._record(seen, signed, lambda digest: entry if digest == entry.sha256 else None)
+    assert fact.state is state and words in fact.text
+
+
+# The bottom line ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("facts,state,words", [
+    ([], State.UNKNOWN, "nothing was checked"),
+    ([("signed", State.GOOD)], State.GOOD, "Good."),
+    ([("signed", State.GOOD), ("again", State.UNKNOWN)], State.GOOD, "Not known: again."),
+    ([("signed", State.GOOD), ("signer", State.UNKNOWN)], State.UNKNOWN, "Not shown"),
+    ([("signed", State.GOOD), ("again", State.BAD), ("bytes", State.BAD)], State.BAD, "1 more"),
+    ([("signed", State.GOOD), ("record", State.NONE)], State.GOOD, "Good."),
+])
+def test_the_bottom_line_follows_from_the_facts(facts, state, words):
+    """ensures that one bad fact is enough, and a needed unknown one keeps a file from good."""
+    found, sentence = bottom_line([Fact(name, s, f"The {name}.") for name, s in facts])
+    assert found is state and words in sentence
+
+
+def test_unread_files_have_no_more_facts(tmp_path):
+    """ensures that a file that cannot be read is judged by that alone."""
+    verdict = verifying.verify(b"rubbish", "x", now=samples.NOW)
+    assert not verdict.good and [f.id for f in verdict.inspection.facts] == ["readable"]
+    assert Inspection(()).state("bytes") is State.NONE
