@@ -12,7 +12,9 @@ import signal
 import sys
 import time
 from pathlib import Path
+from unittest.mock import patch
 
+from loambrief.batch import run as run_module
 from loambrief.batch.figures import Due, Figures, LabTest, Limit
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
@@ -84,10 +86,16 @@ def _act(do: str, path: Path) -> None:
         os.kill(os.getpid(), signal.SIGKILL)
 
 
-def run(cases, output: Path, *, workers: int = 2, **more):
-    """A month's run over made-up cases."""
+def fake_pool(workers: int, function=fake_work) -> Pool:
+    """Workers that need no part of the program that draws."""
+    return Pool(workers, function, warm="")
+
+
+def run(cases, output: Path, *, workers: int = 2, program: str = "same", **more):
+    """A month's run over made-up cases, by a program of that digest."""
     request = Request(tuple(cases), output, **more)
-    return run_month(request, workers=workers, executor=lambda n: Pool(n, fake_work))
+    with patch.object(run_module, "program_digest", lambda: program):
+        return run_month(request, workers=workers, executor=fake_pool)
 
 
 if __name__ == "__main__":  # a run that other processes interrupt

@@ -4,9 +4,8 @@ import os
 import time
 
 import pytest
-from batch_fakes import fake_work, write_case
+from batch_fakes import fake_pool, fake_work, write_case
 
-from loambrief.batch.pool import Pool
 from loambrief.batch.work import Stage, Status, Task, work
 
 
@@ -34,7 +33,7 @@ def big_work(task):
 @pytest.mark.parametrize("workers", [1, 2])
 def test_all_tasks_are_done(tmp_path, workers):
     """ensures that every task has one outcome, with its content."""
-    with Pool(workers, fake_work) as pool:
+    with fake_pool(workers) as pool:
         done = outcomes(pool, tasks(tmp_path, [""] * 7))
     assert sorted(done) == list(range(7))
     assert all(o.status is Status.DONE and o.content for o in done.values())
@@ -42,14 +41,14 @@ def test_all_tasks_are_done(tmp_path, workers):
 
 def test_a_killed_worker_costs_nothing_the_first_time(tmp_path):
     """ensures that the case of a worker that died is tried again, and only that one."""
-    with Pool(2, fake_work) as pool:
+    with fake_pool(2) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", "kill once", "", ""]))
     assert [done[n].status for n in range(4)] == [Status.DONE] * 4
 
 
 def test_a_case_that_kills_workers_fails_alone(tmp_path):
     """ensures that a worker dying twice on a case fails that case, with the reason."""
-    with Pool(1, fake_work) as pool:
+    with fake_pool(1) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", "kill", ""]))
     assert [done[n].status for n in range(3)] == [Status.DONE, Status.FAILED, Status.DONE]
     assert "SIGKILL" in done[1].problems[0] and "2 times" in done[1].problems[0]
@@ -58,7 +57,7 @@ def test_a_case_that_kills_workers_fails_alone(tmp_path):
 def test_a_case_over_its_time_is_really_stopped(tmp_path):
     """ensures that a 60 s case is given up at its limit, its process gone, the rest made."""
     started = time.monotonic()
-    with Pool(2, fake_work) as pool:
+    with fake_pool(2) as pool:
         seen, pids = {}, set()
         for outcome in pool.run(tasks(tmp_path, ["sleep", "", ""], limit=0.7)):
             seen[outcome.number] = outcome
@@ -73,7 +72,7 @@ def test_a_case_over_its_time_is_really_stopped(tmp_path):
 
 def test_an_unforeseen_error_is_an_outcome(tmp_path):
     """ensures that even an error the work does not catch fails one case, with its name."""
-    with Pool(1, wrong_work) as pool:
+    with fake_pool(1, wrong_work) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", ""]))
     assert all(o.status is Status.FAILED for o in done.values())
     assert "ValueError: not meant to be" in done[0].problems[0]
@@ -81,7 +80,7 @@ def test_an_unforeseen_error_is_an_outcome(tmp_path):
 
 def test_large_answers_come_through(tmp_path):
     """ensures that answers larger than a pipe's buffer arrive whole."""
-    with Pool(2, big_work) as pool:
+    with fake_pool(2, big_work) as pool:
         done = outcomes(pool, tasks(tmp_path, [""] * 3))
     assert all(len(o.content["x"]) == 3_000_000 for o in done.values())
 
@@ -95,14 +94,14 @@ def test_tasks_are_drawn_as_needed(tmp_path):
             drawn.append(task.number)
             yield task
 
-    with Pool(2, fake_work) as pool:
+    with fake_pool(2) as pool:
         for done, _ in enumerate(pool.run(source()), 1):
             assert len(drawn) <= done + 2 * 2
 
 
 def test_stop_finishes_what_runs(tmp_path):
     """ensures that nothing new is started, and what runs is handed over."""
-    with Pool(2, fake_work) as pool:
+    with fake_pool(2) as pool:
         got = []
         for outcome in pool.run(tasks(tmp_path, ["slow"] * 10)):
             got.append(outcome)
@@ -113,7 +112,7 @@ def test_stop_finishes_what_runs(tmp_path):
 def test_stop_now_gives_up_what_runs(tmp_path):
     """ensures that a second request ends a long case at once, without an outcome."""
     started = time.monotonic()
-    with Pool(2, fake_work) as pool:
+    with fake_pool(2) as pool:
         got = []
         for outcome in pool.run(tasks(tmp_path, ["", "sleep", ""])):
             got.append(outcome.number)

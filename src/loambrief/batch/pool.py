@@ -14,6 +14,7 @@ import signal
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing.connection import Connection, wait
 from typing import Protocol
 
@@ -66,13 +67,16 @@ class Pool:
         At least 1. A worker is started when there is work for it.
     function : callable
         Of a task, gives an outcome; at the top level of a module.
+    warm : str
+        Module with a function ``up`` that a worker calls before its first task; "": none.
     """
 
-    def __init__(self, workers: int, function: Callable[[Task], Outcome] = work):
+    def __init__(self, workers: int, function: Callable[[Task], Outcome] = work,
+                 warm: str = "loambrief.batch.warm"):
         if workers < 1:
             raise ValueError(f"{workers} workers; at least 1")
-        self.size, self.function = workers, function
-        self._context = _start_method()
+        self.size, self.function, self.warm = workers, function, warm
+        self._context = _start_method(warm)
         self._workers: list[_Worker] = []
         self._again: list[tuple[Task, int]] = []
         self._stopped = self._now = False
@@ -142,7 +146,8 @@ class Pool:
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        process = self._context.Process(target=_serve, args=(theirs, self.function), daemon=True)
+        process = self._context.Process(target=_serve,
+                                        args=(theirs, self.function, self.warm), daemon=True)
         with _one_thread():
             process.start()
         theirs.close()
@@ -236,11 +241,11 @@ def _how(code: int | None) -> str:
     return f"exit code {code}"
 
 
-def _start_method():
+def _start_method(warm: str):
     """A clean server that has the program loaded and forks workers; else fresh processes."""
     if "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(["loambrief.batch.warm"])
+        context.set_forkserver_preload(["loambrief.batch.work", *filter(None, (warm,))])
         return context
     return multiprocessing.get_context("spawn")
 
@@ -257,12 +262,11 @@ def _one_thread() -> Iterator[None]:
             os.environ.pop(name, None)
 
 
-def _serve(pipe: Connection, function: Callable[[Task], Outcome]) -> None:
+def _serve(pipe: Connection, function: Callable[[Task], Outcome], warm: str) -> None:
     """A worker's life: task in, outcome out, until there is None or nobody left."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the run, which ends us in order
-    from loambrief.batch import warm
-
-    warm.up()
+    if warm:
+        import_module(warm).up()
     try:
         pipe.send(_READY)
         while (task := pipe.recv()) is not None:
