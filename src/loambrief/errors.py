@@ -18,6 +18,7 @@
     ├── RecordRefused         exit 1: what was asked would spoil the record
     ├── FolderBusy            another batch is at work in the output folder
     ├── NotOurs               a file that no batch made stands where one would be written
+    ├── ClusterFault          a cluster or its shared storage cannot be used, or was lost
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
@@ -94,6 +95,10 @@ class FolderBusy(LoambriefError):
 
 class NotOurs(LoambriefError):
     """A file that no batch made, or that was changed since, stands in the way."""
+
+
+class ClusterFault(LoambriefError):
+    """A cluster cannot be reached, is not of this program, or was lost while it worked."""
 
 
 class CaseProblems(LoambriefError):

@@ -73,7 +73,7 @@ def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History
     found = History()
     for i, name in enumerate(case.history):
         path = ("history", i)
-        target = _target(folder, name)
+        target = earlier_file(folder, name)
         if isinstance(target, str):
             found.faults.append(Fault("CASE073", path, show(name), target,
                                       "Earlier cases elsewhere: loambrief advise --history DIR"))
@@ -99,7 +99,7 @@ def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History
     return found
 
 
-def _target(folder: Path | None, name: str) -> Path | str:
+def earlier_file(folder: Path | None, name: str) -> Path | str:
     """The file a name means, or what is wanted instead."""
     if folder is None:
         return "no file: this case was not read from a folder"
