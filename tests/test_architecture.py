@@ -20,7 +20,7 @@ LAYERS = (  # highest first; a module imports only from lower lines
     ("findings",),
     ("agronomy", "case"),
     ("tables",),
-    ("units",),
+    ("colours", "units"),
     ("resources",),
     ("errors",),
 )
@@ -40,6 +40,9 @@ ONLY_IN = {
     "openpyxl": ("case/intake_read.py", "batch/summary.py"),
     "click": ("cli/",),
     "rich": ("cli/", "batch/"),
+    "dask": ("batch/cluster.py", "batch/chunk.py"),
+    "distributed": ("batch/cluster.py", "batch/chunk.py"),
+    "fsspec": ("batch/exchange.py",),
 }
 MODULES = sorted(ROOT.rglob("*.py"))
 

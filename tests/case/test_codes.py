@@ -19,6 +19,7 @@ TAKEN_IN = {  # codes of test_intake.py, test_yaml_edit.py and test_profiles.py
     "CASE073", "CASE074",  # tests/history
     "CASE049", "CASE123",  # test_boundary.py
     "CASE072",  # test_photos.py
+    "CASE075", "CASE076",  # test_brand.py
 }
 
 

@@ -6,7 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from loambrief.charts.theme import channels, contrast, lightness, theme
+from loambrief.charts.theme import lightness, theme
+from loambrief.colours import channels, contrast
 
 
 def test_contrast_reference():

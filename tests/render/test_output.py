@@ -177,7 +177,7 @@ def test_ink_stays_inside_the_margins(advisory):
 
 def test_copies_in_grey_keep_their_contrast():
     """ensures that text and status boxes differ in lightness from what is behind them."""
-    from loambrief.charts.theme import contrast
+    from loambrief.colours import contrast
 
     colours = look().colours
     hexes = {k: "#" + v.hexval()[2:].upper() for k, v in colours.items()}

@@ -69,6 +69,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE072": "photo that cannot be printed",
         "CASE073": "earlier case that does not belong to this one",
         "CASE074": "action that is neither done nor left out",
+        "CASE075": "colour that cannot be read on the page",
+        "CASE076": "logo that cannot be printed",
         "CASE101": "soil pH and buffer pH do not fit each other",
         "CASE102": "cations and cation exchange capacity do not fit each other",
         "CASE103": "organic matter and texture do not fit each other",

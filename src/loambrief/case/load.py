@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from loambrief.case.brand import Brand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import (
@@ -60,6 +61,8 @@ class LoadedCase:
         In the order of ``case.photos``.
     earlier : tuple of LoadedCase
         Earlier cases of the field, oldest first.
+    brand : Brand or None
+        Logo and accent, the client's before the adviser's.
     """
 
     case: CaseFile
@@ -72,6 +75,7 @@ class LoadedCase:
     guides: tuple[LoadedGuide, ...] = ()
     photos: tuple[Photo, ...] = ()
     earlier: tuple[LoadedCase, ...] = ()
+    brand: Brand | None = None
 
 
 def load_case(
@@ -135,6 +139,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     text = decode(raw, file)
     source, problems = read_text(text, file)
     photos: tuple[Photo | None, ...] = ()
+    brand: Brand | None = None
     history = History()
     resolved = resolve(source, folder)
     source = resolved.source
@@ -156,6 +161,9 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
         if case.photos and not as_earlier:
             photos, unusable = load_photos(case.photos, folder)
             faults += unusable
+        if not as_earlier:
+            brand, unusable = load_brand(case, folder)
+            faults += unusable
     problems += source.problems(faults)
     found = source.problems(warnings(case, source.data)) if case is not None and whole else []
     if problems or case is None:
@@ -168,10 +176,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
-             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos))
+             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos),
+             *([ProfileFile(brand.name, brand.sha256, "", brand.png, brand.file_sha256)]
+               if brand is not None and brand.name else []))
     sha256 = digest(hashlib.sha256(raw).hexdigest(), files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos, tuple(history.cases))
+                      files, resolved.guides, whole_photos, tuple(history.cases), brand)
 
 
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:

@@ -90,7 +90,7 @@ def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
         path: DataPath = ("photos", number, "file")
         try:
             target = locate(folder, entry.file)
-            made.append(photo_from(entry.file, _read(target)))
+            made.append(photo_from(entry.file, read_picture(target, MOST_BYTES)))
         except NotAPhoto as fault:
             faults.append(Fault("CASE072", path, fault.found, fault.wanted))
         except ValueError as fault:
@@ -103,15 +103,24 @@ def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
     return tuple(made), faults
 
 
-def _read(path: Path) -> bytes:
+def read_picture(path: Path, most: int) -> bytes:
+    """The bytes of a picture file.
+
+    Raises
+    ------
+    NotAPhoto
+        Not a regular file, or more than ``most`` bytes.
+    OSError
+        It is not there or may not be read.
+    """
     if not path.is_file():
         if path.exists():
             raise NotAPhoto("not a regular file", "a JPEG or PNG file")
         raise FileNotFoundError(2, "No such file or directory", str(path))
     with path.open("rb") as stream:
-        content = stream.read(MOST_BYTES + 1)
-    if len(content) > MOST_BYTES:
-        raise NotAPhoto(f"more than {MOST_BYTES // 2**20} MiB", "a smaller photo")
+        content = stream.read(most + 1)
+    if len(content) > most:
+        raise NotAPhoto(f"more than {most // 2**20} MiB", "a smaller picture")
     return content
 
 
@@ -151,7 +160,7 @@ def photo_from(name: str, content: bytes) -> Photo:
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
                         "a whole JPEG or PNG photo") from error
-    plain = _on_white(upright)
+    plain = on_white(upright)
     plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=QUALITY, optimize=True)
@@ -193,7 +202,8 @@ def markers(content: bytes) -> list[int]:
     return [0]
 
 
-def _on_white(picture):
+def on_white(picture):
+    """A picture without transparency and metadata: grey or RGB, what is clear made white."""
     from PIL import Image
 
     if picture.mode in ("RGB", "L"):

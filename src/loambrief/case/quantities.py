@@ -301,6 +301,12 @@ def _digest(value: object) -> str:
     return value
 
 
+def _colour(value: object) -> str:
+    if not isinstance(value, str) or not re.match(r"#[0-9A-Fa-f]{6}\Z", value):
+        raise fault("unknown_choice", value, 'a colour such as "#225544", in quotes')
+    return value.upper()
+
+
 def _currency(value: object) -> str:
     if not isinstance(value, str) or not re.match(r"[A-Z]{3}\Z", value):
         raise fault("unknown_choice", value, "a currency code of three capitals, such as USD")
@@ -353,6 +359,9 @@ Digest = Annotated[str, PlainValidator(_digest),
 """SHA-256 of a file, in hexadecimal."""
 Currency = Annotated[str, PlainValidator(_currency),
                      WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})]
+Colour = Annotated[str, PlainValidator(_colour),
+                   WithJsonSchema({"type": "string", "pattern": "^#[0-9A-Fa-f]{6}$"})]
+"""``#RRGGBB``, in capitals."""
 DepthRange = Annotated[
     tuple[float, float, str],
     PlainValidator(_depth_range),

@@ -68,12 +68,25 @@ class Header(Part):
     purpose: q.Text | None = None
 
 
+class Logo(Part):
+    file: q.Name
+    alt: q.Name
+
+
+class Brand(Part):
+    """How the pages show a business."""
+
+    logo: Logo | None = None
+    accent: q.Colour | None = None
+
+
 class Contact(Part):
     name: q.Name
     contact: q.Name | None = None
     address: q.Text | None = None
     phone: q.Name | None = None
     email: q.Name | None = None
+    brand: Brand | None = None
 
 
 class Farm(Part):
@@ -135,6 +148,7 @@ class Adviser(Part):
     phone: q.Name | None = None
     email: q.Name | None = None
     interest: q.Text
+    brand: Brand | None = None
 
 
 class Laboratory(Part):

@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 
 from loambrief.charts.place import spread
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
-from loambrief.charts.theme import contrast
+from loambrief.colours import contrast
 from loambrief.report.numbers import NBSP, figures
 from loambrief.report.specs import CationBar, CationSpec, is_number
 

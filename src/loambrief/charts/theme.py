@@ -6,6 +6,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 
+from loambrief.colours import luminance
 from loambrief.errors import ResourceMissing
 from loambrief.resources import templates_dir
 
@@ -75,24 +76,6 @@ def theme() -> Theme:
         raise ResourceMissing(f"{path} not found") from None
     except KeyError as error:
         raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
-
-
-def channels(colour: str) -> tuple[float, float, float]:
-    """``#RRGGBB`` as three numbers from 0 to 1."""
-    return tuple(int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-
-
-def luminance(colour: str) -> float:
-    """Relative luminance of an sRGB colour, 0 black to 1 white (WCAG 2.2 definition)."""
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
-              for c in channels(colour)]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two colours, 1 to 21 (WCAG 2.2 definition)."""
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
 
 
 def lightness(colour: str) -> float:

@@ -85,7 +85,7 @@ def _columns(composer: Composer, count: int) -> Made:
     look = composer.look
     if look.scale >= LARGE or count in (0, look.columns):
         return []
-    composer.look = look_for(look.paper, look.scale, columns=count)
+    composer.look = look_for(look.paper, look.scale, columns=count, accent=look.accent)
     return [PageBreak(count)]
 
 

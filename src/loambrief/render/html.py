@@ -13,6 +13,7 @@ from xml.etree import ElementTree as ET
 from loambrief.charts.fonts import FAMILY
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
+from loambrief.colours import lifted, mixed
 from loambrief.errors import ResourceMissing
 from loambrief.render.html_blocks import make
 from loambrief.render.html_tree import Element, Tree, add, append, markup, readable
@@ -23,6 +24,8 @@ from loambrief.resources import templates_dir
 POLICY = ("default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; "
           "base-uri 'none'; form-action 'none'")
 """What a browser may load for the page: nothing but what is in it."""
+SOFT, LEAST_CONTRAST = 0.72, 4.5
+"""Share of the ground in an accent behind text; contrast of text (WCAG 2.2, level AA)."""
 COLOURS = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft")
 
 
@@ -109,22 +112,31 @@ def _head(model: ReportModel, text: str) -> Element:
     ET.SubElement(head, "meta", {"http-equiv": "Content-Security-Policy", "content": POLICY})
     add(head, "title", readable(model.title).replace("\n", " "))
     style = add(head, "style")
-    style.text = f"\n{font_faces(text)}\n{_colours()}\n{_style_sheet()}"
+    style.text = f"\n{font_faces(text)}\n{_colours(model.accent)}\n{_style_sheet()}"
     return head
 
 
-def _colours() -> str:
-    """The theme's colours as CSS variables, by day and by night."""
-    day = theme()
-    night = _night()
+def page_colours(accent: str = "") -> tuple[dict[str, str], dict[str, str]]:
+    """The theme's colours by day and by night, with an accent in place of its own."""
+    day, night = {name: getattr(theme(), name) for name in COLOURS}, dict(_night())
+    if accent:
+        day |= {"accent": accent, "accent_soft": mixed(accent, day["paper"], SOFT)}
+        night |= {"accent": lifted(accent, night["paper"], LEAST_CONTRAST),
+                  "accent_soft": mixed(accent, night["paper"], SOFT)}
+    return day, night
+
+
+def _colours(accent: str) -> str:
+    """The colours as CSS variables."""
+    day, night = page_colours(accent)
     rules = []
     for start, values, end in (
-        (":root{", {name: getattr(day, name) for name in COLOURS}, "}"),
+        (":root{", day, "}"),
         ("@media (prefers-color-scheme:dark){@media screen{:root{", night, "}}}"),
     ):
         pairs = "".join(f"--{k.replace('_', '-')}:{values[k]};" for k in COLOURS)
         rules.append(f"{start}{pairs}{end}")
-    return "\n".join([*rules, f":root{{--sheet:{day.paper};--family:{FAMILY}}}"])
+    return "\n".join([*rules, f":root{{--sheet:{day['paper']};--family:{FAMILY}}}"])
 
 
 @cache

@@ -26,6 +26,10 @@ from loambrief.report.parts import (
 
 def _summary(tree: Tree, parent: Element, block: Summary) -> Element:
     words, section = tree.words, add(parent, "section", class_="summary")
+    if block.logo:
+        data = base64.b64encode(block.logo.png).decode("ascii")
+        add(section, "img", src=f"data:image/png;base64,{data}", alt=block.logo.alt,
+            class_="logo", width=str(block.logo.width), height=str(block.logo.height))
     if plain(block.kicker):
         tree.paragraph(section, block.kicker, "kicker")
     tree.title(section, block.title, block.anchor)

@@ -11,6 +11,7 @@ from loambrief.charts.outlines import Outline, outline
 from loambrief.render.compose import clean
 from loambrief.render.flowables import Flowable
 from loambrief.render.lines import fill, number, text_width
+from loambrief.render.logo import small_logo
 from loambrief.render.press import Press
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
@@ -108,7 +109,11 @@ def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:
     canvas.setFillColor(style.textColor)
     canvas.setFont(style.fontName, style.fontSize)
     with canvas.artifact("Pagination", "Header"):
-        canvas.drawString(left, head, shorten(clean(model.running_head), style, room))
+        start = 0.0
+        if model.logo is not None and canvas.page_count():  # page 1 has it at the title
+            start = small_logo(canvas, model.logo, left, head)
+        line = shorten(clean(model.running_head), style, room - start)
+        canvas.drawString(left + start, head, line)
         canvas.drawRightString(right, head, number)
         canvas.setStrokeColor(colours["rule"])
         canvas.setLineWidth(0.5)

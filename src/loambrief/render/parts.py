@@ -20,6 +20,7 @@ from loambrief.render.flowables import (
     stack,
 )
 from loambrief.render.lines import text_width
+from loambrief.render.logo import with_logo
 from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
@@ -72,7 +73,8 @@ def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width
 def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
     """The first page, set closer if that makes it fit; a page break follows it."""
     normal = composer.look
-    for look in (normal, look_for(normal.paper, normal.scale, dense=True)):
+    for look in (normal, look_for(normal.paper, normal.scale, dense=True,
+                                 accent=normal.accent)):
         trial = _summary(composer.draft(look), block, Element("Document"), width)
         if stack(trial, width) <= look.text_height:
             composer.look = look
@@ -87,9 +89,11 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     element = parent.add("Sect")
     line = look.style("body").leading
     made: Made = []
+    head: Made = []
     if block.kicker:
-        made.append(composer.text(block.kicker, element, "kicker"))
-    made.append(composer.title(block.title, element, block.anchor))
+        head.append(composer.text(block.kicker, element, "kicker"))
+    head.append(composer.title(block.title, element, block.anchor))
+    made += with_logo(composer, block.logo, head, element, width) if block.logo else head
     made += facts_grid(composer, block.facts, element, width, 4)
     made.append(Rule(None, 0.9, look.colours["ink"], after=0.55 * line))
     made.append(composer.text(block.message, element, "lead"))

@@ -34,7 +34,7 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     ResourceMissing
         A font or the theme is not there.
     """
-    page = look(model.paper, model.scale)
+    page = look(model.paper, model.scale, accent=model.accent)
     root = Element("Document")
     titled = any(isinstance(block, Summary) for block in model.blocks)
     composer = Composer(page, model.words, root, titled)

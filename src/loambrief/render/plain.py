@@ -208,6 +208,8 @@ def _together(page: _Page, block: b.KeepTogether) -> None:
 def _summary(page: _Page, block: p.Summary) -> None:
     words = page.words
     page.gap()
+    if block.logo:
+        page.line(block.logo.alt)
     page.line(block.kicker)
     page.heading(1, block.title)
     _facts(page, b.KeyFacts(block.facts))

@@ -137,7 +137,8 @@ class Press:
         if self.opened and not (self.on_top and self.column == 0):
             self._end_page()
         if wanted.columns:
-            self.look = look_for(self.look.paper, self.look.scale, columns=wanted.columns)
+            self.look = look_for(self.look.paper, self.look.scale, columns=wanted.columns,
+                                 accent=self.look.accent)
         self._start_column(0)
 
     def _open_page(self) -> None:

@@ -13,12 +13,15 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 
 from loambrief.charts.fonts import BOLD, BOLD_ITALIC, ITALIC, REGULAR, register_fonts
+from loambrief.colours import mixed
 from loambrief.errors import ResourceMissing
 from loambrief.report.blocks import Paper
 from loambrief.resources import templates_dir
 
 SMALLEST = 7.5
 """No type on a page is smaller [pt]."""
+SOFT = 0.72
+"""Share of paper in an accent that lies behind dark text."""
 DENSE_LEADING, DENSE_SPACE = 0.92, 0.5
 ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "center": TA_CENTER}
 SIZES = {Paper.LETTER: LETTER, Paper.A4: A4}
@@ -40,6 +43,8 @@ class Look:
         Named as in ``[page.type]``, and variants such as "table.right".
     columns : int
         Columns of a page.
+    accent : str
+        Asked for in place of the theme's; "" for none.
     """
 
     paper: Paper
@@ -50,6 +55,7 @@ class Look:
     lengths: Mapping[str, float]
     styles: Mapping[str, ParagraphStyle]
     columns: int = 1
+    accent: str = ""
 
     @property
     def text_width(self) -> float:
@@ -90,7 +96,7 @@ def _theme() -> Mapping[str, Mapping]:
 
 @cache
 def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
-         columns: int = 1) -> Look:
+         columns: int = 1, accent: str = "") -> Look:
     """The look for a paper and type scale.
 
     Parameters
@@ -102,6 +108,8 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
         The same type with less space around it.
     columns : int
         1, or 2 for reference pages: smaller type, closer set.
+    accent : str
+        ``#RRGGBB`` in place of the theme's accent.
 
     Returns
     -------
@@ -116,6 +124,9 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
     theme = _theme()
     try:
         colours = {k: HexColor(v) for k, v in theme["colors"].items() if isinstance(v, str)}
+        if accent:
+            colours["accent"] = HexColor(accent)
+            colours["accent_soft"] = HexColor(mixed(accent, theme["colors"]["paper"], SOFT))
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
         types = theme["page"]["type"]
         if columns > 1:
@@ -133,7 +144,7 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
     if tiny:
         raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
     width, height = SIZES[paper]
-    return Look(paper, scale, width, height, colours, lengths, styles, columns)
+    return Look(paper, scale, width, height, colours, lengths, styles, columns, accent)
 
 
 def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyle]:

@@ -293,6 +293,16 @@ class DocumentStatus(StrEnum):
     REDACTED = "redacted"
 
 
+@dataclass(frozen=True)
+class LogoPrint:
+    """A logo: an opaque PNG, its size in pixels, and what is said in its place."""
+
+    png: bytes = field(repr=False)
+    width: int
+    height: int
+    alt: str
+
+
 class Relationship(StrEnum):
     """What an attached file is to the document (PDF/A-3, associated files)."""
 
@@ -400,6 +410,10 @@ class ReportModel:
     units : str
         "us" or "si", kept for the metadata.
     attachments : tuple of Attachment
+    accent : str
+        ``#RRGGBB`` in place of the theme's accent on pages; charts keep the theme's colours.
+    logo : LogoPrint or None
+        Beside the running head of every page but the first.
     scale : float
         1 is the normal type size; up to 1.6 for large print.
     """
@@ -419,6 +433,8 @@ class ReportModel:
     running_head: str = ""
     units: str = "us"
     attachments: tuple[Attachment, ...] = ()
+    accent: str = ""
+    logo: LogoPrint | None = None
     scale: float = 1.0
 
     def __post_init__(self) -> None:

@@ -34,7 +34,7 @@ from loambrief.report.plan_part import (
     followup_section,
     plan_section,
 )
-from loambrief.report.summary import summary
+from loambrief.report.summary import logo_print, summary
 from loambrief.report.text import Writer
 from loambrief.report.workings import calculations_section
 
@@ -98,6 +98,8 @@ def build_field(
         paper=Paper(case.case.paper),
         running_head=f"{case.client.name}, {case.field.name}",
         units=case.case.units,
+        accent=loaded.brand.accent if loaded.brand else "",
+        logo=logo_print(context),
         attachments=(
             Attachment("case.yaml", loaded.source_text.encode("utf-8"), "application/yaml",
                        Relationship.SOURCE, context.word("attached_case")),
@@ -105,7 +107,7 @@ def build_field(
                 Attachment(_attached_name(file.name), file.text.encode("utf-8"),
                            "application/yaml", Relationship.SOURCE, file.name)
                 if file.content is None else
-                Attachment(_attached_name(file.name), file.content, "image/jpeg",
+                Attachment(_attached_name(file.name), file.content, _picture_type(file.content),
                            Relationship.SOURCE, file.name)
                 for file in loaded.files
             ),
@@ -120,6 +122,10 @@ def build_report(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
                  calculations: tuple[Result, ...], writer: Writer, data: bytes) -> ReportModel:
     """The report of one field; see :func:`build_field`."""
     return build_field(loaded, diagnosis, plan, calculations, writer, data).model
+
+
+def _picture_type(content: bytes) -> str:
+    return "image/png" if content.startswith(b"\x89PNG") else "image/jpeg"
 
 
 def _attached_name(name: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loambrief.report.blocks import Block, Fact, Text
+from loambrief.report.blocks import Block, Fact, LogoPrint, Text
 
 ADVISER_FIELD, CLIENT_FIELD = "Adviser", "Client"
 """Names of the digital signature fields in the sign-off block."""
@@ -90,6 +90,8 @@ class Summary(Block):
     """Printed where ``limits`` is empty."""
     no_actions: Text = ""
     anchor: str = "summary"
+    logo: LogoPrint | None = None
+    """At the right of the title."""
 
 
 @dataclass(frozen=True)

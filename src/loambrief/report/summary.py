@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.actions.model import Action
 from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, NeedKind
-from loambrief.report.blocks import Fact, Span, Text
+from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import LB_PER_TON, Context
 from loambrief.report.history_part import history_line
 from loambrief.report.links import anchor, telephone
@@ -76,7 +76,16 @@ def summary(context: Context) -> Summary:
         notes=tuple(notes),
         no_limits=word("no_limits"),
         no_actions=word("no_actions"),
+        logo=logo_print(context),
     )
+
+
+def logo_print(context: Context) -> LogoPrint | None:
+    """The client's or the adviser's logo."""
+    brand = context.loaded.brand
+    if brand is None or not brand.png:
+        return None
+    return LogoPrint(brand.png, brand.width, brand.height, brand.alt)
 
 
 def yield_goal(context: Context) -> str:
