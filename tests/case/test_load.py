@@ -9,6 +9,7 @@ from case_builders import MINIMAL, PENETROMETER, as_bytes, minimal, sample
 
 from loambrief.case.load import LoadedCase, load_bytes, load_case
 from loambrief.case.plausible import usual
+from loambrief.case.profiles import digest
 from loambrief.case.thresholds import fresh_buffers, limit
 from loambrief.case.validate import parts
 from loambrief.errors import CaseProblems, UnknownName
@@ -28,10 +29,12 @@ def increment(**results):
 
 @pytest.mark.parametrize("path", SAMPLES, ids=[p.parent.name for p in SAMPLES])
 def test_sample_input_loads(path):
-    """ensures that the shipped cases load, and the hash is that of the file."""
+    """ensures that the shipped cases load, and the hash is that of the file and all it names."""
     loaded = load_case(path)
     assert isinstance(loaded, LoadedCase)
-    assert loaded.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
+    own = hashlib.sha256(path.read_bytes()).hexdigest()
+    assert loaded.sha256 == digest(own, loaded.files)
+    assert loaded.files or loaded.sha256 == own
     assert loaded.source_text == path.read_text(encoding="utf-8")
     assert all(p.severity == "warning" for p in loaded.warnings)
 

@@ -152,13 +152,13 @@ def test_sap_only_at_the_same_hour(visits):
 
     OSU VegNet 2020: same part, same stage, same time of day.
     """
-    assert series_of(visits, "brix", "dry bean").change.verdict is Verdict.WITHIN
+    assert series_of(visits, "brix", "soybean").change.verdict is Verdict.WITHIN
     part = visits[-1].refractometer
     for time in (part.readings[0].time.replace(hour=8), None):
         early = part.readings[0].model_copy(update={"time": time})
         case = visits[-1].model_copy(update={
             "refractometer": part.model_copy(update={"readings": [early]})})
-        change = series_of([*visits[:-1], case], "brix", "dry bean").change
+        change = series_of([*visits[:-1], case], "brix", "soybean").change
         assert change.verdict is Verdict.UNKNOWN and change.limit is None
 
 
