@@ -114,12 +114,6 @@ def _filled(value: object) -> bool:
     return value is not None and value != [] and value != {}
 
 
-def _after_date(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
-    case = gate.advice.loaded.case.case
-    if case.valid_until is not None and case.valid_until <= case.date:
-        yield ("case", "valid_until"), case.valid_until.isoformat()
-
-
 def _unexpired(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
     case = gate.advice.loaded.case
     if case.adviser.credential.expires < case.case.date:
@@ -166,7 +160,6 @@ def _of_plan(wrong: Callable[[object], bool], where: DataPath, what: str) -> Rul
 
 RULES: Mapping[str, Rule] = {
     "present": _present,
-    "after_date": _after_date,
     "unexpired": _unexpired,
     "lab_file": _lab_file,
     "warnings": _warnings,
@@ -179,6 +172,6 @@ RULES: Mapping[str, Rule] = {
                                and (a.cost_total is None or a.price_date is None), _material),
     "plan_followup": _of_plan(lambda p: not p.followups, ("samples",), "no later look"),
     "plan_alternative": _of_plan(lambda p: not p.alternatives and any(
-        a.rate is not None for a in p.actions), ("materials",), "no other way"),
+        a.supplies for a in p.actions), ("materials",), "no other way"),
 }
 """Name of a rule in the table -> what finds where it is not met."""

@@ -201,16 +201,24 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
         held = _holds(store, scope)
         if held:
             raise RecordRefused(f"a legal hold keeps it ({held[0].split()[0]}); release it first")
-        column, value = ("number", scope.number) if scope.number else ("client", scope.client)
-        seqs = [row[0] for row in store.index.query(
-            f"SELECT seq FROM lines WHERE {column} = ? AND erased = 0 AND card IS NOT NULL",
-            (value,))]
+        seqs = _events(store, scope)
         if not seqs:
             raise RecordRefused("nothing is left to erase")
         names = set(_names(store, seqs))
         line = store.commit("erase", {**_public(scope), "erases": seqs, "cause": cause})
         still = () if scope.number and _known(store, names) else tuple(_mentions(store, names))
         return Erased(line, len(seqs), still)
+
+
+def _events(store: Store, scope: Scope) -> list[int]:
+    """Lines whose cards tell of the scope; of a client also those on its advisories alone."""
+    about, value = "number = ?", scope.number
+    if scope.client:
+        about, value = ("(client = ?1 OR number IN (SELECT number FROM lines WHERE client = ?1))",
+                        scope.client)
+    return [row[0] for row in store.index.query(
+        f"SELECT seq FROM lines WHERE erased = 0 AND card IS NOT NULL AND {about} ORDER BY seq",
+        (value,))]
 
 
 def _known(store: Store, names: set[bytes]) -> bool:

@@ -1,0 +1,233 @@
+"""Issue: the completeness gate, the number, the frozen inputs."""
+
+import io
+import json
+import os
+import re
+import stat
+from dataclasses import replace
+
+import pypdf
+import pytest
+from record_builders import NUMBER, PERSONAL, SAMPLE, case_file, clock
+
+from loambrief import pipeline
+from loambrief.archive.canonical import sha256
+from loambrief.archive.store import Store
+from loambrief.errors import CaseProblems, RecordRefused
+from loambrief.record import gate
+from loambrief.record.issue import issue, prepare
+from loambrief.record.keep import plain_name
+from loambrief.record.rerender import rerender
+from loambrief.tables import load
+
+GATE = load("record/completeness").rows
+
+
+def codes(path, **given):
+    with pytest.raises(CaseProblems) as error:
+        prepare(path, **given)
+    return [p for p in error.value.problems if p.code.startswith("GATE")]
+
+
+@pytest.fixture(scope="module")
+def advice():
+    """The plan of the complete sample."""
+    return prepare(SAMPLE).advice
+
+
+@pytest.mark.parametrize(("change", "text", "code", "field", "line"), [
+    # places in the sample; wanted by COMAR 15.20.08.04 and .05 (plan information), California
+    # FAC 12003 (written recommendation) and the other publications named in the table
+    ("valid", "", "GATE01", "case.valid_until", r"^case:"),
+    ("purpose", "", "GATE02", "case.purpose", r"^case:"),
+    ("jurisdiction", "", "GATE03", "case.jurisdiction", r"^case:"),
+    ("reach_client", "", "GATE10", "client.address", r"^client:"),
+    ("location", "", "GATE11", "farm.location", r"^farm:"),
+    ("field_id", "", "GATE12", "field.id", r"^field:"),
+    ("previous", "", "GATE13", "field.previous_crop", r"^field:"),
+    ("goal", "", "GATE14", "field.yield_goal", r"^field:"),
+    ("business", "", "GATE20", "adviser.business", r"^adviser:"),
+    ("adviser_address", "", "GATE21", "adviser.address", r"^adviser:"),
+    ("sampler", "", "GATE33", "samples[N].sampler", r"^  - id: N"),
+    ("cores", "", "GATE32", "samples[S].cores", r"^  - id: S"),
+    ("report", "", "GATE35", "samples[N].lab.report", r"^    lab:"),
+    ("stage", "", "GATE42", "weeds[Setaria faberi].stage", r"species: Setaria faberi"),
+    ("cover", "", "GATE43", "weeds[Rumex acetosella].cover", r"species: Rumex"),
+])
+def test_what_is_missing_is_told_at_its_place(advice, tmp_path, change, text, code, field, line):
+    """ensures that one missing thing is told at the line where it would stand."""
+    path = case_file(tmp_path, **{change: text})
+    source = gate.case_source(path.read_bytes(), str(path), tmp_path)
+    problems = gate.missing(gate.Gate(advice, source, {}))
+    assert [(p.code, p.field, p.severity) for p in problems] == [(code, field, "error")]
+    lines = path.read_text().splitlines()
+    assert re.search(line, lines[problems[0].line - 1])
+    assert problems[0].column >= 1 and problems[0].found in str(problems[0])
+    assert str(path) in str(problems[0])
+
+
+def test_everything_missing_is_told_at_once(tmp_path):
+    """ensures that an incomplete case is not sent back one item at a time, nor written."""
+    path = case_file(tmp_path, valid="", purpose="", business="", report="", stage="", dates="",
+                     expires="    expires: 2026-01-01\n", accept="")
+    problems = codes(path)
+    assert {p.code for p in problems} == {"GATE01", "GATE02", "GATE20", "GATE23", "GATE35",
+                                          "GATE36", "GATE37", "GATE42", "GATE60"}
+    assert [p.line for p in problems] == sorted(p.line for p in problems)
+
+
+def test_dates_that_cannot_count(tmp_path):
+    """ensures that an expired credential and an empty period stop the issue."""
+    path = case_file(tmp_path, expires="    expires: 2026-10-13\n",
+                     accept="accept:\n  - {code: CASE116, field: adviser.credential.expires, "
+                            "reason: is being renewed}\n  - {code: CASE109, field: 'samples[N]"
+                            ".area', reason: one soil}\n")
+    assert [p.code for p in codes(path)] == ["GATE23"]  # accepting the warning is not enough
+
+
+def test_plan_that_is_not_complete(advice):
+    """ensures that a rate without area, time, price, caution or reason stops the issue."""
+    rated = next(a for a in advice.plan.actions if a.rate is not None)
+    bare = replace(rated, area_ac=None, window=None, price_date=None, cautions=(), finding_ids=())
+    plan = replace(advice.plan, actions=(bare,), followups=(), alternatives=())
+    source = gate.case_source(SAMPLE.read_bytes(), str(SAMPLE), SAMPLE.parent)
+    found = {p.code: p for p in gate.missing(gate.Gate(replace(advice, plan=plan), source, {}))}
+    assert {"GATE50", "GATE51", "GATE52", "GATE53", "GATE54", "GATE55"} <= set(found)
+    assert found["GATE54"].field == f"materials[{rated.material_id}].price"
+
+
+def test_profiles_are_held_to_it_too(tmp_path):
+    """ensures that what is missing in a shared file is told in that file."""
+    text = SAMPLE.read_text()
+    start, end = text.index("adviser:\n"), text.index("guide: tri_state")
+    block = text[start:end].removeprefix("adviser:\n").replace("  address: 12 Depot Street, "
+                                                                "Tarrow, Ohio\n", "")
+    (tmp_path / "me.yaml").write_text("".join(line[2:] for line in block.splitlines(True)))
+    path = tmp_path / "case.yaml"
+    path.write_text(text[:start] + "adviser: {file: me.yaml}\n" + text[end:])
+    problems = codes(path)
+    assert [(p.code, p.file.endswith("me.yaml")) for p in problems] == [("GATE21", True)]
+
+
+def test_lab_file_is_frozen_or_missed(tmp_path):
+    """ensures that a lab's file that the case names must be there, as it was."""
+    lab = "      name: Millrace Soil Laboratory\n      file: results.csv\n      file_sha256: {}\n"
+    raw = b"sample,ph\nN,5.6\n"
+    path = case_file(tmp_path / "a", lab=lab.format(sha256(raw)))
+    assert [(p.code, p.field) for p in codes(path)] == [("GATE38", "samples[N].lab.file")]
+    (path.parent / "results.csv").write_bytes(raw + b"changed")
+    assert "another content" in codes(path)[0].found
+    elsewhere = tmp_path / "lab" / "results.csv"
+    elsewhere.parent.mkdir()
+    elsewhere.write_bytes(raw)
+    ready = prepare(path, (elsewhere,))
+    assert ("lab", raw) in [(f.role, f.content) for f in ready.inputs.files]
+    outside = case_file(tmp_path / "b", lab=lab.format(sha256(raw)).replace(
+        "results.csv", "../lab/results.csv"))
+    assert [p.code for p in codes(outside)] == ["GATE38"]  # not read from outside by itself
+
+
+@pytest.mark.parametrize("row", GATE, ids=[row["code"] for row in GATE])
+def test_each_row_of_the_gate_has_its_rule(row):
+    """ensures that no wanted item is listed without being looked at."""
+    assert row["rule"] in gate.RULES
+    assert (row["path"] is None) == str(row["rule"]).startswith(("plan", "warnings"))
+
+
+def test_the_sample_passes_and_is_numbered(first):
+    """ensures that a complete case gets its number, and says so on paper, in data and metadata."""
+    folder, made = first
+    assert (made.number, made.revision, made.again) == (NUMBER, 1, False)
+    pdf = made.files[f"{NUMBER}-r1.pdf"]
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    text = reader.pages[0].extract_text()
+    assert f"{NUMBER} · rev. 1" in text and "Draft" not in text
+    assert reader.metadata["/Keywords"] == f"{NUMBER} · rev. 1"
+    data = json.loads(made.files[f"{NUMBER}-r1.json"])
+    assert (data["status"], data["number"], data["revision"]) == ("issued", NUMBER, 1)
+    assert json.loads(reader.attachments["tarrow-east-40.json"][0]) == data
+    with Store.open(folder, clock=clock()) as store:
+        assert store.check().good
+        assert store.find_digest(sha256(pdf)).role == "pdf"
+        assert store.content(sha256(SAMPLE.read_bytes())) == SAMPLE.read_bytes()
+
+
+def test_log_and_names_tell_nothing_of_the_client(first):
+    """ensures that log lines, file names and folder names hold no personal data."""
+    folder, made = first
+    text = (folder / "log.jsonl").read_text().casefold() + " ".join(made.files).casefold()
+    text += " ".join(p.name for p in folder.rglob("*"))
+    assert not [word for word in PERSONAL if word in text]
+
+
+def test_same_case_again(store):
+    """ensures that issuing the same inputs twice gives the same number and the same bytes."""
+    made = issue(SAMPLE, store)
+    again = issue(SAMPLE, store)
+    assert again.again and (again.number, again.revision) == (NUMBER, 1)
+    assert again.files == made.files and store.head[0] == 2
+
+
+def test_changed_case_is_not_issued_twice(store, tmp_path):
+    """ensures that a changed case does not get a second number by mistake."""
+    with pytest.raises(RecordRefused, match=f"archive supersede {NUMBER}"):
+        issue(case_file(tmp_path / "x", budget="  amount: 4000\n"), store)
+    assert store.head[0] == 2
+
+
+def test_nothing_of_a_clock_on_paper(first, tmp_path):
+    """ensures that another archive, at another time, gives the same bytes."""
+    with Store.create(tmp_path / "other", clock=clock(9)) as other:
+        assert issue(SAMPLE, other).files == first[1].files
+
+
+def test_render_again(store):
+    """ensures that the frozen inputs give the same bytes, and another program is named."""
+    outcome = rerender(store, NUMBER)
+    assert outcome.same and outcome.differences == ()
+
+
+def test_render_again_with_another_program(store, monkeypatch):
+    """ensures that a difference is told with what it was made with."""
+    monkeypatch.setattr("loambrief.record.rerender.__version__", "9.9")
+    monkeypatch.setattr(pipeline, "__version__", "9.9")
+    outcome = rerender(store, NUMBER)
+    assert not outcome.same_data
+    assert any("now 9.9" in text for text in outcome.differences)
+
+
+def test_draft_is_marked_on_every_page():
+    """ensures that a draft shows what it is by a band and outlines on each page, as decoration."""
+    advice = pipeline.advise(pipeline.load_case(SAMPLE))
+    reader = pypdf.PdfReader(io.BytesIO(pipeline.render(advice).pdf))
+    for page in reader.pages:
+        assert "Draft, not issued" in page.extract_text()
+        forms = [name for name in page["/Resources"]["/XObject"] if "watermark" in name]
+        content = page.get_contents().get_data()
+        assert len(forms) == 1
+        before, shown = content.split(f"{forms[0]} Do".encode())  # once a page
+        assert before.rstrip().rfind(b"/Watermark") > before.rfind(b"EMC")  # as decoration
+        assert b"BT" not in before and b"BT" in shown  # behind the text
+        drawn = page["/Resources"]["/XObject"][forms[0]].get_data()
+        assert b" Tj" not in drawn and b" gs" not in drawn  # shapes, opaque
+
+
+def test_output_files_follow_the_umask(tmp_path):
+    """ensures that written files are as private as the user's other files."""
+    old = os.umask(0o027)
+    try:
+        (path,) = pipeline.write_files({"a.pdf": b"x"}, tmp_path)
+    finally:
+        os.umask(old)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    assert os.listdir(tmp_path) == ["a.pdf"]
+
+
+@pytest.mark.parametrize("name", ["../x", "a/b", ".hidden", "", "a\nb", "..", "x" * 200, "a\\b"])
+def test_names_of_added_files(name):
+    """ensures that the name of an added file cannot lead out of a folder or hide."""
+    from loambrief.errors import ImpossibleInput
+
+    with pytest.raises(ImpossibleInput):
+        plain_name(name)
