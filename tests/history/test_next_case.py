@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from loambrief import pipeline
+from loambrief.archive.store import Store
 from loambrief.case.load import load_bytes, load_case, with_earlier
 from loambrief.case.reader import read_text
 from loambrief.cli import main
 from loambrief.errors import CaseProblems, ImpossibleInput
+from loambrief.record.issue import issue
+from loambrief.record.rerender import rerender
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 OHIO = ROOT / "acid_corn_ohio" / "case.yaml"
 BEANS = ROOT / "history_beans_michigan"
 DAY = dt.date(2027, 9, 1)
+MOMENT = dt.datetime(2026, 10, 9, 8, 0, tzinfo=dt.UTC)
 
 
 @pytest.fixture(scope="module")
@@ -143,3 +148,16 @@ def test_the_commands(tmp_path):
     assert advised.exit_code == 0, advised.output
     data = json.loads((tmp_path / "mill-corner-2026.json").read_text())
     assert len(data["history"]["cases"]) == 2
+
+
+def test_a_record_with_history_renders_again(tmp_path):
+    """ensures that earlier cases in other folders are frozen and give the same bytes again."""
+    shutil.copytree(BEANS, tmp_path / "2026")
+    (tmp_path / "2023").mkdir()
+    shutil.move(tmp_path / "2026" / "earlier" / "2023.yaml", tmp_path / "2023" / "case.yaml")
+    case = tmp_path / "2026" / "case.yaml"
+    case.write_text(case.read_text().replace("earlier/2023.yaml", "../2023/case.yaml"))
+    with Store.create(tmp_path / "records", clock=lambda: MOMENT) as store:
+        made = issue(case, store)
+        again = rerender(store, made.number)
+    assert again.same and len(again.advisory.advice.loaded.earlier) == 2
