@@ -87,7 +87,7 @@ class Exchange:
         try:
             files, root = url_to_fs(self.url)
         except (ImportError, ValueError) as error:
-            raise ClusterFault(f"{self.url} is no storage that can be used here: {error}") from error
+            raise ClusterFault(f"{self.url} is no storage to be used here: {error}") from error
         return files, f"{root.rstrip('/')}/{self.run}"
 
 

@@ -100,7 +100,7 @@ def run_month(
                     result = batch.run()
             finally:
                 pool.close()
-            month = Month(result, workers=count)
+            month = Month(result, workers=pool.size)
             if not result.disk:
                 with with_own_words(request.options.own_words()):
                     _documents(month, request, wanted, store, progress)

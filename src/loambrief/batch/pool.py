@@ -35,6 +35,9 @@ _READY = "ready"
 class Executor(Protocol):
     """Something that works off tasks: worker processes here, or a cluster elsewhere."""
 
+    size: int
+    """Tasks it works on at a time."""
+
     def run(self, tasks: Iterable[Task]) -> Iterator[Outcome]:
         """Outcomes as they are ready, one for each task that was started."""
         ...

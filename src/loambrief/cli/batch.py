@@ -20,6 +20,13 @@ INTERRUPTED = 130
 @click.option("-o", "--output", type=PATH, required=True,
               help="Folder for all that is made: <client>/<case id>.pdf and .json, summary, cover.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores if left out.")
+@click.option("--cluster", metavar="ADDRESS",
+              help="Make the cases on a Dask cluster: its scheduler, tcp://HOST:PORT or "
+                   "tls://HOST:PORT. Whoever reaches it can run programs on all its machines "
+                   "and on this one: use tls:// outside a network you trust.")
+@click.option("--shared", metavar="URL",
+              help="With --cluster: workers hand finished files over in this storage, such as "
+                   "file:///mnt/share or s3://bucket/folder, rather than through the scheduler.")
 @click.option("--as-you-go", is_flag=True,
               help="Make each case as soon as it is read, instead of checking all first.")
 @click.option("--force", is_flag=True,
@@ -49,7 +56,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
           force: bool, only_failed: bool, time_limit: float, bundle: bool, print_pack: bool,
           mail: bool, month: str | None, no_cover: bool, units: str | None, paper: str | None,
           language: str | None, html: bool, text: bool, templates: Path | None, as_json: bool,
-          quiet: bool) -> None:
+          quiet: bool, cluster: str | None, shared: str | None) -> None:
     """Make the advisories of many cases side by side.
 
     A PLACE is a folder (searched with its subfolders), a pattern in quotes, a case file, or a
@@ -66,6 +73,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
       loambrief batch clients.txt -o output/2026-10 --bundle --print-pack
       loambrief batch cases -o output/2026-10 --mail
       loambrief batch cases -o output/2026-10 --only-failed
+      loambrief batch cases -o output/2026-10 --cluster tls://10.0.0.5:8786
     """
     from loambrief.batch.documents import Wanted
     from loambrief.batch.find import find_cases
@@ -77,6 +85,10 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
 
     if month and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", month):
         raise click.BadParameter(f"{month!r} is no month such as 2026-10", param_hint="--month")
+    if cluster and workers:
+        raise click.UsageError("--workers is for this machine; a cluster has workers of its own")
+    if shared and not cluster:
+        raise click.UsageError("--shared goes with --cluster")
     words = own_words(templates)
     found = find_cases(places, without=output)
     twins = tuple(ending for ending, wanted in (("html", html), ("txt", text)) if wanted)
@@ -87,7 +99,8 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
     if found.left_aside:
         progress.say(f"{len(found.left_aside)} YAML files are no cases and were left aside")
     done = run_month(request, Wanted(not no_cover, bundle, print_pack, mail, month or ""),
-                     workers=workers, progress=progress)
+                     workers=workers, progress=progress,
+                     executor=_executor(cluster, shared, progress.say))
     result = done.result
     if as_json:
         click.echo(json.dumps(as_data(done), ensure_ascii=False, indent=2))
@@ -113,3 +126,14 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
         sys.exit(INTERRUPTED)
     if result.failures:
         sys.exit(1)
+
+
+def _executor(cluster: str | None, shared: str | None, say):
+    """What works off the cases: processes on this machine, or a cluster."""
+    if cluster is None:
+        from loambrief.batch.pool import Pool
+
+        return Pool
+    from loambrief.batch.cluster import Cluster
+
+    return lambda _: Cluster(cluster, shared=shared, say=say)
