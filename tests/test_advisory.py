@@ -212,7 +212,8 @@ def test_si_and_a4(tmp_path):
     assert float(reader.pages[0].mediabox.height) == pytest.approx(841.9, abs=0.5)
     first = reader.pages[0].extract_text().replace("\u00a0", " ")
     assert "17 ha" in first
-    rates = re.findall(r"([\d.]+) t/ha", first)
+    assert "11.6 t/ha (185 bu/ac)" in first  # the yield goal, and as typed
+    rates = re.findall(r"([\d.]+) t/ha(?! \()", first)
     assert rates and all(float(r) * 2 == int(float(r) * 2) for r in rates)
 
 

@@ -30,8 +30,8 @@ ENGLISH = re.compile(
     r"|these|those|some|other|same|waits?|kept|half|whole|what|who|how|corn|weeds?|grass|wheat"
     r"|inside|slight|strong|readings?)\b(?! (19|20)\d\d)", re.IGNORECASE)
 """English words that no Spanish sentence has ("may" with a year is a month)."""
-PROPER = {"clemson", "Good", "Premium", "Prime", "Supreme", "Fair", "Utility", "Minnesota", "Montana",
-          "Pennsylvania", "New Jersey", "North Dakota", "Kansas State", "Oklahoma State",
+PROPER = {"clemson", "Good", "Premium", "Prime", "Supreme", "Fair", "Utility", "Minnesota",
+          "Montana", "Pennsylvania", "New Jersey", "North Dakota", "Kansas State", "Oklahoma State",
           "Penn State", "Utah", "Ohio"}
 """Market grades, states and universities keep their names."""
 NUMBER = re.compile(r"\d[\d,.]*\d|\d")
