@@ -147,12 +147,13 @@ def _describe(pdf: Pdf, model: ReportModel, number: str, *, full: bool) -> None:
     pdf.Root.Metadata = pdf.make_stream(packet, Dictionary(Type=Name.Metadata, Subtype=Name.XML))
 
 
-_UA_NAMES = """
- xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/"
+_UA_NAME = """
+ xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/\""""
+_UA = "<pdfuaid:part>1</pdfuaid:part>\n"
+_UA_MEANING = """<rdf:Description rdf:about=""
  xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"
  xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#"
- xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#\""""
-_UA = """<pdfuaid:part>1</pdfuaid:part>
+ xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">
 <pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
 <pdfaSchema:schema>PDF/UA identification</pdfaSchema:schema>
 <pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
@@ -164,7 +165,9 @@ _UA = """<pdfuaid:part>1</pdfuaid:part>
 <pdfaProperty:description>Part of ISO 14289 the file follows</pdfaProperty:description>
 </rdf:li></rdf:Seq></pdfaSchema:property>
 </rdf:li></rdf:Bag></pdfaExtension:schemas>
+</rdf:Description>
 """
+"""In a description of its own, where every reader of extension schemas looks."""
 
 
 def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
@@ -195,7 +198,7 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
  xmlns:dc="http://purl.org/dc/elements/1.1/"
  xmlns:pdf="http://ns.adobe.com/pdf/1.3/"
  xmlns:xmp="http://ns.adobe.com/xap/1.0/"
- xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/"{_UA_NAMES if full else ""}>
+ xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/"{_UA_NAME if full else ""}>
 <dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
 {creator if author else ""}{about if subject else ""}
 <dc:language><rdf:Bag><rdf:li>{language}</rdf:li></rdf:Bag></dc:language>
@@ -208,6 +211,6 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
 <pdfaid:part>3</pdfaid:part>
 <pdfaid:conformance>{"A" if full else "B"}</pdfaid:conformance>
 {_UA if full else ""}</rdf:Description>
-</rdf:RDF>
+{_UA_MEANING if full else ""}</rdf:RDF>
 </x:xmpmeta>
 <?xpacket end="w"?>"""
