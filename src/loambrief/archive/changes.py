@@ -22,7 +22,7 @@ from pyhanko.sign.diff_analysis.constants import ROOT_EXEMPT_STRICT_COMPARISON
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 
 from loambrief.archive.pdf_parts import look
-from loambrief.archive.verify_pdfa import read_xmp
+from loambrief.archive.xmp import read_xmp
 
 _DATES = {"/ModDate", "xmp:ModifyDate", "xmp:MetadataDate"}
 _FIRST = StandardDiffPolicy(

@@ -35,7 +35,6 @@ from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
 from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256
 from loambrief.archive.verify_cms import container_fault, gap_fault
-from loambrief.archive.verify_pdfa import archival_faults
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
 
 for _name in ("pyhanko", "pyhanko_certvalidator"):
@@ -387,10 +386,11 @@ def _named(seen: _Look, reader: PdfFileReader, signature: EmbeddedPdfSignature) 
     author = str(look(reader.trailer_view, "/Info", "/Author") or "")
     signer = str(signature.signer_cert.subject.native.get("common_name", ""))
     if author.casefold().split() == signer.casefold().split():
-        seen.say("named", GOOD, f"The advisory names {author!r} as its adviser, too.", ADVISER_FIELD)
+        seen.say("named", GOOD, f"The advisory names {author!r} as its adviser, too.",
+                 ADVISER_FIELD)
     else:
-        seen.say("named", UNKNOWN, f"The advisory names {author!r} as its adviser, the certificate "
-                 f"{signer!r}.", ADVISER_FIELD)
+        seen.say("named", UNKNOWN, f"The advisory names {author!r} as its adviser, the "
+                 f"certificate {signer!r}.", ADVISER_FIELD)
 
 
 def _whole(seen: _Look, reader: PdfFileReader, found: list[EmbeddedPdfSignature]) -> None:
@@ -416,6 +416,8 @@ def _ends_cleanly(data: bytes) -> bool:
 
 
 def _archival(seen: _Look) -> None:
+    from loambrief.archive.verify_pdfa import archival_faults  # slow import
+
     try:
         faults = archival_faults(seen.data)
     except Exception as error:  # pikepdf's own and qpdf's errors
@@ -456,9 +458,11 @@ def _attached(seen: _Look, files: dict, stated: dict) -> None:
             return
     profiles = [ProfileFile(text, sha256(content), "") for name, (content, text, _)
                 in files.items() if name not in ("case.yaml", stated["file"])]
-    case = files["case.yaml"][0]
-    made = {digest(sha256(mark + case), profiles) for mark in (b"", codecs.BOM_UTF8)}
-    if stated.get("inputs_sha256") not in made:  # the attached text has no byte-order mark
+    case, recorded = files["case.yaml"][0], stated.get("inputs_sha256")
+    mark = codecs.BOM_UTF8  # of the file; the attached text has none
+    if digest(sha256(mark + case), profiles) == recorded:
+        files["case.yaml"] = (mark + case, *files["case.yaml"][1:])
+    elif digest(sha256(case), profiles) != recorded:
         seen.say("data", BAD, "The attached case is not the one the attached data were made from.")
-    else:
-        seen.say("data", GOOD, "The attached case is the one the attached data were made from.")
+        return
+    seen.say("data", GOOD, "The attached case is the one the attached data were made from.")
