@@ -3,6 +3,7 @@
 import re
 import warnings
 from collections import Counter
+from dataclasses import replace
 from io import BytesIO
 
 import pytest
@@ -18,6 +19,7 @@ from loambrief.cli import main
 from loambrief.errors import CaseProblems
 from loambrief.findings.model import say
 from loambrief.report.cldr import Cldr
+from loambrief.report.context import Context
 from loambrief.report.data import advisory_data
 from loambrief.report.text import Writer
 from loambrief.tables import references
@@ -253,3 +255,17 @@ def test_si_documents_name_layers_and_yields_in_si():
     assert not re.findall(r".{30}\d in\b(?! [a-z]).{10}", words)
     assert not re.findall(r".{30}\d(?: |\u00a0)(?:lb|ac|ton|psi|lb/ac|ton/ac|/ac)\b.{10}",
                           re.sub(r"\([^)]*\)", "", words))
+
+
+def test_a_crop_typed_by_another_name_is_named(monkeypatch):
+    """ensures that "maize" and "lucerne" are named in Spanish, and left as typed in English."""
+    advice = advised("acid_corn_ohio", "es")
+    names = (("maize", "maíz"), ("lucerne", "alfalfa"), ("Ann's own", "Ann's own"))
+    for typed_name, spanish in names:
+        case = advice.loaded.case
+        field = case.field.model_copy(update={"crop": typed_name})
+        case = case.model_copy(update={"field": field})
+        for tag, name in (("es", spanish), ("en", typed_name)):
+            context = Context(replace(advice.loaded, case=case), advice.diagnosis, advice.plan, (),
+                              Writer(tag), None)
+            assert context.crop == name

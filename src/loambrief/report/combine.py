@@ -120,7 +120,7 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
         rows.append((
             Span(field.name, link=f"#f{number}-summary"),
             report.context.amount(field.area.value, "ac"),
-            context.term(field.crop),
+            report.context.crop,
             context.write(worst[0].title) if worst else word("no_limits"),
             brief(report.context, chosen[0]) if chosen else "–",
             context.money(report.plan.budget.spent),

@@ -10,6 +10,7 @@ from functools import cached_property
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
+from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, Message, say
@@ -94,6 +95,16 @@ class Context:
     def term(self, text: str | None, context: str = "") -> str:
         """A term in the reader's language; typed text passes unchanged."""
         return self.writer.term(text, context) if text else ""
+
+    @property
+    def crop(self) -> str:
+        """The crop as typed; in another language by the name its table has for what was typed."""
+        typed = self.case.field.crop
+        row = crops().get(fold(typed))
+        shown = self.term(typed)
+        if shown != typed or row is None or self.writer.tongue.folder == "en":
+            return shown
+        return self.term(str(row["crop"]))
 
     @property
     def governing(self) -> str:

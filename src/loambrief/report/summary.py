@@ -28,7 +28,7 @@ def summary(context: Context) -> Summary:
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
-        Fact(word("fact_crop"), context.term(case.field.crop)),
+        Fact(word("fact_crop"), context.crop),
         Fact(word("fact_farm"), case.farm.name),
         Fact(word("fact_date"), context.writer.day(case.case.date)),
         Fact(word("fact_adviser"), f"{case.adviser.name}, {case.adviser.credential.scheme}"),
