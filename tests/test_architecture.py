@@ -10,7 +10,7 @@ import loambrief
 ROOT = Path(loambrief.__file__).parent
 LAYERS = (  # highest first; a module imports only from lower lines
     ("cli", "__main__"),
-    ("batch", "record"),
+    ("batch", "record", "doctor"),
     ("mail",),
     ("pipeline",),
     ("archive", "render"),

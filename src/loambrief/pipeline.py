@@ -257,20 +257,50 @@ def sign_words(language: str) -> Mapping[str, str]:
     return {name: writer.write(say(f"sign.{name}")) for name in names}
 
 
-def summary_lines(advice: Advice, most: int = 3) -> list[str]:
+@dataclass(frozen=True)
+class Brief:
+    """What the terminal shows of an advice.
+
+    Attributes
+    ----------
+    title : str
+        Client and field.
+    actions : tuple of (rank, what, cost)
+        The first ones that the money covers, with their place.
+    money : str
+        What the plan costs, what waits, what was not measured.
+    warnings : int
+    """
+
+    title: str
+    actions: tuple[tuple[int, str, str], ...]
+    money: str
+    warnings: int
+
+    def lines(self) -> list[str]:
+        """As plain lines."""
+        shown = [f"  {rank}. {what} {cost}" for rank, what, cost in self.actions]
+        return [self.title, *shown, f"  {self.money}"]
+
+
+def brief(advice: Advice, most: int = 3) -> Brief:
     """What the terminal shows: the first actions, the money, what is missing."""
     case, plan = advice.loaded.case, advice.plan
     writer = Writer(case.case.language, case.case.units, case.case.currency)
-    lines = [f"{case.client.name}, {case.field.name}"]
+    actions = []
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
         cost = (writer.write(say("report.no_price")) if action.cost_total is None
                 else writer.money(action.cost_total))
         place = writer.place(action.where) or case.field.name
-        lines.append(f"  {action.rank}. {writer.write(action.title)} [{place}] {cost}")
-    lines.append("  " + writer.write(say(
+        what = writer.write(action.title)
+        if place.lower() not in what.lower():
+            what = f"{what} [{place}]"
+        actions.append((action.rank, what, cost))
+    money = writer.write(say(
         "report.plan_line", spent=plan.budget.spent, limit=plan.budget.limit,
-        waiting=len(plan.budget.left_out), missing=len(advice.diagnosis.missing))))
-    return lines
+        waiting=len(plan.budget.left_out), missing=len(advice.diagnosis.missing)))
+    return Brief(f"{case.client.name}, {case.field.name}", tuple(actions), money,
+                 len(advice.loaded.warnings))
 
 
 def own_rate_warnings(advice: Advice) -> list[str]:
@@ -318,11 +348,12 @@ def calendar_file(advice: Advice) -> Mapping[str, bytes]:
     return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
 
 
-def applicator_file(advice: Advice) -> Mapping[str, bytes]:
+def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+                    number: str | None = None, revision: int | None = None) -> Mapping[str, bytes]:
     """The spreading sheet of an advice as ``<case id>-spreading.pdf``.
 
     In the largest type that keeps it on one page; a long plan goes on over the page in
-    normal type.
+    normal type. See :func:`render` for the parameters.
     """
     from io import BytesIO
 
@@ -335,7 +366,9 @@ def applicator_file(advice: Advice) -> Mapping[str, bytes]:
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     pdf = b""
     for scale in SCALES:
-        pdf = render_pdf(applicator_sheet(case, advice.plan, writer, scale))
+        sheet = applicator_sheet(case, advice.plan, writer, scale)
+        pdf = render_pdf(replace(sheet, status=status, number=number,
+                                 revision=None if revision is None else f"rev. {revision}"))
         if len(PdfReader(BytesIO(pdf)).pages) == 1:
             break
     return {f"{case.case.id}-spreading.pdf": pdf}

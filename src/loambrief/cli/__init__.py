@@ -8,6 +8,7 @@ imports what it needs when it runs.
 from __future__ import annotations
 
 import sys
+from difflib import get_close_matches
 from importlib import import_module
 
 import click
@@ -33,6 +34,8 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "sources": "sources",
     "selftest": "selftest",
     "schema": "schema",
+    "doctor": "doctor",
+    "completion": "completion",
 }
 
 
@@ -47,6 +50,14 @@ class Commands(click.Group):
             return None
         module = import_module(f"loambrief.cli.{COMMANDS[cmd_name]}")
         return getattr(module, cmd_name.replace("-", "_"))
+
+    def resolve_command(self, ctx: click.Context, args: list[str]):
+        """As click does, with the nearest command named when there is none of that name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = get_close_matches(args[0], COMMANDS, n=1, cutoff=0.6)
+            ctx.fail(f"no such command {args[0]!r}"
+                     + (f"; did you mean {near[0]!r}?" if near else ""))
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context):
         try:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import click
 
+from loambrief.cli.hints import show
 from loambrief.cli.shared import PATH, TEMPLATES, own_words, warn
 from loambrief.errors import CaseProblems, LoambriefError
 
@@ -76,15 +78,12 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
         click.echo(json.dumps({"case_id": ids[0] if len(ids) == 1 else ids,
                                "files": [str(p) for p in written]}))
     elif not quiet:
-        for advice in advices:
-            warn(advice.loaded.warnings)
-            with with_own_words(words):
+        with with_own_words(words):
+            for advice in advices:
+                warn(advice.loaded.warnings)
                 warn(pipeline.own_rate_warnings(advice))
-                lines = pipeline.summary_lines(advice)
-            for line in lines:
-                click.echo(line)
-        for path in written:
-            click.echo(f"wrote {path}")
+            briefs = [pipeline.brief(advice) for advice in advices]
+        show(briefs, written, sys.stdout)
 
 
 def _advices(cases: tuple[Path, ...], history: Path | None, **overrides: str | None) -> list:

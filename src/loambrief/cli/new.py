@@ -11,7 +11,8 @@ from loambrief.cli.shared import PATH, must_be_new
 
 @click.command()
 @click.argument("path", type=PATH)
-@click.option("--units", type=click.Choice(["us", "si"]), default="us", show_default=True)
+@click.option("--units", type=click.Choice(["us", "si"]), default="us", show_default=True,
+              help="Unit system of the case.")
 @click.option("--crop", default="corn", show_default=True, help="Crop of the field.")
 @click.option("--region", default=None, help="State, province or country.")
 @click.option("--from", "last", type=PATH, help="The last case of the field, to go on from.")

@@ -1,0 +1,182 @@
+"""Is this installation whole? Each check is one fact with what it found."""
+
+from __future__ import annotations
+
+import platform
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from loambrief import __version__
+from loambrief.errors import LoambriefError
+from loambrief.resources import templates_dir
+
+OLDEST_PYTHON = (3, 11)
+SIGNS = "áéíñóúü¿¡µ°²³₂₅≥≤±×–—’“”½€$"
+"""Signs an advisory prints beside plain Latin letters."""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One check.
+
+    Attributes
+    ----------
+    name : str
+    good : bool or None
+        None: only to be known (an optional part that is not installed).
+    found : str
+    help : str
+        What to do about it.
+    """
+
+    name: str
+    good: bool | None
+    found: str
+    help: str = ""
+
+
+def examine(*, answers: bool = True) -> Iterator[Fact]:
+    """Every check, one after the other.
+
+    Parameters
+    ----------
+    answers : bool
+        Also reproduce the published answers (about two seconds).
+
+    Yields
+    ------
+    Fact
+        A check that fails unforeseen is a bad fact, never an exception.
+    """
+    yield Fact("loambrief", True, f"{__version__}, {Path(__file__).parent}")
+    checks: list[tuple[str, Callable[[], Fact]]] = [
+        ("python", _python), ("libraries", _libraries), ("optional parts", _extras),
+        ("wording", _wording), ("typeface", _typeface), ("tables", _tables), ("page", _page),
+        ("temporary files", _temporary),
+    ]
+    if answers:
+        checks.append(("published answers", _answers))
+    for name, check in checks:
+        try:
+            yield check()
+        except (LoambriefError, OSError, ValueError, KeyError, ImportError) as error:
+            yield Fact(name, False, f"{type(error).__name__}: {error}",
+                       "Install Loambrief again: pip install --force-reinstall loambrief")
+
+
+def _python() -> Fact:
+    found = f"{platform.python_version()} on {platform.system() or 'an unknown system'}"
+    good = sys.version_info[:2] >= OLDEST_PYTHON
+    return Fact("python", good, found, "" if good else "Python 3.11 or newer is needed.")
+
+
+def _wanted() -> Iterator[tuple[str, str, str | None, bool]]:
+    """(name, condition, installed version or None, whether it fits) of each requirement."""
+    from packaging.requirements import Requirement
+
+    for text in metadata.requires("loambrief") or ():
+        need = Requirement(text)
+        extra = str(need.marker) if need.marker else ""
+        try:
+            version = metadata.version(need.name)
+        except metadata.PackageNotFoundError:
+            version = None
+        yield need.name, extra, version, bool(version) and need.specifier.contains(
+            version, prereleases=True)
+
+
+def _libraries() -> Fact:
+    needed = [(name, version, fits) for name, extra, version, fits in _wanted()
+              if "extra" not in extra]
+    wrong = [f"{name} {version or 'missing'}" for name, version, fits in needed if not fits]
+    if wrong:
+        return Fact("libraries", False, ", ".join(wrong), "pip install --upgrade loambrief")
+    return Fact("libraries", True, f"{len(needed)} there, none too old")
+
+
+def _extras() -> Fact:
+    absent = sorted({name for name, extra, version, fits in _wanted()
+                     if "extra" in extra and '"dev"' not in extra and "'dev'" not in extra
+                     and not fits})
+    if absent:
+        return Fact("optional parts", None, f"not installed: {', '.join(absent)}",
+                    "Only needed for clusters, key tokens or the keyring.")
+    return Fact("optional parts", True, "all installed")
+
+
+def _wording() -> Fact:
+    from loambrief.report.own_words import shipped_macros
+
+    counts = {}
+    for folder in sorted((templates_dir() / "text").iterdir()):
+        counts[folder.name] = len(list(folder.glob("*.j2")))
+    messages = sum(len(names) for names in shipped_macros().values())
+    even = len(set(counts.values())) == 1
+    return Fact("wording", even, f"{messages} messages; files: " + ", ".join(
+        f"{language} {count}" for language, count in counts.items()),
+        "" if even else "A language lacks files; install Loambrief again.")
+
+
+def _typeface() -> Fact:
+    from loambrief.charts.fonts import FAMILY, FILES, covered
+
+    lacking = [sign for sign in SIGNS if ord(sign) not in covered()]
+    return Fact("typeface", not lacking, f"{FAMILY}, {len(FILES)} faces, {len(covered())} signs",
+                f"It lacks {' '.join(lacking)}" if lacking else "")
+
+
+def _tables() -> Fact:
+    from loambrief.tables import all_documents, all_tables, load, load_document, references
+
+    wrong = []
+    for name in all_tables():
+        table = load(name)
+        for column, about in table.source.columns.items():
+            total = about.get("sum")
+            if total is not None and abs(sum(
+                    v for v in table.column(column) if v is not None) - total) > 1e-6:
+                wrong.append(f"{name}.{column}")
+    for name in all_documents():
+        load_document(name)
+    count = len(all_tables()) + len(all_documents())
+    if wrong:
+        return Fact("tables", False, f"changed: {', '.join(wrong)}", "Install Loambrief again.")
+    return Fact("tables", True, f"{count} tables, {len(references())} sources")
+
+
+def _page() -> Fact:
+    """One page with every sign, made and checked as PDF/A."""
+    import datetime as dt
+
+    from loambrief.render.pdf import render_pdf
+    from loambrief.report.blocks import Heading, Paragraph, ReportModel
+    from loambrief.report.page_text import page_words
+    from loambrief.report.text import Writer
+
+    model = ReportModel(title="Test page", case_id="test-page", date=dt.date(2026, 1, 1),
+                        words=page_words(Writer()),
+                        blocks=(Heading(1, "Test page"), Paragraph(SIGNS)))
+    pdf = render_pdf(model, checked=True)
+    return Fact("page", pdf.startswith(b"%PDF-"), f"a page of {len(pdf) // 1000} kB, PDF/A checked")
+
+
+def _temporary() -> Fact:
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "x").write_bytes(b"x")
+    return Fact("temporary files", True, tempfile.gettempdir())
+
+
+def _answers() -> Fact:
+    import loambrief.agronomy.topics  # noqa: F401
+    from loambrief.agronomy.selftest import load_checks, run_check
+
+    outcomes = [run_check(check) for check in load_checks()]
+    failed = [o for o in outcomes if not o.passed]
+    if failed:
+        return Fact("published answers", False, f"{len(failed)} of {len(outcomes)} not reproduced",
+                    "loambrief selftest names them.")
+    return Fact("published answers", True, f"{len(outcomes)} reproduced")
