@@ -27,6 +27,7 @@ def test_wheel_carries_its_data(wheel):
     """ensures that templates, fonts, tables and published answers are in the wheel."""
     names = zipfile.ZipFile(wheel).namelist()
     for wanted in ("loambrief/_templates/text/en/report.j2", "loambrief/_templates/theme.toml",
+                   "loambrief/_templates/text/es/LC_MESSAGES/loambrief.po",
                    "loambrief/_templates/fonts/", "loambrief/tables/references/",
                    "loambrief/_published/", "loambrief/tables/crops/crops.csv"):
         assert any(n.startswith(wanted) for n in names), wanted
