@@ -79,7 +79,8 @@ def _rows(rows, as_json: bool) -> None:
 @click.option("--material", help="Part of a material's name.")
 @click.option("--since", type=DAY, help="Date of the advisory, from.")
 @click.option("--until", type=DAY, help="Date of the advisory, to.")
-@click.option("--status", type=click.Choice(["issued", "superseded", "withdrawn", "erased"]))
+@click.option("--status", type=click.Choice(["issued", "superseded", "withdrawn", "erased"]),
+              help="Only records of this state.")
 @click.option("--text", help="Words that all occur in the record; 'word*' for a beginning.")
 @JSON
 def find(archive: Path, since: dt.datetime | None, until: dt.datetime | None, as_json: bool,

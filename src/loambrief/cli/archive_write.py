@@ -8,7 +8,7 @@ import click
 
 from loambrief.cli.archive import JSON, archive, opened, show_json
 from loambrief.cli.issue import report
-from loambrief.cli.shared import ARCHIVE, PATH, TEMPLATES, own_words
+from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words
 
 REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
 CLIENT = click.option("--client", help="Name of a client: everything held of it.")
@@ -92,7 +92,7 @@ def set_(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str
 @ARCHIVE
 @click.option("--role", default="other", show_default=True,
               type=click.Choice(["signed", "acknowledgement", "delivery", "lab", "photo",
-                                 "other"]))
+                                 "other"]), help="What the file is.")
 @click.option("--number", help="Advisory they belong to.")
 @click.option("--revision", type=int, help="Instead of the latest.")
 @click.option("--client", help="Client they belong to, where no advisory.")
@@ -117,14 +117,17 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
 @ARCHIVE
 @REASON
 @click.option("--kind", default="new-data", show_default=True,
-              type=click.Choice(["clerical", "new-data", "changed-conditions", "error"]))
+              type=click.Choice(["clerical", "new-data", "changed-conditions", "error"]),
+              help="Why a new revision is needed.")
 @click.option("-o", "--output", type=PATH, required=True, help="Folder for the new revision.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that lies elsewhere; may be repeated.")
+@SHEET
 @TEMPLATES
 @JSON
 def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, output: Path,
-              lab_files: tuple[Path, ...], templates: Path | None, as_json: bool) -> None:
+              lab_files: tuple[Path, ...], applicator_sheet: bool, templates: Path | None,
+              as_json: bool) -> None:
     """Issue the next revision from a changed case, with a page of what changed.
 
     \b
@@ -137,7 +140,7 @@ def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, ou
 
     with opened(archive) as store:
         made = replace(number, case, store, reason=reason, kind=kind, lab_files=lab_files,
-                       words=own_words(templates))
+                       words=own_words(templates), sheet=applicator_sheet)
     report(made, pipeline.write_files(made.files, output), as_json)
 
 
@@ -220,7 +223,7 @@ def release(archive: Path, client: str | None, number: str | None, reason: str,
 @CLIENT
 @NUMBER
 @click.option("--cause", default="request", show_default=True,
-              type=click.Choice(["request", "retention", "mistake"]))
+              type=click.Choice(["request", "retention", "mistake"]), help="Why it is erased.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @JSON
 def erase(archive: Path, client: str | None, number: str | None, cause: str, yes: bool,
