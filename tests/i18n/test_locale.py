@@ -12,6 +12,8 @@ import pytest
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, format_percent
 
+from loambrief.case.schema import LANGUAGES
+from loambrief.errors import TextFault
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
 from loambrief.report.numbers import NBSP, depth, figures, local
@@ -172,3 +174,14 @@ def test_english_does_not_load_the_locale_data():
             "from loambrief.report.build import build_field; Writer('en'); "
             "sys.exit(any(m.split('.')[0] == 'babel' for m in sys.modules))")
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_unknown_language_is_refused():
+    """ensures that a tag without locale data is named, with those that are known."""
+    with pytest.raises(TextFault, match=r"no language fr; known are en, es"):
+        Writer("fr")
+
+
+def test_tags_are_those_of_the_case():
+    """ensures that every language a case may name can be written."""
+    assert LANGUAGES == ("en", *LOCALES)

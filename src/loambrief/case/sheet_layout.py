@@ -81,7 +81,7 @@ class Layout(Part):
     sheet: q.Identifier = "unnamed"
     version: q.Name
     case_id: q.Identifier
-    language: Literal["en", "es"] = "en"
+    language: Literal["en", "es", "es-US", "es-MX", "es-ES"] = "en"
     units: Literal["us", "si"] = "us"
     paper: Literal["letter", "a4"] = "letter"
     about: About

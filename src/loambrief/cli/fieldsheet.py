@@ -22,7 +22,8 @@ SECTIONS = ("soil", "cone", "sap", "weeds", "water")
               help="Empty lines for weeds that are new.")
 @click.option("--units", type=click.Choice(["us", "si"]), help="Instead of the case's own.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
-@click.option("--language", type=click.Choice(["en", "es"]), help="Instead of the case's own.")
+@click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
+              help="Instead of the case's own.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 def fieldsheet(case: Path, output: Path, only: tuple[str, ...], blank: int, units: str | None,
                paper: str | None, language: str | None, as_json: bool) -> None:

@@ -49,10 +49,12 @@ class Cldr:
     Raises
     ------
     TextFault
-        The language has no catalogue.
+        Not a known tag, or a language without its catalogue.
     """
 
     def __init__(self, tag: str):
+        if tag not in LOCALES:
+            raise TextFault(f"no language {tag}; known are en, {', '.join(LOCALES)}")
         self.locale = Locale.parse(LOCALES[tag])
         self.folder = self.locale.language
         symbols = self.locale.number_symbols["latn"]
