@@ -16,6 +16,9 @@
     ├── ArchiveFault          an archive is not there, is in use, or cannot be written
     ├── ArchiveBroken         exit 1: an archive does not agree with its own log
     ├── RecordRefused         exit 1: what was asked would spoil the record
+    ├── KeyFault              a key, passphrase or certificate cannot be used (archive.errors)
+    ├── SignFault             exit 1: a file cannot be signed as asked (archive.errors)
+    ├── TimestampFault        a timestamp server did not answer as it must (archive.errors)
     ├── FolderBusy            another batch is at work in the output folder
     ├── NotOurs               a file that no batch made stands where one would be written
     ├── ClusterFault          a cluster or its shared storage cannot be used, or was lost
