@@ -184,4 +184,4 @@ def test_unknown_language_is_refused():
 
 def test_tags_are_those_of_the_case():
     """ensures that every language a case may name can be written."""
-    assert LANGUAGES == ("en", *LOCALES)
+    assert ("en", *LOCALES) == LANGUAGES

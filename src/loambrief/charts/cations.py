@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 from loambrief.charts.place import spread
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
 from loambrief.colours import contrast
-from loambrief.report.numbers import NBSP, figures
+from loambrief.report.numbers import NBSP, percent
 from loambrief.report.specs import CationBar, CationSpec, is_number
 
 LOOK = {"Ca": (0, ""), "Mg": (1, "/"), "K": (2, ""), "Na": (3, ".")}
@@ -45,16 +45,16 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
     y0, y1 = sheet.y + 1.5, sheet.y + 1.5 + (BAR * 0.7 if bar.reference else BAR)
     at = 0.0
     outside: list[tuple[float, str]] = []
-    for ion, percent in known:
-        x0, x1 = across(at), across(at + percent)
-        at += percent
-        word = f"{ion}{NBSP}{figures(percent)}%"
+    for ion, share in known:
+        x0, x1 = across(at), across(at + share)
+        at += share
+        word = f"{ion}{NBSP}{percent(share)}"
         if not _segment(sheet, ion, x0, x1, y0, y1, word, bar.reference):
             outside.append(((x0 + x1) / 2, word))
     if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
         x0, x1 = across(at), across(whole)
         sheet.rect(x0, y0, x1, y1, None, "muted", t.hairline, pattern="dash")
-        outside.append(((x0 + x1) / 2, w.rest_unmeasured.format(figures(whole - at))))
+        outside.append(((x0 + x1) / 2, w.rest_unmeasured.format(percent(whole - at))))
     sheet.y = _outside(sheet, outside, y1) + 9
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.figure import Figure
 
 from loambrief.charts.sheet import LEADING, Scale, Sheet, wrap
-from loambrief.report.numbers import figures
+from loambrief.report.numbers import percent
 from loambrief.report.specs import Hint, Verdict, WeedSpec, is_number
 
 BAR = 9.0
@@ -42,7 +42,7 @@ def draw(spec: WeedSpec, width: float) -> Figure:
 
 
 def _names(hint: Hint) -> str:
-    return ", ".join(f"{m.name} {figures(m.cover)}%" if is_number(m.cover) else m.name
+    return ", ".join(f"{m.name} {percent(m.cover)}" if is_number(m.cover) else m.name
                      for m in hint.weeds)
 
 
@@ -87,7 +87,7 @@ def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: 
         sheet.rect(x0, y, max(x1 - 0.9, x0 + 0.4), y + BAR, "second")
         at += mark.cover
     covered = any(is_number(m.cover) for m in hint.weeds)
-    word = f"{figures(total)}%" if covered else spec.words.cover_unknown
+    word = percent(total) if covered else spec.words.cover_unknown
     sheet.middle(across(at) + (3 if covered else 0), y + BAR / 2, word,
                  t.text if covered else t.small, weight="bold" if covered else "regular",
                  colour="ink" if covered else "muted")

@@ -7,7 +7,7 @@ from dataclasses import fields
 
 from loambrief.findings.model import Message, say
 from loambrief.report import specs
-from loambrief.report.numbers import NBSP, figures, local
+from loambrief.report.numbers import NBSP, figures, local, percent
 from loambrief.report.specs import ChartSpec, Threshold, Words, is_number
 from loambrief.report.text import Writer
 
@@ -61,8 +61,9 @@ def _number(value: float | None, digits: int | None = None, unit: str = "",
     """A number with its unit, None if there is none."""
     if not is_number(value):
         return None
-    glue = "" if unit in ("", "%") else NBSP
-    return f"{censor or ''}{figures(value, digits)}{glue}{unit}"
+    if unit == "%":
+        return f"{censor or ''}{percent(value, digits)}"
+    return f"{censor or ''}{figures(value, digits)}{NBSP if unit else ''}{unit}"
 
 
 def _thresholds(thresholds: tuple[Threshold, ...]) -> list[dict]:

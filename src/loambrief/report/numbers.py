@@ -100,6 +100,12 @@ def figures(value: float, digits: int | None = None, signs: Signs | None = None)
     return (MINUS if negative else "") + signed(text, signs)
 
 
+def percent(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+    """A percentage with its sign."""
+    signs = _LOCAL.get() if signs is None else signs
+    return figures(value, digits, signs) + signs.percent
+
+
 def signed(text: str, signs: Signs | None = None) -> str:
     """A number written with comma and point, with the signs of a locale instead."""
     signs = _LOCAL.get() if signs is None else signs
@@ -114,7 +120,7 @@ def quantity(value: float, unit: str, system: str, digits: int | None = None,
     number, name = shown(value, unit, system)
     signs = _LOCAL.get() if signs is None else signs
     if name == "%":
-        return figures(number, digits, signs) + signs.percent
+        return percent(number, digits, signs)
     glue = "" if name == "" or name.startswith("/") else NBSP
     return f"{figures(number, digits, signs)}{glue}{name}"
 

@@ -81,7 +81,7 @@ class Writer:
         """What templates may call."""
         return {
             "num": self.figures,
-            "pct": lambda value, digits=None: self.figures(value, digits) + self.signs.percent,
+            "pct": lambda value, digits=None: numbers.percent(value, digits, self.signs),
             "q": self.quantity,
             "money": self.money,
             "day": self.day,
