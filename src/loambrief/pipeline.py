@@ -455,7 +455,8 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     plan = plan_visit(case, writer, sections=sections, blank=blank)
-    pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, plan, writer))
+    pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, advice.plan.followups, plan,
+                                 writer))
     return SheetFile(f"{case.case.id}-fieldsheet.pdf", pdf, plan.layout.sheet,
                      len(boxes(plan.layout)))
 

@@ -43,6 +43,8 @@ def test_what_was_missing_comes_first(text, advice):
     write = Writer().write
     for gap in advice.diagnosis.missing:
         assert " ".join(write(gap.what).split()) in text[0].replace("\u00a0", " ")
+    for again in advice.plan.followups:
+        assert " ".join(write(again.what).split()) in text[0].replace("\u00a0", " ")
     for word in ("hogweed", "parsnip", "Spurges", "Nightshades", "gloves", "wash with soap",
                  "buried lines", "thunder", "re-entry", "label"):
         assert word in text[0] + text[1], word

@@ -15,6 +15,7 @@ from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
 
 SCHEMA_VERSION = 1
+"""Within a version keys may be added (``history`` was), but none is dropped or changes meaning."""
 
 
 def plain(value: object) -> object:

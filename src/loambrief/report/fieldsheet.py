@@ -3,6 +3,7 @@ reading, in type that can be read outdoors."""
 
 from __future__ import annotations
 
+from loambrief.actions.model import Followup
 from loambrief.case.schema import CaseFile
 from loambrief.case.sheet_layout import MAP_FILE, as_bytes, boxes
 from loambrief.findings.model import Missing
@@ -30,13 +31,15 @@ from loambrief.report.text import Writer
 
 SCALE = 1.2
 """Type size: nothing on a field sheet is under 10 pt."""
+MOST_AGAIN = 6
+"""Follow-ups on the first page."""
 SAFETY = ("unknown", "sap", "after", "cone", "weather", "chemicals", "alone")
 PARTS = {"soil": soil, "cone": cone, "sap": sap, "weeds": weeds}
 """Sheets that get a page of their own; water and residue follow the first page."""
 
 
-def field_sheet(case: CaseFile, missing: tuple[Missing, ...], plan: VisitPlan,
-                writer: Writer) -> ReportModel:
+def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[Followup, ...],
+                plan: VisitPlan, writer: Writer) -> ReportModel:
     """The sheets as a document of its own, with the plan of their boxes inside.
 
     Parameters
@@ -45,6 +48,8 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], plan: VisitPlan,
         Of the last visit.
     missing : tuple of Missing
         What the last advisory could not say.
+    followups : tuple of Followup
+        What its plan wanted tested again, and when.
     plan : VisitPlan
     writer : Writer
 
@@ -61,7 +66,8 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], plan: VisitPlan,
     sheet = Sheet(case, plan, writer, {box.name: box for box in boxes(layout)})
     title = sheet.word("title", field=case.field.name)
     blocks: list[Block] = [Heading(1, title, anchor="sheet"), *_about(sheet), *visit(sheet),
-                           *_missing(sheet, missing), KeepTogether((_safety(sheet),))]
+                           *_missing(sheet, missing), *_again(sheet, followups),
+                           KeepTogether((_safety(sheet),))]
     if "water" in layout.sections:
         blocks += water(sheet)
     blocks += remarks(sheet)
@@ -115,6 +121,18 @@ def _missing(sheet: Sheet, missing: tuple[Missing, ...]) -> list[Block]:
     items = tuple((Span("; ".join(what), bold=True), Span(f". {why}"))
                   for why, what in grouped.items())
     return [heading, Bullets(items)]
+
+
+def _again(sheet: Sheet, followups: tuple[Followup, ...]) -> list[Block]:
+    """What the last plan wanted tested again, soonest first."""
+    write = sheet.writer.write
+    soonest = sorted(followups, key=lambda f: f.due)[:MOST_AGAIN]
+    items = tuple((Span(write(f.what), bold=True),
+                   Span(sheet.word("again", due=f.due, success=write(f.success))))
+                  for f in soonest)
+    if not items:
+        return []
+    return [Heading(2, sheet.word("heading_again"), anchor="again"), Bullets(items)]
 
 
 def _safety(sheet: Sheet) -> Block:
