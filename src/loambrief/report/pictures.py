@@ -244,7 +244,7 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
     if top is None or whole is None:
         return None
     si = context.system == "si"
-    scale = CM_PER_INCH if si else 1.0
+    bottom, base = (round(i.bottom_in * CM_PER_INCH) if si else i.bottom_in for i in (top, whole))
     measures = []
     for name, unit, digits, low in LAYER_FIELDS:
         upper, full = getattr(top, name), getattr(whole, name)
@@ -258,13 +258,13 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
             None,
         )
         if below is not None and below >= 0:
-            lower = Slab(top.bottom_in * scale, whole.bottom_in * scale, float(below), True)
+            lower = Slab(bottom, base, float(below), True)
         else:
-            lower = Slab(0.0, whole.bottom_in * scale, full_value)
+            lower = Slab(0.0, base, full_value)
         measures.append(
             Measure(context.word(f"result_{name}"), "" if unit == "pH" else numbers.shown(
                 1.0, unit, context.system)[1],
-                (Slab(0.0, top.bottom_in * scale, upper_value), lower), digits, low)
+                (Slab(0.0, bottom, upper_value), lower), digits, low)
         )
     if not measures:
         return None
