@@ -8,9 +8,9 @@ from io import BytesIO
 
 import pytest
 from click.testing import CliRunner
-from conftest import NAMES, SAMPLES, advised
 from pydantic import BaseModel
 from pypdf import PdfReader
+from spanish_samples import NAMES, SAMPLES, advised
 
 from loambrief import pipeline
 from loambrief.agronomy.registry import FORMULAS
@@ -209,6 +209,18 @@ def test_command_takes_a_language(tmp_path):
     assert sheet.trailer["/Root"]["/Lang"] == "es-MX"
     calendar = next(tmp_path.glob("*.ics")).read_text(encoding="utf-8")
     assert "Funcionó si" in calendar
+
+
+def test_two_plans_are_compared_in_spanish(tmp_path):
+    """ensures that the comparison has the words of the first case, and the same keys as data."""
+    case = tmp_path / "case.yaml"
+    case.write_bytes(header(language="es"))
+    found = pipeline.compare(case, None, ("budget.amount=100",))
+    text = found.as_text()
+    assert "ACCIONES" in text and "DINERO" in text and "espera" in text and "presupuesto" in text
+    rows = text.split("\n", 1)[1]  # below the names of the two cases
+    assert not ENGLISH.search(re.sub(r"\S+\.\S+", "", rows))  # ids of actions are keys
+    assert {line.data["id"] for line in found.money} >= {"budget", "spent"}
 
 
 def header(**more):
