@@ -102,6 +102,23 @@ def test_a_method_change_is_never_crossed(visits):
     assert same.change.verdict is Verdict.WITHIN
 
 
+def test_the_latest_comparable_reading_is_taken(visits):
+    """ensures that a visit by another method in between does not hide an older comparable one."""
+    bray = visits[0].samples[0].methods
+    middle = with_sample(visits[1], methods=visits[1].samples[0].methods.model_copy(
+        update={"phosphorus": "olsen"}))
+    present = with_sample(visits[2], methods=visits[2].samples[0].methods.model_copy(
+        update={"phosphorus": bray.phosphorus}))
+    change = series_of([visits[0], middle, present], "phosphorus").change
+    assert change.before.case_id == "mill-corner-2021" and change.verdict is Verdict.WITHIN
+
+
+def test_a_list_of_deeds_alone(loaded):
+    """ensures that what was done is printed without any earlier case, and nothing is compared."""
+    found = review(loaded.case, [])
+    assert found.series == () and found.expectations == () and len(found.done) == 5
+
+
 def test_a_limit_is_no_value(visits):
     """ensures that "<5 ppm" is not subtracted from anything."""
     less = visits[-1].samples[0].increments[0].phosphorus

@@ -179,7 +179,7 @@ def _same_layer(sample: Sample, layer: Increment) -> Increment | None:
 def _soil_change(readings: tuple[Reading, ...], present: CaseFile, name: str) -> Change | None:
     if len(readings) < 2 or readings[-1].case_id != present.case.id:
         return None
-    before, after = readings[-2:]
+    before, after = _pair(readings)
     reason = _not_comparable(before, after)
     if reason is not None:
         return Change(before, after, Verdict.UNKNOWN, reason=reason)
@@ -193,6 +193,14 @@ def _soil_change(readings: tuple[Reading, ...], present: CaseFile, name: str) ->
         if not (before.whole and after.whole):
             verdict, reason = Verdict.UNKNOWN, say("history.why_cores")
     return Change(before, after, verdict, difference, limit.value, reason, (limit,))
+
+
+def _pair(readings: tuple[Reading, ...]) -> tuple[Reading, Reading]:
+    """The last reading, and the latest before it that it may be held against; else the one
+    just before."""
+    *earlier, after = readings
+    fitting = [r for r in earlier if _not_comparable(r, after) is None]
+    return (fitting or earlier)[-1], after
 
 
 def _not_comparable(before: Reading, after: Reading) -> Message | None:

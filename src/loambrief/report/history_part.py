@@ -138,7 +138,7 @@ def _changes(context: Context, review: Review) -> list[Block]:
             _full_name(context, series),
             _reading(context, series, change.before), _reading(context, series, change.after),
             _signed(context, series, change.difference),
-            "–" if change.limit is None else _amount(context, series, change.limit),
+            "–" if change.limit is None else _gap(context, series, change.limit),
             tuple(verdict),
         )))
     if not rows:
@@ -151,10 +151,17 @@ def _changes(context: Context, review: Review) -> list[Block]:
                   row_headers=True)]
 
 
+def _gap(context: Context, series: Series, value: float) -> str:
+    """A difference; of percentages in points, so that nobody takes it for a share."""
+    if series.unit == "%":
+        return _word(context)("points", value=value, digits=_digits(context, series))
+    return _amount(context, series, value)
+
+
 def _signed(context: Context, series: Series, difference: float | None) -> str:
     if difference is None:
         return "–"
-    text = _amount(context, series, difference)
+    text = _gap(context, series, difference)
     rounded = round(difference, 6)
     return f"+{text}" if rounded > 0 else text
 
