@@ -132,7 +132,7 @@ def test_an_archive_that_does_not_know_the_file(small, tmp_path):
     ("signed", Role.ADVISER, "the adviser has signed already"),
     ("issued", Role.CLIENT, "the adviser has not signed yet"),
     ("both", Role.CLIENT, "the client has signed already"),
-    ("withdrawn", Role.ADVISER, "withdrawn"),
+    ("withdrawn", Role.ADVISER, "'withdrawn'"),
     ("other", Role.ADVISER, "not an advisory of this program"),
     ("rubbish", Role.ADVISER, "not a PDF"),
 ])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from io import BytesIO
 
@@ -16,6 +17,9 @@ MOST_OBJECTS = 300_000
 MOST_ATTACHMENTS = 200
 LARGEST_ATTACHMENTS = 32 * 1024 * 1024
 """All attached files together [byte]."""
+STATED = ("status", "number", "revision", "loambrief_version", "inputs_sha256", "tables_sha256",
+          "case_id", "made_with", "printed", "changes")
+"""Members of the attached data that speak of the advisory as a whole."""
 _MARK = re.compile(rb"startxref")
 _OBJECT = re.compile(rb"\bobj\b")
 
@@ -108,6 +112,26 @@ def attachments(root) -> dict[str, tuple[bytes, str, str]]:
     listed = [str(look(s.get_object(), "/UF") or "") for s in look(root, "/AF") or ()]
     return dict(sorted(found.items(), key=lambda item: listed.index(item[0])
                        if item[0] in listed else len(listed)))
+
+
+def stated_in(files: dict[str, tuple[bytes, str, str]]) -> dict:
+    """What the attached data say of the advisory, with their file's name; empty if there are none.
+
+    Parameters
+    ----------
+    files : dict
+        From :func:`attachments`.
+    """
+    for name, (content, _, _) in files.items():
+        if not name.endswith(".json"):
+            continue
+        try:
+            data = json.loads(content)
+        except (ValueError, RecursionError):
+            continue
+        if isinstance(data, dict) and "loambrief_version" in data:
+            return {key: data[key] for key in STATED if key in data} | {"file": name}
+    return {}
 
 
 def sha256(data: bytes) -> str:

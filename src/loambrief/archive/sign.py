@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-import json
 import logging
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -38,7 +37,7 @@ from pyhanko_certvalidator.errors import PathBuildingError, PathValidationError
 from loambrief.archive.errors import KeyFault, SignFault, TimestampFault
 from loambrief.archive.keys import is_trial, load_certificates
 from loambrief.archive.levels import revocation_of
-from loambrief.archive.pdf_parts import attachments, look, open_pdf
+from loambrief.archive.pdf_parts import attachments, look, open_pdf, stated_in
 from loambrief.archive.sign_look import SignatureLook
 from loambrief.archive.sign_settings import LEVELS, SignSettings
 from loambrief.archive.timestamps import HttpTimeStamper
@@ -223,7 +222,7 @@ def _check(pdf: bytes, role: Role, trial: bool) -> bool:
     """Whether it is a draft that is signed; refuses what must not be signed."""
     reader = open_pdf(pdf)
     try:
-        status = _status(attachments(reader.root))
+        status = stated_in(attachments(reader.root))["status"]
         filled = [s.field_name for s in reader.embedded_regular_signatures]
         fields = {str(f["/T"]) for f in map(_object, reader.root["/AcroForm"]["/Fields"])}
     except Exception as error:  # what a parser raises on a hostile file is beyond listing
@@ -231,9 +230,9 @@ def _check(pdf: bytes, role: Role, trial: bool) -> bool:
                         f"field ({type(error).__name__})") from None
     if role.field not in fields:
         raise SignFault(f"the file has no field {role.field!r}")
-    if status == "withdrawn":
-        raise SignFault("this advisory is withdrawn")
-    if status != "issued" and not trial:
+    if status not in ("issued", "draft"):
+        raise SignFault(f"this file is no issued advisory: its data say {status!r}")
+    if status == "draft" and not trial:
         raise SignFault("this is a draft; issue it first (loambrief issue), or sign it with "
                         "--trial")
     if role.field in filled:
@@ -247,16 +246,6 @@ def _check(pdf: bytes, role: Role, trial: bool) -> bool:
 
 def _object(item):
     return item.get_object()
-
-
-def _status(files: dict) -> str:
-    """Status in the attached data."""
-    for name, (content, _, _) in files.items():
-        if name.endswith(".json"):
-            data = json.loads(content)
-            if isinstance(data, dict) and "loambrief_version" in data:
-                return str(data.get("status"))
-    raise ValueError("no attached data")
 
 
 class _Writer(IncrementalPdfFileWriter):

@@ -8,10 +8,8 @@ in a process of its own with limits (``verify_apart``): the file may be hostile.
 from __future__ import annotations
 
 import asyncio
-import codecs
 import datetime as dt
 import hashlib
-import json
 import logging
 import re
 from collections.abc import Sequence
@@ -33,7 +31,7 @@ from loambrief.archive.changes import changes_after, changes_before
 from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
 from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
-from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256
+from loambrief.archive.pdf_parts import attachments, look, open_pdf, sha256, stated_in
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
 
@@ -43,8 +41,6 @@ for _name in ("pyhanko", "pyhanko_certvalidator"):
 GOOD, BAD, UNKNOWN, NONE = State
 _EVERYTHING = Exception
 """What parsers raise on a hostile file is beyond listing; none of it is more than «malformed»."""
-_KEYS = ("status", "number", "revision", "loambrief_version", "inputs_sha256", "tables_sha256",
-         "case_id", "made_with", "printed", "changes")
 
 
 @dataclass
@@ -91,7 +87,7 @@ def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
         seen.say("readable", BAD, f"The file cannot be read as a signed PDF: {_said(error)}.")
         return Inspection(tuple(seen.facts))
     seen.say("readable", GOOD, "The file can be read.")
-    stated = _stated(files)
+    stated = stated_in(files)
     _status(seen, stated)
     _who_signed(seen, found)
     try:
@@ -129,7 +125,7 @@ def _status(seen: _Look, stated: dict) -> None:
     elif status is None:
         seen.say("status", BAD, "It holds no data of an advisory of this program.")
     else:
-        seen.say("status", BAD, f"It is not an issued advisory but a {status}.")
+        seen.say("status", BAD, f"It is not an issued advisory: its data say {status!r}.")
 
 
 def _who_signed(seen: _Look, found: list[EmbeddedPdfSignature]) -> None:
@@ -431,20 +427,6 @@ def _archival(seen: _Look) -> None:
                  "can tell).")
 
 
-def _stated(files: dict) -> dict:
-    """What the attached data say of the advisory; empty if there are none."""
-    for name, (content, _, _) in files.items():
-        if not name.endswith(".json"):
-            continue
-        try:
-            data = json.loads(content)
-        except (ValueError, RecursionError):
-            continue
-        if isinstance(data, dict) and "loambrief_version" in data:
-            return {key: data[key] for key in _KEYS if key in data} | {"file": name}
-    return {}
-
-
 def _attached(seen: _Look, files: dict, stated: dict) -> None:
     """Whether the attached case is the one whose digest the attached data record."""
     from loambrief.case.profiles import ProfileFile, digest
@@ -458,11 +440,7 @@ def _attached(seen: _Look, files: dict, stated: dict) -> None:
             return
     profiles = [ProfileFile(text, sha256(content), "") for name, (content, text, _)
                 in files.items() if name not in ("case.yaml", stated["file"])]
-    case, recorded = files["case.yaml"][0], stated.get("inputs_sha256")
-    mark = codecs.BOM_UTF8  # of the file; the attached text has none
-    if digest(sha256(mark + case), profiles) == recorded:
-        files["case.yaml"] = (mark + case, *files["case.yaml"][1:])
-    elif digest(sha256(case), profiles) != recorded:
+    if digest(sha256(files["case.yaml"][0]), profiles) != stated.get("inputs_sha256"):
         seen.say("data", BAD, "The attached case is not the one the attached data were made from.")
         return
     seen.say("data", GOOD, "The attached case is the one the attached data were made from.")

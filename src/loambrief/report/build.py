@@ -6,9 +6,13 @@ results, calculations and sources, in two columns.
 
 from __future__ import annotations
 
+import codecs
+import hashlib
+
 from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
+from loambrief.case.profiles import digest
 from loambrief.findings.assess import Diagnosis
 from loambrief.report.appendix import record_section, results_section, sources_section
 from loambrief.report.blocks import (
@@ -101,10 +105,10 @@ def build_field(
         accent=loaded.brand.accent if loaded.brand else "",
         logo=logo_print(context),
         attachments=(
-            Attachment("case.yaml", loaded.source_text.encode("utf-8"), "application/yaml",
+            Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
                        Relationship.SOURCE, context.word("attached_case")),
             *(
-                Attachment(_attached_name(file.name), file.text.encode("utf-8"),
+                Attachment(_attached_name(file.name), _as_read(file.text, file.sha256),
                            "application/yaml", Relationship.SOURCE, file.name)
                 if file.content is None else
                 Attachment(_attached_name(file.name), file.content, _picture_type(file.content),
@@ -116,6 +120,19 @@ def build_field(
         ),
     )
     return FieldReport(context, model)
+
+
+def _case_bytes(loaded: LoadedCase) -> bytes:
+    """The case file as it was read, so that its digest is the recorded one."""
+    content = loaded.source_text.encode("utf-8")
+    own = hashlib.sha256(content).hexdigest()
+    return content if digest(own, loaded.files) == loaded.sha256 else codecs.BOM_UTF8 + content
+
+
+def _as_read(text: str, sha256: str) -> bytes:
+    """A file's bytes from its text: with the byte-order mark if it had one."""
+    content = text.encode("utf-8")
+    return content if hashlib.sha256(content).hexdigest() == sha256 else codecs.BOM_UTF8 + content
 
 
 def build_report(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
