@@ -12,7 +12,8 @@ from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
 from loambrief.report.blocks import Paper
 
-EDITIONS = [(name, *edition) for name in CASES for edition in (("us", "letter"), ("si", "a4"))]
+EDITIONS = [(name, "us", "letter") for name in CASES]
+EDITIONS += [(name, "si", "a4") for name in ("acid_corn_ohio", "saline_alfalfa_utah")]
 
 
 @pytest.mark.parametrize("name, units, paper", EDITIONS)
