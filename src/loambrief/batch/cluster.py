@@ -46,6 +46,8 @@ PATIENCE = 120.0
 LOOK = 5.0
 """Seconds between two looks at the workers while nothing comes."""
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
+NOT_THERE = ("ModuleNotFoundError", "ImportError", "AttributeError")
+"""How Dask tells that a worker lacks a module or a part of it."""
 LOOPBACK = ("127.", "localhost", "[::1]")
 
 
@@ -77,8 +79,8 @@ class Cluster:
         As of :class:`~loambrief.batch.pool.Pool`.
     say : callable
         Takes a line for the user.
-    connect : float
-        Longest wait for the scheduler [s].
+    connect : float or None
+        Longest wait for the scheduler [s]; :data:`CONNECT` if None.
 
     Attributes
     ----------
@@ -96,7 +98,7 @@ class Cluster:
                  function: Callable[[Parcel], Outcome] = work_parcel,
                  here: Callable[[Task], Outcome] = work,
                  warm: str = "loambrief.batch.warm", say: Callable[[str], None] = lambda _: None,
-                 connect: float = CONNECT):
+                 connect: float | None = None):
         self.address, self.function, self.here, self.warm = address, function, here, warm
         self.run_name = f"loambrief-{secrets.token_hex(8)}"
         self.exchange = Exchange(shared, self.run_name) if shared else None
@@ -107,6 +109,7 @@ class Cluster:
         self._landed: queue.SimpleQueue = queue.SimpleQueue()
         self._here: Pool | None = None
         self._sent = 0
+        connect = CONNECT if connect is None else connect
         self.client = _connect(address, connect)
         try:
             self._greet(connect, say)
@@ -181,12 +184,12 @@ class Cluster:
         yield from sorted(answers.items())
 
     def _fit(self, worker: str, found: object) -> None:
-        if isinstance(found, ImportError):
-            raise ClusterFault(f"worker {worker} has no Loambrief, or one that knows no clusters; "
-                               f"install {self.program.version} there ({found})")
         if isinstance(found, Exception):
-            raise ClusterFault(f"worker {worker} cannot run Loambrief: "
-                               f"{type(found).__name__}: {found}")
+            text = f"{type(found).__name__}: {found}"
+            if any(sign in text for sign in NOT_THERE):
+                raise ClusterFault(f"worker {worker} has no Loambrief, or one that knows no "
+                                   f"clusters; install {self.program.version} there ({text})")
+            raise ClusterFault(f"worker {worker} cannot run Loambrief: {text}")
         differs = self.program.differs(found)
         if differs:
             raise ClusterFault(_refusal(worker, differs))
@@ -276,6 +279,8 @@ class Cluster:
         self._told = True
         futures = list(self._flights)
         self._flights.clear()
+        if self.client.status != "running":
+            return
         with contextlib.suppress(Exception):  # a cluster that is gone has stopped, too
             self.client.cancel(futures, force=True)
             self.client.run(give_up, self.run_name, on_error="ignore")

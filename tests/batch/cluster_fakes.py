@@ -1,0 +1,78 @@
+"""Stand-ins for the making of an advisory on a cluster; workers import them from here."""
+
+import os
+import signal
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import psutil
+from batch_fakes import fake_work
+
+from loambrief.batch.parcel import Parcel, work_parcel
+from loambrief.batch.work import Outcome, Stage, Status, Task
+
+
+def far_work(task: Task) -> Outcome:
+    """As :func:`batch_fakes.fake_work`; ``body`` names a file where each try leaves a line.
+
+    ``do: kill worker`` kills the worker of the cluster, not only the process of the case.
+    """
+    text = Path(task.path).read_text(encoding="utf-8")
+    body = next(line.removeprefix("body: ") for line in text.splitlines()
+                if line.startswith("body: "))
+    if body:
+        with open(body, "a", encoding="utf-8") as stream:
+            stream.write(f"{task.number} {worker_pid()}\n")
+    if "do: kill worker" in text:
+        os.kill(worker_pid(), signal.SIGKILL)
+        time.sleep(30)
+    done = fake_work(task)
+    return replace(done, loaded=b"") if task.stage is Stage.CHECK else done
+
+
+def worker_pid() -> int:
+    """The worker of the cluster above the process of a case and the server that forks them."""
+    return psutil.Process().parents()[1].pid
+
+
+def damaging_work(task: Task) -> Outcome:
+    """Says it made other bytes than it sends."""
+    done = fake_work(task)
+    if done.status is Status.DONE:
+        done = replace(done, content={name: data + b"!" for name, data in done.content.items()})
+    return done
+
+
+def far_parcel(parcel: Parcel) -> Outcome:
+    return work_parcel(parcel, far_work)
+
+
+def damaging_parcel(parcel: Parcel) -> Outcome:
+    return work_parcel(parcel, damaging_work)
+
+
+def pretend(**changes: str) -> None:
+    """Make this worker's program another one; without changes, itself again."""
+    from loambrief.batch import chunk
+
+    if not hasattr(chunk, "real_program"):
+        chunk.real_program = chunk.program
+    real = chunk.real_program()
+    chunk.program = (lambda: replace(real, **changes)) if changes else chunk.real_program
+
+
+def forget() -> None:
+    """Behave as a worker without this package's cluster part."""
+    import sys
+
+    sys.kept = sys.modules["loambrief.batch.chunk"]
+    sys.modules["loambrief.batch.chunk"] = None
+
+
+def remember() -> None:
+    """The opposite of :func:`forget`."""
+    import sys
+
+    if hasattr(sys, "kept"):
+        sys.modules["loambrief.batch.chunk"] = sys.kept

@@ -1,0 +1,295 @@
+"""A batch on a real cluster: a scheduler and two workers that are processes of their own."""
+
+import os
+import shutil
+import signal
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import dask
+import pytest
+from batch_fakes import fake_work, write_case
+from click.testing import CliRunner
+from cluster_fakes import damaging_parcel, far_parcel, forget, pretend, remember
+from distributed import Client, LocalCluster, Security
+
+from loambrief.batch.cluster import CASES, DEEP, Cluster
+from loambrief.batch.work import Stage, Status, Task, work
+from loambrief.cli import main
+from loambrief.errors import ClusterFault
+
+SAMPLES = Path(__file__).parents[2] / "sample_inputs"
+HERE = {"host": "127.0.0.1", "dashboard_address": "127.0.0.1:0", "threads_per_worker": 1,
+        "worker_dashboard_address": None, "scheduler_kwargs": {"dashboard": False},
+        "silence_logs": 50}
+pytestmark = [pytest.mark.allow_hosts(["127.0.0.1"])]
+
+
+@pytest.fixture(scope="module")
+def scratch(tmp_path_factory):
+    """Where workers keep their own files."""
+    return tmp_path_factory.mktemp("workers")
+
+
+@pytest.fixture(scope="module")
+def lan(scratch):
+    """The cluster; a worker that is killed is started again by its nanny."""
+    with LocalCluster(n_workers=2, processes=True, local_directory=str(scratch),
+                      **HERE) as cluster:
+        yield cluster
+
+
+@pytest.fixture
+def other(lan):
+    """A second client, to look at the workers and to meddle with them."""
+    with Client(lan.scheduler_address, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=30)
+        yield client
+
+
+def far(lan, function=far_parcel, **more):
+    """The cluster as a batch uses it, making stand-ins."""
+    return Cluster(lan.scheduler_address, function=function, here=fake_work, warm="", **more)
+
+
+def tasks(folder, what, limit=None, log=""):
+    """A task for each word of ``what``."""
+    return [Task(n, str(write_case(folder, f"case-{n}", do=do, body=str(log))), Stage.MAKE,
+                 time_limit=limit) for n, do in enumerate(what)]
+
+
+def boxes(scratch):
+    """Folders of cases on the workers."""
+    return [path for path in scratch.rglob("loambrief-*") if path.is_dir()]
+
+
+@pytest.fixture
+def four(tmp_path, monkeypatch):
+    """Two cases with profiles and earlier cases, a plain one, a broken one; as made here."""
+    for name in ("three_fields_indiana", "history_beans_michigan"):
+        shutil.copytree(SAMPLES / name, tmp_path / "cases" / name)
+    monkeypatch.chdir(tmp_path)
+    names = ["three_fields_indiana/mill_piece.yaml", "history_beans_michigan/case.yaml",
+             "history_beans_michigan/earlier/2021.yaml", "broken.yaml"]
+    shutil.copy(SAMPLES / "broken/wrong_unit.yaml", "cases/broken.yaml")
+    Path("month.txt").write_text("".join(f"cases/{name}\n" for name in names))
+    return {f"cases/{name}": work(Task(0, f"cases/{name}")) for name in names}
+
+
+def test_the_bytes_are_those_made_here(lan, four, scratch):
+    """ensures that every file and every problem is the same as without a cluster, with files
+    that come through the cluster and through shared storage."""
+    runs = (("plain", []), ("shared", ["--as-you-go", "--shared", f"file://{Path.cwd()}/share"]))
+    for output, more in runs:
+        done = CliRunner().invoke(main, ["batch", "month.txt", "-o", output, "--no-cover",
+                                         "--cluster", lan.scheduler_address, *more])
+        assert done.exit_code == 1, done.output
+        for path, outcome in four.items():
+            for problem in outcome.problems:
+                assert problem.splitlines()[0] in done.output, path
+        made = {path.name: path.read_bytes() for path in Path(output).glob("[!.]*/*")}
+        assert made == {name: data for o in four.values() for name, data in o.content.items()}
+        assert len(made) == 6
+    assert not list(Path("share").iterdir())
+    assert not boxes(scratch)
+
+
+def test_faults_stay_with_their_case(lan, tmp_path, scratch):
+    """ensures that a case that raises, one over its time and one that kills its process fail
+    alone, each with its reason, and leave nothing on the workers."""
+    what = ["", "raise", "sleep", "kill", "", ""]
+    with far(lan) as cluster:
+        assert cluster.size == 2
+        done = {o.number: o for o in cluster.run(tasks(tmp_path, what, limit=1.5))}
+    assert [done[n].status for n in range(6)] == [
+        Status.DONE, Status.FAILED, Status.TIMED_OUT, Status.FAILED, Status.DONE, Status.DONE]
+    assert "the bottom fell out" in done[1].problems[0]
+    assert "1.5 s, the time limit" in done[2].problems[0]
+    assert "SIGKILL" in done[3].problems[0] and "2 times" in done[3].problems[0]
+    assert all(o.path == str(tmp_path / f"case-{n}.yaml") for n, o in done.items())
+    assert not boxes(scratch)
+
+
+def test_a_killed_worker_loses_and_doubles_nothing(lan, other, tmp_path):
+    """ensures that the cases of a worker killed in mid-run are made again elsewhere, each
+    handed over once."""
+    log = tmp_path / "log"
+    pids = set(other.run(os.getpid).values())
+    killed = None
+    with far(lan) as cluster:
+        got = []
+        for outcome in cluster.run(tasks(tmp_path / "c", ["slow"] * 12, log=log)):
+            got.append(outcome)
+            if killed is None:
+                time.sleep(0.4)  # the next ones are in work by now
+                killed = int(log.read_text().split()[-1])
+                os.kill(killed, signal.SIGKILL)
+    assert killed in pids
+    assert sorted(o.number for o in got) == list(range(12))
+    assert all(o.status is Status.DONE and o.content for o in got)
+    tries = Counter(int(line.split()[0]) for line in log.read_text().splitlines())
+    assert max(tries.values()) == 2, "no case was in work on the worker that was killed"
+
+
+def test_a_case_that_kills_workers_fails_in_the_end(lan, tmp_path, monkeypatch):
+    """ensures that a case whose workers are lost again and again is given up, with the reason,
+    and the cluster stays of use."""
+    monkeypatch.setattr(lan.scheduler, "allowed_failures", 0)
+    with far(lan) as cluster:
+        done = list(cluster.run(tasks(tmp_path, ["kill worker"])))
+        assert [o.status for o in done] == [Status.FAILED]
+        assert "workers that made it were lost" in done[0].problems[0]
+        assert [o.status for o in cluster.run(tasks(tmp_path, [""]))] == [Status.DONE]
+
+
+def test_little_is_on_its_way_at_a_time(lan, tmp_path):
+    """ensures that tasks are drawn and files read only as the cluster gets on."""
+    drawn = []
+
+    def source():
+        for task in tasks(tmp_path, [""] * 60):
+            drawn.append(task.number)
+            yield task
+
+    with far(lan) as cluster:
+        most = DEEP * cluster.size * CASES
+        for done, _ in enumerate(cluster.run(source()), 1):
+            assert len(drawn) <= done + most + CASES
+    assert done == 60
+
+
+def test_stop_finishes_or_gives_up(lan, tmp_path, scratch):
+    """ensures that a first request lets what is on its way end, a second gives it up."""
+    with far(lan) as cluster:
+        got = []
+        for outcome in cluster.run(tasks(tmp_path / "a", ["slow"] * 40)):
+            got.append(outcome)
+            cluster.stop()
+    assert 1 <= len(got) <= (DEEP + 1) * 2 * CASES
+    assert all(o.status is Status.DONE for o in got)
+    started = time.monotonic()
+    with far(lan) as cluster:
+        for outcome in cluster.run(tasks(tmp_path / "b", ["", "sleep", "sleep"])):
+            assert outcome.number == 0
+            cluster.stop(now=True)
+    assert time.monotonic() - started < 20
+    while boxes(scratch) and time.monotonic() - started < 20:
+        time.sleep(0.1)
+    assert not boxes(scratch)
+
+
+def test_damage_on_the_way_fails_the_case(lan, tmp_path):
+    """ensures that files that differ from their digests are not taken, by either way."""
+    for shared in (None, f"file://{tmp_path}/share"):
+        with far(lan, damaging_parcel, shared=shared) as cluster:
+            done = list(cluster.run(tasks(tmp_path, [""])))
+        assert [o.status for o in done] == [Status.FAILED], shared
+        assert "came back damaged" in done[0].problems[0] and not done[0].content
+
+
+def test_another_program_is_refused(lan, other, tmp_path):
+    """ensures that a worker with another version, or other tables, is told and not used, be it
+    there from the start or later."""
+    worker = sorted(other.nthreads())[0]
+    wrong = (({"version": "0.0.9"}, "has Loambrief 0.0.9, this machine"),
+             ({"digest": "f" * 64}, "other tables, templates"),
+             ({"python": "3.9"}, "runs Python 3.9"), ({"zlib": "0.1"}, "zlib 0.1"))
+    try:
+        for changes, words in wrong:
+            other.run(pretend, workers=[worker], **changes)
+            with pytest.raises(ClusterFault, match=words) as caught:
+                far(lan)
+            assert worker in str(caught.value) and "same bytes" in str(caught.value)
+        other.run(pretend)
+        with far(lan) as cluster, pytest.raises(ClusterFault, match=r"0\.0\.8"):
+            other.run(pretend, version="0.0.8")
+            list(cluster.run(tasks(tmp_path, [""] * 4)))
+        other.run(forget, workers=[worker])
+        with pytest.raises(ClusterFault, match="has no Loambrief"):
+            far(lan)
+    finally:
+        other.run(remember)
+        other.run(pretend)
+
+
+def test_storage_that_workers_do_not_see_is_refused(lan, tmp_path):
+    """ensures that storage of this process alone is found out before a case is made."""
+    with pytest.raises(ClusterFault, match="does not see what this machine wrote"):
+        far(lan, shared="memory://here-only")
+
+
+def test_no_scheduler_is_said_plainly(tmp_path, monkeypatch):
+    """ensures that an address nobody answers at ends the command with one line and code 2,
+    and leaves the output folder free."""
+    monkeypatch.setattr("loambrief.batch.cluster.CONNECT", 0.5)
+    case = write_case(tmp_path, "one")
+    for _ in range(2):
+        done = CliRunner().invoke(main, ["batch", str(case), "-o", str(tmp_path / "out"),
+                                         "--cluster", "tcp://127.0.0.1:9"])
+        assert done.exit_code == 2
+        assert "no scheduler answers at tcp://127.0.0.1:9" in done.output
+        assert "Traceback" not in done.output
+    assert not list((tmp_path / "out").glob("*.pdf"))
+
+
+@pytest.mark.parametrize("address", ["10.0.0.5:8786", "http://a:1", "tcp://", "tcp://a b:1"])
+def test_addresses_are_judged(address):
+    """ensures that what is no address of a scheduler is refused before anything is tried."""
+    with pytest.raises(ClusterFault, match="no address of a scheduler"):
+        Cluster(address)
+
+
+@pytest.mark.parametrize("more", [["--cluster", "tcp://127.0.0.1:9", "--workers", "2"],
+                                  ["--shared", "file:///x"]])
+def test_options_that_do_not_go_together(tmp_path, more):
+    """ensures that options without meaning are refused."""
+    done = CliRunner().invoke(main, ["batch", str(tmp_path), "-o", str(tmp_path / "o"), *more])
+    assert done.exit_code == 2 and more[0 if len(more) == 2 else 2] in done.output
+
+
+@pytest.mark.parametrize("library", ["distributed", "fsspec.core"])
+def test_without_the_extra_the_remedy_is_named(monkeypatch, tmp_path, library):
+    """ensures that a missing package is told with the command that installs it."""
+    from loambrief.batch.exchange import Exchange
+
+    monkeypatch.setitem(sys.modules, library, None)
+    with pytest.raises(ClusterFault, match=r"pip install 'loambrief\[cluster\]'"):
+        if library == "distributed":
+            Cluster("tcp://127.0.0.1:9")
+        else:
+            Exchange("file:///x", "run").begin()
+
+
+def test_tls_from_dasks_configuration(tmp_path):
+    """ensures that tls:// uses the certificates Dask is configured with, and asks for them."""
+    keys = Security.temporary()
+    files = {}
+    for name, content in (("ca-file", keys.tls_ca_file), ("cert", keys.tls_client_cert),
+                          ("key", keys.tls_client_key)):
+        files[name] = tmp_path / name
+        files[name].write_text(content)
+    with LocalCluster(n_workers=1, processes=False, protocol="tls", security=keys,
+                      local_directory=str(tmp_path / "w"), **HERE) as lan:
+        assert lan.scheduler_address.startswith("tls://")
+        with pytest.raises(ClusterFault, match="tls:// needs certificates"):
+            far(lan)
+        with dask.config.set({
+            "distributed.comm.tls.ca-file": str(files["ca-file"]),
+            "distributed.comm.tls.client.cert": str(files["cert"]),
+            "distributed.comm.tls.client.key": str(files["key"]),
+        }), far(lan) as cluster:
+            done = list(cluster.run(tasks(tmp_path, ["", "slow"])))
+            assert [o.status for o in done] == [Status.DONE] * 2
+
+
+def test_a_lost_scheduler_ends_the_run(tmp_path):
+    """ensures that the run does not wait for a scheduler that is gone."""
+    with LocalCluster(n_workers=1, processes=False, protocol="tcp",
+                      local_directory=str(tmp_path / "w"), **HERE) as lan, far(lan) as cluster:
+        started = time.monotonic()
+        with pytest.raises(ClusterFault, match="was lost; run the batch again"):
+            for _ in cluster.run(tasks(tmp_path, ["", "sleep", "sleep"], limit=2)):
+                lan.close()
+        assert time.monotonic() - started < 25
