@@ -179,10 +179,9 @@ def test_keys_and_numbers_of_the_data_stay():
     assert other["printed"]["language"] == "es"
 
 
-@pytest.mark.parametrize(("name", "units", "paper"), [
-    *((name, units, paper) for name in NAMES for units, paper in (("us", "letter"), ("si", "a4"))),
-    ("saline_alfalfa_utah", "us", "a4"), ("saline_alfalfa_utah", "si", "letter"),
-])
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("name", NAMES)
 def test_pages_of_every_setting(name, units, paper):
     """ensures that Spanish fits, page 1 on one page, without a warning of any library."""
     with warnings.catch_warnings():
