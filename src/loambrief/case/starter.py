@@ -91,5 +91,7 @@ def starter_case(
 def _example_yield(row, units: str) -> str:
     ton_ac = EXAMPLE_TON_AC.get(row["group"], 1.2)
     if units == "si":
-        return f"{ton_ac * T_PER_HA_PER_TON_PER_ACRE:.2g} t/ha"
-    return f"{ton_ac * 2000 / row['lb_per_unit']:.2g} {row['yield_unit']}"
+        value, unit = ton_ac * T_PER_HA_PER_TON_PER_ACRE, "t/ha"
+    else:
+        value, unit = ton_ac * 2000 / row["lb_per_unit"], row["yield_unit"]
+    return f"{float(f'{value:.2g}'):g} {unit}"  # two digits, never as a power of ten
