@@ -71,8 +71,9 @@ class Holder:
     """A key and a certificate, as pyHanko and as cryptography want them."""
 
     def __init__(self, name: str, issuer: Holder | None = None, *, ca: bool = False,
-                 unit: str = "", stamps: bool = False, answers: bool = False, begin=BEGIN, end=END):
-        self.key = rsa.generate_private_key(public_exponent=65537, key_size=2048)
+                 unit: str = "", stamps: bool = False, answers: bool = False, lists: str = "",
+                 begin=BEGIN, end=END, bits: int = 2048):
+        self.key = rsa.generate_private_key(public_exponent=65537, key_size=bits)
         parts = [x509.NameAttribute(NameOID.COMMON_NAME, name)]
         if unit:
             parts.insert(0, x509.NameAttribute(NameOID.ORGANIZATIONAL_UNIT_NAME, unit))
@@ -97,6 +98,10 @@ class Holder:
             where = x509.AccessDescription(AuthorityInformationAccessOID.OCSP,
                                            x509.UniformResourceIdentifier("http://ocsp.invalid/"))
             builder = builder.add_extension(x509.AuthorityInformationAccess([where]), False)
+        if lists:
+            where = x509.DistributionPoint([x509.UniformResourceIdentifier(lists)], None, None,
+                                           None)
+            builder = builder.add_extension(x509.CRLDistributionPoints([where]), False)
         self.certificate = builder.sign(above.key, hashes.SHA256())
 
     @property
@@ -198,7 +203,16 @@ class StampHandler(BaseHTTPRequestHandler):
     """A timestamp server on this machine (RFC 3161, 3.4: over HTTP)."""
 
     stamper = None
+    revoked: bytes = b""
     answer: tuple[int, str, bytes] | None = None
+
+    def do_GET(self):
+        """A revocation list, where a certificate says that there is one."""
+        self.send_response(200)
+        self.send_header("Content-Type", "application/pkix-crl")
+        self.send_header("Content-Length", str(len(self.revoked)))
+        self.end_headers()
+        self.wfile.write(self.revoked)
 
     def do_POST(self):
         query = tsp.TimeStampReq.load(self.rfile.read(int(self.headers["Content-Length"])))

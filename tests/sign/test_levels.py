@@ -212,6 +212,21 @@ def test_a_server_is_asked_over_http(issued, keys_folder, files, look, stamp_ser
 
 
 @pytest.mark.enable_socket
+def test_revocation_lists_are_fetched_when_told_to(issued, keys_folder, files, look,
+                                                   stamp_server):
+    """ensures that with fetch = true B-LT is reached with what the certificates point to."""
+    url, handler = stamp_server
+    handler.revoked = samples.authority().revocation_list()
+    root = samples.authority()
+    person = samples.Holder("R. Fennimore", root, lists=f"{url}list.crl")
+    clock = samples.Holder("Invented clock", root, stamps=True, lists=f"{url}list.crl")
+    result = made(issued, keys_folder, settings_for(files, "B-LT", fetch=True), holder=person,
+                  stamper=clock.stamper())
+    assert result.level == "B-LT", result.shortfalls
+    assert look(result.content, trust=AUTHORITY)["bottom"] is State.GOOD
+
+
+@pytest.mark.enable_socket
 @pytest.mark.parametrize("answer,words", [
     ((500, "text/plain", b"no"), "HTTP 500"),
     ((200, "text/html", b"<p>"), "no timestamp"),
@@ -247,6 +262,27 @@ def test_a_timestamp_on_something_else_is_bad(issued, keys_folder, files, look):
                 stamper=samples.stamp_authority().stamper(cls=Wrong)).content
     facts = look(data, trust=AUTHORITY)
     assert facts["timestamp", "Adviser"].state is State.BAD
+    assert facts["bottom"] is State.BAD
+
+
+@pytest.mark.parametrize("digest,bits", [("sha1", 2048), ("sha256", 1024)])
+def test_weak_algorithms_and_keys_are_bad(issued, keys_folder, look, digest, bits):
+    """ensures that SHA-1 and short RSA keys do not count, trusted or not (NIST SP 800-131A)."""
+    import io
+
+    from pyhanko.sign import fields, signers
+
+    from loambrief.archive.sign import _Writer
+
+    holder = samples.Holder("R. Fennimore", samples.authority(), bits=bits)
+    key = samples.opened(holder, keys_folder).key
+    meta = signers.PdfSignatureMetadata(field_name="Adviser", certify=True, md_algorithm=digest,
+                                        subfilter=fields.SigSeedSubFilter.PADES)
+    data = signers.PdfSigner(meta, key).sign_pdf(_Writer(io.BytesIO(issued)),
+                                                 existing_fields_only=True).getvalue()
+    facts = look(data, trust=AUTHORITY)
+    assert facts["bytes", "Adviser"].state is State.GOOD
+    assert facts["signer", "Adviser"].state is State.BAD, facts["signer", "Adviser"].text
     assert facts["bottom"] is State.BAD
 
 

@@ -196,6 +196,16 @@ def test_a_level_that_is_not_reached_ends_in_one(small, tmp_path):
     assert "PAdES B-B" in done.output and "B-T not reached" in done.output
 
 
+def test_changed_bytes_of_the_full_sample_are_found(found):
+    """ensures that size does not matter: 12 places of the whole advisory, spread evenly."""
+    _, data = found
+    for number in range(12):
+        at = int((number + 0.5) * len(data) / 12)
+        changed = data[:at] + bytes([data[at] ^ 4]) + data[at + 1:]
+        seen = inspect(changed, [samples.adviser().der], now=samples.LATER, archival=False)
+        assert bottom_line(seen.facts)[0] is State.BAD, at
+
+
 # The attached case, rendered again ------------------------------------------------------------
 
 

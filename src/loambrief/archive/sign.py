@@ -13,7 +13,6 @@ file is under a signature.
 
 from __future__ import annotations
 
-import asyncio
 import datetime as dt
 import logging
 from collections.abc import Iterable, Iterator, Sequence
@@ -292,18 +291,12 @@ def _sign_at(pdf: bytes, signer: Signer, role: Role, level: str, now: dt.datetim
                     stamp_style=SignatureLook(border_width=0, lines=lines))
     maker.moment = now
     out = BytesIO()
-
-    async def run() -> None:
-        await maker.async_sign_pdf(_Writer(BytesIO(pdf)), existing_fields_only=True, output=out)
-        if level == "B-LTA":
-            stamp = PdfTimeStamper(signer.timestamper, field_name=f"Timestamp after {role.field}",
-                                   invis_settings=InvisSigSettings(box_out_of_bounds=True))
-            signed = out.getvalue()
-            out.seek(0)
-            out.truncate()
-            await stamp.async_timestamp_pdf(_Writer(BytesIO(signed)), DIGEST, output=out)
-
-    asyncio.run(run())
+    maker.sign_pdf(_Writer(BytesIO(pdf)), existing_fields_only=True, output=out)
+    if level == "B-LTA":
+        stamp = PdfTimeStamper(signer.timestamper, field_name=f"Timestamp after {role.field}",
+                               invis_settings=InvisSigSettings(box_out_of_bounds=True))
+        signed, out = out.getvalue(), BytesIO()
+        stamp.timestamp_pdf(_Writer(BytesIO(signed)), DIGEST, output=out)
     content = out.getvalue()
     if context is not None:
         missing = revocation_of(open_pdf(content), role.field)

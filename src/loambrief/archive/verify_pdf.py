@@ -290,6 +290,9 @@ def _signer(seen: _Look, signature: EmbeddedPdfSignature, status, moment: dt.dat
         seen.say("signer", BAD, f"The certificate of {who!r} had been revoked.", name)
     elif not status.valid:
         seen.say("signer", BAD, "The signature does not fit, so it shows no signer.", name)
+    elif "CRYPTO" in problem or "ALGORITHM" in problem:
+        seen.say("signer", BAD, f"The signature of {who!r} uses an algorithm or a key that is no "
+                 "longer safe.", name)
     elif certificate.not_valid_after < (moment or seen.now) or "EXPIRED" in problem:
         seen.say("signer", UNKNOWN if moment is None else BAD,
                  f"The certificate of {who!r} ended on {_day(certificate.not_valid_after)}"
