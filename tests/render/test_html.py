@@ -269,6 +269,14 @@ def test_hostile_names_are_only_text(text, bare):
     assert page.find(".//p/a") is None  # none of these is an address
 
 
+def test_nothing_empty_is_written(bare):
+    """ensures that a document without author and subject gets no empty description."""
+    page = html5lib.parse(render_html(model(author="", subject="")), namespaceHTMLElements=False)
+    metas = list(page.iter("meta"))
+    assert len(metas) > 4 and all(m.get("content") or m.get("charset") for m in metas)
+    assert not any(m.get("name") in ("author", "description") for m in metas)
+
+
 def test_other_scripts_stay(bare):
     """ensures that letters the typeface lacks still reach a device that has them."""
     made = model(blocks=(Heading(1, "田中 Ünsal Łódź"),))

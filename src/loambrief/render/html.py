@@ -108,7 +108,8 @@ def _head(model: ReportModel, text: str) -> Element:
         ("author", model.author),
         ("description", model.subject),
     ):
-        add(head, "meta", name=name, content=content)
+        if content:
+            add(head, "meta", name=name, content=content)
     ET.SubElement(head, "meta", {"http-equiv": "Content-Security-Policy", "content": POLICY})
     add(head, "title", readable(model.title).replace("\n", " "))
     style = add(head, "style")
