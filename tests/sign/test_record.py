@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import subprocess
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import sign_samples as samples
@@ -284,13 +286,40 @@ def test_a_bad_file_is_not_rendered(found, monkeypatch):
 ])
 def test_what_the_record_says(signed, issued, number, revision, status, state, words):
     """ensures that the issued file inside a signed one is found, and its standing told."""
-    import hashlib
-
     entry = Entry(hashlib.sha256(issued).hexdigest(), "a.pdf", "pdf", 4, "2026-10-20T09:30:00Z",
                   "issue", "0" * 64, number, revision, status)
     seen = inspect(signed, now=samples.LATER, archival=False)
-    fact = verifying._record(seen, signed, lambda digest: entry if digest == entry.sha256 else None)
+    record = SimpleNamespace(fault="", find=lambda d: entry if d == entry.sha256 else None)
+    fact = verifying._record(seen, signed, record)
     assert fact.state is state and words in fact.text
+
+
+def test_a_record_that_does_not_hold_vouches_for_nothing(work, tmp_path):
+    """ensures that a broken chain, a lying index and a changed card are all found."""
+    import shutil
+    import sqlite3
+
+    issued = (work / "issued.pdf").read_bytes()
+    digest = hashlib.sha256(issued).hexdigest()
+    whole = tmp_path / "whole"
+    shutil.copytree(work / "records", whole)
+    with Store.open(whole) as store:
+        record = verifying.Record(store)
+        assert not record.fault and record.find(digest).number == "IV-2026-0001"
+        assert record.find("0" * 64) is None
+        row = sqlite3.connect(whole / "index.sqlite")
+        row.execute("UPDATE files SET sha256 = ? WHERE sha256 = ?", ("1" * 64, digest))
+        row.commit()
+        row.close()
+        assert store.find_digest("1" * 64) is not None
+        assert verifying.Record(store).find("1" * 64) is None
+    log = whole / "log.jsonl"
+    log.write_text(log.read_text(encoding="utf-8").replace("IV-2026-0001", "IV-2026-0002"),
+                   encoding="utf-8")
+    with Store.open(whole) as store:
+        broken = verifying.Record(store)
+    fact = verifying._record(Inspection(()), issued, broken)
+    assert fact.state is State.BAD and "does not hold" in fact.text
 
 
 # The bottom line ------------------------------------------------------------------------------

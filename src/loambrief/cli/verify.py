@@ -40,19 +40,20 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
     from loambrief.archive.keys import load_certificates
     from loambrief.archive.pdf_parts import LARGEST_FILE
     from loambrief.archive.store import Store
+    from loambrief.record.verify import Record
     from loambrief.record.verify import verify as check
 
     trusted = [c.dump() for path in anchors for c in load_certificates(path)]
     verdicts = []
     with ExitStack() as open_ones:
-        find = None
+        record = None
         if archive is not None:
-            find = open_ones.enter_context(Store.open(archive)).find_digest
+            record = Record(open_ones.enter_context(Store.open(archive)))
         for path in files:
             with path.open("rb") as stream:
                 data = stream.read(LARGEST_FILE + 1)
             verdicts.append(check(data, str(path), now=dt.datetime.now(dt.UTC), anchors=trusted,
-                                  find=find, again=not no_render))
+                                  record=record, again=not no_render))
             if not as_json:
                 _print(verdicts[-1], quiet)
     if as_json:

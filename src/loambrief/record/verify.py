@@ -9,19 +9,47 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from loambrief import __version__
 from loambrief.archive.facts import Fact, Inspection, State, bottom_line
+from loambrief.archive.store import Entry, Store
 from loambrief.archive.verify_apart import Limits, inspect_apart
 from loambrief.errors import LoambriefError
 from loambrief.report.blocks import DocumentStatus
 
 EVERYDAY = Limits()
-FindDigest = Callable[[str], object | None]
-"""Looks up a SHA-256 in the archive's log; gives an ``archive.store.Entry`` or None."""
+
+
+class Record:
+    """An archive's log, followed from its first line once, and what it says of a file.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+    """
+
+    def __init__(self, store: Store):
+        lines, fault = store.lines()
+        if fault is None or fault.kind == "unfinished":
+            fault = store.fault
+        self.fault = "" if fault is None else str(fault)
+        self._store, self._lines = store, {line.seq: line for line in lines}
+
+    def find(self, digest: str) -> Entry | None:
+        """The event that brought a file, if the chained line and its card say so themselves.
+
+        The index alone is not believed: it is only a way to the line.
+        """
+        entry = self._store.find_digest(digest)
+        line = None if entry is None else self._lines.get(entry.seq)
+        if line is None or line.digest != entry.line_digest:
+            return None
+        card = self._store.card(line.card) or {}
+        return entry if any(f.get("sha256") == digest for f in card.get("files", ())) else None
 
 
 @dataclass(frozen=True)
@@ -62,7 +90,7 @@ class Verdict:
 
 
 def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
-           find: FindDigest | None = None, again: bool = True,
+           record: Record | None = None, again: bool = True,
            limits: Limits = EVERYDAY) -> Verdict:
     """Check one file.
 
@@ -74,8 +102,8 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
         With time zone.
     anchors : sequence of bytes
         Trusted certificates, DER.
-    find : callable or None
-        The archive's look-up, if there is an archive to ask.
+    record : Record or None
+        The archive's, if there is one to ask.
     again : bool
         Render the attached case again (about 2 s).
     limits : Limits
@@ -90,7 +118,7 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
     if found.state("readable") is State.GOOD:
         facts.append(_again(found, data) if again else Fact(
             "again", State.UNKNOWN, "The attached case was not rendered again."))
-        facts.append(_record(found, data, find))
+        facts.append(_record(found, data, record))
     state, sentence = bottom_line(facts)
     complete = Inspection(tuple(facts), found.signatures, found.attached, found.described,
                           found.stated, found.ends)
@@ -179,13 +207,15 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
     return made.pdf, made.data
 
 
-def _record(found: Inspection, data: bytes, find: FindDigest | None) -> Fact:
+def _record(found: Inspection, data: bytes, record: Record | None) -> Fact:
     """Whether the archive's log knows the file, signed or as it was issued."""
-    if find is None:
+    if record is None:
         return Fact("record", State.NONE, "No archive was asked.")
+    if record.fault:
+        return Fact("record", State.BAD, f"The archive's log does not hold: {record.fault}.")
     entry = None
     for end in (len(data), *reversed(found.ends)):
-        entry = find(hashlib.sha256(data[:end]).hexdigest())
+        entry = record.find(hashlib.sha256(data[:end]).hexdigest())
         if entry is not None and entry.number is not None:
             break
         entry = None
