@@ -10,6 +10,10 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.general import find_cms_attribute_iter
 from pyhanko.sign.validation.dss import DocumentSecurityStore
 from pyhanko.sign.validation.errors import NoDSSFoundError
+from pyhanko.sign.validation.generic_cms import (
+    extract_certs_for_validation,
+    extract_tst_data_iter,
+)
 
 
 def has_timestamp(signature) -> bool:
@@ -58,15 +62,26 @@ def covered(certificate, lists: list, answers: list) -> bool:
 
 
 def revocation_of(reader: PdfFileReader, field: str) -> str:
-    """Whose revocation data is missing for level B-LT; empty if none is."""
+    """Whose revocation data is missing for level B-LT; empty if nobody's.
+
+    Looked at are the certificates in the signature and in its timestamp, but for those that
+    signed themselves: above the signer they are anchors, which nothing revokes.
+    """
     lists, answers = revocation_data(reader)
     for signature in reader.embedded_regular_signatures:
-        if signature.field_name == field:
-            certificate = signature.signer_cert
-            if certificate.subject == certificate.issuer:
-                return "a certificate that signed itself; nobody can revoke it"
-            if not covered(certificate, lists, answers):
-                return "the signer's certificate"
+        if signature.field_name != field:
+            continue
+        signer = signature.signer_cert
+        if signer.subject == signer.issuer:
+            return "a certificate that signed itself; nobody can revoke it"
+        needed = [signer, *signature.other_embedded_certs]
+        for token in extract_tst_data_iter(signature.signer_info, signed=False):
+            certificates = extract_certs_for_validation(token)
+            needed += [certificates.signer_cert, *certificates.other_certs]
+        for certificate in needed:
+            if certificate.subject != certificate.issuer and not covered(certificate, lists,
+                                                                         answers):
+                return repr(certificate.subject.native.get("common_name", "a certificate"))
     return ""
 
 

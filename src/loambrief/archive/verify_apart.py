@@ -107,10 +107,12 @@ def _limit(memory: int, seconds: int) -> None:
         import resource
     except ImportError:  # Windows: the parent's clock is what is left
         return
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_AS, (memory << 20, memory << 20))
-    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 1))
+    for name, soft, hard in (("CORE", 0, 0), ("FSIZE", 0, 0),
+                             ("AS", memory << 20, memory << 20), ("CPU", seconds, seconds + 1)):
+        try:
+            resource.setrlimit(getattr(resource, f"RLIMIT_{name}"), (soft, hard))
+        except (OSError, ValueError):
+            continue  # a system that knows no such limit: the others and the clock are left
 
 
 def _main() -> None:
