@@ -14,9 +14,10 @@ import sign_samples as samples
 import yaml
 from click.testing import CliRunner
 
+from loambrief import pipeline
 from loambrief.archive.errors import SignFault
 from loambrief.archive.facts import Fact, Inspection, State, bottom_line
-from loambrief.archive.sign import Role, sign
+from loambrief.archive.sign import Role, SignWords, sign
 from loambrief.archive.store import Entry, Store
 from loambrief.archive.verify_pdf import inspect
 from loambrief.cli import main
@@ -206,6 +207,33 @@ def test_changed_bytes_of_the_full_sample_are_found(found):
         changed = data[:at] + bytes([data[at] ^ 4]) + data[at + 1:]
         seen = inspect(changed, [samples.adviser().der], now=samples.LATER, archival=False)
         assert bottom_line(seen.facts)[0] is State.BAD, at
+
+
+@pytest.mark.parametrize("language,begins", [("en", "Digitally signed by {}"),
+                                             ("es-MX", "Firmado digitalmente por {}"),
+                                             ("xx", "Digitally signed by {}")])
+def test_words_on_the_signature_follow_the_document(language, begins):
+    """ensures that a signature speaks the document's language, and English where it must."""
+    words = SignWords(**pipeline.sign_words(language))
+    assert words.signed_by == begins
+
+
+@pytest.mark.parametrize("name", ["José Ñandú Müller-Őri", "王 小麦", "A" * 64])
+def test_names_of_any_kind_are_drawn(name, issued, keys_folder):
+    """ensures that accents are drawn, missing signs marked, long names cut; all stays PDF/A."""
+    import io
+
+    import pikepdf
+
+    from loambrief.archive.verify_pdfa import archival_faults
+
+    signer = samples.opened(samples.Holder(name), keys_folder)
+    data = sign(issued, signer, Role.ADVISER, now=samples.NOW).content
+    assert archival_faults(data) == []
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        look = pdf.pages[0].obj.Annots[0].AP.N
+        sizes = [float(x) for x in look.read_bytes().split(b" Tf")[0].split()[-1:]]
+    assert sizes and min(sizes) >= 6
 
 
 # The attached case, rendered again ------------------------------------------------------------
