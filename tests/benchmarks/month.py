@@ -6,6 +6,9 @@ Prints a table and the figures for 10,000 cases worked out from it. ``--check`` 
 exit code 1 where a goal is missed: at least 5 advisories a second with 2 processes, memory of
 a worker growing by less than 5 % from case 100 to the last (for shorter runs: from the first
 third), time within 10 % of proportional to the number of cases.
+
+With ``--cluster`` the workers are those of a Dask cluster on this machine, and the memory is
+that of this process, which holds the scheduler and the client.
 """
 
 from __future__ import annotations
@@ -21,9 +24,10 @@ from pathlib import Path
 
 from made_up_cases import write_cases
 
+from loambrief.batch.cluster import Cluster
 from loambrief.batch.documents import Wanted
 from loambrief.batch.month import run_month
-from loambrief.batch.pool import Pool
+from loambrief.batch.pool import Executor, Pool
 from loambrief.batch.progress import Progress, duration
 from loambrief.batch.run import Request
 from loambrief.batch.work import Status, Task, read_case
@@ -40,7 +44,7 @@ class Meter(Progress):
     """Notes time and memory as the cases come in."""
 
     def __init__(self) -> None:
-        self.pool: Pool | None = None
+        self.pids = lambda: (os.getpid(),)
         self.stage = ""
         self.marks: list[tuple[int, float, dict[int, float]]] = []
 
@@ -50,8 +54,8 @@ class Meter(Progress):
 
     def step(self, outcome) -> None:
         self.done += 1
-        if self.stage == "make" and self.pool is not None:
-            memory = {pid: resident_mb(pid) for pid in self.pool.pids}
+        if self.stage == "make":
+            memory = {pid: resident_mb(pid) for pid in self.pids()}
             self.marks.append((self.done, time.perf_counter() - self.started, memory))
 
     def memory_at(self, case: int) -> float:
@@ -100,16 +104,20 @@ def stage_times(paths: list[Path]) -> dict[str, float]:
     return {name: statistics.mean(values) for name, values in times.items()}
 
 
-def measure(count: int, workers: int, seed: int, folder: Path) -> tuple[Meter, object, float]:
-    """Make the cases and run the batch over them."""
+def measure(count: int, workers: int, seed: int, folder: Path,
+            address: str = "") -> tuple[Meter, object, float]:
+    """Make the cases and run the batch over them; with an address, on that cluster."""
     started = time.perf_counter()
     paths = write_cases(folder / "cases", count, seed)
     writing = time.perf_counter() - started
     meter = Meter()
 
-    def pool(size: int) -> Pool:
-        meter.pool = Pool(size)
-        return meter.pool
+    def pool(size: int) -> Executor:
+        if address:
+            return Cluster(address)
+        local = Pool(size)
+        meter.pids = lambda: local.pids
+        return local
 
     request = Request(tuple(paths), folder / "out", time_limit=60.0)
     month = run_month(request, Wanted(), workers=workers, progress=meter, executor=pool)
@@ -121,16 +129,25 @@ def main() -> int:
     parser.add_argument("--cases", type=int, default=30)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--cluster", action="store_true", help="on a Dask cluster of this machine")
     parser.add_argument("--folder", type=Path, help="kept; else a temporary one")
     parser.add_argument("--check", action="store_true", help="exit code 1 if a goal is missed")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as temporary:
-        return report(given, given.folder or Path(temporary))
+        folder = given.folder or Path(temporary)
+        if not given.cluster:
+            return report(given, folder)
+        from distributed import LocalCluster
+
+        with LocalCluster(n_workers=given.workers, threads_per_worker=1, host="127.0.0.1",
+                          dashboard_address="127.0.0.1:0", worker_dashboard_address=None,
+                          local_directory=str(folder / "workers")) as lan:
+            return report(given, folder, lan.scheduler_address)
 
 
-def report(given: argparse.Namespace, folder: Path) -> int:
+def report(given: argparse.Namespace, folder: Path, address: str = "") -> int:
     count = given.cases
-    meter, month, writing = measure(count, given.workers, given.seed, folder)
+    meter, month, writing = measure(count, given.workers, given.seed, folder, address)
     result = month.result
     made = result.count(Status.DONE)
     print(f"{count} cases, {given.workers} workers, seed {given.seed}: {made} made, "
@@ -159,7 +176,8 @@ def report(given: argparse.Namespace, folder: Path) -> int:
     first, last = meter.memory_at(settled), meter.memory_at(made - 7)
     growth = last / first - 1
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"memory of a worker: {first:.0f} MB at case {settled}, {last:.0f} MB at the end "
+    whose = "client and scheduler" if address else "a worker"
+    print(f"memory of {whose}: {first:.0f} MB at case {settled}, {last:.0f} MB at the end "
           f"({growth:+.1%}); this process at most {own:.0f} MB")
 
     start, half = min(settled, made // 4), made // 2
