@@ -18,7 +18,7 @@ from pyhanko.stamp.base import BaseStampStyle
 from loambrief.resources import templates_dir
 
 FACE = "SourceSans3-Regular.ttf"
-LARGEST, SMALLEST, LEADING = 8.0, 6.0, 1.22
+SIZES, LEADING = (8.0, 7.5, 7.0, 6.5, 6.0), 1.22
 UNKNOWN = "\u25a1"
 """Printed for a sign that the typeface lacks."""
 CUT = "…"
@@ -143,12 +143,12 @@ class _Drawn(AppearanceContent):
 
     def render(self) -> bytes:
         face, box = self._face, self.box
-        lines = face.lines
-        size = min(LARGEST, box.height / (LEADING * max(1, len(lines))))
-        widest = max((face.width(line, 1.0) for line in lines), default=0.0)
-        if widest * size > box.width - 4:
-            size = max(SMALLEST, (box.width - 4) / widest)
-        lines = [self._cut(line, size, box.width - 4) for line in lines]
+        width, height = box.width - 4, box.height
+        for size in SIZES:
+            lines = [piece for line in face.lines for piece in self._wrap(line, size, width)]
+            if LEADING * size * len(lines) <= height:
+                break
+        lines = [self._cut(line, size, width) for line in lines[:int(height / LEADING / size)]]
         self.set_resource(ResourceType.FONT, pdf_name("/F1"), face.embed(self.writer))
         top = (box.height + LEADING * size * len(lines)) / 2
         code = [b"q 0 0 0 rg BT /F1 %.2f Tf" % size]
@@ -156,6 +156,17 @@ class _Drawn(AppearanceContent):
             baseline = top - LEADING * size * number - 0.95 * size
             code.append(b"1 0 0 1 2 %.2f Tm <%s> Tj" % (baseline, face.hexadecimal(line)))
         return b"\n".join([*code, b"ET Q"])
+
+    def _wrap(self, text: str, size: float, width: float) -> list[str]:
+        """A line in as many pieces as it needs; a word is not parted."""
+        pieces = [""]
+        for word in text.split():
+            longer = f"{pieces[-1]} {word}".lstrip()
+            if pieces[-1] and self._face.width(longer, size) > width:
+                pieces.append(word)
+            else:
+                pieces[-1] = longer
+        return pieces
 
     def _cut(self, text: str, size: float, width: float) -> str:
         if self._face.width(text, size) <= width:
