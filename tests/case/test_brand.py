@@ -243,6 +243,15 @@ def test_client_before_adviser(tmp_path):
     assert load_case(path).sha256 != load_case(case_file(tmp_path, accent="#225544")).sha256
 
 
+def test_a_photo_is_no_logo(tmp_path):
+    """ensures that one file is not printed in two ways under one name."""
+    path = case_file(tmp_path, content=encoded(picture(200, 200, "RGB")))
+    case = json.loads(path.read_text())
+    case["photos"] = [{"file": "logo.png", "caption": "The ditch."}]
+    path.write_text(json.dumps(case), encoding="utf-8")
+    assert "the photo 'logo.png'" in problem(path).found
+
+
 def test_no_brand(tmp_path):
     """ensures that a case without the keys has no brand, and its digest is the file's own."""
     path = tmp_path / "case.yaml"

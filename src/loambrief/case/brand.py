@@ -91,7 +91,12 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[
         faults += _colour_faults(keys, (part, "brand"))
         accent = accent or keys.accent or ""
         if keys.logo is not None:
-            made = _logo(keys.logo, folder, (part, "brand", "logo", "file"), faults)
+            place: DataPath = (part, "brand", "logo", "file")
+            if keys.logo.file in {photo.file for photo in case.photos}:
+                faults.append(Fault("CASE076", place, f"the photo {show(keys.logo.file)}",
+                                    "a picture that is not a photo of the case too"))
+                continue
+            made = _logo(keys.logo, folder, place, faults)
             if made is not None and not logo.name:
                 logo = made
     if not accent and not logo.name:
