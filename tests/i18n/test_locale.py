@@ -14,6 +14,7 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from loambrief.case.schema import LANGUAGES
 from loambrief.errors import TextFault
+from loambrief.findings.model import say
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
 from loambrief.report.numbers import NBSP, depth, figures, local
@@ -153,7 +154,7 @@ def test_numbers_inside_terms_take_the_decimal_sign():
     ("0-2 in", "si", "0-5 cm"), ("north, 0-6 in", "si", "north, 0-15 cm"),
     ("6-12 in", "si", "15-30 cm"), ("0-15 cm", "us", "0-5.9 in"), ("0-1 ft", "si", "0-30 cm"),
     ("0-2 in", "us", "0-2 in"), ("0-30 cm", "si", "0-30 cm"), ("bin 7-12", "si", "bin 7-12"),
-    ("seed line 3-7 in", "si", "seed line 8-18 cm"), ("lot A1-2 in", "si", "lot A1-2 in"),
+    ("seed line 3-7 in", "si", "seed line 3-7 in"), ("lot A1-2 in", "si", "lot A1-2 in"),
     ("barn", "si", "barn"),
 ])
 def test_depths_come_in_the_readers_units(text, system, shown):
@@ -185,3 +186,11 @@ def test_unknown_language_is_refused():
 def test_tags_are_those_of_the_case():
     """ensures that every language a case may name can be written."""
     assert ("en", *LOCALES) == LANGUAGES
+
+
+def test_names_and_reasons_stay_as_typed():
+    """ensures that a product called after its size keeps its name in SI."""
+    writer = Writer("en", "si")
+    assert "Bark mulch, 1-2 in" in writer.write(say(
+        "actions.title_lime", passes=1, number=1, rate=1.0, material="Bark mulch, 1-2 in"))
+    assert "0-5 cm" in writer.write(say("acidity.need_surface_buffer", depth="0-2 in", where="N"))

@@ -34,6 +34,8 @@ from loambrief.resources import templates_dir
 
 _SPACE = re.compile(r"[ \t\r\n]+")
 MELTED = {"de": "del", "a": "al"}
+AS_TYPED = {"material", "materials", "purpose", "reason", "interest"}
+"""Parameters whose text is the adviser's own, whatever it ends in."""
 NUTRIENTS = {"P2O5": "P₂O₅", "K2O": "K₂O"}
 
 
@@ -118,7 +120,8 @@ class Writer:
         try:
             macro = self._own_macro(message) or getattr(self._modules(message.topic),
                                                         message.name)
-            text = macro({name: self._shown(value) for name, value in message.params.items()})
+            text = macro({name: value if name in AS_TYPED else self._shown(value)
+                          for name, value in message.params.items()})
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
         return _SPACE.sub(" ", str(text)).strip()
