@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from cluster_fakes import damaging_parcel, far_parcel, forget, pretend, remember
 from distributed import Client, LocalCluster, Security
 
-from loambrief.batch.cluster import CASES, DEEP, Cluster
+from loambrief.batch.cluster import CASES, DEEP, Cluster, unprotected
 from loambrief.batch.work import Stage, Status, Task, work
 from loambrief.cli import main
 from loambrief.errors import ClusterFault
@@ -94,6 +94,19 @@ def test_the_bytes_are_those_made_here(lan, four, scratch):
         assert len(made) == 6
     assert not list(Path("share").iterdir())
     assert not boxes(scratch)
+
+
+def test_a_file_that_did_not_travel_costs_nothing_but_time(lan, four, monkeypatch):
+    """ensures that a case a worker cannot read is judged, and made, where its files are."""
+    monkeypatch.setattr("loambrief.case.attached.HINTS", ())
+    path = "cases/three_fields_indiana/mill_piece.yaml"
+    with Cluster(lan.scheduler_address) as cluster:
+        for stage in (Stage.CHECK, Stage.MAKE):
+            done = list(cluster.run([Task(0, path, stage, time_limit=60)]))
+            assert [o.status for o in done] == [
+                Status.CHECKED if stage is Stage.CHECK else Status.DONE]
+            assert done[0].inputs == four[path].inputs
+    assert done[0].content == four[path].content
 
 
 def test_faults_stay_with_their_case(lan, tmp_path, scratch):
@@ -239,6 +252,15 @@ def test_addresses_are_judged(address):
     """ensures that what is no address of a scheduler is refused before anything is tried."""
     with pytest.raises(ClusterFault, match="no address of a scheduler"):
         Cluster(address)
+
+
+@pytest.mark.parametrize(("address", "open_line"), [
+    ("tcp://10.0.0.5:8786", True), ("tcp://farm.example:8786", True), ("tcp://[fe80::1]:1", True),
+    ("tcp://127.0.0.1:1", False), ("tcp://localhost:1", False), ("tcp://[::1]:1", False),
+    ("tls://10.0.0.5:8786", False)])
+def test_an_open_line_is_known(address, open_line):
+    """ensures that cases leaving this machine without encryption are noticed."""
+    assert unprotected(address) is open_line
 
 
 @pytest.mark.parametrize("more", [["--cluster", "tcp://127.0.0.1:9", "--workers", "2"],

@@ -8,6 +8,7 @@ digests it came with. Only workers with the very same program are used.
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import logging
 import queue
 import re
@@ -48,7 +49,6 @@ LOOK = 5.0
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
 NOT_THERE = ("ModuleNotFoundError", "ImportError", "AttributeError")
 """How Dask tells that a worker lacks a module or a part of it."""
-LOOPBACK = ("127.", "localhost", "[::1]")
 
 
 @dataclass
@@ -173,8 +173,7 @@ class Cluster:
                     raise ClusterFault(f"worker {worker} does not see what this machine wrote to "
                                        f"{self.exchange.url}: {why}")
         self._count()
-        host = self.address.removeprefix("tcp://")
-        if host != self.address and not host.startswith(LOOPBACK):
+        if unprotected(self.address):
             say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
                 "everyone on that network")
 
@@ -376,6 +375,17 @@ def _failed(parcel: Parcel, why: str) -> Outcome:
 
 def _refusal(worker: str, differs: str) -> str:
     return f"worker {worker} {differs}; it would not make the same bytes: install the same there"
+
+
+def unprotected(address: str) -> bool:
+    """Whether what goes to a scheduler leaves this machine without encryption."""
+    found = ADDRESS.fullmatch(address)
+    if found is None or found[1] == "tls":
+        return False
+    try:
+        return not ipaddress.ip_address(found[2].strip("[]")).is_loopback
+    except ValueError:
+        return found[2] != "localhost"
 
 
 def _connect(address: str, wait: float):
