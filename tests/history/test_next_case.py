@@ -161,3 +161,17 @@ def test_a_record_with_history_renders_again(tmp_path):
         made = issue(case, store)
         again = rerender(store, made.number)
     assert again.same and len(again.advisory.advice.loaded.earlier) == 2
+
+
+def test_an_earlier_case_of_the_same_file_name_is_attached(tmp_path):
+    """ensures that ../case.yaml and case.yaml can both be in one document."""
+    shutil.copytree(BEANS, tmp_path / "field")
+    (tmp_path / "field" / "now").mkdir()
+    shutil.move(tmp_path / "field" / "case.yaml", tmp_path / "field" / "now" / "case.yaml")
+    shutil.move(tmp_path / "field" / "earlier" / "2023.yaml", tmp_path / "field" / "case.yaml")
+    now = tmp_path / "field" / "now" / "case.yaml"
+    now.write_text(now.read_text().replace("earlier/2023", "../case").replace(
+        "- earlier/2021", "- ../earlier/2021"))
+    report, _ = pipeline._paper(pipeline.advise(load_case(now)))
+    names = [a.name for a in report.model.attachments]
+    assert names == ["case.yaml", "earlier-2021.yaml", "2-case.yaml", "mill-corner-2026.json"]

@@ -108,12 +108,13 @@ def build_field(
             Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
                        Relationship.SOURCE, context.word("attached_case")),
             *(
-                Attachment(_attached_name(file.name), _as_read(file.text, file.sha256),
+                Attachment(name, _as_read(file.text, file.sha256),
                            "application/yaml", Relationship.SOURCE, file.name)
                 if file.content is None else
-                Attachment(_attached_name(file.name), file.content, _picture_type(file.content),
+                Attachment(name, file.content, _picture_type(file.content),
                            Relationship.SOURCE, file.name)
-                for file in loaded.files
+                for name, file in zip(_attached_names(loaded, f"{case.case.id}.json"),
+                                      loaded.files, strict=True)
             ),
             Attachment(f"{case.case.id}.json", data, "application/json",
                        Relationship.ALTERNATIVE, context.word("attached_data")),
@@ -145,6 +146,16 @@ def _picture_type(content: bytes) -> str:
     return "image/png" if content.startswith(b"\x89PNG") else "image/jpeg"
 
 
-def _attached_name(name: str) -> str:
-    """A profile's path as one file name, so that nothing can be unpacked outside a folder."""
-    return name.replace("\\", "/").lstrip("./").replace("/", "-")
+def _attached_names(loaded: LoadedCase, data: str) -> list[str]:
+    """Each file's path as one name, so that nothing can be unpacked outside a folder; no two
+    names are the same, nor that of the case or of the data."""
+    taken = {"case.yaml", data}
+    names = []
+    for file in loaded.files:
+        plain = name = file.name.replace("\\", "/").lstrip("./").replace("/", "-")
+        number = 2
+        while name in taken:
+            name, number = f"{number}-{plain}", number + 1
+        taken.add(name)
+        names.append(name)
+    return names
