@@ -15,18 +15,20 @@ CASES = {p.parent.name: p for p in sorted((ROOT / "sample_inputs").glob("*/case.
 
 
 @cache
-def advice(name: str, units: str = "us", paper: str = "letter") -> pipeline.Advice:
+def advice(name: str, units: str = "us", paper: str = "letter",
+           language: str = "en") -> pipeline.Advice:
     """Findings and plan of a sample."""
-    return pipeline.advise(load_case(CASES[name], units=units, paper=paper))
+    return pipeline.advise(load_case(CASES[name], units=units, paper=paper, language=language))
 
 
 @cache
-def report(name: str, units: str = "us", paper: str = "letter") -> ReportModel:
+def report(name: str, units: str = "us", paper: str = "letter",
+           language: str = "en") -> ReportModel:
     """Report model of a sample."""
-    return pipeline.report_model(advice(name, units, paper))
+    return pipeline.report_model(advice(name, units, paper, language))
 
 
 @cache
-def pdf(name: str, units: str = "us", paper: str = "letter") -> bytes:
+def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en") -> bytes:
     """A sample on paper."""
-    return render_pdf(report(name, units, paper))
+    return render_pdf(report(name, units, paper, language))

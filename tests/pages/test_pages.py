@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import pytest
 from pagecheck import SMALLEST, SMALLEST_IN_CHARTS, check, read
-from sample_reports import CASES, pdf
+from sample_reports import CASES, advice, pdf
 from stress_cases import LONG, STRESS, UNBROKEN, many_rows, stressed
 
+from loambrief import pipeline
 from loambrief.charts.theme import theme
 from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
 from loambrief.report.blocks import Paper
 
-EDITIONS = [(name, "us", "letter") for name in CASES]
-EDITIONS += [(name, "si", "a4") for name in ("acid_corn_ohio", "saline_alfalfa_utah")]
+EDITIONS = [(name, "us", "letter", "en") for name in CASES]
+EDITIONS += [("acid_corn_ohio", "si", "a4", "en"), ("saline_alfalfa_utah", "si", "a4", "es")]
 
 
-@pytest.mark.parametrize("name, units, paper", EDITIONS)
-def test_samples(name, units, paper):
-    """ensures that no page of a sample has a flaw, on both papers and in both unit systems."""
-    assert check(pdf(name, units, paper)) == []
+@pytest.mark.parametrize("name, units, paper, language", EDITIONS)
+def test_samples(name, units, paper, language):
+    """ensures that no page of a sample has a flaw, on both papers, in both unit systems and in
+    Spanish, whose words are longer."""
+    assert check(pdf(name, units, paper, language)) == []
+
+
+def test_sheets():
+    """ensures that the sheet for the spreader has no flaw, in letters twice as large."""
+    (data,) = pipeline.applicator_file(advice("acid_corn_ohio")).values()
+    assert check(data) == []
 
 
 @pytest.mark.parametrize("name", STRESS)

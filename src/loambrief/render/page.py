@@ -170,9 +170,13 @@ def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
 
 def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
     across = math.hypot(look.text_width, look.text_height)
-    size = min(0.8 * across / shape.width, 0.25 * look.text_height / shape.height)
+    turn = math.atan2(look.text_height, look.text_width)
+    wide = shape.width * math.cos(turn) + shape.height * math.sin(turn)
+    high = shape.width * math.sin(turn) + shape.height * math.cos(turn)
+    size = min(0.8 * across / shape.width, 0.25 * look.text_height / shape.height,
+               look.text_width / wide, look.text_height / high)
     canvas.translate(look.width / 2, look.height / 2)
-    canvas.rotate(math.degrees(math.atan2(look.text_height, look.text_width)))
+    canvas.rotate(math.degrees(turn))
     canvas.setStrokeGray(WATERMARK_GREY)
     canvas.setLineWidth(WATERMARK_LINE)
     path = canvas.beginPath()
