@@ -139,7 +139,7 @@ def test_revocation_counts_from_its_date(issued, keys_folder, files, look, monke
     later = samples.NOW + dt.timedelta(days=5)
     known = crl.CertificateList.load(samples.authority().revocation_list(
         samples.employee(), made=later, when=samples.NOW + dt.timedelta(days=revoked_after_days)))
-    monkeypatch.setattr("loambrief.archive.verify_pdf.revocation_data",
+    monkeypatch.setattr("loambrief.archive.verify_signature.revocation_data",
                         lambda reader: ([known], []))
     facts = look(data, trust=AUTHORITY, now=later)
     assert facts["signer", "Adviser"].state is state, facts["signer", "Adviser"].text
