@@ -143,7 +143,7 @@ def test_a_killed_worker_loses_and_doubles_nothing(lan, other, tmp_path):
     assert sorted(o.number for o in got) == list(range(12))
     assert all(o.status is Status.DONE and o.content for o in got)
     tries = Counter(int(line.split()[0]) for line in log.read_text().splitlines())
-    assert max(tries.values()) == 2, "no case was in work on the worker that was killed"
+    assert max(tries.values()) >= 2, "no case was in work on the worker that was killed"
 
 
 def test_a_case_that_kills_workers_fails_in_the_end(lan, tmp_path, monkeypatch):
@@ -306,12 +306,20 @@ def test_tls_from_dasks_configuration(tmp_path):
             assert [o.status for o in done] == [Status.DONE] * 2
 
 
-def test_a_lost_scheduler_ends_the_run(tmp_path):
-    """ensures that the run does not wait for a scheduler that is gone."""
+@pytest.mark.parametrize("lost", ["workers", "scheduler"])
+def test_a_lost_cluster_ends_the_run(tmp_path, monkeypatch, lost):
+    """ensures that the run waits neither for a scheduler that is gone, nor for ever for
+    workers."""
+    for name, value in (("LOOK", 0.2), ("PATIENCE", 1.0)):
+        monkeypatch.setattr(f"loambrief.batch.cluster.{name}", value)
+    words = {"workers": "has had no workers for 1 s", "scheduler": "was lost"}[lost]
     with LocalCluster(n_workers=1, processes=False, protocol="tcp",
                       local_directory=str(tmp_path / "w"), **HERE) as lan, far(lan) as cluster:
         started = time.monotonic()
-        with pytest.raises(ClusterFault, match="was lost; run the batch again"):
+        with pytest.raises(ClusterFault, match=f"{words}; run the batch again"):
             for _ in cluster.run(tasks(tmp_path, ["", "sleep", "sleep"], limit=2)):
-                lan.close()
+                if lost == "scheduler":
+                    lan.close()
+                else:
+                    lan.sync(lan.workers[0].close, executor_wait=False)
         assert time.monotonic() - started < 25
