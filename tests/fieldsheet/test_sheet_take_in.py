@@ -12,14 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_helpers import CASE, fill
 
-from loambrief.case.load import load_bytes
+from loambrief.case.load import load_bytes, load_case
 from loambrief.case.reader import read_text
 from loambrief.case.sheet_case import new_from_sheet, updated_from_sheet
 from loambrief.case.sheet_layout import boxes
+from loambrief.case.sheet_read import Filled
 from loambrief.case.sheet_values import read_parts
 from loambrief.case.yaml_edit import plain_of
 from loambrief.cli import main
 from loambrief.errors import CaseProblems
+from loambrief.report.fieldsheet_plan import plan_visit
+from loambrief.report.text import Writer
 
 VISIT = {"visit/date": "2027-04-20", "visit/by": "I. Varga"}
 NEXT = """# next visit; keep this remark
@@ -219,3 +222,17 @@ def test_the_command(sheet, tmp_path):
     refused = run(main, ["intake", str(bad), "-o", str(tmp_path / "none")])
     assert refused.exit_code == 1 and "CASE069" in refused.stderr
     assert not (tmp_path / "none").exists()
+
+
+def test_words_of_the_sheets_language():
+    """ensures that a texture written in the sheet's language becomes the case's word."""
+    case = load_case(CASE).case
+    layout = plan_visit(case, Writer("es", "si")).layout
+    pages = {box.name: 1 for box in boxes(layout)}
+    for typed in ("franco limoso", "Franco Limoso", "silt loam"):
+        values = {"soil/3/id": "Z3", "soil/3/texture": typed, "soil/3/area": "2 ha"}
+        (sample,) = read_parts(Filled(layout, values, pages, "s.pdf")).samples
+        assert plain_of(sample["texture"]) == "silt loam"
+    found = problems(lambda: read_parts(Filled(layout, {
+        "soil/3/id": "Z3", "soil/3/texture": "barro"}, pages, "s.pdf")))
+    assert "silt loam" in found["page 1, box soil/3/texture"][1]
