@@ -191,10 +191,14 @@ def test_copies_in_grey_keep_their_contrast():
 
 
 def test_no_pictures_no_transparency(pdf):
-    """ensures that pages are text and lines only."""
+    """ensures that pages are text and lines only, the watermark a drawing of lines too."""
     for page in pdf.pages:
         resources = page.Resources
-        assert not resources.get("/XObject", {}).keys()
+        for drawn in resources.get("/XObject", {}).values():
+            assert drawn.Subtype == "/Form" and "/Group" not in drawn
+            assert not drawn.get("/Resources", {}).get("/XObject", {}).keys()
+            names = {str(i.operator) for i in pikepdf.parse_content_stream(drawn)}
+            assert not names & {"Do", "BI", "Tj", "TJ", "gs", "sh"}
         assert not resources.get("/ExtGState", {}).keys()
         assert "/Trans" not in page.obj and "/Group" not in page.obj
 

@@ -164,8 +164,10 @@ def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
         canvas.beginForm(WATERMARK, 0, 0, look.width, look.height)
         _outlines(canvas, outline(re.split("[:,]", word)[0].strip()), look)
         canvas.endForm()
+    canvas.saveState()  # some readers carry a form's rotation on to what follows it
     with canvas.artifact("Pagination", "Watermark"):
         canvas.doForm(WATERMARK)
+    canvas.restoreState()
 
 
 def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
