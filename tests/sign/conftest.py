@@ -61,6 +61,18 @@ def look(anchors):
 
 
 @pytest.fixture
+def in_process(monkeypatch):
+    """Commands look at files in this process: faster, and the other way has tests of its own."""
+    from loambrief.archive.verify_pdf import inspect
+
+    def here(data, anchors=(), *, limits=None, **more):
+        return inspect(data, anchors, **more)
+
+    monkeypatch.setattr("loambrief.archive.verify_apart.inspect_apart", here)
+    monkeypatch.setattr("loambrief.record.verify.inspect_apart", here)
+
+
+@pytest.fixture
 def stamp_server():
     """A timestamp server on the loopback interface; its handler's class is returned too."""
     handler = type("Handler", (samples.StampHandler,), {

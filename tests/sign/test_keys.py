@@ -103,6 +103,7 @@ def test_a_wrong_passphrase_is_told_nobody(key_file, content, caplog, capfd):
         assert SENTINEL not in text
 
 
+@pytest.mark.usefixtures("in_process")
 @pytest.mark.parametrize("way", ["env", "prompt"])
 def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatch, caplog):
     """ensures that `sign` with a wrong passphrase prints and logs no trace of it."""
@@ -131,6 +132,7 @@ def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatc
     assert all(SENTINEL.encode() not in p.read_bytes() for p in tmp_path.iterdir())
 
 
+@pytest.mark.usefixtures("in_process")
 def test_without_a_terminal_nobody_is_asked(tmp_path, key_file, issued):
     """ensures that a run without terminal and without a named place says what to do."""
     pdf = tmp_path / "a.pdf"
@@ -205,6 +207,7 @@ def test_a_key_without_a_private_part_is_no_key(tmp_path):
         keys.open_p12(path, "")
 
 
+@pytest.mark.usefixtures("in_process")
 def test_a_key_that_others_can_read_is_warned_about(tmp_path, key_file, issued):
     """ensures that a key file with loose rights is used, with a warning."""
     pdf = tmp_path / "a.pdf"

@@ -70,7 +70,7 @@ def work(tmp_path_factory):
 
 
 @pytest.fixture
-def small(tmp_path, issued, signed):
+def small(tmp_path, issued, signed, in_process):
     """The same with the small advisory."""
     (tmp_path / "issued.pdf").write_bytes(issued)
     (tmp_path / "signed.pdf").write_bytes(signed)
