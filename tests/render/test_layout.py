@@ -9,7 +9,10 @@ import pdfplumber
 import pytest
 from render_figures import CONE, SAP
 from render_samples import SUMMARY, model
+from reportlab.lib.colors import black
 
+from loambrief.charts.fonts import REGULAR, register_fonts
+from loambrief.render.lines import Piece, break_lines
 from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
 from loambrief.report.blocks import (
@@ -168,3 +171,20 @@ def test_large_print():
             return next(c["size"] for c in pages.pages[0].chars if c["text"] == "X")
 
     assert size(1.5) == pytest.approx(1.5 * size(1.0))
+
+
+@pytest.mark.parametrize("word, lines", [
+    ("ammonium-acetate", ["ammonium-", "acetate"]),
+    ("https://a.example/bcdefghijkl/", ["https://", "a.example/", "bcdefghijkl/"]),
+    ("Donaudampfschiff", ["Donaudampf", "schiff"]),
+    ("short", ["short"]),
+])
+def test_long_words_are_parted_where_a_reader_expects(word, lines):
+    """ensures that a word wider than its line is parted after a hyphen or slash if it has one,
+    else between letters, and loses nothing."""
+    register_fonts()
+    made = break_lines([Piece(word, REGULAR, 10, black)], 55, 55)
+    printed = ["".join(run.text for run in line.runs) for line in made]
+    assert "".join(printed) == word
+    assert all(line.width <= 55.01 for line in made)
+    assert printed == lines

@@ -1,8 +1,8 @@
 """Texts to lines: widths of words, line breaks, and the operators that print a line.
 
 A text is a row of pieces, each of one look. Lines break at ordinary spaces only; a word wider
-than a line is parted between letters. Widths of words are kept, because a report says the
-same words again and again.
+than a line is parted after a hyphen or slash, else between letters. Widths of words are kept,
+because a report says the same words again and again.
 """
 
 from __future__ import annotations
@@ -162,6 +162,7 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
         for place, sign in enumerate(text):
             width = known[sign] * size
             if used + width > limit and (index or place):
+                place = _after_sign(text, place)
                 head = [*word.parts[:index], (number, text[:place], known[text[:place]] * size)]
                 rest = [(number, text[place:], known[text[place:]] * size),
                         *word.parts[index + 1:]]
@@ -169,6 +170,11 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
                         _whole(word.gap_of, word.gap, rest))
             used += width
     raise AssertionError("the word fits")
+
+
+def _after_sign(text: str, place: int) -> int:
+    """The last place up to one where a reader expects a long word to be parted."""
+    return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
 
 
 def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
