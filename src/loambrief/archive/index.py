@@ -81,6 +81,7 @@ class Index:
             os.close(os.open(path, flags, FILE_MODE))  # for its mode; the side files take it
             self.db = sqlite3.connect(path, isolation_level=None, timeout=30)
         self.db.execute("PRAGMA secure_delete = ON")
+        self.db.execute("PRAGMA temp_store = MEMORY")
         if path is not None:
             self.db.execute("PRAGMA journal_mode = WAL")
             self.db.execute("PRAGMA synchronous = NORMAL")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, PATH, TEMPLATES, own_words, warn
+from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, warn
 
 
 @click.command()
@@ -17,10 +17,11 @@ from loambrief.cli.shared import ARCHIVE, PATH, TEMPLATES, own_words, warn
               help="Folder for <number>-r<revision>.pdf and .json.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that the case names but that lies elsewhere; may be repeated.")
+@SHEET
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 def issue(case: Path, archive: Path, output: Path, lab_files: tuple[Path, ...],
-          templates: Path | None, as_json: bool) -> None:
+          applicator_sheet: bool, templates: Path | None, as_json: bool) -> None:
     """Issue the advisory of a case: check that it is complete, number it, enter it.
 
     Everything that a written recommendation must hold and that is not there is reported at
@@ -38,7 +39,8 @@ def issue(case: Path, archive: Path, output: Path, lab_files: tuple[Path, ...],
 
     words = own_words(templates)
     with Store.open(archive) as store:
-        made = issue_case(case, store, lab_files=lab_files, words=words)
+        made = issue_case(case, store, lab_files=lab_files, words=words,
+                          sheet=applicator_sheet)
     written = pipeline.write_files(made.files, output)
     report(made, written, as_json)
     if not as_json and made.advice is not None:

@@ -10,6 +10,8 @@ import click
 PATH = click.Path(path_type=Path)
 ARCHIVE = click.option("--archive", type=PATH, required=True, envvar="LOAMBRIEF_ARCHIVE",
                        show_envvar=True, help="Folder of the archive.")
+SHEET = click.option("--applicator-sheet", is_flag=True,
+                     help="Also the sheet for whoever drives the spreader.")
 TEMPLATES = click.option("--templates", type=PATH, metavar="DIR",
                          help="Your own wording: <language>/<topic>.j2 with macros that take the "
                               "place of shipped ones.")

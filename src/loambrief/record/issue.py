@@ -19,6 +19,7 @@ from loambrief.report.blocks import DocumentStatus
 from loambrief.report.changes_part import Changes
 from loambrief.report.own_words import OwnWords, with_own_words
 
+SHEET = "-spreading.pdf"
 CLIENT_BYTES = 8
 """Of the random name a client has in the log."""
 
@@ -57,9 +58,11 @@ class Ready:
     inputs: Inputs
     advice: Advice
     words: OwnWords | None
+    sheet: bool
 
 
-def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None = None) -> Ready:
+def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None = None,
+            sheet: bool = False) -> Ready:
     """Read a case, advise on it, and hold it against the completeness gate.
 
     Raises
@@ -74,11 +77,11 @@ def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None =
     found = gate.missing(gate.Gate(advice, source, inputs.unread_labs))
     if found:
         raise CaseProblems((*inputs.loaded.warnings, *found))
-    return Ready(inputs, advice, words)
+    return Ready(inputs, advice, words, sheet)
 
 
 def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
-          words: OwnWords | None = None) -> Issued:
+          words: OwnWords | None = None, sheet: bool = False) -> Issued:
     """Issue the advisory of a case.
 
     Parameters
@@ -90,6 +93,8 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
         Files of the lab that are not beside the case.
     words : OwnWords or None
         The adviser's own wording; it is frozen with the inputs.
+    sheet : bool
+        With the sheet for whoever drives the spreader.
 
     Returns
     -------
@@ -103,7 +108,7 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
     RecordRefused
         The case was issued with other inputs, or was superseded or withdrawn.
     """
-    ready = prepare(path, lab_files, words)
+    ready = prepare(path, lab_files, words, sheet)
     with store.writing():
         before = _before(store, ready.inputs)
         if before is not None:
@@ -124,16 +129,26 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
     with with_own_words(ready.words):
         advisory = pipeline.render(ready.advice, status=DocumentStatus.ISSUED, number=number,
                                    revision=revision, changes=changes)
-    made = output_files(advisory, number, revision)
+        made = output_files(advisory, number, revision)
+        if ready.sheet:
+            (content,) = pipeline.applicator_file(
+                ready.advice, status=DocumentStatus.ISSUED, number=number,
+                revision=revision).values()
+            made[f"{file_stem(number, revision)}{SHEET}"] = content
     files = (*ready.inputs.files, *frozen,
-             *(Frozen("pdf" if name.endswith(".pdf") else "data", name, content)
-               for name, content in made.items()))
+             *(Frozen(_role(name), name, content) for name, content in made.items()))
     client = store.client_named(case.client.name) or f"c{secrets.token_hex(CLIENT_BYTES)}"
     line = store.commit(
         op, {**public, "number": number, "revision": revision, "client": client},
         advisory_card(ready.advice, advisory.data, files, more or {}),
         [file.content for file in files])
     return Issued(number, revision, made, False, ready.advice, line.seq, line.digest)
+
+
+def _role(name: str) -> str:
+    if name.endswith(SHEET):
+        return "sheet"
+    return "pdf" if name.endswith(".pdf") else "data"
 
 
 def file_stem(number: str, revision: int) -> str:
@@ -170,9 +185,9 @@ def _before(store: Store, inputs: Inputs) -> Issued | None:
 
 
 def stored_files(store: Store, seq: int) -> dict[str, bytes]:
-    """PDF and data of an issued revision, as they were written."""
+    """PDF, data and sheet of an issued revision, as they were written."""
     rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
-                             "('pdf', 'data') ORDER BY role DESC", (seq,))
+                             "('pdf', 'data', 'sheet') ORDER BY role DESC", (seq,))
     return {name: store.content(digest) for name, digest in rows}
 
 

@@ -37,7 +37,8 @@ def check_reason(reason: str) -> str:
 
 
 def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str = "new-data",
-              lab_files: Sequence[Path] = (), words: OwnWords | None = None) -> Issued:
+              lab_files: Sequence[Path] = (), words: OwnWords | None = None,
+              sheet: bool = False) -> Issued:
     """Issue the next revision of an advisory from a changed case.
 
     Parameters
@@ -52,6 +53,8 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
         One of :data:`loambrief.report.changes_part.KINDS`.
     lab_files : sequence of Path
     words : OwnWords or None
+    sheet : bool
+        As in :func:`loambrief.record.issue.issue`.
 
     Returns
     -------
@@ -66,7 +69,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
     reason = check_reason(reason)
     if kind not in KINDS:
         raise ImpossibleInput(f"kind {kind!r}; one of {', '.join(KINDS)}")
-    ready = prepare(path, lab_files, words)
+    ready = prepare(path, lab_files, words, sheet)
     with store.writing():
         found = record(store, number)
         card, before = found["card"], found["revision"]
