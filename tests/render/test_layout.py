@@ -66,6 +66,16 @@ def test_no_heading_is_left_alone(name, pages_of):
             assert "FOLLOWS" in page, filler
 
 
+def test_a_line_below_a_heading_is_not_left_with_it_alone(pages_of):
+    """ensures that a heading with one line of pointers stands on the page of what follows."""
+    for filler in range(26, 38):
+        texts = pages_of(Heading(1, "Start"), *(Paragraph(f"line {i}") for i in range(filler)),
+                         Heading(1, "HEADING"), Paragraph("See the chart"),
+                         FindingBlock("Finding title", Mark.WATCH, "FOLLOWS", body=("text " * 90,)))
+        page = next(text for text in texts if "HEADING" in text)
+        assert "FOLLOWS" in page, filler
+
+
 @pytest.mark.parametrize("paper", list(Paper))
 def test_full_summary_is_one_page(paper, pages_of):
     """ensures that five limits, five actions with cautions and four warnings fit on page 1."""

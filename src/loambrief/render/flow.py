@@ -71,11 +71,17 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
 
 
 def _announces(before: b.Block | None, block: b.Block, after: b.Block | None) -> bool:
-    """A paragraph between a heading and a table stays with the table."""
-    return (isinstance(before, b.Heading) and isinstance(block, b.Paragraph)
-            and isinstance(after, b.Table | p.CalculationList | b.Heading))
+    """A paragraph between a heading and a table stays with the table, a line with what follows."""
+    if not (isinstance(before, b.Heading) and isinstance(block, b.Paragraph)):
+        return False
+    follows: tuple[type, ...] = (b.Table, p.CalculationList, b.Heading)
+    if len(b.plain(block.text)) <= ONE_LINE:
+        follows += (p.FindingBlock, p.ActionCard)
+    return isinstance(after, follows)
 
 
+ONE_LINE = 40
+"""A paragraph of no more characters is one line, even in two columns."""
 LARGE = 1.25
 """From this type scale on pages stay in one column of ordinary type."""
 
