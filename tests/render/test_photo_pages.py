@@ -27,8 +27,8 @@ def made(tmp_path_factory):
         size = (700, 1200) if number == 1 else (1400, 1000)
         exif = Image.Exif()
         exif[0x013B] = "Camera of Odessa"
-        Image.linear_gradient("L").rotate(90 * number).resize(size).convert("RGB").save(home / f"{number}.jpg",
-                                                                    exif=exif)
+        picture = Image.linear_gradient("L").rotate(90 * number).resize(size).convert("RGB")
+        picture.save(home / f"{number}.jpg", exif=exif)
         text += (f"  - {{file: {number}.jpg, caption: {json.dumps(caption)}, place: gate, "
                  f"date: 2026-09-22, alt: Picture {number} of the visit}}\n")
     (home / "case.yaml").write_text(text, encoding="utf-8")
