@@ -150,6 +150,18 @@ def test_a_renamed_case_keeps_its_files(tmp_path):
     assert statuses(run([second], out)) == ["done"]
 
 
+def test_files_under_an_earlier_name_stay_and_are_named(tmp_path):
+    """ensures that a corrected client or id leaves the earlier files, and says so."""
+    out = tmp_path / "out"
+    case = write_case(tmp_path / "in", "a", client="Prutt")
+    run([case], out)
+    write_case(tmp_path / "in", "a", client="Pruett")
+    month = run([case], out)
+    assert statuses(month) == ["done"] and "under another name" in \
+        "".join(month.result.outcomes[0].warnings)
+    assert files(out) == ["pruett/a.json", "pruett/a.pdf", "prutt/a.json", "prutt/a.pdf"]
+
+
 def test_files_that_are_not_ours_stand(tmp_path):
     """ensures that a foreign or edited advisory is a named failure, and is replaced by force."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", "", "")

@@ -6,7 +6,9 @@ import time
 import pytest
 from batch_fakes import fake_pool, fake_work, write_case
 
+from loambrief.batch.pool import Pool
 from loambrief.batch.work import Stage, Status, Task, work
+from loambrief.errors import LoambriefError
 
 
 def tasks(folder, what, limit=None, stage=Stage.MAKE):
@@ -118,6 +120,13 @@ def test_stop_now_gives_up_what_runs(tmp_path):
             got.append(outcome.number)
             pool.stop(now=True)
     assert time.monotonic() - started < 15 and 1 not in got
+
+
+def test_workers_that_never_start_end_the_run(tmp_path):
+    """ensures that a broken installation is told once, not once for each of a thousand cases."""
+    with Pool(2, fake_work, warm="no_such_module") as pool, \
+            pytest.raises(LoambriefError, match="do not start"):
+        outcomes(pool, tasks(tmp_path, [""] * 40))
 
 
 def test_the_real_work_names_every_fault(tmp_path):

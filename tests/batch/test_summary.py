@@ -21,7 +21,8 @@ from loambrief.batch.work import Outcome, Status
 def entry(number, case_id="a", client="Ash Lane Farm", status=Status.DONE, problems=(), **changes):
     made = figures(case_id, client, **changes)
     return Entry(Outcome(number, f"in/{case_id}.yaml", status, case_id, client, figures=made,
-                         problems=problems), "ash-lane-farm")
+                         problems=problems), "ash-lane-farm",
+                 f"../in/{case_id}.yaml")
 
 
 def by_name(rows):
@@ -113,6 +114,6 @@ def test_failures_have_a_sheet_of_their_own():
     entries = [entry(0), entry(1, "b", status=Status.FAILED, problems=("one\n  2 | x", "two"))]
     book = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_rows(entries), entries)))
     assert [[c.value for c in row] for row in book["failures"].iter_rows(min_row=2)] == [
-        ["in/b.yaml", "failed", "one\n  2 | x"], ["in/b.yaml", "failed", "two"]]
+        ["../in/b.yaml", "failed", "one\n  2 | x"], ["../in/b.yaml", "failed", "two"]]
     good = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_rows(entries[:1]), entries[:1])))
     assert good.sheetnames == ["summary"]

@@ -150,13 +150,15 @@ def _samples(data: dict, chance: random.Random) -> None:
         if zones > 1:
             sample["area"] = f"{int(area / zones)} ac"
         shift, level = chance.uniform(-0.5, 0.5), chance.lognormvariate(0, 0.3)
+        bases = chance.lognormvariate(0, 0.2)
         for increment in sample["increments"]:
-            _increment(increment, shift, level, chance)
+            _increment(increment, shift, level, bases, chance)
         samples.append(sample)
     data["samples"] = samples
 
 
-def _increment(increment: dict, shift: float, level: float, chance: random.Random) -> None:
+def _increment(increment: dict, shift: float, level: float, bases: float,
+               chance: random.Random) -> None:
     """Results of one slice: a zone is richer or poorer as a whole, and each value scatters."""
     for name, value in list(increment.items()):
         if name in ("ph", "buffer_ph"):
@@ -165,9 +167,10 @@ def _increment(increment: dict, shift: float, level: float, chance: random.Rando
         elif name == "extract":
             increment[name] = {k: _scaled(v, level * chance.uniform(0.9, 1.1))
                                for k, v in value.items() if k != "saturation"}
-        elif name in ("depth", "cec", "bulk_density", "water_content", "lab_number", "calcium",
-                      "exchangeable_sodium", "sodium"):
+        elif name in ("depth", "bulk_density", "water_content", "lab_number"):
             continue
+        elif name in ("cec", "calcium", "magnesium", "sodium", "exchangeable_sodium"):
+            increment[name] = _scaled(value, bases * chance.uniform(0.95, 1.05))
         else:
             increment[name] = _scaled(value, level * chance.uniform(0.8, 1.25))
 

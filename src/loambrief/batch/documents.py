@@ -31,10 +31,15 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Entry:
-    """One case as the documents see it: its outcome and its client's folder."""
+    """One case as the documents see it: its outcome, its client's folder, its file.
+
+    ``name`` is the case file as seen from the output folder, so that it does not matter from
+    where the batch was started.
+    """
 
     outcome: Outcome
     folder: str
+    name: str = ""
 
     @property
     def figures(self) -> Figures | None:

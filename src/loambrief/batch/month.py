@@ -115,7 +115,8 @@ def _documents(month: Month, request: Request, wanted: Wanted, store: Store,
     """Write the documents; one that cannot be written ends the run like a full disk."""
     result = month.result
     started = time.perf_counter()
-    entries = [Entry(o, result.folders.get(o.number, "")) for o in result.ordered()]
+    entries = [Entry(o, result.folders.get(o.number, ""), result.names[o.number])
+               for o in result.ordered()]
     try:
         for name, content in documents(entries, wanted, store, request.options,
                                        short=result.interrupted or bool(result.not_tried),
@@ -145,7 +146,7 @@ def _stoppable(batch: Batch, progress: Progress) -> Iterator[None]:
         asked += 1
         batch.stop(now=asked > 1)
         if asked == 1:
-            progress.say("stopping: the cases in work are finished first; once more to stop now")
+            progress.urgent("stopping: the cases in work are finished first; once more: at once")
 
     before = {name: signal.signal(name, ask) for name in (signal.SIGINT, signal.SIGTERM)}
     try:

@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection, wait
 from typing import Protocol
 
 from loambrief.batch.work import Outcome, Status, Task, work
+from loambrief.errors import LoambriefError
 
 TICK = 0.2
 """Longest wait [s] before time limits and a request to stop are looked at."""
@@ -26,6 +27,8 @@ GRACE = 5.0
 """Time [s] an idle worker has to end by itself."""
 STARTING = 120.0
 """Time [s] a new worker has to import the program; it does not count for the case."""
+MOST_FALSE_STARTS = 5
+"""Workers in a row that may end before they are ready."""
 TRIES = 2
 """How often a case is started before a dying worker counts against it."""
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -83,6 +86,7 @@ class Pool:
         self._workers: list[_Worker] = []
         self._again: list[tuple[Task, int]] = []
         self._stopped = self._now = False
+        self._never_ready = 0
 
     def __enter__(self) -> Pool:
         return self
@@ -176,7 +180,7 @@ class Pool:
                 found += self._died(worker)
                 continue
             if answer == _READY:
-                worker.ready = True
+                worker.ready, self._never_ready = True, 0
                 self._set_limit(worker)
                 continue
             worker.task = worker.until = None
@@ -200,6 +204,13 @@ class Pool:
         code = worker.process.exitcode
         self._drop(worker)
         if task is None or self._now:
+            return []
+        if not worker.ready:
+            self._never_ready += 1
+            if self._never_ready > MOST_FALSE_STARTS:
+                raise LoambriefError(f"worker processes do not start ({_how(code)}); "
+                                     "'loambrief advise' on one case may show why")
+            self._again.append((task, tries - 1))
             return []
         if tries < TRIES and not self._stopped:
             self._again.append((task, tries))

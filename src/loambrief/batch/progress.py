@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import time
 from collections.abc import Callable
 from typing import TextIO
@@ -27,6 +29,9 @@ class Progress:
 
     def say(self, text: str) -> None:
         """A line for the user."""
+
+    def urgent(self, text: str) -> None:
+        """A line from a signal handler, which may not wait for a stream in use."""
 
 
 class Quiet(Progress):
@@ -65,6 +70,9 @@ class Lines(Progress):
     def say(self, text: str) -> None:
         self.stream.write(text + "\n")
         self.stream.flush()
+
+    def urgent(self, text: str) -> None:
+        _at_once(self.stream, text)
 
     def _tell(self) -> None:
         failed = f", {self.bad} failed" if self.bad else ""
@@ -137,6 +145,14 @@ class Bar(Progress):
 
     def say(self, text: str) -> None:
         self.console.print(text, markup=False, highlight=False)
+
+    def urgent(self, text: str) -> None:
+        _at_once(self.console.file, text)
+
+
+def _at_once(stream: TextIO, text: str) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        os.write(stream.fileno(), f"{text}\n".encode())
 
 
 def progress_for(stream: TextIO, *, quiet: bool) -> Progress:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 from loambrief.batch.find import peek_id
@@ -17,87 +17,13 @@ from loambrief.batch.folders import file_stem, folder_names
 from loambrief.batch.ledger import Record, inputs_unchanged, program_digest
 from loambrief.batch.pool import Executor
 from loambrief.batch.progress import Progress, Quiet
+from loambrief.batch.request import Request, Result
 from loambrief.batch.store import FULL, Store
-from loambrief.batch.work import Options, Outcome, Stage, Status, Task
+from loambrief.batch.work import Outcome, Stage, Status, Task
 from loambrief.errors import NotOurs
 
 MOST_KEPT = 256 * 2**20
 """Bytes of checked cases kept between checking and making; beyond, cases are read again."""
-
-
-@dataclass(frozen=True)
-class Request:
-    """What a run is asked for.
-
-    Attributes
-    ----------
-    cases : tuple of Path
-    output : Path
-    options : Options
-    as_you_go : bool
-        Make each case as soon as it is read, instead of checking all first.
-    force : bool
-        Make everything anew, and replace files that are not the batch's.
-    only_failed : bool
-        Only cases that failed when they were last tried.
-    time_limit : float or None
-        Seconds a case may take.
-    """
-
-    cases: tuple[Path, ...]
-    output: Path
-    options: Options = field(default_factory=Options)
-    as_you_go: bool = False
-    force: bool = False
-    only_failed: bool = False
-    time_limit: float | None = None
-
-
-@dataclass
-class Result:
-    """What became of a run.
-
-    Attributes
-    ----------
-    outcomes : dict of int to Outcome
-        By place of the case; without an entry: it was not tried.
-    folders : dict of int to str
-        Client folder of each case that has files.
-    total : int
-    seconds : dict of str to float
-        By stage: ``unchanged``, ``check``, ``make``.
-    interrupted : bool
-    disk : str
-        Why the run could not go on writing, or "".
-    damaged : int
-        Lines of the ledger that could not be read.
-    """
-
-    total: int
-    outcomes: dict[int, Outcome] = field(default_factory=dict)
-    folders: dict[int, str] = field(default_factory=dict)
-    seconds: dict[str, float] = field(default_factory=dict)
-    interrupted: bool = False
-    disk: str = ""
-    damaged: int = 0
-
-    def ordered(self) -> list[Outcome]:
-        return [self.outcomes[number] for number in sorted(self.outcomes)]
-
-    def count(self, status: Status) -> int:
-        return sum(1 for o in self.outcomes.values() if o.status is status)
-
-    @property
-    def failures(self) -> list[Outcome]:
-        return [o for o in self.ordered() if not o.status.good]
-
-    @property
-    def good(self) -> list[Outcome]:
-        return [o for o in self.ordered() if o.status.good]
-
-    @property
-    def not_tried(self) -> int:
-        return self.total - len(self.outcomes)
 
 
 class Batch:
@@ -120,10 +46,15 @@ class Batch:
         self.request, self.executor, self.store = request, executor, store
         self.progress = progress or Quiet()
         self.clock = clock
-        self.result = Result(len(request.cases), damaged=store.ledger.damaged)
         self.options = request.options.as_data()
         self._keys = [self._key(path) for path in request.cases]
+        self.result = Result(len(request.cases), damaged=store.ledger.damaged,
+                             names=dict(enumerate(self._keys)))
         self._folders = {r.client: r.folder for r in store.ledger.records.values() if r.folder}
+        own = set(self._keys)
+        self._elsewhere = {(r.folder, r.case_id.casefold()): key
+                           for key, r in store.ledger.records.items()
+                           if r.status.good and key not in own}
         self._ids: dict[str, int] = {}
         self._kept = 0
 
@@ -264,14 +195,11 @@ class Batch:
         """Why files of this id belong to a case that is not in this run, or ""."""
         if self.request.force:
             return ""
-        own, name = self._keys[outcome.number], outcome.case_id.casefold()
-        for key, record in self.store.ledger.records.items():
-            if key != own and record.folder == folder and record.case_id.casefold() == name \
-                    and record.status.good and key not in self._keys \
-                    and (self.request.output / key).exists():
-                return (f"{outcome.path}: case id {outcome.case_id!r} was made from {key} before, "
-                        "which still exists; --force replaces it")
-        return ""
+        key = self._elsewhere.get((folder, outcome.case_id.casefold()))
+        if key is None or not (self.request.output / key).exists():
+            return ""
+        return (f"{outcome.path}: case id {outcome.case_id!r} was made from {key} before, "
+                "which still exists; --force replaces it")
 
     # -- making ------------------------------------------------------------------------
 
@@ -304,6 +232,7 @@ class Batch:
         stem = file_stem(outcome.case_id)
         content = {f"{folder}/{stem}{name.removeprefix(outcome.case_id)}": data
                    for name, data in outcome.content.items()}
+        outcome = replace(outcome, warnings=(*outcome.warnings, *self._left(outcome, content)))
         try:
             self.store.put_case(self._record(outcome, folder), content)
         except NotOurs as error:
@@ -312,6 +241,16 @@ class Batch:
             return self._no_disk(outcome, error)
         self.result.folders[outcome.number] = folder
         return self._note(replace(outcome, content={}, loaded=b""))
+
+    def _left(self, outcome: Outcome, content: Iterable[str]) -> list[str]:
+        """Files this case had under another id or client: they stay, and are named."""
+        earlier = self.store.ledger.records.get(self._keys[outcome.number])
+        if earlier is None or (earlier.case_id, earlier.client) == (outcome.case_id,
+                                                                    outcome.client):
+            return []
+        return [f"{self.store.path(w.name)} was made from this case under another name and stays"
+                for w in earlier.files if w.name not in content
+                and self.store.path(w.name).exists()]
 
     def _no_disk(self, outcome: Outcome, error: OSError) -> Outcome:
         """A file could not be written; where the disk itself is at fault, the run ends."""

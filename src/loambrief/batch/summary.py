@@ -94,10 +94,10 @@ def summary_rows(entries: Sequence[Entry]) -> list[tuple[Value, ...]]:
 
 
 def _order(entry: Entry) -> tuple:
-    f, o = entry.figures, entry.outcome
+    f = entry.figures
     if f is None:
-        return (1, "", "", "", o.path)
-    return (0, f.client.casefold(), f.field.casefold(), f.case_id, o.path)
+        return (1, "", "", "", entry.name)
+    return (0, f.client.casefold(), f.field.casefold(), f.case_id, entry.name)
 
 
 def _row(entry: Entry) -> tuple[Value, ...]:
@@ -106,10 +106,10 @@ def _row(entry: Entry) -> tuple[Value, ...]:
         blank: list[Value] = [None] * len(COLUMNS)
         blank[0] = o.client
         status = o.status.value
-        return (o.case_id, status, *blank, None, len(o.warnings), reason(o.problems), o.path)
+        return (o.case_id, status, *blank, None, len(o.warnings), reason(o.problems), entry.name)
     pdf = f"{entry.folder}/{file_stem(f.case_id)}.pdf"
     return (f.case_id, MADE, *(column(f) for column in COLUMNS.values()), pdf,
-            len(o.warnings), "", o.path)
+            len(o.warnings), "", entry.name)
 
 
 def reason(problems: Sequence[str]) -> str:
@@ -154,7 +154,7 @@ def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[Entry]) -> b
         sheet.append([_cell(sheet, value, money=name in MONEY)
                       for name, value in zip(HEAD, row, strict=True)])
     sheet.auto_filter.ref = f"A1:{_letter(len(HEAD) - 1)}{len(rows) + 1}"
-    bad = [e.outcome for e in sorted(entries, key=_order) if not e.outcome.status.good]
+    bad = [e for e in sorted(entries, key=_order) if not e.outcome.status.good]
     if bad:
         _failures(book, bad)
     out = io.BytesIO()
@@ -162,15 +162,15 @@ def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[Entry]) -> b
     return timeless(out.getvalue())
 
 
-def _failures(book: Workbook, bad: Sequence) -> None:
+def _failures(book: Workbook, bad: Sequence[Entry]) -> None:
     sheet = book.create_sheet("failures")
     sheet.freeze_panes = "A2"
     for letter, width in zip("ABC", (44, 24, 110), strict=True):
         sheet.column_dimensions[letter].width = width
     sheet.append([_cell(sheet, name, bold=True) for name in ("case_file", "status", "problem")])
-    for outcome in bad:
-        for problem in outcome.problems or ("",):
-            sheet.append([_cell(sheet, outcome.path), _cell(sheet, outcome.status.value),
+    for entry in bad:
+        for problem in entry.outcome.problems or ("",):
+            sheet.append([_cell(sheet, entry.name), _cell(sheet, entry.outcome.status.value),
                           _cell(sheet, problem)])
 
 

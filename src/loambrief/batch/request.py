@@ -1,0 +1,86 @@
+"""What a run of a batch is asked for, and what it comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from loambrief.batch.work import Options, Outcome, Status
+
+
+@dataclass(frozen=True)
+class Request:
+    """What a run is asked for.
+
+    Attributes
+    ----------
+    cases : tuple of Path
+    output : Path
+    options : Options
+    as_you_go : bool
+        Make each case as soon as it is read, instead of checking all first.
+    force : bool
+        Make everything anew, and replace files that are not the batch's.
+    only_failed : bool
+        Only cases that failed when they were last tried.
+    time_limit : float or None
+        Seconds a case may take.
+    """
+
+    cases: tuple[Path, ...]
+    output: Path
+    options: Options = field(default_factory=Options)
+    as_you_go: bool = False
+    force: bool = False
+    only_failed: bool = False
+    time_limit: float | None = None
+
+
+@dataclass
+class Result:
+    """What became of a run.
+
+    Attributes
+    ----------
+    outcomes : dict of int to Outcome
+        By place of the case; without an entry: it was not tried.
+    folders : dict of int to str
+        Client folder of each case that has files.
+    names : dict of int to str
+        Each case file as seen from the output folder.
+    total : int
+    seconds : dict of str to float
+        By stage: ``unchanged``, ``check``, ``make``.
+    interrupted : bool
+    disk : str
+        Why the run could not go on writing, or "".
+    damaged : int
+        Lines of the ledger that could not be read.
+    """
+
+    total: int
+    outcomes: dict[int, Outcome] = field(default_factory=dict)
+    folders: dict[int, str] = field(default_factory=dict)
+    names: dict[int, str] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    interrupted: bool = False
+    disk: str = ""
+    damaged: int = 0
+
+    def ordered(self) -> list[Outcome]:
+        return [self.outcomes[number] for number in sorted(self.outcomes)]
+
+    def count(self, status: Status) -> int:
+        return sum(1 for o in self.outcomes.values() if o.status is status)
+
+    @property
+    def failures(self) -> list[Outcome]:
+        return [o for o in self.ordered() if not o.status.good]
+
+    @property
+    def good(self) -> list[Outcome]:
+        return [o for o in self.ordered() if o.status.good]
+
+    @property
+    def not_tried(self) -> int:
+        return self.total - len(self.outcomes)
