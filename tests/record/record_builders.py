@@ -12,7 +12,7 @@ from pathlib import Path
 SAMPLE = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
 NUMBER = "IV-2026-0001"
 CLIENT = "Pruett & Daughters Grain"
-PERSONAL = ("pruett", "odessa", "larkspur", "tarrow", "555-0142", "east 40", "e40")
+PERSONAL = ("pruett", "odessa", "larkspur", "tarrow", "555-0142", "east 40")
 """What must not be found once the client is erased or struck."""
 
 
