@@ -95,10 +95,9 @@ def test_check_refuses_what_is_not_archivable(monkeypatch):
     """ensures that a file with a script is refused, and that issued files are checked."""
     real = pdfa._attach
 
-    def spoil(pdf, settings):
-        real(pdf, settings)
-        pdf.pages[0].obj.AA = pikepdf.Dictionary(
-            O=pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS=pikepdf.String("1")))
+    def spoil(canvas, settings):
+        real(canvas, settings)
+        canvas.catalog["OpenAction"] = "<</S/JavaScript/JS(1)>>"
 
     monkeypatch.setattr(pdfa, "_attach", spoil)
     with pytest.raises(RenderFault, match="not an archive file"):

@@ -148,7 +148,7 @@ class Composer:
         key = self._anchors[anchor] = self._targets.setdefault(anchor, f"to{len(self._targets)}")
 
         def place(canvas: TaggedCanvas, height: float) -> None:
-            canvas.bookmarkHorizontal(key, 0, height + 4)
+            canvas.bookmark(key, height + 4)
 
         return place
 
@@ -191,7 +191,7 @@ class Composer:
 
         def enter(canvas: TaggedCanvas, height: float) -> None:
             place(canvas, height)
-            canvas.addOutlineEntry(title, key, depth, closed=depth > 0)
+            canvas.outline.append((depth, title, key))
 
         paragraph = self.paragraph(text, style, element.add(role), bookmark=enter)
         paragraph.keep_next = True

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
@@ -21,8 +22,9 @@ FOLIO = "%page-number"
 """A PDF comment that holds the place of the page number until the number of pages is known."""
 
 
-def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[Flowable]) -> bytes:
-    """Pages with tags, not yet an archive file.
+def build_pages(model: ReportModel, look: Look, root: Element,
+                flowables: list[Flowable]) -> TaggedCanvas:
+    """Pages with tags, not yet a file.
 
     Parameters
     ----------
@@ -35,8 +37,8 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
 
     Returns
     -------
-    bytes
-        A tagged PDF.
+    TaggedCanvas
+        All its pages are finished.
     """
     word = status_word(model)
     status = Element("P")
@@ -50,46 +52,32 @@ def build_pages(model: ReportModel, look: Look, root: Element, flowables: list[F
         if word:  # content on the first page, decoration on the others
             _band(canvas, word, look, None if canvas.page_count() else status)
 
-    buffer = BytesIO()
-    canvas = _NumberedCanvas(
-        buffer,
+    canvas = TaggedCanvas(
+        BytesIO(),
         pagesize=(look.width, look.height),
         invariant=1,
-        pageCompression=0,  # the archive step compresses
+        pageCompression=0,  # the file is compressed as a whole
         initialFontName=REGULAR,
         initialFontSize=look.style("body").fontSize,
-        lang=model.language,
     )
-    canvas.setTitle(clean(model.title))
-    canvas.setAuthor(clean(model.author))
-    canvas.setSubject(clean(model.subject))
-    canvas.setCreator("Loambrief")
-    canvas.root, canvas.folio = root, (model.words.page_of, look)
+    canvas.root = root
     Press(canvas, look, furnish).print(flowables)
-    canvas.save()
-    return buffer.getvalue()
+    _number_pages(canvas, model.words.page_of, look)
+    return canvas
 
 
-class _NumberedCanvas(TaggedCanvas):
-    """Puts "Page x of y" in once the number of pages is known."""
-
-    def save(self) -> None:
-        if not self.page_count() and not self._owners:
-            self.showPage()
-        pattern, look = self.folio
-        style = look.style("label")
-        total = self.page_count()
-        for index in range(total):
-            page = self._doc.idToObject[f"Page{index + 1}"]
-            text = _fill(pattern, index + 1, total)
-            x = look.width - look.lengths["margin_side"] - text_width(text, style)
-            colour = style.textColor
-            shown = self.printer.show(text, style.fontName, style.fontSize)
-            line = (f"{artifact_operator('Pagination', 'Footer')} BT "
-                    f"{fill(colour.red, colour.green, colour.blue)} 1 0 0 1 {number(x)} "
-                    f"{number(look.lengths['foot'])} Tm {shown} ET EMC")
-            page.stream = page.stream.replace(FOLIO, line, 1)
-        super().save()
+def _number_pages(canvas: TaggedCanvas, pattern: str, look: Look) -> None:
+    """Put "Page x of y" in, now that the number of pages is known."""
+    style, total = look.style("label"), canvas.page_count()
+    colour = style.textColor
+    for index, page in enumerate(canvas.finished_pages(), start=1):
+        text = _fill(pattern, index, total)
+        x = look.width - look.lengths["margin_side"] - text_width(text, style)
+        shown = canvas.printer.show(text, style.fontName, style.fontSize)
+        line = (f"{artifact_operator('Pagination', 'Footer')} BT "
+                f"{fill(colour.red, colour.green, colour.blue)} {number(x)} "
+                f"{number(look.lengths['foot'])} Td {shown} ET EMC")
+        page.stream = page.stream.replace(FOLIO, line, 1)
 
 
 def _fill(pattern: str, *values: object) -> str:
@@ -158,7 +146,7 @@ def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
     """The first word of the status across the page, as outlines behind everything else.
 
     Opaque lines, no transparency; shapes instead of letters, so that neither a search nor a
-    reader's voice meets them.
+    reader's voice meets them. They are in the file once.
     """
     if not canvas.hasForm(WATERMARK):  # drawn once, shown on each page
         canvas.beginForm(WATERMARK, 0, 0, look.width, look.height)

@@ -40,7 +40,7 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     composer = Composer(page, model.words, root, titled)
     flowables = flow(composer, model.blocks)
     composer.check_links()
-    pages = build_pages(model, page, root, flowables)
+    canvas = build_pages(model, page, root, flowables)
     if checked is None:
         checked = model.status is not DocumentStatus.DRAFT
-    return archive_file(pages, model, document_number(model), checked=checked)
+    return archive_file(canvas, model, document_number(model), checked=checked)

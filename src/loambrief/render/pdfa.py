@@ -1,48 +1,54 @@
 """Tagged pages to a PDF/A-3a file: metadata, colour profile, attachments, archive check.
 
-ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1). The check knows level B and the metadata
-of that level only, and no forms. So the file is checked with such metadata and without its
-signature field; then the field comes back, and the metadata is replaced by the full packet:
-level A (which adds tags, language and Unicode for all text: the tag layer and the fonts
-provide them) and the PDF/UA identifier with its schema description, as ISO 19005-3, 6.6.2.3
-wants it. Nothing else differs between what is checked and what is written.
+ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1). Level A adds tags, language and Unicode for
+all text to level B: the tag layer and the fonts provide them. The metadata holds the PDF/UA
+identifier with its schema description, as ISO 19005-3, 6.6.2.3 wants it. The check knows level
+B, the metadata of that level only, and no forms; so a copy with such metadata and without its
+fields is checked. Nothing else differs between what is checked and what is written.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from io import BytesIO
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-import pikepdf
-from pikepdf import Array, AttachedFileSpec, Dictionary, Name, Pdf, String
-from pikepdf.pdfa import check, prepare, resolve_save_kwargs
-
 from loambrief import __version__
-from loambrief.errors import RenderFault
+from loambrief.errors import RenderFault, ResourceMissing
 from loambrief.render.compose import clean
-from loambrief.render.form_file import dress_form
+from loambrief.render.pdf_file import write_file
+from loambrief.render.structure import write_outline, write_tree
+from loambrief.render.tags import TaggedCanvas, text_string
 from loambrief.report.blocks import ReportModel
+from loambrief.resources import templates_dir
+
+if TYPE_CHECKING:
+    from pikepdf import Pdf
 
 FLAVOUR = "3b"
 SAVING = {"deterministic_id": True, "min_version": "1.7"}
 
 
-def archive_file(pages: bytes, model: ReportModel, number: str, *, checked: bool) -> bytes:
+def archive_file(canvas: TaggedCanvas, model: ReportModel, number: str, *,
+                 checked: bool) -> bytes:
     """The finished file.
 
     Parameters
     ----------
-    pages : bytes
-        Tagged PDF from ``page.build_pages``.
+    canvas : TaggedCanvas
+        With all pages, from ``page.build_pages``.
     model : ReportModel
         For metadata and attachments.
     number : str
         Advisory number as printed.
     checked : bool
-        Check the file against PDF/A-3b before it is written.
+        Check the file against PDF/A-3b before it is handed over.
 
     Returns
     -------
@@ -53,22 +59,54 @@ def archive_file(pages: bytes, model: ReportModel, number: str, *, checked: bool
     RenderFault
         The file does not pass the archive check.
     """
-    with pikepdf.open(BytesIO(pages)) as pdf:
-        _attach(pdf, model)
-        prepare(pdf, FLAVOUR)
-        if checked:
-            _describe(pdf, model, number, full=False)
-            with _without_fields(pdf):
-                report = check(pdf, FLAVOUR, **SAVING)
-            if report.verdict != "pass":
-                found = "; ".join(map(str, report.findings[:5]))
-                raise RenderFault(f"not an archive file: {found}")
-        _describe(pdf, model, number, full=True)
-        _give_appearance(pdf)
+    canvas.catalog["Lang"] = text_string(model.language)
+    write_outline(canvas)
+    canvas.write_areas()
+    write_tree(canvas)
+    _attach(canvas, model)
+    _colours(canvas)
+    packet = xmp_packet(model, number, full=True).encode("utf-8")
+    metadata = canvas.reserve_stream(packet, "/Type/Metadata/Subtype/XML", packed=False)
+    canvas.catalog["Metadata"] = f"{metadata} 0 R"
+    info = canvas.reserve()
+    canvas.written[info] = _information(model, number)
+    data = write_file(canvas._doc, canvas.written, canvas.catalog, info)
+    if canvas.boxes:
+        data = _dressed(data)
+    if checked:
+        _check(data, model, number)
+    return data
+
+
+def _dressed(data: bytes) -> bytes:
+    """The file with what its boxes to fill in need."""
+    import pikepdf
+    from pikepdf.pdfa import resolve_save_kwargs
+
+    from loambrief.render.form_file import dress_form
+
+    with pikepdf.open(BytesIO(data)) as pdf:
         dress_form(pdf)
         out = BytesIO()
         pdf.save(out, **resolve_save_kwargs(FLAVOUR, **SAVING))
     return out.getvalue()
+
+
+def _check(data: bytes, model: ReportModel, number: str) -> None:
+    """Raise RenderFault unless the file is an archive file."""
+    import pikepdf
+    from pikepdf import Dictionary, Name
+    from pikepdf.pdfa import check
+
+    with pikepdf.open(BytesIO(data)) as pdf:
+        packet = xmp_packet(model, number, full=False).encode("utf-8")
+        pdf.Root.Metadata = pdf.make_stream(
+            packet, Dictionary(Type=Name.Metadata, Subtype=Name.XML))
+        with _without_fields(pdf):
+            report = check(pdf, FLAVOUR, **SAVING)
+    if report.verdict != "pass":
+        found = "; ".join(map(str, report.findings[:5]))
+        raise RenderFault(f"not an archive file: {found}")
 
 
 def _widgets(pdf: Pdf) -> list:
@@ -80,6 +118,8 @@ def _widgets(pdf: Pdf) -> list:
 @contextmanager
 def _without_fields(pdf: Pdf) -> Iterator[None]:
     """The file as it is without its form: the check cannot judge forms."""
+    from pikepdf import Array
+
     form = pdf.Root.get("/AcroForm")
     kept = {page.index: page.obj.Annots for page, _ in _widgets(pdf)}
     for index, items in kept.items():
@@ -94,57 +134,61 @@ def _without_fields(pdf: Pdf) -> Iterator[None]:
         pdf.Root.AcroForm = form
 
 
-def _give_appearance(pdf: Pdf) -> None:
-    """An empty appearance for each field, as ISO 19005-3, 6.3.3 wants one."""
-    for _, item in _widgets(pdf):
-        x0, y0, x1, y1 = (float(v) for v in item.Rect)
-        empty = pdf.make_stream(b"", Dictionary(
-            Type=Name.XObject, Subtype=Name.Form, Resources=Dictionary(),
-            BBox=Array([0, 0, round(x1 - x0, 2), round(y1 - y0, 2)])))
-        item.AP = Dictionary(N=empty)
-
-
 def _stamp(day: dt.date) -> str:
     return f"D:{day:%Y%m%d}000000Z"
 
 
-def _attach(pdf: Pdf, model: ReportModel) -> None:
+def _attach(canvas: TaggedCanvas, model: ReportModel) -> None:
     """Attachments as associated files of the document, in the order of the model."""
-    listed = []
-    for item in model.attachments:
-        spec = AttachedFileSpec(
-            pdf,
-            item.content,
-            filename=clean(item.name),
-            description=clean(item.description),
-            mime_type=item.mime,
-            relationship=Name(f"/{item.relationship.value}"),
-            creation_date=_stamp(model.date),
-            mod_date=_stamp(model.date),
-        )
-        pdf.attachments[clean(item.name)] = spec
-        listed.append(spec.obj)
-    if listed:
-        pdf.Root.AF = Array(listed)
-
-
-def _describe(pdf: Pdf, model: ReportModel, number: str, *, full: bool) -> None:
-    """Information dictionary and XMP, saying the same."""
     stamp = _stamp(model.date)
-    info = pdf.docinfo
-    for key in list(info.keys()):
-        del info[key]
+    listed, names = [], {}
+    for item in model.attachments:
+        digest = hashlib.md5(item.content, usedforsecurity=False).hexdigest()
+        subtype = "".join(c if c.isalnum() or c in "-.+" else f"#{ord(c):02X}" for c in item.mime)
+        content = canvas.reserve_stream(item.content, (
+            f"/Type/EmbeddedFile/Subtype/{subtype}/Params<</Size {len(item.content)}"
+            f"/CheckSum<{digest}>/CreationDate({stamp})/ModDate({stamp})>>"))
+        name, spec = text_string(clean(item.name)), canvas.reserve()
+        canvas.written[spec] = (
+            f"<</Type/Filespec/F{name}/UF{name}/Desc{text_string(clean(item.description))}"
+            f"/EF<</F {content} 0 R/UF {content} 0 R>>"
+            f"/AFRelationship/{item.relationship.value}>>")
+        listed.append(f"{spec} 0 R")
+        names[name] = f"{spec} 0 R"
+    if listed:
+        tree = " ".join(f"{name} {spec}" for name, spec in sorted(names.items()))
+        canvas.catalog["AF"] = f"[{' '.join(listed)}]"
+        canvas.catalog["Names"] = f"<</EmbeddedFiles<</Names[{tree}]>>>>"
+
+
+@cache
+def _profile() -> bytes:
+    """The sRGB colour profile, compressed."""
+    path = templates_dir() / "colour" / "sRGB.icc"
+    try:
+        return zlib.compress(path.read_bytes())
+    except FileNotFoundError:
+        raise ResourceMissing(f"{path} not found") from None
+
+
+def _colours(canvas: TaggedCanvas) -> None:
+    """The output intent: what the numbers of the colours mean."""
+    profile = canvas.reserve_stream(_profile(), "/N 3/Filter/FlateDecode", packed=False)
+    canvas.catalog["OutputIntents"] = (
+        "[<</Type/OutputIntent/S/GTS_PDFA1/OutputConditionIdentifier(sRGB)/Info(sRGB)"
+        f"/DestOutputProfile {profile} 0 R>>]")
+
+
+def _information(model: ReportModel, number: str) -> str:
+    """Information dictionary; the XMP packet says the same."""
     entries = {
-        "/Title": clean(model.title), "/Author": clean(model.author),
-        "/Subject": clean(model.subject), "/Keywords": number,
-        "/Creator": "Loambrief", "/Producer": f"Loambrief {__version__}",
+        "Title": clean(model.title), "Author": clean(model.author),
+        "Subject": clean(model.subject), "Keywords": number,
+        "Creator": "Loambrief", "Producer": f"Loambrief {__version__}",
     }
-    for key, value in entries.items():
-        if value:
-            info[key] = String(value)
-    info["/CreationDate"] = info["/ModDate"] = String(stamp)
-    packet = xmp_packet(model, number, full=full).encode("utf-8")
-    pdf.Root.Metadata = pdf.make_stream(packet, Dictionary(Type=Name.Metadata, Subtype=Name.XML))
+    told = "".join(f"/{key}{text_string(value)}" for key, value in entries.items() if value)
+    stamp = _stamp(model.date)
+    return f"<<{told}/CreationDate({stamp})/ModDate({stamp})>>"
 
 
 _UA_NAME = """

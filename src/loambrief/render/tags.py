@@ -11,21 +11,16 @@ Built after ISO 32000-1, 14.6 to 14.8, and ISO 14289-1 (PDF/UA-1).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from reportlab.pdfbase.pdfdoc import (
-    PDFArray,
-    PDFDictionary,
-    PDFName,
-    PDFObject,
-    PDFPage,
-    PDFString,
-)
+from reportlab.pdfbase.pdfdoc import PDFName, PDFObject, PDFPage
 from reportlab.pdfgen.canvas import Canvas
 
-from loambrief.render.lines import Printer
+from loambrief.render.lines import Printer, number
+from loambrief.render.pdf_file import Stream
 
 ROLES = frozenset((
     "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "P", "L", "LI", "Lbl", "LBody", "Table",
@@ -61,14 +56,15 @@ class Element:
         Another role.
     """
 
-    __slots__ = ("alt", "attributes", "kids", "number", "role")
+    __slots__ = ("alt", "attributes", "kids", "number", "parent", "role")
 
     def __init__(self, role: str, alt: str = "", attributes: str = ""):
         if role not in ROLES:
             raise ValueError(f"structure type {role!r} is not in use here")
         self.role, self.alt, self.attributes = role, alt, attributes
         self.kids: list[Element | Content | Annotation] = []
-        self.number = 0
+        self.number = self.parent = 0
+        """Numbers of its object and its parent's, once they are written."""
 
     def add(self, role: str, alt: str = "", attributes: str = "") -> Element:
         """A new last child; parameters as for the class."""
@@ -84,28 +80,25 @@ class Element:
                 yield from kid.walk()
 
 
-@dataclass(frozen=True, slots=True)
-class Content:
+class Content(NamedTuple):
     """A marked-content sequence: number ``mcid`` on a page (from 0)."""
 
     page: int
     mcid: int
 
 
-@dataclass(frozen=True, slots=True)
-class Annotation:
-    """A link's or field's area: name in the file, page, and key in the parent tree."""
+class Annotation(NamedTuple):
+    """A link's or field's area: page (from 0) and number of its object."""
 
-    name: str
     page: int
-    key: int
+    number: int
 
 
 class Raw(PDFObject):
-    """An indirect object whose PDF syntax is already written."""
+    """What is already in PDF syntax."""
 
-    def __init__(self) -> None:
-        self.syntax = ""
+    def __init__(self, syntax: str):
+        self.syntax = syntax
 
     def format(self, document) -> bytes:
         return self.syntax.encode("latin-1")
@@ -128,23 +121,34 @@ class TaggedCanvas(Canvas):
 
     def __init__(self, *args, **kwargs):
         self.root = Element("Document")
-        self._owners: list[list[Element]] = []
-        self._annotations: list[tuple[Annotation, Element]] = []
-        self._fields: list[PDFObject] = []
+        self.owners: list[list[Element]] = []
+        """For each page the elements its marks belong to, in order of their numbers."""
+        self.area_owners: list[Element] = []
+        """For each link and field the element it belongs to."""
+        self.written: dict[int, str] = {}
+        """Objects by number, in PDF syntax."""
+        self.outline: list[tuple[int, str, str]] = []
+        """Bookmarks: depth from 0, title, name of the place."""
+        self.catalog = {"MarkInfo": "<</Marked true>>",
+                        "ViewerPreferences": "<</DisplayDocTitle true>>"}
+        """Entries of the document catalog in PDF syntax."""
+        self.boxes = False
+        """There are fields to fill in, not only to sign."""
+        self._areas: list[tuple[int, int, Box, str, str]] = []
+        self._places: dict[str, tuple[int, float]] = {}
+        self._fields: list[str] = []
         self._nesting = 0
         super().__init__(*args, **kwargs)
         self.printer = Printer(self)
-        self.setCatalogEntry("MarkInfo", PDFDictionary({"Marked": "true"}))
-        self.setViewerPreference("DisplayDocTitle", "true")
 
     # Marking --------------------------------------------------------------------------
 
     def operator(self, element: Element) -> str:
         """The operator that opens a piece of ``element`` on the current page."""
         page = self._pageNumber - 1
-        while len(self._owners) <= page:
-            self._owners.append([])
-        owners = self._owners[page]
+        while len(self.owners) <= page:
+            self.owners.append([])
+        owners = self.owners[page]
         element.kids.append(Content(page, len(owners)))
         owners.append(element)
         return f"/{element.role} <</MCID {len(owners) - 1}>> BDC"
@@ -219,14 +223,19 @@ class TaggedCanvas(Canvas):
         box : tuple of float
             x0, y0, x1, y1 in the current coordinates.
         """
-        entries = {"Border": PDFArray([0, 0, 0]), "Contents": HexText(contents)}
-        if target.startswith("#"):
-            entries["Dest"] = self._bookmarkReference(target[1:])
-        else:
-            entries["A"] = PDFDictionary(
-                {"Type": PDFName("Action"), "S": PDFName("URI"), "URI": PDFString(target)}
-            )
-        self._annotate(element, "Link", box, entries)
+        entries = f"/Subtype/Link/Border[0 0 0]/Contents{text_string(contents)}"
+        if not target.startswith("#"):
+            entries += f"/A<</Type/Action/S/URI/URI{text_literal(target)}>>"
+        self._area(element, box, entries, target[1:] if target.startswith("#") else "")
+
+    def _area(self, element: Element, box: Box, entries: str, place: str = "") -> int:
+        """A new link or field on this page, entered below its element."""
+        new, page = self.reserve(), self._pageNumber - 1
+        self._annotationrefs.append(Raw(f"{new} 0 R"))
+        element.kids.append(Annotation(page, new))
+        self.area_owners.append(element)
+        self._areas.append((new, page, self._absRect(box, relative=1), entries, place))
+        return new
 
     def add_signature_field(self, element: Element, name: str, label: str, box: Box,
                             last: bool = False) -> None:
@@ -246,11 +255,8 @@ class TaggedCanvas(Canvas):
             Once this field is signed nothing may change any more (a lock on all fields,
             ISO 32000-1, 12.7.4.5, with the permission of ISO 32000-2).
         """
-        entries = {"FT": PDFName("Sig")}
-        if last:
-            entries["Lock"] = PDFDictionary({"Type": PDFName("SigFieldLock"),
-                                             "Action": PDFName("All"), "P": 1})
-        self._field(element, name, label, box, entries)
+        lock = "/Lock<</Type/SigFieldLock/Action/All/P 1>>" if last else ""
+        self._field(element, name, label, box, f"/FT/Sig{self._empty(box)}{lock}")
 
     def add_text_field(self, element: Element, name: str, label: str, box: Box, *,
                        lines: bool = False, longest: int = 0) -> None:
@@ -265,11 +271,12 @@ class TaggedCanvas(Canvas):
         longest : int
             Characters that may be typed; 0 for any number.
         """
-        entries = {"FT": PDFName("Tx"), "DA": PDFString(FIELD_LOOK)}
+        self.boxes = True
+        entries = f"/FT/Tx/DA({FIELD_LOOK}){self._empty(box)}"
         if lines:
-            entries["Ff"] = MULTILINE
+            entries += f"/Ff {MULTILINE}"
         if longest:
-            entries["MaxLen"] = longest
+            entries += f"/MaxLen {longest}"
         self._field(element, name, label, box, entries)
 
     def add_tick_field(self, element: Element, name: str, label: str, box: Box) -> None:
@@ -277,32 +284,34 @@ class TaggedCanvas(Canvas):
 
         Parameters as of :meth:`add_signature_field`.
         """
-        entries = {"FT": PDFName("Btn"), "V": PDFName("Off"), "AS": PDFName("Off")}
-        self._field(element, name, label, box, entries)
+        self.boxes = True
+        self._field(element, name, label, box, "/FT/Btn/V/Off/AS/Off")
 
-    def _field(self, element: Element, name: str, label: str, box: Box, entries: dict) -> None:
+    def _empty(self, box: Box) -> str:
+        """An empty appearance of a field, as ISO 19005-3, 6.3.3 wants one."""
+        size = f"{number(box[2] - box[0])} {number(box[3] - box[1])}"
+        made = self.reserve_stream(
+            b"", f"/Type/XObject/Subtype/Form/Resources<<>>/BBox[0 0 {size}]")
+        return f"/AP<</N {made} 0 R>>"
+
+    def _field(self, element: Element, name: str, label: str, box: Box, entries: str) -> None:
         """A form field with its one area."""
-        common = {"T": HexText(name), "TU": HexText(label), "P": self._doc.thisPageRef()}
-        self._annotate(element, "Widget", box, {**common, **entries})
-        self._fields.append(self._annotationrefs[-1])
-        self.setCatalogEntry("AcroForm", PDFDictionary(
-            {"Fields": PDFArray(self._fields), "SigFlags": 3}))  # fields exist; append only
+        new = self._area(element, box, f"/Subtype/Widget/T{text_string(name)}"
+                                       f"/TU{text_string(label)}{entries}")
+        self._fields.append(f"{new} 0 R")
+        self.catalog["AcroForm"] = (  # fields exist; append only
+            f"<</Fields[{' '.join(self._fields)}]/SigFlags 3>>")
 
-    def _annotate(self, element: Element, subtype: str, box: Box, entries: dict) -> None:
-        """An annotation, entered below its element and in the parent tree."""
-        key = len(self._annotations)
-        common = {
-            "Type": PDFName("Annot"),
-            "Subtype": PDFName(subtype),
-            "Rect": PDFArray(self._absRect(box, relative=1)),
-            "F": 4,
-            "StructParent": _Key(self, key),
-        }
-        name = f"area{key}"
-        self._addAnnotation(PDFDictionary({**common, **entries}), name)
-        where = Annotation(f"Annot.{name}", self._pageNumber - 1, key)
-        element.kids.append(where)
-        self._annotations.append((where, element))
+    # Places ---------------------------------------------------------------------------
+
+    def bookmark(self, name: str, top: float) -> None:
+        """Name a place: this page, with a height at the top of the window."""
+        self._places[name] = (self._pageNumber - 1, top)
+
+    def destination(self, name: str) -> str:
+        """A named place in PDF syntax, once all pages are there."""
+        page, top = self._places[name]
+        return f"[{self.page_numbers()[page]} 0 R/FitH {number(top)}]"
 
     # Writing --------------------------------------------------------------------------
 
@@ -310,99 +319,51 @@ class TaggedCanvas(Canvas):
         if self._nesting:
             raise ValueError("a page ends inside marked content")
         index = self._pageNumber - 1
-        while len(self._owners) <= index:
-            self._owners.append([])
+        while len(self.owners) <= index:
+            self.owners.append([])
         super().showPage()
         page = self._doc.idToObject[f"Page{index + 1}"]
         page.__NoDefault__ = [*PDFPage.__NoDefault__, "StructParents", "Tabs"]
-        page.StructParents, page.Tabs = index, PDFName("S")
+        page.StructParents, page.Tabs = 0, PDFName("S")  # ``write_tree`` numbers them
         page.Trans = None
-
-    def save(self) -> None:
-        if len(self._code):
-            self.showPage()
-        self._write_tree()
-        super().save()
 
     def page_count(self) -> int:
         """Pages finished so far."""
         return self._pageNumber - 1
 
-    def _number(self, name: str) -> int:
-        return self._doc.idToObjectNumberAndVersion[name][0]
+    def page_numbers(self) -> list[int]:
+        """Object numbers of the finished pages."""
+        known = self._doc.idToObjectNumberAndVersion
+        return [known[f"Page{n + 1}"][0] for n in range(self.page_count())]
 
-    def _indirect(self) -> Raw:
-        raw = Raw()
-        self._doc.Reference(raw)
-        return raw
+    def finished_pages(self) -> list[PDFPage]:
+        """The finished pages."""
+        return [self._doc.idToObject[f"Page{n + 1}"] for n in range(self.page_count())]
 
-    def _write_tree(self) -> None:
-        document = self._doc
-        top = self._indirect()
-        elements = list(self.root.walk())
-        objects = [self._indirect() for _ in elements]
-        for element, raw in zip(elements, objects, strict=True):
-            element.number = self._number(raw.__InternalName__)
-        parents = {id(kid): element.number for element in elements for kid in element.kids
-                   if isinstance(kid, Element)}
-        parents[id(self.root)] = self._number(top.__InternalName__)
-        pages = [self._number(f"Page{i + 1}") for i in range(self.page_count())]
-        for element, raw in zip(elements, objects, strict=True):
-            raw.syntax = self._dictionary(element, parents[id(element)], pages)
-        numbers = [f"{i}[{' '.join(f'{e.number} 0 R' for e in owners)}]"
-                   for i, owners in enumerate(self._owners)]
-        numbers += [f"{len(pages) + a.key} {e.number} 0 R" for a, e in self._annotations]
-        tree = self._indirect()
-        tree.syntax = f"<</Nums[{' '.join(numbers)}]>>"
-        top.syntax = (
-            f"<</Type/StructTreeRoot/K {self.root.number} 0 R"
-            f"/ParentTree {self._number(tree.__InternalName__)} 0 R"
-            f"/ParentTreeNextKey {len(pages) + len(self._annotations)}>>"
-        )
-        document.Catalog.StructTreeRoot = top
+    def reserve(self) -> int:
+        """Number of an object that will stand in :attr:`written`."""
+        self._doc.objectcounter += 1
+        return self._doc.objectcounter
 
-    def _dictionary(self, element: Element, parent: int, pages: list[int]) -> str:
-        """One structure element in PDF syntax."""
-        home = next((k.page for k in element.kids if not isinstance(k, Element)), None)
-        kids = []
-        for kid in element.kids:
-            if isinstance(kid, Element):
-                kids.append(f"{kid.number} 0 R")
-            elif isinstance(kid, Annotation):
-                kids.append(f"<</Type/OBJR/Obj {self._number(kid.name)} 0 R"
-                            f"/Pg {pages[kid.page]} 0 R>>")
-            elif kid.page == home:
-                kids.append(str(kid.mcid))
-            else:
-                kids.append(f"<</Type/MCR/Pg {pages[kid.page]} 0 R/MCID {kid.mcid}>>")
-        parts = [f"<</Type/StructElem/S/{element.role}/P {parent} 0 R"]
-        if home is not None:
-            parts.append(f"/Pg {pages[home]} 0 R")
-        if kids:  # an only kid of a form field stands bare: programs that compare revisions
-            bare = element.role == "Form" and len(kids) == 1  # look for it there
-            parts.append(f"/K{kids[0]}" if bare else f"/K[{' '.join(kids)}]")
-        if element.alt:
-            parts.append(f"/Alt{text_string(element.alt)}")
-        if element.attributes:
-            parts.append(f"/A<<{element.attributes}>>")
-        return "".join(parts) + ">>"
+    def reserve_stream(self, data: bytes, entries: str, packed: bool = True) -> int:
+        """Number of a new stream; parameters as of ``pdf_file.Stream``."""
+        reference = self._doc.Reference(Stream(data, entries, packed))
+        return self._doc.idToObjectNumberAndVersion[reference.name][0]
+
+    def write_areas(self) -> None:
+        """Write the links and fields, now that the place of each page is known."""
+        pages = self.page_numbers()
+        for key, (new, page, box, entries, place) in enumerate(self._areas):
+            goes = f"/Dest{self.destination(place)}" if place else ""
+            self.written[new] = (f"<</Type/Annot/Rect{rectangle(box)}/F 4/StructParent {key}"
+                                 f"/P {pages[page]} 0 R{entries}{goes}>>")
 
 
-class _Key(PDFObject):
-    """The key of a link in the parent tree; it follows the pages, so it is known last."""
-
-    def __init__(self, canvas: TaggedCanvas, key: int):
-        self._canvas, self._key = canvas, key
-
-    def format(self, document) -> bytes:
-        return str(self._canvas.page_count() + self._key).encode("ascii")
+def text_literal(text: str) -> str:
+    """ASCII text as a PDF string."""
+    return "(" + re.sub(r"([()\\\\])", r"\\\1", text) + ")"
 
 
-class HexText(PDFObject):
-    """A text string written as hexadecimal."""
-
-    def __init__(self, text: str):
-        self._text = text
-
-    def format(self, document) -> bytes:
-        return text_string(self._text).encode("ascii")
+def rectangle(box: Box) -> str:
+    """A rectangle in PDF syntax."""
+    return f"[{' '.join(map(number, box))}]"
