@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
