@@ -187,6 +187,20 @@ def test_what_falls_due(filled):
     assert len([d for d in due(filled, dt.date(2034, 10, 1)) if d.kind == "retention"]) == 4
 
 
+def test_notices_and_documents_have_their_own_years(filled):
+    """ensures that a record is kept as long as its notice, and loose documents by their class."""
+    with filled.writing():
+        settings = filled.settings.changed({"years": {"advisory": 1, "notice": 9, "document": 2}})
+        filled.commit("settings", {"settings": settings.as_json()})
+        filled.commit("add", {"client": filled.client_named(PEOPLE[1])},
+                      {"client": {"name": PEOPLE[1]}, "files": []})
+    kept = {r.number: keep_until(filled, r) for r in find(filled)}
+    assert kept["QF-2027-0002"] == dt.date(2028, 9, 30)
+    assert kept["QF-2028-0001"] == dt.date(2036, 3, 1)  # withdrawn on 1 March 2027
+    loose = [d for d in due(filled, dt.date(2029, 3, 2)) if not d.number]
+    assert [(d.kind, d.due, d.client) for d in loose] == [("retention", "2029-03-01", PEOPLE[1])]
+
+
 def test_retention_is_set_and_counts_from_entry_if_asked(filled):
     """ensures that years and start of retention can be set, leap days included."""
     with filled.writing():

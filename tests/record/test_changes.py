@@ -146,6 +146,16 @@ def test_holds_and_erasure(replaced):
         erase(replaced, one)
 
 
+def test_retention_must_be_over(store):
+    """ensures that retention is no cause to erase before it is over, by the archive's clock."""
+    one = scope_of(store, number=NUMBER)
+    with pytest.raises(RecordRefused, match="kept until 2034-04-30"):
+        erase(store, one, cause="retention")
+    store.clock = lambda: dt.datetime(2034, 5, 1, tzinfo=dt.UTC)
+    assert erase(store, one, cause="retention").records == 1
+    assert store.check().good
+
+
 def test_erasure_names_what_others_share(store, tmp_path):
     """ensures that a shared file that still names an erased client is pointed out."""
     shared = tmp_path / "results.csv"

@@ -169,6 +169,7 @@ class Due:
     due : str
         Date.
     number, revision, client, field : as listed
+        Number and revision are empty and 0 for documents of no advisory.
     what : str
         In words.
     held : bool
@@ -226,17 +227,44 @@ def due(store: Store, on: dt.date, ahead: int = 30) -> list[Due]:
         until = keep_until(store, row)
         if until is not None and until < on:
             found.append(_due(row, "retention", until.isoformat(), "need not be kept any longer"))
+    found += _loose_documents(store, on)
     return sorted(found, key=lambda d: (("validity", "look", "retention").index(d.kind), d.due,
                                         d.number, d.revision))
 
 
 def keep_until(store: Store, row: Row) -> dt.date | None:
-    """Last day a record is kept by the settings; None once it is erased."""
+    """Last day a record is kept by the settings; None once it is erased.
+
+    An advisory is kept as long as it asks for itself, and as long as a notice of withdrawal or
+    a document that was added to it does.
+    """
     if row.status == "erased" or row.date is None:
         return None
     settings = store.settings
     start = row.entered[:10] if settings.start == "issue" else (row.valid_until or row.date)
-    return settings.until("advisory", dt.date.fromisoformat(start))
+    days = [settings.until("advisory", dt.date.fromisoformat(start))]
+    for op, time in store.index.query(
+            "SELECT op, time FROM lines WHERE number = ? AND erased = 0 AND op IN "
+            "('add', 'withdraw')", (row.number,)):
+        kind = "notice" if op == "withdraw" else "document"
+        days.append(settings.until(kind, dt.date.fromisoformat(time[:10])))
+    return max(days)
+
+
+def _loose_documents(store: Store, on: dt.date) -> list[Due]:
+    """Documents of no advisory that need not be kept any longer."""
+    rows = store.index.query(
+        "SELECT l.seq, l.time, c.name, EXISTS (SELECT 1 FROM holds h WHERE h.target = 'client ' "
+        "|| l.client) FROM lines l LEFT JOIN clients c ON c.client = l.client "
+        "WHERE l.op = 'add' AND l.number IS NULL AND l.erased = 0")
+    found = []
+    for seq, time, name, held in rows:
+        until = store.settings.until("document", dt.date.fromisoformat(time[:10]))
+        if until < on:
+            found.append(Due("retention", until.isoformat(), "", 0, name, None,
+                             f"documents of log line {seq} need not be kept any longer",
+                             bool(held)))
+    return found
 
 
 def _between(day: str, first: dt.date, last: dt.date) -> bool:

@@ -205,7 +205,8 @@ def due(archive: Path, on: dt.datetime, days: int, as_json: bool) -> None:
     for item in found:
         held = " [held: not to be erased]" if item.held and item.kind == "retention" else ""
         who = ", ".join(filter(None, (item.client, item.field)))
-        click.echo(f"{item.due}  {item.kind:<9}  {item.number} r{item.revision}  {who}: "
+        name = f"{item.number} r{item.revision}" if item.number else "documents"
+        click.echo(f"{item.due}  {item.kind:<9}  {name}  {who}: "
                    f"{item.what}{held}")
     if not found:
         click.echo("nothing falls due", err=True)

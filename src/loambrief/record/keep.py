@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import secrets
 from collections.abc import Iterable, Sequence
@@ -11,6 +12,7 @@ from pathlib import Path
 from loambrief.archive.canonical import sha256
 from loambrief.archive.disk import Disk
 from loambrief.archive.log import Line
+from loambrief.archive.queries import find, keep_until
 from loambrief.archive.store import MOST_OBJECT, Store
 from loambrief.errors import ImpossibleInput, RecordRefused, UnknownName
 from loambrief.record.cards import record
@@ -193,7 +195,8 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
     Raises
     ------
     RecordRefused
-        A legal hold, or nothing is left to erase.
+        A legal hold, nothing is left to erase, or retention is named as the cause and is not
+        over by the archive's clock.
     """
     if cause not in CAUSES:
         raise ImpossibleInput(f"cause {cause!r}; one of {', '.join(CAUSES)}")
@@ -204,6 +207,8 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
         seqs = _events(store, scope)
         if not seqs:
             raise RecordRefused("nothing is left to erase")
+        if cause == "retention":
+            _must_be_over(store, scope)
         names = set(_names(store, seqs))
         line = store.commit("erase", {**_public(scope), "erases": seqs, "cause": cause})
         still = () if scope.number and _known(store, names) else tuple(_mentions(store, names))
@@ -219,6 +224,18 @@ def _events(store: Store, scope: Scope) -> list[int]:
     return [row[0] for row in store.index.query(
         f"SELECT seq FROM lines WHERE erased = 0 AND card IS NOT NULL AND {about} ORDER BY seq",
         (value,))]
+
+
+def _must_be_over(store: Store, scope: Scope) -> None:
+    """Raise RecordRefused if something of the scope is to be kept still."""
+    today = store.clock().astimezone(dt.UTC).date()
+    numbers = {row[0] for row in store.index.query(
+        "SELECT number FROM lines WHERE client = ? AND number IS NOT NULL", (scope.client,))}
+    numbers |= {scope.number} if scope.number else set()
+    for row in find(store):
+        until = keep_until(store, row)
+        if row.number in numbers and until is not None and until >= today:
+            raise RecordRefused(f"{row.number} is to be kept until {until} by the settings")
 
 
 def _known(store: Store, names: set[bytes]) -> bool:
