@@ -24,6 +24,8 @@ from dataclasses import dataclass, field
 from loambrief.actions.offers import Offer
 
 TINY = 1e-6
+WHOLE = 1e-7
+"""Farther from a whole number is not one."""
 GAP = 1e-6
 """How far the answer may be from the proven optimum, as a share of the cost."""
 MOST_NODES = 5_000
@@ -257,18 +259,35 @@ class _Programme:
 
         table = self._table()
         conflict = NoBlend((), tuple(sorted({n for z in self.zones for n in z.upper})))
-        best = milp(self.cost, constraints=LinearConstraint(table, ub=self.bounds),
-                    integrality=self.whole, bounds=Bounds(0.0, self.top),
-                    options={"mip_rel_gap": GAP, "node_limit": MOST_NODES,
-                             "presolve": False})
+        if not self._choices():
+            return self._exact(linprog, table, [(0.0, top) for top in self.top]) or conflict
+        limits = {"constraints": LinearConstraint(table, ub=self.bounds),
+                  "bounds": Bounds(0.0, self.top)}
+        best = milp(self.cost, **limits)
+        if best.x is not None and not self._is_whole(best.x):  # cheap to try, and often enough
+            best = milp(self.cost, integrality=self.whole, **limits,
+                        options={"mip_rel_gap": GAP, "node_limit": MOST_NODES,
+                                 "presolve": False})
         if best.x is None:
             return conflict
         held = [(round(v), round(v)) if whole else (0.0, top)
                 for v, whole, top in zip(best.x, self.whole, self.top, strict=True)]
+        return self._exact(linprog, table, held) or conflict
+
+    def _choices(self) -> bool:
+        """Whole numbers matter: something is paid for a pass, or ordered in loads."""
+        return any(whole and cost for whole, cost in zip(self.whole, self.cost, strict=True)) or (
+            any(name[0] == "order" for name in self.columns))
+
+    def _is_whole(self, values) -> bool:
+        """All that must be whole numbers are, so that nothing better can be found."""
+        return all(abs(value - round(value)) < WHOLE
+                   for value, whole in zip(values, self.whole, strict=True) if whole)
+
+    def _exact(self, linprog, table, held: list[tuple[float, float]]) -> FieldMix | None:
+        """The mix with the whole numbers held; None if there is none."""
         answer = linprog(self.cost, A_ub=table, b_ub=self.bounds, bounds=held, method="highs")
-        if not answer.success:
-            return conflict
-        return self._read(answer)
+        return self._read(answer) if answer.success else None
 
     def _read(self, answer) -> FieldMix:
         prices = {name: float(m) for name, m in
