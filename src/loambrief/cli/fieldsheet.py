@@ -35,7 +35,7 @@ def fieldsheet(case: Path, output: Path, only: tuple[str, ...], blank: int, unit
     \b
     Examples:
       loambrief fieldsheet sample_inputs/acid_corn_ohio/case.yaml -o output
-      loambrief fieldsheet sample_inputs/acid_corn_ohio/case.yaml --only cone --only sap
+      loambrief fieldsheet sample_inputs/acid_corn_ohio/case.yaml --only sap -o output/july
       loambrief intake output/tarrow-east-40-fieldsheet.pdf -o cases
     """
     from loambrief import pipeline
