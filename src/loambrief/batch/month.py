@@ -99,6 +99,7 @@ def run_month(
                 with _stoppable(batch, progress):
                     result = batch.run()
             finally:
+                progress.end()  # also after an error, so that the terminal is itself again
                 pool.close()
             month = Month(result, workers=pool.size)
             if not result.disk:

@@ -25,7 +25,7 @@ class Progress:
         """A case is through the stage."""
 
     def end(self) -> None:
-        """The stage is over."""
+        """The stage is over; said again, it changes nothing."""
 
     def say(self, text: str) -> None:
         """A line for the user."""
@@ -66,6 +66,7 @@ class Lines(Progress):
     def end(self) -> None:
         if self.total:
             self._tell()
+        self.total = 0
 
     def say(self, text: str) -> None:
         self.stream.write(text + "\n")
@@ -105,6 +106,11 @@ class Bar(Progress):
 
     def __init__(self, stream: TextIO):
         from rich.console import Console
+
+        self.console = Console(file=stream)
+        self.bar = None
+
+    def begin(self, stage: str, total: int) -> None:
         from rich.progress import (
             BarColumn,
             MofNCompleteColumn,
@@ -113,35 +119,29 @@ class Bar(Progress):
         )
         from rich.progress import Progress as RichProgress
 
-        self.console = Console(file=stream)
+        self.stage, self.bad = STAGES.get(stage, stage), 0
+        if not total:
+            return
         self.bar = RichProgress(
             TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
             TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self.console,
         )
-        self.bad, self.task = 0, None
-
-    def begin(self, stage: str, total: int) -> None:
-        self.stage, self.bad = STAGES.get(stage, stage), 0
-        if not total:
-            self.task = None
-            return
-        self.bar.start()
         self.task = self.bar.add_task(self.stage, total=total, rate="")
+        self.bar.start()
 
     def step(self, outcome: Outcome) -> None:
-        if self.task is None:
+        if self.bar is None:
             return
         self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
-        task = self.bar.tasks[self.task]
-        rate = f"{task.speed:.1f}/s" if task.speed else ""
-        text = f"{self.stage} ({self.bad} failed)" if self.bad else self.stage
-        self.bar.update(self.task, advance=1, rate=rate, description=text)
+        speed = self.bar.tasks[0].speed
+        self.bar.update(self.task, advance=1, rate=f"{speed:.1f}/s" if speed else "",
+                        description=f"{self.stage} ({self.bad} failed)" if self.bad
+                        else self.stage)
 
     def end(self) -> None:
-        self.bar.stop()
-        if self.task is not None:
-            self.bar.remove_task(self.task)
-            self.task = None
+        if self.bar is not None:
+            self.bar.stop()
+            self.bar = None
 
     def say(self, text: str) -> None:
         self.console.print(text, markup=False, highlight=False)

@@ -56,7 +56,8 @@ def failure_table(month: Month, stream: TextIO) -> None:
         table.add_column(title, overflow="fold")
     for outcome in failures:
         table.add_row(Text(outcome.path), outcome.status.value,
-                      Text("\n".join(p.splitlines()[0] for p in outcome.problems if p)))
+                      Text("\n".join(p.splitlines()[0].removeprefix(f"{outcome.path}:")
+                                     for p in outcome.problems if p)))
     Console(file=stream).print(table)
 
 

@@ -97,7 +97,9 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
                       as_you_go, force, only_failed, time_limit or None)
     progress = progress_for(sys.stderr, quiet=quiet or as_json)
     if found.left_aside:
-        progress.say(f"{len(found.left_aside)} YAML files are no cases and were left aside")
+        count = len(found.left_aside)
+        progress.say("1 YAML file is no case and was left aside" if count == 1 else
+                     f"{count} YAML files are no cases and were left aside")
     done = run_month(request, Wanted(not no_cover, bundle, print_pack, mail, month or ""),
                      workers=workers, progress=progress,
                      executor=_executor(cluster, shared, progress.say))
