@@ -15,7 +15,19 @@ DAY = click.DateTime(formats=["%Y-%m-%d"])
 JSON = click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 
 
-@click.group()
+ORDER = ("init", "set", "add", "list", "find", "show", "render", "export", "redact", "supersede",
+         "withdraw", "hold", "release", "check", "head", "due", "rebuild", "erase")
+"""Of the help: a record's life from its beginning to its end."""
+
+
+class InOrder(click.Group):
+    """Lists its commands in the order of :data:`ORDER`."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(self.commands, key=ORDER.index)
+
+
+@click.group(cls=InOrder)
 def archive() -> None:
     """The record: what was issued, found again, checked, replaced, withdrawn, erased.
 

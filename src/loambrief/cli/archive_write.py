@@ -209,7 +209,8 @@ def release(archive: Path, client: str | None, number: str | None, reason: str,
 
     \b
     Examples:
-      loambrief archive release --number IV-2026-0001 --reason "Claim settled" --archive records
+      loambrief archive release --client "Pruett & Daughters Grain" --reason "Settled" \\
+          --archive records
     """
     from loambrief.record.keep import release as end
     from loambrief.record.keep import scope_of
@@ -235,7 +236,7 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
 
     \b
     Examples:
-      loambrief archive erase --client "Pruett & Daughters Grain" --archive records
+      loambrief archive erase --client "Pruett & Daughters Grain" --yes --archive records
     """
     import sys
 
