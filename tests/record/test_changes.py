@@ -17,7 +17,7 @@ from loambrief.errors import ArchiveBroken, ImpossibleInput, RecordRefused, Unkn
 from loambrief.record.export import export_client, safe_name, zipped
 from loambrief.record.issue import issue
 from loambrief.record.keep import add, erase, hold, release, scope_of
-from loambrief.record.redact import redact, redacted_case
+from loambrief.record.redact import names_in, redact, redacted_case
 from loambrief.record.rerender import render_again, rerender
 from loambrief.record.supersede import supersede
 from loambrief.record.withdraw import withdraw
@@ -237,6 +237,22 @@ def test_redacted_copy(store):
         store.content(sha256(pdf))  # but not kept
 
 
+def test_redacting_reaches_earlier_cases(tmp_path):
+    """ensures that earlier cases of the field are struck too, and still count."""
+    source = SAMPLE.parents[1] / "history_beans_michigan"
+    with Store.create(tmp_path / "records", clock=clock()) as store:
+        made = issue(source / "case.yaml", store)
+        copy = redact(made.number, store)
+    data = [json.loads(next(c for n, c in files.items() if n.endswith(".json")))
+            for files in (made.files, copy.files)]
+    assert [a["rate"] for a in data[0]["actions"]] == [a["rate"] for a in data[1]["actions"]]
+    reader = pypdf.PdfReader(io.BytesIO(next(c for n, c in copy.files.items()
+                                             if n.endswith(".pdf"))))
+    assert {"earlier-1.yaml", "earlier-2.yaml"} <= set(reader.attachments)
+    found = text_of(reader.stream.getvalue()) + str(reader.attachments) + json.dumps(data[1])
+    assert not re.search("halvorsen|petra|sugarbush|mill corner|ellery", found, re.IGNORECASE)
+
+
 def test_redacting_strikes_what_stands_in_texts(tmp_path):
     """ensures that names, mail and coordinates inside other texts are struck as well."""
     from loambrief.record.gate import case_source
@@ -245,7 +261,8 @@ def test_redacting_strikes_what_stands_in_texts(tmp_path):
         "  yield_goal:\n    value: 185 bu/ac\n    basis: as Odessa said, o.p@x.example, "
         "41.12345, -83.54321 and 41°07'24\"N\n"))
     source = case_source(path.read_bytes(), "case.yaml", tmp_path)
-    raw, names = redacted_case(source, "copy", Writer())
+    names = names_in(source)
+    raw = redacted_case(source, "copy", names, Writer())
     basis = json.loads(raw)["field"]["yield_goal"]["basis"]
     assert basis.count("[removed]") >= 4
     for part in ("Odessa", "o.p@", "41.1", "83.5", "41°"):

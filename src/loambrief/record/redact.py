@@ -1,7 +1,8 @@
 """A copy that can be shown to a dealer, lender or neighbour: no names, places, coordinates.
 
 The frozen case is changed and the advisory made again from it, so that page, data and
-attachments say the same. Three steps, each catching what the one before missed:
+attachments say the same; earlier cases it rests on likewise. Three steps, each catching what
+the one before missed:
 
 1. Parts that name people and places are replaced or left out (:data:`REPLACED`,
    :data:`DROPPED`); free notes are left out.
@@ -17,14 +18,16 @@ readings and prices stay, so who knows the field may still recognise it.
 from __future__ import annotations
 
 import json
+import posixpath
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from loambrief import pipeline
 from loambrief.archive.store import Store
 from loambrief.case.load import load_bytes
-from loambrief.case.profiles import resolve
+from loambrief.case.profiles import GUIDE_ENDS, resolve
 from loambrief.case.reader import read_text
 from loambrief.case.source import Source
 from loambrief.errors import RecordRefused
@@ -46,7 +49,7 @@ REPLACED = {
 DROPPED = (
     ("client", "contact"), ("client", "address"), ("client", "phone"), ("client", "email"),
     ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
-    ("case", "purpose"), ("budget", "note"),
+    ("case", "purpose"), ("budget", "note"), ("history",), ("photos",), ("client", "brand"),
 )
 """Left out."""
 DROPPED_IN_LISTS = {
@@ -109,14 +112,13 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
                 frozen_words(store, card)):
             case = loaded.case.case
             writer = Writer(case.language, case.units, case.currency)
-            own = read_text(loaded.source_text, "case.yaml")[0]
-            source = resolve(own, home).source
-            raw, names = redacted_case(source, name.lower(), writer, own.data.get("guide"))
+            raw, names = _strike_all(loaded.source_text, home, name.lower(), writer)
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
             advice = _without_lines(advice)
             made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
                                    revision=revision)
-        _must_be_clean(names, (raw, made.data, *(f.text.encode() for f in advice.loaded.files)))
+        _must_be_clean(names, (raw, made.data, *(f"{f.name}\n{f.text}".encode()
+                                                 for f in advice.loaded.files)))
         files = {f"{name}.pdf": made.pdf, f"{name}.json": made.data}
         listed = [Frozen("redacted", file, content, stored=False).as_json()
                   for file, content in files.items()]
@@ -126,14 +128,38 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
         return Redacted(files, line.seq, line.digest)
 
 
+def _strike_all(text: str, home: Path, case_id: str, writer: Writer) -> tuple[
+        bytes, frozenset[str]]:
+    """The redacted case; the earlier cases it names are struck as well, under other names."""
+    cases = [("", text, home)]
+    own = read_text(text, "case.yaml")[0].data
+    for name in map(str, own.get("history") or ()):
+        path = home / name
+        cases.append((posixpath.dirname(name), path.read_text(encoding="utf-8-sig"), path.parent))
+    read = []
+    for folder, content, where in cases:
+        bare = read_text(content, "case.yaml")[0]
+        guide = bare.data.get("guide")
+        if isinstance(guide, str) and guide.lower().endswith(GUIDE_ENDS):
+            guide = posixpath.normpath(posixpath.join(folder, guide))
+        read.append((resolve(bare, where).source, guide))
+    names = frozenset(name for source, _ in read for name in names_in(source))
+    later: list[str] = []
+    for i, (source, guide) in enumerate(read[1:], 1):
+        later.append(f"earlier-{i}.yaml")
+        (home / later[-1]).write_bytes(redacted_case(source, f"{case_id}-earlier-{i}", names,
+                                                     writer, guide))
+    return redacted_case(read[0][0], case_id, names, writer, read[0][1], later), names
+
+
 def _without_lines(advice: Advice) -> Advice:
     """Accepted warnings quote the case; they are left out."""
     return replace(advice, loaded=replace(advice.loaded, accepted=(), warnings=()))
 
 
-def redacted_case(source: Source, case_id: str, writer: Writer,
-                  guide: object = None) -> tuple[bytes, frozenset[str]]:
-    """A case without names and places, and the names that must not occur in it.
+def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: Writer,
+                  guide: object = None, history: Sequence[str] = ()) -> bytes:
+    """A case without names and places.
 
     Parameters
     ----------
@@ -141,19 +167,22 @@ def redacted_case(source: Source, case_id: str, writer: Writer,
         Of the whole case, profiles put in.
     case_id : str
         Takes the place of the case's own.
+    names : set of str
+        Struck wherever they stand; see :func:`names_in`.
     writer : Writer
     guide : object
         As the case file itself names its guide.
+    history : sequence of str
+        Redacted earlier cases.
 
     Returns
     -------
-    bytes, frozenset of str
+    bytes
     """
     def word(name: str) -> str:
         return writer.write(say(f"record.redacted_{name}"))
 
-    data = json.loads(json.dumps(source.data, ensure_ascii=False, default=_typed))
-    names = frozenset(_names(data))
+    data = _plain(source)
     for path in DROPPED:
         _drop(data, path)
     for part, keys in DROPPED_IN_LISTS.items():
@@ -170,7 +199,19 @@ def redacted_case(source: Source, case_id: str, writer: Writer,
     data["case"]["id"] = case_id
     if guide is not None:
         data["guide"] = json.loads(json.dumps(guide, default=_typed))
-    return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8"), names
+    if history:
+        data["history"] = list(history)
+    return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
+
+
+def names_in(source: Source) -> frozenset[str]:
+    """What must not be found in a redacted copy of a case."""
+    return frozenset(_names(_plain(source)))
+
+
+def _plain(source: Source) -> dict:
+    """Data of a case as JSON has it, quantities as typed."""
+    return json.loads(json.dumps(source.data, ensure_ascii=False, default=_typed))
 
 
 def _typed(value: object) -> object:
