@@ -456,7 +456,7 @@ def test_manure_on_rich_ground_is_stopped_by_name():
     assert words(need.text) == (
         "Stop poultry manure here until the phosphorus test has fallen")
     told = " ".join(words(m) for m in (*p.body, *(e.text for e in p.evidence), *need.cautions))
-    for piece in ("poultry manure, 3 ton/ac", "every year", "adds 10 lb of P₂O₅",
+    for piece in ("poultry manure, 3 ton/ac", "every year", "adds 10 lb/ton of P₂O₅",
                   "takes away about 32 lb/ac", "not counted", "120 days", "90 days",
                   "21 CFR 112"):
         assert piece in told, piece
