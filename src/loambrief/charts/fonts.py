@@ -75,6 +75,16 @@ def covered() -> frozenset[int]:
     return frozenset.intersection(*(frozenset(face) for face in faces))
 
 
+@cache
+def _plain() -> frozenset[str]:
+    """Signs that are printed as they are, whatever stands beside them."""
+    return frozenset(
+        sign for sign in map(chr, covered())
+        if unicodedata.normalize("NFC", sign) == sign
+        and unicodedata.category(sign)[0] not in "CM" and not _selects_a_variant(sign)
+        and sign not in "\u2028\u2029")
+
+
 def printable(text: str) -> str:
     """Text as this typeface can print it.
 
@@ -95,7 +105,7 @@ def printable(text: str) -> str:
     ResourceMissing
         The fonts are not there.
     """
-    if text.isascii() and text.isprintable():
+    if (text.isascii() and text.isprintable()) or _plain().issuperset(text):
         return text
     glyphs = covered()
     kept = []

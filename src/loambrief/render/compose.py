@@ -26,7 +26,10 @@ HEADINGS = ("H1", "H2", "H3", "H4")
 def _printed(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
-    return printable(text).translate(_NARROW)
+    text = printable(text)
+    if "\u202f" in text or "\u2007" in text or "\u2060" in text:
+        return text.translate(_NARROW)
+    return text
 
 
 def clean(text: str) -> str:

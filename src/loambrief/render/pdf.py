@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from loambrief.render.compose import Composer
 from loambrief.render.flow import flow
 from loambrief.render.page import build_pages, document_number
@@ -10,6 +14,18 @@ from loambrief.render.styles import look
 from loambrief.render.tags import Element
 from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.parts import Summary
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Without searching for garbage: a document is many small objects, all of them in use."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
@@ -34,13 +50,14 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     ResourceMissing
         A font or the theme is not there.
     """
-    page = look(model.paper, model.scale, accent=model.accent)
-    root = Element("Document")
-    titled = any(isinstance(block, Summary) for block in model.blocks)
-    composer = Composer(page, model.words, root, titled)
-    flowables = flow(composer, model.blocks)
-    composer.check_links()
-    canvas = build_pages(model, page, root, flowables)
     if checked is None:
         checked = model.status is not DocumentStatus.DRAFT
-    return archive_file(canvas, model, document_number(model), checked=checked)
+    with _no_collection():
+        page = look(model.paper, model.scale, accent=model.accent)
+        root = Element("Document")
+        titled = any(isinstance(block, Summary) for block in model.blocks)
+        composer = Composer(page, model.words, root, titled)
+        flowables = flow(composer, model.blocks)
+        composer.check_links()
+        canvas = build_pages(model, page, root, flowables)
+        return archive_file(canvas, model, document_number(model), checked=checked)

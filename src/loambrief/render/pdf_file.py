@@ -14,7 +14,7 @@ from reportlab.pdfbase import pdfdoc
 
 IN_ONE = 250
 """Objects in one object stream."""
-LEVEL = 6
+LEVEL = 5
 HEAD = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n"
 
 
