@@ -79,13 +79,10 @@ def text_width(text: str, style) -> float:
     return widths(style.fontName)[text] * style.fontSize
 
 
-class _Word(NamedTuple):
-    """A word: the space before it (piece and width), its width, its parts by piece."""
-
-    gap_of: int
-    gap: float
-    width: float
-    parts: tuple[tuple[int, str, float], ...]
+_Part = tuple[int, str, float]
+"""What one piece gives to a word: number of the piece, text, width."""
+_Word = tuple[int, float, float, tuple[_Part, ...] | list[_Part]]
+"""Piece and width of the space before it, its own width, its parts."""
 
 
 def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Line]:
@@ -111,90 +108,101 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Li
             lines.append(_line(pieces, row))
             row, used, limit = [], 0.0, others + SLACK
             continue
-        if row and used + word.gap + word.width > limit:
+        _, gap, width, _ = word
+        if row:
+            if used + gap + width <= limit:
+                used += gap + width
+                row.append(word)
+                continue
             lines.append(_line(pieces, row))
-            row, used, limit = [], 0.0, others + SLACK
-        while word.width > limit:
+            row, limit = [], others + SLACK
+        while word[2] > limit:
             head, word = _part(pieces, word, limit)
             lines.append(_line(pieces, [head]))
             limit = others + SLACK
-        used += word.width + (word.gap if row else 0.0)
+        used = word[2]
         row.append(word)
     lines.append(_line(pieces, row))
     return lines
 
 
-def _words(pieces: Sequence[Piece]):
+def _words(pieces: Sequence[Piece]) -> list[_Word | None]:
     """Words in order, None for each line break."""
+    words: list[_Word | None] = []
     gap_of, gap = 0, 0.0
-    parts: list[tuple[int, str, float]] = []
+    parts: list[_Part] = []  # of a word that may go on in the next piece
     for number, (text, font, size, _, _) in enumerate(pieces):
         if text == "\n":
             if parts:
-                yield _whole(gap_of, gap, parts)
+                words.append((gap_of, gap, sum([part[2] for part in parts]), parts))
                 parts = []
-            yield None
+            words.append(None)
             continue
         known = widths(font)
-        for index, word in enumerate(text.split(" ")):
-            if index:
-                if parts:
-                    yield _whole(gap_of, gap, parts)
-                    parts = []
-                gap_of, gap = number, known[" "] * size
+        space = known[" "] * size
+        first, *rest = text.split(" ")
+        if first:
+            parts.append((number, first, known[first] * size))
+        if not rest:
+            continue
+        if parts:
+            words.append((gap_of, gap, sum([part[2] for part in parts]), parts))
+            parts = []
+        gap_of, gap = number, space
+        last = rest.pop()
+        for word in rest:
             if word:
-                parts.append((number, word, known[word] * size))
+                width = known[word] * size
+                words.append((number, space, width, ((number, word, width),)))
+        if last:
+            parts.append((number, last, known[last] * size))
     if parts:
-        yield _whole(gap_of, gap, parts)
-
-
-def _whole(gap_of: int, gap: float, parts: list[tuple[int, str, float]]) -> _Word:
-    if len(parts) == 1:
-        return _Word(gap_of, gap, parts[0][2], tuple(parts))
-    return _Word(gap_of, gap, sum(part[2] for part in parts), tuple(parts))
+        words.append((gap_of, gap, sum([part[2] for part in parts]), parts))
+    return words
 
 
 def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _Word]:
     """A word wider than a line as what fits (one letter at least) and the rest."""
+    gap_of, gap, _, parts = word
     used = 0.0
-    for index, (number, text, _) in enumerate(word.parts):
+    for index, (number, text, _) in enumerate(parts):
         known, size = widths(pieces[number].font), pieces[number].size
         for place, sign in enumerate(text):
             width = known[sign] * size
             if used + width > limit and (index or place):
-                place = _after_sign(text, place)
-                head = [*word.parts[:index], (number, text[:place], known[text[:place]] * size)]
-                rest = [(number, text[place:], known[text[place:]] * size),
-                        *word.parts[index + 1:]]
-                return (_whole(word.gap_of, word.gap, [p for p in head if p[1]]),
-                        _whole(word.gap_of, word.gap, rest))
+                head = [*parts[:index], (number, text[:place], known[text[:place]] * size)]
+                head = [part for part in head if part[1]]
+                rest = [(number, text[place:], known[text[place:]] * size), *parts[index + 1:]]
+                return ((gap_of, gap, sum([part[2] for part in head]), head),
+                        (gap_of, gap, sum([part[2] for part in rest]), rest))
             used += width
     raise AssertionError("the word fits")
 
 
-def _after_sign(text: str, place: int) -> int:
-    """The last place up to one where a reader expects a long word to be parted."""
-    return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
-
-
 def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
     """Words to runs: what stands next to each other in one piece becomes one text."""
-    texts: list[list] = []  # [piece number, texts, width]
-    for index, word in enumerate(row):
+    runs: list[Run] = []
+    texts: list[str] = []
+    at, width, total = -1, 0.0, 0.0
+    for index, (gap_of, gap, wide, parts) in enumerate(row):
         if index:
-            if texts[-1][0] == word.gap_of:
-                texts[-1][1].append(" ")
-                texts[-1][2] += word.gap
-            else:
-                texts.append([word.gap_of, [" "], word.gap])
-        for number, text, width in word.parts:
-            if texts and texts[-1][0] == number:
-                texts[-1][1].append(text)
-                texts[-1][2] += width
-            else:
-                texts.append([number, [text], width])
-    runs = tuple(Run(pieces[n], "".join(parts), width) for n, parts, width in texts)
-    return Line(runs, sum(run.width for run in runs))
+            if gap_of != at:
+                runs.append(Run(pieces[at], "".join(texts), width))
+                texts, width, at = [], 0.0, gap_of
+            texts.append(" ")
+            width += gap
+            total += gap
+        total += wide
+        for number, text, own in parts:
+            if number != at:
+                if texts:
+                    runs.append(Run(pieces[at], "".join(texts), width))
+                texts, width, at = [], 0.0, number
+            texts.append(text)
+            width += own
+    if texts:
+        runs.append(Run(pieces[at], "".join(texts), width))
+    return Line(tuple(runs), total)
 
 
 # Operators --------------------------------------------------------------------------------
