@@ -74,7 +74,7 @@ def _flat(items):
 
 def test_length_is_bounded(text):
     """ensures that an advisory of one field stays within a folder, appendix included."""
-    assert 8 <= len(text) <= 27
+    assert 8 <= len(text) <= 26
 
 
 def test_ink_stays_inside_the_margins(advisory):

@@ -478,7 +478,7 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
         title = _card_title(composer, word, element, anchor)
         made: Made = [title]
         if word == words.adviser:
-            made += facts_grid(composer, block.adviser, element, width, 3)
+            made += facts_grid(composer, block.adviser, element, width, 4)
             interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
             made.append(composer.text(interest, element))
         made.append(composer.text(lines, element))
@@ -512,5 +512,5 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
     commands = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink) for column in (0, 2, 4)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
     laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
-    laid.spaceAfter = look.style("body").leading
+    laid.spaceAfter = 0.5 * look.style("body").leading
     return laid

@@ -44,15 +44,15 @@ def plan_section(context: Context, season: tuple[Figure, ...],
     blocks += money_blocks(context)
     blocks += money
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
+    blocks += [action_card(context, a) for a in plan.actions]
     said = _once(context)
     if said:
         blocks.append(Paragraph(said, Style.NOTE))
-    blocks += [action_card(context, a) for a in plan.actions]
     return blocks
 
 
 def _once(context: Context) -> str:
-    """What is true of several actions, said once before all of them."""
+    """What is true of several actions, said once after all of them."""
     actions = context.plan.actions
     return " ".join(context.write(say(key)) for key, true in (
         ("report.benefit_once", any(a.benefit is not None and a.response_chance_pct is None
@@ -258,9 +258,9 @@ def followup_section(context: Context) -> list[Block]:
                 row_headers=True,
             )
         )
-    blocks.append(Callout(CalloutKind.NOTE, (Bullets(tuple(
+    blocks.append(Callout(CalloutKind.NOTE, (Paragraph(" ".join(
         word(name) for name in ("change_rain", "change_price", "change_crop", "change_test")
-    )),), word("change_title")))
+    ), Style.SMALL),), word("change_title")))
     if context.plan.actions:
         blocks += [
             Heading(2, word("heading_done"), anchor="done"),
