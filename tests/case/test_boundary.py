@@ -38,6 +38,7 @@ def test_area_is_that_of_the_geodesic_polygon(lat, lon, corners):
 
     Reference library: pyproj Geod.polygon_area_perimeter (Karney 2013). Its sides are geodesics,
     those of RFC 7946 straight in longitude and latitude; short pieces of them are the same.
+    Ours part from both by less than a millimetre: at most 1 m2 along a kilometre of sides.
     """
     size = 0.005
     ring = [(lon + r * size * math.cos(a), lat + r * size * math.sin(a))
@@ -46,7 +47,7 @@ def test_area_is_that_of_the_geodesic_polygon(lat, lon, corners):
     pieces = [(x0 + (x1 - x0) * i / 40, y0 + (y1 - y0) * i / 40)
               for (x0, y0), (x1, y1) in pairwise(ring) for i in range(40)]
     area, _ = WGS84.polygon_area_perimeter(*zip(*pieces, strict=True))
-    assert ring_area_m2(ring) == pytest.approx(abs(area), rel=1e-4)
+    assert ring_area_m2(ring) == pytest.approx(abs(area), rel=3e-5, abs=1.0)
 
 
 def test_area_of_the_whole_ellipsoid():

@@ -9,9 +9,9 @@ subject to sum_i a_ij x_zi >= need_zj         for every nutrient a zone needs
            order_i >= minimum_i               where a minimum load is paid for
            x, order >= 0; y in {0, 1}; n whole
 
-x is lb of product i per acre of zone z. Solved with the HiGHS solver of scipy to a gap of
-one millionth; zones that share no load are solved one by one. Price is product and freight,
-pass the spreading charge per acre. Amounts and dual values come from the linear programme
+x is lb of product i per acre of zone z. Solved with HiGHS to a gap of one millionth; zones
+that share no load are solved one by one. Price is product and freight, pass the spreading
+charge per acre. Amounts and dual values come from the linear programme
 with all whole numbers held at their best values. The amounts are exact; a spreader's step
 comes after.
 """
@@ -22,6 +22,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.actions.offers import Offer
+from loambrief.actions.solver import Solved, minimise
 
 TINY = 1e-6
 WHOLE = 1e-7
@@ -241,38 +242,20 @@ class _Programme:
                 self._at_most({self.columns["y", zone.where, offer.id]: least / unit,
                                order: -1.0}, 0.0)
 
-    def _table(self):
-        from scipy.sparse import coo_array
-
-        cells = [(value, i, j) for i, row in enumerate(self.rows) for j, value in row.items()]
-        values, rows, columns = zip(*cells, strict=True)
-        return coo_array((values, (rows, columns)),
-                         shape=(len(self.rows), len(self.cost))).tocsr()
-
     def solve(self) -> FieldMix | NoBlend:
-        from scipy.optimize import (  # slow import, needed only here
-            Bounds,
-            LinearConstraint,
-            linprog,
-            milp,
-        )
-
-        table = self._table()
         conflict = NoBlend((), tuple(sorted({n for z in self.zones for n in z.upper})))
+        free = [(0.0, top) for top in self.top]
         if not self._choices():
-            return self._exact(linprog, table, [(0.0, top) for top in self.top]) or conflict
-        limits = {"constraints": LinearConstraint(table, ub=self.bounds),
-                  "bounds": Bounds(0.0, self.top)}
-        best = milp(self.cost, **limits)
-        if best.x is not None and not self._is_whole(best.x):  # cheap to try, and often enough
-            best = milp(self.cost, integrality=self.whole, **limits,
-                        options={"mip_rel_gap": GAP, "node_limit": MOST_NODES,
-                                 "presolve": False})
-        if best.x is None:
+            return self._exact(free) or conflict
+        best = minimise(self.cost, self.rows, self.bounds, free)
+        if best is not None and not self._is_whole(best.x):  # cheap to try, and often enough
+            best = minimise(self.cost, self.rows, self.bounds, free, whole=self.whole, gap=GAP,
+                            most_nodes=MOST_NODES)
+        if best is None:
             return conflict
-        held = [(round(v), round(v)) if whole else (0.0, top)
+        held = [(float(round(v)), float(round(v))) if whole else (0.0, top)
                 for v, whole, top in zip(best.x, self.whole, self.top, strict=True)]
-        return self._exact(linprog, table, held) or conflict
+        return self._exact(held) or conflict
 
     def _choices(self) -> bool:
         """Whole numbers matter: something is paid for a pass, or ordered in loads."""
@@ -284,21 +267,21 @@ class _Programme:
         return all(abs(value - round(value)) < WHOLE
                    for value, whole in zip(values, self.whole, strict=True) if whole)
 
-    def _exact(self, linprog, table, held: list[tuple[float, float]]) -> FieldMix | None:
+    def _exact(self, held: list[tuple[float, float]]) -> FieldMix | None:
         """The mix with the whole numbers held; None if there is none."""
-        answer = linprog(self.cost, A_ub=table, b_ub=self.bounds, bounds=held, method="highs")
-        return self._read(answer) if answer.success else None
+        answer = minimise(self.cost, self.rows, self.bounds, held)
+        return None if answer is None else self._read(answer)
 
-    def _read(self, answer) -> FieldMix:
-        prices = {name: float(m) for name, m in
-                  zip(self.names, answer.ineqlin.marginals, strict=True) if name is not None}
+    def _read(self, answer: Solved) -> FieldMix:
+        prices = {name: m for name, m in zip(self.names, answer.marginals, strict=True)
+                  if name is not None}
         blends, spread = {}, {o.id: 0.0 for o in self.offers}
         passes = 0.0
         for zone in self.zones:
             amounts, cost = {}, 0.0
             for offer in self.offers:
-                pounds = self.most[zone.where, offer.id] * float(
-                    answer.x[self.columns["x", zone.where, offer.id]])
+                pounds = (self.most[zone.where, offer.id]
+                          * answer.x[self.columns["x", zone.where, offer.id]])
                 if pounds > TINY:
                     amounts[offer.id] = pounds
                     spread[offer.id] += pounds * zone.area_ac

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 from loambrief.actions.blend import TINY, FieldMix, NoBlend, Zone, field_mix, priced
 from loambrief.actions.offers import Offer
+from loambrief.actions.solver import minimise
 
 MOST_CORNERS = 64
 WORTH_SAYING = 0.005
@@ -88,8 +89,6 @@ def clash(zone: Zone, offers: tuple[Offer, ...]) -> Clash:
 
 def _elastic(zone: Zone, usable: list[Offer], slack_in_needs: bool) -> dict[str, float] | None:
     """Least total give, shared as the programme finds it; None if no amount of give helps."""
-    from scipy.optimize import linprog
-
     needs, upper = zone.wanted(), dict(sorted(zone.upper.items()))
     slack = list(needs) if slack_in_needs else list(upper)
     count = len(usable)
@@ -103,12 +102,12 @@ def _elastic(zone: Zone, usable: list[Offer], slack_in_needs: bool) -> dict[str,
         rows.append([o.fraction(name) for o in usable] + give)
         bounds.append(limit)
     sizes = [1.0 / needs[s] if slack_in_needs else 1.0 for s in slack]
-    answer = linprog([0.0] * count + sizes, A_ub=rows, b_ub=bounds,
-                     bounds=[(0, o.most_lb_ac) for o in usable] + [(0, None)] * len(slack),
-                     method="highs")
-    if not answer.success:
+    answer = minimise(
+        [0.0] * count + sizes, [dict(enumerate(row)) for row in rows], bounds,
+        [(0.0, o.most_lb_ac) for o in usable] + [(0.0, None)] * len(slack))
+    if answer is None:
         return None
-    return {s: float(v) for s, v in zip(slack, answer.x[count:], strict=True) if v > 1e-5}
+    return {s: v for s, v in zip(slack, answer.x[count:], strict=True) if v > 1e-5}
 
 
 def best_effort(zones: tuple[Zone, ...], offers: tuple[Offer, ...]
