@@ -47,7 +47,7 @@ class StatusLine(TaggedParagraph):
         style, colours = self.look.style("th"), self.look.colours
         fill, line, dash, ink = BOXES[self.mark]
         inset = line / 2
-        low, high = baseline - 0.44 * style.fontSize, baseline + 1.06 * style.fontSize
+        low, high = baseline - 0.31 * style.fontSize, baseline + 0.99 * style.fontSize
         canvas.saveState()
         with canvas.artifact():
             canvas.setFillColor(colours[fill])
