@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import math
+import re
 
 from loambrief.errors import ImpossibleInput
 
@@ -66,3 +68,66 @@ def parse_values(pairs: tuple[str, ...]) -> dict[str, object]:
             raise ImpossibleInput(f"{name} is given twice")
         found[name] = parse_value(text)
     return found
+
+
+def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str, object]:
+    """Typed values for the parameters of a formula; one stands for a list of one.
+
+    Parameters
+    ----------
+    signature : inspect.Signature
+        Its annotations say what is wanted.
+    values : dict of str to object
+        From :func:`parse_values`; names that the formula does not know are left as they are.
+
+    Raises
+    ------
+    ImpossibleInput
+        With every value that is not of the kind wanted.
+    """
+    wrong, found = [], dict(values)
+    for name, value in values.items():
+        if name not in signature.parameters:
+            continue
+        outer = re.sub(r"\[.*\]", "", str(signature.parameters[name].annotation))
+        kinds = {word.strip() for word in outer.split("|")}
+        many = kinds & {"Iterable", "Sequence", "list", "Mapping"}
+        inner = "".join(re.findall(r"\[.*\]", str(signature.parameters[name].annotation)))
+        if isinstance(value, bool):
+            good = "bool" in kinds
+        elif isinstance(value, float):
+            good = bool(kinds & {"float", "int"})
+            if not good and many & {"Iterable", "Sequence"}:
+                good, found[name] = True, [[value]] if "Sequence[" in inner else [value]
+        elif isinstance(value, str):
+            good = "str" in kinds
+        else:
+            good = (bool(many) and isinstance(value, dict) == ("Mapping" in many)
+                    and (not inner or _holds(value, inner)))
+            if good and "Sequence[" in inner and not all(isinstance(v, list) for v in value):
+                found[name] = [value]
+        if not good:
+            wanted = ("numbers with commas between" if many - {"Mapping"} else
+                      'JSON such as {"a": 1}' if many else
+                      "a number" if kinds & {"float", "int"} else
+                      "true or false" if "bool" in kinds else "a word")
+            wrong.append(f"{name}: found {shown(value)}, wanted {wanted}")
+    if wrong:
+        raise ImpossibleInput("; ".join(wrong))
+    return found
+
+
+def _holds(value: object, inner: str) -> bool:
+    """Whether the entries of a list or mapping are of the kind that is wanted there."""
+    entries = value.values() if isinstance(value, dict) else value
+    return all(
+        entry is None
+        or (isinstance(entry, str) and "str" in inner.removeprefix("[str, "))
+        or (isinstance(entry, int | float) and not isinstance(entry, bool))
+        or (isinstance(entry, list) and "Sequence[" in inner)
+        for entry in entries)
+
+
+def shown(value: object) -> str:
+    """A value as it would be typed."""
+    return f"{value:g}" if isinstance(value, float) else json.dumps(value, ensure_ascii=False)

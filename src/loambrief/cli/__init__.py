@@ -1,19 +1,22 @@
 """The command line: reads arguments, prints, and maps errors to exit codes. No science.
 
 Exit codes: 0 done; 1 a case has problems or a record is not good; 2 the command could not
-run. Each command stands in a module of its own, which is imported when it is asked for, and
-imports what it needs when it runs.
+run; 130 interrupted; 141 nobody reads the output any more. Each command stands in a module of
+its own, which is imported when it is asked for, and imports what it needs when it runs.
 """
 
 from __future__ import annotations
 
+import os
 import sys
+from contextlib import suppress
 from difflib import get_close_matches
 from importlib import import_module
 
 import click
 
 from loambrief import __version__
+from loambrief.cli.terminal import Listed, settle_streams
 from loambrief.errors import CaseProblems, LoambriefError
 
 COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
@@ -39,7 +42,13 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
 }
 
 
-class Commands(click.Group):
+INTERRUPTED, UNREAD = 130, 141
+"""Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
+TRACE = "LOAMBRIEF_TRACE"
+"""Environment variable: an error of the program is shown with its trace."""
+
+
+class Commands(Listed):
     """Finds commands by name and maps our errors to their exit codes, without a trace."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -59,19 +68,56 @@ class Commands(click.Group):
                      + (f"; did you mean {near[0]!r}?" if near else ""))
         return super().resolve_command(ctx, args)
 
+    def main(self, *args, **kwargs):
+        settle_streams()
+        return super().main(*args, **kwargs)
+
     def invoke(self, ctx: click.Context):
         try:
-            return super().invoke(ctx)
+            outcome = super().invoke(ctx)
+            sys.stdout.flush()  # a full disk or a reader that left is noticed here
+            return outcome
         except CaseProblems as error:
             click.echo(str(error), err=True)
             sys.exit(error.exit_code)
         except LoambriefError as error:
             click.echo(f"loambrief: {error}", err=True)
             sys.exit(error.exit_code)
+        except BrokenPipeError:
+            _let_go(sys.stdout)
+            sys.exit(UNREAD)
         except OSError as error:
             where = f": {error.filename}" if error.filename else ""
             click.echo(f"loambrief: {error.strerror or error}{where}", err=True)
             sys.exit(2)
+        except KeyboardInterrupt:
+            click.echo("\nloambrief: interrupted", err=True)
+            sys.exit(INTERRUPTED)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as error:
+            if os.environ.get(TRACE):
+                raise
+            click.echo(f"loambrief: {_fault(error)}", err=True)
+            sys.exit(2)
+
+
+def _let_go(stream) -> None:
+    """Leave a pipe that nobody reads, so that nothing more is written to it at the end."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def _fault(error: Exception) -> str:
+    """What is said of an error that nobody foresaw."""
+    at = error.__traceback__
+    while at is not None and at.tb_next is not None:
+        at = at.tb_next
+    place = "" if at is None else (
+        f", {os.path.basename(at.tb_frame.f_code.co_filename)}:{at.tb_lineno}")
+    return (f"an error of the program, not of what you gave it ({type(error).__name__}: "
+            f"{error}{place}). Please report it; with {TRACE}=1 before the command it is shown "
+            "whole.")
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

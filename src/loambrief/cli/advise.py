@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
 from loambrief.cli.hints import show
-from loambrief.cli.shared import PATH, TEMPLATES, own_words, warn
+from loambrief.cli.shared import PATH, TEMPLATES, own_words, show_json, warn
 from loambrief.errors import CaseProblems, LoambriefError
 
 
@@ -75,8 +74,8 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
     written = pipeline.write_files(files, output)
     if as_json:
         ids = [a.loaded.case.case.id for a in advices]
-        click.echo(json.dumps({"case_id": ids[0] if len(ids) == 1 else ids,
-                               "files": [str(p) for p in written]}))
+        show_json({"case_id": ids[0] if len(ids) == 1 else ids,
+                   "files": [str(p) for p in written]}, indent=None)
     elif not quiet:
         with with_own_words(words):
             for advice in advices:

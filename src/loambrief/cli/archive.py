@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, PATH
+from loambrief.cli.shared import ARCHIVE, PATH, show_json
+from loambrief.cli.terminal import Listed
 
 DAY = click.DateTime(formats=["%Y-%m-%d"])
 JSON = click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
@@ -20,7 +20,7 @@ ORDER = ("init", "set", "add", "list", "find", "show", "render", "export", "reda
 """Of the help: a record's life from its beginning to its end."""
 
 
-class InOrder(click.Group):
+class InOrder(Listed):
     """Lists its commands in the order of :data:`ORDER`."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -44,10 +44,6 @@ def opened(path: Path):
     from loambrief.archive.store import Store
 
     return Store.open(path)
-
-
-def show_json(value: object) -> None:
-    click.echo(json.dumps(value, ensure_ascii=False, indent=2))
 
 
 def day(value: dt.datetime | None) -> dt.date | None:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.archive import JSON, archive, opened, show_json
+from loambrief.cli.archive import JSON, archive, opened
 from loambrief.cli.issue import report
-from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words
+from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, show_json
 
 REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
 CLIENT = click.option("--client", help="Name of a client: everything held of it.")

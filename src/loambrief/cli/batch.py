@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
 import sys
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, TEMPLATES, own_words
+from loambrief.cli.shared import PATH, TEMPLATES, own_words, show_json
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -105,7 +104,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
                      executor=_executor(cluster, shared, progress.say))
     result = done.result
     if as_json:
-        click.echo(json.dumps(as_data(done), ensure_ascii=False, indent=2))
+        show_json(as_data(done))
     else:
         failure_table(done, sys.stderr)
         for one in done.no_letter:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
+
+from loambrief.cli.shared import show_json
 
 
 @click.command()
@@ -21,28 +21,28 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
       loambrief calc mean_interval values=8.2,8.6,7.9 level=0.95 --json
     """
     import loambrief.agronomy.topics  # noqa: F401
-    from loambrief.agronomy.arguments import parse_values
+    from loambrief.agronomy.arguments import fitted, parse_values
     from loambrief.agronomy.registry import FORMULAS, get
 
     if formula is None:
         listing = [FORMULAS[name] for name in sorted(FORMULAS)]
         if as_json:
-            click.echo(json.dumps([
+            show_json([
                 {"formula": f.name, "parameters": list(f.signature.parameters), "unit": f.unit,
                  "source": f.source, "evidence": f.evidence,
                  "summary": (f.__doc__ or "").strip().splitlines()[0]}
                 for f in listing
-            ], indent=2, ensure_ascii=False))
+            ])
             return
         for item in listing:
             click.echo(f"{item.name} {' '.join(item.signature.parameters)}  [{item.unit}]")
         return
     found = get(formula)
-    result = found.evaluate(**parse_values(values))
+    result = found.evaluate(**fitted(found.signature, parse_values(values)))
     if as_json:
         from loambrief.report.data import plain
 
-        click.echo(json.dumps(plain(result.as_json()), ensure_ascii=False))
+        show_json(plain(result.as_json()), indent=None)
         return
     value = "no answer" if result.value is None else (
         f"{result.value:.6g}" if isinstance(result.value, float) else str(result.value))

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, show_json
 from loambrief.errors import CaseProblems
 
 
@@ -41,7 +40,7 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
         if not as_json and not problems:
             click.echo(f"{path}: no problems")
     if as_json:
-        click.echo(json.dumps([p.as_json() for p in found], ensure_ascii=False, indent=2))
+        show_json([p.as_json() for p in found])
     else:
         for problem in found:
             click.echo(str(problem))

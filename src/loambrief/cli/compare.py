@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, show_json
 
 
 @click.command()
@@ -34,6 +33,6 @@ def compare(case: Path, other: Path | None, changes: tuple[str, ...], as_json: b
         raise click.UsageError("give a second case file or --set changes, one of the two")
     found = pipeline.compare(case, other, changes)
     if as_json:
-        click.echo(json.dumps(found.as_json(), ensure_ascii=False, indent=2))
+        show_json(found.as_json())
     else:
         click.echo(found.as_text())

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict
 
 import click
+
+from loambrief.cli.shared import show_json
 
 
 @click.command()
@@ -32,5 +33,5 @@ def doctor(as_json: bool) -> None:
             if fact.help:
                 click.echo(f"      {fact.help}")
     if as_json:
-        click.echo(json.dumps([asdict(fact) for fact in facts], ensure_ascii=False, indent=2))
+        show_json([asdict(fact) for fact in facts])
     sys.exit(1 if any(fact.good is False for fact in facts) else 0)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, warn
+from loambrief.cli.shared import PATH, show_json, warn
 
 SECTIONS = ("soil", "cone", "sap", "weeds", "water")
 
@@ -45,8 +44,8 @@ def fieldsheet(case: Path, output: Path, only: tuple[str, ...], blank: int, unit
     made = pipeline.field_sheet_file(pipeline.advise(loaded), only or SECTIONS, blank)
     written = pipeline.write_files({made.name: made.pdf}, output)
     if as_json:
-        click.echo(json.dumps({"case_id": loaded.case.case.id, "sheet": made.sheet,
-                               "boxes": made.boxes, "files": [str(p) for p in written]}))
+        show_json({"case_id": loaded.case.case.id, "sheet": made.sheet,
+                   "boxes": made.boxes, "files": [str(p) for p in written]}, indent=None)
         return
     warn(loaded.warnings)
     click.echo(f"sheet {made.sheet}, {made.boxes} boxes")

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, must_be_new, warn
+from loambrief.cli.shared import PATH, must_be_new, show_json, warn
 
 
 @click.command()
@@ -60,11 +59,11 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     write_files({path.name: written.content}, path.parent)
     notes = [*taken.notes, *written.notes]
     if as_json:
-        click.echo(json.dumps({
+        show_json({
             "file": str(path), "samples": [s.id for s in taken.samples],
             "lab_file_sha256": taken.table.sha256, "notes": notes,
             "problems": [p.as_json() for p in written.problems],
-        }, ensure_ascii=False, indent=2))
+        })
         return
     warn(written.problems)
     for note in notes:
@@ -89,11 +88,11 @@ def _sheet(file: Path, update: Path | None, output: Path | None, as_json: bool) 
         written = new_from_sheet(filled, str(path))
     write_files({path.name: written.content}, path.parent)
     if as_json:
-        click.echo(json.dumps({
+        show_json({
             "file": str(path), "sheet": filled.layout.sheet, "case_id": filled.layout.case_id,
             "boxes_filled": len(filled.values), "notes": list(written.notes),
             "problems": [p.as_json() for p in written.problems],
-        }, ensure_ascii=False, indent=2))
+        })
         return
     warn(written.problems)
     for note in written.notes:
@@ -110,10 +109,10 @@ def _guess(file: Path, folder: Path, as_json: bool) -> None:
     guess = guess_map(file)
     write_files({path.name: guess.text.encode("utf-8")}, folder)
     if as_json:
-        click.echo(json.dumps({
+        show_json({
             "file": str(path), "columns": [p.as_json() for p in guess.proposals],
             "not_recognised": list(guess.unknown),
-        }, ensure_ascii=False, indent=2))
+        })
         return
     for part in guess.proposals:
         unit = f" [{part.unit}]" if part.unit else ""

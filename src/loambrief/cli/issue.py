@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, warn
+from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, show_json, warn
 
 
 @click.command()
@@ -50,9 +49,9 @@ def issue(case: Path, archive: Path, output: Path, lab_files: tuple[Path, ...],
 def report(made, written: tuple[Path, ...], as_json: bool) -> None:
     """What was issued, for people or programs."""
     if as_json:
-        click.echo(json.dumps({
+        show_json({
             "number": made.number, "revision": made.revision, "again": made.again,
-            "seq": made.seq, "head": made.head, "files": [str(p) for p in written]}))
+            "seq": made.seq, "head": made.head, "files": [str(p) for p in written]}, indent=None)
         return
     word = "already issued as" if made.again else "issued as"
     click.echo(f"{word} {made.number} revision {made.revision} (log line {made.seq}, "

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from loambrief.cli.shared import PATH
+from loambrief.cli.terminal import Listed
 
 
 def asker():
@@ -18,7 +19,7 @@ def asker():
     return lambda prompt: click.prompt(prompt, hide_input=True, err=True)
 
 
-@click.group()
+@click.group(cls=Listed)
 def keys() -> None:
     """Make a key for trial, or show a certificate.
 

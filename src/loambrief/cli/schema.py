@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
+
+from loambrief.cli.shared import show_json
 
 
 @click.command()
@@ -17,4 +17,4 @@ def schema() -> None:
     """
     from loambrief.case.json_schema import case_schema
 
-    click.echo(json.dumps(case_schema(), indent=2, ensure_ascii=False))
+    show_json(case_schema())

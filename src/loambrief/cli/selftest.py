@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import sys
 
 import click
+
+from loambrief.cli.shared import show_json
 
 
 @click.command()
@@ -23,10 +24,10 @@ def selftest(as_json: bool) -> None:
     outcomes = [run_check(check) for check in load_checks()]
     failed = [o for o in outcomes if not o.passed]
     if as_json:
-        click.echo(json.dumps({
+        show_json({
             "passed": len(outcomes) - len(failed), "failed": len(failed),
             "failures": [{"check": o.check.label, "message": o.message} for o in failed],
-        }, ensure_ascii=False))
+        }, indent=None)
     else:
         for outcome in failed:
             click.echo(f"FAILED {outcome.check.label} ({outcome.check.where}): {outcome.message}")

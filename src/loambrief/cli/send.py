@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, show_json
 
 
 @click.command()
@@ -55,9 +54,8 @@ def send(folder: Path, settings_file: Path | None, really: bool, again: bool,
             folder, settings if really else None, secret=secret, again=again,
             now=lambda: now().isoformat(timespec="seconds"), date=lambda: format_datetime(now()))
     if as_json:
-        click.echo(json.dumps([{"file": str(s.file), "to": s.to, "outcome": s.outcome,
-                                "detail": s.detail} for s in sendings],
-                              ensure_ascii=False, indent=2))
+        show_json([{"file": str(s.file), "to": s.to, "outcome": s.outcome,
+                    "detail": s.detail} for s in sendings])
     else:
         for one in sendings:
             detail = f" ({one.detail})" if one.detail else ""

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
 import click
+
+from loambrief.cli.terminal import is_utf8
 
 PATH = click.Path(path_type=Path)
 ARCHIVE = click.option("--archive", type=PATH, required=True, envvar="LOAMBRIEF_ARCHIVE",
@@ -42,3 +46,8 @@ def must_be_new(path: Path) -> None:
     """
     if path.exists():
         raise click.UsageError(f"{path} exists; choose another folder or remove it")
+
+
+def show_json(value: object, indent: int | None = 2) -> None:
+    """Print for a program: in ASCII where the terminal does not take every sign."""
+    click.echo(json.dumps(value, ensure_ascii=not is_utf8(sys.stdout), indent=indent))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +10,7 @@ from pathlib import Path
 import click
 
 from loambrief.cli.keys import asker
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, show_json
 
 
 @click.command()
@@ -83,8 +82,8 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
                        trial=trial)
     write_new(output, signed.content, 0o666)
     if as_json:
-        click.echo(json.dumps({"file": str(output), "as": role, "level": signed.level,
-                               "asked": signed.asked, "shortfalls": list(signed.shortfalls)}))
+        show_json({"file": str(output), "as": role, "level": signed.level,
+                   "asked": signed.asked, "shortfalls": list(signed.shortfalls)}, indent=None)
     else:
         click.echo(f"wrote {output}, signed as {role}, PAdES {signed.level}")
     for line in signed.shortfalls:

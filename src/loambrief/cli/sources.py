@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
+
+from loambrief.cli.shared import show_json
 
 
 @click.command()
@@ -22,7 +22,7 @@ def sources(topic: str | None, as_json: bool) -> None:
 
     rows = source_rows(topic)
     if as_json:
-        click.echo(json.dumps(rows, ensure_ascii=False, indent=2))
+        show_json(rows)
         return
     for row in rows:
         click.echo(f"{row['kind']} {row['name']}  [{row['how']}]")

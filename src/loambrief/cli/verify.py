@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH
+from loambrief.cli.shared import PATH, show_json
 
 MARKS = {"good": "ok ", "bad": "BAD", "not known": " ? ", "not applicable": " - "}
 
@@ -57,7 +56,7 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
             if not as_json:
                 _print(verdicts[-1], quiet)
     if as_json:
-        click.echo(json.dumps([v.as_json() for v in verdicts], indent=2, ensure_ascii=False))
+        show_json([v.as_json() for v in verdicts])
     sys.exit(0 if all(v.good for v in verdicts) else 1)
 
 
