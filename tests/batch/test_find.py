@@ -98,3 +98,26 @@ def test_case_id_at_a_glance(tmp_path, text, wanted):
     path = tmp_path / "case.yaml"
     path.write_text(text)
     assert peek_id(path) == wanted
+
+
+@pytest.mark.parametrize("history", ["history:\n  - earlier/one.yaml\n  # a remark\n"
+                                     "  - 'earlier/two.yaml' # the second\n",
+                                     "history: [earlier/one.yaml, \"earlier/two.yaml\"]\n",
+                                     "history: # three visits\n- earlier/one.yaml\r\n"
+                                     "- earlier/two.yaml"])
+def test_earlier_cases_are_read_with_theirs(tmp_path, history):
+    """ensures that a case kept for its history is not advised again, unless it is named."""
+    one, two = (write_case(tmp_path / "earlier", name) for name in ("one", "two"))
+    case = write_case(tmp_path, "case")
+    case.write_text(case.read_text("utf-8") + "\n" + history, "utf-8")
+    found = find_cases([tmp_path])
+    assert (found.cases, found.earlier) == ((case,), (one, two))
+    assert find_cases([tmp_path, one]).cases == (case, one)
+    assert find_cases([tmp_path / "earlier"]).cases == (one, two)
+
+
+def test_cases_that_name_each_other_are_not_lost(tmp_path):
+    """ensures that the reader gets to say what is wrong with them."""
+    for name, other in (("one", "two"), ("two", "one")):
+        write_case(tmp_path, name).write_text(f"loambrief: 1\nhistory: [{other}.yaml]\n")
+    assert names(find_cases([tmp_path])) == ["one.yaml", "two.yaml"]

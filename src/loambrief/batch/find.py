@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from glob import has_magic, iglob
 from pathlib import Path
 
+from loambrief.case.history import earlier_file
+from loambrief.case.reader import MAX_BYTES
 from loambrief.errors import LoambriefError
 
 CASE_ENDS = (".yaml", ".yml")
@@ -23,6 +25,12 @@ _CASE_ID = re.compile(
     re.MULTILINE,
 )
 
+_HISTORY = re.compile(
+    r"^history[ \t]*:[ \t]*(?:\[(?P<flow>[^\]]*)\]"
+    r"|(?:#[^\n]*)?\n(?P<lines>(?:[ \t]*(?:-[ \t][^\n]*|#[^\n]*)?\n)*))",
+    re.MULTILINE,
+)
+
 
 @dataclass(frozen=True)
 class Found:
@@ -34,10 +42,14 @@ class Found:
         As the user reached them, each file once, in order of their paths.
     left_aside : tuple of Path
         YAML files in the folders that are no cases: profiles, guides, mappings of labs.
+    earlier : tuple of Path
+        Cases in the folders that another case found there names under ``history:``: they are
+        read with it, and not advised again.
     """
 
     cases: tuple[Path, ...]
     left_aside: tuple[Path, ...] = ()
+    earlier: tuple[Path, ...] = ()
 
 
 def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> Found:
@@ -63,6 +75,7 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
     """
     cases: dict[Path, Path] = {}
     aside: dict[Path, Path] = {}
+    named: set[Path] = set()
     gone: list[str] = []
     for place in places:
         barred = _barred(str(place), without)
@@ -70,16 +83,32 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
             home = path.resolve()
             if barred is not None and not sure and home.is_relative_to(barred):
                 continue
+            if sure:
+                named.add(home)
             into = cases if sure or is_case(path) else aside
             if home not in into or path.as_posix() < into[home].as_posix():
                 into[home] = path
     if gone:
         raise LoambriefError("; ".join(gone))
-    found = tuple(sorted(cases.values(), key=lambda p: p.as_posix()))
+    kept = _kept(cases) - named
+    earlier = {home: path for home, path in cases.items() if home in kept}
+    if len(earlier) == len(cases):  # they name each other: the reader will say what is wrong
+        earlier = {}
+    found = _in_order(path for home, path in cases.items() if home not in earlier)
     if not found:
         raise LoambriefError("no case file found; a case is YAML and starts with 'loambrief: 1'")
     rest = (path for home, path in aside.items() if home not in cases)
-    return Found(found, tuple(sorted(rest, key=lambda p: p.as_posix())))
+    return Found(found, _in_order(rest), _in_order(earlier.values()))
+
+
+def _in_order(paths: Iterable[Path]) -> tuple[Path, ...]:
+    return tuple(sorted(paths, key=lambda p: p.as_posix()))
+
+
+def _kept(cases: Iterable[Path]) -> set[Path]:
+    """Real paths of the earlier cases that cases name."""
+    kept = {earlier_file(case.parent, name) for case in cases for name in peek_history(case)}
+    return {home for home in kept if isinstance(home, Path)}
 
 
 def _barred(place: str, output: Path | None) -> Path | None:
@@ -165,10 +194,25 @@ def peek_id(path: Path) -> str:
     return match[1] if match else ""
 
 
-def _start(path: Path) -> str | None:
+def peek_history(path: Path) -> list[str]:
+    """Names of earlier cases as far as they can be seen without reading the file properly."""
+    text = (_start(path, MAX_BYTES) or "").replace("\r\n", "\n") + "\n"
+    match = _HISTORY.search(text)
+    if match is None:
+        return []
+    if match["flow"] is not None:
+        entries = match["flow"].split(",")
+    else:
+        entries = [line.strip().removeprefix("-") for line in match["lines"].splitlines()
+                   if line.lstrip().startswith("-")]
+    names = (re.split(r"\s#", entry)[0].strip().strip("\"'") for entry in entries)
+    return [name for name in names if name]
+
+
+def _start(path: Path, most: int = PEEK_BYTES) -> str | None:
     """First part of a file as text; None if it cannot be read at all."""
     try:
         with path.open("rb") as stream:
-            return stream.read(PEEK_BYTES).decode("utf-8-sig", errors="replace")
+            return stream.read(most).decode("utf-8-sig", errors="replace")
     except OSError:
         return None

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import OUTPUT, QUIET, TEMPLATES, own_words, show_json
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -16,7 +16,7 @@ INTERRUPTED = 130
 
 @click.command()
 @click.argument("places", nargs=-1, required=True, metavar="PLACE...")
-@click.option("-o", "--output", type=PATH, required=True,
+@click.option("-o", "--output", type=OUTPUT, required=True,
               help="Folder for all that is made: <client>/<case id>.pdf and .json, summary, cover.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores if left out.")
 @click.option("--cluster", metavar="ADDRESS",
@@ -50,7 +50,7 @@ INTERRUPTED = 130
 @click.option("--text", is_flag=True, help="Also <case id>.txt of each case.")
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what became of each case as JSON.")
-@click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+@QUIET
 def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go: bool,
           force: bool, only_failed: bool, time_limit: float, bundle: bool, print_pack: bool,
           mail: bool, month: str | None, no_cover: bool, units: str | None, paper: str | None,
@@ -59,7 +59,8 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
     """Make the advisories of many cases side by side.
 
     A PLACE is a folder (searched with its subfolders), a pattern in quotes, a case file, or a
-    list: a .txt file with one place a line. All cases are checked first, and one that has
+    list: a .txt file with one place a line. A case that another one names under history: is not
+    advised again, unless it is named here itself. All cases are checked first, and one that has
     problems never stops the rest. Run it again and only what changed is made. Ctrl-C finishes
     the cases in work and leaves whole files.
 
@@ -99,6 +100,12 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
         count = len(found.left_aside)
         progress.say("1 YAML file is no case and was left aside" if count == 1 else
                      f"{count} YAML files are no cases and were left aside")
+    if found.earlier:
+        count = len(found.earlier)
+        progress.say("1 earlier case is read with the case that names it, and not advised again"
+                     if count == 1 else
+                     f"{count} earlier cases are read with the cases that name them, and not "
+                     "advised again")
     done = run_month(request, Wanted(not no_cover, bundle, print_pack, mail, month or ""),
                      workers=workers, progress=progress,
                      executor=_executor(cluster, shared, progress.say))
