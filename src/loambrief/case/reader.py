@@ -35,6 +35,10 @@ UNWANTED = re.compile(
 """Control characters, other line breaks, invisible direction marks, surrogates."""
 
 TOP: DataPath = ()
+KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or ZIP file"),
+         (b"\xd0\xcf\x11\xe0", "an office document"), (b"{\\rtf", "a formatted document (RTF)"),
+         (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"\x1f\x8b", "a packed file"))
+"""Files that are no text, by their first bytes."""
 
 
 def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
@@ -66,7 +70,8 @@ def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
         if not stat.S_ISREG(about.st_mode):
             kind = "a folder" if stat.S_ISDIR(about.st_mode) else "a pipe, socket or device"
             raise _file_problem(name, "CASE001", kind, "a regular file",
-                                "Name the case file itself.")
+                                "Name the file itself; a folder of cases goes to loambrief batch."
+                                if kind == "a folder" else "Name the file itself.")
         if about.st_size > most:
             raise _too_large(name, about.st_size, most)
         with os.fdopen(os.dup(handle), "rb") as stream:
@@ -96,7 +101,13 @@ def decode(raw: bytes, file: str) -> str:
     CaseProblems
         Another encoding, or characters that no case needs.
     """
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+    for start, kind in KINDS:
+        if raw.startswith(start):
+            raise _file_problem(file, "CASE003", kind, "plain text in UTF-8",
+                                "Is this the right file? A case is text: loambrief new case.yaml "
+                                "writes one to start from.")
+    head = raw[:400]
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or head.count(0) * 3 > len(head) > 8:
         raise _file_problem(file, "CASE003", "UTF-16 text", "UTF-8 text",
                             "Save the file again with encoding UTF-8.")
     try:
