@@ -279,7 +279,7 @@ class Brief:
 
     def lines(self) -> list[str]:
         """As plain lines."""
-        shown = [f"  {rank}. {what} {cost}" for rank, what, cost in self.actions]
+        shown = [f"  {rank}. {what}, {cost}" for rank, what, cost in self.actions]
         return [self.title, *shown, f"  {self.money}"]
 
 
