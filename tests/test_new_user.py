@@ -136,3 +136,119 @@ def test_no_formula_breaks_on_what_is_typed(value):
             formula.evaluate(**fitted(formula.signature, values))
         except LoambriefError as error:
             assert str(error)
+
+
+def test_output_that_cannot_be_written_is_refused_before_any_work(tmp_path):
+    """ensures that a file in the place of the folder is named, and no number is given away."""
+    records = tmp_path / "records"
+    assert run("archive", "init", "--archive", records).exit_code == 0
+    file = tmp_path / "note.txt"
+    file.write_text("not a folder")
+    for arguments in (["issue", CASE, "--archive", records, "-o", file],
+                      ["advise", CASE, "-o", file / "below"], ["fieldsheet", CASE, "-o", file],
+                      ["batch", CASE, "-o", file]):
+        result = run(*arguments)
+        assert result.exit_code == 2 and f"{file} is not a folder" in result.stderr
+    assert json.loads(run("archive", "list", "--archive", records, "--json").stdout) == []
+    assert file.read_text() == "not a folder"
+
+
+@pytest.mark.parametrize("arguments", [["check", ""], ["advise", ""], ["new", ""], ["send", ""]])
+def test_empty_name_is_not_the_present_folder(arguments):
+    """ensures that an unset variable of a shell is not taken for the folder one stands in."""
+    result = run(*arguments)
+    assert result.exit_code == 2 and "the name is empty" in result.stderr
+
+
+def test_send_makes_no_folder(tmp_path):
+    """ensures that a misspelt folder is told, and not made."""
+    result = run("send", tmp_path / "nowhere")
+    assert result.exit_code == 2 and "does not exist" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["field", "field.txt", "."])
+def test_new_case_ends_in_yaml(tmp_path, name):
+    """ensures that a case is not written under a name that a batch would pass over."""
+    result = run("new", tmp_path / name)
+    assert result.exit_code == 2 and "name the file too" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_case_says_what_comes_next(tmp_path):
+    """ensures that the next command can be pasted, also with blanks in the name."""
+    path = tmp_path / "Île 40" / "l'été.yaml"
+    result = run("new", path)
+    command = result.stdout.strip().rpartition("loambrief ")[2]
+    done = subprocess.run(["/bin/sh", "-c", f'"$0" -m loambrief.cli {command}', sys.executable],
+                          capture_output=True, timeout=60, check=False)
+    assert result.exit_code == 0 and done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("arguments", [
+    ["new", "--from", CASE, "--crop", "oats"], ["new", "--from", CASE, "--units", "si"],
+    ["intake", "results.csv", "--map", "m.yaml", "--update", "c.yaml", "--crop", "oats"]])
+def test_option_without_effect_is_refused(tmp_path, arguments):
+    """ensures that nothing that was asked for is silently passed over."""
+    more = [tmp_path / "next.yaml"] if arguments[0] == "new" else []
+    result = run(*arguments, *more)
+    assert result.exit_code == 2 and "without --" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("content, kind", [
+    (b"%PDF-1.7\n%\xe2\xe3", "a PDF file"), (b"PK\x03\x04\x14", "a spreadsheet"),
+    (b"\x89PNG\r\n\x1a\n", "a picture"), ("case: x\n".encode("utf-16"), "UTF-16"),
+    ("case: x, case: y\n".encode("utf-16-le"), "UTF-16"),
+    ("case: x, case: y\n".encode("utf-16-be"), "UTF-16")])
+def test_file_that_is_no_text_is_called_by_its_kind(tmp_path, content, kind):
+    """ensures that one line says what the file is, without showing its bytes."""
+    path = tmp_path / "case.yaml"
+    path.write_bytes(content)
+    result = run("check", path)
+    assert result.exit_code == 1 and f"found {kind}" in result.stdout
+    assert len(result.stdout.splitlines()) == 2
+
+
+def intake(folder, *more):
+    place = SAMPLES / "lab_file"
+    return run("intake", place / "results.csv", "--map", place / "map.yaml", "--update",
+               place / "visit.yaml", "-o", folder, *more)
+
+
+def test_intake_names_the_files_that_stay_behind(tmp_path):
+    """ensures that a case written elsewhere does not lose its profiles unnoticed."""
+    result = intake(tmp_path)
+    assert result.exit_code == 0
+    assert "not in " + str(tmp_path) + ": profiles/adviser.yaml, profiles/materials.yaml" in (
+        result.stdout)
+    for name in ("adviser", "materials"):
+        into = tmp_path / "profiles" / f"{name}.yaml"
+        into.parent.mkdir(exist_ok=True)
+        into.write_bytes((SAMPLES / "lab_file" / "profiles" / f"{name}.yaml").read_bytes())
+    again = intake(tmp_path)
+    assert again.exit_code == 2 and "exists" in again.stderr
+    (tmp_path / "visit.yaml").unlink()
+    assert "profiles" not in "".join(json.loads(intake(tmp_path, "--json").stdout)["notes"])
+
+
+def test_unknown_names_come_with_what_is_known():
+    """ensures that who misspells a topic or formula learns the names there are."""
+    assert "known: acidity, " in run("sources", "--topic", "soap").stderr
+    assert "esp_from_sar" in run("calc", "esp").stderr
+    assert "'loambrief calc' alone lists all" in run("calc", "zzz").stderr
+
+
+def test_key_is_put_into_a_new_folder(tmp_path):
+    """ensures that a key's folder is made, as those of other files are."""
+    path = tmp_path / "my keys" / "me.p12"
+    result = CliRunner().invoke(main, ["keys", "new", "--name", "A", "-o", str(path),
+                                       "--passphrase-env", "P"], env={"P": "long enough"})
+    assert result.exit_code == 0 and path.with_suffix(".pem").is_file()
+
+
+def test_quiet_says_nothing_where_all_is_well(tmp_path):
+    """ensures that -q means the same with check and fieldsheet as with advise."""
+    for arguments in (["check", CASE], ["fieldsheet", CASE, "-o", tmp_path]):
+        result = run(*arguments, "-q")
+        assert (result.exit_code, result.output) == (0, "")

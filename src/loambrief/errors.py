@@ -33,6 +33,10 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 
+MOST_LISTED = 40
+"""Names that are known, in a message."""
+
+
 class LoambriefError(Exception):
     """Root of all errors raised on purpose; ``exit_code`` is what the command returns."""
 
@@ -56,9 +60,16 @@ class UnknownName(LoambriefError, KeyError):
 
     def __str__(self) -> str:
         near = get_close_matches(self.name, self.known, n=1, cutoff=0.6)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        if not near and 0 < len(self.known) <= 12:
+        part = self.name.lower()
+        holding = [name for name in self.known if part and part in name.lower()]
+        if near:
+            hint = f"; did you mean {near[0]!r}?"
+        elif 0 < len(self.known) <= MOST_LISTED:
             hint = "; known: " + ", ".join(self.known)
+        elif holding:
+            hint = "; with it in the name: " + ", ".join(holding[:MOST_LISTED])
+        else:
+            hint = ""
         return f"unknown {self.kind} {self.name!r}{hint}"
 
 

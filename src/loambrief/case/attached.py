@@ -76,6 +76,29 @@ def attached(path: Path) -> Attached:
     return found
 
 
+def missing_elsewhere(raw: bytes, home: Path, other: Path) -> tuple[str, ...]:
+    """Files a case names that lie where it stood, and not where it goes to.
+
+    Parameters
+    ----------
+    raw : bytes
+        Content of the case.
+    home, other : Path
+        Folder it stood in, and the one it goes to.
+
+    Returns
+    -------
+    tuple of str
+        As the case names them, each once.
+    """
+    data = _data(raw)
+    history = data.get("history") if isinstance(data, Mapping) else None
+    earlier = [n.strip() for n in history if isinstance(n, str)] if isinstance(
+        history, list) else []
+    return tuple(name for name in dict.fromkeys([*_named(data), *earlier])
+                 if (home / name).is_file() and not (other / name).is_file())
+
+
 def _take_case(into: Attached, place: str, raw: bytes, home: Path, *, earlier: bool) -> None:
     """Take a case, and what it names from its own folder."""
     into.files[place] = raw

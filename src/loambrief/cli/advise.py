@@ -8,13 +8,13 @@ from pathlib import Path
 import click
 
 from loambrief.cli.hints import show
-from loambrief.cli.shared import PATH, TEMPLATES, own_words, show_json, warn
+from loambrief.cli.shared import FOLDER, OUTPUT, PATH, QUIET, TEMPLATES, own_words, show_json, warn
 from loambrief.errors import CaseProblems, LoambriefError
 
 
 @click.command()
 @click.argument("cases", nargs=-1, required=True, type=PATH, metavar="CASE...")
-@click.option("-o", "--output", type=PATH, default=Path("output"), show_default=True,
+@click.option("-o", "--output", type=OUTPUT, default=Path("output"), show_default=True,
               help="Folder for <case id>.pdf and <case id>.json.")
 @click.option("--together", metavar="NAME",
               help="One document NAME.pdf for several fields of one client.")
@@ -22,7 +22,7 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Instead of the case's own.")
 @click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
               help="Instead of the case's own.")
-@click.option("--history", type=PATH, metavar="DIR",
+@click.option("--history", type=FOLDER, metavar="DIR",
               help="Also compare with the earlier cases of the field in this folder.")
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
@@ -32,7 +32,7 @@ from loambrief.errors import CaseProblems, LoambriefError
 @click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
-@click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+@QUIET
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
            paper: str | None, language: str | None, history: Path | None, ics: bool,
            applicator_sheet: bool, html: bool, text: bool, templates: Path | None, as_json: bool,

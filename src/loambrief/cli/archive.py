@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, PATH, show_json
+from loambrief.cli.shared import ARCHIVE, OUTPUT, PATH, show_json
 from loambrief.cli.terminal import Listed
 
 DAY = click.DateTime(formats=["%Y-%m-%d"])
@@ -193,20 +193,21 @@ def head(archive: Path, as_json: bool) -> None:
 
 @archive.command()
 @ARCHIVE
-@click.option("--on", type=DAY, required=True, help="The day to look from.")
+@click.option("--on", type=DAY, help="The day to look from.  [default: today]")
 @click.option("--days", default=30, show_default=True, help="How far to look back and ahead.")
 @JSON
-def due(archive: Path, on: dt.datetime, days: int, as_json: bool) -> None:
+def due(archive: Path, on: dt.datetime | None, days: int, as_json: bool) -> None:
     """What falls due: advisories that end to hold, looks and re-tests, records to let go.
 
     \b
     Examples:
-      loambrief archive due --archive records --on 2027-04-15
+      loambrief archive due --archive records
+      loambrief archive due --archive records --on 2027-04-15 --days 60
     """
     from loambrief.archive.queries import due as fall_due
 
     with opened(archive) as store:
-        found = fall_due(store, on.date(), days)
+        found = fall_due(store, day(on) or dt.date.today(), days)
     if as_json:
         show_json([item.as_json() for item in found])
         return
@@ -259,7 +260,7 @@ def export(client: str, archive: Path, output: Path, as_json: bool) -> None:
 @click.argument("number")
 @ARCHIVE
 @click.option("--revision", type=int, help="Instead of the latest.")
-@click.option("-o", "--output", type=PATH, help="Folder for the PDF as it is made now.")
+@click.option("-o", "--output", type=OUTPUT, help="Folder for the PDF as it is made now.")
 @click.option("--stored", is_flag=True, help="Write the stored files, not those made now.")
 @JSON
 def render(number: str, archive: Path, revision: int | None, output: Path | None, stored: bool,

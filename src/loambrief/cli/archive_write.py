@@ -8,7 +8,7 @@ import click
 
 from loambrief.cli.archive import JSON, archive, opened
 from loambrief.cli.issue import report
-from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import ARCHIVE, OUTPUT, PATH, SHEET, TEMPLATES, own_words, show_json
 
 REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
 CLIENT = click.option("--client", help="Name of a client: everything held of it.")
@@ -88,7 +88,7 @@ def set_(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str
 
 
 @archive.command()
-@click.argument("files", nargs=-1, required=True, type=PATH)
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
 @ARCHIVE
 @click.option("--role", default="other", show_default=True,
               type=click.Choice(["signed", "acknowledgement", "delivery", "lab", "photo",
@@ -119,7 +119,7 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
 @click.option("--kind", default="new-data", show_default=True,
               type=click.Choice(["clerical", "new-data", "changed-conditions", "error"]),
               help="Why a new revision is needed.")
-@click.option("-o", "--output", type=PATH, required=True, help="Folder for the new revision.")
+@click.option("-o", "--output", type=OUTPUT, required=True, help="Folder for the new revision.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that lies elsewhere; may be repeated.")
 @SHEET
@@ -149,7 +149,7 @@ def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, ou
 @ARCHIVE
 @REASON
 @click.option("--notice", default="", help="What the client is to do now; printed.")
-@click.option("-o", "--output", type=PATH, required=True, help="Folder for the notice.")
+@click.option("-o", "--output", type=OUTPUT, required=True, help="Folder for the notice.")
 @JSON
 def withdraw(number: str, archive: Path, reason: str, notice: str, output: Path,
              as_json: bool) -> None:
@@ -259,7 +259,7 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
 @click.argument("number")
 @ARCHIVE
 @click.option("--revision", type=int, help="Instead of the latest.")
-@click.option("-o", "--output", type=PATH, required=True, help="Folder for the copy.")
+@click.option("-o", "--output", type=OUTPUT, required=True, help="Folder for the copy.")
 @JSON
 def redact(number: str, archive: Path, revision: int | None, output: Path,
            as_json: bool) -> None:

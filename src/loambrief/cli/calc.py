@@ -23,6 +23,7 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
     import loambrief.agronomy.topics  # noqa: F401
     from loambrief.agronomy.arguments import fitted, parse_values
     from loambrief.agronomy.registry import FORMULAS, get
+    from loambrief.errors import UnknownName
 
     if formula is None:
         listing = [FORMULAS[name] for name in sorted(FORMULAS)]
@@ -37,7 +38,10 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
         for item in listing:
             click.echo(f"{item.name} {' '.join(item.signature.parameters)}  [{item.unit}]")
         return
-    found = get(formula)
+    try:
+        found = get(formula)
+    except UnknownName as error:
+        raise click.UsageError(f"{error}; 'loambrief calc' alone lists all") from None
     result = found.evaluate(**fitted(found.signature, parse_values(values)))
     if as_json:
         from loambrief.report.data import plain

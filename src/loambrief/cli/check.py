@@ -7,15 +7,16 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, show_json
+from loambrief.cli.shared import PATH, QUIET, show_json
 from loambrief.errors import CaseProblems
 
 
 @click.command()
-@click.argument("cases", nargs=-1, required=True, type=PATH)
+@click.argument("cases", nargs=-1, required=True, type=PATH, metavar="CASE...")
 @click.option("--json", "as_json", is_flag=True, help="Print problems and warnings as JSON.")
 @click.option("--strict", is_flag=True, help="Warnings count as problems.")
-def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
+@QUIET
+def check(cases: tuple[Path, ...], as_json: bool, strict: bool, quiet: bool) -> None:
     """Read and validate cases; print every problem; write nothing.
 
     \b
@@ -37,7 +38,7 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool) -> None:
             unread = True
             continue
         found += problems
-        if not as_json and not problems:
+        if not (as_json or quiet or problems):
             click.echo(f"{path}: no problems")
     if as_json:
         show_json([p.as_json() for p in found])

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, show_json, warn
+from loambrief.cli.shared import OUTPUT, PATH, QUIET, show_json, warn
 
 SECTIONS = ("soil", "cone", "sap", "weeds", "water")
 
 
 @click.command()
 @click.argument("case", type=PATH)
-@click.option("-o", "--output", type=PATH, default=Path("output"), show_default=True,
+@click.option("-o", "--output", type=OUTPUT, default=Path("output"), show_default=True,
               help="Folder for <case id>-fieldsheet.pdf.")
 @click.option("--only", multiple=True, type=click.Choice(SECTIONS),
               help="Only these sheets; may be given several times.")
@@ -24,8 +24,9 @@ SECTIONS = ("soil", "cone", "sap", "weeds", "water")
 @click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
               help="Instead of the case's own.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+@QUIET
 def fieldsheet(case: Path, output: Path, only: tuple[str, ...], blank: int, units: str | None,
-               paper: str | None, language: str | None, as_json: bool) -> None:
+               paper: str | None, language: str | None, as_json: bool, quiet: bool) -> None:
     """Print the sheets for the next visit: boxes to fill in by hand or on a screen.
 
     What the last advisory could not say comes first. A sheet filled in on a screen goes
@@ -46,6 +47,7 @@ def fieldsheet(case: Path, output: Path, only: tuple[str, ...], blank: int, unit
     if as_json:
         show_json({"case_id": loaded.case.case.id, "sheet": made.sheet,
                    "boxes": made.boxes, "files": [str(p) for p in written]}, indent=None)
+    if as_json or quiet:
         return
     warn(loaded.warnings)
     click.echo(f"sheet {made.sheet}, {made.boxes} boxes")

@@ -6,21 +6,21 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, must_be_new, show_json, warn
+from loambrief.cli.shared import OUTPUT, PATH, must_be_new, show_json, warn
 
 
 @click.command()
 @click.argument("file", type=PATH)
 @click.option("--map", "mapping", type=PATH, help="Which column is what; see --guess.")
 @click.option("--update", type=PATH, help="Put it into this case; its other text stays.")
-@click.option("-o", "--output", type=PATH,
+@click.option("-o", "--output", type=OUTPUT,
               help="Folder to write to  [default: output, or the case itself with --update].")
 @click.option("--field", help="Only the rows of this field.")
-@click.option("--crop", default="corn", show_default=True, help="Crop of a new case.")
+@click.option("--crop", help="Crop of a new case.  [default: corn]")
 @click.option("--guess", is_flag=True, help="Propose a mapping to complete and confirm.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
-           field: str | None, crop: str, guess: bool, as_json: bool) -> None:
+           field: str | None, crop: str | None, guess: bool, as_json: bool) -> None:
     """Take a lab's CSV, TSV or .xlsx file, or a filled field sheet, into a case.
 
     \b
@@ -32,9 +32,11 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     """
     from loambrief.case.sheet_read import is_pdf
 
+    if crop and (update is not None or guess):
+        raise click.UsageError("--crop is for a new case; without --update and --guess")
     if is_pdf(file):
-        if guess or mapping is not None or field is not None:
-            raise click.UsageError("a field sheet needs no --map, --guess or --field")
+        if guess or mapping is not None or field is not None or crop:
+            raise click.UsageError("a field sheet needs no --map, --guess, --field or --crop")
         _sheet(file, update, output, as_json)
         return
     if guess == (mapping is not None):
@@ -46,18 +48,17 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     from loambrief.case.intake_case import new_case, updated_case
     from loambrief.case.intake_map import load_map
     from loambrief.case.reader import read_bytes
-    from loambrief.pipeline import write_files
 
     taken = take_in(file, load_map(mapping), field)
     if update is not None:
-        path = update.resolve() if output is None else output / update.name
+        path = _place_of(update, output)
         written = updated_case(read_bytes(update), str(update), taken, folder=update.parent)
     else:
         path = (output or Path("output")) / f"{file.stem}.yaml"
         must_be_new(path)
-        written = new_case(taken, str(path), crop=crop)
-    write_files({path.name: written.content}, path.parent)
-    notes = [*taken.notes, *written.notes]
+        written = new_case(taken, str(path), crop=crop or "corn")
+    _write(written.content, path)
+    notes = [*taken.notes, *written.notes, *_left_behind(written.content, update, path)]
     if as_json:
         show_json({
             "file": str(path), "samples": [s.id for s in taken.samples],
@@ -76,28 +77,59 @@ def _sheet(file: Path, update: Path | None, output: Path | None, as_json: bool) 
     from loambrief.case.reader import read_bytes
     from loambrief.case.sheet_case import new_from_sheet, updated_from_sheet
     from loambrief.case.sheet_read import read_sheet
-    from loambrief.pipeline import write_files
 
     filled = read_sheet(file)
     if update is not None:
-        path = update.resolve() if output is None else output / update.name
+        path = _place_of(update, output)
         written = updated_from_sheet(read_bytes(update), str(update), filled, update.parent)
     else:
         path = (output or Path("output")) / f"{file.stem}.yaml"
         must_be_new(path)
         written = new_from_sheet(filled, str(path))
-    write_files({path.name: written.content}, path.parent)
+    _write(written.content, path)
+    notes = [*written.notes, *_left_behind(written.content, update, path)]
     if as_json:
         show_json({
             "file": str(path), "sheet": filled.layout.sheet, "case_id": filled.layout.case_id,
-            "boxes_filled": len(filled.values), "notes": list(written.notes),
+            "boxes_filled": len(filled.values), "notes": notes,
             "problems": [p.as_json() for p in written.problems],
         })
         return
     warn(written.problems)
-    for note in written.notes:
+    for note in notes:
         click.echo(note)
     click.echo(f"wrote {path}")
+
+
+def _place_of(update: Path, output: Path | None) -> Path:
+    """Where the case is written that takes the results in."""
+    if output is None:
+        return update
+    path = output / update.name
+    if path.resolve() != update.resolve():
+        must_be_new(path)
+    return path
+
+
+def _write(content: bytes, path: Path) -> None:
+    """Write a case; where a link stands, the file that it leads to."""
+    from loambrief.pipeline import write_files
+
+    real = path.resolve()
+    write_files({real.name: content}, real.parent)
+
+
+def _left_behind(content: bytes, update: Path | None, path: Path) -> list[str]:
+    """A note on the files that a case names and that are not where it was written to."""
+    from loambrief.case.attached import missing_elsewhere
+
+    if update is None:
+        return []
+    names = missing_elsewhere(content, update.parent, path.parent)
+    if not names:
+        return []
+    return [f"files that the case names are not in {path.parent}: {', '.join(names)}; copy them "
+            f"there, or leave out -o to write into {update}"]
 
 
 def _guess(file: Path, folder: Path, as_json: bool) -> None:

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, PATH, SHEET, TEMPLATES, own_words, show_json, warn
+from loambrief.cli.shared import ARCHIVE, OUTPUT, PATH, SHEET, TEMPLATES, own_words, show_json, warn
 
 
 @click.command()
 @click.argument("case", type=PATH)
 @ARCHIVE
-@click.option("-o", "--output", type=PATH, required=True,
+@click.option("-o", "--output", type=OUTPUT, required=True,
               help="Folder for <number>-r<revision>.pdf and .json.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that the case names but that lies elsewhere; may be repeated.")

@@ -65,6 +65,7 @@ def new(name: str, output: Path, email: str, days: int, passphrase_env: str | No
         raise KeyFault("the two passphrases differ; nothing was made")
     packed, pem = make_trial_key(name, secret, now=dt.datetime.now(dt.UTC), days=days,
                                  email=email)
+    output.parent.mkdir(parents=True, exist_ok=True)
     write_new(output, packed, 0o600)
     write_new(certificate, pem, 0o644)
     click.echo(f"wrote {output} (keep it to yourself) and {certificate} (give it to whoever "

@@ -6,19 +6,20 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, must_be_new
+from loambrief.cli.shared import PATH, must_be_new, quoted, show_json
 
 
 @click.command()
-@click.argument("path", type=PATH)
-@click.option("--units", type=click.Choice(["us", "si"]), default="us", show_default=True,
-              help="Unit system of the case.")
-@click.option("--crop", default="corn", show_default=True, help="Crop of the field.")
-@click.option("--region", default=None, help="State, province or country.")
+@click.argument("path", type=PATH, metavar="CASE")
+@click.option("--units", type=click.Choice(["us", "si"]),
+              help="Unit system of the case.  [default: us]")
+@click.option("--crop", help="Crop of the field.  [default: corn]")
+@click.option("--region", help="State, province or country.")
 @click.option("--from", "last", type=PATH, help="The last case of the field, to go on from.")
 @click.option("--date", help="Date of the case that goes on, YYYY-MM-DD  [default: today].")
-def new(path: Path, units: str, crop: str, region: str | None, last: Path | None,
-        date: str | None) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+def new(path: Path, units: str | None, crop: str | None, region: str | None, last: Path | None,
+        date: str | None, as_json: bool) -> None:
     """Write a commented starter case, or the next case of a field.
 
     With --from, people, field, zones and products are kept, the last plan is listed to be
@@ -29,22 +30,31 @@ def new(path: Path, units: str, crop: str, region: str | None, last: Path | None
       loambrief new my-field/case.yaml --crop alfalfa --units us
       loambrief new --from sample_inputs/acid_corn_ohio/case.yaml fields/e40-2027.yaml
     """
+    if path.suffix.lower() not in (".yaml", ".yml"):
+        raise click.UsageError(f"{path}: name the file too; a case ends in .yaml, such as "
+                               f"{quoted(path / 'case.yaml')}")
     if last is not None:
-        _go_on(last, path, date)
+        if units or crop or region:
+            raise click.UsageError("--units, --crop and --region go without --from, which keeps "
+                                   "those of the last case; change them in the new file")
+        _go_on(last, path, date, as_json)
         return
     if date is not None:
         raise click.UsageError("--date goes with --from")
     from loambrief.case.starter import starter_case
     from loambrief.pipeline import write_files
 
-    if path.exists():
-        raise click.UsageError(f"{path} exists; choose another name")
-    text = starter_case(units=units, crop=crop, region=region)
+    must_be_new(path)
+    text = starter_case(units=units or "us", crop=crop or "corn", region=region)
     write_files({path.name: text.encode("utf-8")}, path.parent)
-    click.echo(f"wrote {path}")
+    if as_json:
+        show_json({"file": str(path)}, indent=None)
+        return
+    click.echo(f"wrote {path}; fill in what stands in angle brackets, then: "
+               f"loambrief check {quoted(path)}")
 
 
-def _go_on(last: Path, path: Path, date: str | None) -> None:
+def _go_on(last: Path, path: Path, date: str | None, as_json: bool) -> None:
     """The next case of a field, and what is still open in it."""
     import datetime as dt
 
@@ -63,4 +73,7 @@ def _go_on(last: Path, path: Path, date: str | None) -> None:
     except CaseProblems as error:
         still = len(error.problems)
     write_files({path.name: content}, path.parent)
-    click.echo(f"wrote {path}; {still} things to fill in: loambrief check {path}")
+    if as_json:
+        show_json({"file": str(path), "to_fill_in": still}, indent=None)
+        return
+    click.echo(f"wrote {path}; {still} things to fill in: loambrief check {quoted(path)}")

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, show_json
+from loambrief.cli.shared import FOLDER, PATH, show_json
 
 
 @click.command()
-@click.argument("folder", type=PATH)
+@click.argument("folder", type=FOLDER)
 @click.option("--settings", "settings_file", type=PATH, envvar="LOAMBRIEF_SETTINGS",
               help="TOML file with a [mail] table; also LOAMBRIEF_SETTINGS.")
 @click.option("--really", is_flag=True, help="Send. Without it, only say what would be sent.")

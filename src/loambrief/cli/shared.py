@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shlex
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -11,12 +13,49 @@ import click
 
 from loambrief.cli.terminal import is_utf8
 
-PATH = click.Path(path_type=Path)
-ARCHIVE = click.option("--archive", type=PATH, required=True, envvar="LOAMBRIEF_ARCHIVE",
-                       show_envvar=True, help="Folder of the archive.")
+
+class Place(click.Path):
+    """A path as typed; an empty one, as an unset variable of a shell leaves it, is refused."""
+
+    def convert(self, value, param, ctx):
+        if str(value) == "":
+            self.fail("the name is empty", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+class Target(Place):
+    """A folder to write into, there or not: refused before any work if that cannot be."""
+
+    def convert(self, value, param, ctx):
+        path = super().convert(value, param, ctx)
+        home = path.absolute()
+        while not os.path.lexists(home) and home != home.parent:
+            home = home.parent
+        if not home.is_dir():
+            self.fail(f"{_as_typed(home, path)} is not a folder", param, ctx)
+        if not os.access(home, os.W_OK | os.X_OK):
+            self.fail(f"no right to write into {_as_typed(home, path)}", param, ctx)
+        return path
+
+
+def _as_typed(home: Path, path: Path) -> Path:
+    """A folder above a path, the way the path was typed."""
+    here = Path.cwd()
+    if path.is_absolute() or here == home or not home.is_relative_to(here):
+        return home
+    return home.relative_to(here)
+
+
+PATH = Place(path_type=Path)
+FOLDER = Place(path_type=Path, exists=True, file_okay=False)
+OUTPUT = Target(path_type=Path)
+FOLDER.name, OUTPUT.name = "folder", "dir"  # as they stand in messages and help
+QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
+ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
+                       envvar="LOAMBRIEF_ARCHIVE", show_envvar=True, help="Folder of the archive.")
 SHEET = click.option("--applicator-sheet", is_flag=True,
                      help="Also the sheet for whoever drives the spreader.")
-TEMPLATES = click.option("--templates", type=PATH, metavar="DIR",
+TEMPLATES = click.option("--templates", type=FOLDER, metavar="DIR",
                          help="Your own wording: <language>/<topic>.j2 with macros that take the "
                               "place of shipped ones.")
 
@@ -36,6 +75,11 @@ def own_words(folder: Path | None):
     return read_own_words(folder, shipped_macros())
 
 
+def quoted(path: Path) -> str:
+    """A path that can be pasted into a command."""
+    return shlex.quote(str(path))
+
+
 def must_be_new(path: Path) -> None:
     """Refuse to overwrite.
 
@@ -45,7 +89,7 @@ def must_be_new(path: Path) -> None:
         The path exists.
     """
     if path.exists():
-        raise click.UsageError(f"{path} exists; choose another folder or remove it")
+        raise click.UsageError(f"{path} exists; choose another name or folder, or remove it")
 
 
 def show_json(value: object, indent: int | None = 2) -> None:

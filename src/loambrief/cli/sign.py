@@ -80,6 +80,7 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
     words = SignWords(**pipeline.sign_words(language_of(pdf)))
     signed = sign_file(pdf, open_signer(settings, opened), Role(role), now=now, words=words,
                        trial=trial)
+    output.parent.mkdir(parents=True, exist_ok=True)
     write_new(output, signed.content, 0o666)
     if as_json:
         show_json({"file": str(output), "as": role, "level": signed.level,
