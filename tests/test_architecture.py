@@ -32,7 +32,6 @@ ONLY_IN = {
     "yaml": ("case/reader.py",),
     "jinja2": ("report/", "case/starter.py"),
     "reportlab": ("render/", "charts/"),
-    "matplotlib": ("charts/",),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),
     "highspy": ("actions/solver.py",),

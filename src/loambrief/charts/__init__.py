@@ -5,10 +5,9 @@ it will be; ``fitted(spec, width, highest)`` splits what is higher than a page. 
 chart has a module of its own with one ``draw(spec, width)``.
 """
 
-from loambrief.charts.backend import Drawn, draw_figure
+from loambrief.charts.backend import Drawn
 from loambrief.charts.build import KINDS, build, draw_chart, figure_size
 from loambrief.charts.fit import fitted
 from loambrief.report.specs import has_data
 
-__all__ = ["KINDS", "Drawn", "build", "draw_chart", "draw_figure", "figure_size", "fitted",
-           "has_data"]
+__all__ = ["KINDS", "Drawn", "build", "draw_chart", "figure_size", "fitted", "has_data"]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, ticks, wrap
 from loambrief.report.numbers import figures
 from loambrief.report.specs import BudgetSpec, CostStep, is_number
@@ -11,7 +10,7 @@ from loambrief.report.specs import BudgetSpec, CostStep, is_number
 BAR = 12.0
 
 
-def draw(spec: BudgetSpec, width: float) -> Figure:
+def draw(spec: BudgetSpec, width: float) -> Drawing:
     """Steps in the order of rank; each bar starts where the covered ones before it end."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

@@ -1,11 +1,10 @@
-"""From a chart spec to its figure and onto the page."""
+"""From a chart spec to its drawing and onto the page."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
 
-from matplotlib.figure import Figure
 from reportlab.pdfgen.canvas import Canvas
 
 from loambrief.charts import (
@@ -24,12 +23,13 @@ from loambrief.charts import (
     trend,
     weeds,
 )
-from loambrief.charts.backend import Drawn, draw_figure
+from loambrief.charts.backend import Drawn, draw
+from loambrief.charts.drawing import Drawing
 from loambrief.report import specs
 from loambrief.report.numbers import local
 from loambrief.report.specs import ChartSpec, has_data
 
-KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Figure]] = {
+KINDS: dict[type[ChartSpec], Callable[[ChartSpec, float], Drawing]] = {
     specs.PenetrationSpec: penetration.draw,
     specs.LayerSpec: layers.draw,
     specs.SapSpec: sap.draw,
@@ -51,8 +51,8 @@ NARROWEST = 200.0
 
 
 @lru_cache(maxsize=16)
-def build(spec: ChartSpec, width: float) -> Figure:
-    """The chart as a matplotlib figure at 72 dpi.
+def build(spec: ChartSpec, width: float) -> Drawing:
+    """The chart as a drawing.
 
     Kept for a while, because a page first asks for the size and then draws.
 
@@ -64,8 +64,7 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
     Returns
     -------
-    Figure
-        Not to be changed.
+    Drawing
 
     Raises
     ------
@@ -82,11 +81,11 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
 def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
     """Width and height of a chart [pt] at a given width; raises as :func:`build`."""
-    box = build(spec, float(width)).bbox
-    return float(box.width), float(box.height)
+    drawing = build(spec, float(width))
+    return drawing.width, drawing.height
 
 
 def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float,
                drawn: Drawn | None = None) -> None:
     """Draw a chart with its lower left corner at (x, y) [pt]; raises as :func:`build`."""
-    draw_figure(canvas, build(spec, float(width)), x, y, drawn)
+    draw(canvas, build(spec, float(width)), x, y, drawn)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, log_ticks, text_width, wrap
 from loambrief.report.numbers import figures
 from loambrief.report.specs import CarbonNitrogenSpec, RatioRow, is_number
 
 
-def draw(spec: CarbonNitrogenSpec, width: float) -> Figure:
+def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
     """One row per material on a ratio scale; the mix is the accent."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

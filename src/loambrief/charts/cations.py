@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.place import spread
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
 from loambrief.colours import contrast
@@ -16,7 +15,7 @@ REST = (4, "")
 BAR = 19.0
 
 
-def draw(spec: CationSpec, width: float) -> Figure:
+def draw(spec: CationSpec, width: float) -> Drawing:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
     sheet = Sheet(width)
     sheet.header(spec)

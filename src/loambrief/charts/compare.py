@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
 from loambrief.report.numbers import figures
 from loambrief.report.specs import CompareColumn, CompareSpec, is_number
@@ -12,7 +11,7 @@ PANEL = 78.0
 GAP = 12.0
 
 
-def draw(spec: CompareSpec, width: float) -> Figure:
+def draw(spec: CompareSpec, width: float) -> Drawing:
     """Marks on a scale of their own per panel; every value printed beside its mark."""
     sheet = Sheet(width)
     t = sheet.theme

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
 from loambrief.report.numbers import figures
 from loambrief.report.specs import LayerSpec, Measure, Slab, is_number
@@ -13,7 +12,7 @@ PANEL = 76.0
 GAP = 12.0
 
 
-def draw(spec: LayerSpec, width: float) -> Figure:
+def draw(spec: LayerSpec, width: float) -> Drawing:
     """Panels in rows; slabs are as thick as the layers, bars as long as the values."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

@@ -5,11 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from matplotlib.font_manager import FontProperties
-from matplotlib.path import Path as Curve
-from matplotlib.textpath import TextPath
-
-from loambrief.charts.fonts import BOLD, font_path
+from loambrief.charts.fonts import BOLD, font_path, printable
 
 
 @dataclass(frozen=True)
@@ -39,20 +35,33 @@ def outline(word: str) -> Outline:
     ResourceMissing
         The typeface is not there.
     """
-    path = TextPath((0, 0), word, size=1, prop=FontProperties(fname=str(font_path(BOLD))))
-    box = path.get_extents()
+    from fontTools.pens.basePen import BasePen
+    from fontTools.pens.boundsPen import BoundsPen
+    from fontTools.pens.transformPen import TransformPen
+    from fontTools.ttLib import TTFont
+
     steps: list[tuple[str, tuple[float, ...]]] = []
-    here = (0.0, 0.0)
-    for points, code in path.iter_segments(curves=True, simplify=False):
-        at = [float(v) - (box.x0, box.y0)[i % 2] for i, v in enumerate(points)]
-        if code == Curve.CLOSEPOLY:
+
+    class Steps(BasePen):  # turns the quadratic curves of the file into cubic ones
+        def _moveTo(self, end):
+            steps.append(("move", end))
+
+        def _lineTo(self, end):
+            steps.append(("line", end))
+
+        def _curveToOne(self, one, two, end):
+            steps.append(("curve", (*one, *two, *end)))
+
+        def _closePath(self):
             steps.append(("close", ()))
-            continue
-        if code == Curve.CURVE3:  # a quadratic curve as a cubic one
-            (cx, cy), end = at[:2], at[2:]
-            at = [here[0] + 2 / 3 * (cx - here[0]), here[1] + 2 / 3 * (cy - here[1]),
-                  end[0] + 2 / 3 * (cx - end[0]), end[1] + 2 / 3 * (cy - end[1]), *end]
-        kind = {Curve.MOVETO: "move", Curve.LINETO: "line"}.get(code, "curve")
-        steps.append((kind, tuple(at)))
-        here = (at[-2], at[-1])
-    return Outline(tuple(steps), float(box.width), float(box.height))
+
+    with TTFont(font_path(BOLD)) as font:
+        glyphs, names, em = font.getGlyphSet(), font.getBestCmap(), font["head"].unitsPerEm
+        pen, box, at = Steps(glyphs), BoundsPen(glyphs), 0.0
+        for glyph in (glyphs[names[ord(sign)]] for sign in printable(word)):
+            for target in (pen, box):
+                glyph.draw(TransformPen(target, (1 / em, 0, 0, 1 / em, at, 0)))
+            at += glyph.width / em
+    x0, y0, x1, y1 = box.bounds
+    return Outline(tuple((kind, tuple(v - (x0, y0)[i % 2] for i, v in enumerate(ends)))
+                         for kind, ends in steps), x1 - x0, y1 - y0)

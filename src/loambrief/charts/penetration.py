@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.place import spread
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
 from loambrief.report.numbers import NBSP, figures
@@ -14,7 +13,7 @@ ROW = 10.8
 """Least height of a line of the table [pt]."""
 
 
-def draw(spec: PenetrationSpec, width: float) -> Figure:
+def draw(spec: PenetrationSpec, width: float) -> Drawing:
     """Depth runs downward, resistance to the right; a table beside it counts readings."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.place import Box, around
 from loambrief.charts.sheet import (
     LEADING,
@@ -22,7 +21,7 @@ LIST = 150.0
 """Width of the list of samples beside a wide plot [pt]."""
 
 
-def draw(spec: SalinitySpec, width: float) -> Figure:
+def draw(spec: SalinitySpec, width: float) -> Drawing:
     """Salinity to the right, sodium upward; the four classes are named in their corners."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

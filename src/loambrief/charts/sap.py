@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.place import spread
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
 from loambrief.report.numbers import figures
@@ -13,7 +12,7 @@ STACK = 3.4
 """Vertical step between readings that would cover each other [pt]."""
 
 
-def draw(spec: SapSpec, width: float) -> Figure:
+def draw(spec: SapSpec, width: float) -> Drawing:
     """One row per plant on a common scale; the crop is the accent."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

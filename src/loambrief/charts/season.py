@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
 from loambrief.report.specs import SeasonBar, SeasonMark, SeasonSpec
 
 BAR = 9.0
 
 
-def draw(spec: SeasonSpec, width: float) -> Figure:
+def draw(spec: SeasonSpec, width: float) -> Drawing:
     """Months along the top; open ends are arrows; undated work says so in words."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

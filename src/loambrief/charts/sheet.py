@@ -1,7 +1,7 @@
 """A sheet to draw one chart on: points, y downward, top left is (0, 0).
 
 Charts are laid out directly in points, because every label has to be measured and kept
-apart. The sheet turns each call into a matplotlib artist of one figure.
+apart. The sheet turns each call into marks of one drawing.
 """
 
 from __future__ import annotations
@@ -12,17 +12,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from matplotlib import rcParams
-from matplotlib.artist import Artist
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon, Rectangle
-from matplotlib.text import Text
-from matplotlib.ticker import MaxNLocator
-from matplotlib.transforms import Affine2D
 from reportlab.pdfbase import pdfmetrics
 
-from loambrief.charts.faces import one_line, pdf_name, properties
+from loambrief.charts.drawing import Drawing, Fill, Markers, Pattern, Pen, Point, Stroke, Text
+from loambrief.charts.faces import one_line, pdf_name
 from loambrief.charts.place import Box
 from loambrief.charts.theme import theme
 from loambrief.report.numbers import figures
@@ -97,9 +90,21 @@ class Scale:
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:
-    """Round numbers from ``low`` to ``high``, at most about ``most`` steps."""
-    values = MaxNLocator(nbins=max(most, 1), steps=[1, 2, 5, 10]).tick_values(low, high)
-    return [float(v) for v in values if low - 1e-9 <= v <= high + 1e-9]
+    """Multiples of 1, 2 or 5 times a power of ten from ``low`` to ``high``.
+
+    At most ``most`` steps, unless fewer than two ticks would be left.
+    """
+    if not high > low:
+        return [low]
+    most = max(most, 1)
+    power = math.floor(math.log10((high - low) / most))
+    steps = [m * 10.0**p for p in (power + 1, power, power - 1) for m in (5, 2, 1)]
+    fits = [step for step in steps if step * most >= (high - low) * (1 - 1e-9)]
+    for step in steps[len(fits) - 1:]:
+        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+        if last > first:
+            break
+    return [n * step for n in range(first, last + 1)]
 
 
 def tick_text(values: Sequence[float]) -> list[str]:
@@ -115,25 +120,8 @@ def log_ticks(low: float, high: float) -> list[float]:
     return [m * 10.0**p for p in powers for m in (1, 2, 5) if low <= m * 10.0**p <= high]
 
 
-class Label(Text):
-    """One unrotated line of text with its baseline and left end at its position.
-
-    The sheet measures and aligns text itself, so the general text layout is skipped.
-    """
-
-    def draw(self, renderer):
-        x, y = self.get_transform().transform(self.get_position())
-        if renderer.flipy():
-            y = renderer.get_canvas_width_height()[1] - y
-        gc = renderer.new_gc()
-        gc.set_foreground(self.get_color())
-        renderer.draw_text(gc, float(x), float(y), self.get_text(), self.get_fontproperties(), 0)
-        gc.restore()
-        self.stale = False
-
-
 class Sheet:
-    """Collects artists; ``finish`` fixes the height and returns the figure.
+    """Collects marks; ``finish`` fixes the height and returns the drawing.
 
     ``y`` is where the next part starts; every helper that flows downward moves it.
     """
@@ -142,49 +130,29 @@ class Sheet:
         self.width = width
         self.theme = theme()
         self.y = 0.0
-        self.figure = Figure(figsize=(width / 72, 1), dpi=72)
-        self.figure.patch.set_visible(False)
-        self._down = Affine2D()
-        self._count = 0
+        self._marks: list[Stroke | Fill | Pattern | Markers | Text] = []
 
-    def finish(self, bottom: float = 0.0) -> Figure:
-        """The figure, as high as what was drawn plus ``bottom``."""
-        height = self.y + bottom
-        self.figure.set_size_inches(self.width / 72, height / 72)
-        self._down.scale(1, -1).translate(0, height)
-        return self.figure
-
-    def _add(self, artist: Artist) -> None:
-        artist.set_zorder(self._count)  # drawn in the order of the calls
-        self._count += 1
-        self.figure.add_artist(artist)
+    def finish(self, bottom: float = 0.0) -> Drawing:
+        """The drawing, as high as what was drawn plus ``bottom``."""
+        return Drawing(self.width, self.y + bottom, tuple(self._marks))
 
     # Shapes -----------------------------------------------------------------------------
 
     def line(self, xs: Sequence[float], ys: Sequence[float], colour: str = "ink",
              width: float | None = None, pattern: str = "") -> None:
         """A line through points; ``pattern`` is "", "dash" or "dot"."""
-        width = self.theme.line if width is None else width
-        style: object = "-"
-        if pattern:
-            scale = width if rcParams["lines.scale_dashes"] else 1.0
-            style = (0, tuple(d / scale for d in getattr(self.theme, pattern)))
-        cap = "round" if pattern == "dot" else "butt"
-        self._add(Line2D(xs, ys, color=self.theme.colour(colour), linewidth=width,
-                         linestyle=style, marker="None", solid_capstyle="butt",
-                         dash_capstyle=cap, solid_joinstyle="round", dash_joinstyle="round",
-                         transform=self._down))
+        self.strokes([(xs, ys)], colour, width, pattern)
 
     def strokes(self, parts: Sequence[tuple[Sequence[float], Sequence[float]]],
                 colour: str = "ink", width: float | None = None, pattern: str = "") -> None:
         """Separate lines (xs, ys) in one stroke setting."""
-        xs: list[float] = []
-        ys: list[float] = []
-        for part_x, part_y in parts:
-            xs += [*part_x, math.nan]
-            ys += [*part_y, math.nan]
-        if xs:
-            self.line(xs[:-1], ys[:-1], colour, width, pattern)
+        t = self.theme
+        pen = Pen(t.colour(colour), t.line if width is None else width,
+                  getattr(t, pattern) if pattern else (),
+                  "round" if pattern == "dot" else "butt", "round")
+        if parts:
+            self._marks.append(Stroke(
+                tuple(tuple(zip(xs, ys, strict=True)) for xs, ys in parts), pen))
 
     def verticals(self, xs: Sequence[float], y0: float, y1: float, colour: str = "faint",
                   width: float | None = None, pattern: str = "") -> None:
@@ -196,46 +164,34 @@ class Sheet:
              edge: str | None = None, width: float | None = None, hatch: str = "",
              hatch_colour: str = "ink", pattern: str = "") -> None:
         """A rectangle; the pattern lies on the fill."""
-        self._patch(lambda **k: Rectangle((x0, y0), x1 - x0, y1 - y0, **k), fill, edge, width,
-                    hatch, hatch_colour, pattern)
+        self.polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], fill, edge, width, hatch,
+                     hatch_colour, pattern)
 
-    def polygon(self, points: Sequence[tuple[float, float]], fill: str | None = None,
+    def polygon(self, points: Sequence[Point], fill: str | None = None,
                 edge: str | None = None, width: float | None = None, hatch: str = "",
-                hatch_colour: str = "ink") -> None:
-        self._patch(lambda **k: Polygon(points, closed=True, **k), fill, edge, width, hatch,
-                    hatch_colour, "")
-
-    def _patch(self, make: Callable[..., Artist], fill, edge, width, hatch, hatch_colour,
-               pattern) -> None:
-        colour = self.theme.colour
+                hatch_colour: str = "ink", pattern: str = "") -> None:
+        """A closed shape, with or without its first point again as the last."""
+        t = self.theme
+        ring = tuple(points[:-1] if points[0] == points[-1] else points)
         if fill:
-            self._add(make(facecolor=colour(fill), edgecolor="none", linewidth=0,
-                           transform=self._down))
+            self._marks.append(Fill(ring, t.colour(fill)))
         if hatch:
-            self._add(make(facecolor="none", edgecolor=colour(hatch_colour), linewidth=0,
-                           hatch=hatch, transform=self._down))
+            self._marks.append(Pattern(ring, hatch, t.colour(hatch_colour)))
         if edge:
-            width = self.theme.hairline if width is None else width
-            style: object = "-"
-            if pattern:
-                scale = width if rcParams["lines.scale_dashes"] else 1.0
-                style = (0, tuple(d / scale for d in getattr(self.theme, pattern)))
-            self._add(make(facecolor="none", edgecolor=colour(edge), linewidth=width,
-                           linestyle=style, joinstyle="miter", capstyle="butt",
-                           transform=self._down))
+            pen = Pen(t.colour(edge), t.hairline if width is None else width,
+                      getattr(t, pattern) if pattern else ())
+            self._marks.append(Stroke((ring,), pen, closed=True))
 
     def marks(self, xs: Sequence[float], ys: Sequence[float], shape: str = "o",
               size: float | None = None, fill: str | None = "ink", edge: str | None = None,
               width: float | None = None) -> None:
-        """Marks at points: any matplotlib marker sign."""
-        colour = self.theme.colour
-        self._add(Line2D(
-            xs, ys, linestyle="None", marker=shape,
-            markersize=self.theme.marker if size is None else size,
-            markerfacecolor=colour(fill) if fill else "none",
-            markeredgecolor=colour(edge or fill or "ink"),
-            markeredgewidth=self.theme.line if width is None else width,
-            transform=self._down))
+        """Marks at points: "o" or one of ``drawing.SHAPES``."""
+        t = self.theme
+        pen = Pen(t.colour(edge or fill or "ink"), t.line if width is None else width,
+                  join="round" if shape in "ox|" else "miter")
+        self._marks.append(Markers(
+            tuple(zip(xs, ys, strict=True)), shape, t.marker if size is None else size,
+            t.colour(fill) if fill else None, pen))
 
     # Text -------------------------------------------------------------------------------
 
@@ -249,9 +205,8 @@ class Sheet:
         if behind:
             self.rect(max(box.x0 - 2, 0), box.y0 - 0.4, min(box.x1 + 2, self.width), box.y1 + 0.2,
                       fill=behind)
-        self._add(Label(box.x0, y, text, color=self.theme.colour(colour),
-                        fontproperties=properties(weight, size), parse_math=False,
-                        transform=self._down))
+        if text:
+            self._marks.append(Text(box.x0, y, text, size, weight, self.theme.colour(colour)))
         return box
 
     def box_of(self, x: float, y: float, text: str, size: float, weight: str = "regular",

@@ -6,8 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Sheet, text_width
 from loambrief.report.numbers import figures
 from loambrief.report.specs import MapArea, MapSpec
@@ -25,7 +24,7 @@ GRID = 10
 Ring = Sequence[tuple[float, float]]
 
 
-def draw(spec: MapSpec, width: float) -> Figure:
+def draw(spec: MapSpec, width: float) -> Drawing:
     """The map on the left, the list beside it or below."""
     sheet = Sheet(width)
     sheet.header(spec)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
 from loambrief.report.specs import Side, SufficiencyRow, SufficiencySpec, is_number
 
@@ -11,7 +10,7 @@ WIDEST = 16.0
 """Ratios beyond this (or its inverse) are drawn at the edge with an arrow."""
 
 
-def draw(spec: SufficiencySpec, width: float) -> Figure:
+def draw(spec: SufficiencySpec, width: float) -> Drawing:
     """The critical level is the line in the middle; twice and half are equally far from it."""
     sheet = Sheet(width)
     t = sheet.theme

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
 from loambrief.report.specs import TallySpec, is_number
 
 BAR = 11.0
 
 
-def draw(spec: TallySpec, width: float) -> Figure:
+def draw(spec: TallySpec, width: float) -> Drawing:
     """Rows as given; where the bars are part of a whole, a frame shows the whole."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme

@@ -6,8 +6,7 @@ import datetime as dt
 import math
 from itertools import groupby, pairwise
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.place import ABOVE, Box, around
 from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
 from loambrief.report.numbers import figures
@@ -20,7 +19,7 @@ SHAPES = (("o", "accent"), ("s", "paper"), ("^", "accent"), ("D", "paper"), ("v"
 """Mark and fill of the first, second ... method of a panel."""
 
 
-def draw(spec: TrendSpec, width: float) -> Figure:
+def draw(spec: TrendSpec, width: float) -> Drawing:
     """Panels share the time axis; what the lines mean is written under each panel."""
     sheet = Sheet(width)
     t = sheet.theme

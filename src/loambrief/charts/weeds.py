@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.figure import Figure
-
+from loambrief.charts.drawing import Drawing
 from loambrief.charts.sheet import LEADING, Scale, Sheet, wrap
 from loambrief.report.numbers import percent
 from loambrief.report.specs import Hint, Verdict, WeedSpec, is_number
@@ -12,7 +11,7 @@ BAR = 9.0
 SIGN = 13.0
 
 
-def draw(spec: WeedSpec, width: float) -> Figure:
+def draw(spec: WeedSpec, width: float) -> Drawing:
     """One row per hint: weeds and ground covered on the left, the verdict on the right."""
     sheet, w = Sheet(width), spec.words
     t = sheet.theme
