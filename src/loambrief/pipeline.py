@@ -86,7 +86,7 @@ def _libraries() -> Mapping[str, str]:
     root = templates_dir()
     for path in sorted(p for p in root.rglob("*") if p.is_file()):
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
-    versions = {name: version(name) for name in ("highspy", "matplotlib", "pikepdf", "reportlab")}
+    versions = {name: version(name) for name in ("fonttools", "highspy", "pikepdf", "reportlab")}
     return {**versions, "templates": digest.hexdigest()[:16]}
 
 

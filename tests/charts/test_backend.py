@@ -1,45 +1,51 @@
-"""The drawing back end by itself: paths, text, clips, patterns, refusals."""
+"""The drawing back end by itself: lines, fills, markers, text, patterns, outlines of words."""
 
 from __future__ import annotations
 
 import io
+import math
 import os
+import re
 import subprocess
 import sys
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, PathPatch, Rectangle
-from matplotlib.path import Path
-from matplotlib.text import Text
-from matplotlib.transforms import IdentityTransform
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from loambrief.charts.backend import CanvasRenderer, Drawn, draw_figure, hatch_marks
-from loambrief.charts.faces import pdf_name, properties
+from loambrief.charts.backend import ARCS, Drawn, draw
+from loambrief.charts.drawing import (
+    SHAPES,
+    Drawing,
+    Fill,
+    Markers,
+    Pattern,
+    Pen,
+    Stroke,
+    Text,
+    hatch_marks,
+)
+from loambrief.charts.faces import pdf_name
+from loambrief.charts.outlines import outline
+from loambrief.charts.sheet import Sheet
+
+BLACK = Pen("#000000", 1.0)
 
 
-def draw(*artists, dpi=72):
-    """Draw artists given in points; returns the page's operators and the record."""
-    figure = Figure(figsize=(2, 1), dpi=dpi)
-    figure.patch.set_visible(False)
-    for artist in artists:
-        artist.set_transform(IdentityTransform())
-        figure.add_artist(artist)
+def drawn_as(*marks):
+    """Draw marks on a sheet of 144 by 72 pt; returns the page's operators and the record."""
     canvas = Canvas(io.BytesIO(), pageCompression=0)
     before = len(canvas._code)
     drawn = Drawn()
-    draw_figure(canvas, figure, 30, 40, drawn)
+    draw(canvas, Drawing(144, 72, marks), 30, 40, drawn)
     return " ".join(canvas._code[before:]), drawn
 
 
-def test_no_global_plotting_state():
-    """ensures that drawing charts does not load the stateful plotting interface."""
-    code = "import sys, loambrief.charts; print('matplotlib.pyplot' in sys.modules)"
+def test_no_plotting_library():
+    """ensures that charts are drawn without matplotlib, which is slow to load."""
+    code = "import sys, loambrief.charts.svg; print('matplotlib' in sys.modules)"
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
                             check=True, env=env)
@@ -47,95 +53,118 @@ def test_no_global_plotting_state():
 
 
 def test_origin_and_state():
-    """ensures that the figure lands at its corner and the page's state is put back."""
-    code, _ = draw(Line2D([1, 9], [2, 8], color="#FF0000", linewidth=1))
+    """ensures that the chart lands at its corner, y turned upward, the page's state put back."""
+    code, drawn = drawn_as(Stroke((((1, 70), (9, 64)),), Pen("#FF0000", 1.0)))
     assert code.startswith("q 1 0 0 1 30 40 cm")
     assert code.count("q ") == code.count("Q")
     assert "1 2 m" in code and "9 8 l" in code
     assert "1 0 0 RG" in code
+    assert drawn.paths == [(0.5, 1.5, 9.5, 8.5)]
 
 
-def test_fill_and_stroke():
-    """ensures that a rectangle is filled and stroked in its colours."""
-    code, drawn = draw(Rectangle((10, 10), 20, 5, facecolor="#0000FF", edgecolor="#00FF00",
-                                 linewidth=2))
-    assert "0 0 1 rg" in code and "0 1 0 RG" in code and "2 w" in code
-    assert drawn.paths == [(9.0, 9.0, 31.0, 16.0)]
+def test_fill_and_edge():
+    """ensures that a rectangle is filled, and edged with mitred corners, in its colours."""
+    sheet = Sheet(144.0)
+    sheet.rect(10, 57, 30, 62, "#0000FF", "#00FF00", 2.0)
+    sheet.y = 72.0
+    code, drawn = drawn_as(*sheet.finish().marks)
+    assert "0 0 1 rg" in code and "0 1 0 RG" in code and "2 w" in code and "0 j" in code
+    assert code.count("h f") == code.count("h S") == 1
+    assert drawn.paths == [(10.0, 10.0, 30.0, 15.0), (9.0, 9.0, 31.0, 16.0)]
 
 
-def test_quadratic_becomes_cubic():
-    """ensures that a quadratic curve is raised to the same cubic (standard degree raising)."""
-    path = Path([(0, 0), (30, 60), (60, 0)], [Path.MOVETO, Path.CURVE3, Path.CURVE3])
-    code, _ = draw(PathPatch(path, facecolor="none", edgecolor="#000000", linewidth=1))
-    assert "20 40 40 40 60 0 c" in code  # control points at 2/3 of the way
+def test_separate_lines_in_one_stroke():
+    """ensures that lines of one stroke are not joined, and that a ring is closed once."""
+    code, _ = drawn_as(Stroke((((1, 1), (2, 2)), ((3, 3), (4, 4))), BLACK))
+    assert code.count(" m ") == code.count(" l ") == 2 and " h" not in code
+    sheet = Sheet(144.0)
+    sheet.polygon([(0, 0), (9, 0), (9, 9), (0, 0)], edge="ink")
+    sheet.polygon([(0, 0), (9, 0), (9, 9)], edge="ink")
+    first, second = sheet.finish(9).marks
+    assert first == second and first.closed
 
 
-def test_markers_share_one_outline():
-    """ensures that markers are placed at every point and nowhere else."""
-    code, drawn = draw(Line2D([10, 20, float("nan")], [10, 30, 5], linestyle="None", marker="o",
-                              markersize=4, color="#000000", markeredgewidth=0))
+def test_dashes():
+    """ensures that dashes keep their length whatever the width, and that dots have round ends."""
+    sheet = Sheet(144.0)
+    for pattern, width in (("dash", 0.9), ("dash", 2.0), ("dot", 1.0), ("", 1.0)):
+        sheet.line([0, 9], [1, 1], width=width, pattern=pattern)
+    pens = [mark.pen for mark in sheet.finish().marks]
+    assert [pen.dash for pen in pens] == [sheet.theme.dash] * 2 + [sheet.theme.dot, ()]
+    assert [pen.cap for pen in pens] == ["butt", "butt", "round", "butt"]
+    code, _ = drawn_as(Stroke((((0, 1), (9, 1)),), pens[2]), Stroke((((0, 2), (9, 2)),), pens[3]))
+    dot = " ".join(re.sub("^0", "", f"{d:g}") for d in sheet.theme.dot)
+    assert f"[{dot}] 0 d" in code and "1 J" in code
+    assert "[] 0 d" in code and "0 J" in code[code.index("1 J"):]
+
+
+@pytest.mark.parametrize("shape", ["o", *SHAPES])
+def test_markers(shape):
+    """ensures that a marker stands at each place, in its size, and nowhere else."""
+    code, drawn = drawn_as(Markers(((10, 62), (20, 42)), shape, 4.0, None, Pen("#000000", 0.0)))
+    assert code.count(" cm ") == 3  # the chart's own corner first
     assert "1 0 0 1 10 10 cm" in code and "1 0 0 1 20 30 cm" in code
-    assert len(drawn.paths) == 2
+    (x0, y0, x1, y1), second = drawn.paths
+    assert second == pytest.approx((x0 + 10, y0 + 20, x1 + 10, y1 + 20))
+    assert (x0 + x1) / 2 == pytest.approx(10) and (y0 + y1) / 2 == pytest.approx(10)
+    assert max(x1 - x0, y1 - y0) == pytest.approx(4 * math.sqrt(2) if shape == "D" else 4)
+
+
+def test_arrows_point_their_way():
+    """ensures that the triangles point up, down, left and right on the page."""
+    for shape, axis, sign in (("^", 1, 1), ("v", 1, -1), ("<", 0, -1), (">", 0, 1)):
+        code, _ = drawn_as(Markers(((0, 72),), shape, 2.0, "#000000", BLACK))
+        points = [tuple(map(float, p)) for p in re.findall(r"(\S+) (\S+) [ml]\b", code)]
+        tip = max(points, key=lambda p: sign * p[axis])
+        assert tip[axis] == sign and tip[1 - axis] == 0
+
+
+def test_circle():
+    """ensures that the arcs of a circle meet and stray from it by less than 1 in 100,000."""
+    here = (1.0, 0.0)
+    for ax, ay, bx, by, *end in ARCS:
+        for n in range(11):
+            t = n / 10
+            k = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
+            x, y = (sum(w * v for w, v in zip(k, vs, strict=True))
+                    for vs in ((here[0], ax, bx, end[0]), (here[1], ay, by, end[1])))
+            assert math.hypot(x, y) == pytest.approx(1, abs=1e-5)
+        here = tuple(end)
+    assert here == pytest.approx((1, 0))
 
 
 def test_text_uses_page_fonts():
     """ensures that text is shown in an embedded font and measured with that font's widths."""
-    text = Text(12, 14, "Ca 44% P₂O₅", fontproperties=properties("regular", 8.0),
-                parse_math=False, color="#112233")
-    code, drawn = draw(text)
+    words = "Ca 44% P₂O₅ $900 of $1,200"
+    code, drawn = drawn_as(Text(12, 58, words, 8.0, "regular", "#112233"))
     assert "BT" in code and "12 14 Tm" in code
     box = drawn.texts[0]
-    width = pdfmetrics.stringWidth("Ca 44% P₂O₅", pdf_name("regular"), 8.0)
-    assert box.x1 - box.x0 == pytest.approx(width)
+    width = pdfmetrics.stringWidth(words, pdf_name("regular"), 8.0)
+    assert box.text == words and box.x1 - box.x0 == pytest.approx(width)
     assert box.size == 8.0 and box.x0 == pytest.approx(12)
 
 
-def test_turned_text():
-    """ensures that turned text is recorded where it is."""
-    text = Text(50, 20, "depth", fontproperties=properties("regular", 8.0), rotation=90,
-                rotation_mode="anchor", parse_math=False)
-    code, drawn = draw(text)
-    assert "0 1 -1 0 50 20 cm" in code
-    assert drawn.texts[0].y1 - drawn.texts[0].y0 > drawn.texts[0].x1 - drawn.texts[0].x0
-
-
-def test_money_is_not_mathematics():
-    """ensures that two dollar signs do not turn a line into a formula."""
-    text = Text(1, 1, "$900 of $1,200", fontproperties=properties("regular", 8.0),
-                parse_math=False)
-    assert draw(text)[1].texts[0].text == "$900 of $1,200"
-
-
-def test_clip():
-    """ensures that a clip narrows only the artist it belongs to."""
-    line = Line2D([0, 100], [5, 5], color="#000000", linewidth=1)
-    clip = Circle((20, 5), 4, transform=IdentityTransform())
-    after = Line2D([0, 100], [9, 9], color="#000000", linewidth=1, zorder=9)
-    figure = Figure(figsize=(2, 1), dpi=72)
-    figure.patch.set_visible(False)
-    for artist in (line, after):
-        artist.set_transform(IdentityTransform())
-        figure.add_artist(artist)
-    line.set_clip_path(clip)
-    canvas = Canvas(io.BytesIO(), pageCompression=0)
-    draw_figure(canvas, figure, 0, 0)
-    code = " ".join(canvas._code)
+def test_pattern_is_clipped_to_its_shape():
+    """ensures that a pattern narrows the page for its own lines only."""
+    ring = ((0, 62), (40, 62), (40, 72), (0, 72))
+    code, _ = drawn_as(Pattern(ring, "/", "#FF0000"), Fill(ring, "#0000FF"))
     assert code.count("W* n") == 1
-    assert code.index("W* n") < code.index("0 5 m") < code.index("0 9 m")
-    assert "Q" in code[code.index("0 5 m"):code.index("0 9 m")]
+    inside = code[code.index("W* n"):code.index("0 0 1 rg")]
+    assert "1 0 0 RG" in inside and inside.rstrip().endswith("Q")
+    with pytest.raises(ValueError, match="unknown pattern"):
+        drawn_as(Pattern(ring, "*", "#FF0000"))
 
 
-def test_refuses_transparency_and_bitmaps():
-    """ensures that nothing half clear, no bitmap and no wrong resolution gets through."""
-    with pytest.raises(ValueError, match="transparency"):
-        draw(Rectangle((0, 0), 1, 1, facecolor="#000000", alpha=0.5))
-    with pytest.raises(ValueError, match="72"):
-        draw(dpi=100)
-    renderer = CanvasRenderer(Canvas(io.BytesIO()), 10, 10)
-    with pytest.raises(NotImplementedError, match="bitmap"):
-        renderer.draw_image(renderer.new_gc(), 0, 0, None)
-    with pytest.raises(ValueError, match="not a font of the page"):
-        draw(Text(1, 1, "x", fontfamily="serif", parse_math=False))
+def test_outline_of_a_word():
+    """ensures that outlines of a word start at the origin and are as wide as the type says."""
+    found = outline("HH")
+    points = [v for _, ends in found.steps for v in ends]
+    assert min(points) == 0 and max(points) == pytest.approx(found.width)
+    advance = pdfmetrics.stringWidth("H", pdf_name("bold"), 1.0)
+    assert found.width == pytest.approx(outline("H").width + advance, abs=0.002)
+    kinds = [kind for kind, _ in found.steps]
+    assert kinds.count("move") == kinds.count("close") == 2 and "curve" not in kinds
+    assert "curve" in [kind for kind, _ in outline("o").steps]
 
 
 @given(st.sampled_from(["/", "\\", "-", "|", "x", "+", ".", "//"]),

@@ -59,7 +59,7 @@ def test_text_is_text(pdf, name):
 
 
 def test_same_bytes_twice(pdf):
-    """ensures that drawing is deterministic, from fresh figures as well as kept ones."""
+    """ensures that drawing is deterministic, from fresh drawings as well as kept ones."""
     specs = [make() for make in EVERYDAY.values()]
     first = pdf(*specs)
     assert pdf(*specs) == first

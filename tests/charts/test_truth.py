@@ -23,6 +23,7 @@ from chart_samples import (
 )
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.ticker import MaxNLocator
 
 from loambrief.charts.budget import BAR
 from loambrief.charts.penetration import stretches
@@ -247,6 +248,25 @@ def test_ticks_are_round_and_inside(low, span):
     found = ticks(low, low + span, 5)
     assert all(low - 1e-6 <= v <= low + span + 1e-6 for v in found)
     assert len(set(tick_text(found))) == len(found)
+
+
+@given(st.integers(-10_000, 10_000), st.integers(1, 100_000), st.integers(1, 12),
+       st.sampled_from([(0.0, 1), (0.37, 1), (0.37, 100)]))
+def test_ticks_as_a_plotting_library_sets_them(low, span, most, grid):
+    """ensures that ticks are those of an independent library.
+
+    Reference: ``MaxNLocator`` of matplotlib, steps 1, 2, 5 and 10.
+    """
+    off_grid, parts = grid
+    low, high = (low + off_grid) / parts, (low + off_grid + span) / parts
+    wanted = MaxNLocator(nbins=most, steps=[1, 2, 5, 10]).tick_values(low, high)
+    wanted = [v for v in wanted if low - 1e-9 <= v <= high + 1e-9]
+    assert ticks(low, high, most) == pytest.approx(wanted, abs=1e-9)
+
+
+def test_ticks_of_no_range():
+    """ensures that a range without extent has one tick."""
+    assert ticks(3.0, 3.0, 5) == [3.0]
 
 
 def test_log_ticks():

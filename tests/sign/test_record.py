@@ -269,7 +269,7 @@ def test_rendering_again_gives_the_same_bytes(found):
     ("cut", "same", {}, State.BAD, "the pages differ"),
     ("other", "same", {"loambrief_version": "0.0.9"}, State.UNKNOWN, "version 0.0.9"),
     ("other", "other", {"tables_sha256": "0"}, State.UNKNOWN, "other tables"),
-    ("other", "same", {"made_with": {"reportlab": "3.0"}}, State.UNKNOWN, "matplotlib None"),
+    ("other", "same", {"made_with": {"reportlab": "3.0"}}, State.UNKNOWN, "fonttools None"),
     ("same", "same", {"loambrief_version": "0.0.9"}, State.GOOD, "byte for byte"),
 ])
 def test_what_rendering_again_shows(found, monkeypatch, pages, advice, stated, state, words):

@@ -25,7 +25,7 @@ from loambrief.resources import PACKAGE, templates_dir
 
 NAME = "ledger.jsonl"
 FORMAT = 1
-SHAPES_BYTES = ("matplotlib", "numpy", "highspy", "reportlab", "pikepdf", "pypdf", "jinja2",
+SHAPES_BYTES = ("fonttools", "numpy", "highspy", "reportlab", "pikepdf", "pypdf", "jinja2",
                 "pydantic", "pyyaml", "openpyxl")
 """Libraries whose version may show in the bytes of a document."""
 

@@ -96,12 +96,12 @@ def ticks(low: float, high: float, most: int) -> list[float]:
     """
     if not high > low:
         return [low]
-    most = max(most, 1)
-    power = math.floor(math.log10((high - low) / most))
+    least = (high - low) / max(most, 1)
+    power = math.floor(math.log10(least))
     steps = [m * 10.0**p for p in (power + 1, power, power - 1) for m in (5, 2, 1)]
-    fits = [step for step in steps if step * most >= (high - low) * (1 - 1e-9)]
-    for step in steps[len(fits) - 1:]:
-        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    for step in steps[sum(step >= least for step in steps) - 1:]:
+        slack = 1e-9 * min(step, 1.0)
+        first, last = math.ceil((low - slack) / step), math.floor((high + slack) / step)
         if last > first:
             break
     return [n * step for n in range(first, last + 1)]
