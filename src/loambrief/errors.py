@@ -32,7 +32,6 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 
-
 MOST_LISTED = 40
 """Names that are known, in a message."""
 
