@@ -27,7 +27,7 @@ def test_kept_and_used_again(folder):
     """ensures that a second process would find the templates compiled, and writes the same."""
     first = Writer().write(MESSAGE)
     kept = {p.name: p.read_bytes() for p in folder.iterdir()}
-    assert kept and all(name.startswith("text-") for name in kept)
+    assert kept and all(name.startswith("message-") for name in kept)
     text._modules.cache_clear()
     assert Writer().write(MESSAGE) == first
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == kept
@@ -69,3 +69,13 @@ def test_nothing_reader_specific_is_kept(folder):
     si = Writer(system="si").write(say("report.chart_penetration_note", limit=300.0, digits=1))
     assert "psi" in us and "MPa" in si
     assert os.path.isdir(folder)
+
+
+@pytest.mark.parametrize("first, second", [("si", "us"), ("us", "si")])
+def test_no_amount_is_worked_out_while_compiling(folder, first, second):
+    """ensures that a depth written out in a message is in each reader's units."""
+    shown = {}
+    for units in (first, second):
+        text._modules.cache_clear()
+        shown[units] = Writer("es", units).write(say("stratification.missing_surface", where="x"))
+    assert "0-2 in" in shown["us"] and "0-5 cm" in shown["si"], shown

@@ -13,10 +13,23 @@ import stat
 from pathlib import Path
 from pickle import UnpicklingError
 
-from jinja2 import FileSystemBytecodeCache
+from jinja2 import FileSystemBytecodeCache, nodes
 from jinja2.bccache import Bucket
+from jinja2.compiler import CodeGenerator, Frame
 
 PRIVATE = 0o700
+
+
+class ForEveryReader(CodeGenerator):
+    """Compiles without working anything out: ``{{ "0-2 in"|place }}`` depends on the reader.
+
+    Turning off jinja2's optimizer does not do: what is printed is worked out all the same.
+    """
+
+    def _output_child_to_const(self, node: nodes.Expr, frame: Frame, finalize) -> str:
+        if not isinstance(node, nodes.TemplateData):
+            raise nodes.Impossible
+        return super()._output_child_to_const(node, frame, finalize)
 
 
 class CompiledTemplates(FileSystemBytecodeCache):
@@ -51,4 +64,4 @@ def compiled_templates() -> CompiledTemplates | None:
     if hasattr(os, "getuid") and (
             found.st_uid != os.getuid() or found.st_mode & (stat.S_IWGRP | stat.S_IWOTH)):
         return None
-    return CompiledTemplates(str(folder), "text-%s.cache")
+    return CompiledTemplates(str(folder), "message-%s.cache")

@@ -28,7 +28,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 from loambrief.errors import TextFault
 from loambrief.findings.model import Message
 from loambrief.report import numbers
-from loambrief.report.compiled import compiled_templates
+from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound
 from loambrief.resources import templates_dir
@@ -56,9 +56,10 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
         trim_blocks=True,
         lstrip_blocks=True,
         autoescape=False,
-        optimized=False,  # nothing worked out while compiling: what is kept fits every reader
+        optimized=False,
         bytecode_cache=compiled_templates(),
     )
+    environment.code_generator_class = ForEveryReader
 
     @cache
     def module(topic: str) -> object:
