@@ -19,6 +19,8 @@ from loambrief.case.codes import is_warning
 
 WIDEST_LINE = 100
 """Characters of a source line that are printed."""
+PLACEHOLDER = "CASE119"
+"""The one warning that nobody can stand by."""
 MOST_PRINTED = 100
 """Problems of one file that are kept; beyond that a last one says how many more there are."""
 
@@ -108,7 +110,7 @@ class Problem:
 
     def _notes(self) -> list[str]:
         notes = [f"       = help: {self.help}"] if self.help else []
-        if self.severity == "warning":
+        if self.severity == "warning" and self.code != PLACEHOLDER:
             notes.append(
                 "       = warning only; if it is right, add to the case:\n"
                 f'         accept: [{{code: {self.code}, field: "{self.field}", reason: "..."}}]'
