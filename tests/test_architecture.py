@@ -1,6 +1,7 @@
 """The import order and the places where each library may be used."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -47,7 +48,13 @@ ONLY_IN = {
 MODULES = sorted(ROOT.rglob("*.py"))
 
 
+@cache
 def _imports(path):
+    """Every module that a file imports, by its full name."""
+    return tuple(_names(path))
+
+
+def _names(path):
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
