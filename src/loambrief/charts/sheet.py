@@ -26,7 +26,7 @@ MIDDLE = 0.355
 """Baseline below the middle of a line of text, in type sizes (half the cap height)."""
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=2048)
 def text_width(text: str, size: float, weight: str = "regular") -> float:
     """Width of a line of text [pt]."""
     return pdfmetrics.stringWidth(one_line(text), pdf_name(weight), size)

@@ -16,7 +16,7 @@ from reportlab.lib.colors import Color
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-MOST_WORDS = 40_000
+MOST_WORDS = 12_000
 """Words whose widths are kept for each typeface; more than any document has."""
 SLACK = 1e-6
 
