@@ -1,6 +1,7 @@
 """Answers keep the shape of what they are made from: monotone, reversible, orderless."""
 
 import random
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -38,7 +39,8 @@ def test_a_higher_target_never_wants_less_lime(table, buffer):
     assert answers == sorted(answers)
 
 
-@pytest.mark.parametrize("row", tuple(load("salinity/crop_tolerance")), ids=lambda r: str(r["crop"]))
+@pytest.mark.parametrize("row", tuple(load("salinity/crop_tolerance")),
+                         ids=lambda r: str(r["crop"]))
 def test_more_salt_never_raises_yield(row):
     """ensures that every crop's yield holds to its threshold and then falls, never below 0."""
     relative = get("relative_yield_salinity")
@@ -67,7 +69,7 @@ def test_a_higher_test_never_wants_more(name):
             known = [a for a in answers if a is not None]
             if len(known) > 1:
                 checked += 1
-                assert all(a >= b - 1e-9 for a, b in zip(known, known[1:], strict=False)), crop
+                assert all(a >= b - 1e-9 for a, b in pairwise(known)), crop
     assert checked or not any(r.kind != "critical" for r in guide.rules), name
 
 
