@@ -9,7 +9,7 @@ import pytest
 import loambrief
 
 ROOT = Path(loambrief.__file__).parent
-LAYERS = (  # highest first; a module imports only from lower lines
+LAYERS = (  # highest first; a module imports only from lower lines, or from its own part
     ("cli", "__main__"),
     ("batch", "record", "doctor"),
     ("mail",),
@@ -18,16 +18,15 @@ LAYERS = (  # highest first; a module imports only from lower lines
     ("charts",),
     ("report",),
     ("actions",),
+    ("assess",),
     ("findings",),
-    ("agronomy", "case"),
+    ("formulas", "case"),
     ("tables",),
     ("colours", "units"),
     ("resources",),
     ("errors",),
 )
 LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
-TOPIC_FREE = {"registry", "topics", "selftest", "arguments", "listing", "crops", "guides",
-              "intervals"}
 ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
@@ -65,24 +64,63 @@ def _names(path):
 
 
 def _part(module):
-    pieces = module.split(".")
-    return pieces[1] if len(pieces) > 1 else ""
+    """The part of the program that a module belongs to; topics are split by what a file is."""
+    pieces = module.split(".")[1:]
+    if not pieces or pieces[0] == "__version__":
+        return ""
+    if pieces[0] == "topics":
+        if pieces[1:2] == ["assess"]:
+            return "assess"
+        return "formulas" if pieces[-1] == "listing" or any(
+            p.startswith("formulas") for p in pieces) else "findings"
+    return {"agronomy": "formulas"}.get(pieces[0], pieces[0])
+
+
+def _name(path):
+    pieces = path.relative_to(ROOT.parent).with_suffix("").parts
+    return ".".join(pieces[:-1] if pieces[-1] == "__init__" else pieces)
+
+
+NAMES = {_name(path): path for path in MODULES}
+
+
+def _known(path):
+    """The project's modules that a file imports."""
+    return {module for module in _imports(path) if module in NAMES}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=[str(p.relative_to(ROOT)) for p in MODULES])
 def test_imports_only_from_lower_layers(path):
     """ensures that a module imports nothing from its own level's neighbours or above."""
-    own = path.relative_to(ROOT).parts[0].removesuffix(".py")
-    if own == "__init__":
+    own = _part(_name(path))
+    if path.name == "__init__.py" and not _known(path):
         return
     assert own in LEVEL, f"{own} has no place in the import order"
-    for module in _imports(path):
-        if not module.startswith("loambrief"):
-            continue
+    for module in _known(path):
         part = _part(module)
-        if part in ("", "__version__", own):
+        if part in ("", own) or module == "loambrief.topics":
             continue
         assert LEVEL[own] < LEVEL[part], f"{path.name} imports {module}, which is not lower"
+
+
+def test_no_module_reaches_itself_by_imports():
+    """ensures that no import cycle exists, not inside a package either."""
+    reached, under = set(), []
+
+    def walk(name):
+        if name in under:
+            raise AssertionError(" > ".join([*under[under.index(name):], name]))
+        if name in reached:
+            return
+        under.append(name)
+        for module in sorted(_known(NAMES[name])):
+            if not name.startswith(module + "."):  # a package is there before its modules
+                walk(module)
+        under.pop()
+        reached.add(name)
+
+    for name in NAMES:
+        walk(name)
 
 
 @pytest.mark.parametrize("library", sorted(ONLY_IN))
@@ -96,14 +134,14 @@ def test_library_stays_in_its_place(library):
 
 def test_topics_do_not_import_each_other():
     """ensures that every formula can be tested from its own paper."""
-    for path in (ROOT / "agronomy").glob("*.py"):
-        if path.stem in TOPIC_FREE or path.stem == "__init__":
+    for name, path in NAMES.items():
+        if name == "loambrief":
             continue
-        for module in _imports(path):
-            if module.startswith("loambrief.agronomy."):
-                other = module.split(".")[2]
-                same_topic = other.split("_")[0] == path.stem.split("_")[0]
-                assert other in TOPIC_FREE or same_topic, f"{path.name} imports {module}"
+        own = name.split(".")
+        if own[1] == "topics" and len(own) == 4 and _part(name) == "formulas":
+            for module in _known(path):
+                topic = module.split(".")[2] if module.startswith("loambrief.topics.") else None
+                assert topic in (None, own[2]), f"{name} imports {module}"
 
 
 def test_modules_stay_readable():

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-import loambrief.agronomy.topics  # noqa: F401
+import loambrief.topics.formulas  # noqa: F401
 from loambrief.agronomy.registry import EVIDENCE, FORMULAS
 from loambrief.tables import HOW, references
 

@@ -11,11 +11,11 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from loambrief.agronomy import topics  # noqa: F401  (registers the formulas)
 from loambrief.agronomy.arguments import fitted
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.cli import main
 from loambrief.errors import LoambriefError
+from loambrief.topics import formulas as topics  # noqa: F401  (registers the formulas)
 
 SAMPLES = Path(__file__).parents[1] / "sample_inputs"
 CASE = SAMPLES / "acid_corn_ohio" / "case.yaml"

@@ -2,7 +2,7 @@
 
 import pytest
 
-import loambrief.agronomy.topics  # noqa: F401  (registers every formula)
+import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy.selftest import load_checks, run_check
 from loambrief.tables import HOW, references
 

@@ -171,7 +171,7 @@ def _temporary() -> Fact:
 
 
 def _answers() -> Fact:
-    import loambrief.agronomy.topics  # noqa: F401
+    import loambrief.topics.formulas  # noqa: F401
     from loambrief.agronomy.selftest import load_checks, run_check
 
     outcomes = [run_check(check) for check in load_checks()]

@@ -22,7 +22,6 @@ from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
-from loambrief.findings.assess import Diagnosis, assess
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
 from loambrief.report.build import build_field
@@ -33,6 +32,7 @@ from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir
+from loambrief.topics.assess import Diagnosis, assess
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy.acidity import (
+from loambrief.case.schema import BUFFER_METHODS, TEXTURES
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load, references
+from loambrief.topics.acidity.formulas import (
     buffer_ph_error,
     exchange_acidity,
     lime_credit,
@@ -12,7 +15,7 @@ from loambrief.agronomy.acidity import (
     lime_passes,
     lime_product_rate,
 )
-from loambrief.agronomy.acidity_lime import (
+from loambrief.topics.acidity.formulas_lime import (
     fits_buffer,
     lime_requirement,
     lime_requirement_uk,
@@ -21,21 +24,18 @@ from loambrief.agronomy.acidity_lime import (
     tables_for,
     targets_of,
 )
-from loambrief.agronomy.acidity_quality import (
+from loambrief.topics.acidity.formulas_quality import (
     fineness_factor_pct,
     lime_quality,
     schemes,
     sieves_of,
 )
-from loambrief.agronomy.acidity_targets import (
+from loambrief.topics.acidity.formulas_targets import (
     aluminum_saturation,
     guide_for,
     ph_target,
     sulfur_to_acidify,
 )
-from loambrief.case.schema import BUFFER_METHODS, TEXTURES
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load, references
 
 BUFFERS = st.floats(4.9, 6.8)
 

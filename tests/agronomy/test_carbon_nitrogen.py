@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy import carbon_compost as compost
-from loambrief.agronomy import carbon_decay as decay
-from loambrief.agronomy import carbon_nitrogen as carbon
-from loambrief.agronomy import carbon_supply as supply
 from loambrief.agronomy.arguments import parse_value
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
+from loambrief.topics.carbon_nitrogen import formulas as carbon
+from loambrief.topics.carbon_nitrogen import formulas_compost as compost
+from loambrief.topics.carbon_nitrogen import formulas_decay as decay
+from loambrief.topics.carbon_nitrogen import formulas_supply as supply
 
 RATIO = st.floats(6.0, 400.0)
 LITTER = {"name": "litter", "mass": 1000, "moisture_pct": 37, "nitrogen_pct": 2.7, "cn_ratio": 14}

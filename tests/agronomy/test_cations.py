@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy.cations import (
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.topics.cations.formulas import (
     CATIONS,
     DIVISORS,
     acid_saturation,
@@ -20,7 +21,6 @@ from loambrief.agronomy.cations import (
     summed_cec_reliability,
     traditional_saturation,
 )
-from loambrief.errors import ImpossibleInput, UnknownName
 
 PPM = st.floats(0, 5000)
 

@@ -6,14 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy.compaction import (
+from loambrief.case.schema import MOISTURES, TEXTURES
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.compaction.formulas import (
     compacted_layer,
     compaction_rating,
     compaction_share,
     penetration_profile,
     threshold_psi,
 )
-from loambrief.agronomy.compaction_air import (
+from loambrief.topics.compaction.formulas_air import (
     air_filled_porosity_pct,
     bulk_density_class,
     bulk_density_from_porosity,
@@ -21,7 +24,7 @@ from loambrief.agronomy.compaction_air import (
     volumetric_water_pct,
     water_filled_pore_space_pct,
 )
-from loambrief.agronomy.compaction_cone import (
+from loambrief.topics.compaction.formulas_cone import (
     cone_index_psi,
     loosening_depth,
     loosening_gain_needed_pct,
@@ -29,10 +32,7 @@ from loambrief.agronomy.compaction_cone import (
     penetrometer_moisture_check,
     psi_from_mpa,
 )
-from loambrief.agronomy.compaction_water import expected_infiltration, permeability_class
-from loambrief.case.schema import MOISTURES, TEXTURES
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.topics.compaction.formulas_water import expected_infiltration, permeability_class
 
 DEPTHS = [3, 6, 9, 12, 15]
 

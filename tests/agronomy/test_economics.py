@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy import economics as eco
 from loambrief.errors import ImpossibleInput
+from loambrief.topics.economics import formulas as eco
 
 PRICE = st.floats(1, 2000)
 GRADE = st.floats(1, 100)

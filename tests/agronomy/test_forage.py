@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy.forage import (
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.forage.formulas import (
     TDN_VARIANTS,
     forage_intake_pct,
     nonfibrous_carbohydrate_pct,
@@ -14,14 +16,12 @@ from loambrief.agronomy.forage import (
     relative_forage_quality,
     total_digestible_nutrients_pct,
 )
-from loambrief.agronomy.forage_grades import afgc_hay_grade, external_ash_pct, usda_hay_grade
-from loambrief.agronomy.forage_safety import (
+from loambrief.topics.forage.formulas_grades import afgc_hay_grade, external_ash_pct, usda_hay_grade
+from loambrief.topics.forage.formulas_safety import (
     forage_nitrate_class,
     horse_sugar_caution,
     nitrate_converted,
 )
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
 
 LEGUME = dict(kind="legume", cp_pct=20, adf_pct=30, ndf_pct=40, ee_pct=2.5, ash_pct=10, ndfd_pct=45)
 GRASS = dict(kind="grass", cp_pct=12, adf_pct=36, ndf_pct=60, ee_pct=2.5, ash_pct=8, ndfd_pct=45)

@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from loambrief.agronomy import guides
 from loambrief.agronomy.crops import crops, find_crop
-from loambrief.agronomy.nutrients import nutrient_rate, soil_test_class
-from loambrief.agronomy.nutrients_engine import ABOVE, BELOW, class_of, evaluate
 from loambrief.errors import ImpossibleInput, TableFault, UnknownName
 from loambrief.tables import HOW, references
+from loambrief.topics.nutrients.formulas import nutrient_rate, soil_test_class
+from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, class_of, evaluate
 
 SHIPPED = guides.shipped()
 CASES = [  # every rule of every shipped guide, with one crop it covers

@@ -4,10 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy import limits, micronutrients, nutrients, removal, soil_tests
 from loambrief.agronomy.crops import crops, find_crop
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
+from loambrief.topics.nutrients import formulas as nutrients
+from loambrief.topics.nutrients import formulas_limits as limits
+from loambrief.topics.nutrients import formulas_micronutrients as micronutrients
+from loambrief.topics.nutrients import formulas_removal as removal
+from loambrief.topics.nutrients import formulas_soil_tests as soil_tests
 
 AMOUNT = st.floats(0, 1e5)
 

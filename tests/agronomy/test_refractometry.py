@@ -6,7 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from loambrief.agronomy.refractometry import (
+from loambrief.errors import ImpossibleInput
+from loambrief.tables import load
+from loambrief.topics.refractometry.formulas import (
     brix_at_20c,
     brix_crop_minus_weed,
     brix_from_refractive_index,
@@ -14,8 +16,6 @@ from loambrief.agronomy.refractometry import (
     refractive_index_of_sucrose,
     sap_pressing_check,
 )
-from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
 
 
 @given(st.floats(0, 40))

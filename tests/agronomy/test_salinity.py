@@ -4,11 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy import irrigation_quality as quality
-from loambrief.agronomy import irrigation_water as water
-from loambrief.agronomy import salinity, salinity_crops, sodicity, sodicity_gypsum
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
+from loambrief.topics.salinity import formulas as salinity
+from loambrief.topics.salinity import formulas_crops as salinity_crops
+from loambrief.topics.salinity import formulas_gypsum as sodicity_gypsum
+from loambrief.topics.salinity import formulas_sodicity as sodicity
+from loambrief.topics.salinity import formulas_water as water
+from loambrief.topics.salinity import formulas_water_quality as quality
 
 EC = st.floats(0.05, 30.0)
 TEXTURES = load(salinity.TEXTURES).column("texture")

@@ -15,20 +15,20 @@ from loambrief.agronomy.intervals import (
     t_two_sided,
     welch,
 )
-from loambrief.agronomy.sampling import (
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.sampling.formulas import (
     difference_interval,
     mean_interval,
     proportion_interval,
     samples_needed,
     samples_needed_iterated,
 )
-from loambrief.agronomy.sampling_error import (
+from loambrief.topics.sampling.formulas_error import (
     combined_error_pct,
     composite_error_pct,
     soil_test_error,
 )
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
 
 SAP = [8.2, 8.6, 7.9, 8.4, 8.8]
 readings = st.lists(st.floats(0.1, 1000), min_size=2, max_size=12)

@@ -4,14 +4,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from loambrief.agronomy.stratification import (
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.topics.stratification.formulas import (
     figure,
     layer_ratio,
     layer_weighted_mean,
     lower_layer_value,
     surface_acidification,
 )
-from loambrief.errors import ImpossibleInput, UnknownName
 
 VALUE = st.floats(0, 3000)
 

@@ -6,12 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.agronomy import weeds, weeds_loss
-from loambrief.agronomy import weeds_names as names
-from loambrief.agronomy.refractometry import sap_pressing_check
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 from loambrief.tables.harmful import alike, harmful_row, may_be_offered
+from loambrief.topics.refractometry.formulas import sap_pressing_check
+from loambrief.topics.weeds import formulas as weeds
+from loambrief.topics.weeds import formulas_loss as weeds_loss
+from loambrief.topics.weeds import formulas_names as names
 
 SPECIES = load(names.SPECIES)
 ACCEPTED = set(SPECIES.column("scientific_name"))

@@ -32,8 +32,8 @@ def stages(case: Path) -> dict[str, float]:
     from loambrief.agronomy.registry import recording
     from loambrief.case.load import load_case
     from loambrief.charts.build import build
-    from loambrief.findings.assess import assess
     from loambrief.render import flow, pdf
+    from loambrief.topics.assess import assess
 
     spent = dict.fromkeys(STAGES, 0.0)
 

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 
 from loambrief.agronomy import guides
-from loambrief.agronomy.nutrients import nutrient_rate
 from loambrief.case.guide_file import load_guide
 from loambrief.errors import CaseProblems
 from loambrief.resources import tables_dir
+from loambrief.topics.nutrients.formulas import nutrient_rate
 
 SHIPPED = sorted((tables_dir() / guides.FOLDER).glob("*.toml"))
 YAML = """\

@@ -7,16 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from findings.field_cases import case_of, needs_of, sources, texts
-from loambrief.agronomy.acidity import constant
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import BUFFER_METHODS
 from loambrief.errors import UnknownName
-from loambrief.findings import acidity
-from loambrief.findings.acidity_need import choose_table, lime_share
-from loambrief.findings.acidity_state import acid_state
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
+from loambrief.topics.acidity import findings as acidity
+from loambrief.topics.acidity.formulas import constant
+from loambrief.topics.acidity.need import choose_table, lime_share
+from loambrief.topics.acidity.state import acid_state
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 ACID = {"depth": "0-6 in", "ph": 5.4, "buffer_ph": 6.2}

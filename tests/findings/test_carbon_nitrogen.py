@@ -8,10 +8,10 @@ import pytest
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import CaseFile
-from loambrief.findings import carbon_nitrogen
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
+from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}

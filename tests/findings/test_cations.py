@@ -7,9 +7,9 @@ import pytest
 from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.findings import cations
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
 from loambrief.tables import references
+from loambrief.topics.cations import findings as cations
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 SLICE = {"depth": "0-6 in", "ph": 6.0, "buffer_ph": 6.7, "calcium": "1400 ppm",
@@ -142,7 +142,7 @@ def test_dolomitic_lime_before_magnesium_fertilizer():
 
 def test_magnesium_need_and_lime_share_a_place():
     """ensures that the planner can see that lime and magnesium belong together."""
-    from loambrief.findings import acidity
+    from loambrief.topics.acidity import findings as acidity
 
     case = cation_case({"magnesium": "30 ppm", "ph": 5.6})
     lime = needs_of(acidity.assess(case), NeedKind.LIME)["lime"]

@@ -7,10 +7,10 @@ import pytest
 from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.findings import compaction
-from loambrief.findings.compaction_state import is_traffic
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
+from loambrief.topics.compaction import findings as compaction
+from loambrief.topics.compaction.state import is_traffic
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 DENSE = [110, 180, 340, 290, 240]

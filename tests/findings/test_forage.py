@@ -7,9 +7,9 @@ import pytest
 from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.findings import forage
 from loambrief.findings.model import Confidence, NeedKind, Status
 from loambrief.tables import references
+from loambrief.topics.forage import findings as forage
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 HAY = {"id": "h1", "kind": "legume", "date": "2026-06-02", "cores": 20, "adf": "34 %",

@@ -6,15 +6,15 @@ import re
 
 import pytest
 
-import loambrief.agronomy.topics  # noqa: F401  (registers every formula)
+import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy import guides
 from loambrief.agronomy.registry import recording
 from loambrief.case.normalise import to_house
 from loambrief.case.validate import validate
-from loambrief.findings import nutrients
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
+from loambrief.topics.nutrients import findings as nutrients
 
 LAYER = {"depth": "0-8 in", "ph": 6.4, "organic_matter": "3.2 %", "phosphorus": "12 ppm",
          "potassium": "90 ppm", "calcium": "1400 ppm", "magnesium": "210 ppm",

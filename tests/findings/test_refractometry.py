@@ -7,9 +7,9 @@ import pytest
 from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.findings import refractometry
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
+from loambrief.topics.refractometry import findings as refractometry
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 CROP = {"plant": "corn", "role": "crop", "part": "leaf", "replicates": [6.8, 7.4, 7.0, 6.6, 7.2],

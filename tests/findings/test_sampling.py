@@ -6,9 +6,9 @@ import pytest
 
 from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.case.load import load_case
-from loambrief.findings import sampling
 from loambrief.findings.model import Confidence, NeedKind, Status
 from loambrief.tables import references
+from loambrief.topics.sampling import findings as sampling
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 

@@ -7,10 +7,10 @@ import pytest
 from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.findings import stratification
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
-from loambrief.findings.stratification_state import layer_states
 from loambrief.tables import references
+from loambrief.topics.stratification import findings as stratification
+from loambrief.topics.stratification.state import layer_states
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 TOP = {"depth": "0-2 in", "ph": 5.2, "phosphorus": "60 ppm", "potassium": "240 ppm",

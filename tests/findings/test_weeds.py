@@ -9,10 +9,11 @@ import pytest
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import CaseFile
-from loambrief.findings import weeds, weeds_hints
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
+from loambrief.topics.weeds import findings as weeds
+from loambrief.topics.weeds import hints as weeds_hints
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
@@ -398,8 +399,8 @@ def test_seed_and_look_alikes_take_one_line_each():
 
 def test_each_weed_text_is_used():
     """ensures that no sentence of the template is left over (own rule)."""
-    root = Path(weeds.__file__).parents[1]
-    code = "".join(p.read_text(encoding="utf-8") for p in (root / "findings").glob("weeds*.py"))
+    root = Path(weeds.__file__).parent
+    code = "".join(p.read_text(encoding="utf-8") for p in root.glob("*.py"))
     template = (Path(__file__).parents[2] / "templates/text/en/weeds.j2").read_text("utf-8")
     for name in re.findall(r"{% macro ([a-z]\w+)\(p\)", template):
         built = name.startswith(("hazard_", "label_", "measured_"))

@@ -7,8 +7,8 @@ import pytest
 
 from findings.field_cases import WRITERS
 from loambrief.case.load import load_case
-from loambrief.findings.assess import assess
 from loambrief.findings.model import NeedKind, Status
+from loambrief.topics.assess import assess
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 CASES = ("acid_corn_ohio", "saline_alfalfa_utah", "vegetables_new_jersey")

@@ -12,14 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loambrief import pipeline
-from loambrief.agronomy.acidity import expected_ph_change
 from loambrief.agronomy.intervals import t_two_sided
-from loambrief.agronomy.sampling_error import least_significant_change, soil_test_error
 from loambrief.case.load import load_bytes, load_case
 from loambrief.errors import CaseProblems, ImpossibleInput
-from loambrief.findings.history import Verdict, all_series
-from loambrief.findings.history_done import review
 from loambrief.report.blocks import plain as plain_text
+from loambrief.topics.acidity.formulas import expected_ph_change
+from loambrief.topics.history.done import review
+from loambrief.topics.history.findings import Verdict, all_series
+from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
 
 FOLDER = Path(__file__).parents[2] / "sample_inputs" / "history_beans_michigan"
 
@@ -314,7 +314,7 @@ def test_the_advisory_says_it(loaded):
 def test_what_was_seen_is_printed_and_no_longer_missing(visits, loaded):
     """ensures that residue cover and water table of a visit are said, and not asked for again."""
     from loambrief.case.schema import Observations
-    from loambrief.findings import salinity
+    from loambrief.topics.salinity import findings as salinity
 
     utah = FOLDER.parent / "saline_alfalfa_utah" / "case.yaml"
     text = utah.read_text().replace("drainage: moderately drained", "drainage: poorly drained")

@@ -7,9 +7,7 @@ here: they are macros in ``templates/text/<language>/<topic>.j2``.
 
 from __future__ import annotations
 
-import importlib
 import inspect
-import pkgutil
 import sys
 import tomllib
 from collections.abc import Iterator
@@ -20,7 +18,7 @@ from babel.messages import Catalog
 from babel.messages.pofile import read_po, write_po
 
 import loambrief
-import loambrief.agronomy
+import loambrief.topics.formulas
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case import schema
 from loambrief.case.codes import CODES
@@ -88,19 +86,19 @@ CHOICES = {
 """Fields of a case with fixed choices that are printed; none named means every field."""
 FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
-    "agronomy/cations.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
-    "agronomy/carbon_decay.py": ("tie-up", "about even", "release"),
-    "agronomy/compaction_cone.py": ("usable", "not evidence for loosening"),
-    "agronomy/compaction_air.py": ("ideal", "between ideal and affected", "may affect roots",
+    "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
+    "topics/carbon_nitrogen/formulas_decay.py": ("tie-up", "about even", "release"),
+    "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening"),
+    "topics/compaction/formulas_air.py": ("ideal", "between ideal and affected", "may affect roots",
                                    "restricts roots"),
-    "agronomy/forage_safety.py": ("below both limits", "over the laminitis limit",
+    "topics/forage/formulas_safety.py": ("below both limits", "over the laminitis limit",
                                   "over both limits"),
-    "agronomy/acidity_targets.py": ("the soil fizzes with acid, so it holds free lime",
+    "topics/acidity/formulas_targets.py": ("the soil fizzes with acid, so it holds free lime",
                                     "free lime is likely at this pH and was not tested for"),
-    "agronomy/irrigation_quality.py": ("safe", "marginal", "not suitable", "none",
+    "topics/salinity/formulas_water_quality.py": ("safe", "marginal", "not suitable", "none",
                                        "slight to moderate", "severe"),
-    "agronomy/refractometry.py": ("not listed", "agree", "differ", "do not press"),
-    "agronomy/sodicity.py": ("saline", "sodic", "saline-sodic", "neither"),
+    "topics/refractometry/formulas.py": ("not listed", "agree", "differ", "do not press"),
+    "topics/salinity/formulas_sodicity.py": ("saline", "sodic", "saline-sodic", "neither"),
 }
 """Answers in words that modules write themselves, by module."""
 COMMON = ("poultry manure", "legume", "grass", "zigzag", "grid", "random", "transect")
@@ -116,12 +114,6 @@ def cells(table: str, column: str) -> list[str]:
     found = (text.strip() for cell in load(table).column(column) if cell
              for text in str(cell).split("|"))
     return [text for text in dict.fromkeys(found) if any(c.isalpha() for c in text)]
-
-
-def formulas() -> None:
-    """Import every topic, so that its formulas are registered."""
-    for module in pkgutil.iter_modules(loambrief.agronomy.__path__):
-        importlib.import_module(f"loambrief.agronomy.{module.name}")
 
 
 def entries() -> Iterator[Entry]:
@@ -142,7 +134,8 @@ def entries() -> Iterator[Entry]:
     for module, texts in LITERALS.items():
         yield from ((text, "", module) for text in texts)
     yield from ((text, "", "cases") for text in COMMON)
-    yield from ((text, "f", "agronomy/irrigation_quality.py") for text in FEMININE_LITERALS)
+    yield from ((text, "f", "topics/salinity/formulas_water_quality.py")
+                for text in FEMININE_LITERALS)
     yield from calculation_words()
 
 
@@ -176,7 +169,6 @@ def guide_words() -> Iterator[Entry]:
 
 def calculation_words() -> Iterator[Entry]:
     """Names of formulas, of their inputs (context ``input``), and units in words (``unit``)."""
-    formulas()
     for name, formula in sorted(FORMULAS.items()):
         place = f"agronomy:{name}"
         yield (formula.__doc__ or name).strip().splitlines()[0].rstrip("."), "", place

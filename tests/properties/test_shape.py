@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import loambrief.agronomy.topics  # noqa: F401
+import loambrief.topics.formulas  # noqa: F401
 from loambrief.agronomy.guides import shipped
 from loambrief.agronomy.registry import get
 from loambrief.errors import LoambriefError

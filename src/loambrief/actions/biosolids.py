@@ -8,8 +8,8 @@ which is stricter than the cumulative limits (table 2) for one year's use.
 
 from __future__ import annotations
 
-from loambrief.agronomy.limits import biosolids_annual_rate
 from loambrief.case.schema import METALS, Material
+from loambrief.topics.nutrients.formulas_limits import biosolids_annual_rate
 from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
 
 KIND = "biosolids"

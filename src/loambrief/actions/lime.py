@@ -18,11 +18,11 @@ from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.rounding import round_rate
 from loambrief.actions.windows import window
-from loambrief.agronomy.acidity import lime_product_rate
-from loambrief.agronomy.acidity_quality import fineness_factor_pct
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
+from loambrief.topics.acidity.formulas import lime_product_rate
+from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 
 MAGNESIUM_LIME_PCT = 6.0
 """A lime with at least this much Mg counts as dolomitic (dolomitic aglime 6-13 % Mg,

@@ -13,10 +13,10 @@ from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, step_down
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.limits import band_limit
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
+from loambrief.topics.nutrients.formulas_limits import band_limit
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 BULKY = ("manure", "compost", "biosolids", "gypsum")

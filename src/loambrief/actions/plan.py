@@ -21,7 +21,7 @@ from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import where as label_of
 from loambrief.findings.model import Finding, NeedKind, say
-from loambrief.findings.salinity import salty_materials
+from loambrief.topics.salinity.findings import salty_materials
 
 WORK = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.LEACH, NeedKind.MEASURE, NeedKind.MANAGE,
         NeedKind.ORGANIC_MATTER)

@@ -183,9 +183,9 @@ class Formula:
 
     @property
     def topic(self) -> str:
-        """``TOPIC`` of its module where a topic spans several, else the module's name."""
+        """``TOPIC`` of its module where it names one, else the name of the topic's folder."""
         named = self.function.__globals__.get("TOPIC")
-        return named or self.function.__module__.rsplit(".", 1)[-1]
+        return named or self.function.__module__.split(".")[-2]
 
     def __call__(self, *args, **kwargs):
         bound = self.signature.bind(*args, **kwargs)

@@ -20,7 +20,7 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
       loambrief calc relative_feed_value adf_pct=34 ndf_pct=41
       loambrief calc mean_interval values=8.2,8.6,7.9 level=0.95 --json
     """
-    import loambrief.agronomy.topics  # noqa: F401
+    import loambrief.topics.formulas  # noqa: F401
     from loambrief.agronomy.arguments import fitted, parse_values
     from loambrief.agronomy.registry import FORMULAS, get
     from loambrief.errors import UnknownName

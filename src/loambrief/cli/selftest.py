@@ -18,7 +18,7 @@ def selftest(as_json: bool) -> None:
     Example:
       loambrief selftest
     """
-    import loambrief.agronomy.topics  # noqa: F401
+    import loambrief.topics.formulas  # noqa: F401
     from loambrief.agronomy.selftest import load_checks, run_check
 
     outcomes = [run_check(check) for check in load_checks()]

@@ -18,7 +18,7 @@ def sources(topic: str | None, as_json: bool) -> None:
       loambrief sources --topic salinity
       loambrief sources --json
     """
-    from loambrief.agronomy.listing import source_rows
+    from loambrief.topics.listing import source_rows
 
     rows = source_rows(topic)
     if as_json:

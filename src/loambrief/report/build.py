@@ -13,7 +13,6 @@ from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.profiles import digest
-from loambrief.findings.assess import Diagnosis
 from loambrief.report.appendix import record_section, results_section, sources_section
 from loambrief.report.blocks import (
     Attachment,
@@ -41,6 +40,7 @@ from loambrief.report.plan_part import (
 from loambrief.report.summary import logo_print, summary
 from loambrief.report.text import Writer
 from loambrief.report.workings import calculations_section
+from loambrief.topics.assess import Diagnosis
 
 
 def build_field(

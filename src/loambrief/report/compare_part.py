@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
-from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, say
 from loambrief.report import numbers
 from loambrief.report.data import plain
 from loambrief.report.text import Writer
+from loambrief.topics.assess import Diagnosis
 
 WIDEST = 44
 """Characters of a cell of the text table; longer ones are cut with an ellipsis."""

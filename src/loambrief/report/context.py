@@ -12,13 +12,13 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
-from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, Message, say
 from loambrief.report import numbers
 from loambrief.report.blocks import Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
+from loambrief.topics.assess import Diagnosis
 
 LB_PER_TON = 2000.0
 NO_INTEREST = ("none", "no ", "ninguno", "ninguna", "ningún", "sin ")

@@ -9,10 +9,10 @@ from collections.abc import Mapping
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
-from loambrief.findings.assess import Diagnosis
 from loambrief.findings.model import Finding, Message
 from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
+from loambrief.topics.assess import Diagnosis
 
 SCHEMA_VERSION = 1
 """Within a version keys may be added (``history`` was), but none is dropped or changes meaning."""

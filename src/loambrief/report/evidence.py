@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loambrief.findings.assess import TOPICS
 from loambrief.findings.model import Finding, Message, Side
 from loambrief.report.blocks import Block, Heading, Paragraph, Span, Style, Table, Text
 from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import EvidenceLine, FindingBlock, Mark
+from loambrief.topics.assess import TOPICS
 
 
 @dataclass

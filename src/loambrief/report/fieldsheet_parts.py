@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loambrief.agronomy.compaction import threshold_psi
-from loambrief.agronomy.sampling_error import constant
 from loambrief.case.schema import MOISTURES, CaseFile
 from loambrief.case.sheet_layout import Box
 from loambrief.findings.model import say
@@ -28,6 +26,8 @@ from loambrief.report.form import Entry, FormCell, FormGrid, FormTable, Tick
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
+from loambrief.topics.compaction.formulas import threshold_psi
+from loambrief.topics.sampling.formulas_error import constant
 
 
 @dataclass

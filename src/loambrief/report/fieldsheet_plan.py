@@ -12,8 +12,6 @@ from dataclasses import dataclass
 
 from loambrief import __version__
 from loambrief.agronomy.registry import Result
-from loambrief.agronomy.sampling import samples_needed_iterated
-from loambrief.agronomy.sampling_error import constant
 from loambrief.case.schema import TEXTURES, CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.case.sheet_layout import SECTIONS, About, Layout, Plant, WeedLine, Zone, identified
@@ -22,6 +20,8 @@ from loambrief.report import numbers
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
+from loambrief.topics.sampling.formulas import samples_needed_iterated
+from loambrief.topics.sampling.formulas_error import constant
 from loambrief.units import CM_PER_INCH
 
 MOST_ZONES, MOST_WEEDS, MOST_PLANTS = 8, 20, 8

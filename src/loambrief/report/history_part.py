@@ -6,8 +6,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.case.schema import Done
-from loambrief.findings.history import Reading, Series, Verdict
-from loambrief.findings.history_done import Expectation, Review
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
     Block,
@@ -27,6 +25,8 @@ from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
 from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, has_data
+from loambrief.topics.history.done import Expectation, Review
+from loambrief.topics.history.findings import Reading, Series, Verdict
 
 DIGITS = {"ph": 1, "organic_matter": 1, "phosphorus": 0, "potassium": 0, "calcium": 0, "ec": 1,
           "resistance": 0, "brix": 1}

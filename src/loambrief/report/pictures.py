@@ -8,13 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from loambrief.agronomy.compaction import threshold_psi
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Sample
 from loambrief.case.select import main_increment, surface_increment, where
-from loambrief.findings.cations import cation_make_up
-from loambrief.findings.compaction_state import is_traffic
-from loambrief.findings.salinity import plane
 from loambrief.report import numbers, pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
@@ -39,6 +35,10 @@ from loambrief.report.specs import (
     has_data,
 )
 from loambrief.report.specs import Side as LevelSide
+from loambrief.topics.cations.findings import cation_make_up
+from loambrief.topics.compaction.formulas import threshold_psi
+from loambrief.topics.compaction.state import is_traffic
+from loambrief.topics.salinity.findings import plane
 from loambrief.units import CM_PER_INCH, DIMENSIONS, KPA_PER_PSI
 
 LAYER_FIELDS = (("ph", "pH", 1, 4.0), ("phosphorus", "ppm", 0, 0.0), ("potassium", "ppm", 0, 0.0),

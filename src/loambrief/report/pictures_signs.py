@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.refractometry import constant
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import SapReading
-from loambrief.findings.carbon_nitrogen import ratios, turning_ratio
-from loambrief.findings.weeds import hints
 from loambrief.report.context import Context
 from loambrief.report.specs import (
     CarbonNitrogenSpec,
@@ -20,6 +17,9 @@ from loambrief.report.specs import (
     WeedMark,
     WeedSpec,
 )
+from loambrief.topics.carbon_nitrogen.findings import ratios, turning_ratio
+from loambrief.topics.refractometry.formulas import constant
+from loambrief.topics.weeds.findings import hints
 
 
 def sap(context: Context) -> ChartSpec | None:

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from loambrief.agronomy.registry import FORMULAS, Result
-from loambrief.findings.assess import TOPICS
 from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
 from loambrief.report.numbers import NBSP, signed
 from loambrief.report.parts import Calculation, CalculationList
+from loambrief.topics.assess import TOPICS
 
 PARTS = {"sodicity": "salinity", "irrigation": "salinity", "carbon": "carbon_nitrogen"}
 """First word of a topic of formulas to the topic of findings, where the two differ."""

@@ -1,0 +1,171 @@
+"""What speaks for and against an acidity finding, and lime that is not to be bought."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import where
+from loambrief.findings.model import Evidence, Finding, Grade, Side, say
+from loambrief.topics.acidity.formulas import constant, exchange_acidity, lime_from_nitrogen
+from loambrief.topics.acidity.formulas_lime import lime_table
+from loambrief.topics.acidity.need import LimeNeed
+from loambrief.topics.acidity.state import AcidState, untilled
+
+TWOFOLD = 1.6
+"""Printed rates this many times apart are called about twice: our own step."""
+NITROGEN_LB = 100.0
+RESPONSE_CROPS = ("corn", "soybean")
+"""Crops of the Iowa liming trials."""
+
+
+def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Evidence, ...]:
+    """Readings, the guide, other tables, and the doubts."""
+    lines = [_reading(state)]
+    if state.method == "cacl2":
+        lines.append(Evidence(Side.CONTEXT, say("acidity.context_cacl2",
+                                                offset=constant("cacl2_offset")),
+                              Grade.PRACTICE, ("kissel-cacl2-ph",)))
+    lines += _guide(case, state)
+    if lime is not None and lime.best is not None:
+        lines += _acidity(state)
+        lines += _tables(state, lime)
+        lines += _doubts(case, state, lime)
+    elif not state.below_trigger:
+        lines.append(_maintenance(state))
+    return tuple(lines)
+
+
+def _reading(state: AcidState) -> Evidence:
+    return Evidence(
+        Side.FOR, say("acidity.for_reading", ph=state.main.ph, depth=state.main.depth[2],
+                      buffer=state.main.buffer_ph, method=state.sample.methods.buffer,
+                      error=state.ph_error, cores=state.sample.cores),
+        Grade.MEASURED, (), (state.error_result,) if state.error_result else ())
+
+
+def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
+    target = state.target
+    if target.result is None:
+        return []
+    result = target.result
+    found = [Evidence(
+        Side.CONTEXT,
+        say("acidity.context_guide", crop=target.crop, target=result.value,
+            trigger=result.details["trigger"], context=result.details["context"],
+            own_guide=target.own_guide, memory=result.how == "memory", own=target.own),
+        Grade.CALCULATED, (result.source,), (result,))]
+    if target.other_value is not None and not target.own:
+        found.append(Evidence(
+            Side.AGAINST if state.below_trigger else Side.CONTEXT,
+            say("acidity.against_subsoil", other=target.other_value,
+                other_trigger=target.other_trigger, target=target.value, ph=state.ph),
+            Grade.CALCULATED, ("vitosh-1995-e2567", "hoorman-2022-fall-lime"), (result,)))
+    return found
+
+
+def _acidity(state: AcidState) -> list[Evidence]:
+    method = state.sample.methods.buffer
+    with subject(where(state.sample, state.main)):
+        acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.main.buffer_ph)
+    if acid.value is None:
+        return []
+    return [Evidence(Side.FOR, say("acidity.for_acidity", acidity=acid.value, unit=acid.unit,
+                                   method=method),
+                     Grade.CALCULATED, (acid.source,), (acid,))]
+
+
+def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
+    """Other tables for the same buffer, never averaged."""
+    if not lime.alternatives:
+        return []
+    rows = [{"table": lime_table(str(r.inputs["table"]))["title"],
+             "amount": r.details["effective_caco3_ton_ac"]} for r in lime.alternatives]
+    printed = [{"table": lime_table(name)["title"], "rate": rate}
+               for name, rate in lime.printed.items() if rate > 0]
+    spread, rates = lime.spread, lime.printed
+    pair = (rates["smp"] / rates["sikora_oregon_2025"]
+            if rates.get("smp") and rates.get("sikora_oregon_2025") else None)
+    apart = spread is not None and spread >= TWOFOLD
+    return [Evidence(
+        Side.AGAINST if apart else Side.CONTEXT,
+        say("acidity.context_tables", rows=rows, printed=printed, apart=apart, spread=spread,
+            pair=pair, chosen=lime.need.params["table"],
+            chosen_amount=lime.best.details["effective_caco3_ton_ac"]),
+        Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in lime.alternatives)),
+        lime.alternatives)]
+
+
+def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
+    found = []
+    method = state.sample.methods.buffer
+    if method == "sikora" and any("SMP calibration" in n for n in lime.best.notes):
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_sikora"), Grade.CALCULATED,
+                              ("sikora-sera6-2007", "pagani-mallarino-buffers")))
+    if method == "smp":
+        found.append(Evidence(Side.AGAINST, say("acidity.against_smp"), Grade.CALCULATED,
+                              ("brown-cisco-1984",)))
+    if method == "woodruff":
+        found.append(Evidence(Side.AGAINST, say("acidity.against_woodruff"), Grade.CALCULATED,
+                              ("brown-cisco-1984",)))
+    found.append(Evidence(Side.AGAINST, say("acidity.against_error", low=lime.need.low,
+                                            high=lime.need.high, error=state.ph_error,
+                                            other=state.target.other_value),
+                          Grade.CALCULATED, ("lab-precision-typical", "ramzan-2017"),
+                          lime.need.results))
+    if lime.uncredited:
+        found.append(Evidence(Side.AGAINST, say("acidity.against_uncredited",
+                                                materials=list(lime.uncredited)),
+                              Grade.OBSERVED, ("ncdacs-lime-factor",)))
+    if untilled(case):
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_no_till",
+                                                reach_in=constant("surface_reach_in"),
+                                                depth_in=constant("surface_depth_in")),
+                              Grade.CALCULATED, ("vitosh-1995-e2567",
+                                                 "notill-lime-considerations",
+                                                 "mengel-notill-lime")))
+    if lime.need.amount is not None and 0 < lime.need.amount < constant("least_even_spread"):
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_small",
+                                                least=constant("least_even_spread")),
+                              Grade.CALCULATED, ("leep-low-rate-lime",)))
+    if state.target.crop in RESPONSE_CROPS:
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_response"), Grade.CALCULATED,
+                              ("mallarino-lime-trials",)))
+    return found
+
+
+def _maintenance(state: AcidState) -> Evidence:
+    with subject(state.label):
+        urea = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB, nitrogen_source="urea")
+        sulfate = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB,
+                                              nitrogen_source="ammonium sulfate")
+    return Evidence(
+        Side.CONTEXT,
+        say("acidity.context_nitrogen", n=NITROGEN_LB, urea=urea.value,
+            urea_low=urea.details["caco3_lb_ac"], sulfate=sulfate.value,
+            sulfate_low=sulfate.details["caco3_lb_ac"]),
+        Grade.CALCULATED, ("sawyer-iowa-lime", "aces-anr174"), (urea, sulfate))
+
+
+def avoided_lime(findings: list[Finding], states: list[AcidState],
+                 limed: Mapping[str, LimeNeed | None]) -> tuple[Finding, ...]:
+    """Name, once, the samples that are not to be limed."""
+    fine = [s for s in states if s.ph is not None and s.target is not None
+            and limed[s.sample.id] is None]
+    if not fine:
+        return tuple(findings)
+    first = f"acidity.ph.{fine[0].sample.id}"
+    high = f"acidity.high.{fine[0].sample.id}"
+    pair = (say("acidity.avoid_lime", where=[s.label for s in fine]),
+            say("acidity.why_lime", rows=[{"where": s.label, "ph": s.ph,
+                                           "trigger": s.target.trigger} for s in fine]))
+    done, result = False, []
+    for finding in findings:
+        if not done and finding.id in (first, high):
+            done = True
+            finding = replace(finding, advise_against=(*finding.advise_against, pair))
+        result.append(finding)
+    return tuple(result)
+

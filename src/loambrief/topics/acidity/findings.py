@@ -1,0 +1,247 @@
+"""Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import TILLED_MIN_IN, age_days, sample_area_ac
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import fixes_nitrogen
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Status,
+    say,
+)
+from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
+from loambrief.topics.acidity.need import LimeNeed, lime_need
+from loambrief.topics.acidity.other_means import aluminum_finding, high_ph_finding, surface_finding
+from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
+
+TOPIC = "acidity"
+SMALL_LIME_TON_AC = 0.5
+"""Effective lime below which a need of low confidence is only watched (our own step)."""
+SEVERE_GAP = 1.0
+"""pH this far below the target is severe: our own step."""
+ALUMINUM_PH = 5.5
+"""Below this an aluminum test is worth having (Kansas State)."""
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on acidity of every sample, and what was not measured.
+
+    Parameters
+    ----------
+    case : CaseFile
+
+    Returns
+    -------
+    Assessment
+        Ids ``acidity.ph``, ``acidity.surface``, ``acidity.aluminum`` and ``acidity.high``,
+        each with the sample's id.
+
+    Raises
+    ------
+    UnknownName
+        The case names a lime table that does not exist.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    states = [acid_state(case, sample) for sample in case.samples]
+    limed = {s.sample.id: _lime(case, s) for s in states}
+    for state in states:
+        lime = limed[state.sample.id]
+        found = [_ph(case, state, lime),
+                 surface_finding(case, state, lime if wants_lime(state) else None),
+                 aluminum_finding(case, state), high_ph_finding(case, state)]
+        findings += [f for f in found if f is not None]
+        missing += _missing(case, state, lime)
+    return Assessment(avoided_lime(findings, states, limed), tuple(missing))
+
+
+def wants_lime(state: AcidState) -> bool:
+    """The tilled layer is below the pH at which its crop is limed, whatever the subsoil."""
+    return state.below_trigger and not state.calcareous and not state.depends_on_subsoil
+
+
+def _lime(case: CaseFile, state: AcidState) -> LimeNeed | None:
+    """Lime that is due, or would be if the untested subsoil turns out acid."""
+    return lime_need(case, state) if state.below_trigger and not state.calcareous else None
+
+
+def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -> Confidence:
+    """By the written rule; a Sikora reading on an SMP table counts as another method."""
+    exact = state.method in ("water 1:1", "water 1:2")
+    agrees = True
+    if lime is not None and lime.choice.name is not None:
+        exact = exact and not _borrowed(state, lime)
+        agrees = lime.choice.by != "buffer"
+    own_guide = state.target is None or state.target.own or state.target.own_guide
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=exact and own_guide, agrees=agrees)
+
+
+def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
+    """A calibration of one buffer read with its imitation."""
+    return (state.sample.methods.buffer == "sikora" and lime.best is not None
+            and any("SMP calibration" in note for note in lime.best.notes))
+
+
+def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
+    """A lime need so small and unsure that it is worth watching, not more."""
+    amount = lime.need.amount if lime is not None else None
+    return amount is not None and amount < SMALL_LIME_TON_AC and sure is Confidence.LOW
+
+
+def _status(state: AcidState, small: bool = False) -> tuple[Status, int]:
+    gap = state.target.value - state.ph
+    if state.calcareous or not state.below_trigger:
+        if state.near_trigger and not state.calcareous:
+            return Status.WATCH, 0
+        return Status.ADEQUATE, 0
+    if state.near_trigger or state.depends_on_subsoil or small:
+        return Status.WATCH, 1
+    return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
+
+
+def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
+    """pH of the tilled layer against the target of the crop."""
+    if state.ph is None or state.target is None:
+        return _untargeted(case, state)
+    if state.target.upper is not None and state.ph > state.target.upper:
+        return None
+    target = state.target
+    sure = confidence(case, state, lime)
+    small = _small(state, lime, sure)
+    status, severity = _status(state, small)
+    return Finding(
+        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
+                  crop=target.crop, where=state.label, low=state.below_trigger,
+                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small),
+        status=status, severity=severity, confidence=sure,
+        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
+                      crop=target.crop),
+        body=_body(case, state, lime, small),
+        evidence=ph_evidence(case, state, lime),
+        needs=_needs(case, state, lime),
+        advise_against=_against(lime),
+        sources=_sources(state, lime),
+        results=tuple(r for r in (target.result, state.error_result,
+                                  *((lime.best,) if lime and lime.best else ())) if r),
+    )
+
+
+def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Need, ...]:
+    """The lime; or, where the subsoil decides, its test first and no lime yet."""
+    if lime is None or (lime.need.amount is not None and lime.need.amount <= 0):
+        return ()
+    if wants_lime(state):
+        return (lime.need,)
+    return (Need(
+        kind=NeedKind.MEASURE, item="subsoil pH", unit="", where=state.label,
+        area_ac=sample_area_ac(case, state.sample),
+        text=say("acidity.need_subsoil", where=state.label, depth_in=SUBSOIL_TOP_IN),
+        sources=("vitosh-1995-e2567", "hoorman-2022-fall-lime"),
+    ),)
+
+
+def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
+    """A pH without a crop to hold it against is only stated."""
+    if state.ph is None:
+        return None
+    return Finding(
+        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_untargeted", ph=state.ph, crop=case.field.crop,
+                  where=state.label),
+        status=Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
+        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        body=(say("acidity.body_untargeted", crop=case.field.crop),),
+        results=tuple(r for r in (state.error_result,) if r),
+    )
+
+
+def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
+          small: bool) -> tuple[Message, ...]:
+    target = state.target
+    body = [say("acidity.body_ph", low=state.below_trigger, near=state.near_trigger,
+                error=state.ph_error, trigger=target.trigger, calcareous=state.calcareous,
+                depends=state.depends_on_subsoil, aluminum=state.ph < ALUMINUM_PH, small=small,
+                legume=[n for n in dict.fromkeys((case.field.crop, case.field.following_crop))
+                        if fixes_nitrogen(n)])]
+    if target.own:
+        body.append(say("acidity.body_own_target", target=target.value, reason=target.reason))
+    if lime is None:
+        return tuple(body)
+    need = lime.need
+    if need.amount is None:
+        body.append(lime.choice.problem or say("acidity.body_no_buffer",
+                                               method=state.sample.methods.buffer))
+    elif need.amount <= 0:
+        body.append(say("acidity.body_nothing_left", credit=need.params["credit"],
+                        title=need.params["table"]))
+    else:
+        body += [say("acidity.body_lime", only_if=state.depends_on_subsoil, **need.params),
+                 _choice_text(case, lime)]
+        if lime.credit:
+            body.append(say("acidity.body_credit", credit=need.params["credit"]))
+        if need.cap is not None and need.amount > need.cap:
+            body.append(say("acidity.body_split", passes=-(-need.amount // need.cap),
+                            surface=lime.depth_by == "surface"))
+    return tuple(body)
+
+
+def _choice_text(case: CaseFile, lime: LimeNeed) -> Message:
+    return say("acidity.body_table", table=lime.need.params["table"], by=lime.choice.by,
+               memory=lime.best.how == "memory", depth_in=lime.depth_in, depth_by=lime.depth_by,
+               basis=lime.best.details["basis"], own=lime.best.value,
+               flagged=not lime.best.within_range)
+
+
+def _against(lime: LimeNeed | None) -> tuple[tuple[Message, Message], ...]:
+    if lime is None:
+        return ()
+    return ((say("acidity.avoid_gypsum"), say("acidity.why_gypsum")),
+            (say("acidity.avoid_liquid_calcium"), say("acidity.why_liquid_calcium")))
+
+
+def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
+    found = [state.target.result.source] if state.target.result else []
+    if lime is not None:
+        found += [*lime.need.sources, "sabetha-2022-liming"]
+    return tuple(dict.fromkeys(found))
+
+
+def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Missing]:
+    found = []
+
+    def lacks(name: str, **params) -> None:
+        found.append(Missing(say(f"acidity.missing_{name}", where=state.label, **params),
+                             say(f"acidity.missing_{name}_means", **params), TOPIC))
+
+    if state.main is None:
+        lacks("layer", depth_in=TILLED_MIN_IN)
+    elif state.ph is None:
+        lacks("ph")
+    if lime is not None and state.main.buffer_ph is None:
+        lacks("buffer")
+    if lime is not None and state.main.buffer_ph is not None and (
+            state.sample.methods.buffer == "modified-mehlich"):
+        lacks("acidity")
+    if lime is not None and state.target.other_value is not None and state.subsoil_ph is None:
+        lacks("subsoil", target=state.target.value, other=state.target.other_value,
+              depth_in=SUBSOIL_TOP_IN, depends=state.depends_on_subsoil)
+    if state.ph is not None and state.ph < ALUMINUM_PH and not _has_aluminum(state):
+        lacks("aluminum")
+    return found
+
+
+def _has_aluminum(state: AcidState) -> bool:
+    return (state.main is not None and state.main.aluminum is not None
+            and state.sample.methods.aluminum == "kcl")

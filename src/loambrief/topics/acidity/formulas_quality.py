@@ -1,0 +1,204 @@
+"""Lime quality: fineness factors and the figure each jurisdiction prints."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.acidity.formulas import not_negative, percent
+
+SCHEMES = "acidity/fineness_schemes"
+
+
+def schemes() -> tuple[str, ...]:
+    """Names of the lime quality schemes."""
+    return load(SCHEMES).column("scheme")
+
+
+def lime_scheme(name: str) -> Mapping[str, object]:
+    """Row of a lime quality scheme.
+
+    Raises
+    ------
+    UnknownName
+        No such scheme.
+    """
+    if name not in schemes():
+        raise UnknownName("fineness scheme", str(name), schemes())
+    return load(SCHEMES).find(scheme=name)
+
+
+def sieves_of(name: str) -> tuple[int, ...]:
+    """Sieves (mesh) a scheme needs, coarsest first."""
+    bins = [r for r in load("acidity/fineness_sieves") if r["scheme"] == name]
+    found = {int(r[c]) for r in bins for c in ("passes_mesh", "held_on_mesh") if r[c]}
+    return tuple(sorted(found))
+
+
+def _passing(name: str, passing: object) -> dict[int, float]:
+    """Percentages by mesh number, checked."""
+    if not isinstance(passing, Mapping) or not passing:
+        raise ImpossibleInput('passing must give the share passing each sieve, like {"60": 55}')
+    found: dict[int, float] = {}
+    for mesh, share in passing.items():
+        digits = "".join(c for c in str(mesh) if c.isdigit())
+        if not digits or isinstance(share, bool) or not isinstance(share, int | float):
+            raise ImpossibleInput(f"{mesh!r}: {share!r} is not a sieve with a percentage")
+        percent(**{f"passing {digits} mesh": float(share)})
+        found[int(digits)] = float(share)
+    ordered = sorted(found.items())
+    for (coarse, more), (fine, less) in pairwise(ordered):
+        if less > more:
+            raise ImpossibleInput(
+                f"more passes {fine} mesh ({less:g}) than {coarse} mesh ({more:g})")
+    lacking = [mesh for mesh in sieves_of(name) if mesh not in found]
+    if lacking:
+        raise ImpossibleInput(f"{name} needs the share passing {', '.join(map(str, lacking))} mesh")
+    return found
+
+
+def _factor(name: str, passing: object) -> float:
+    found = _passing(name, passing)
+    found[0] = 100.0
+    total = 0.0
+    for row in load("acidity/fineness_sieves"):
+        if row["scheme"] == name:
+            held = found[int(row["held_on_mesh"])] if row["held_on_mesh"] is not None else 0.0
+            total += (found[int(row["passes_mesh"])] - held) * row["factor"]
+    return total
+
+
+@formula(unit="%", source="state-lime-laws", locator="by the named scheme", how="memory")
+def fineness_factor_pct(scheme: str, passing: Mapping[str, float]) -> Answer:
+    """Fineness factor of a lime by one jurisdiction's sieves.
+
+    Parameters
+    ----------
+    scheme : str
+        ``new_york``, ``missouri``, ``iowa``, ``nebraska_lesson``, ``ohio``, ``minnesota``,
+        ``wisconsin``, ``kentucky``, ``oklahoma_kansas``, ``illinois_1_year``,
+        ``illinois_4_year``, ``ontario`` or ``oregon``.
+    passing : mapping
+        Mesh number -> share of the material passing that sieve [%], e.g.
+        ``{"8": 95, "20": 70, "60": 50}``.
+
+    Returns
+    -------
+    float
+        Fineness factor [%].
+
+    Raises
+    ------
+    UnknownName
+        No such scheme.
+    ImpossibleInput
+        A sieve of the scheme is missing, a share is outside 0 to 100 %, or more passes a finer
+        sieve than a coarser one.
+
+    Notes
+    -----
+    Sum over the bins of (share in the bin) x (factor of the bin). The factors differ by law:
+    the same lime is worth more in one place than in another.
+
+    References
+    ----------
+    cornell-cca-lime; mo-aglime-law; laboski-liming-terms; unl-passel-lime-quality;
+    oda-lime-label; mda-lime-analysis; state-lime-laws.
+    """
+    row = lime_scheme(scheme)
+    return Answer(_factor(scheme, passing), source=row["source"], locator=row["locator"],
+                  how=row["how"], details={"jurisdiction": row["jurisdiction"]})
+
+
+@formula(unit="%", source="state-lime-laws", locator="by the named scheme", how="memory")
+def lime_quality(
+    scheme: str, cce_pct: float, passing: Mapping[str, float], moisture_pct: float = 0.0
+) -> Answer:
+    """The quality figure that a jurisdiction prints for a lime: ENP, ENM, ECCE, ENV, RNV, NI.
+
+    Parameters
+    ----------
+    scheme : str
+        See ``fineness_factor_pct``.
+    cce_pct : float
+        Calcium carbonate equivalent of the dry material [%].
+    passing : mapping
+        Mesh number -> share passing [%].
+    moisture_pct : float
+        Water in the material [%].
+
+    Returns
+    -------
+    float
+        Quality [% or lb/ton by the scheme]. ``details`` hold ``fineness_pct``,
+        ``effective_pct`` (share of the material as spread that counts) and ``term``.
+
+    Raises
+    ------
+    UnknownName
+        No such scheme.
+    ImpossibleInput
+        As ``fineness_factor_pct``; a negative CCE; moisture outside 0 to 100 %.
+
+    Notes
+    -----
+    CCE/100 x fineness/100 x (1 - moisture/100) x full value: 2000 lb/ton for ENP and ECCE in
+    pounds, 800 for ENM in Missouri, 100 for percentages.
+
+    References
+    ----------
+    laboski-liming-terms (Iowa example); mo-aglime-law; oda-lime-label; mda-lime-analysis.
+    """
+    row = lime_scheme(scheme)
+    not_negative(cce_pct=cce_pct)
+    percent(moisture_pct=moisture_pct)
+    fineness = _factor(scheme, passing)
+    share = cce_pct / 100.0 * fineness / 100.0 * (1.0 - moisture_pct / 100.0)
+    return Answer(
+        share * row["full_value"], unit=row["unit"], source=row["source"],
+        locator=row["locator"], how=row["how"],
+        details={"fineness_pct": fineness, "effective_pct": 100.0 * share, "term": row["term"],
+                 "jurisdiction": row["jurisdiction"]},
+    )
+
+
+@formula(unit="ton/ac", source="labarge-2014-enp", locator="tons of lime material", how="seen")
+def lime_by_quality(requirement: float, quality: float, full_value: float) -> float:
+    """Tons of a lime from its printed quality figure.
+
+    Parameters
+    ----------
+    requirement : float
+        Lime needed [ton/ac of full quality, or lb/ac of effective material when ``full_value``
+        is 1].
+    quality : float
+        Figure on the label [lb/ton or %].
+    full_value : float
+        Figure of full quality: 2000 for ENP in lb/ton, 100 for percentages; 1 where the
+        requirement itself is in lb of effective material per acre (Missouri).
+
+    Returns
+    -------
+    float
+        Lime as sold [ton/ac].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative requirement, or a quality of zero.
+
+    Notes
+    -----
+    requirement x full value / quality.
+
+    References
+    ----------
+    labarge-2014-enp; mfgc-lime-contest; miller-mu-lime.
+    """
+    not_negative(requirement=requirement)
+    if quality <= 0 or full_value <= 0:
+        raise ImpossibleInput("quality and full_value must be above zero")
+    return requirement * full_value / quality

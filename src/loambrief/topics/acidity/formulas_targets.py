@@ -1,0 +1,291 @@
+"""pH targets by crop and region, aluminum, and lowering pH with sulfur."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.acidity.formulas import constant, not_negative, percent, real_ph
+from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
+
+TARGETS = "acidity/ph_targets"
+ACID, OTHER, ORGANIC, ANY = "acid subsoil", "other subsoil", "organic soil", "any"
+ACID_SUBSOIL_PH = 6.0
+"""Subsoil below this is acid in the Tri-State table (its own heading)."""
+FALLBACK = "tri_state"
+LIMEY_FIZZ = ("very slight", "slight", "strong", "violent")
+
+
+def guide_for(region: str | None) -> str | None:
+    """pH guide whose publisher covers a region, or None."""
+    wanted = (region or "").strip().lower()
+    for row in load("acidity/ph_schemes"):
+        if wanted and wanted in {r.lower() for r in str(row["regions"] or "").split("|")}:
+            return row["scheme"]
+    return None
+
+
+def _match(scheme: str, crop: str, context: str) -> Mapping[str, object] | None:
+    rows = [r for r in load(TARGETS) if r["scheme"] == scheme and r["crop"] == crop]
+    fitting = [r for r in rows if r["context"] == context]
+    if not fitting and context != ORGANIC:
+        fitting = [r for r in rows if r["context"] == ANY]
+    return fitting[0] if fitting else None
+
+
+def _row(crop: Crop, guide: str | None, context: str) -> Mapping[str, object]:
+    """The most specific row: the region's crop, any crop row, then groups, then any."""
+    group, wider = f"group:{crop.group}", (guide, "general")
+    searches = [(s, name) for s in wider if s for name in crop.lineage]
+    searches += [(s, group) for s in wider if s]
+    searches += [(s, ANY) for s in (guide,) if s]
+    searches += [(FALLBACK, name) for name in (*crop.lineage, group, ANY)]
+    for scheme, name in searches:
+        row = _match(scheme, name, context)
+        if row is not None:
+            return row
+    raise UnknownName("pH target", crop.name)
+
+
+@formula(unit="pH", source="vitosh-1995-e2567", locator="table 1, or the region's own guide",
+         how="seen")
+def ph_target(
+    crop: str, region: str | None = None, subsoil_ph: float | None = None,
+    organic_soil: bool = False,
+) -> Answer:
+    """pH to lime to for a crop, with the pH below which to lime.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its names.
+    region : str or None
+        State or country, to choose the guide.
+    subsoil_ph : float or None
+        pH of the soil below the tilled layer [pH]; None if not measured.
+    organic_soil : bool
+        More than 20 % organic matter.
+
+    Returns
+    -------
+    float
+        Target [pH]. ``details`` hold ``trigger``, ``upper`` (or None), ``guide``, ``context``,
+        ``own_guide`` (the region has one) and, where the subsoil decides and was not
+        measured, ``other_target`` and ``other_trigger``.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+    ImpossibleInput
+        Not a pH.
+
+    Notes
+    -----
+    Where the guide asks for the subsoil's pH and none is given, the acid-subsoil row is used
+    (the higher target) and the other is kept beside it. Regions without a guide use the
+    general rows, then the Tri-State ones.
+
+    References
+    ----------
+    vitosh-1995-e2567; hoorman-2022-fall-lime; psu-agguide-lime; laboski-liming-terms;
+    anderson-2013-em9057; ahdb-rb209-ph; efu-manual-ph; msu-blueberry-sulfur.
+    """
+    real_ph(subsoil_ph=subsoil_ph)
+    found, guide = find_crop(crop), guide_for(region)
+    context = ACID
+    if organic_soil:
+        context = ORGANIC
+    elif subsoil_ph is not None and subsoil_ph >= ACID_SUBSOIL_PH:
+        context = OTHER
+    row = _row(found, guide, context)
+    details: dict[str, object] = {
+        "trigger": row["trigger"], "upper": row["upper"], "guide": row["scheme"],
+        "context": row["context"], "own_guide": guide is not None and row["scheme"] == guide,
+        "acidify": row["acidify"] == "yes", "crop": found.name,
+    }
+    if context == ACID and subsoil_ph is None:
+        other = _row(found, guide, OTHER)
+        if other["target"] != row["target"]:
+            details["other_target"] = other["target"]
+            details["other_trigger"] = other["trigger"]
+    return Answer(row["target"], source=str(row["source"]).split(";")[0],
+                  locator=row["locator"], how=row["how"], details=details,
+                  notes=() if details["own_guide"] else
+                  ("no pH guide of this region is held; another region's is used",))
+
+
+@formula(unit="%", source="kamprath-1970", locator="aluminum saturation of the effective CEC",
+         how="seen")
+def aluminum_saturation(al_meq: float, ecec_meq: float) -> float:
+    """Share of the effective exchange capacity that holds aluminum.
+
+    Parameters
+    ----------
+    al_meq : float
+        Aluminum taken out by 1 N KCl [meq/100 g]. Not Mehlich-3 aluminum.
+    ecec_meq : float
+        Effective CEC: bases and KCl acidity added up [meq/100 g].
+
+    Returns
+    -------
+    float
+        Aluminum saturation [%].
+
+    Raises
+    ------
+    ImpossibleInput
+        Negative aluminum, no capacity, or more aluminum than capacity.
+
+    Notes
+    -----
+    100 Al / ECEC. Lime equal to the exchangeable aluminum brought it below 30 % in leached
+    mineral soils.
+
+    References
+    ----------
+    kamprath-1970.
+    """
+    not_negative(al_meq=al_meq)
+    if ecec_meq <= 0:
+        raise ImpossibleInput("ecec_meq must be above zero")
+    if al_meq > ecec_meq:
+        raise ImpossibleInput(f"more aluminum ({al_meq:g}) than effective CEC ({ecec_meq:g})")
+    return 100.0 * al_meq / ecec_meq
+
+
+def _limey(fizz: str | None, carbonate_pct: float | None, ph: float) -> str:
+    """Why a soil is taken to hold free lime, or an empty text."""
+    if carbonate_pct is not None and carbonate_pct > 0:
+        return f"the soil holds {carbonate_pct:g} % lime"
+    if fizz in LIMEY_FIZZ:
+        return "the soil fizzes with acid, so it holds free lime"
+    if carbonate_pct is None and fizz is None and ph > constant("acidify_stop_ph"):
+        return "free lime is likely at this pH and was not tested for"
+    return ""
+
+
+@formula(unit="lb/ac", source="msu-blueberry-sulfur", locator="by the named table", how="memory",
+         valid={"soil_ph": (4.5, 8.5)})
+def sulfur_to_acidify(
+    table: str, soil_ph: float, target_ph: float, texture: str, fizz: str | None = None,
+    carbonate_pct: float | None = None,
+) -> Answer:
+    """Elemental sulfur that lowers soil pH, unless the soil holds free lime.
+
+    Parameters
+    ----------
+    table : str
+        ``michigan_blueberry`` (to pH 4.5), ``purdue_per_unit`` or ``handbook_to_6_5``.
+    soil_ph, target_ph : float
+        pH now and wanted [pH].
+    texture : str
+        Texture as in a case.
+    fizz : str or None
+        Reaction with acid, as in a case; None if not tested.
+    carbonate_pct : float or None
+        Calcium carbonate in the soil [%].
+
+    Returns
+    -------
+    float
+        Sulfur [lb/ac]; zero at or below the target; None where the soil holds free lime, on
+        organic soils, and where the table is not for that target. ``details`` hold
+        ``lb_per_1000ft2``.
+
+    Raises
+    ------
+    UnknownName
+        Not a table or texture.
+    ImpossibleInput
+        Not a pH, or a percentage that cannot be.
+
+    Notes
+    -----
+    Linear between the rows of a table; the sources differ two to four times, so half is put
+    on first and the soil tested again after three to six months. Free lime uses up 3.12 lb of
+    lime per lb of sulfur before pH can move (``sulfur_for_lime``).
+
+    References
+    ----------
+    msu-blueberry-sulfur; purdue-sulfur-2006; western-fertilizer-handbook; rhs-acidifying.
+    """
+    real_ph(soil_ph=soil_ph, target_ph=target_ph)
+    percent(carbonate_pct=carbonate_pct)
+    rates = load("acidity/sulfur_rates")
+    names = tuple(dict.fromkeys(rates.column("name")))
+    if table not in names:
+        raise UnknownName("sulfur table", str(table), names)
+    textures = load("acidity/textures")
+    if texture not in textures.column("texture"):
+        raise UnknownName("texture", str(texture), textures.column("texture"))
+    rows = [r for r in rates if r["name"] == table]
+    about = {"source": rows[0]["source"], "locator": rows[0]["locator"], "how": rows[0]["how"]}
+    if soil_ph <= target_ph:
+        return Answer(0.0, notes=("the soil is at or below that pH already",), **about)
+    reason = _limey(fizz, carbonate_pct, soil_ph)
+    if reason:
+        return Answer(None, notes=(f"no rate: {reason}; sulfur would be used up by it",), **about)
+    column = textures.find(texture=texture)["sulfur_class"]
+    if column is None:
+        return Answer(None, notes=("the tables do not cover organic soils",), **about)
+    if rows[0]["kind"] == "per unit":
+        value, inside = rows[0][column] * (soil_ph - target_ph), True
+    elif abs(rows[0]["target_ph"] - target_ph) > 0.05:
+        return Answer(None, notes=(f"this table is only for pH {rows[0]['target_ph']:g}",), **about)
+    else:
+        value, inside = _along(rows, column, soil_ph)
+    return Answer(value, details={"lb_per_1000ft2": value / 43.56}, within_range=inside,
+                  notes=("put on half, test again after three to six months",), **about)
+
+
+def _along(rows, column: str, at: float) -> tuple[float, bool]:
+    """Value on a line through the target (no sulfur) and the table's rows."""
+    points = [(rows[0]["target_ph"], 0.0), *((r["start_ph"], r[column]) for r in rows)]
+    points.sort()
+    for (x0, y0), (x1, y1) in pairwise(points):
+        if x0 <= at <= x1:
+            return y0 + (y1 - y0) * (at - x0) / (x1 - x0), True
+    return points[-1][1], False
+
+
+@formula(unit="lb/ac", source="richards-1954-hb60", locator="chemical equivalents", how="computed",
+         valid={"depth_in": (1.0, 12.0)})
+def sulfur_for_lime(carbonate_pct: float, depth_in: float) -> Answer:
+    """Elemental sulfur that the free lime of a layer uses up before pH can fall.
+
+    Parameters
+    ----------
+    carbonate_pct : float
+        Calcium carbonate in the soil [%].
+    depth_in : float
+        Depth of the layer [in].
+
+    Returns
+    -------
+    float
+        Sulfur [lb/ac].
+
+    Raises
+    ------
+    ImpossibleInput
+        A percentage outside 0 to 100, or no depth.
+
+    Notes
+    -----
+    Mass of the layer (2,000,000 lb per 6 2/3 in) x carbonate / 3.12: about 6,400 lb for each
+    1 % in that slice. It shows why calcareous soil is not acidified.
+
+    References
+    ----------
+    richards-1954-hb60.
+    """
+    percent(carbonate_pct=carbonate_pct)
+    if depth_in <= 0:
+        raise ImpossibleInput("depth_in must be above zero")
+    soil = SLICE_LB * depth_in / SLICE_DEPTH_IN
+    return Answer(soil * carbonate_pct / 100.0 / constant("sulfur_lime_ratio"))

@@ -1,0 +1,233 @@
+"""Acid surface, exchangeable aluminum, and pH above what the crop wants."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import age_days, sample_area_ac, where
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.acidity.formulas import constant
+from loambrief.topics.acidity.formulas_targets import (
+    aluminum_saturation,
+    sulfur_for_lime,
+    sulfur_to_acidify,
+)
+from loambrief.topics.acidity.need import LimeNeed, lime_need
+from loambrief.topics.acidity.state import AcidState, plain, untilled
+from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
+
+TOPIC = "acidity"
+SURFACE_GAP = 0.3
+"""Surface this much more acid than the tilled layer is called an acid surface: our own step."""
+HIGH_PH = 7.3
+"""From here pH is called high (free lime, micronutrients): the Kansas limit for Mehlich-3."""
+SULFUR_TABLES = ("michigan_blueberry", "purdue_per_unit", "handbook_to_6_5")
+
+
+def _confidence(case: CaseFile, state: AcidState, matches: bool = True) -> Confidence:
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=matches)
+
+
+def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
+    """A shallow slice more acid than the layer it is part of."""
+    if state.surface_ph is None or state.ph is None or state.target is None:
+        return None
+    gap, trigger = state.ph - state.surface_ph, state.target.trigger
+    if gap < SURFACE_GAP or state.surface_ph >= trigger or state.calcareous:
+        return None
+    only_surface = lime is None
+    needs: tuple[Need, ...] = ()
+    own = None
+    if only_surface and state.surface.buffer_ph is not None:
+        own = lime_need(case, state, state.surface, state.surface_ph, state.surface.bottom_in)
+        if own.need.amount is None or own.need.amount > 0:
+            needs = (own.need,)
+    elif only_surface:
+        needs = (_buffer_test(case, state),)
+    depth = state.surface.depth[2]
+    return Finding(
+        id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
+                  depth=depth, where=state.label),
+        status=Status.LIMITING if only_surface else Status.WATCH,
+        severity=2 if only_surface and trigger - state.surface_ph >= SURFACE_GAP else 1,
+        confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2")),
+        grade=Grade.MEASURED, value=state.surface_ph, unit="pH", where=state.label,
+        reference=say("acidity.reference_target", target=state.target.value, trigger=trigger,
+                      crop=state.target.crop),
+        body=(say("acidity.body_surface", depth=depth, gap=gap, only=only_surface,
+                  untilled=untilled(case),
+                  amount=own.need.amount if own else None,
+                  buffer=state.surface.buffer_ph),),
+        evidence=(
+            Evidence(Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
+                                   depth=depth, whole=state.ph,
+                                   whole_depth=state.main.depth[2]), Grade.MEASURED),
+            Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.CALCULATED,
+                     ("osu-em9014-strat", "ndsu-notill-acid-depth", "nicoloso-kansas-50yr")),
+            Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
+                     ("surface-practice",)),
+        ),
+        needs=needs,
+        sources=("osu-em9014-strat", "surface-practice"),
+        results=(own.best,) if own is not None and own.best is not None else (),
+    )
+
+
+def _buffer_test(case: CaseFile, state: AcidState) -> Need:
+    return Need(
+        kind=NeedKind.MEASURE, item="surface buffer", unit="",
+        text=say("acidity.need_surface_buffer", where=state.label,
+                 depth=state.surface.depth[2]),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("surface-practice",),
+    )
+
+
+def _bases(state: AcidState) -> dict[str, Result] | None:
+    """Charges of the bases; None unless calcium, magnesium and potassium are numbers."""
+    values = {"Ca": plain(state.main.calcium), "Mg": plain(state.main.magnesium),
+              "K": plain(state.main.potassium), "Na": plain(state.main.sodium)}
+    if any(values[c] is None for c in ("Ca", "Mg", "K")):
+        return None
+    return {c: ppm_to_meq.evaluate(ppm=v, cation=c) for c, v in values.items() if v is not None}
+
+
+def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
+    """Aluminum by potassium chloride; Mehlich-3 aluminum says nothing about toxicity."""
+    if state.main is None or state.main.aluminum is None or state.ph is None:
+        return None
+    al = plain(state.main.aluminum)
+    if state.sample.methods.aluminum != "kcl" or al is None:
+        return None
+    limit, below = constant("al_toxic_ppm"), constant("al_toxic_ph")
+    toxic = al > limit and state.ph < below
+    with subject(where(state.sample, state.main)):
+        bases = _bases(state)
+        share: Result | None = None
+        results: tuple[Result, ...] = ()
+        if bases is not None:
+            charge = ppm_to_meq.evaluate(ppm=al, cation="Al")
+            ecec = effective_cec.evaluate(
+                ca_meq=bases["Ca"].value, mg_meq=bases["Mg"].value, k_meq=bases["K"].value,
+                na_meq=bases["Na"].value if "Na" in bases else 0.0, al_meq=charge.value)
+            share = aluminum_saturation.evaluate(al_meq=charge.value, ecec_meq=ecec.value)
+            results = (*bases.values(), charge, ecec, share)
+    sensitive = share is not None and share.value > constant("al_sensitive_pct")
+    tolerant = share is not None and share.value > constant("al_tolerant_pct")
+    harmful = toxic or tolerant
+    status = Status.LIMITING if harmful else Status.WATCH if sensitive else Status.ADEQUATE
+    return Finding(
+        id=f"acidity.aluminum.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_aluminum", al=al, share=share.value if share else None,
+                  toxic=harmful, where=state.label),
+        status=status, severity=3 if harmful else 1 if sensitive else 0,
+        confidence=_confidence(case, state), grade=Grade.MEASURED,
+        value=al, unit="ppm", where=state.label,
+        reference=say("acidity.reference_aluminum", limit=limit, below=below),
+        body=(say("acidity.body_aluminum", toxic=toxic,
+                  share=share.value if share else None, sodium=bool(bases and "Na" in bases),
+                  sensitive=constant("al_sensitive_pct"), tolerant=constant("al_tolerant_pct")),),
+        evidence=(
+            Evidence(Side.FOR, say("acidity.for_aluminum", al=al, ph=state.ph, limit=limit,
+                                   below=below), Grade.MEASURED, ("ruizdiaz-wheat-lime",),
+                     results),
+            Evidence(Side.CONTEXT, say("acidity.context_aluminum"), Grade.CALCULATED,
+                     ("kamprath-1970",)),
+        ),
+        sources=("ruizdiaz-wheat-lime", "aluminum-tolerance-classes"), results=results,
+    )
+
+
+def _wants_acid(state: AcidState) -> bool:
+    target = state.target
+    return (target is not None and target.acidify and target.upper is not None
+            and state.ph > target.upper)
+
+
+def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
+    """pH above the crop's range, or high enough that free lime is likely."""
+    if state.ph is None:
+        return None
+    over = (state.target is not None and state.target.upper is not None
+            and state.ph > state.target.upper)
+    if not over and state.ph < HIGH_PH:
+        return None
+    limey = state.calcareous or state.ph >= HIGH_PH
+    acidify = _wants_acid(state)
+    results, needs, evidence = _acidify(case, state) if acidify else ((), (), ())
+    if limey and state.carbonate:
+        with subject(where(state.sample, state.main)):
+            used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
+                                            depth_in=state.main.thickness_in)
+        evidence += (Evidence(Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
+                                            carbonate=state.carbonate,
+                                            depth=state.main.depth[2]),
+                              Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
+        results += (used,)
+    crop = state.target.crop if state.target else case.field.crop
+    return Finding(
+        id=f"acidity.high.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_high", ph=state.ph, where=state.label, crop=crop,
+                  over=over, calcareous=state.calcareous),
+        status=Status.EXCESS if over else Status.NOTED,
+        severity=2 if acidify else 1 if over else 0,
+        confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
+                                                             "saturated paste")),
+        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        reference=say("acidity.reference_upper", upper=state.target.upper if over else HIGH_PH,
+                      crop=crop, over=over),
+        body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
+                  rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
+        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.main.ph,
+                                         depth=state.main.depth[2], fizz=state.sample.fizz,
+                                         carbonate=state.carbonate), Grade.MEASURED),
+                  *evidence),
+        needs=needs,
+        advise_against=((say("acidity.avoid_sulfur", where=state.label),
+                         say("acidity.why_sulfur", calcareous=state.calcareous)),)
+        if limey else (),
+        sources=("rhs-acidifying",), results=results,
+    )
+
+
+def _acidify(case: CaseFile, state: AcidState):
+    """Sulfur by every table that covers the step; the span between them is kept."""
+    target = state.target.value
+    found: list[Result] = []
+    if state.sample.texture is not None:
+        with subject(where(state.sample, state.main)):
+            for table in SULFUR_TABLES:
+                found.append(sulfur_to_acidify.evaluate(
+                    table=table, soil_ph=state.ph, target_ph=target,
+                    texture=state.sample.texture, fizz=state.sample.fizz,
+                    carbonate_pct=state.carbonate))
+    rated = [r for r in found if r.value]
+    amounts = sorted(float(r.value) for r in rated)
+    half = amounts[0] / 2.0 if amounts else None
+    need = Need(
+        kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", where=state.label,
+        area_ac=sample_area_ac(case, state.sample),
+        text=say("acidity.need_acidify", target=target, amount=half,
+                 low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
+                 calcareous=state.calcareous, texture=state.sample.texture),
+        amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
+        sources=tuple(dict.fromkeys(r.source for r in rated)),
+        cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
+    )
+    evidence = (Evidence(Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
+                                           high=amounts[-1], count=len(amounts)),
+                         Grade.CALCULATED, need.sources, tuple(rated)),) if amounts else ()
+    return tuple(found), ((need,) if not state.calcareous else ()), evidence

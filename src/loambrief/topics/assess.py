@@ -1,0 +1,77 @@
+"""All topics on one case, in a fixed order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import Confidence, Finding, Missing
+from loambrief.topics.acidity import findings as acidity
+from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
+from loambrief.topics.cations import findings as cations
+from loambrief.topics.compaction import findings as compaction
+from loambrief.topics.forage import findings as forage
+from loambrief.topics.history.done import Review, review
+from loambrief.topics.nutrients import findings as nutrients
+from loambrief.topics.refractometry import findings as refractometry
+from loambrief.topics.salinity import findings as salinity
+from loambrief.topics.sampling import findings as sampling
+from loambrief.topics.stratification import findings as stratification
+from loambrief.topics.weeds import findings as weeds
+
+TOPICS = {
+    "compaction": compaction,
+    "salinity": salinity,
+    "acidity": acidity,
+    "cations": cations,
+    "stratification": stratification,
+    "nutrients": nutrients,
+    "carbon_nitrogen": carbon_nitrogen,
+    "refractometry": refractometry,
+    "forage": forage,
+    "weeds": weeds,
+    "sampling": sampling,
+}
+"""Topic order in the advisory: water and air first, screening signs late."""
+
+_SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Everything the topics said."""
+
+    findings: tuple[Finding, ...]
+    missing: tuple[Missing, ...]
+    history: Review | None = None
+    """Against earlier cases of the field; None without any."""
+
+    def by_topic(self, topic: str) -> tuple[Finding, ...]:
+        return tuple(f for f in self.findings if f.topic == topic)
+
+    def worst(self, count: int = 5) -> tuple[Finding, ...]:
+        """The findings that limit the field most, severe and sure ones first."""
+        limiting = [f for f in self.findings if f.severity >= 2]
+        order = list(TOPICS)
+        limiting.sort(key=lambda f: (-f.severity, _SURE[f.confidence], order.index(f.topic), f.id))
+        return tuple(limiting[:count])
+
+
+def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
+    """Run every topic on a case, and look back on earlier cases of the field.
+
+    Findings come in topic order, then as the topic gives them; ids are unique. Run it
+    inside :func:`loambrief.agronomy.registry.recording` to keep the calculations.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for module in TOPICS.values():
+        said = module.assess(case)
+        findings += said.findings
+        missing += said.missing
+    ids = [f.id for f in findings]
+    doubled = sorted({i for i in ids if ids.count(i) > 1})
+    if doubled:
+        raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
+    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier))

@@ -1,0 +1,352 @@
+"""Carbon and nitrogen of the soil: level, ratio, and what the soil itself releases.
+
+Residue is judged in ``carbon_residue``, manure and compost in ``carbon_materials``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.select import (
+    age_days,
+    main_increment,
+    sample_area_ac,
+    surface_increment,
+    where,
+)
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import standing
+from loambrief.findings.model import (
+    Assessment,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.carbon_nitrogen.formulas import (
+    carbon_clay_ratio,
+    carbon_nitrogen_ratio,
+    clay_range,
+    constant,
+    nitrogen_mineralised_kg_ha,
+    organic_carbon_pct,
+)
+from loambrief.topics.carbon_nitrogen.formulas_decay import carbon_respired_pct
+from loambrief.topics.carbon_nitrogen.formulas_supply import (
+    LB_PER_ACRE_INCH_AT_1,
+    mineral_nitrogen_by_rule_lb_ac,
+    organic_matter_mass_lb_ac,
+    residue_for_organic_matter_ton_ac,
+    years_to_organic_matter,
+)
+from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
+from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
+from loambrief.topics.carbon_nitrogen.season import season_nitrogen
+from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, Quantity
+
+LB_PER_TON = 2000.0
+RISE_PCT = 1.0
+"""Rise in organic matter that the arithmetic shows [percentage points]."""
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+@dataclass(frozen=True)
+class SoilCarbon:
+    """Organic carbon of the main slice with its range."""
+
+    sample: Sample
+    increment: Increment
+    label: str
+    carbon: float
+    low: float
+    high: float
+    matter: float
+    measured: bool
+    results: tuple[Result, ...]
+
+
+def soil_carbon(sample: Sample) -> SoilCarbon | None:
+    """Organic carbon of a sample's main (or only shallow) slice, or None."""
+    increment = main_increment(sample) or surface_increment(sample)
+    if increment is None:
+        return None
+    label = where(sample, increment)
+    matter, carbon = plain(increment.organic_matter), plain(increment.organic_carbon)
+    if carbon is not None:
+        factor = constant("carbon_in_om")
+        return SoilCarbon(sample, increment, label, carbon, carbon, carbon,
+                          carbon * factor if matter is None else matter, True, ())
+    if matter is None:
+        return None
+    with subject(label):
+        result = organic_carbon_pct.evaluate(organic_matter_pct=matter)
+    return SoilCarbon(sample, increment, label, float(result.value), float(result.details["low"]),
+                      float(result.details["high"]), matter, False, (result,))
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on organic matter, C:N, residue, and manure or compost on offer."""
+    findings: list[Finding] = []
+    no_matter, no_nitrogen = [], []
+    for sample in case.samples:
+        soil = soil_carbon(sample)
+        if soil is None:
+            no_matter.append(where(sample))
+            continue
+        findings.append(_matter(case, soil))
+        ratio = _ratio(case, soil)
+        if ratio is None:
+            no_nitrogen.append(where(sample))
+        else:
+            findings.append(ratio)
+        findings.append(_mineral(case, soil, ratio))
+    missing = season_nitrogen(case)
+    if no_matter:
+        missing.append(Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
+                               say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
+    if no_nitrogen:
+        missing.append(Missing(say("carbon_nitrogen.missing_nitrogen", places=no_nitrogen),
+                               say("carbon_nitrogen.missing_nitrogen_means"), "carbon_nitrogen"))
+    for number, residue in enumerate(case.residue, 1):
+        found = residue_finding(case, residue, number)
+        if isinstance(found, Missing):
+            missing.append(found)
+        else:
+            findings.append(found)
+    findings += material_findings(case)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _confidence(case: CaseFile, sample: Sample, **more: bool):
+    return grade_confidence(age_days=age_days(case, sample.date), cores=sample.cores,
+                            cores_matter=True, **more)
+
+
+def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
+    """Organic matter against the little that is published, and how slowly it can be raised."""
+    plateau = constant("soc_plateau")
+    if soil.high < plateau:
+        status, severity = Status.WATCH, 1
+    elif soil.low >= plateau:
+        status, severity = Status.ADEQUATE, 0
+    else:
+        status, severity = Status.NOTED, 0
+    below, stands = status is Status.WATCH, standing(case)
+    if stands and below:
+        status, severity = Status.NOTED, 0
+    density = plain(soil.increment.bulk_density)
+    layer = {"depth_in": soil.increment.thickness_in, "bulk_density_g_cm3": density}
+    with subject(soil.label):
+        stock = organic_matter_mass_lb_ac.evaluate(organic_matter_pct=soil.matter, **layer)
+        rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
+        years = _years(case, soil, layer)
+    lines = [Evidence(
+        Side.FOR if below else Side.CONTEXT,
+        say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
+            below=soil.high < plateau), Grade.CALCULATED, ("oldfield-2019",), soil.results)]
+    lines += _clay_lines(soil)
+    if not soil.measured:
+        lines.append(Evidence(Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
+                                                high=soil.high), Grade.CALCULATED,
+                              ("pribyl-2010",), soil.results))
+    body = [say("carbon_nitrogen.body_stock", stock=stock.value / LB_PER_TON,
+                depth_in=soil.increment.thickness_in),
+            say("carbon_nitrogen.body_slow", low=rise.details["low"], high=rise.value,
+                rise=RISE_PCT)]
+    if stands:
+        body.append(say("carbon_nitrogen.body_standing", crop=case.field.crop))
+    elif years is not None:
+        body.append(say("carbon_nitrogen.body_years", years=years.value,
+                        level=years.details["equilibrium_pct"], rise=RISE_PCT,
+                        residue=_residue_mass(case)))
+    needs = ()
+    if below and not stands:
+        needs = (Need(
+            kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
+            text=say("carbon_nitrogen.need_matter"), where=where(soil.sample),
+            area_ac=sample_area_ac(case, soil.sample), results=(rise,),
+            sources=("noble-2016-om", "oldfield-2019"),
+            cautions=(say("carbon_nitrogen.caution_no_promise"),),
+            params={"rise_pct": RISE_PCT, "residue_low_ton_ac": rise.details["low"],
+                    "residue_high_ton_ac": rise.value},
+        ),)
+    return Finding(
+        id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
+        title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
+                  measured=soil.measured, where=soil.label),
+        status=status, severity=severity, confidence=_confidence(case, soil.sample),
+        grade=Grade.MEASURED, value=soil.matter, unit="%", where=where(soil.sample),
+        reference=say("carbon_nitrogen.reference_plateau", plateau=plateau,
+                      low=plateau * constant("carbon_in_om", "low"),
+                      high=plateau * constant("carbon_in_om", "high")),
+        body=tuple(body), evidence=tuple(lines), needs=needs,
+        sources=("oldfield-2019", "noble-2016-om"),
+        results=(*soil.results, stock, rise, *((years,) if years else ())),
+    )
+
+
+def _residue_mass(case: CaseFile) -> float | None:
+    masses = [plain(r.dry_mass) for r in case.residue]
+    return sum(masses) if masses and None not in masses else None
+
+
+def _years(case: CaseFile, soil: SoilCarbon, layer: dict) -> Result | None:
+    """Years for the rise with the residue on the field, by the kindest published figures."""
+    yearly = _residue_mass(case)
+    if yearly is None or soil.matter + RISE_PCT > 100:
+        return None
+    return years_to_organic_matter.evaluate(
+        organic_matter_pct=soil.matter, target_pct=soil.matter + RISE_PCT,
+        yearly_residue_lb_ac=yearly, residue_per_lb=constant("residue_per_om", "low"),
+        decay_pct=constant("om_decay", "low"), **layer)
+
+
+def _clay_lines(soil: SoilCarbon) -> list[Evidence]:
+    """Carbon per clay over the clay range of the texture class, with its critics."""
+    texture = soil.sample.texture
+    clay = clay_range(texture) if texture else None
+    if clay is None:
+        return []
+    with subject(soil.label):
+        ends = [carbon_clay_ratio.evaluate(carbon_pct=soil.carbon, clay_pct=max(c, 1.0))
+                for c in clay]
+    names = [str(r.details["structure"]) for r in ends]
+    source = ("prout-2021",)
+    if names[0] != names[1]:
+        return [Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_unclear", texture=texture,
+                                           low=clay[0], high=clay[1]), Grade.CALCULATED, source,
+                         tuple(ends))]
+    side = Side.FOR if names[0] == "degraded" else Side.AGAINST
+    return [
+        Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
+                 Grade.CALCULATED, source, tuple(ends)),
+        Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), Grade.CALCULATED,
+                 ("poeplau-don-2023",)),
+    ]
+
+
+def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
+    """Soil C:N where total nitrogen was measured, beside the trade's rule of 16."""
+    nitrogen = plain(soil.increment.total_nitrogen)
+    if not nitrogen:
+        return None
+    with subject(soil.label):
+        ratio = carbon_nitrogen_ratio.evaluate(carbon_pct=soil.carbon, nitrogen_pct=nitrogen)
+        split = carbon_respired_pct.evaluate()
+    low, high = constant("soil_ratio", "low"), constant("soil_ratio", "high")
+    value = float(ratio.value)
+    usual = low <= round(value, 1) <= high
+    practice = constant("practice_ratio")
+    lines = (
+        Evidence(Side.FOR, say("carbon_nitrogen.for_ratio", ratio=value, carbon=soil.carbon,
+                               nitrogen=nitrogen, measured=soil.measured),
+                 Grade.MEASURED if soil.measured else Grade.CALCULATED, (), (ratio,)),
+        Evidence(Side.CONTEXT, say("carbon_nitrogen.practice_16", ratio=value, rule=practice),
+                 Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (ratio,)),
+        Evidence(Side.AGAINST, say("carbon_nitrogen.published_16", diet=constant("diet_ratio"),
+                                   burned=split.details["parts_respired"],
+                                   kept=split.details["parts_kept"], share=split.value,
+                                   low=low, high=high),
+                 Grade.CALCULATED, ("nrcs-2011-cn", "ars-akron-cn"), (split,)),
+    )
+    return Finding(
+        id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
+        title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.label),
+        status=Status.ADEQUATE if usual else Status.NOTED, severity=0,
+        confidence=_confidence(case, soil.sample, method_matches=soil.measured),
+        grade=Grade.MEASURED if soil.measured else Grade.CALCULATED,
+        value=value, unit="1", where=where(soil.sample),
+        reference=say("carbon_nitrogen.reference_ratio", low=low, high=high),
+        body=(say("carbon_nitrogen.body_ratio", ratio=value, low=low, high=high),),
+        evidence=lines, sources=("ars-akron-cn",), results=(*soil.results, ratio),
+    )
+
+
+def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding:
+    """Nitrogen that the soil's own organic matter may release in a year."""
+    measured = ratio is not None
+    middle = float(ratio.value) if measured else constant("soil_ratio")
+    narrow = middle if measured else constant("soil_ratio", "low")
+    wide = middle if measured else constant("soil_ratio", "high")
+    density = plain(soil.increment.bulk_density)
+    if density is None:
+        density = (constant("furrow_slice_lb") / constant("furrow_slice_in")
+                   / LB_PER_ACRE_INCH_AT_1)
+    layer = {"depth_cm": soil.increment.thickness_in * CM_PER_INCH,
+             "bulk_density_g_cm3": density}
+    with subject(soil.label):
+        best, low, high = (
+            nitrogen_mineralised_kg_ha.evaluate(
+                carbon_pct=carbon, cn_ratio=cn, turnover_pct=constant("turnover", column), **layer)
+            for carbon, cn, column in ((soil.carbon, middle, "value"), (soil.low, wide, "low"),
+                                       (soil.high, narrow, "high"))
+        )
+        rule = mineral_nitrogen_by_rule_lb_ac.evaluate(organic_matter_pct=soil.matter)
+    pounds, least, most = (float(r.value) / KG_PER_HA_PER_LB_PER_ACRE for r in (best, low, high))
+    lines = (
+        Evidence(Side.FOR, say("carbon_nitrogen.for_mineral", turnover=constant("turnover"),
+                               low=constant("turnover", "low"), high=constant("turnover", "high"),
+                               ratio=middle, measured=measured), Grade.CALCULATED,
+                 ("soilsconnect-q97",), (best, low, high)),
+        Evidence(Side.CONTEXT, say("carbon_nitrogen.practice_mineral", value=rule.value,
+                                   low=rule.details["low"], high=rule.details["high"]),
+                 Grade.PRACTICE, ("practice-om-nitrogen",), (rule,)),
+    )
+    return Finding(
+        id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",
+        title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
+                  where=soil.label),
+        status=Status.NOTED, severity=0,
+        confidence=_confidence(case, soil.sample, method_matches=measured,
+                               enough_replicates=False),
+        grade=Grade.CALCULATED, value=pounds, unit="lb/ac", where=where(soil.sample),
+        reference=say("carbon_nitrogen.reference_mineral"),
+        body=(say("carbon_nitrogen.body_mineral"),), evidence=lines,
+        sources=("soilsconnect-q97",), results=(*soil.results, best, low, high),
+    )
+
+
+@dataclass(frozen=True)
+class RatioPoint:
+    """One bar of the C:N chart: label, ratio, and where the ratio is from."""
+
+    label: str
+    ratio: float
+    kind: str
+    """``soil``, ``residue`` or ``material``."""
+    own: bool = True
+
+
+def ratios(case: CaseFile) -> tuple[RatioPoint, ...]:
+    """C:N of soils, residues and materials of a case, in that order, for a chart."""
+    points = []
+    for sample in case.samples:
+        soil = soil_carbon(sample)
+        nitrogen = plain(soil.increment.total_nitrogen) if soil else None
+        if soil and nitrogen:
+            with subject(soil.label):
+                points.append(RatioPoint(where(sample), carbon_nitrogen_ratio(
+                    carbon_pct=soil.carbon, nitrogen_pct=nitrogen), "soil", soil.measured))
+    for residue in case.residue:
+        with subject(residue.material):
+            known = residue_ratio(residue)
+        if known is not None:
+            points.append(RatioPoint(residue.material, known[0], "residue", known[3]))
+    points += [RatioPoint(name, ratio, "material") for name, ratio in material_ratios(case)]
+    return tuple(points)
+
+
+def turning_ratio() -> float:
+    """C:N at which decay neither takes nor leaves nitrogen (NRCS, 24)."""
+    return constant("diet_ratio")

@@ -1,0 +1,191 @@
+"""Findings on manure and compost on offer: usable nitrogen, and what organic matter costs."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Material
+from loambrief.case.select import main_increment
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.carbon_nitrogen.formulas import carbon_nitrogen_ratio, constant
+from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
+from loambrief.topics.carbon_nitrogen.formulas_supply import (
+    available_nitrogen_lb_ton,
+    compost_for_organic_matter_ton_ac,
+)
+from loambrief.units import Quantity
+
+RISE_PCT = 1.0
+WORDS = (  # word in the material's name -> row of the table of usable nitrogen
+    ("feedlot", "beef manure"), ("beef", "beef manure"), ("cattle", "beef manure"),
+    ("dairy", "dairy manure"), ("poultry", "poultry litter"), ("broiler", "poultry litter"),
+    ("turkey", "poultry litter"), ("chicken", "poultry litter"), ("layer", "poultry litter"),
+    ("swine", "liquid swine manure"), ("hog", "liquid swine manure"),
+)
+
+
+def _plain(quantity: Quantity | None) -> float | None:
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+def _offers(case: CaseFile) -> list[Material]:
+    return [m for m in case.materials if m.kind in ("manure", "compost") and m.analysis]
+
+
+def material_ratios(case: CaseFile) -> list[tuple[str, float]]:
+    """Name and C:N of each manure or compost whose analysis gives both carbon and nitrogen."""
+    found = []
+    for material in _offers(case):
+        ratio = _ratio(material)
+        if ratio is not None:
+            found.append((material.name, float(ratio.value)))
+    return found
+
+
+def _ratio(material: Material) -> Result | None:
+    carbon, nitrogen = _plain(material.analysis.carbon), _plain(material.analysis.total_nitrogen)
+    if carbon is None or not nitrogen:
+        return None
+    with subject(material.name):
+        return carbon_nitrogen_ratio.evaluate(carbon_pct=carbon, nitrogen_pct=nitrogen)
+
+
+def usable_nitrogen(case: CaseFile) -> list[dict[str, object]]:
+    """Each manure or compost on offer with the nitrogen a crop can use in the first season.
+
+    ``name`` and ``usable`` [lb per ton as sold]; those without a nitrogen analysis are left out.
+    """
+    found = []
+    for material in _offers(case):
+        total = _plain(material.analysis.total_nitrogen)
+        if total is not None:
+            found.append({"name": material.name, "usable": _nitrogen(material, total, [], [])[0]})
+    return found
+
+
+def share_row(material: Material) -> str:
+    """Row of the table of usable nitrogen that fits a material's kind and name."""
+    if material.kind == "compost":
+        return "compost"
+    name = material.name.lower()
+    row = next((row for word, row in WORDS if word in name), "manure")
+    if row == "liquid swine manure" and material.form not in ("liquid", "slurry"):
+        return "manure"
+    return row
+
+
+def _layer(case: CaseFile) -> dict[str, float | None]:
+    """Depth and density of the first sample's tilled layer, for the organic matter arithmetic."""
+    for sample in case.samples:
+        slice_ = main_increment(sample)
+        if slice_ is not None:
+            return {"depth_in": slice_.thickness_in,
+                    "bulk_density_g_cm3": _plain(slice_.bulk_density)}
+    return {"depth_in": constant("furrow_slice_in"), "bulk_density_g_cm3": None}
+
+
+def material_findings(case: CaseFile) -> list[Finding]:
+    """One finding per manure or compost that has a nitrogen or carbon analysis."""
+    found = []
+    for material in _offers(case):
+        finding = _finding(case, material)
+        if finding is not None:
+            found.append(finding)
+    return found
+
+
+def _finding(case: CaseFile, material: Material) -> Finding | None:
+    analysis = material.analysis
+    total, carbon = _plain(analysis.total_nitrogen), _plain(analysis.carbon)
+    if total is None and carbon is None:
+        return None
+    lines: list[Evidence] = []
+    results: list[Result] = []
+    usable = low = high = None
+    if total is not None:
+        usable, low, high = _nitrogen(material, total, lines, results)
+    ratio = _ratio(material)
+    effect = None
+    if ratio is not None:
+        with subject(material.name):
+            effect = decay_effect.evaluate(ratio=float(ratio.value))
+        results += [ratio, effect]
+        lines.append(Evidence(
+            Side.CONTEXT, say("carbon_nitrogen.material_ratio", ratio=ratio.value,
+                              effect=effect.value, compost=material.kind == "compost"),
+            Grade.CALCULATED, ("alberta-nmp",), (ratio, effect)))
+    avoid: tuple[tuple[Message, Message], ...] = ()
+    rise = None
+    if carbon:
+        rise, avoid = _rise(case, material, carbon)
+        results.append(rise)
+        lines.append(Evidence(
+            Side.CONTEXT, say("carbon_nitrogen.material_rise", low=rise.details["low"],
+                              high=rise.details["high"], rise=RISE_PCT, material=material.name),
+            Grade.CALCULATED, ("noble-2016-om", "nrcs-2011-cn"), (rise,)))
+    ties = effect is not None and effect.value == "tie-up"
+    return Finding(
+        id=f"carbon_nitrogen.material.{material.id}", topic="carbon_nitrogen",
+        title=say("carbon_nitrogen.title_material", material=material.name, usable=usable,
+                  low=low, high=high, ties=ties),
+        status=Status.WATCH if ties else Status.NOTED, severity=1 if ties else 0,
+        confidence=grade_confidence(method_matches=_plain(analysis.available_n) is not None),
+        grade=Grade.CALCULATED, value=usable, unit="lb/ton" if usable is not None else "",
+        reference=say("carbon_nitrogen.reference_material"),
+        body=(say("carbon_nitrogen.body_material", kind=material.kind),),
+        evidence=tuple(lines), advise_against=avoid, sources=("unl-manure-n",),
+        results=tuple(results),
+    )
+
+
+def _nitrogen(material: Material, total: float, lines: list[Evidence],
+              results: list[Result]) -> tuple[float, float | None, float | None]:
+    """Usable nitrogen per ton: as stated in the case, else by the published share."""
+    row = share_row(material)
+    with subject(material.name):
+        share = available_nitrogen_lb_ton.evaluate(material=row, total_nitrogen_pct=total)
+    results.append(share)
+    low, high = float(share.details["low"]), float(share.details["high"])
+    stated = _plain(material.analysis.available_n)
+    if stated is not None:
+        pounds = stated / 100.0 * 2000.0
+        lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_stated", value=pounds),
+                              Grade.MEASURED))
+        agrees = low <= pounds <= high
+        lines.append(Evidence(Side.CONTEXT if agrees else Side.AGAINST,
+                              say("carbon_nitrogen.material_share", low=low, high=high, row=row,
+                                  total=share.details["total_lb_ton"],
+                                  memory=share.how == "memory"),
+                              Grade.CALCULATED, (share.source,), (share,)))
+        return pounds, None, None
+    lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_share", low=low, high=high,
+                                        row=row, total=share.details["total_lb_ton"],
+                                        memory=share.how == "memory"),
+                          Grade.CALCULATED, (share.source,), (share,)))
+    return float(share.value), low, high
+
+
+def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tuple]:
+    """What one more per cent of organic matter would take of this material."""
+    with subject(material.name):
+        rise = compost_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, carbon_pct=carbon,
+                                                          **_layer(case))
+    low, high = float(rise.details["low"]), float(rise.details["high"])
+    phosphate = _plain(material.analysis.p2o5)
+    price = material.price
+    cost = None
+    if price is not None and price.per == "ton":
+        cost = round(price.amount * low * case.field.area.value, -2)
+    return rise, ((
+        say("carbon_nitrogen.avoid_rise", material=material.name, rise=RISE_PCT),
+        say("carbon_nitrogen.avoid_rise_why", low=low, high=high, cost=cost,
+            phosphate=None if phosphate is None else round(phosphate / 100 * 2000 * low, -1)),
+    ),)

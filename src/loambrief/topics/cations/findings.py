@@ -1,0 +1,183 @@
+"""Exchangeable cations of a case: capacity, saturations, and the few limits with support."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import age_days, where
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.acidity.state import acid_state
+from loambrief.topics.cations.formulas import (
+    calcium_magnesium_ratio,
+    constant,
+    traditional_saturation,
+)
+from loambrief.topics.cations.limits import calcium_finding, magnesium_finding, tetany_finding
+from loambrief.topics.cations.state import CationState, cation_state
+
+TOPIC = "cations"
+PRACTICE = ("Ca", "Mg", "K", "H")
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on exchangeable cations of every sample, and what was not measured.
+
+    Parameters
+    ----------
+    case : CaseFile
+
+    Returns
+    -------
+    Assessment
+        Ids ``cations.saturation`` (or ``cations.suppressed``), ``cations.magnesium``,
+        ``cations.calcium`` and ``cations.tetany``, each with the sample's id.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for sample in case.samples:
+        acid, state = acid_state(case, sample), cation_state(sample)
+        if state.main is None or not state.any_cation:
+            continue
+        found = [_capacity(case, state), magnesium_finding(case, acid, state),
+                 calcium_finding(case, acid, state), tetany_finding(case, acid, state)]
+        findings += [f for f in found if f is not None]
+        missing += _missing(state)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def confidence(case: CaseFile, state: CationState, *, matches: bool = True,
+               agrees: bool = True) -> Confidence:
+    """By the written rule."""
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=matches, agrees=agrees)
+
+
+def _capacity(case: CaseFile, state: CationState) -> Finding | None:
+    if state.suppressed:
+        return _suppressed(case, state)
+    return _saturation(case, state)
+
+
+def _suppressed(case: CaseFile, state: CationState) -> Finding:
+    """Summed capacity and ratios are not printed for a soil with free lime."""
+    reasons = list(state.reliability.details["reasons"])
+    return Finding(
+        id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
+        title=say("cations.title_suppressed", where=state.label),
+        status=Status.NOTED, severity=0, confidence=confidence(case, state),
+        grade=Grade.CALCULATED, where=state.label,
+        body=(say("cations.body_suppressed", reasons=reasons,
+                  displacement=state.displacement_cec),),
+        evidence=(Evidence(Side.FOR, say("cations.for_suppressed", reasons=reasons,
+                                         ph=state.ph, fizz=state.sample.fizz,
+                                         carbonate=state.carbonate,
+                                         limit=constant("calcareous_ph"),
+                                         bases=state.bases, cec=state.displacement_cec,
+                                         method=state.sample.methods.cations),
+                           Grade.MEASURED, ("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
+                           (state.reliability,)),),
+        advise_against=_against(state),
+        sources=("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
+        results=(state.reliability,),
+    )
+
+
+def _saturation(case: CaseFile, state: CationState) -> Finding | None:
+    """Capacity and shares, described; the trade's ranges beside the evidence against them."""
+    if state.cec is None:
+        return None
+    traditional = _traditional(state)
+    outside = [t for t in traditional if t.value != "inside"]
+    body = [say("cations.body_shares", shares=_shares(state), cec=state.cec, by=state.cec_by,
+                sodium=state.sodium_known)]
+    if state.lab_cec is not None and state.cec_by == "sum":
+        off = 100.0 * abs(state.lab_cec - state.cec) / state.cec
+        body.append(say("cations.body_lab_cec", lab=state.lab_cec, own=state.cec, off=off,
+                        usual=constant("cec_lab_error_pct")))
+    else:
+        off = 0.0
+    return Finding(
+        id=f"cations.saturation.{state.sample.id}", topic=TOPIC,
+        title=say("cations.title_saturation", cec=state.cec, where=state.label,
+                  shares=_shares(state)),
+        status=Status.NOTED, severity=0,
+        confidence=confidence(case, state, matches=state.method_fits,
+                              agrees=off <= constant("cec_lab_error_pct")),
+        grade=Grade.CALCULATED, value=state.cec, unit="meq/100g", where=state.label,
+        reference=say("cations.reference_none"),
+        body=tuple(body),
+        evidence=_evidence(state, traditional, outside),
+        advise_against=_against(state),
+        sources=("clemson-cec", "kopittke-menzies-2007", "chaganti-culman-2017"),
+        results=(*state.results, *traditional),
+    )
+
+
+def _shares(state: CationState) -> list[dict]:
+    return [{"cation": c, "pct": state.shares[c]} for c in ("Ca", "Mg", "K", "Na", "H")
+            if c in state.shares]
+
+
+def _traditional(state: CationState) -> list[Result]:
+    with subject(where(state.sample, state.main)):
+        return [traditional_saturation.evaluate(cation=c, saturation_pct=state.shares[c])
+                for c in PRACTICE if c in state.shares]
+
+
+def _evidence(state: CationState, traditional: list[Result], outside: list[Result]):
+    rows = [{"cation": r.inputs["cation"], "pct": r.inputs["saturation_pct"],
+             "low": r.details["low"], "high": r.details["high"], "stand": r.value}
+            for r in traditional]
+    lines = [
+        Evidence(Side.FOR, say("cations.for_practice", rows=rows, outside=len(outside)),
+                 Grade.PRACTICE, ("practice-cation-ranges", "bear-1945", "graham-1959"),
+                 tuple(traditional)),
+        Evidence(Side.AGAINST, say("cations.against_practice"), Grade.CALCULATED,
+                 ("kopittke-menzies-2007", "chaganti-culman-2017", "mclean-1983",
+                  "sare-building-soils")),
+        Evidence(Side.CONTEXT, say("cations.context_gaps"), Grade.CALCULATED,
+                 ("chaganti-culman-2017",)),
+        Evidence(Side.AGAINST, say("cations.against_sum"), Grade.CALCULATED, ("miller-2015-alp",)),
+    ]
+    if state.calcium and state.magnesium:
+        with subject(where(state.sample, state.main)):
+            ratio = calcium_magnesium_ratio.evaluate(ca_ppm=state.calcium,
+                                                     mg_ppm=state.magnesium)
+        lines.append(Evidence(
+            Side.CONTEXT, say("cations.context_ratio", ratio=ratio.value,
+                              act=ratio.details["magnesium_at_least_calcium"]),
+            Grade.CALCULATED, ("schulte-kelling-a2986", "msu-ca-mg-ratios"), (ratio,)))
+    return tuple(lines)
+
+
+def _against(state: CationState):
+    return ((say("cations.avoid_balancing"), say("cations.why_balancing")),)
+
+
+def _missing(state: CationState) -> list[Missing]:
+    found = []
+    if state.suppressed:
+        return found
+    if state.cec is None and state.unknown:
+        found.append(Missing(say("cations.missing_cec", where=state.label,
+                                 unknown=list(state.unknown)),
+                             say("cations.missing_cec_means"), TOPIC))
+    return found
+
+
+def cation_make_up(case: CaseFile) -> tuple[CationState, ...]:
+    """Cation make-up of every sample that has one, for the chart."""
+    states = (cation_state(sample) for sample in case.samples)
+    return tuple(s for s in states if s.cec is not None and not s.suppressed)
+

@@ -1,0 +1,181 @@
+"""Calcium, magnesium and grass tetany: the limits on cations that have a published source."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.crops import find_crop
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import age_days, sample_area_ac
+from loambrief.errors import UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.tables import load
+from loambrief.topics.acidity.findings import wants_lime
+from loambrief.topics.acidity.state import AcidState, region_of
+from loambrief.topics.cations.formulas import constant
+from loambrief.topics.cations.state import CationState
+
+TOPIC = "cations"
+GRAZERS = ("cattle", "dairy", "sheep", "goats")
+"""Ruminants; grass tetany is theirs."""
+FORAGE_GROUPS = ("grass forage", "alfalfa", "legume")
+
+
+def _confidence(case: CaseFile, state: CationState) -> Confidence:
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=state.method_fits)
+
+
+def limits(nutrient: str, unit: str, region: str | None) -> dict[str, dict]:
+    """Published limits of a cation by class (``low``, ``dolomitic``); the region's first."""
+    found: dict[str, dict] = {}
+    for row in load("cations/limits"):
+        if row["nutrient"] != nutrient or row["unit"] != unit:
+            continue
+        places = {r.lower() for r in str(row["regions"] or "").split("|") if r}
+        if places and (region or "").lower() not in places:
+            continue
+        if row["class"] not in found or places:
+            found[row["class"]] = dict(row)
+    return found
+
+
+def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+    """Magnesium against the limits that have support; dolomitic lime where lime is due."""
+    mg = state.magnesium
+    if mg is None:
+        return None
+    region = region_of(case)
+    known = limits("Mg", "ppm", region)
+    low, dolomitic = known["low"], known.get("dolomitic", known["low"])
+    share = limits("Mg", "%", region).get("low")
+    by_share = bool(share and "Mg" in state.shares and state.shares["Mg"] < share["limit"])
+    limit = dolomitic["limit"] if mg >= low["limit"] else low["limit"]
+    is_low = mg < low["limit"] or by_share
+    liming = wants_lime(acid)
+    if not is_low and mg >= dolomitic["limit"]:
+        return None
+    row = share if by_share and mg >= low["limit"] else low if is_low else dolomitic
+    return Finding(
+        id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
+        title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.label),
+        status=Status.LIMITING if is_low else Status.WATCH,
+        severity=2 if is_low else 1, confidence=_confidence(case, state),
+        grade=Grade.MEASURED, value=mg, unit="ppm", where=state.label,
+        reference=say("cations.reference_magnesium", limit=row["limit"], unit=row["unit"]),
+        body=(say("cations.body_magnesium", low=is_low, liming=liming, limit=limit),),
+        evidence=(Evidence(Side.FOR, say("cations.for_magnesium", mg=mg, limit=row["limit"],
+                                         unit=row["unit"], share=state.shares.get("Mg"),
+                                         method=state.sample.methods.cations),
+                           Grade.MEASURED, (row["source"],)),
+                  Evidence(Side.AGAINST, say("cations.against_magnesium"), Grade.CALCULATED,
+                           ("psu-forages-calcium", "osu-2020-tri-state-ca-mg"))),
+        needs=_magnesium_need(case, state, is_low, liming),
+        sources=(row["source"],),
+    )
+
+
+def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
+                    liming: bool) -> tuple[Need, ...]:
+    """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
+    if not is_low and not liming:
+        return ()
+    base = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "where": state.label,
+            "area_ac": sample_area_ac(case, state.sample)}
+    if not is_low:
+        return (Need(text=say("cations.need_dolomitic", where=state.label),
+                     sources=("labarge-2014-enp",), **base),)
+    least, most = constant("magnesium_low_lb_ac"), constant("magnesium_high_lb_ac")
+    return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
+                 amount=least, low=least, high=most,
+                 sources=("vitosh-1994-e486",),
+                 cautions=(say("cations.caution_magnesium"),), **base),)
+
+
+def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+    """Calcium that is low by itself, or outweighed by magnesium."""
+    ca = state.calcium
+    if ca is None:
+        return None
+    row = limits("Ca", "ppm", region_of(case))["low"]
+    mg_charge, ca_charge = state.charge("Mg"), state.charge("Ca")
+    outweighed = mg_charge is not None and mg_charge >= ca_charge and not state.suppressed
+    is_low = ca < row["limit"]
+    if not is_low and not outweighed:
+        return None
+    liming = wants_lime(acid)
+    needs: tuple[Need, ...] = ()
+    if not liming:
+        needs = (Need(kind=NeedKind.MANAGE, item="calcium", unit="", where=state.label,
+                      area_ac=sample_area_ac(case, state.sample),
+                      text=say("cations.need_calcium", ph=acid.ph),
+                      sources=("msu-ca-mg-ratios",)),)
+    return Finding(
+        id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
+        title=say("cations.title_calcium", ca=ca, low=is_low, where=state.label),
+        status=Status.LIMITING if is_low else Status.WATCH, severity=2 if is_low else 1,
+        confidence=_confidence(case, state), grade=Grade.MEASURED, value=ca, unit="ppm",
+        where=state.label, reference=say("cations.reference_calcium", limit=row["limit"]),
+        body=(say("cations.body_calcium", low=is_low, liming=liming, outweighed=outweighed),),
+        evidence=(Evidence(Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
+                                         ca_charge=ca_charge, mg_charge=mg_charge),
+                           Grade.MEASURED, ("msu-ca-mg-ratios",)),),
+        needs=needs, sources=("msu-ca-mg-ratios",),
+    )
+
+
+def _forage(case: CaseFile) -> str | None:
+    """Present or following crop that stock may graze or be fed, or None."""
+    for name in (case.field.crop, case.field.following_crop):
+        try:
+            crop = find_crop(name) if name else None
+        except UnknownName:
+            continue
+        if crop is not None and crop.group in FORAGE_GROUPS and crop.name != "soybean":
+            return crop.name
+    return None
+
+
+def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+    """Potassium against magnesium where ruminants eat the crop."""
+    stock = [s for s in case.field.livestock if s in GRAZERS]
+    crop = _forage(case)
+    k, mg = state.charge("K"), state.charge("Mg")
+    if not stock or crop is None or k is None or mg is None:
+        return None
+    low = limits("Mg", "ppm", region_of(case))
+    scarce = state.magnesium < low.get("dolomitic", low["low"])["limit"]
+    if k <= mg and not scarce:
+        return None
+    return Finding(
+        id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
+        title=say("cations.title_tetany", crop=crop, where=state.label),
+        status=Status.WATCH, severity=1, confidence=_confidence(case, state),
+        grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", where=state.label,
+        reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
+        body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),
+        evidence=(
+            Evidence(Side.FOR, say("cations.for_tetany", k=k, mg=mg,
+                                   mg_ppm=state.magnesium), Grade.CALCULATED,
+                     ("osu-2020-tri-state-ca-mg", "psu-forages-calcium")),
+            Evidence(Side.AGAINST, say("cations.against_tetany",
+                                       ratio=constant("tetany_ratio"),
+                                       mg_pct=constant("forage_mg_pct")), Grade.CALCULATED,
+                     ("rahman-2022-tetany", "osu-2024-tetany")),
+        ),
+        needs=(Need(kind=NeedKind.MEASURE, item="forage minerals", unit="", where=state.label,
+                    area_ac=sample_area_ac(case, state.sample),
+                    text=say("cations.need_forage_minerals", crop=crop),
+                    sources=("rahman-2022-tetany",),
+                    cautions=(say("cations.caution_tetany"),)),),
+        sources=("rahman-2022-tetany", "osu-2024-tetany", "osu-2020-tri-state-ca-mg"),
+    )

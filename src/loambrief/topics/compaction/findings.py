@@ -1,0 +1,253 @@
+"""Dense layers, soil air and water intake: findings, and what is done about them.
+
+Loosening is advised only where the published table advises it, the soil was at field
+capacity when it was read, the bottom of the layer was found, and the tillage of the field
+allows it. Otherwise the advice is about traffic, roots, digging and reading again.
+"""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Side,
+    Status,
+    say,
+)
+from loambrief.tables import load
+from loambrief.topics.compaction.formulas import compaction_share, constant, threshold_psi
+from loambrief.topics.compaction.needs import unwanted, zone_needs
+from loambrief.topics.compaction.soil import density_findings, infiltration_finding
+from loambrief.topics.compaction.state import TRAFFIC, ConeState, Zone, cone_state
+
+TOPIC = "compaction"
+SEVERITY = {"little or none": 0, "slight": 1, "moderate": 2, "severe": 3}
+FEW_POINTS = 3
+"""Fewer pushes than this show a spot, not a zone."""
+UNTILLED = ("no-till", "perennial")
+"""Tillage in which old pores and cracks may carry roots through strong soil."""
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on the cone readings, bulk density and infiltration of a case."""
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    state = cone_state(case)
+    if state is None or not state.zones:
+        missing.append(Missing(say("compaction.missing_cone"), say("compaction.missing_cone_means"),
+                               TOPIC))
+    else:
+        for zone in state.zones:
+            findings.append(_resistance(state, zone))
+            if state.shows_dense and zone.dense_depths:
+                findings.append(_layer(state, zone))
+        findings.append(_trade_band(state))
+    density, lacking = density_findings(case)
+    findings += density
+    missing += lacking
+    intake = infiltration_finding(case)
+    if intake is not None:
+        findings.append(intake)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _judged(state: ConeState, zone: Zone) -> tuple[Status, int]:
+    """Status and severity: the table's class, softened where the reading cannot carry it."""
+    rating = str(zone.rating.value)
+    severity = SEVERITY[rating]
+    if severity == 0:
+        if not state.shows_loose:
+            return Status.UNCERTAIN, 0
+        return Status.ADEQUATE, 0
+    if not state.shows_dense:
+        return Status.UNCERTAIN, 0
+    if zone.points < FEW_POINTS:
+        return Status.WATCH, 1
+    if state.case.field.tillage in UNTILLED:
+        return Status.WATCH, max(severity - 1, 1)
+    if severity == 1:
+        return Status.WATCH, 1
+    return Status.LIMITING, severity
+
+
+def _resistance(state: ConeState, zone: Zone) -> Finding:
+    case, details = state.case, zone.share.details
+    status, severity = _judged(state, zone)
+    limit = threshold_psi("limit")
+    title = "compaction.title_share"
+    if not state.shows_dense and SEVERITY[str(zone.rating.value)]:
+        title = "compaction.title_refused"
+    elif status is Status.UNCERTAIN:
+        title = "compaction.title_wet"
+    untilled = case.field.tillage in UNTILLED
+    peak = zone.profile
+    common = {"where": zone.label, "traffic": zone.key == TRAFFIC, "share": zone.share.value,
+              "over": details["over"], "n": details["n"], "rating": zone.rating.value,
+              "limit": limit, "moisture": state.cone.moisture}
+    body = [say("compaction.body_share", low=details["low"], high=details["high"],
+                depth=constant("rated_depth"), counts=title == "compaction.title_share", **common)]
+    if zone.points < constant("points_low"):
+        body.append(say("compaction.body_few", n=zone.points, low=constant("points_low"),
+                        high=constant("points_high")))
+    if not state.right:
+        body.append(say("compaction.body_moisture", moisture=state.cone.moisture,
+                        effect=state.moisture.details["effect"]))
+    if state.cone.cone == "other":
+        body.append(say("compaction.body_cone"))
+    dense = SEVERITY[str(zone.rating.value)] >= 2
+    against_side = Side.AGAINST if dense else Side.CONTEXT
+    evidence = [
+        Evidence(Side.FOR, say("compaction.for_median", median=peak.value,
+                               depth=peak.details["depth_in"], highest=max(zone.readings),
+                               n=zone.points),
+                 Grade.MEASURED, (peak.source,), (peak,)),
+        Evidence(Side.FOR if zone.rating.details.get("certain") else Side.AGAINST,
+                 say("compaction.evidence_interval", low=details["low"], high=details["high"],
+                     low_rating=zone.rating.details["low_rating"],
+                     high_rating=zone.rating.details["high_rating"],
+                     certain=zone.rating.details["certain"]),
+                 Grade.CALCULATED, (zone.share.source, zone.rating.source),
+                 (zone.share, zone.rating)),
+    ]
+    if untilled:
+        evidence.append(Evidence(
+            against_side,
+            say("compaction.against_untilled", tillage=case.field.tillage, limit=limit,
+                low=constant("dig_low"), high=constant("dig_high")),
+            Grade.OBSERVED, ("duiker-sefp",)))
+    if not state.right:
+        evidence.append(Evidence(
+            against_side,
+            say("compaction.against_moisture", moisture=state.cone.moisture,
+                low=constant("moisture_strength_low"), high=constant("moisture_strength_high")),
+            Grade.MEASURED, ("florida-norfolk-strength", "busscher-1997"), (state.moisture,)))
+    if dense and state.shows_dense:
+        evidence += _payoff()
+    return Finding(
+        id=f"{TOPIC}.resistance.{zone.key}",
+        topic=TOPIC,
+        title=say(title, median=peak.value, depth=peak.details["depth_in"],
+                  highest=max(zone.readings), untilled=untilled, **common),
+        status=status,
+        severity=severity,
+        confidence=state.confidence(zone),
+        grade=Grade.MEASURED,
+        value=zone.share.value,
+        unit="%",
+        reference=say("compaction.reference_rating", limit=limit,
+                      depth=constant("rated_depth"), pay=constant("pay_share")),
+        where=zone.label,
+        body=tuple(body),
+        evidence=tuple(evidence),
+        needs=zone_needs(state, zone),
+        advise_against=unwanted(state, zone),
+        sources=(zone.rating.source, "uky-id153-sefp", "duiker-sefp"),
+        results=(zone.share, zone.rating, zone.profile, state.moisture),
+    )
+
+
+def _payoff() -> list[Evidence]:
+    """What named trials say about deep loosening, gains and losses."""
+    trials = {r["key"]: r for r in load("compaction/loosening_trials")}
+    return [
+        Evidence(Side.CONTEXT, say("compaction.context_gain",
+                                   corn=trials["ohio_once_corn"]["change_pct"],
+                                   soybean=trials["ohio_once_soybean"]["change_pct"]),
+                 Grade.MEASURED, ("reeder-dejonghughes-csd",)),
+        Evidence(Side.CONTEXT, say("compaction.context_loss",
+                                   corn=-trials["ohio_again_corn"]["change_pct"],
+                                   soybean=-trials["ohio_again_soybean"]["change_pct"],
+                                   returned=-trials["iowa_return"]["change_pct"]),
+                 Grade.MEASURED, ("reeder-dejonghughes-csd", "ilf-2008-subsoil")),
+    ]
+
+
+def _layer(state: ConeState, zone: Zone) -> Finding:
+    """Where the dense layer lies; from the medians, with the reach of single readings."""
+    layer, dense = zone.layer, zone.dense_depths
+    details = layer.details
+    found = layer.value is not None
+    body = []
+    if not found:
+        body.append(say("compaction.body_scattered", shallow=dense[0], deep=dense[-1]))
+    elif details["bottom_in"] is None:
+        body.append(say("compaction.body_open", deepest=zone.profile.details["depths_in"][-1]))  # type: ignore
+    else:
+        body.append(say("compaction.body_marks", first_over=details["first_over_in"],
+                        first_under=details["first_under_in"]))
+    status, severity = _judged(state, zone)
+    return Finding(
+        id=f"{TOPIC}.layer.{zone.key}",
+        topic=TOPIC,
+        title=say("compaction.title_layer" if found else "compaction.title_layer_scattered",
+                  where=zone.label, top=details["top_in"], bottom=details["bottom_in"],
+                  open_above=details.get("open_above", False), shallow=dense[0], deep=dense[-1],
+                  limit=threshold_psi("limit")),
+        status=status if status is not Status.LIMITING else Status.WATCH,
+        severity=min(severity, 1),
+        confidence=state.confidence(zone),
+        grade=Grade.MEASURED,
+        value=layer.value if found else dense[0],
+        unit="in",
+        reference=say("compaction.reference_limit", limit=threshold_psi("limit")),
+        where=zone.label,
+        body=tuple(body),
+        evidence=(
+            Evidence(Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
+                                   layers=details["layers"]),
+                     Grade.MEASURED, (zone.profile.source,), (zone.profile,)),
+            Evidence(Side.CONTEXT, say("compaction.context_stones"), Grade.OBSERVED,
+                     ("kees-2005-mtdc",)),
+        ),
+        sources=(layer.source,),
+        results=(layer,),
+    )
+
+
+def _trade_band(state: ConeState) -> Finding:
+    """The trade's band beside what the literature says about roots."""
+    readings = [r for zone in state.zones for r in zone.readings]
+    no_air = threshold_psi("no_air")
+    with subject(state.case.field.name):
+        over = compaction_share.evaluate(readings=readings, threshold_psi=no_air)
+    levels = {key: threshold_psi(key) for key in ("onset", "limit", "water_range", "review")}
+    return Finding(
+        id=f"{TOPIC}.trade_band",
+        topic=TOPIC,
+        title=say("compaction.title_band", share=over.value, level=no_air),
+        status=Status.NOTED,
+        severity=0,
+        confidence=Confidence.LOW,
+        grade=Grade.PRACTICE,
+        value=over.value,
+        unit="%",
+        reference=say("compaction.reference_band", low=threshold_psi("band_low"),
+                      high=threshold_psi("band_high"), level=no_air),
+        where=state.case.field.name,
+        body=(say("compaction.body_band"),),
+        evidence=(
+            Evidence(Side.FOR, say("compaction.for_band", onset=levels["onset"],
+                                   low=threshold_psi("loose")),
+                     Grade.MEASURED, ("duiker-sefp",)),
+            Evidence(Side.AGAINST, say("compaction.against_band", limit=levels["limit"],
+                                       water_range=levels["water_range"],
+                                       review=levels["review"]),
+                     Grade.MEASURED,
+                     ("duiker-sefp", "dasilva-1994-llwr", "gao-2016-deep-roots")),
+            Evidence(Side.AGAINST, say("compaction.against_air", limit=constant("air_limit")),
+                     Grade.CALCULATED, ("cook-knight-2003", "grable-siemer-1968")),
+            Evidence(Side.CONTEXT, say("compaction.context_roots",
+                                       level=threshold_psi("continuous"),
+                                       low=constant("root_ratio_low"),
+                                       high=constant("root_ratio_high")),
+                     Grade.MEASURED, ("taylor-1967-cotton", "urrbrae-root-probe")),
+        ),
+        sources=("practice-penetrometer-band",),
+        results=(over,),
+    )

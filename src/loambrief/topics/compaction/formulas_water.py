@@ -1,0 +1,131 @@
+"""How fast water goes in: ring tests, permeability classes, what a texture leads one to expect."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.compaction.formulas import positive
+
+TOPIC = "compaction"
+MM_PER_INCH = 25.4
+ORGANIC = ("muck", "peat")
+
+
+def _textures() -> tuple[str, ...]:
+    rows = load("compaction/infiltration_by_soil")
+    return tuple(t for r in rows for t in (r["textures"] or "").split("|") if t)
+
+
+@formula(unit="in/h", source="nrcs-soil-quality-kit", locator="infiltration test", how="memory",
+         valid={"water_in": (0.5, 2.0), "minutes": (0.1, 600.0)})
+def ring_infiltration_rate(minutes: float, water_in: float = 1) -> float:
+    """Infiltration rate from the time a known depth of water takes to go into a ring.
+
+    Parameters
+    ----------
+    minutes : float
+        Time until the surface just glistens [min].
+    water_in : float
+        Water poured in [in]; 1 in by the usual method.
+
+    Returns
+    -------
+    float
+        Rate [in/h].
+
+    Raises
+    ------
+    ImpossibleInput
+        A time or depth at or below zero.
+
+    Notes
+    -----
+    60 x depth / minutes. The first inch mostly wets the soil; the second inch in the same
+    ring is nearer to a steady rate. One ring is one point, and rings a few steps apart often
+    differ twofold.
+
+    References
+    ----------
+    nrcs-soil-quality-kit (method from memory, unverified; arithmetic).
+    """
+    positive(minutes=minutes, water_in=water_in)
+    return 60.0 * water_in / minutes
+
+
+@formula(unit="class", source="usepa-1981-land-treatment", locator="permeability classes",
+         how="seen", valid={"rate_in_h": (0.0, None)})
+def permeability_class(rate_in_h: float) -> Answer:
+    """Permeability class of a steady, saturated rate.
+
+    Parameters
+    ----------
+    rate_in_h : float
+        Rate [in/h].
+
+    Returns
+    -------
+    str
+        ``very slow`` to ``very rapid`` [class]; ``details`` hold the class limits [in/h].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative rate.
+
+    Notes
+    -----
+    A rate on a limit belongs to the faster class.
+
+    References
+    ----------
+    usepa-1981-land-treatment.
+    """
+    if rate_in_h < 0:
+        raise ImpossibleInput("a rate cannot be negative")
+    row = [r for r in load("compaction/permeability_classes") if rate_in_h >= r["low_in_h"]][-1]
+    return Answer(row["permeability"],
+                  details={"low_in_h": row["low_in_h"], "high_in_h": row["high_in_h"]})
+
+
+@formula(unit="in/h", source="hillel-1982", locator="steady rates", how="seen")
+def expected_infiltration(texture: str) -> Answer:
+    """Steady infiltration rate to expect of bare, wetted soil of this texture.
+
+    Parameters
+    ----------
+    texture : str
+        USDA texture class.
+
+    Returns
+    -------
+    float or None
+        Lower end of the published range [in/h]; ``details`` hold ``low_in_h``,
+        ``high_in_h`` (None if open) and ``soil``. None for muck and peat.
+
+    Raises
+    ------
+    UnknownName
+        Not a texture class.
+
+    Notes
+    -----
+    Published in mm/h for five kinds of soil; which texture class goes where is our choice.
+    Good structure, roots and worm holes carry far more, a crust far less.
+
+    References
+    ----------
+    hillel-1982, as copied in course notes.
+    """
+    if texture in ORGANIC:
+        return Answer(None, notes=(f"no rate is published for {texture}",), within_range=False)
+    for row in load("compaction/infiltration_by_soil"):
+        if texture in (row["textures"] or "").split("|"):
+            high = row["high_mm_h"]
+            return Answer(
+                row["low_mm_h"] / MM_PER_INCH,
+                details={"low_in_h": row["low_mm_h"] / MM_PER_INCH,
+                         "high_in_h": None if high is None else high / MM_PER_INCH,
+                         "soil": row["soil"]},
+            )
+    raise UnknownName("texture", str(texture), _textures())

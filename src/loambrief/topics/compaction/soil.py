@@ -1,0 +1,224 @@
+"""Bulk density, pores and air of the sampled slices; how fast water goes in."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.select import age_days, sample_area_ac, where
+from loambrief.errors import ImpossibleInput
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.compaction.formulas import constant
+from loambrief.topics.compaction.formulas_air import (
+    ORGANIC,
+    air_filled_porosity_pct,
+    bulk_density_class,
+    porosity_pct,
+    water_filled_pore_space_pct,
+)
+from loambrief.topics.compaction.formulas_water import expected_infiltration, permeability_class
+from loambrief.topics.sampling.formulas import mean_interval
+from loambrief.units import Quantity
+
+TOPIC = "compaction"
+FEW_RINGS = 3
+MORE_RINGS = 8
+"""Rings to ask for where a few cannot settle the rate (our own choice)."""
+STEP = {"ideal": (Status.ADEQUATE, 0), "between ideal and affected": (Status.NOTED, 0),
+        "may affect roots": (Status.WATCH, 1), "restricts roots": (Status.LIMITING, 2)}
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
+    """One finding per slice with a bulk density."""
+    findings, missing = [], []
+    for sample in case.samples:
+        for increment in sample.increments:
+            density = plain(increment.bulk_density)
+            if density is None:
+                continue
+            if sample.texture is None:
+                missing.append(Missing(
+                    say("compaction.missing_texture", where=where(sample, increment)),
+                    say("compaction.missing_texture_means"), TOPIC))
+            elif sample.texture not in ORGANIC:
+                found = _density(case, sample, increment, density)
+                if found is not None:
+                    findings.append(found)
+    return findings, missing
+
+
+def _density(case: CaseFile, sample: Sample, increment: Increment,
+             density: float) -> Finding | None:
+    label, water = where(sample, increment), plain(increment.water_content)
+    air: Result | None = None
+    filled: Result | None = None
+    try:
+        with subject(label):
+            pores = porosity_pct.evaluate(bulk_density_g_cm3=density)
+            judged = bulk_density_class.evaluate(bulk_density_g_cm3=density,
+                                                 texture=sample.texture)
+            if water is not None:
+                air = air_filled_porosity_pct.evaluate(bulk_density_g_cm3=density, water_pct=water)
+                filled = water_filled_pore_space_pct.evaluate(bulk_density_g_cm3=density,
+                                                              water_pct=water)
+    except ImpossibleInput:
+        return None  # denser than the particles: reading the case warns about it
+    status, severity = STEP[str(judged.value)]
+    short_of_air = air is not None and bool(air.details["below_limit"])
+    if short_of_air and severity < 2:
+        status, severity = Status.WATCH, max(severity, 1)
+    evidence = [Evidence(Side.FOR, say("compaction.for_density", density=density,
+                                       line=judged.details["line"],
+                                       ideal=judged.details["ideal_below"],
+                                       affects=judged.details["affects_from"],
+                                       restricts=judged.details["restricts_above"]),
+                         Grade.CALCULATED, (judged.source,), (judged,))]
+    if judged.details["milder"]:
+        evidence.append(Evidence(Side.AGAINST, say("compaction.against_density",
+                                                   milder=judged.details["milder"]),
+                                 Grade.CALCULATED, (judged.source,), (judged,)))
+    if air is not None and filled is not None:
+        evidence.append(Evidence(
+            Side.FOR if short_of_air else Side.CONTEXT,
+            say("compaction.evidence_air", air=air.value, filled=filled.value,
+                limit=constant("air_limit"), best=constant("wfps_best"), fits=air.within_range),
+            Grade.CALCULATED, (air.source, filled.source, "cook-knight-2003"), (air, filled)))
+    needs = ()
+    if severity:
+        needs = (Need(NeedKind.MANAGE, "structure", "",
+                      say("compaction.need_structure", where=where(sample)), where=where(sample),
+                      area_ac=sample_area_ac(case, sample)),)
+    return Finding(
+        id=f"{TOPIC}.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
+        topic=TOPIC,
+        title=say("compaction.title_density", density=density, judged=judged.value,
+                  where=label, short_of_air=short_of_air),
+        status=status,
+        severity=severity,
+        confidence=grade_confidence(age_days=age_days(case, sample.date),
+                                    enough_replicates=False,
+                                    agrees=judged.details["milder"] is None),
+        grade=Grade.CALCULATED,
+        value=density,
+        unit="g/cm3",
+        reference=say("compaction.reference_density", restricts=judged.details["restricts_above"],
+                      texture=sample.texture),
+        where=label,
+        body=(say("compaction.body_pores", pores=pores.value),),
+        evidence=tuple(evidence),
+        needs=needs,
+        sources=(judged.source,),
+        results=tuple(r for r in (judged, pores, air, filled) if r is not None),
+    )
+
+
+def _texture(case: CaseFile, place: str | None) -> str | None:
+    """Texture of the sample at that place, or the one texture of all samples."""
+    textures = {s.texture for s in case.samples if s.texture and s.texture not in ORGANIC}
+    if place is not None:
+        for sample in case.samples:
+            if sample.texture and sample.place and (
+                place.lower() in sample.place.lower() or sample.place.lower() in place.lower()
+            ):
+                return sample.texture
+    return textures.pop() if len(textures) == 1 else None
+
+
+def infiltration_finding(case: CaseFile) -> Finding | None:
+    """How fast water went in, beside what the texture leads one to expect."""
+    part = case.infiltration
+    if part is None:
+        return None
+    rates = [r.value for r in part.rates if r.plain]
+    limits = [r.typed for r in part.rates if not r.plain]
+    label = part.place or case.field.name
+    if not rates:
+        return Finding(
+            id=f"{TOPIC}.infiltration", topic=TOPIC,
+            title=say("compaction.title_intake_limits", where=label, limits=limits),
+            status=Status.UNCERTAIN, severity=0, confidence=Confidence.LOW,
+            grade=Grade.MEASURED, where=label, body=(say("compaction.body_intake_limits"),),
+        )
+    texture = _texture(case, part.place)
+    with subject(label):
+        spread = mean_interval.evaluate(values=rates) if len(rates) > 1 else None
+        mean = float(spread.value) if spread else rates[0]  # type: ignore[arg-type]
+        expected = expected_infiltration.evaluate(texture=texture) if texture else None
+        judged = permeability_class.evaluate(rate_in_h=mean)
+    low = max(float(spread.details["low"]), 0.0) if spread else None  # type: ignore[arg-type]
+    high = float(spread.details["high"]) if spread else None  # type: ignore[arg-type]
+    floor = expected.value if expected else None
+    # one ring has no interval; several whose interval holds the floor settle nothing either
+    unsettled = floor is not None and (
+        mean < floor if low is None or high is None else low <= floor <= high)
+    status, severity = Status.NOTED, 0
+    if floor is not None:
+        if high is not None and high < floor:
+            status, severity = Status.LIMITING, 2
+        elif unsettled:
+            status = Status.UNCERTAIN
+        else:
+            status = Status.ADEQUATE
+    elif judged.value in ("very slow", "slow"):
+        status, severity = Status.WATCH, 1
+    body = [say("compaction.body_intake", n=len(rates), low=low, high=high, method=part.method)]
+    if limits:
+        body.append(say("compaction.body_intake_censored", limits=limits))
+    evidence = [Evidence(Side.FOR, say("compaction.for_intake", name=judged.value,
+                                       low=judged.details["low_in_h"],
+                                       high=judged.details["high_in_h"]),
+                         Grade.CALCULATED, (judged.source,), (judged,))]
+    if expected is not None and floor is not None:
+        evidence.append(Evidence(
+            Side.FOR if severity else Side.CONTEXT,
+            say("compaction.evidence_expected", texture=texture, low=floor,
+                high=expected.details["high_in_h"], below=mean < floor, unsettled=unsettled),
+            Grade.CALCULATED, (expected.source,), (expected,)))
+    evidence.append(Evidence(Side.AGAINST if severity else Side.CONTEXT,
+                             say("compaction.context_rings", n=len(rates)), Grade.OBSERVED,
+                             ("nrcs-soil-quality-kit",)))
+    needs: tuple[Need, ...] = ()
+    if severity:
+        needs = (Need(NeedKind.MANAGE, "surface", "",
+                      say("compaction.need_surface", where=label), where=label),)
+    elif unsettled:
+        needs = (Need(NeedKind.MEASURE, "rings", "",
+                      say("compaction.need_rings", where=label, n=MORE_RINGS), where=label,
+                      sources=("nrcs-soil-quality-kit",)),)
+    return Finding(
+        id=f"{TOPIC}.infiltration",
+        topic=TOPIC,
+        title=say("compaction.title_intake", rate=mean, name=judged.value, where=label,
+                  below=severity == 2, unsettled=unsettled),
+        status=status,
+        severity=severity,
+        confidence=Confidence.LOW if unsettled else grade_confidence(
+            age_days=age_days(case, part.date), enough_replicates=len(rates) > FEW_RINGS,
+            method_matches=texture is not None),
+        grade=Grade.MEASURED,
+        value=mean,
+        unit="in/h",
+        reference=say("compaction.reference_intake", low=floor, texture=texture),
+        where=label,
+        body=tuple(body),
+        evidence=tuple(evidence),
+        needs=needs,
+        sources=tuple(r.source for r in (judged, expected) if r is not None),
+        results=tuple(r for r in (spread, judged, expected) if r is not None),
+    )

@@ -1,0 +1,236 @@
+"""Hay and forage tests: relative feed value, relative forage quality, grades, dangers to stock."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Forage
+from loambrief.case.select import age_days
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Side,
+    Status,
+    say,
+)
+from loambrief.tables import load
+from loambrief.topics.forage.formulas import (
+    coefficient,
+    relative_feed_value,
+    relative_forage_quality,
+)
+from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
+from loambrief.topics.forage.stock import (
+    RUMINANTS,
+    ash_finding,
+    nitrate_finding,
+    plain,
+    sugar_finding,
+)
+from loambrief.topics.forage.weeds import weedy_hay
+
+TOPIC = "forage"
+FORAGE_CROPS = ("alfalfa", "grass forage")
+RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on the forage tests of a case, and what of them is missing."""
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for test in case.forage:
+        sure = _confidence(case, test)
+        quality = _quality(case, test, sure)
+        if quality is None:
+            missing.append(Missing(say("forage.missing_fibre", name=label(test)),
+                                   say("forage.missing_fibre_means"), TOPIC))
+        else:
+            findings.append(quality)
+            rfq, lacking = _rfq(test, sure)
+            findings += [rfq] if rfq is not None else []
+            missing += lacking
+        findings += [f for f in (nitrate_finding(case, test, label(test), sure),
+                                 sugar_finding(case, test, label(test), sure),
+                                 ash_finding(test, label(test), sure)) if f is not None]
+    weedy = weedy_hay(case)
+    findings += [weedy] if weedy is not None else []
+    missing += _missing(case)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def label(test: Forage) -> str:
+    """Short name of a test: its id, and the cutting if stated."""
+    return f"{test.id} ({test.cutting})" if test.cutting else test.id
+
+
+def _confidence(case: CaseFile, test: Forage) -> Confidence:
+    cores = test.cores or 0
+    return grade_confidence(age_days=age_days(case, test.date),
+                            enough_replicates=cores >= coefficient("cores_wanted"))
+
+
+def _feeds_forage(case: CaseFile) -> bool:
+    if case.field.livestock:
+        return True
+    try:
+        return find_crop(case.field.crop).group in FORAGE_CROPS
+    except UnknownName:
+        return False
+
+
+def _missing(case: CaseFile) -> list[Missing]:
+    found = []
+    if not case.forage and _feeds_forage(case):
+        found.append(Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
+    if any(s in RUMINANTS for s in case.field.livestock):
+        found += [Missing(say("forage.missing_nitrate", name=label(t)),
+                          say("forage.missing_nitrate_means"), TOPIC)
+                  for t in case.forage if t.nitrate is None]
+    if case.forage and "horses" in case.field.livestock and all(t.nsc is None for t in case.forage):
+        found.append(Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
+    return found
+
+
+def _feed_value(test: Forage) -> Result | None:
+    adf, ndf = plain(test.adf), plain(test.ndf)
+    if adf is None or ndf is None:
+        return None
+    try:
+        return relative_feed_value.evaluate(adf_pct=adf, ndf_pct=ndf)
+    except ImpossibleInput:
+        return None  # more ADF than NDF, or none: reading the case asks about it
+
+
+def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
+    with subject(label(test)):
+        rfv = _feed_value(test)
+        if rfv is None:
+            return None
+        grade = _grade(test)
+        council = afgc_hay_grade.evaluate(rfv=rfv.value)
+    error = float(rfv.details["error"])  # type: ignore[arg-type]
+    value = float(rfv.value)  # type: ignore[arg-type]
+    dairy = "dairy" in case.field.livestock and test.kind == "legume"
+    goal = coefficient("dairy_rfv")
+    status, severity = Status.NOTED, 0
+    if dairy:
+        status = Status.ADEQUATE
+        if value + error < goal:
+            status, severity = Status.WATCH, 1
+        elif value < goal:
+            status = Status.UNCERTAIN
+    body: list[Message] = [say("forage.body_rfv", ddm=rfv.details["ddm_pct"],
+                               dmi=rfv.details["dmi_pct"], error=error)]
+    cores = test.cores
+    if cores is None or cores < coefficient("cores_wanted"):
+        body.append(say("forage.body_cores", cores=cores, wanted=coefficient("cores_wanted")))
+    evidence = [
+        Evidence(Side.FOR, say("forage.for_fibre", adf=plain(test.adf), ndf=plain(test.ndf),
+                               protein=plain(test.crude_protein)), Grade.MEASURED,
+                 ("boman-usu-rfv",), (rfv,)),
+    ]
+    if grade is not None and grade.value is not None:
+        columns = {k: v for k, v in grade.details.items() if k != "agree"}
+        evidence.append(Evidence(
+            Side.CONTEXT if grade.details["agree"] else Side.AGAINST,
+            say("forage.evidence_grade", grade=grade.value, columns=columns,
+                agree=grade.details["agree"], grass=test.kind == "grass"),
+            Grade.CALCULATED, (grade.source, "hayforage-grading"), (grade,)))
+    if test.kind != "grass":
+        evidence.append(Evidence(Side.CONTEXT, say("forage.context_council", grade=council.value),
+                                 Grade.CALCULATED, (council.source, "hayforage-grading"),
+                                 (council,)))
+    evidence += [
+        Evidence(Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
+                                   ndf=coefficient("ndf_error")), Grade.MEASURED,
+                 ("shewmaker-putnam",)),
+        Evidence(Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
+                 Grade.MEASURED, ("coleman-moore-2002", "undersander-rfq-rfv")),
+    ]
+    results = tuple(r for r in (rfv, grade, council) if r is not None)
+    return Finding(
+        id=f"{TOPIC}.quality.{test.id}",
+        topic=TOPIC,
+        title=say("forage.title_rfv", name=label(test), rfv=value, error=error,
+                  grade=None if grade is None else grade.value, dairy=dairy and severity > 0),
+        status=status,
+        severity=severity,
+        confidence=sure,
+        grade=Grade.CALCULATED,
+        value=value,
+        reference=say("forage.reference_rfv", adf=coefficient("rfv_reference_adf"),
+                      ndf=coefficient("rfv_reference_ndf"), goal=goal if dairy else None),
+        where=label(test),
+        body=tuple(body),
+        evidence=tuple(evidence),
+        sources=tuple(dict.fromkeys(r.source for r in results)),
+        results=results,
+    )
+
+
+def _grade(test: Forage) -> Result | None:
+    protein = plain(test.crude_protein)
+    if test.kind == "grass" and protein is None:
+        return None
+    return usda_hay_grade.evaluate(kind=test.kind, cp_pct=protein, adf_pct=plain(test.adf),
+                                   ndf_pct=plain(test.ndf))
+
+
+def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]:
+    """Relative forage quality, or what keeps it from being worked out."""
+    parts = {name: plain(getattr(test, name)) for name in RFQ_PARTS}
+    lacking = [name for name, value in parts.items() if value is None]
+    if lacking:
+        return None, [Missing(
+            say("forage.missing_rfq", name=label(test), lacking=lacking,
+                thirty="ndfd_48h" in lacking and test.ndfd_30h is not None),
+            say("forage.missing_rfq_means"), TOPIC)]
+    with subject(label(test)):
+        try:
+            rfq = relative_forage_quality.evaluate(
+                kind=test.kind, cp_pct=parts["crude_protein"], adf_pct=parts["adf"],
+                ndf_pct=parts["ndf"], ee_pct=parts["ether_extract"], ash_pct=parts["ash"],
+                ndfd_pct=parts["ndfd_48h"])
+        except ImpossibleInput:
+            return None, [Missing(say("forage.missing_rfq_odd", name=label(test)),
+                                  say("forage.missing_rfq_means"), TOPIC)]
+        rfv = _feed_value(test)
+    value = float(rfq.value)  # type: ignore[arg-type]
+    error = float(rfq.details["error"])  # type: ignore[arg-type]
+    suits = [str(r["stock"]) for r in load("forage/rfq_classes")
+             if r["rfq_low"] - error <= value <= r["rfq_high"] + error]
+    best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))  # type: ignore[arg-type]
+    apart = None if rfv is None else value - float(rfv.value)  # type: ignore[arg-type]
+    return Finding(
+        id=f"{TOPIC}.rfq.{test.id}",
+        topic=TOPIC,
+        title=say("forage.title_rfq", name=label(test), rfq=value, error=error),
+        status=Status.NOTED,
+        severity=0,
+        confidence=sure,
+        grade=Grade.CALCULATED,
+        value=value,
+        reference=say("forage.reference_rfq", grass=test.kind == "grass"),
+        where=label(test),
+        body=(
+            say("forage.body_rfq", tdn=rfq.details["tdn_pct"], dmi=rfq.details["dmi_pct"],
+                ndfd=parts["ndfd_48h"], average=coefficient("ndfd_average"), apart=apart),
+            say("forage.body_suits", suits=suits, above=value > best, memory=True),
+        ),
+        evidence=(
+            Evidence(Side.FOR, say("forage.for_rfq"), Grade.CALCULATED,
+                     ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
+            Evidence(Side.AGAINST, say("forage.against_rfq", error=error), Grade.MEASURED,
+                     ("shewmaker-putnam",)),
+        ),
+        sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",
+                 "undersander-rfq-classes"),
+        results=(rfq,),
+    ), []

@@ -1,0 +1,228 @@
+"""What a forage test says about danger to stock: nitrate, sugar for horses, soil in the hay."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Forage
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.tables import load
+from loambrief.topics.forage.formulas import coefficient
+from loambrief.topics.forage.formulas_grades import external_ash_pct
+from loambrief.topics.forage.formulas_safety import forage_nitrate_class, horse_sugar_caution
+from loambrief.units import Quantity
+
+TOPIC = "forage"
+TABLE, SECOND_TABLE = "clemson", "oklahoma_state"
+RUMINANTS = ("cattle", "dairy", "sheep", "goats")
+SEVERITY = (0, 1, 1, 2, 2, 3)
+"""By the class of the table used: safe, two mild limits, two strong ones, do not feed."""
+CLOSE = 1.0
+"""Percentage units under a limit that a second test could well overstep (our choice)."""
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> Finding | None:
+    """Nitrate in both usual forms, its class by a named table, and what to do."""
+    nitrate = test.nitrate
+    if nitrate is None or nitrate.unit != "ppm":
+        return None
+    if test.nitrate_as is None:
+        return _unknown_form(name, test.id, nitrate)
+    with subject(name):
+        judged = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
+                                               table=TABLE)
+        second = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
+                                               table=SECOND_TABLE)
+    details = judged.details
+    step = int(details["step"])  # type: ignore[call-overload]
+    severity = SEVERITY[step]
+    status = Status.EXCESS if severity else Status.ADEQUATE
+    if nitrate.censor == ">" and step < int(details["steps"]) - 1:  # type: ignore[call-overload]
+        status = Status.UNCERTAIN
+    if nitrate.censor == "<" and step > 0:
+        status, severity = Status.UNCERTAIN, min(severity, 1)
+    forms = {key: details[f"{key}_ppm"] for key in ("no3_n", "no3", "kno3")}
+    evidence = [
+        Evidence(Side.FOR, say("forage.for_nitrate", typed=nitrate.typed, form=test.nitrate_as,
+                               **forms), Grade.MEASURED, ("iupac-2007-weights",), (judged,)),
+        _second_opinion(second, step),
+        Evidence(Side.CONTEXT, say("forage.context_nitrate",
+                                   low=coefficient("nitrate_concern_low"),
+                                   high=coefficient("nitrate_concern_high")),
+                 Grade.MEASURED, ("anderson-unl-nitrate", "cash-msu-nitrate")),
+    ]
+    body: list[Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
+                               pregnant=details["pregnant_pct"], step=step)]
+    if nitrate.censor:
+        body.append(say("forage.body_nitrate_limit", below=nitrate.censor == "<"))
+    return Finding(
+        id=f"{TOPIC}.nitrate.{test.id}",
+        topic=TOPIC,
+        title=say("forage.title_nitrate", name=name, judged=judged.value, step=step,
+                  censor=nitrate.censor, **forms),
+        status=status,
+        severity=severity,
+        confidence=sure,
+        grade=Grade.MEASURED,
+        value=float(forms["no3_n"]),  # type: ignore[arg-type]
+        unit="ppm",
+        reference=_nitrate_reference(),
+        where=name,
+        body=tuple(body),
+        evidence=tuple(evidence),
+        needs=_nitrate_needs(case, name, judged, severity),
+        sources=(judged.source, second.source),
+        results=(judged, second),
+    )
+
+
+def _nitrate_reference() -> Message:
+    """Where the table used begins to set limits and where it forbids feeding."""
+    rows = [r for r in load("forage/nitrate_classes") if r["table"] == TABLE]
+    return say("forage.reference_nitrate", safe=rows[0]["high_ppm"], stop=rows[-1]["low_ppm"])
+
+
+def _second_opinion(second: Result, first_step: int) -> Evidence:
+    stricter = int(second.details["step"]) > 0 and first_step == 0  # type: ignore[call-overload]
+    return Evidence(
+        Side.AGAINST if stricter else Side.CONTEXT,
+        say("forage.evidence_second_table", judged=second.value, stricter=stricter,
+            memory=second.how == "memory"),
+        Grade.MEASURED, (second.source,), (second,))
+
+
+def _nitrate_needs(case: CaseFile, name: str, judged: Result, severity: int) -> tuple[Need, ...]:
+    if not severity:
+        return ()
+    stock = [s for s in case.field.livestock if s in RUMINANTS]
+    cautions = (
+        say("forage.caution_pregnant", none=judged.details["pregnant_pct"] == 0,
+            share=judged.details["pregnant_pct"]),
+        say("forage.caution_nitrate"),
+        say("forage.caution_vet"),
+    )
+    return (Need(NeedKind.MANAGE, "nitrate", "",
+                 say("forage.need_nitrate", name=name, ration=judged.details["ration_pct"],
+                     stock=stock),
+                 where=name, sources=(judged.source,), results=(judged,), cautions=cautions),)
+
+
+def _unknown_form(name: str, test_id: str, nitrate: Quantity) -> Finding:
+    """A number without its form may be harmless or deadly: both readings are shown."""
+    with subject(name):
+        worst = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="no3-n", table=TABLE)
+        mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
+    severity = min(SEVERITY[int(worst.details["step"])], 2)  # type: ignore[call-overload]
+    return Finding(
+        id=f"{TOPIC}.nitrate.{test_id}",
+        topic=TOPIC,
+        title=say("forage.title_nitrate_form", name=name, typed=nitrate.typed),
+        status=Status.UNCERTAIN,
+        severity=severity,
+        confidence=Confidence.LOW,
+        grade=Grade.MEASURED,
+        value=None,
+        reference=_nitrate_reference(),
+        where=name,
+        body=(say("forage.body_nitrate_form", worst=worst.value, mildest=mildest.value),),
+        needs=(Need(NeedKind.MEASURE, "nitrate-form", "",
+                    say("forage.need_nitrate_form", name=name), where=name,
+                    cautions=(say("forage.caution_nitrate_form"), say("forage.caution_vet"))),),
+        sources=(worst.source, "anderson-unl-nitrate"),
+        results=(worst, mildest),
+    )
+
+
+def sugar_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> Finding | None:
+    """Nonstructural carbohydrate against the limits for horses that cannot stand sugar."""
+    nsc = plain(test.nsc)
+    if nsc is None:
+        return None
+    horses = "horses" in case.field.livestock
+    with subject(name):
+        judged = horse_sugar_caution.evaluate(nsc_pct=nsc)
+    over = judged.value != "below both limits"
+    both = judged.value == "over both limits"
+    severity = (2 if both else 1) if over and horses else 0
+    limits = {"laminitis": float(judged.details["laminitis_limit_pct"]),  # type: ignore
+              "insulin": float(judged.details["insulin_limit_pct"])}  # type: ignore
+    needs: tuple[Need, ...] = ()
+    if severity:
+        needs = (Need(NeedKind.MANAGE, "horse-sugar", "",
+                      say("forage.need_sugar", name=name), where=name, sources=(judged.source,),
+                      results=(judged,),
+                      cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
+    return Finding(
+        id=f"{TOPIC}.sugar.{test.id}",
+        topic=TOPIC,
+        title=say("forage.title_sugar", name=name, nsc=nsc, over=over, both=both, **limits),
+        status=Status.WATCH if severity else Status.NOTED,
+        severity=severity,
+        confidence=sure,
+        grade=Grade.MEASURED,
+        value=nsc,
+        unit="%",
+        reference=say("forage.reference_sugar", **limits),
+        where=name,
+        body=(say("forage.body_sugar", horses=horses,
+                  near=any(0 < limit - nsc < CLOSE for limit in limits.values())),),
+        evidence=(
+            Evidence(Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), Grade.MEASURED,
+                     ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
+            Evidence(Side.CONTEXT, say("forage.context_afternoon"), Grade.MEASURED,
+                     ("mayland-2000",)),
+        ),
+        needs=needs,
+        sources=(judged.source, "harris-2011-laminitis"),
+        results=(judged,),
+    )
+
+
+def ash_finding(test: Forage, name: str, sure: Confidence) -> Finding | None:
+    """Ash beyond the plant's own: soil in the hay."""
+    ash = plain(test.ash)
+    if ash is None:
+        return None
+    with subject(name):
+        external = external_ash_pct.evaluate(kind=test.kind, ash_pct=ash)
+    over = bool(external.details["over_goal"])
+    return Finding(
+        id=f"{TOPIC}.ash.{test.id}",
+        topic=TOPIC,
+        title=say("forage.title_ash", name=name, ash=ash, external=external.value, over=over),
+        status=Status.WATCH if over else Status.ADEQUATE,
+        severity=1 if over else 0,
+        confidence=sure,
+        grade=Grade.CALCULATED,
+        value=float(external.value),  # type: ignore[arg-type]
+        unit="%",
+        reference=say("forage.reference_ash", internal=external.details["internal_pct"],
+                      goal=coefficient("external_ash_goal"), grass=test.kind == "grass"),
+        where=name,
+        body=(say("forage.body_ash", lost=external.details["tdn_lost_pct"], over=over),),
+        evidence=(
+            Evidence(Side.FOR, say("forage.for_ash", ash=ash,
+                                   internal=external.details["internal_pct"]),
+                     Grade.MEASURED, ("undersander-ash",), (external,)),
+            Evidence(Side.CONTEXT, say("forage.context_ash"), Grade.MEASURED, ("weiss-2019-ash",)),
+        ),
+        needs=(Need(NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=name), where=name,
+                    sources=("undersander-ash",)),) if over else (),
+        sources=(external.source, "osu-wayne-2017-ash"),
+        results=(external,),
+    )

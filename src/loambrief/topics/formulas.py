@@ -1,0 +1,23 @@
+"""Imports the formulas of every topic, so that they are registered."""
+
+from importlib import import_module
+
+TOPICS = {
+    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
+    "cations": ("formulas",),
+    "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
+                 "formulas_water", "formulas_water_quality"),
+    "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
+                  "formulas_micronutrients", "formulas_limits"),
+    "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply"),
+    "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
+    "refractometry": ("formulas",),
+    "forage": ("formulas", "formulas_grades", "formulas_safety"),
+    "stratification": ("formulas",),
+    "weeds": ("formulas", "formulas_loss"),
+    "sampling": ("formulas", "formulas_error"),
+    "economics": ("formulas",),
+}
+
+MODULES = tuple(import_module(f"loambrief.topics.{topic}.{name}")
+                for topic, names in TOPICS.items() for name in names)

@@ -1,0 +1,162 @@
+"""The last advisory's actions: planned against done, and whether the soil answered.
+
+Only where a published formula says what an action should bring is the measured change held
+against it: lime and pH, through the lime table that set the rate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, recording, subject
+from loambrief.case.schema import CaseFile, Done
+from loambrief.errors import ImpossibleInput
+from loambrief.findings.model import Message, Need, NeedKind, say
+from loambrief.topics.acidity import findings as acidity
+from loambrief.topics.acidity.formulas import expected_ph_change
+from loambrief.topics.acidity.need import DAYS_PER_MONTH, lime_share
+from loambrief.topics.history.findings import Change, Series, Verdict, all_series
+
+DEPTH_SLACK_IN = 1.0
+"""How far the sampled layer may be from the depth the lime was reckoned for [in]."""
+EARLY_MONTHS = 6.0
+LB_PER_TON = 2000.0
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What lime should have done to pH, and what was measured.
+
+    Attributes
+    ----------
+    verdict : str
+        "agrees", "less", "more", "unknown".
+    expected, measured, limit : float or None
+        [pH]
+    """
+
+    where: str
+    verdict: str
+    expected: float | None = None
+    measured: float | None = None
+    limit: float | None = None
+    reason: Message | None = None
+    early: bool = False
+    results: tuple[Result, ...] = ()
+
+
+@dataclass(frozen=True)
+class Review:
+    """Everything earlier visits tell about the present one.
+
+    Attributes
+    ----------
+    cases : tuple of CaseFile
+        Earlier ones, oldest first.
+    series : tuple of Series
+    done : tuple of Done
+        As the case lists them.
+    expectations : tuple of Expectation
+    """
+
+    cases: tuple[CaseFile, ...]
+    series: tuple[Series, ...]
+    done: tuple[Done, ...]
+    expectations: tuple[Expectation, ...]
+
+    @property
+    def changed(self) -> tuple[Series, ...]:
+        """Series with a change of more than the noise."""
+        return tuple(s for s in self.series if s.change and s.change.verdict is Verdict.MORE)
+
+
+def review(case: CaseFile, earlier: Sequence[CaseFile]) -> Review | None:
+    """Look back; None if there is nothing to look back on.
+
+    Run it inside :func:`loambrief.agronomy.registry.recording` to keep the calculations.
+
+    Parameters
+    ----------
+    case : CaseFile
+    earlier : sequence of CaseFile
+        Oldest first.
+
+    Returns
+    -------
+    Review or None
+    """
+    if not earlier and not case.done:
+        return None
+    series = all_series(case, earlier)
+    limed = [d for d in case.done if d.kind == "lime" and d.rate and d.date and not d.not_done]
+    expectations = []
+    if earlier and limed:
+        with recording():  # of the earlier case: it is no part of this advisory
+            needs = [n for f in acidity.assess(earlier[-1]).findings for n in f.needs
+                     if n.kind is NeedKind.LIME and n.amount]
+        zones = dict.fromkeys(d.where or "" for d in limed)
+        expectations = [_expect(case, [d for d in limed if (d.where or "") == zone], needs, series)
+                        for zone in zones]
+    return Review(tuple(earlier), series, tuple(case.done), tuple(expectations))
+
+
+def _expect(case: CaseFile, limed: Sequence[Done], needs: list[Need],
+            series: tuple[Series, ...]) -> Expectation:
+    """Rise of pH in the zone that was limed, in one pass or in several."""
+    where = limed[0].where or case.field.name
+    need = next((n for n in needs if n.where.lower() == where.lower()), None)
+    if need is None and len(needs) == 1 and not limed[0].where:
+        need = needs[0]
+    if need is None:
+        return Expectation(where, "unknown", reason=say("history.why_need"))
+    applied = _pure_lime(limed)
+    if applied is None:
+        return Expectation(where, "unknown", reason=say("history.why_analysis"))
+    change = _ph_change(series, need)
+    if change is None or change.difference is None:
+        return Expectation(where, "unknown", reason=(change and change.reason)
+                           or say("history.why_layer", depth=float(need.params["depth_in"])))
+    last = max(d.date for d in limed if d.date)
+    months = (change.after.date - last).days / DAYS_PER_MONTH
+    if months <= 0:
+        return Expectation(where, "unknown", reason=say("history.why_after"))
+    try:
+        with subject(where):
+            result = expected_ph_change.evaluate(
+                ph_before=float(need.params["ph"]), target_ph=float(need.params["target"]),
+                applied=round(applied, 4), required=float(need.amount or 0.0),
+                months=round(months, 1))
+    except ImpossibleInput:
+        return Expectation(where, "unknown", reason=say("history.why_need"))
+    expected, limit = float(result.value), change.limit
+    if limit is None:
+        return Expectation(where, "unknown", expected, change.difference,
+                           reason=change.reason or say("history.why_error"), results=(result,))
+    gap = change.difference - expected
+    verdict = "agrees" if abs(gap) <= limit else "less" if gap < 0 else "more"
+    return Expectation(where, verdict, expected, change.difference, limit,
+                       early=months < EARLY_MONTHS, results=(result,))
+
+
+def _pure_lime(limed: Sequence[Done]) -> float | None:
+    """Pure, fine CaCO3 of all passes [ton/ac]; None if one of them cannot be told."""
+    total = 0.0
+    for done in limed:
+        share = lime_share(done.analysis)
+        if share is None or done.rate is None or not done.rate.plain:
+            return None
+        total += done.rate.value / LB_PER_TON * share
+    return total
+
+
+def _ph_change(series: tuple[Series, ...], need: Need) -> Change | None:
+    """Change of pH in the layer the lime was reckoned for."""
+    depth = float(need.params["depth_in"])
+    for one in series:
+        if one.quantity != "ph" or one.where.lower() != need.where.lower() or not one.ends_in:
+            continue
+        top, bottom = one.ends_in
+        if top == 0 and abs(bottom - depth) <= DEPTH_SLACK_IN:
+            return one.change
+    return None

@@ -1,0 +1,151 @@
+"""What the harvest takes away, and what a shallow calcium test can and cannot say."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import sample_area_ac, surface_increment, where
+from loambrief.errors import ImpossibleInput
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
+from loambrief.topics.nutrients.formulas_micronutrients import calcium_rule, surface_calcium_gypsum
+from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
+from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.units import SLICE_DEPTH_IN, Quantity
+
+TOPIC = "nutrients"
+LB_PER_TON = 2000.0
+
+
+def removal(state: State) -> Finding | None:
+    """Nutrients in the harvest at the yield goal; None without yield or published values."""
+    if state.crop_yield is None:
+        return None
+    with subject(f"{state.crop.name}, yield goal"):
+        results = [
+            crop_removal.evaluate(crop=state.crop.name, nutrient=n,
+                                  **{"yield": state.crop_yield})
+            for n in NUTRIENTS
+        ]
+    known = [r for r in results if r.value is not None]
+    if not known:
+        return None
+    rows = [{"nutrient": r.details["nutrient"], "amount": r.value, "low": r.details["low"],
+             "high": r.details["high"]} for r in known]
+    evidence = [Evidence(Side.CONTEXT, say("nutrients.evidence_removal",
+                                           memory=any(r.how == "memory" for r in known)),
+                         Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
+                         tuple(known))]
+    if state.crop.group == "alfalfa":
+        evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
+                                 Grade.CALCULATED, ("colorado-alfalfa-removal",)))
+    return Finding(
+        id=f"{TOPIC}.removal", topic=TOPIC,
+        title=say("nutrients.title_removal", crop=state.crop.name),
+        status=Status.NOTED, severity=0, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
+        body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
+                  unit=state.crop.yield_unit, rows=rows),),
+        evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
+        results=tuple(known),
+    )
+
+
+def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
+    """Pounds per acre as laboratories report them.
+
+    A value typed in lb/ac comes back as typed; a value in ppm is doubled, which is what the
+    laboratories behind the calcium rules do whatever the depth of the core.
+    """
+    typed = "lb" in quantity.typed.lower()
+    depth = increment.thickness_in if typed else SLICE_DEPTH_IN
+    return ppm_to_lb_per_acre.evaluate(ppm=quantity.value, depth_in=depth)
+
+
+def surface_calcium(state: State, sample: Sample) -> Finding | None:
+    """The published shallow-calcium rule of the crop, or the statement that there is none."""
+    rule = calcium_rule(state.crop)
+    increment = _shallow(sample, rule)
+    if increment is None or plain(increment.calcium) is None:
+        return None
+    label = where(sample, increment)
+    if rule is None or sample.methods.cations != rule["method"]:
+        return _no_rule(state, sample, increment, label, rule is not None)
+    calcium = increment.calcium
+    assert calcium is not None
+    with subject(label):
+        pounds = _laboratory_lb_ac(calcium, increment)
+        potassium = (
+            _laboratory_lb_ac(increment.potassium, increment)
+            if plain(increment.potassium) is not None and increment.potassium is not None
+            else None
+        )
+        try:
+            gypsum = surface_calcium_gypsum.evaluate(
+                crop=state.crop.name, calcium_lb_ac=float(pounds.value),  # type: ignore[arg-type]
+                potassium_lb_ac=None if potassium is None else float(potassium.value),  # type: ignore[arg-type]
+                soil_ph=increment.ph,
+            )
+        except ImpossibleInput:
+            return _no_rule(state, sample, increment, label, True)
+    needed = gypsum.value is not None and float(gypsum.value) > 0  # type: ignore[arg-type]
+    need = Need(
+        kind=NeedKind.GYPSUM, item="shallow calcium", unit="ton/ac",
+        text=say("nutrients.need_calcium", crop=state.crop.name,
+                 timing=gypsum.details.get("timing")),
+        where=zone(sample), area_ac=sample_area_ac(state.case, sample),
+        amount=float(gypsum.value or 0.0) / LB_PER_TON, results=(gypsum,),  # type: ignore[arg-type]
+        sources=(gypsum.source,),
+    ) if needed else None
+    return Finding(
+        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_calcium_rule", needed=needed, crop=state.crop.name,
+                  where=label),
+        status=Status.LIMITING if needed else Status.ADEQUATE, severity=2 if needed else 0,
+        confidence=state.confidence(sample), grade=Grade.CALCULATED,
+        value=calcium.value, unit="ppm", where=label,
+        body=(say("nutrients.calcium_rule_body", needed=needed, crop=state.crop.name,
+                  pounds=pounds.value, ratio=gypsum.details.get("ratio"),
+                  timing=gypsum.details.get("timing")),),
+        evidence=(Evidence(Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
+                           Grade.CALCULATED, ("yang-peanut-calcium-tests",)),),
+        needs=() if need is None else (need,), sources=(gypsum.source,),
+        results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
+    )
+
+
+def _shallow(sample: Sample, rule) -> Increment | None:
+    """The slice a shallow rule asks for; without a rule the surface slice."""
+    if rule is None:
+        return surface_increment(sample)
+    low, high = float(rule["depth_low_in"]), float(rule["depth_high_in"])
+    fitting = [i for i in sample.increments if i.top_in == 0 and low <= i.bottom_in <= high]
+    return min(fitting, key=lambda i: i.bottom_in, default=None) or surface_increment(sample)
+
+
+def _no_rule(state: State, sample: Sample, increment: Increment, label: str,
+             other_method: bool) -> Finding:
+    calcium = plain(increment.calcium)
+    return Finding(
+        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_calcium_no_rule", where=label),
+        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        value=calcium, unit="ppm", where=label,
+        body=(say("nutrients.calcium_no_rule_body", crop=state.crop.name, depth=increment.bottom_in,
+                  value=calcium, other_method=other_method),),
+        evidence=(
+            Evidence(Side.CONTEXT, say("nutrients.evidence_calcium_practice"), Grade.PRACTICE),
+            Evidence(Side.AGAINST, say("nutrients.evidence_calcium_published"), Grade.CALCULATED,
+                     ("harris-2015-peanut-calcium",)),
+        ),
+        sources=("harris-2015-peanut-calcium",),
+    )

@@ -1,0 +1,159 @@
+"""Nutrients of a case: phosphorus, potassium, sulfur, micronutrients, removal, calcium on top."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from loambrief.agronomy.guides import NUTRIENTS, TEST_OF, known_guides
+from loambrief.case.schema import CaseFile
+from loambrief.errors import UnknownName
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Status,
+    say,
+)
+from loambrief.topics.nutrients import crop as nutrients_crop
+from loambrief.topics.nutrients import minor as nutrients_minor
+from loambrief.topics.nutrients import pk as nutrients_pk
+from loambrief.topics.nutrients import secondary as nutrients_secondary
+from loambrief.topics.nutrients import water as nutrients_water
+from loambrief.topics.nutrients.formulas_engine import ABOVE
+from loambrief.topics.nutrients.formulas_micronutrients import ELEMENTS
+from loambrief.topics.nutrients.state import State, read, tilled
+
+TOPIC = "nutrients"
+MICRO_PARTS = ("micronutrients", *(e.lower() for e in ELEMENTS))
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Every nutrient finding of a case.
+
+    Parameters
+    ----------
+    case : CaseFile
+        In house units.
+
+    Returns
+    -------
+    Assessment
+        Rates come only from a soil test by a method the guide was calibrated on; where the
+        guide, the method, the CEC or the yield is missing there is no rate and a Missing or
+        an uncertain finding says so.
+    """
+    try:
+        state = read(case)
+    except UnknownName as error:
+        missing = Missing(say("nutrients.missing_crop", crop=case.field.crop, hint=str(error)),
+                          say("nutrients.missing_crop_then"), TOPIC)
+        return Assessment(missing=(missing,))
+    found: list[Finding] = []
+    lacking: list[Missing] = []
+    pairs = tilled(case)
+    if not pairs:
+        lacking.append(Missing(say("nutrients.missing_tilled"),
+                               say("nutrients.missing_tilled_then"), TOPIC))
+    found += _guide_finding(state)
+    for sample, increment in pairs:
+        said: list[Finding | Missing] = []
+        for nutrient in NUTRIENTS:
+            said += nutrients_pk.assess_sample(state, sample, increment, nutrient)
+        phosphorus = next((f for f in said if isinstance(f, Finding)
+                           and f.id == f"{TOPIC}.p.{sample.id}"), None)
+        water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
+        said += [water] if water is not None else []
+        said += nutrients_secondary.assess_sample(state, sample, increment)
+        said += nutrients_minor.sulfur(state, sample, increment)
+        said += nutrients_minor.micronutrients(state, sample, increment)
+        found += [f for f in said if isinstance(f, Finding)]
+        lacking += [m for m in said if isinstance(m, Missing)]
+    for sample in case.samples:
+        calcium = nutrients_crop.surface_calcium(state, sample)
+        found += [calcium] if calcium is not None else []
+    harvest = nutrients_crop.removal(state)
+    found += [harvest] if harvest is not None else []
+    return Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
+
+
+def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
+    kept: list[Missing] = []
+    for missing in lacking:
+        if missing not in kept:
+            kept.append(missing)
+    return kept
+
+
+def _guide_finding(state: State) -> list[Finding]:
+    """A finding where the choice of guide itself needs a word from the consultant."""
+    if state.unknown_guide:
+        return [_guide(state, "title_guide_unknown", Status.UNCERTAIN,
+                       say("nutrients.guide_unknown_body", name=state.unknown_guide,
+                           known=sorted(known_guides())))]
+    if state.guide is None:
+        return [_guide(state, "title_guide_choose", Status.UNCERTAIN,
+                       say("nutrients.guide_choose_body",
+                           candidates=[g.name for g in state.candidates],
+                           region=state.region_name))]
+    if not state.guide_named:
+        return [_guide(state, "title_guide_only", Status.NOTED,
+                       say("nutrients.guide_only_body", guide=state.guide.title,
+                           name=state.guide.name), (state.guide.reference,))]
+    return []
+
+
+def _guide(state: State, title: str, status: Status, body: Message,
+           sources: tuple[str, ...] = ()) -> Finding:
+    return Finding(
+        id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
+        severity=0, confidence=Confidence.HIGH, grade=Grade.CALCULATED, body=(body,),
+        sources=sources,
+    )
+
+
+def _is_enough(finding: Finding, nutrient: str) -> bool:
+    """True if the guide says of this finding's test that nothing should be added."""
+    return any(
+        r.formula == "nutrient_rate" and r.details.get("nutrient") == nutrient
+        and r.details.get("position") == ABOVE and r.value == 0
+        for r in finding.results
+    ) and finding.status in (Status.ADEQUATE, Status.EXCESS)
+
+
+def _with_advice_against(state: State, found: list[Finding]) -> list[Finding]:
+    """Findings with the "do not buy" pairs; each pair stands once and names all its places."""
+    told = list(found)
+    for nutrient in NUTRIENTS:
+        places = [i for i, f in enumerate(told) if _is_enough(f, nutrient)]
+        if not places:
+            continue
+        rows = [{"where": told[i].where, "value": told[i].value,
+                 "limit": _limit(told[i])} for i in places]
+        test = TEST_OF[nutrient].lower()
+        pair = (say(f"nutrients.against_{test}", rows=rows),
+                say("nutrients.against_pk_why", rows=rows, nutrient=nutrient,
+                    guide=state.guide.title))  # type: ignore[union-attr]
+        told[places[0]] = _adding(told[places[0]], pair)
+    micro = [i for i, f in enumerate(told) if f.id.split(".")[1] in MICRO_PARTS]
+    if micro and not any(told[i].needs for i in micro):
+        elements = sorted({str(r.details["nutrient"]) for i in micro for r in told[i].results
+                           if r.formula == "micronutrient_class" and r.value is not None})
+        if elements:
+            pair = (say("nutrients.against_micro"),
+                    say("nutrients.against_micro_why", elements=elements))
+            told[micro[0]] = _adding(told[micro[0]], pair)
+    return told
+
+
+def _limit(finding: Finding) -> float | None:
+    rate = next(r for r in finding.results if r.formula == "nutrient_rate")
+    value = rate.details.get("limit_ppm", rate.details.get("critical_ppm"))
+    return None if value is None else float(value)  # type: ignore[arg-type]
+
+
+def _adding(finding: Finding, pair: tuple[Message, Message]) -> Finding:
+    return replace(finding, advise_against=(*finding.advise_against, pair))

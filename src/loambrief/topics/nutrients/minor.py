@@ -1,0 +1,301 @@
+"""Sulfur and micronutrients of one sample."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import sample_area_ac, where
+from loambrief.findings.crop_kinds import seeded_in_rows
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.nutrients.formulas_micronutrients import (
+    ANY,
+    ELEMENTS,
+    INDEX_METHOD,
+    manganese_activity_index,
+    micronutrient_class,
+    micronutrient_response,
+    micronutrient_typical_rate,
+    sulfur_from_organic_matter,
+    sulfur_rate,
+    sulfur_response,
+)
+from loambrief.topics.nutrients.state import State, plain, zone
+
+TOPIC = "nutrients"
+FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron"}
+SULFUR_REGION = "Minnesota"
+ARID_PH = 7.5
+"""From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
+BORON_SENSITIVE = ("corn", "sweet corn", "soybean", "dry bean", "snap bean", "wheat", "barley",
+                   "oats", "rye", "field pea")
+"""Crops hurt by boron left from a crop that needed it (corn: Pennsylvania State; the others
+from memory, unverified)."""
+
+
+@dataclass(frozen=True)
+class Micro:
+    """One micronutrient test, read."""
+
+    element: str
+    value: float
+    unit: str
+    method: str
+    result: Result
+    response: str | None
+    results: tuple[Result, ...]
+
+    @property
+    def status(self) -> str | None:
+        return None if self.result.value is None else str(self.result.details["status"])
+
+    @property
+    def own_scale(self) -> bool:
+        """True if the class scale carries a rate of its own for the crop."""
+        return "broadcast_low" in self.result.details or self.result.details.get(
+            "scale", "").endswith("alfalfa")  # type: ignore[attr-defined]
+
+
+def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Finding | Missing]:
+    """Chance of a sulfur response by organic matter and texture."""
+    matter = plain(increment.organic_matter)
+    label = where(sample, increment)
+    if matter is None:
+        yield Missing(say("nutrients.missing_organic_matter", where=label),
+                      say("nutrients.missing_organic_matter_then"), TOPIC)
+        return
+    with subject(label):
+        chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
+        supply = sulfur_from_organic_matter.evaluate(organic_matter_pct=matter)
+        rate = sulfur_rate.evaluate(crop=state.crop.name)
+    irrigated = state.case.field.irrigation != "none" and (increment.ph or 0.0) >= ARID_PH
+    expected = "not expected" if irrigated else str(chance.value)
+    local = SULFUR_REGION.lower() in state.region.lower()
+    disagrees = expected == "likely" and chance.details["nebraska"] == "not expected"
+    needs: tuple[Need, ...] = ()
+    if expected == "likely" and rate.value is not None:
+        needs = (Need(
+            kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
+            text=say("nutrients.need_sulfur", crop=state.crop.name), where=zone(sample),
+            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),  # type: ignore[arg-type]
+            low=float(rate.details["low"]), high=float(rate.details["high"]),  # type: ignore[arg-type]
+            results=(rate,), sources=(rate.source,),
+            cautions=(say("nutrients.caution_thiosulfate",
+                          seeded=seeded_in_rows(state.case, state.crop)),),
+        ),)
+    watch = expected in ("likely", "possible")
+    yield Finding(
+        id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_sulfur", expected=expected, where=label),
+        status=Status.WATCH if watch else Status.NOTED, severity=1 if watch else 0,
+        confidence=state.confidence(sample, method_matches=local, agrees=not disagrees),
+        grade=Grade.CALCULATED, value=matter, unit="%", where=label,
+        body=(say("nutrients.sulfur_body", expected=expected, matter=matter,
+                  low=supply.details["low"], high=supply.details["high"],
+                  has_rate=bool(needs)),),
+        evidence=tuple(_sulfur_evidence(increment, chance, irrigated, local, disagrees)),
+        needs=needs, sources=tuple(dict.fromkeys((chance.source, supply.source))),
+        results=(chance, supply, *((rate,) if needs else ())),
+    )
+
+
+def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
+                     disagrees: bool) -> Iterator[Evidence]:
+    yield Evidence(Side.FOR, say("nutrients.evidence_sulfur", local=local), Grade.CALCULATED,
+                   (chance.source,), (chance,))
+    if irrigated:
+        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_water"), Grade.CALCULATED,
+                       ("csu-alfalfa-sulfur",))
+    if disagrees:
+        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"), Grade.CALCULATED,
+                       ("shapiro-unl-pk",))
+    if increment.sulfate_s is not None:
+        yield Evidence(Side.CONTEXT, say("nutrients.evidence_sulfate",
+                                         value=increment.sulfate_s.value,
+                                         censor=increment.sulfate_s.censor), Grade.MEASURED,
+                       ("ndsu-sf1880",))
+
+
+def _micro(state: State, sample: Sample, increment: Increment, element: str) -> Micro | None:
+    """The reading of one element; None where it was not measured as a plain number."""
+    value = plain(getattr(increment, FIELDS[element]))
+    method = getattr(sample.methods, FIELDS[element])
+    if value is None or method is None:
+        return None
+    used, read, results = method, value, ()
+    if element == "Mn" and method == "mehlich-3":
+        if increment.ph is None:
+            return None
+        index = manganese_activity_index.evaluate(manganese_ppm=value, soil_ph=increment.ph)
+        used, read, results = INDEX_METHOD, float(index.value), (index,)  # type: ignore[arg-type]
+    found = micronutrient_class.evaluate(nutrient=element, method=used, test_ppm=read,
+                                         crop=state.crop.name, region=state.region or None)
+    response = micronutrient_response.evaluate(crop=state.crop.name, nutrient=element)
+    kept = (*results, found, *((response,) if response.value is not None else ()))
+    return Micro(element, read, "index" if used == INDEX_METHOD else "ppm", method, found,
+                 None if response.value is None else str(response.value), kept)
+
+
+def micronutrients(state: State, sample: Sample,
+                   increment: Increment) -> Iterator[Finding | Missing]:
+    """Zinc, boron, manganese, copper and iron of one sample."""
+    label = where(sample, increment)
+    tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
+    if not tested:
+        yield Missing(say("nutrients.missing_micronutrients", where=label),
+                      say("nutrients.missing_micronutrients_then"), TOPIC)
+        return
+    with subject(label):
+        read = [_micro(state, sample, increment, element) for element in tested]
+    for element, found in zip(tested, read, strict=True):
+        if found is None:
+            yield Missing(say("nutrients.missing_micro_one", element=element, where=label),
+                          say("nutrients.missing_micro_one_then", element=element), TOPIC)
+    known = [m for m in read if m is not None]
+    quiet = [m for m in known if m.status == "adequate"]
+    if quiet:
+        yield _adequate(state, sample, label, quiet)
+    for micro in known:
+        if micro.status != "adequate":
+            yield _one(state, sample, increment, label, micro)
+
+
+def _adequate(state: State, sample: Sample, label: str, quiet: list[Micro]) -> Finding:
+    local = all(m.result.details["local"] for m in quiet)
+    return Finding(
+        id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_micro_adequate", elements=[m.element for m in quiet],
+                  where=label),
+        status=Status.ADEQUATE, severity=0,
+        confidence=state.confidence(sample, method_matches=local), grade=Grade.CALCULATED,
+        where=label,
+        body=(say("nutrients.micro_adequate_body", rows=[_row(m) for m in quiet]),),
+        evidence=(() if local else (Evidence(
+            Side.AGAINST, _elsewhere([m for m in quiet if not m.result.details["local"]]),
+            Grade.CALCULATED, tuple(dict.fromkeys(m.result.source for m in quiet))),)),
+        sources=tuple(dict.fromkeys(m.result.source for m in quiet)),
+        results=tuple(r for m in quiet for r in m.results),
+    )
+
+
+def _row(micro: Micro) -> dict[str, object]:
+    return {"element": micro.element, "value": micro.value, "unit": micro.unit,
+            "critical": micro.result.details["critical"]}
+
+
+def _elsewhere(micros: list[Micro]) -> Message:
+    """That the classes were made in other states, or for no state in particular."""
+    places = sorted({str(m.result.details["scale_region"]) for m in micros} - {ANY})
+    return say("nutrients.evidence_scale_region", regions=places)
+
+
+def _matters(micro: Micro) -> bool:
+    return micro.response in ("medium", "high") or micro.own_scale
+
+
+def _one(state: State, sample: Sample, increment: Increment, label: str,
+         micro: Micro) -> Finding:
+    status, severity, needs = Status.NOTED, 0, ()
+    if micro.status is None:
+        return _no_scale(state, sample, label, micro)
+    if micro.status == "low" and _matters(micro):
+        strong = micro.response == "high" or micro.own_scale
+        status, severity = (Status.LIMITING, 2) if strong else (Status.WATCH, 1)
+        needs = (_micro_need(state, sample, micro),)
+    elif micro.status == "marginal" and _matters(micro):
+        status, severity = Status.WATCH, 1
+        if "broadcast_low" in micro.result.details:
+            needs = (_micro_need(state, sample, micro),)
+    local = bool(micro.result.details["local"])
+    if micro.status == "high" and local:
+        status, severity = Status.WATCH, 1
+    evidence = [Evidence(Side.FOR, say("nutrients.evidence_micro", element=micro.element,
+                                       value=micro.value, unit=micro.unit, method=micro.method),
+                         Grade.MEASURED, (micro.result.source,), micro.results)]
+    if not local:
+        evidence.append(Evidence(Side.AGAINST, _elsewhere([micro]),
+                                 Grade.CALCULATED, (micro.result.source,)))
+    if micro.response == "low":
+        evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_low_response",
+                                                   crop=state.crop.name, element=micro.element),
+                                 Grade.CALCULATED, ("vitosh-1994-e486",)))
+    return Finding(
+        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=label),
+        status=status, severity=severity,
+        confidence=state.confidence(sample, method_matches=local,
+                                    agrees=micro.response != "low"),
+        grade=Grade.CALCULATED, value=micro.value, unit=micro.unit,
+        reference=say("nutrients.reference_micro", critical=micro.result.details["critical"],
+                      high=micro.result.details["high_above"], unit=micro.unit),
+        where=label,
+        body=(say(f"nutrients.micro_{micro.status}_body", element=micro.element,
+                  crop=state.crop.name, response=micro.response, has_need=bool(needs),
+                  ph=increment.ph),),
+        evidence=tuple(evidence), needs=needs, sources=(micro.result.source,),
+        results=micro.results,
+    )
+
+
+def _no_scale(state: State, sample: Sample, label: str, micro: Micro) -> Finding:
+    return Finding(
+        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_micro_no_scale", element=micro.element, where=label),
+        status=Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
+        value=micro.value, unit=micro.unit, where=label,
+        body=(say("nutrients.micro_no_scale_body", element=micro.element, method=micro.method,
+                  crop=state.crop.name),),
+    )
+
+
+def _micro_need(state: State, sample: Sample, micro: Micro) -> Need:
+    """Rate of the class scale itself; else the low end of the typical rate; else none."""
+    details = micro.result.details
+    low = high = amount = None
+    results, sources = (micro.result,), (micro.result.source,)
+    if "broadcast_low" in details:
+        amount = low = float(details["broadcast_low"])  # type: ignore[arg-type]
+        high = float(details["broadcast_high"])  # type: ignore[arg-type]
+    else:
+        typical = micronutrient_typical_rate.evaluate(nutrient=micro.element,
+                                                      crop=state.crop.name)
+        if typical.value is not None:
+            amount = low = float(typical.value)  # type: ignore[arg-type]
+            high = float(typical.details["high"])  # type: ignore[arg-type]
+            results, sources = (micro.result, typical), (micro.result.source, typical.source)
+    return Need(
+        kind=NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",
+        text=say("nutrients.need_micro", element=micro.element, crop=state.crop.name,
+                 band_low=details.get("band_low"), has_rate=amount is not None,
+                 typical="broadcast_low" not in details),
+        where=zone(sample), area_ac=sample_area_ac(state.case, sample),
+        amount=amount, low=low, high=high, cap=high if micro.element == "B" else None,
+        results=results, sources=sources,
+        cautions=tuple(_micro_cautions(state, micro.element)),
+    )
+
+
+def _micro_cautions(state: State, element: str) -> Iterator[Message]:
+    if element == "B":
+        yield say("nutrients.caution_boron", seeded=seeded_in_rows(state.case, state.crop))
+        following = state.case.field.following_crop
+        if following and following.lower() in BORON_SENSITIVE:
+            yield say("nutrients.caution_boron_next", crop=following)
+    else:
+        yield say("nutrients.caution_micro_check", element=element)
+    if element in ("Cu", "Zn"):
+        yield say("nutrients.caution_build_up", element=element)

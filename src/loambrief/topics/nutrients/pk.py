@@ -1,0 +1,321 @@
+"""Phosphorus and potassium of one sample, held against the chosen guide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loambrief.agronomy.guides import TEST_OF, Rule
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import sample_area_ac, where
+from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
+from loambrief.findings.model import (
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Status,
+    say,
+)
+from loambrief.topics.nutrients import pk_words as words
+from loambrief.topics.nutrients.formulas import nutrient_rate
+from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
+from loambrief.topics.nutrients.manure import stop_manure
+from loambrief.topics.nutrients.reading import (
+    Reading,
+    credits_since,
+    may_skip,
+    skip_reason,
+    spans_level,
+)
+from loambrief.topics.nutrients.state import (
+    METHOD_FIELD,
+    RESULT_FIELD,
+    Cec,
+    State,
+    cec_of,
+    composite_error,
+    zone,
+)
+from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
+from loambrief.units import Quantity
+
+USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
+"""Row width [in] at which a seed-row limit is printed where it depends on the row."""
+SEVERE_SHARE = 0.5
+"""A test below half the critical level counts as severe (our own cut, stated in the text)."""
+TOPIC = "nutrients"
+
+
+def _rate(reading: Reading, test_ppm: float) -> Result:
+    """The guide's answer for a test value, with the range from the error of the test."""
+    error = reading.error
+    return nutrient_rate.evaluate(
+        guide=reading.guide.name,
+        crop=reading.state.crop.name,
+        nutrient=reading.nutrient,
+        test_ppm=test_ppm,
+        method=reading.method,
+        cec_meq=reading.cec.value if reading.cec else None,
+        rotation="|".join(reading.state.rotation) or None,
+        test_error_pct=error.pct if error else None,
+        **{"yield": reading.state.crop_yield if reading.rule.needs_yield else None},
+    )
+
+
+def assess_sample(
+    state: State, sample: Sample, increment: Increment, nutrient: str
+) -> Iterator[Finding | Missing]:
+    """What one sample says of phosphorus or potassium.
+
+    Yields
+    ------
+    Finding or Missing
+        At most one finding; a Missing for each thing that keeps a rate from being given.
+    """
+    test = TEST_OF[nutrient]
+    quantity = getattr(increment, RESULT_FIELD[nutrient])
+    method = getattr(sample.methods, METHOD_FIELD[nutrient])
+    label = where(sample, increment)
+    if quantity is None or method is None:
+        yield Missing(say("nutrients.missing_test", test=test, where=label),
+                      say("nutrients.missing_test_then", nutrient=nutrient), TOPIC)
+        return
+    if state.guide is None:
+        yield _unread(state, sample, label, test, quantity, say("nutrients.no_guide_body"))
+        return
+    if not state.guide.rules_for(nutrient, state.crop):
+        yield _unread(state, sample, label, test, quantity,
+                      say("nutrients.no_crop_body", guide=state.guide.title, crop=state.crop.name))
+        return
+    rule = state.guide.rule(nutrient, state.crop, method)
+    if rule is None:
+        yield _mismatch(state, sample, label, nutrient, quantity, method)
+        return
+    with subject(label):
+        cec = cec_of(sample, increment) if rule.needs_cec else None
+    if rule.needs_cec and not _usable(rule, cec):
+        yield Missing(say("nutrients.missing_cec", where=label),
+                      say("nutrients.missing_cec_then", nutrient=nutrient,
+                          guide=state.guide.title), TOPIC)
+        yield _unread(state, sample, label, test, quantity, say("nutrients.no_cec_body"))
+        return
+    if rule.needs_yield and state.crop_yield is None:
+        yield Missing(say("nutrients.missing_yield"),
+                      say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
+        yield _unread(state, sample, label, test, quantity, say("nutrients.no_yield_body"))
+        return
+    with subject(label):
+        reading = Reading(
+            state, sample, increment, nutrient, quantity, method, rule, cec,
+            composite_error(nutrient, sample, quantity.value) if quantity.plain else None,
+            credits_since(state, sample, nutrient),
+        )
+        if quantity.plain:
+            yield _read(reading)
+        else:
+            yield _read_limit(reading)
+
+
+def _usable(rule: Rule, cec: Cec | None) -> bool:
+    """True if the CEC settles the rule: a full value, or a bound beyond the last band."""
+    if cec is None:
+        return False
+    if cec.kind != "at least":
+        return True
+    ends = [b.up_to_meq for b in rule.by_cec if b.up_to_meq is not None]
+    return bool(rule.by_cec) and cec.value > max(ends, default=0.0)
+
+
+def _unread(state: State, sample: Sample, label: str, test: str, quantity: Quantity,
+            why: Message) -> Finding:
+    """A test that cannot be read: no class, no rate, and the reason."""
+    return Finding(
+        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_unread", test=test, where=label),
+        status=Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample), grade=Grade.MEASURED,
+        value=quantity.value if quantity.plain else None, unit="ppm", where=label, body=(why,),
+    )
+
+
+def _mismatch(state: State, sample: Sample, label: str, nutrient: str, quantity: Quantity,
+              method: str) -> Finding:
+    guide = state.guide
+    assert guide is not None
+    calibrated = guide.methods(nutrient, state.crop)
+    results: tuple[Result, ...] = ()
+    if quantity.plain:
+        with subject(label):
+            results = (nutrient_rate.evaluate(
+                guide=guide.name, crop=state.crop.name, nutrient=nutrient,
+                test_ppm=quantity.value, method=method),)
+    test = TEST_OF[nutrient]
+    return Finding(
+        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_mismatch", test=test, where=label),
+        status=Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
+        value=quantity.value if quantity.plain else None, unit="ppm", where=label,
+        body=(say("nutrients.mismatch_body", guide=guide.title, method=method,
+                  calibrated=list(calibrated)),),
+        sources=(guide.reference,), results=results,
+    )
+
+
+def _read(reading: Reading) -> Finding:
+    rate = _rate(reading, reading.quantity.value)
+    position = str(rate.details["position"])
+    critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
+    spans = spans_level(reading, critical)
+    severity = _severity(position, reading.quantity.value, critical, rate.value, spans)
+    needs = _need(reading, rate, severity)
+    if may_skip(rate) and not needs:
+        severity = 0  # nothing to do this year
+    return _finding(reading, (rate,), position, severity, critical, spans, needs)
+
+
+def _read_limit(reading: Reading) -> Finding:
+    """A value given only as "<" or ">": read where both ends of it lead to one answer."""
+    limit = reading.quantity.value
+    ends = [_rate(reading, limit)]
+    if reading.quantity.censor == "<":
+        ends.append(_rate(reading, 0.0))
+    positions = {str(r.details["position"]) for r in ends}
+    rates = [r.value for r in ends]
+    critical = float(ends[0].details["critical_ppm"])  # type: ignore[arg-type]
+    # ">" is settled only when the limit itself already lies above everything
+    settled = positions == {ABOVE} if reading.quantity.censor == ">" else len(positions) == 1
+    if not settled:
+        return _unread(reading.state, reading.sample, reading.label, reading.test,
+                       reading.quantity, say("nutrients.limit_body", limit=limit,
+                                             censor=reading.quantity.censor, critical=critical))
+    position = positions.pop()
+    needs: tuple[Need, ...] = ()
+    known = [float(r) for r in rates if r is not None]  # type: ignore[arg-type]
+    if position != ABOVE and known and max(known) > 0:
+        needs = (_bare_need(reading, tuple(ends), low=min(known), high=max(known)),)
+    return _finding(reading, tuple(ends), position, 2 if position == BELOW else 0, critical,
+                    False, needs)
+
+
+def _severity(position: str, test: float, critical: float, rate: object, spans: bool) -> int:
+    if position == BELOW:
+        if spans:
+            return 1
+        return 3 if test < SEVERE_SHARE * critical else 2
+    return 1 if isinstance(rate, float) and rate > 0 else 0
+
+
+def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
+    if rate.value is None:
+        return (_bare_need(reading, (rate,)),) if severity >= 2 else ()
+    credit = reading.credits.pounds
+    amount = float(rate.value) - credit
+    optional = may_skip(rate)
+    if amount <= 0 or (optional and skip_reason(reading) is not None):
+        return ()
+    cap = rate.details.get("cap_lb_ac")
+    cautions = list(_cautions(reading))
+    if cap is not None and amount > float(cap):  # type: ignore[arg-type]
+        cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
+                               cap=float(cap)))  # type: ignore[arg-type]
+        amount = float(cap)  # type: ignore[arg-type]
+    low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
+    if optional:
+        low, high = 0.0, amount if high is None else high
+    if low == high:
+        low = high = None
+    return (
+        Need(
+            kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
+            text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
+                     below=rate.details["position"] == BELOW, optional=optional),
+            where=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
+            amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
+            results=(rate, *reading.credits.results), sources=(rate.source,),
+            cautions=tuple(cautions), params={"optional": True} if optional else {},
+        ),
+    )
+
+
+def _bounded(value: object, credit: float, cap: object) -> float | None:
+    """An end of the range, less what was spread since, within the yearly cap."""
+    if value is None:
+        return None
+    left = max(float(value) - credit, 0.0)  # type: ignore[arg-type]
+    return left if cap is None else min(left, float(cap))  # type: ignore[arg-type]
+
+
+def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None = None,
+               high: float | None = None) -> Need:
+    """A shortage whose rate the guide does not give, or gives only as a range."""
+    return Need(
+        kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
+        text=say("nutrients.need_no_rate", nutrient=reading.nutrient, test=reading.test,
+                 guide=reading.guide.title, low=low, high=high),
+        where=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
+        low=low, high=high, results=results, sources=(results[0].source,),
+        cautions=tuple(_cautions(reading)),
+    )
+
+
+def _cautions(reading: Reading) -> Iterator[Message]:
+    case = reading.state.case
+    if reading.nutrient == "P2O5":
+        yield say("nutrients.caution_p_water", places=list(case.field.sensitive_areas))
+    else:
+        yield say("nutrients.caution_k_rate", forage=feeds_stock(case))
+    if seeded_in_rows(case, reading.state.crop):
+        yield say("nutrients.caution_seed_row", crop=reading.state.crop.name,
+                  **_seed_row(reading))
+
+
+def _seed_row(reading: Reading) -> dict[str, object]:
+    """Most fertilizer salt with the seed, where a limit is published for the crop."""
+    crop = reading.state.crop
+    soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
+    row_in = next((USUAL_ROW_IN[n] for n in crop.lineage if n in USUAL_ROW_IN), None)
+    limit = seed_row_salt_limit.evaluate(crop=crop.name, row_in=row_in, soil=soil)
+    return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
+
+
+def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severity: int,
+             critical: float, spans: bool, needs: tuple[Need, ...]) -> Finding:
+    state, guide = reading.state, reading.guide
+    rate = rates[0]
+    below = Status.WATCH if spans else Status.LIMITING
+    status = below if position == BELOW else Status.ADEQUATE
+    stop = None
+    if reading.nutrient == "P2O5" and position == ABOVE and rate.value == 0:
+        stop = stop_manure(state, reading.sample, rate)
+    if stop is not None:
+        status, severity, needs = Status.EXCESS, 2, (*needs, *stop.needs)
+    fits = state.depth_fits(reading.increment) and state.in_region
+    results = (
+        *rates,
+        *((reading.error.result,) if reading.error else ()),
+        *(reading.cec.results if reading.cec else ()),
+        *reading.credits.results,
+        *(stop.results if stop is not None else ()),
+    )
+    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs)
+    return Finding(
+        id=reading.finding_id, topic=TOPIC,
+        title=say(f"nutrients.{title}", test=reading.test,
+                  where=reading.label, crop=state.crop.name),
+        status=status, severity=severity,
+        confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans),
+        grade=Grade.CALCULATED,
+        value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
+        reference=say("nutrients.reference_levels", critical=critical,
+                      limit=rate.details.get("limit_ppm"), guide=guide.title),
+        where=reading.label,
+        body=(*words.body(reading, rate, position, severity, needs),
+              *(stop.body if stop is not None else ())),
+        evidence=(*words.evidence(reading, rate, critical, spans),
+                  *(stop.evidence if stop is not None else ())),
+        needs=needs, sources=(rate.source,), results=results,
+    )

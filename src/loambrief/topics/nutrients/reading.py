@@ -1,0 +1,124 @@
+"""One phosphorus or potassium test with everything needed to read it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.agronomy.guides import TEST_OF, Guide, Rule
+from loambrief.agronomy.registry import Result
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import where
+from loambrief.topics.nutrients.formulas import nutrient_supplied
+from loambrief.topics.nutrients.formulas_engine import WITHIN
+from loambrief.topics.nutrients.state import Cec, CompositeError, State, plain
+from loambrief.topics.stratification.findings import STRONG_RATIO
+from loambrief.topics.stratification.state import layer_state
+from loambrief.units import Quantity
+
+TOPIC = "nutrients"
+CARRIES_NUTRIENTS = ("fertilizer", "manure", "compost")
+ANALYSIS_FIELD = {"P2O5": "p2o5", "K2O": "k2o"}
+
+
+@dataclass(frozen=True)
+class Credits:
+    """What was spread after the sample was taken, which the test cannot know of.
+
+    Attributes
+    ----------
+    pounds : float
+        Nutrient supplied [lb/ac].
+    materials, unknown : tuple of str
+        Materials counted, and materials whose content the case does not give.
+    results : tuple of Result
+    """
+
+    pounds: float = 0.0
+    materials: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    results: tuple[Result, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One P or K test with what is needed to read it."""
+
+    state: State
+    sample: Sample
+    increment: Increment
+    nutrient: str
+    quantity: Quantity
+    method: str
+    rule: Rule
+    cec: Cec | None
+    error: CompositeError | None
+    credits: Credits
+
+    @property
+    def guide(self) -> Guide:
+        """The guide in use; a reading exists only where there is one."""
+        assert self.state.guide is not None
+        return self.state.guide
+
+    @property
+    def test(self) -> str:
+        return TEST_OF[self.nutrient]
+
+    @property
+    def label(self) -> str:
+        return where(self.sample, self.increment)
+
+    @property
+    def finding_id(self) -> str:
+        return f"{TOPIC}.{self.test.lower()}.{self.sample.id}"
+
+
+def credits_since(state: State, sample: Sample, nutrient: str) -> Credits:
+    """P2O5 or K2O spread between sampling and the date of the advice."""
+    pounds, materials, unknown, results = 0.0, [], [], []
+    for entry in state.case.earlier_applications:
+        late = sample.date < entry.date <= state.case.case.date
+        if not late or entry.kind not in CARRIES_NUTRIENTS:
+            continue
+        analysis = entry.analysis
+        grade = plain(getattr(analysis, ANALYSIS_FIELD[nutrient])) if analysis else None
+        if grade is None:
+            if entry.kind != "fertilizer" or analysis is None:
+                unknown.append(entry.material)
+            continue
+        if not entry.rate.plain:
+            unknown.append(entry.material)
+            continue
+        result = nutrient_supplied.evaluate(rate_lb_ac=entry.rate.value, grade_pct=grade)
+        pounds += float(result.value)  # type: ignore[arg-type]
+        materials.append(entry.material)
+        results.append(result)
+    return Credits(pounds, tuple(materials), tuple(unknown), tuple(results))
+
+
+def spans_level(reading: Reading, critical: float) -> bool:
+    """True if the error of the test reaches across the critical level."""
+    if reading.error is None:
+        return False
+    share = reading.error.pct / 100
+    value = reading.quantity.value
+    return value * (1 - share) < critical <= value * (1 + share)
+
+
+def may_skip(rate: Result) -> bool:
+    """True in the maintenance range of a build-up guide: the rate only replaces the harvest."""
+    return (rate.details.get("position") == WITHIN and bool(rate.value)
+            and rate.details.get("removal_lb_ac") is not None)
+
+
+def skip_reason(reading: Reading) -> str | None:
+    """Why phosphorus is left out this year where it may be skipped: a pile-up, or water close."""
+    if reading.nutrient != "P2O5":
+        return None
+    layers = layer_state(reading.sample)
+    layer = layers.layer("phosphorus") if layers is not None else None
+    piled = layer is not None and layer.ratio is not None and layer.ratio >= STRONG_RATIO
+    near = bool(reading.state.case.field.sensitive_areas)
+    if piled:
+        return "both" if near else "layer"
+    return "water" if near else None

@@ -1,0 +1,52 @@
+"""Magnesium and calcium by the classes of a guide that prints them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import where
+from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
+from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
+from loambrief.topics.nutrients.state import State, plain
+
+TOPIC = "nutrients"
+METHOD = "mehlich-3"
+FIELDS = {"Mg": "magnesium", "Ca": "calcium"}
+JUDGED = {"very low": (Status.LIMITING, 2), "low": (Status.LIMITING, 2),
+          "medium": (Status.WATCH, 1)}
+
+
+def assess_sample(state: State, sample: Sample, increment: Increment) -> Iterator[Finding]:
+    """Magnesium and calcium of the tilled layer; nothing where the guide prints no classes."""
+    if state.guide is None or sample.methods.cations != METHOD:
+        return
+    label = where(sample, increment)
+    for nutrient, field in FIELDS.items():
+        value = plain(getattr(increment, field))
+        if value is None:
+            continue
+        with subject(label):
+            named = secondary_nutrient_class.evaluate(guide=state.guide.name, nutrient=nutrient,
+                                                      test_ppm=value)
+        if named.value is None:
+            continue
+        status, severity = JUDGED.get(str(named.value), (Status.ADEQUATE, 0))
+        yield Finding(
+            id=f"{TOPIC}.{nutrient.lower()}_class.{sample.id}", topic=TOPIC,
+            title=say("nutrients.title_secondary", nutrient=nutrient, name=named.value,
+                      where=label),
+            status=status, severity=severity,
+            confidence=state.confidence(sample, method_matches=state.depth_fits(increment)),
+            grade=Grade.CALCULATED, value=value, unit="ppm",
+            reference=say("nutrients.reference_secondary", guide=state.guide.title,
+                          optimum=named.details["optimum_ppm"]),
+            where=label,
+            body=(say("nutrients.secondary_body", nutrient=nutrient, short=severity > 0),),
+            evidence=(Evidence(Side.FOR, say("nutrients.evidence_secondary", nutrient=nutrient,
+                                             value=value, pounds=named.details["test_lb_ac"],
+                                             name=named.value), Grade.MEASURED, (named.source,),
+                               (named,)),),
+            sources=(named.source,), results=(named,),
+        )

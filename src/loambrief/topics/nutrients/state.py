@@ -1,0 +1,222 @@
+"""What a case says about its crop, yield, guide and soil tests, worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
+from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.select import age_days, main_increment, where
+from loambrief.errors import UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import Confidence
+from loambrief.topics.acidity.formulas import exchange_acidity
+from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
+from loambrief.topics.sampling.formulas_error import soil_test_error
+from loambrief.units import Quantity
+
+DEPTH_TOLERANCE_IN = 1.0
+"""A sample counts as taken to the guide's depth within this."""
+METHOD_FIELD = {"P2O5": "phosphorus", "K2O": "cations"}
+RESULT_FIELD = {"P2O5": "phosphorus", "K2O": "potassium"}
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+@dataclass(frozen=True)
+class Cec:
+    """Exchange capacity for a rule: the laboratory's, or a sum of what was measured."""
+
+    value: float
+    kind: str
+    """``laboratory``, ``sum`` (bases and acidity) or ``at least`` (bases alone)."""
+    results: tuple[Result, ...] = ()
+
+
+@dataclass(frozen=True)
+class State:
+    """A case as the nutrient findings see it.
+
+    Attributes
+    ----------
+    case : CaseFile
+    crop : Crop
+    crop_yield : float or None
+        Yield goal [the crop's own unit per acre].
+    rotation : tuple of str
+        Known crops before and after.
+    guide : Guide or None
+        The one that may be used; None if none was named and not exactly one fits.
+    guide_named : bool
+        True if the case names it.
+    unknown_guide : str
+        What the case names where no such guide exists.
+    candidates : tuple of Guide
+        Guides that fit region, method and crop where the case names none.
+    """
+
+    case: CaseFile
+    crop: Crop
+    crop_yield: float | None
+    rotation: tuple[str, ...]
+    guide: Guide | None
+    guide_named: bool
+    unknown_guide: str = ""
+    candidates: tuple[Guide, ...] = ()
+
+    @property
+    def places(self) -> tuple[str | None, ...]:
+        """Region and jurisdiction; a town's name (Kansas City) may mislead, so it is left out."""
+        return (self.case.farm.region, self.case.case.jurisdiction)
+
+    @property
+    def region(self) -> str:
+        """All that the case says of where the field is, to look names up in."""
+        return " | ".join(p for p in self.places if p)
+
+    @property
+    def region_name(self) -> str | None:
+        """Where the field is, as printed."""
+        return next((p for p in self.places if p), None)
+
+    @property
+    def in_region(self) -> bool:
+        return self.guide is not None and self.guide.fits_region(*self.places)
+
+    def depth_fits(self, increment: Increment) -> bool:
+        """True if the slice ends near the depth the guide was calibrated on."""
+        return self.guide is None or (
+            abs(increment.bottom_in - self.guide.depth_in) <= DEPTH_TOLERANCE_IN
+        )
+
+    def confidence(self, sample: Sample, *, method_matches: bool = True,
+                   agrees: bool = True) -> Confidence:
+        """The written rule for a soil sample of this case."""
+        return grade_confidence(
+            age_days=age_days(self.case, sample.date), cores=sample.cores, cores_matter=True,
+            method_matches=method_matches, agrees=agrees,
+        )
+
+
+def _rotation(case: CaseFile, crop: Crop) -> tuple[str, ...]:
+    found = []
+    for name in (case.field.previous_crop, case.field.following_crop):
+        try:
+            other = find_crop(name) if name else None
+        except UnknownName:
+            other = None
+        if other is not None and other.name != crop.name:
+            found.append(other.name)
+    return tuple(dict.fromkeys(found))
+
+
+def _methods(case: CaseFile) -> dict[str, str | None]:
+    """Methods of the tests that were made, if all samples agree."""
+    found: dict[str, str | None] = {}
+    for nutrient in METHOD_FIELD:
+        used = {
+            getattr(s.methods, METHOD_FIELD[nutrient]) for s in case.samples
+            if any(getattr(i, RESULT_FIELD[nutrient]) is not None for i in s.increments)
+        }
+        if len(used) == 1:
+            found[nutrient] = used.pop()
+    return found
+
+
+def read(case: CaseFile) -> State:
+    """Crop, yield, rotation and guide of a case.
+
+    Raises
+    ------
+    UnknownName
+        The crop is not in the crop table.
+    """
+    crop = find_crop(case.field.crop)
+    goal = case.field.yield_goal
+    amount = None
+    if goal is not None:
+        amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
+    state = State(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
+    if case.guide is not None:
+        if case.guide not in known_guides():
+            return State(case, crop, amount, state.rotation, None, True, case.guide)
+        return State(case, crop, amount, state.rotation, find_guide(case.guide), True)
+    fitting = fitting_guides(crop, _methods(case), state.places)
+    chosen = fitting[0] if len(fitting) == 1 else None
+    return State(case, crop, amount, state.rotation, chosen, False, "", fitting)
+
+
+def cec_of(sample: Sample, increment: Increment) -> Cec | None:
+    """CEC for a rule that rests on it: the laboratory's, else summed, else the bases alone.
+
+    None unless calcium, magnesium and potassium were all measured as numbers, and None where
+    a sum means nothing (free lime). Bases alone give a lower bound; it settles a rule only
+    where the last band of CEC is open above.
+    """
+    lab = plain(increment.cec)
+    if lab is not None:
+        return Cec(lab, "laboratory")
+    calcium, magnesium, potassium = (
+        plain(increment.calcium), plain(increment.magnesium), plain(increment.potassium))
+    if calcium is None or magnesium is None or potassium is None:
+        return None
+    sound = summed_cec_reliability.evaluate(
+        ph=increment.ph, fizz=sample.fizz, carbonate_pct=plain(increment.carbonate)
+    )
+    if sound.value != "usable":
+        return None
+    acidity = None
+    if sample.methods.buffer is not None and increment.buffer_ph is not None:
+        found = exchange_acidity.evaluate(buffer_method=sample.methods.buffer,
+                                          buffer_ph=increment.buffer_ph)
+        acidity = found if found.value is not None and found.unit == "meq/100g" else None
+    bases = {"ca_ppm": calcium, "mg_ppm": magnesium, "k_ppm": potassium,
+             "na_ppm": plain(increment.sodium)}
+    if acidity is None:
+        with subject(f"{where(sample, increment)}, bases only: a lower bound"):
+            least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
+        return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
+    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
+    return Cec(float(total.value), "sum", (acidity, total))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class CompositeError:
+    """Error of one composite soil test, one standard deviation.
+
+    Attributes
+    ----------
+    pct : float
+        Relative to the test [%].
+    result : Result
+    """
+
+    pct: float
+    result: Result
+
+
+def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
+    """Error of the composite test; None where the number of cores is not stated."""
+    if sample.cores is None or value <= 0:
+        return None
+    result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,
+                                      cores=float(sample.cores))
+    if result.value is None:
+        return None
+    return CompositeError(100.0 * float(result.value) / value, result)  # type: ignore[arg-type]
+
+
+def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:
+    """Samples with the slice that stands for the tilled layer."""
+    pairs = ((s, main_increment(s)) for s in case.samples)
+    return tuple((s, i) for s, i in pairs if i is not None)
+
+
+def zone(sample: Sample) -> str:
+    """Label of the area a sample stands for."""
+    return where(sample)

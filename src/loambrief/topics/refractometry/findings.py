@@ -1,0 +1,247 @@
+"""Sap readings: crop beside weed, the trade's level, the line, and what is known of each.
+
+A screening sign. It may prompt a test; it never sets a rate, and no promise hangs on it.
+"""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import (
+    Assessment,
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.tables import load
+from loambrief.topics.refractometry.formulas import brix_crop_minus_weed, constant
+from loambrief.topics.refractometry.state import (
+    MOST_MINUTES_APART,
+    Sap,
+    SapState,
+    minutes_apart,
+    sap_state,
+)
+
+TOPIC = "refractometry"
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on the sap readings of a case."""
+    state = sap_state(case)
+    if state is None:
+        return Assessment()
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for weed in state.weeds:
+        crop = state.beside(weed)
+        if crop is not None:
+            findings.append(_pair(state, crop, weed))
+    findings += [_crop(state, crop) for crop in state.crops]
+    lined = [s for s in state.all if s.reading.line is not None]
+    if lined:
+        findings.append(_line(state, lined))
+    findings += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
+    if not state.crops:
+        missing.append(Missing(say("refractometry.missing_crop"),
+                               say("refractometry.missing_crop_means"), TOPIC))
+    missing += [
+        Missing(say("refractometry.missing_temperature", plant=sap.label),
+                say("refractometry.missing_temperature_means"), TOPIC)
+        for sap in state.all if not sap.comparable
+    ]
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _readings(sap: Sap) -> dict[str, object]:
+    return {"plant": sap.label, "mean": sap.mean, "low": sap.low, "high": sap.high,
+            "n": len(sap.brix)}
+
+
+def _conditions(state: SapState, crop: Sap, weed: Sap) -> list[Message]:
+    """What makes the two readings less alike than they should be."""
+    found = []
+    apart = minutes_apart(crop.reading.time, weed.reading.time)
+    if apart is not None and apart > MOST_MINUTES_APART:
+        found.append(say("refractometry.against_time", minutes=apart))
+    if _parts_differ(crop.reading.part, weed.reading.part):
+        found.append(say("refractometry.against_part", crop=crop.reading.part,
+                         weed=weed.reading.part))
+    if crop.reading.place != weed.reading.place:
+        found.append(say("refractometry.against_place"))
+    if state.part.zeroed is not True:
+        found.append(say("refractometry.against_zero", known=state.part.zeroed is not None))
+    return found
+
+
+def _parts_differ(first: str | None, second: str | None) -> bool:
+    """True for two named parts that are not both leaves."""
+    if first is None or second is None or first.lower() == second.lower():
+        return False
+    return not all(any(word in part.lower() for word in ("leaf", "hoja"))
+                   for part in (first, second))
+
+
+def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
+    with subject(f"{crop.reading.plant} beside {weed.reading.plant}"):
+        difference = brix_crop_minus_weed.evaluate(crop_brix=list(crop.brix),
+                                                   weed_brix=list(weed.brix))
+    details = difference.details
+    comparable = crop.comparable and weed.comparable
+    clear = bool(details["clear"]) and comparable
+    body: list[Message] = [say("refractometry.body_corrected", atc=state.part.atc,
+                               corrected=bool(crop.corrections or weed.corrections),
+                               comparable=comparable)]
+    if details["low"] is None:
+        body.append(say("refractometry.body_no_interval"))
+    if state.part.weather:
+        body.append(say("refractometry.body_weather", weather=state.part.weather))
+    evidence = [
+        Evidence(Side.FOR, say("refractometry.evidence_means", crop=_readings(crop),
+                               weed=_readings(weed)),
+                 Grade.MEASURED, ("gost-brix-temperature", "student-1908"),
+                 crop.results + weed.results),
+    ]
+    for sap in (crop, weed):
+        agreement = sap.agreement
+        if agreement is not None and agreement.value == "differ":
+            evidence.append(Evidence(
+                Side.AGAINST,
+                say("refractometry.against_spread", plant=sap.label,
+                    spread=agreement.details["spread"], limit=agreement.details["limit"]),
+                Grade.MEASURED, (agreement.source,), (agreement,)))
+    evidence += [Evidence(Side.AGAINST, message, Grade.OBSERVED, ("bumgarner-kleinhenz-2013",))
+                 for message in _conditions(state, crop, weed)]
+    evidence.append(Evidence(Side.CONTEXT, say("refractometry.context_species"), Grade.MEASURED,
+                             ("bumgarner-kleinhenz-2013", "msstate-p2836")))
+    return Finding(
+        id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
+        topic=TOPIC,
+        title=say("refractometry.title_pair", crop=crop.name, weed=weed.name,
+                  crop_mean=crop.mean, weed_mean=weed.mean, difference=difference.value,
+                  is_clear=clear),
+        status=Status.NOTED if comparable else Status.UNCERTAIN,
+        severity=0,
+        confidence=state.confidence(crop, weed),
+        grade=Grade.SCREENING,
+        value=difference.value,
+        unit="Brix",
+        reference=say("refractometry.reference_pair", resolvable=constant("resolvable")),
+        where=weed.reading.place or crop.reading.place or state.case.field.name,
+        body=(*body, say("refractometry.body_difference", low=details["low"],
+                         high=details["high"], is_clear=clear)),
+        evidence=tuple(evidence),
+        needs=_needs(state, crop, weed, below=clear and float(difference.value) < 0),  # type: ignore
+        sources=(difference.source, "practice-brix-10"),
+        results=(difference,),
+    )
+
+
+def _needs(state: SapState, crop: Sap, weed: Sap, below: bool) -> tuple[Need, ...]:
+    """A test at most: sap never carries an amount."""
+    place = crop.reading.place or state.case.field.name
+    wanted = int(constant("replicates_wanted"))
+    if min(len(crop.brix), len(weed.brix)) < 3 or not (crop.comparable and weed.comparable):
+        return (Need(NeedKind.MEASURE, "sap-again", "",
+                     say("refractometry.need_again", where=place, n=wanted,
+                         atc=state.part.atc), where=place,
+                     sources=("bumgarner-kleinhenz-2013",),
+                     cautions=(say("refractometry.caution_press"),)),)
+    if below:
+        return (Need(NeedKind.MEASURE, "tissue", "",
+                     say("refractometry.need_tissue", crop=crop.reading.plant, where=place),
+                     where=place, sources=("bumgarner-kleinhenz-2013",)),)
+    return ()
+
+
+def _published() -> list[Evidence]:
+    """What was published for and against Brix as a sign of health, in table order."""
+    sides = {"for": Side.FOR, "against": Side.AGAINST, "context": Side.CONTEXT}
+    return [
+        Evidence(sides[str(row["side"])], say(f"refractometry.published_{row['key']}"),
+                 Grade.MEASURED, (str(row["source"]),))
+        for row in load("refractometry/evidence")
+    ]
+
+
+def _crop(state: SapState, crop: Sap) -> Finding:
+    """The trade's level for a healthy plant, beside what was published."""
+    level = constant("practice_level")
+    return Finding(
+        id=f"{TOPIC}.level.{crop.number}",
+        topic=TOPIC,
+        title=say("refractometry.title_level", level=level, **_readings(crop)),
+        status=Status.NOTED,
+        severity=0,
+        confidence=state.confidence(crop),
+        grade=Grade.PRACTICE,
+        value=crop.mean,
+        unit="Brix",
+        reference=say("refractometry.reference_level", level=level),
+        where=crop.reading.place or state.case.field.name,
+        body=(
+            say("refractometry.body_level", level=level, above=crop.mean >= level,
+                straddles=crop.low is not None and crop.high is not None
+                and crop.low < level < crop.high),
+            say("refractometry.body_use"),
+        ),
+        evidence=tuple(_published()),
+        sources=("practice-brix-10",),
+        results=crop.results,
+    )
+
+
+def _line(state: SapState, lined: list[Sap]) -> Finding:
+    """Sharp or diffuse: written down as seen, with what is known about it."""
+    extra = constant("diffuse_uncertainty")
+    diffuse = [s.label for s in lined if s.reading.line == "diffuse"]
+    sharp = [s.label for s in lined if s.reading.line == "sharp"]
+    return Finding(
+        id=f"{TOPIC}.line",
+        topic=TOPIC,
+        title=say("refractometry.title_line", diffuse=diffuse, sharp=sharp),
+        status=Status.NOTED,
+        severity=0,
+        confidence=state.confidence(*lined),
+        grade=Grade.OBSERVED,
+        reference=say("refractometry.reference_line"),
+        where=state.case.field.name,
+        body=(say("refractometry.body_line", any_diffuse=bool(diffuse), extra=extra),),
+        evidence=(
+            Evidence(Side.FOR, say("refractometry.for_line"), Grade.PRACTICE,
+                     ("practice-brix-line",)),
+            Evidence(Side.AGAINST, say("refractometry.against_line"), Grade.CALCULATED,
+                     ("meeten-north-1995",)),
+            Evidence(Side.CONTEXT, say("refractometry.context_filter"), Grade.MEASURED,
+                     ("oiv-ma-as2-02",)),
+        ),
+        sources=("practice-brix-line", "meeten-north-1995"),
+    )
+
+
+def _not_to_press(state: SapState, weed: Sap) -> Finding:
+    """A weed on the list of plants whose sap hurts was pressed."""
+    details = weed.pressing.details  # type: ignore[union-attr]
+    return Finding(
+        id=f"{TOPIC}.press.{weed.number}",
+        topic=TOPIC,
+        title=say("refractometry.title_press", plant=weed.name,
+                  english=details["english"]),
+        status=Status.WATCH,
+        severity=1,
+        confidence=state.confidence(weed),
+        grade=Grade.OBSERVED,
+        reference=say("refractometry.reference_press"),
+        where=weed.reading.place or state.case.field.name,
+        body=(say("refractometry.body_press", harm=details["harm"]),
+              say("refractometry.caution_press")),
+        sources=("burrows-tyrl-2013",),
+        results=(weed.pressing,),  # type: ignore[arg-type]
+    )

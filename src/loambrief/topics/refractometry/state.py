@@ -1,0 +1,182 @@
+"""Refractometer readings of a case at 20 C, each with its spread."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Refractometer, SapReading
+from loambrief.case.select import age_days
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import Confidence
+from loambrief.topics.refractometry.formulas import (
+    brix_at_20c,
+    brix_replicates_agree,
+    constant,
+    sap_pressing_check,
+)
+from loambrief.topics.sampling.formulas import mean_interval
+from loambrief.topics.weeds.formulas_names import find_species
+
+MOST_MINUTES_APART = 60
+"""Readings further apart than this are not of the same time of day (our choice; Brix rises
+by several points between morning and evening)."""
+
+
+@dataclass(frozen=True)
+class Sap:
+    """One plant's replicates.
+
+    Attributes
+    ----------
+    number : int
+        Place in the case, from 1.
+    brix : tuple of float
+        Replicates at 20 C, in the order typed; as read where they could not be corrected.
+    comparable : bool
+        False if the instrument does not compensate and the temperature is not known.
+    """
+
+    number: int
+    reading: SapReading
+    brix: tuple[float, ...]
+    comparable: bool
+    corrections: tuple[Result, ...]
+    interval: Result | None
+    agreement: Result | None
+    pressing: Result | None
+    local_name: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The plant as people there call it, where the weed list of the case tells."""
+        return self.local_name or self.reading.plant
+
+    @property
+    def label(self) -> str:
+        part = f", {self.reading.part}" if self.reading.part else ""
+        return f"{self.name}{part}"
+
+    @property
+    def mean(self) -> float:
+        return sum(self.brix) / len(self.brix)
+
+    @property
+    def low(self) -> float | None:
+        return None if self.interval is None else max(float(self.interval.details["low"]), 0.0)  # type: ignore
+
+    @property
+    def high(self) -> float | None:
+        return None if self.interval is None else float(self.interval.details["high"])  # type: ignore
+
+    @property
+    def enough(self) -> bool:
+        return len(self.brix) >= constant("replicates_wanted")
+
+    @property
+    def not_to_press(self) -> bool:
+        return self.pressing is not None and self.pressing.value == "do not press"
+
+    @property
+    def results(self) -> tuple[Result, ...]:
+        more = (self.interval, self.agreement)
+        return self.corrections + tuple(r for r in more if r is not None)
+
+
+@dataclass(frozen=True)
+class SapState:
+    """All readings of a case, crops and weeds."""
+
+    case: CaseFile
+    part: Refractometer
+    crops: tuple[Sap, ...]
+    weeds: tuple[Sap, ...]
+
+    @property
+    def all(self) -> tuple[Sap, ...]:
+        return tuple(sorted(self.crops + self.weeds, key=lambda s: s.number))
+
+    def beside(self, weed: Sap) -> Sap | None:
+        """The crop reading nearest to a weed: same place, then same part, then the first."""
+        if not self.crops:
+            return None
+        return min(self.crops, key=lambda c: (c.reading.place != weed.reading.place,
+                                              c.reading.part != weed.reading.part, c.number))
+
+    def confidence(self, *saps: Sap) -> Confidence:
+        """Never high: sap Brix is a screening sign whatever its replicates."""
+        found = grade_confidence(
+            age_days=age_days(self.case, self.part.date),
+            method_matches=all(s.comparable for s in saps) and self.part.zeroed is not False,
+            enough_replicates=all(s.enough for s in saps),
+        )
+        return Confidence.MEDIUM if found is Confidence.HIGH else found
+
+
+def minutes_apart(first: dt.time | None, second: dt.time | None) -> float | None:
+    """Minutes between two times of one day; None if either is not stated."""
+    if first is None or second is None:
+        return None
+    return abs((first.hour - second.hour) * 60 + first.minute - second.minute)
+
+
+def sap_state(case: CaseFile) -> SapState | None:
+    """Readings of a case; None where there is no refractometer."""
+    part = case.refractometer
+    if part is None:
+        return None
+    saps = [_sap(part, n, reading, _local_name(case, reading))
+            for n, reading in enumerate(part.readings, 1)]
+    return SapState(case, part, tuple(s for s in saps if s.reading.role == "crop"),
+                    tuple(s for s in saps if s.reading.role == "weed"))
+
+
+def _scientific(name: str) -> str:
+    try:
+        return str(find_species(name)["scientific_name"])
+    except UnknownName:
+        return name.casefold().strip()
+
+
+def _local_name(case: CaseFile, reading: SapReading) -> str | None:
+    """Local name of a weed reading whose species stands in the weed list of the case."""
+    if reading.role != "weed":
+        return None
+    plant = _scientific(reading.plant)
+    return next((w.local_name for w in case.weeds
+                 if w.local_name and _scientific(w.species) == plant), None)
+
+
+def _sap(part: Refractometer, number: int, reading: SapReading,
+         local_name: str | None = None) -> Sap:
+    at = reading.temperature
+    celsius = at.value if at is not None and at.plain else None
+    corrections: list[Result] = []
+    comparable = True
+    with subject(f"{reading.plant}, reading {number}"):
+        if celsius is not None:
+            try:
+                corrections = [
+                    brix_at_20c.evaluate(reading=v, temperature_c=celsius, atc=part.atc)
+                    for v in reading.replicates
+                ]
+            except ImpossibleInput:
+                corrections = []
+        if not corrections:
+            comparable = part.atc
+        values = [r.value for r in corrections] or list(reading.replicates)
+        several = len(values) > 1
+        return Sap(
+            number=number,
+            reading=reading,
+            brix=tuple(float(v) for v in values),  # type: ignore[arg-type]
+            comparable=comparable,
+            corrections=tuple(corrections),
+            interval=mean_interval.evaluate(values=values) if several else None,
+            agreement=brix_replicates_agree.evaluate(readings=values) if several else None,
+            pressing=sap_pressing_check.evaluate(species=reading.plant)
+            if reading.role == "weed" else None,
+            local_name=local_name,
+        )

@@ -1,0 +1,119 @@
+"""Salt and sodium in soil and water: findings, needs in the order of work, what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.topics.salinity.formulas import constant as salt_constant
+from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
+from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
+from loambrief.topics.salinity.sodium import sodium_finding
+from loambrief.topics.salinity.soil import (
+    HIGH_PH,
+    salt_findings,
+    salty_materials,
+)
+from loambrief.topics.salinity.state import (
+    SaltState,
+    irrigated,
+    next_crop,
+    salt_state,
+    tolerance,
+)
+from loambrief.topics.salinity.water import water_findings
+
+__all__ = ["SalinityPlane", "assess", "plane", "salty_materials"]
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on salinity and sodicity of every sample and of the irrigation water."""
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    crop = tolerance(next_crop(case))
+    for sample in case.samples:
+        state = salt_state(sample)
+        findings += salt_findings(case, state)
+        sodium = sodium_finding(case, state, crop)
+        if sodium is not None:
+            findings.append(sodium)
+        missing += _missing(case, state)
+    of_water, lacking = water_findings(case)
+    return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)
+
+
+def _relevant(case: CaseFile, state: SaltState) -> bool:
+    """Salt is worth asking about: irrigated land, or an alkaline sample."""
+    return irrigated(case) or any((s.increment.ph or 0) >= HIGH_PH for s in state.slices)
+
+
+def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
+    found = []
+    has_ec = any(s.increment.ec is not None for s in state.slices)
+    if has_ec and state.root_ece is None and not (state.main and state.main.bound):
+        found.append(Missing(say("salinity.missing_texture", where=state.label),
+                             say("salinity.missing_texture_means"), "salinity"))
+    if not has_ec and _relevant(case, state):
+        found.append(Missing(say("salinity.missing_ec", where=state.label),
+                             say("salinity.missing_ec_means"), "salinity"))
+    salty = state.root_ece is not None and state.root_ece >= salt_constant("salty_soil_limit")
+    deepest = max((s.increment.bottom_in for s in state.slices if s.ece is not None), default=0.0)
+    if salty and deepest < ROOT_DEPTH_IN:
+        found.append(Missing(say("salinity.missing_deep_salt", where=state.label, top_in=deepest,
+                                 bottom_in=ROOT_DEPTH_IN),
+                             say("salinity.missing_deep_salt_means", top_in=deepest), "salinity"))
+    seen = case.observations and case.observations.water_table
+    if salty and case.field.drainage in POOR_DRAINAGE and not seen:
+        found.append(Missing(say("salinity.missing_water_table", where=state.label),
+                             say("salinity.missing_water_table_means",
+                                 drainage=case.field.drainage), "salinity"))
+    if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
+        found.append(Missing(say("salinity.missing_sodium", where=state.label),
+                             say("salinity.missing_sodium_means"), "salinity"))
+    return found
+
+
+def _alkaline(state: SaltState) -> bool:
+    return any((s.increment.ph or 0) >= HIGH_PH for s in state.slices)
+
+
+@dataclass(frozen=True)
+class SalinityPlane:
+    """What a chart of salt against sodium needs.
+
+    Attributes
+    ----------
+    points : tuple of (label, ECe or None, ESP or None, estimated)
+        One per sample; ``estimated`` where either axis is not measured directly.
+    ece_limit, esp_limit : float
+        Class limits [dS/m, %].
+    crop : str or None
+        Crop whose threshold is drawn.
+    crop_threshold : float or None
+        [dS/m].
+    """
+
+    points: tuple[tuple[str, float | None, float | None, bool], ...]
+    ece_limit: float
+    esp_limit: float
+    crop: str | None
+    crop_threshold: float | None
+
+
+def plane(case: CaseFile) -> SalinityPlane | None:
+    """Points for the salt and sodium chart; None where no sample has either."""
+    points = []
+    for sample in case.samples:
+        state = salt_state(sample)
+        esp = state.esp
+        if state.root_ece is None and esp is None:
+            continue
+        points.append((state.label, state.root_ece, esp.value if esp else None,
+                       state.converted or (esp is not None and esp.kind != "measured")))
+    if not points:
+        return None
+    crop = tolerance(next_crop(case))
+    return SalinityPlane(tuple(points), sodium_constant("saline_ece"),
+                         sodium_constant("sodic_esp"), crop.crop if crop else None,
+                         crop.threshold if crop else None)

@@ -1,0 +1,293 @@
+"""Crops and salt: thresholds, yield response, tolerant crops, leaf and seed-row limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+
+from loambrief.agronomy.crops import find_crop, first_known
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.salinity.formulas import not_negative
+
+TOLERANCE = "salinity/crop_tolerance"
+
+
+@formula(unit="%", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen")
+def relative_yield_salinity(
+    ece_ds_m: float, threshold_ds_m: float, slope_pct: float, gypsiferous_shift_ds_m: float = 0.0
+) -> Answer:
+    """Yield on a salty soil as a share of the yield without salt.
+
+    Parameters
+    ----------
+    ece_ds_m : float
+        Mean root-zone ECe [dS/m].
+    threshold_ds_m : float
+        ECe up to which the crop loses nothing [dS/m].
+    slope_pct : float
+        Yield lost per dS/m above the threshold [%].
+    gypsiferous_shift_ds_m : float
+        2 where the soil holds gypsum: plants stand that much more [dS/m]; 0 otherwise.
+
+    Returns
+    -------
+    float
+        Relative yield [%], between 0 and 100.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    Yr = 100 - b (ECe - a), 100 below the threshold, 0 at the least. It compares crops under
+    salt alone; it does not forecast a yield. Woody crops: only for rootstocks that do not take
+    up sodium or chloride fast.
+
+    References
+    ----------
+    maas-grattan-1999, equation 1; maas-1990-ussl, note c (gypsum).
+    """
+    not_negative(ece_ds_m=ece_ds_m, threshold_ds_m=threshold_ds_m, slope_pct=slope_pct,
+                  gypsiferous_shift_ds_m=gypsiferous_shift_ds_m)
+    over = ece_ds_m - threshold_ds_m - gypsiferous_shift_ds_m
+    return Answer(min(100.0, max(0.0, 100.0 - slope_pct * max(over, 0.0))))
+
+
+@formula(unit="dS/m", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen",
+         valid={"loss_pct": (0.0, 100.0)})
+def ece_at_yield_loss(loss_pct: float, threshold_ds_m: float, slope_pct: float) -> float:
+    """ECe at which a crop loses a stated share of its yield.
+
+    Parameters
+    ----------
+    loss_pct : float
+        Yield lost to salt [%].
+    threshold_ds_m : float
+        ECe up to which nothing is lost [dS/m].
+    slope_pct : float
+        Yield lost per dS/m above the threshold [%].
+
+    Returns
+    -------
+    float
+        ECe [dS/m].
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number, a loss above 100 % or a slope of zero.
+
+    Notes
+    -----
+    The yield equation solved for ECe: a + loss / b.
+
+    References
+    ----------
+    maas-grattan-1999, equation 1.
+    """
+    not_negative(loss_pct=loss_pct, threshold_ds_m=threshold_ds_m, slope_pct=slope_pct)
+    if loss_pct > 100 or slope_pct == 0:
+        raise ImpossibleInput("loss_pct must be at most 100 and slope_pct above 0")
+    return threshold_ds_m + loss_pct / slope_pct
+
+
+@cache
+def _tolerance_names() -> Mapping[str, str]:
+    names = {}
+    for row in load(TOLERANCE):
+        names[row["crop"].lower()] = row["crop"]
+        for synonym in (row["synonyms"] or "").split("|"):
+            if synonym:
+                names.setdefault(synonym.lower(), row["crop"])
+    return names
+
+
+def tolerance_row(crop: str) -> Mapping[str, object]:
+    """Row of the tolerance table for a crop by any of its names.
+
+    Raises
+    ------
+    UnknownName
+        No threshold is published for it here.
+    """
+    names = _tolerance_names()
+    key = " ".join(crop.lower().split())
+    if key not in names:
+        try:
+            found = first_known(find_crop(crop), tuple(names.values()))
+        except UnknownName:
+            found = None
+        if found is None:
+            raise UnknownName("crop with a salt threshold", crop, tuple(sorted(names)))
+        key = found.lower()
+    return load(TOLERANCE).find(crop=names[key])
+
+
+@formula(unit="dS/m", source="maas-1990-ussl", locator="threshold by crop", how="seen")
+def crop_salt_threshold(crop: str) -> Answer:
+    """Highest root-zone ECe at which a crop loses no yield.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its usual names.
+
+    Returns
+    -------
+    float
+        Threshold [dS/m]; ``details`` hold ``slope_pct``, ``rating``, ``kind`` and, where there
+        is one, ``early_limit_ds_m`` for germination and seedlings.
+
+    Raises
+    ------
+    UnknownName
+        No threshold for that crop in the table.
+
+    Notes
+    -----
+    A guide to relative tolerance: variety, climate and soil move it. Some rows are from
+    memory, unverified; the answer says which.
+
+    References
+    ----------
+    maas-1990-ussl; maas-hoffman-1977; maas-grattan-1999; plosone-2018-e0198290.
+    """
+    row = tolerance_row(crop)
+    details = {"crop": row["crop"], "slope_pct": row["slope_pct"], "rating": row["rating"],
+               "kind": row["kind"]}
+    if row["early_limit_ds_m"] is not None:
+        details["early_limit_ds_m"] = row["early_limit_ds_m"]
+    return Answer(row["threshold_ds_m"], source=row["source"], how=row["how"],
+                  notes=(row["note"],) if row["note"] else (), details=details)
+
+
+def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
+                          most: int = 4) -> tuple[Mapping[str, object], ...]:
+    """Crops of the same kind that keep more of their yield at an ECe, best first.
+
+    Parameters
+    ----------
+    crop : str
+        The crop that suffers; its kind (forage, grain, vegetable...) sets the choice.
+    ece_ds_m : float
+        Mean root-zone ECe [dS/m].
+    least_pct : float
+        Relative yield an alternative must keep [%].
+    most : int
+        Longest list.
+
+    Returns
+    -------
+    tuple of mapping
+        Rows of the tolerance table, ordered by yield kept in steps of 5 %, then by threshold
+        (closest to the crop replaced first). Flooded rice is left out.
+    """
+    own = tolerance_row(crop)
+    kinds = {own["kind"]}
+    if own["kind"] in ("grain", "oilseed", "legume", "fiber", "root"):
+        kinds = {"grain", "oilseed", "legume", "fiber", "root"}
+
+    def kept(row: Mapping[str, object]) -> float:
+        return 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0)
+
+    fit = [
+        row for row in load(TOLERANCE)
+        if row["kind"] in kinds and row["crop"] != own["crop"] and row["crop"] != "rice"
+        and row["threshold_ds_m"] > own["threshold_ds_m"] and kept(row) >= least_pct
+    ]
+    fit.sort(key=lambda r: (-round(kept(r) / 5), r["threshold_ds_m"], r["crop"]))
+    return tuple(fit[:most])
+
+
+@formula(unit="meq/L", source="ayers-westcot-1985-fao29", locator="table 18", how="memory")
+def foliar_salt_limit(crop: str) -> Answer:
+    """Sodium or chloride in sprinkled water from which a crop's leaves are injured.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its usual names.
+
+    Returns
+    -------
+    float or None
+        Lowest concentration of the crop's group [meq/L]; ``details`` hold ``low`` and ``high``
+        (None above the list). None for a crop that is not in the list.
+
+    Raises
+    ------
+    UnknownName
+        Not a crop at all.
+
+    Notes
+    -----
+    Injury starts somewhere in the group's range; weather decides. From memory, unverified.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 18.
+    """
+    table = load("salinity/foliar_tolerance")
+    names = table.column("crop")
+    found = crop if crop in names else first_known(find_crop(crop), names)
+    if found is None:
+        return Answer(None, notes=(f"{crop} is not in the published list",), within_range=False)
+    row = table.find(crop=found)
+    return Answer(row["low_meq_l"], details={"low": row["low_meq_l"], "high": row["high_meq_l"]})
+
+
+@formula(unit="lb/ac", source="ksu-starter-corn", locator="seed-placed limits", how="seen")
+def seed_row_salt_limit(crop: str, row_in: float | None = None, soil: str = "other") -> Answer:
+    """Most fertilizer salt that may lie in the row with the seed.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its usual names.
+    row_in : float or None
+        Row spacing [in]; needed where the limit depends on it.
+    soil : str
+        ``"sandy"`` or ``"other"``.
+
+    Returns
+    -------
+    float or None
+        Limit [lb/ac]; ``details`` say which nutrients are added up (``counts``). None where no
+        limit is listed.
+
+    Raises
+    ------
+    ImpossibleInput
+        A row spacing at or below zero.
+    UnknownName
+        Not a crop at all.
+
+    Notes
+    -----
+    Corn limits hold only without urea, UAN or thiosulfate near the seed. Between listed row
+    spacings the limit of the next wider row (the stricter one) is given; narrower or wider
+    rows than listed give None.
+
+    References
+    ----------
+    ksu-starter-corn; umn-kaiser-seed-row; canola-council-seed-row.
+    """
+    if row_in is not None and row_in <= 0:
+        raise ImpossibleInput("row_in must be above zero")
+    rows = [r for r in load("salinity/seed_row_limits") if r["crop"] in find_crop(crop).lineage]
+    fitting = [r for r in rows if r["soil"] in (soil, "any")] or [
+        r for r in rows if r["soil"] == "other"]
+    chosen = next((r for r in fitting if r["row_in"] is None), None)
+    spaced = [r for r in fitting if r["row_in"] is not None]
+    if spaced and row_in is not None and row_in >= min(r["row_in"] for r in spaced):
+        wider = [r for r in spaced if r["row_in"] >= row_in]
+        chosen = min(wider, key=lambda r: r["row_in"], default=None)
+    if chosen is None:
+        return Answer(None, notes=("no published limit for this crop and row spacing",),
+                      within_range=False)
+    return Answer(chosen["limit_lb_ac"], source=chosen["source"], how=chosen["how"],
+                  details={"counts": chosen["counts"]})

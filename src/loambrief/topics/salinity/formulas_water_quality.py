@@ -1,0 +1,162 @@
+"""Quality of irrigation water: sealing of soil, single salts, bicarbonate."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+from loambrief.topics.salinity.formulas_water import constant, not_negative
+from loambrief.units import EQUIVALENT_MG
+
+RESTRICTIONS = "irrigation_water/restrictions"
+NONE, SLIGHT, SEVERE = "none", "slight to moderate", "severe"
+
+
+@formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1, infiltration",
+         how="seen", valid={"sar": (0.0, 40.0)})
+def infiltration_hazard(ecw_ds_m: float, sar: float) -> Answer:
+    """Hazard that irrigation water seals the soil, from its salt and sodium together.
+
+    Parameters
+    ----------
+    ecw_ds_m : float
+        EC of the water [dS/m].
+    sar : float
+        SAR of the water [(meq/L)^0.5].
+
+    Returns
+    -------
+    str
+        ``"none"``, ``"slight to moderate"`` or ``"severe"`` [class]; ``details`` hold the two
+        EC limits at that SAR.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    Salt holds clay together, so very pure water and water high in sodium both seal soil.
+    Above SAR 40 the last class is used and flagged.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 1.
+    """
+    not_negative(ecw_ds_m=ecw_ds_m, sar=sar)
+    rows = load("irrigation_water/infiltration").rows
+    row = next((r for r in rows if sar < r["sar_high"]), rows[-1])
+    name = SLIGHT
+    if ecw_ds_m > row["none_above_ds_m"]:
+        name = NONE
+    elif ecw_ds_m < row["severe_below_ds_m"]:
+        name = SEVERE
+    return Answer(name, details={"none_above": row["none_above_ds_m"],
+                                 "severe_below": row["severe_below_ds_m"]})
+
+
+@formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1", how="seen")
+def water_restriction(constituent: str, value: float, method: str = "surface",
+                      unit: str | None = None) -> Answer:
+    """Degree of restriction on the use of water, for one constituent.
+
+    Parameters
+    ----------
+    constituent : str
+        ``"ec"``, ``"sodium"``, ``"chloride"``, ``"boron"``, ``"bicarbonate"`` or
+        ``"nitrate-n"``.
+    value : float
+        Its value [dS/m for ec; SAR for sodium at the surface; meq/L for sprinkled sodium,
+        chloride and bicarbonate; mg/L for boron and nitrate-N].
+    method : str
+        ``"surface"`` or ``"sprinkler"``: how the water reaches the crop.
+    unit : str or None
+        ``"mg/L"`` if chloride, bicarbonate or sprinkled sodium is given so; converted here.
+
+    Returns
+    -------
+    str or None
+        ``"none"``, ``"slight to moderate"`` or ``"severe"`` [class]; ``details`` hold the limits
+        and their unit. None where the table has no class for that way of watering.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative value, or mg/L where no conversion makes sense.
+    UnknownName
+        No such constituent.
+
+    Notes
+    -----
+    Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate:
+    140 mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface
+    limits for sodium and chloride are meant for trees and woody plants.
+
+    References
+    ----------
+    ayers-westcot-1985-fao29, table 1.
+    """
+    not_negative(value=value)
+    names = tuple(dict.fromkeys(load(RESTRICTIONS).column("constituent")))
+    if constituent not in names:
+        raise UnknownName("constituent", constituent, names)
+    row = next((r for r in load(RESTRICTIONS)
+                if r["constituent"] == constituent and r["method"] in (method, "any")), None)
+    if row is None:
+        return Answer(None, notes=(f"the table has no {constituent} limit for {method} watering",))
+    if unit is not None and unit != row["unit"]:
+        if unit != "mg/L" or row["equivalent"] is None:
+            raise ImpossibleInput(f"{constituent} cannot be given in {unit}; wanted {row['unit']}")
+        value = value / EQUIVALENT_MG[row["equivalent"]]
+    if value < row["none_below"]:
+        name = NONE
+    elif row["severe_above"] is not None and value > row["severe_above"]:
+        name = SEVERE
+    else:
+        name = SLIGHT
+    return Answer(name, how=row["how"],
+                  details={"none_below": row["none_below"], "severe_above": row["severe_above"],
+                           "unit": row["unit"], "value": value})
+
+
+@formula(unit="meq/L", source="eaton-1950", locator="definition", how="memory")
+def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_l: float,
+                              carbonate_meq_l: float = 0.0) -> Answer:
+    """Bicarbonate left in water after calcium and magnesium have settled out.
+
+    Parameters
+    ----------
+    bicarbonate_meq_l, ca_meq_l, mg_meq_l, carbonate_meq_l : float
+        Concentrations in the water [meq/L].
+
+    Returns
+    -------
+    float
+        Residual sodium carbonate [meq/L], negative where calcium and magnesium outweigh it.
+        ``details`` hold the class: ``"safe"``, ``"marginal"`` or ``"not suitable"``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative concentration.
+
+    Notes
+    -----
+    (HCO3 + CO3) - (Ca + Mg). Safe below 1.25, not suitable above 2.5 meq/L. From memory,
+    unverified.
+
+    References
+    ----------
+    eaton-1950.
+    """
+    not_negative(bicarbonate_meq_l=bicarbonate_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l,
+                  carbonate_meq_l=carbonate_meq_l)
+    value = bicarbonate_meq_l + carbonate_meq_l - ca_meq_l - mg_meq_l
+    if value < constant("rsc_marginal"):
+        name = "safe"
+    elif value <= constant("rsc_unsuitable"):
+        name = "marginal"
+    else:
+        name = "not suitable"
+    return Answer(value, details={"class": name})

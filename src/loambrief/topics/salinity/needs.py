@@ -1,0 +1,218 @@
+"""What saline and sodic soil needs, in the order of work: drain, calcium, leach, measure."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import sample_area_ac
+from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say
+from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss
+from loambrief.topics.salinity.formulas_gypsum import (
+    amendment_for_gypsum,
+    gypsum_dissolving_water_in,
+    gypsum_requirement_us,
+    soil_lime_ton_ac,
+)
+from loambrief.topics.salinity.formulas_sodicity import constant
+from loambrief.topics.salinity.formulas_water import reclamation_leaching_in
+from loambrief.topics.salinity.state import (
+    CropTolerance,
+    SaltState,
+    irrigated,
+    plain,
+)
+
+POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
+KEPT_YIELD_LOSS_PCT = 10.0
+"""Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
+ROOT_DEPTH_IN = 48.0
+"""Depth that salt should be known to before drains or leaching are judged (our own choice)."""
+LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
+"""Soil of 1 g/cm3, one foot on one acre [lb] (definitions)."""
+
+
+def target_esp(case: CaseFile) -> tuple[float, bool]:
+    """ESP to come down to [%], and whether the adviser set it."""
+    if case.targets is not None and case.targets.esp is not None and case.targets.esp.plain:
+        return case.targets.esp.value, True
+    return constant("target_esp"), False
+
+
+def wants_gypsum(case: CaseFile, state: SaltState) -> bool:
+    """Sodium is measured above the limit (or above the adviser's own target)."""
+    esp = state.esp
+    if esp is None or state.main is None:
+        return False
+    target, own = target_esp(case)
+    limit = target if own else constant("sodic_esp")
+    return esp.value > target and esp.value >= limit
+
+
+def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
+    """Pure gypsum for the main slice, or None; amount None without a CEC."""
+    if not wants_gypsum(case, state):
+        return None
+    esp, main = state.esp, state.main
+    target, own = target_esp(case)
+    cec = plain(main.increment.cec)
+    base = {
+        "kind": NeedKind.GYPSUM,
+        "item": "sodium",
+        "unit": "ton/ac",
+        "where": state.label,
+        "area_ac": sample_area_ac(case, state.sample),
+        "cautions": (say("salinity.caution_gypsum_drain"), say("salinity.caution_gypsum_dust")),
+        "sources": ("richards-1954-hb60", "ali-2011"),
+    }
+    common = {"depth_in": main.increment.thickness_in, "esp": esp.value, "target": target,
+              "own_target": own, "depth": main.depth}
+    if cec is None:
+        return Need(text=say("salinity.need_gypsum_unknown", **common), params=common, **base)
+    density = plain(main.increment.bulk_density)
+    mass = (LB_PER_ACRE_FOOT_AT_1 * density if density is not None else constant("acre_foot_lb"))
+    inputs = {"cec_meq": cec, "target_esp_pct": target, "depth_in": main.increment.thickness_in,
+              "soil_lb_per_acre_foot": mass}
+    values = [e.value for e in state.esps if e.kind != "at most"]
+    with subject(main.label):
+        best = gypsum_requirement_us.evaluate(
+            esp_pct=esp.value, efficiency=1.0 / constant("safety_factor"), **inputs)
+        low = gypsum_requirement_us.evaluate(
+            esp_pct=min(values), efficiency=1.0 / constant("f_factor_low"), **inputs)
+        high = gypsum_requirement_us.evaluate(
+            esp_pct=max(values), efficiency=1.0 / constant("f_factor_high"), **inputs)
+    params = {**common, "sodium_meq": best.details["sodium_meq"], "cec": cec,
+              "density_measured": density is not None,
+              "factor": constant("safety_factor")}
+    return Need(
+        text=say("salinity.need_gypsum", amount=best.value, low=low.value, high=high.value,
+                 **params),
+        amount=float(best.value), low=float(low.value), high=float(high.value),
+        results=(best, low, high), params=params, **base,
+    )
+
+
+def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence | None:
+    """Elemental sulfur as another way, where it is on offer and the soil holds lime."""
+    if gypsum.amount is None or not any(m.kind == "elemental sulfur" for m in case.materials):
+        return None
+    carbonate = plain(state.main.increment.carbonate)
+    with subject(state.main.label):
+        sulfur = amendment_for_gypsum.evaluate(gypsum_ton=gypsum.amount, amendment="sulfur")
+        results = [sulfur]
+        enough = None
+        if carbonate is not None:
+            lime = soil_lime_ton_ac.evaluate(carbonate_pct=carbonate,
+                                             depth_in=state.main.increment.thickness_in)
+            results.append(lime)
+            enough = lime.value > sulfur.details["lime_used_ton"]
+    return Evidence(
+        Side.CONTEXT,
+        say("salinity.context_sulfur", sulfur=sulfur.value, enough=enough),
+        Grade.CALCULATED, ("richards-1954-hb60",), tuple(results),
+    )
+
+
+def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
+               sodic: bool, gypsum: Need | None = None) -> Need | None:
+    """Water to pass through the sampled root zone, where salt costs more than a tenth.
+
+    Where gypsum goes on too, the text also says how much water only dissolves it.
+    """
+    if crop is None or state.root_ece is None or not irrigated(case):
+        return None
+    depth = state.root_depth_in
+    with subject(state.label):
+        target = ece_at_yield_loss.evaluate(
+            loss_pct=KEPT_YIELD_LOSS_PCT, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
+        if state.root_ece <= target.value:
+            return None
+        water = reclamation_leaching_in.evaluate(
+            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth)
+        dissolving = None
+        if gypsum is not None and gypsum.amount:
+            dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
+    cautions = [say("salinity.caution_drain_water",
+                    areas=[str(a) for a in case.field.sensitive_areas]),
+                say("salinity.caution_leach_nitrate")]
+    water_ec = plain(case.water.ec) if case.water is not None else None
+    if water_ec is not None and water_ec >= target.value:
+        cautions.insert(0, say("salinity.caution_leach_water", ec=water_ec, target=target.value))
+    elif water_ec is not None:
+        cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
+    if sodic:
+        cautions.insert(0, say("salinity.caution_leach_without_calcium"))
+    params = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
+              "crop": crop.crop, "removed_pct": water.details["removed_pct"],
+              "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,
+              "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
+              "dissolve_high_in": None, "solubility": None}
+    results = [target, water]
+    if dissolving is not None:
+        params |= {"gypsum_ton_ac": gypsum.amount, "dissolve_in": float(dissolving.value),
+                   "dissolve_low_in": float(dissolving.details["low"]),
+                   "dissolve_high_in": float(dissolving.details["high"]),
+                   "solubility": float(dissolving.details["solubility_g_l"])}
+        results.append(dissolving)
+    return Need(
+        kind=NeedKind.LEACH, item="salts", unit="in",
+        text=say("salinity.need_leach", amount=water.value, low=water.details["low"],
+                 high=water.details["high"], sodic=sodic, **params),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        amount=float(water.value), low=float(water.details["low"]),
+        high=float(water.details["high"]),
+        results=tuple(results),
+        sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994",
+                 *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),
+        cautions=tuple(cautions), params=params,
+    )
+
+
+def drain_need(case: CaseFile, state: SaltState) -> Need | None:
+    """An outlet for the water, where the case does not say that the soil drains."""
+    if case.field.drainage not in POOR_DRAINAGE:
+        return None
+    return Need(
+        kind=NeedKind.DRAIN, item="outlet", unit="",
+        text=say("salinity.need_drain", drainage=case.field.drainage),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("ali-2011", "ayers-westcot-1985-fao29"),
+        cautions=(say("salinity.caution_drain_rules",
+                      areas=[str(a) for a in case.field.sensitive_areas]),),
+        params={"evidence": "drainage word", "confidence": "low", "first": "water-table"},
+    )
+
+
+def drain_needs(case: CaseFile, state: SaltState) -> tuple[Need, ...]:
+    """The outlet, after the reading that it rests on; empty where the soil is said to drain."""
+    drain = drain_need(case, state)
+    return () if drain is None else (measure_water_table(case, state), drain)
+
+
+def measure_water_table(case: CaseFile, state: SaltState) -> Need:
+    """Depth of the water table and salt of the root zone, before a drain is bought."""
+    return Need(
+        kind=NeedKind.MEASURE, item="water-table", unit="",
+        text=say("salinity.need_water_table", where=state.label, depth_in=ROOT_DEPTH_IN),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("ayers-westcot-1985-fao29",),
+    )
+
+
+def measure_paste(case: CaseFile, state: SaltState) -> Need:
+    """A saturated-paste extract with its sodium, calcium and magnesium."""
+    return Need(
+        kind=NeedKind.MEASURE, item="paste extract", unit="",
+        text=say("salinity.need_paste", where=state.label),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("plosone-2018-e0198290",),
+    )
+
+
+def measure_sodium(case: CaseFile, state: SaltState) -> Need:
+    """Sodium, calcium and magnesium in the extract, and CEC by displacement."""
+    return Need(
+        kind=NeedKind.MEASURE, item="sodium", unit="",
+        text=say("salinity.need_sodium_test", where=state.label),
+        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        sources=("richards-1954-hb60",),
+    )

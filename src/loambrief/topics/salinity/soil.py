@@ -1,0 +1,286 @@
+"""Findings on salt in the soil: its level, and how far it holds a crop back."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Need,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.salinity.formulas import constant as salt_constant
+from loambrief.topics.salinity.formulas import salinity_class
+from loambrief.topics.salinity.formulas_crops import relative_yield_salinity, tolerant_alternatives
+from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
+from loambrief.topics.salinity.needs import (
+    POOR_DRAINAGE,
+    drain_needs,
+    gypsum_need,
+    leach_need,
+    measure_paste,
+    measure_sodium,
+)
+from loambrief.topics.salinity.state import (
+    CropTolerance,
+    SaltState,
+    confidence,
+    irrigated,
+    plain,
+    tolerance,
+)
+
+MINOR_LOSS_PCT, SEVERE_LOSS_PCT = 5.0, 25.0
+"""Loss of yield to salt from which a finding is limiting, and severe: our own steps."""
+ALTERNATIVE_KEEPS_PCT = 90.0
+CRUST = 1.25
+"""How much saltier the surface must be than the main slice to speak of salt rising."""
+HIGH_PH = 8.5
+"""Above this a soil without a sodium test deserves one (classes of Handbook 60)."""
+
+
+def _grade(state: SaltState) -> Grade:
+    return Grade.CALCULATED if state.converted else Grade.MEASURED
+
+
+def salt_findings(case: CaseFile, state: SaltState) -> tuple[Finding, ...]:
+    """Salinity level, then each crop that it holds back."""
+    if state.root_ece is None:
+        bounded = _bounded(case, state)
+        return (bounded,) if bounded else ()
+    crops = _crops(case)
+    held = tuple(c for c in crops if state.root_high > c.threshold)
+    level = _level(case, state, crops, held)
+    return (level, *(_crop(case, state, c, first=i == 0) for i, c in enumerate(held)))
+
+
+def _crops(case: CaseFile) -> tuple[CropTolerance, ...]:
+    """Present and following crop with a published threshold, each once."""
+    names = dict.fromkeys([case.field.crop, case.field.following_crop])
+    found = [tolerance(name) for name in names]
+    return tuple({t.result.details["crop"]: t for t in found if t is not None}.values())
+
+
+def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
+    """The lab gave only a limit for EC: say so, and what it is worth."""
+    main = state.main
+    if main is None or not main.bound:
+        return None
+    below = main.bound == "<"
+    limit = main.high if below else main.low
+    fine = below and limit <= salt_constant("salty_soil_limit")
+    salty = not below and limit >= sodium_constant("saline_ece")
+    status = Status.ADEQUATE if fine else Status.LIMITING if salty else Status.UNCERTAIN
+    return Finding(
+        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+        title=say("salinity.title_bound", limit=limit, below=below, where=main.label),
+        status=status, severity=2 if salty else 0 if fine else 1,
+        confidence=confidence(case, state, matches=not main.converted),
+        grade=_grade(state), unit="dS/m", where=main.label,
+        reference=say("salinity.reference_classes"),
+        body=(say("salinity.body_bound"),),
+        evidence=(Evidence(Side.FOR, say("salinity.for_bound", typed=main.increment.ec.typed,
+                                         depth=main.depth), _grade(state), (), main.results),),
+        sources=("cansis-salsym",), results=main.results,
+    )
+
+
+def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
+           held: tuple[CropTolerance, ...]) -> Finding:
+    with subject(state.label):
+        named = salinity_class.evaluate(ece_ds_m=state.root_ece)
+    saline = sodium_constant("saline_ece")
+    two = salt_constant("salty_soil_limit")
+    if state.root_ece < two:
+        status, severity = Status.ADEQUATE, 0
+    elif state.root_ece >= saline and not crops:
+        status, severity = Status.LIMITING, 2
+    else:
+        status, severity = Status.WATCH, 1
+    straddles = state.converted and any(
+        state.root_low <= limit < state.root_high
+        for limit in (saline, *(c.threshold for c in crops))
+    )
+    if straddles and status is Status.ADEQUATE:
+        status = Status.UNCERTAIN
+    needs: list[Need] = []
+    if straddles:
+        needs.append(measure_paste(case, state))
+    if not state.esps and (state.root_ece >= two or _high_ph(state)):
+        needs.append(measure_sodium(case, state))
+    return Finding(
+        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+        title=say("salinity.title_ece", ece=state.root_ece, low=state.root_low,
+                  high=state.root_high, converted=state.converted, name=named.value,
+                  depth_in=state.root_depth_in, where=state.label),
+        status=status, severity=severity,
+        confidence=confidence(case, state, matches=not state.converted),
+        grade=_grade(state), value=None if state.converted else state.root_ece, unit="dS/m",
+        where=state.label,
+        reference=say("salinity.reference_classes"),
+        body=_level_body(state, named),
+        evidence=_level_evidence(case, state, crops, held),
+        needs=tuple(needs),
+        advise_against=_salty_materials(case, state),
+        sources=("cansis-salsym",) + (("plosone-2018-e0198290",) if state.converted else ()),
+        results=(*state.root_results, named),
+    )
+
+
+def _level_body(state: SaltState, named: Result) -> tuple:
+    body = [say("salinity.body_class", name=named.value, usda=named.details["usda_words"],
+                effect=named.notes[0])]
+    if state.converted:
+        body.append(say("salinity.body_converted", method=state.sample.methods.ec,
+                        ec=state.main.increment.ec.value, low=state.root_low,
+                        high=state.root_high, equations=state.main.results[-1].details.get(
+                            "equations")))
+    body.append(say("salinity.body_depth", depth_in=state.root_depth_in))
+    return tuple(body)
+
+
+def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
+    lines = []
+    for piece in state.slices:
+        if piece.ece is not None:
+            lines.append(Evidence(
+                Side.FOR, say("salinity.for_slice", depth=piece.depth, ece=piece.ece,
+                              converted=piece.converted, low=piece.low, high=piece.high),
+                Grade.CALCULATED if piece.converted else Grade.MEASURED, (), piece.results))
+    top = state.surface
+    if top is not None and top.ece is not None and state.main is not None and state.main.ece:
+        rising = top.ece >= CRUST * state.main.ece
+        if rising:
+            lines.append(Evidence(
+                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.main.ece,
+                                  depth=top.depth), Grade.CALCULATED,
+                ("ayers-westcot-1985-fao29",), (*top.results, *state.main.results)))
+    for crop in crops:
+        if crop not in held:
+            lines.append(Evidence(
+                Side.CONTEXT, say("salinity.context_crop_fine", crop=crop.crop,
+                                  threshold=crop.threshold), Grade.CALCULATED,
+                (crop.result.source,), (crop.result,)))
+    return tuple(lines)
+
+
+def _high_ph(state: SaltState) -> bool:
+    return state.main is not None and (state.main.increment.ph or 0.0) >= HIGH_PH
+
+
+def salty_materials(case: CaseFile) -> tuple[str, ...]:
+    """Ids of composts and manures on offer that are saltier than the salty-soil limit (1:5)."""
+    limit = salt_constant("salty_soil_limit")
+    return tuple(
+        m.id for m in case.materials
+        if m.kind in ("compost", "manure") and m.analysis is not None
+        and (plain(m.analysis.ec_1to5) or 0.0) > limit
+    )
+
+
+def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
+    if state.root_ece is None or state.root_ece <= salt_constant("salty_soil_limit"):
+        return ()
+    ids = salty_materials(case)
+    found = [m for m in case.materials if m.id in ids]
+    return tuple(
+        (say("salinity.avoid_salty", material=m.name),
+         say("salinity.avoid_salty_why", ec=m.analysis.ec_1to5.value, soil=state.root_ece,
+             where=state.label))
+        for m in found
+    )
+
+
+def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) -> Finding:
+    """How far salt holds one crop back, with other crops that stand it."""
+    yields: dict[str, Result] = {}
+    with subject(f"{state.label}: {crop.crop}"):
+        for name, ece in (("best", state.root_ece), ("low", state.root_high),
+                          ("high", state.root_low)):
+            yields[name] = relative_yield_salinity.evaluate(
+                ece_ds_m=ece, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
+        gypsum = relative_yield_salinity.evaluate(
+            ece_ds_m=state.root_ece, threshold_ds_m=crop.threshold, slope_pct=crop.slope,
+            gypsiferous_shift_ds_m=salt_constant("gypsiferous_shift"))
+    best = float(yields["best"].value)
+    loss = 100.0 - best
+    if loss <= 0:
+        status, severity = Status.UNCERTAIN, 1
+    elif loss < MINOR_LOSS_PCT:
+        status, severity = Status.WATCH, 1
+    else:
+        status, severity = Status.LIMITING, 3 if loss >= SEVERE_LOSS_PCT else 2
+    needs = []
+    leach = leach_need(case, state, crop, state.sodic, gypsum_need(case, state))
+    if leach is not None:
+        needs.append(leach)
+        needs += drain_needs(case, state)
+    if state.converted:
+        needs.append(measure_paste(case, state))
+    lines = [Evidence(Side.FOR, say("salinity.for_threshold", crop=crop.crop,
+                                    threshold=crop.threshold, slope=crop.slope,
+                                    memory=crop.how == "memory"),
+                      Grade.CALCULATED, (crop.result.source,), (crop.result, yields["best"]))]
+    if crop.early_limit is not None and _surface_ece(state) > crop.early_limit:
+        lines.append(Evidence(
+            Side.FOR, say("salinity.for_early", crop=crop.crop, limit=crop.early_limit,
+                          ece=_surface_ece(state)), Grade.CALCULATED, (crop.result.source,),
+            (crop.result,)))
+    if crop.kind == "forage" and "alfalfa" in str(crop.result.details["crop"]):
+        lines.append(Evidence(Side.AGAINST, say("salinity.against_alfalfa"), Grade.CALCULATED,
+                              ("benes-putnam",)))
+    lines.append(Evidence(Side.AGAINST, say("salinity.against_gypsum_soil",
+                                            relative=gypsum.value,
+                                            shift=salt_constant("gypsiferous_shift")),
+                          Grade.CALCULATED, ("maas-1990-ussl",), (gypsum,)))
+    lines.append(Evidence(Side.AGAINST, say("salinity.against_guide"), Grade.CALCULATED,
+                          ("maas-1990-ussl",)))
+    others, results = _alternatives(state, crop) if loss >= MINOR_LOSS_PCT else ((), ())
+    if others:
+        lines.append(Evidence(Side.CONTEXT, say("salinity.context_alternatives", crops=others,
+                                                keeps=ALTERNATIVE_KEEPS_PCT),
+                              Grade.CALCULATED, ("maas-hoffman-1977", "maas-1990-ussl"), results))
+    body = [say("salinity.body_relative", crop=crop.crop)]
+    if leach is None and loss >= MINOR_LOSS_PCT and not irrigated(case):
+        body.append(say("salinity.body_rainfed"))
+    if leach is not None and case.field.drainage in POOR_DRAINAGE:
+        body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
+    kind = "crop" if first else "next_crop"
+    return Finding(
+        id=f"salinity.{kind}.{state.sample.id}", topic="salinity",
+        title=say("salinity.title_crop", crop=crop.crop, relative=best,
+                  low=yields["low"].value, high=yields["high"].value,
+                  converted=state.converted, where=state.label, ece=state.root_ece),
+        status=status, severity=severity,
+        confidence=confidence(case, state, matches=not state.converted,
+                              agrees=crop.how != "memory"),  # unchecked rows count as doubtful
+        grade=Grade.CALCULATED, value=best, unit="%", where=state.label,
+        reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
+        body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
+        sources=("maas-grattan-1999",),
+        results=(*state.root_results, crop.result, *yields.values()),
+    )
+
+
+def _surface_ece(state: SaltState) -> float:
+    """ECe where seed germinates: the shallow slice if there is one, else the main slice."""
+    for piece in (state.surface, state.main):
+        if piece is not None and piece.ece is not None:
+            return piece.ece
+    return 0.0
+
+
+def _alternatives(state: SaltState, crop: CropTolerance) -> tuple[tuple[dict, ...], tuple]:
+    rows, results = [], []
+    for row in tolerant_alternatives(crop.crop, state.root_ece, ALTERNATIVE_KEEPS_PCT):
+        with subject(f"{state.label}: {row['crop']}"):
+            kept = relative_yield_salinity.evaluate(
+                ece_ds_m=state.root_ece, threshold_ds_m=row["threshold_ds_m"],
+                slope_pct=row["slope_pct"])
+        rows.append({"crop": row["crop"], "relative": float(kept.value)})
+        results.append(kept)
+    return tuple(rows), tuple(results)

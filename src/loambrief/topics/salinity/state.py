@@ -1,0 +1,299 @@
+"""What a case says about salt and sodium, worked out once for all salinity findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.select import age_days, main_increment, surface_increment, where
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import Confidence
+from loambrief.topics.salinity.formulas import (
+    ece_from_1to1,
+    ece_from_1to2,
+    ece_from_1to5,
+    root_zone_ece,
+)
+from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
+from loambrief.topics.salinity.formulas_sodicity import (
+    constant,
+    esp_from_sar,
+    exchangeable_sodium_meq,
+    exchangeable_sodium_pct,
+    sodium_adsorption_ratio,
+)
+from loambrief.units import EQUIVALENT_MG, Quantity
+
+PASTE = "saturated-paste"
+CALCAREOUS_PH = 7.3
+"""From here ammonium acetate and Mehlich-3 take calcium out of lime, so summed bases say
+nothing about the exchange capacity (Kansas State 2021, about pH 7.3)."""
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
+
+
+@dataclass(frozen=True)
+class SliceSalt:
+    """ECe and SAR of one depth slice."""
+
+    increment: Increment
+    label: str
+    ece: float | None = None
+    low: float | None = None
+    high: float | None = None
+    converted: bool = False
+    bound: str = ""
+    """``"<"`` or ``">"`` where the lab gave only a limit; then ``high`` or ``low`` holds it."""
+    sar: float | None = None
+    results: tuple[Result, ...] = ()
+
+    @property
+    def depth(self) -> str:
+        return self.increment.depth[2]
+
+
+@dataclass(frozen=True)
+class EspEstimate:
+    """One way to the exchangeable sodium percentage."""
+
+    kind: str
+    """``measured``, ``corrected``, ``from SAR`` or ``at most`` (an upper bound)."""
+    value: float
+    results: tuple[Result, ...]
+    summed: bool = False
+    """True where the summed bases stand in for a CEC that was not measured."""
+
+
+@dataclass(frozen=True)
+class SaltState:
+    """All that one sample tells about salt and sodium."""
+
+    sample: Sample
+    label: str
+    main: SliceSalt | None
+    slices: tuple[SliceSalt, ...]
+    root_ece: float | None = None
+    root_low: float | None = None
+    root_high: float | None = None
+    root_depth_in: float = 0.0
+    root_results: tuple[Result, ...] = ()
+    esps: tuple[EspEstimate, ...] = ()
+
+    @property
+    def converted(self) -> bool:
+        return bool(self.main and self.main.converted)
+
+    @property
+    def esp(self) -> EspEstimate | None:
+        """The best estimate that is a value, not only a bound."""
+        return next((e for e in self.esps if e.kind != "at most"), None)
+
+    @property
+    def esp_bound(self) -> EspEstimate | None:
+        return next((e for e in self.esps if e.kind == "at most"), None)
+
+    @property
+    def sodic(self) -> bool:
+        """True where the best estimate of ESP is at the limit or above."""
+        return self.esp is not None and self.esp.value >= constant("sodic_esp")
+
+    @property
+    def surface(self) -> SliceSalt | None:
+        """The shallow slice, if it is not the main one."""
+        top = surface_increment(self.sample)
+        return next((s for s in self.slices
+                     if s.increment is top and (self.main is None or s is not self.main)), None)
+
+
+def _convert(ratio: str, ec: float, sample: Sample, increment: Increment) -> Result | None:
+    saturation = plain(increment.extract.saturation) if increment.extract else None
+    if ratio == "1:5" and saturation is not None:
+        return ece_from_1to5.evaluate(ec_ds_m=ec, saturation_pct=saturation)
+    if sample.texture is None:
+        return None
+    chosen = {"1:1": ece_from_1to1, "1:2": ece_from_1to2, "1:5": ece_from_1to5}[ratio]
+    result = chosen.evaluate(ec_ds_m=ec, texture=sample.texture)
+    return result if result.value is not None else None
+
+
+def _slice(sample: Sample, increment: Increment) -> SliceSalt:
+    label = where(sample, increment)
+    found = SliceSalt(increment, label)
+    with subject(label):
+        sar, results = _sar(increment)
+        method = sample.methods.ec
+        if increment.ec is not None and method is not None:
+            ec = increment.ec.value
+            if method == PASTE:
+                low = high = value = ec
+            else:
+                converted = _convert(method, ec, sample, increment)
+                if converted is None:
+                    return SliceSalt(increment, label, sar=sar, results=results)
+                results = (*results, converted)
+                value = float(converted.value)
+                low, high = float(converted.details["low"]), float(converted.details["high"])
+            censor = increment.ec.censor or ""
+            found = SliceSalt(
+                increment, label,
+                ece=None if censor else value,
+                low=None if censor == "<" else low,
+                high=None if censor == ">" else high,
+                converted=method != PASTE, bound=censor, sar=sar, results=results,
+            )
+        else:
+            found = SliceSalt(increment, label, sar=sar, results=results)
+    return found
+
+
+def _sar(increment: Increment) -> tuple[float | None, tuple[Result, ...]]:
+    extract = increment.extract
+    if extract is None:
+        return None, ()
+    ions = (plain(extract.sodium), plain(extract.calcium), plain(extract.magnesium))
+    if None in ions or ions[1] + ions[2] <= 0:
+        return None, ()
+    result = sodium_adsorption_ratio.evaluate(na_meq_l=ions[0], ca_meq_l=ions[1], mg_meq_l=ions[2])
+    return float(result.value), (result,)
+
+
+def _esps(sample: Sample, piece: SliceSalt) -> tuple[EspEstimate, ...]:
+    """Every way to ESP that the slice allows, best first."""
+    inc = piece.increment
+    cec, exchangeable = plain(inc.cec), plain(inc.exchangeable_sodium)
+    found: list[EspEstimate] = []
+    with subject(piece.label):
+        if exchangeable is not None and cec is not None:
+            found += _estimate("measured", exchangeable, cec)
+        sodium_ppm = plain(inc.sodium)
+        sodium = None if sodium_ppm is None else sodium_ppm / 10.0 / EQUIVALENT_MG["Na"]
+        extract = inc.extract
+        dissolved = plain(extract.sodium) if extract else None
+        saturation = plain(extract.saturation) if extract else None
+        if None not in (sodium, cec, dissolved, saturation):
+            net = exchangeable_sodium_meq.evaluate(
+                extractable_na_meq=sodium, extract_na_meq_l=dissolved, saturation_pct=saturation)
+            found += _estimate("corrected", float(net.value), cec, net)
+        if piece.sar is not None:
+            esp = esp_from_sar.evaluate(sar=piece.sar)
+            found.append(EspEstimate("from SAR", float(esp.value), (*piece.results, esp)))
+        if not found and sodium is not None:
+            capacity = cec if cec is not None else _least_cec(sample, inc, sodium)
+            if capacity:
+                found += [replace(e, summed=cec is None)
+                          for e in _estimate("at most", sodium, capacity)]
+    return tuple(found)
+
+
+def _estimate(kind: str, sodium: float, cec: float, *before: Result) -> list[EspEstimate]:
+    try:
+        result = exchangeable_sodium_pct.evaluate(na_meq=sodium, cec_meq=cec)
+    except ImpossibleInput:
+        return []
+    return [EspEstimate(kind, float(result.value), (*before, result))]
+
+
+def _least_cec(sample: Sample, inc: Increment, sodium_meq: float) -> float | None:
+    """Sum of extracted bases: no more than the CEC, unless there is lime in the soil."""
+    if inc.ph is None or inc.ph >= CALCAREOUS_PH or sample.fizz not in (None, "none"):
+        return None
+    bases = [(plain(inc.calcium), "Ca"), (plain(inc.magnesium), "Mg"), (plain(inc.potassium), "K")]
+    if any(value is None for value, _ in bases):
+        return None
+    return sodium_meq + sum(value / 10.0 / EQUIVALENT_MG[ion] for value, ion in bases)
+
+
+def _root_chain(sample: Sample, slices: tuple[SliceSalt, ...]) -> list[SliceSalt]:
+    """Slices with an ECe that follow each other from the surface down."""
+    with_ece = [s for s in slices if s.ece is not None]
+    start = main_increment(sample) or surface_increment(sample)
+    chain = [s for s in with_ece if s.increment is start]
+    while chain:
+        below = next((s for s in with_ece
+                      if abs(s.increment.top_in - chain[-1].increment.bottom_in) < 1e-6), None)
+        if below is None:
+            break
+        chain.append(below)
+    return chain
+
+
+def salt_state(sample: Sample) -> SaltState:
+    """Work out one sample."""
+    slices = tuple(_slice(sample, inc) for inc in sample.increments)
+    wanted = main_increment(sample) or surface_increment(sample)
+    main = next((s for s in slices if s.increment is wanted), None)
+    chain = _root_chain(sample, slices)
+    state = SaltState(sample, where(sample), main, slices)
+    esps = _esps(sample, main) if main else ()
+    if not chain:
+        return SaltState(sample, state.label, main, slices, esps=esps)
+    thickness = [s.increment.thickness_in for s in chain]
+    with subject(state.label):
+        mean = root_zone_ece.evaluate(ece_ds_m=[s.ece for s in chain], thickness_in=thickness,
+                                      depth_in=sum(thickness))
+
+    def weighted(values: list[float]) -> float:
+        return sum(v * t for v, t in zip(values, thickness, strict=True)) / sum(thickness)
+
+    return SaltState(
+        sample, state.label, main, slices,
+        root_ece=float(mean.value),
+        root_low=weighted([s.low for s in chain]), root_high=weighted([s.high for s in chain]),
+        root_depth_in=sum(thickness),
+        root_results=(*(r for s in chain for r in s.results if r.unit == "dS/m"), mean),
+        esps=esps,
+    )
+
+
+@dataclass(frozen=True)
+class CropTolerance:
+    """Threshold and slope of a crop of the case."""
+
+    crop: str
+    threshold: float
+    slope: float
+    kind: str
+    early_limit: float | None
+    how: str
+    result: Result
+
+
+def tolerance(crop: str | None) -> CropTolerance | None:
+    """Tolerance of a crop; None where nothing is published in the table."""
+    if crop is None:
+        return None
+    try:
+        with subject(crop):
+            result = crop_salt_threshold.evaluate(crop=crop)
+    except UnknownName:
+        return None
+    early = result.details.get("early_limit_ds_m")
+    return CropTolerance(crop, float(result.value), float(result.details["slope_pct"]),
+                         str(result.details["kind"]), None if early is None else float(early),
+                         result.how, result)
+
+
+def next_crop(case: CaseFile) -> str:
+    """The crop that leaching and gypsum are for: the one that follows, else the present one."""
+    return case.field.following_crop or case.field.crop
+
+
+def confidence(case: CaseFile, state: SaltState, *, matches: bool = True,
+               agrees: bool = True) -> Confidence:
+    """Confidence in what one sample says, by the written rule."""
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=matches, agrees=agrees)
+
+
+def irrigated(case: CaseFile) -> bool:
+    return case.field.irrigation != "none"
+
+
+def watering(case: CaseFile) -> str:
+    """``sprinkler`` or ``surface``, as the water tables call it."""
+    return "sprinkler" if case.field.irrigation in ("sprinkler", "center pivot") else "surface"

@@ -1,0 +1,296 @@
+"""Findings on irrigation water: salt, leaching, sealing of the soil, single ions."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import age_days
+from loambrief.errors import UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.salinity.formulas import dissolved_salt_mg_l
+from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss, foliar_salt_limit
+from loambrief.topics.salinity.formulas_sodicity import sodium_adsorption_ratio
+from loambrief.topics.salinity.formulas_water import (
+    concentration_factor,
+    constant,
+    drainage_water_ec,
+    ece_from_irrigation_water,
+    leaching_requirement,
+    salt_load_ton_ac,
+    water_with_leaching,
+)
+from loambrief.topics.salinity.formulas_water_quality import (
+    infiltration_hazard,
+    residual_sodium_carbonate,
+    water_restriction,
+)
+from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT
+from loambrief.topics.salinity.state import (
+    CropTolerance,
+    irrigated,
+    next_crop,
+    plain,
+    tolerance,
+    watering,
+)
+
+LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
+         "severe": (Status.LIMITING, 2)}
+LEAST_LEACHING = 0.05
+"""Lowest leaching fraction of the concentration table."""
+
+
+def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
+    """All findings on the water, and what its test lacks."""
+    if not irrigated(case):
+        return (), ()
+    water = case.water
+    if water is None:
+        return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
+                            "salinity"),)
+    found = [_salt(case), _sealing(case), _ions(case)]
+    missing = []
+    if plain(water.ec) is None:
+        missing.append(Missing(say("salinity.missing_water_ec"),
+                               say("salinity.missing_water_ec_means"), "salinity"))
+    if None in (plain(water.sodium), plain(water.calcium), plain(water.magnesium)):
+        missing.append(Missing(say("salinity.missing_water_ions"),
+                               say("salinity.missing_water_ions_means"), "salinity"))
+    if plain(water.ec) is not None and plain(case.field.seasonal_et) is None:
+        missing.append(Missing(say("salinity.missing_et"), say("salinity.missing_et_means"),
+                               "salinity"))
+    return tuple(f for f in found if f is not None), tuple(missing)
+
+
+def _base(case: CaseFile) -> dict:
+    return {
+        "topic": "salinity",
+        "confidence": grade_confidence(age_days=age_days(case, case.water.date)),
+        "where": case.water.source,
+    }
+
+
+def _salt(case: CaseFile) -> Finding | None:
+    ec = plain(case.water.ec)
+    if ec is None:
+        return None
+    crop = tolerance(next_crop(case))
+    with subject(case.water.source):
+        level = water_restriction.evaluate(constituent="ec", value=ec)
+        leaching = _leaching(ec, crop)
+        fraction = leaching["kept"].value if leaching else None
+        share = (constant("usual_leaching") if fraction is None
+                 else max(float(fraction), LEAST_LEACHING))
+        factor = concentration_factor.evaluate(leaching_fraction=share)
+        long_run = ece_from_irrigation_water.evaluate(ecw_ds_m=ec, leaching_fraction=share)
+        salt = dissolved_salt_mg_l.evaluate(ec_ds_m=ec)
+        load = salt_load_ton_ac.evaluate(salt_mg_l=float(salt.value), water_in=12.0)
+    status, severity = LEVEL[str(level.value)]
+    lines = [Evidence(Side.FOR, say("salinity.for_water_ec", ec=ec, level=level.value,
+                                    none_below=level.details["none_below"],
+                                    severe_above=level.details["severe_above"]),
+                      Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)),
+             Evidence(Side.CONTEXT, say("salinity.context_long_run", ece=long_run.value,
+                                        share=share, factor=factor.value), Grade.CALCULATED,
+                      ("ayers-westcot-1985-fao29",), (factor, long_run)),
+             Evidence(Side.CONTEXT, say("salinity.context_load", load=load.value, salt=salt.value),
+                      Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
+    body, needs, results = [], [], [level, factor, long_run]
+    if leaching:
+        results += list(leaching.values())
+        if fraction is None:
+            status, severity = Status.LIMITING, 3
+            body.append(say("salinity.body_water_too_salty", crop=crop.crop))
+        else:
+            need, more = _extra_water(case, crop, ec, leaching)
+            needs, results = [need], results + more
+            body.append(say("salinity.body_leaching", crop=crop.crop, kept=fraction,
+                            full=leaching["full"].value, target=leaching["target"].value))
+    return Finding(
+        id="salinity.water.ec",
+        title=say("salinity.title_water_ec", ec=ec, level=level.value, source=case.water.source),
+        status=status, severity=severity, grade=Grade.MEASURED, value=ec, unit="dS/m",
+        reference=say("salinity.reference_water_ec", none_below=level.details["none_below"],
+                      severe_above=level.details["severe_above"]),
+        body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
+        sources=("ayers-westcot-1985-fao29",), results=tuple(results), **_base(case),
+    )
+
+
+def _leaching(ec: float, crop: CropTolerance | None) -> dict[str, Result]:
+    """Leaching requirement for full yield and for nine tenths of it."""
+    if crop is None:
+        return {}
+    target = ece_at_yield_loss.evaluate(loss_pct=KEPT_YIELD_LOSS_PCT,
+                                        threshold_ds_m=crop.threshold, slope_pct=crop.slope)
+    return {
+        "target": target,
+        "full": leaching_requirement.evaluate(ecw_ds_m=ec, ece_ds_m=crop.threshold),
+        "kept": leaching_requirement.evaluate(ecw_ds_m=ec, ece_ds_m=float(target.value)),
+    }
+
+
+def _extra_water(case: CaseFile, crop: CropTolerance, ec: float,
+                 leaching: dict[str, Result]) -> tuple[Need, list[Result]]:
+    """Keep the salt moving: the leaching share as a habit, with the season's water if known."""
+    kept = float(leaching["kept"].value)
+    full = leaching["full"].value
+    et = plain(case.field.seasonal_et)
+    results: list[Result] = []
+    params = {"share": kept, "crop": crop.crop, "et": et, "total": None, "extra": None,
+              "drain_ec": None, "full": full}
+    with subject(case.water.source):
+        if kept > 0:
+            drain = drainage_water_ec.evaluate(ecw_ds_m=ec, leaching_fraction=kept)
+            params["drain_ec"] = float(drain.value)
+            results.append(drain)
+        if et is not None:
+            total = water_with_leaching.evaluate(et=et, leaching_fraction=kept)
+            params.update(total=float(total.value), extra=float(total.value) - et)
+            results.append(total)
+    need = Need(
+        kind=NeedKind.MANAGE, item="leaching share", unit="", text=say("salinity.need_share",
+                                                                       **params),
+        where="", area_ac=case.field.area.value, results=tuple(results),
+        sources=("usgs-modelmuse-owhm", "ayers-westcot-1985-fao29"),
+        cautions=(say("salinity.caution_drain_water",
+                      areas=[str(a) for a in case.field.sensitive_areas]),),
+        params=params,
+    )
+    return need, results
+
+
+def _water_sar(case: CaseFile) -> Result | None:
+    water = case.water
+    ions = (plain(water.sodium), plain(water.calcium), plain(water.magnesium))
+    if None in ions or ions[1] + ions[2] <= 0:
+        return None
+    with subject(water.source):
+        return sodium_adsorption_ratio.evaluate(na_meq_l=ions[0], ca_meq_l=ions[1],
+                                                mg_meq_l=ions[2])
+
+
+def _sealing(case: CaseFile) -> Finding | None:
+    ec, sar = plain(case.water.ec), _water_sar(case)
+    if ec is None or sar is None:
+        return None
+    with subject(case.water.source):
+        level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
+    status, severity = LEVEL[str(level.value)]
+    lines = [Evidence(Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
+                                    none_above=level.details["none_above"],
+                                    severe_below=level.details["severe_below"]),
+                      Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (sar, level))]
+    results = [sar, level]
+    rsc = _residual(case)
+    if rsc is not None:
+        side = Side.AGAINST if rsc.details["class"] == "safe" else Side.FOR
+        if status is Status.ADEQUATE:
+            side = Side.CONTEXT
+        lines.append(Evidence(side, say("salinity.residual_carbonate", rsc=rsc.value,
+                                        name=rsc.details["class"], safe=constant("rsc_marginal"),
+                                        bad=constant("rsc_unsuitable")),
+                              Grade.CALCULATED, ("eaton-1950",), (rsc,)))
+        results.append(rsc)
+    needs = ()
+    if severity:
+        needs = (Need(kind=NeedKind.MEASURE, item="infiltration", unit="",
+                      text=say("salinity.need_infiltration"), area_ac=case.field.area.value,
+                      sources=("ayers-westcot-1985-fao29",)),)
+    return Finding(
+        id="salinity.water.infiltration",
+        title=say("salinity.title_sealing", level=level.value, source=case.water.source),
+        status=status, severity=severity, grade=Grade.CALCULATED, value=float(sar.value),
+        unit="SAR", reference=say("salinity.reference_sealing",
+                                  none_above=level.details["none_above"],
+                                  severe_below=level.details["severe_below"], sar=sar.value),
+        body=(say("salinity.body_sealing", level=level.value),), evidence=tuple(lines),
+        needs=needs, sources=("ayers-westcot-1985-fao29",), results=tuple(results), **_base(case),
+    )
+
+
+def _residual(case: CaseFile) -> Result | None:
+    water = case.water
+    ions = (plain(water.bicarbonate), plain(water.calcium), plain(water.magnesium))
+    if None in ions:
+        return None
+    with subject(water.source):
+        return residual_sodium_carbonate.evaluate(bicarbonate_meq_l=ions[0], ca_meq_l=ions[1],
+                                                  mg_meq_l=ions[2])
+
+
+def _ions(case: CaseFile) -> Finding | None:
+    """Sodium, chloride, boron and bicarbonate, the worst of them naming the finding."""
+    water, method = case.water, watering(case)
+    sar = _water_sar(case)
+    sodium = plain(water.sodium) if method == "sprinkler" else sar and float(sar.value)
+    values = (("sodium", sodium), ("chloride", plain(water.chloride)),
+              ("boron", plain(water.boron)), ("bicarbonate", plain(water.bicarbonate)),
+              ("nitrate-n", plain(water.nitrate_n)))
+    lines, results, levels = [], [], {}
+    with subject(water.source):
+        for name, value in values:
+            if value is None:
+                continue
+            level = water_restriction.evaluate(constituent=name, value=value, method=method)
+            if level.value is None:
+                continue
+            levels[name] = str(level.value)
+            results.append(level)
+            lines.append(Evidence(
+                Side.FOR if level.value != "none" else Side.CONTEXT,
+                say("salinity.for_ion", ion=name, value=value, unit=level.details["unit"],
+                    level=level.value, none_below=level.details["none_below"],
+                    severe_above=level.details["severe_above"], method=method),
+                Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
+    if not levels:
+        return None
+    foliar = _foliar(case, method)
+    if foliar is not None:
+        lines.append(foliar)
+        results += list(foliar.results)
+    order = ("severe", "slight to moderate", "none")
+    worst = min(levels.values(), key=order.index)
+    status, severity = LEVEL[worst]
+    named = [n for n, level in levels.items() if level == worst] if worst != "none" else []
+    return Finding(
+        id="salinity.water.ions",
+        title=say("salinity.title_ions", ions=named, level=worst, source=water.source),
+        status=status, severity=severity, grade=Grade.MEASURED,
+        reference=say("salinity.reference_ions", method=method),
+        body=(say("salinity.body_ions", method=method),), evidence=tuple(lines),
+        sources=("ayers-westcot-1985-fao29",), results=tuple(results), **_base(case),
+    )
+
+
+def _foliar(case: CaseFile, method: str) -> Evidence | None:
+    """Leaf injury under sprinklers, where the crop is in the published list."""
+    sodium, chloride = plain(case.water.sodium), plain(case.water.chloride)
+    worst = max((v for v in (sodium, chloride) if v is not None), default=None)
+    if method != "sprinkler" or worst is None:
+        return None
+    crop = next_crop(case)
+    try:
+        with subject(f"{case.water.source}: {crop}"):
+            limit = foliar_salt_limit.evaluate(crop=crop)
+    except UnknownName:
+        return None
+    if limit.value is None:
+        return None
+    injured = worst >= float(limit.value)
+    return Evidence(
+        Side.FOR if injured else Side.AGAINST,
+        say("salinity.foliar", crop=crop, value=worst, low=limit.details["low"],
+            high=limit.details["high"], injured=injured),
+        Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (limit,))

@@ -1,0 +1,193 @@
+"""Layers of a case: the thin surface sample beside the tilled layer, and what it changes."""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile, Sample
+from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment, where
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.topics.acidity.state import untilled
+from loambrief.topics.stratification.formulas import figure
+from loambrief.topics.stratification.state import Layer, LayerState, layer_state
+
+TOPIC = "stratification"
+STRONG_RATIO = 2.0
+"""Top this many times richer than the soil below is called layered: our own step."""
+PH_GAP = 0.3
+"""pH difference that is called layered: our own step."""
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on layers of every sample that was split by depth, and what was not measured.
+
+    Parameters
+    ----------
+    case : CaseFile
+
+    Returns
+    -------
+    Assessment
+        Ids ``stratification.layers`` and ``stratification.impossible``, each with the sample's
+        id.
+    """
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for sample in case.samples:
+        state = layer_state(sample)
+        if state is None:
+            missing += _missing(case, sample)
+            continue
+        if state.impossible:
+            findings.append(_impossible(case, state))
+        layered = _layers(case, state)
+        if layered is not None:
+            findings.append(layered)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _confidence(case: CaseFile, state: LayerState) -> Confidence:
+    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+                            cores_matter=True, method_matches=state.sample.residue != "left on",
+                            agrees=not state.impossible)
+
+
+def _impossible(case: CaseFile, state: LayerState) -> Finding:
+    """A slice that holds more than the layer it is part of."""
+    rows = [_row(x) for x in state.impossible]
+    return Finding(
+        id=f"stratification.impossible.{state.sample.id}", topic=TOPIC,
+        title=say("stratification.title_impossible", where=state.label,
+                  names=[x.name for x in state.impossible]),
+        status=Status.UNCERTAIN, severity=1, confidence=Confidence.LOW, grade=Grade.CALCULATED,
+        where=state.label,
+        body=(say("stratification.body_impossible", rows=rows, top=state.surface.depth[2],
+                  whole=state.whole.depth[2]),),
+        evidence=(Evidence(Side.FOR, say("stratification.for_impossible", rows=rows,
+                                         top=state.surface.depth[2], whole=state.whole.depth[2],
+                                         share=state.surface.bottom_in / state.whole.bottom_in),
+                           Grade.CALCULATED, ("layer-mass-balance",)),),
+        needs=(Need(kind=NeedKind.MEASURE, item="layers again", unit="", where=state.label,
+                    area_ac=sample_area_ac(case, state.sample),
+                    text=say("stratification.need_again", where=state.label,
+                             top=state.surface.depth[2], whole=state.whole.depth[2]),
+                    sources=("layer-mass-balance",)),),
+        sources=("layer-mass-balance",),
+    )
+
+
+def _row(layer: Layer) -> dict:
+    return {"name": layer.name, "unit": layer.unit, "top": layer.top, "whole": layer.whole,
+            "below": layer.below, "by": layer.below_by, "ratio": layer.ratio}
+
+
+def _ph_gap(state: LayerState) -> float | None:
+    if state.surface_ph is None or state.whole_ph is None:
+        return None
+    return state.whole_ph - state.surface_ph
+
+
+def _layers(case: CaseFile, state: LayerState) -> Finding | None:
+    """What differs between the surface and the soil below, and what that changes."""
+    known = [x for x in state.layers if not x.impossible and not x.limit]
+    limited = [x for x in state.layers if x.limit]
+    gap = _ph_gap(state)
+    if not known and gap is None and not limited:
+        return None
+    strong = [x for x in known if x.ratio is not None and x.ratio >= STRONG_RATIO]
+    acid_top = gap is not None and gap >= PH_GAP
+    marked = bool(strong) or (gap is not None and abs(gap) >= PH_GAP)
+    top = state.surface.depth[2]
+    return Finding(
+        id=f"stratification.layers.{state.sample.id}", topic=TOPIC,
+        title=say("stratification.title_layers", marked=marked, where=state.label, top=top,
+                  names=[x.name for x in strong], acid=acid_top),
+        status=Status.WATCH if marked else Status.NOTED, severity=1 if marked else 0,
+        confidence=_confidence(case, state), grade=Grade.CALCULATED,
+        value=max((x.ratio for x in strong), default=None), unit="1", where=state.label,
+        reference=say("stratification.reference", ratio=STRONG_RATIO),
+        body=_body(case, state, known, strong, acid_top),
+        evidence=_evidence(case, state, known, gap, limited),
+        sources=("layer-mass-balance", "osu-em9014-strat", "surface-practice"),
+        results=state.results,
+    )
+
+
+def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[Layer],
+          acid_top: bool) -> tuple[Message, ...]:
+    names = {x.name for x in strong}
+    balanced = [x.name for x in known if x.below_by == "balance"]
+    body = [say("stratification.body_layers", balanced=balanced, top=state.surface.depth[2])]
+    if acid_top:
+        body.append(say("stratification.body_acid", untilled=untilled(case)))
+    if "phosphorus" in names:
+        body.append(say("stratification.body_phosphorus", untilled=untilled(case),
+                        runoff_in=figure("runoff_depth")))
+    if names & {"phosphorus", "potassium"}:
+        body.append(say("stratification.body_uptake"))
+    body.append(say("stratification.body_rates", whole=state.whole.depth[2],
+                    top=state.surface.depth[2]))
+    return tuple(body)
+
+
+def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float | None,
+              limited: list[Layer]) -> tuple[Evidence, ...]:
+    lines = []
+    for by, grade in (("measured", Grade.MEASURED), ("balance", Grade.CALCULATED)):
+        group = [x for x in known if x.below_by == by]
+        if group:
+            lines.append(Evidence(
+                Side.FOR, say("stratification.for_layers", rows=[_row(x) for x in group], by=by,
+                              depth=state.surface.depth[2], whole_depth=state.whole.depth[2]),
+                grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
+    if gap is not None:
+        lines.append(Evidence(Side.FOR, say("stratification.for_ph", top=state.surface_ph,
+                                            whole=state.whole_ph, depth=state.surface.depth[2],
+                                            whole_depth=state.whole.depth[2]), Grade.MEASURED))
+    if limited:
+        lines.append(Evidence(Side.CONTEXT, say("stratification.context_limit",
+                                                names=[x.name for x in limited]),
+                              Grade.MEASURED))
+    if untilled(case):
+        lines.append(Evidence(Side.FOR, say("stratification.for_trials",
+                                            depth_in=figure("surface_enrichment"),
+                                            broadcast_in=figure("broadcast_depth")),
+                              Grade.CALCULATED,
+                              ("osu-em9014-strat", "iowa-2016-broadcast-depth",
+                               "nicoloso-kansas-50yr", "essington-howard-2000")))
+    lines.append(Evidence(Side.AGAINST, say("stratification.against_limits"), Grade.PRACTICE,
+                          ("surface-practice",)))
+    if case.field.tillage == "no-till":
+        lines.append(Evidence(Side.CONTEXT, say("stratification.context_striptill",
+                                                low=figure("striptill_corn_low"),
+                                                high=figure("striptill_corn_high")),
+                              Grade.CALCULATED, ("yuan-illinois-striptill",)))
+    if state.sample.residue in (None, "left on"):
+        lines.append(Evidence(Side.AGAINST, say("stratification.against_residue",
+                                                left=state.sample.residue == "left on"),
+                              Grade.OBSERVED, ("surface-practice",)))
+    return tuple(lines)
+
+
+def _missing(case: CaseFile, sample: Sample) -> list[Missing]:
+    """A split by depth is worth having where nothing mixes the soil."""
+    label = where(sample)
+    if surface_increment(sample) is not None and main_increment(sample) is None:
+        return [Missing(say("stratification.missing_whole", where=label),
+                        say("stratification.missing_whole_means"), TOPIC)]
+    if untilled(case) and surface_increment(sample) is None and sample.increments:
+        return [Missing(say("stratification.missing_surface", where=label),
+                        say("stratification.missing_surface_means"), TOPIC)]
+    return []

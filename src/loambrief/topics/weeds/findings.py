@@ -1,0 +1,26 @@
+"""Weeds: a screening sign that is held against measurements and never sets a rate."""
+
+from __future__ import annotations
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.topics.weeds.hints import TOPIC, WeedHint, hints, hints_finding
+from loambrief.topics.weeds.lists import claims_finding, competition_finding, safety_finding
+from loambrief.topics.weeds.state import seen_weeds
+
+__all__ = ["WeedHint", "assess", "hints"]
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Findings on the weeds of a case: hints, claims, competition and safety."""
+    seen = seen_weeds(case)
+    if not seen:
+        return Assessment()
+    found: list[Finding | None] = [hints_finding(case, seen), claims_finding(case, seen),
+                                   competition_finding(case, seen), safety_finding(case, seen)]
+    bare = list(dict.fromkeys(s.name for s in seen if s.cover is None))
+    missing = ()
+    if bare:
+        missing = (Missing(say("weeds.missing_cover", names=bare),
+                           say("weeds.missing_cover_means"), TOPIC),)
+    return Assessment(tuple(f for f in found if f is not None), missing)

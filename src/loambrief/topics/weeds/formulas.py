@@ -1,0 +1,238 @@
+"""Weeds as screening signs: means of indicator values, their error, and cover classes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput
+from loambrief.tables import load
+from loambrief.topics.weeds.formulas_names import constant
+
+CLASSES = "weeds/cover_classes"
+INDIFFERENT = ("x", "?", "")
+
+
+def _ranks(values: Iterable[object]) -> list[float | None]:
+    """Indicator ranks; None for a plant that is indifferent or has no value."""
+    if isinstance(values, str) or not isinstance(values, Iterable):
+        raise ImpossibleInput("values: a list of indicator values is needed")
+    found: list[float | None] = []
+    for value in values:
+        if value is None or (isinstance(value, str) and value.strip().lower() in INDIFFERENT):
+            found.append(None)
+            continue
+        try:
+            rank = float(value)  # type: ignore[arg-type]
+        except (TypeError, ValueError):
+            raise ImpossibleInput(f"values: {value!r} is not an indicator value") from None
+        if not 0 <= rank <= 12:
+            raise ImpossibleInput(f"values: {rank:g} is not on a scale from 0 to 12")
+        found.append(rank)
+    return found
+
+
+def _weights(weights: Iterable[float] | None, count: int) -> list[float]:
+    if weights is None:
+        return [1.0] * count
+    found = [float(w) for w in weights]
+    if len(found) != count:
+        raise ImpossibleInput(f"weights: {len(found)} for {count} values")
+    if any(not math.isfinite(w) or w < 0 for w in found):
+        raise ImpossibleInput("weights: a weight cannot be negative")
+    return found
+
+
+@formula(unit="rank", source="loambrief-weed-rule", locator="weighted mean", how="convention",
+         evidence="screening sign")
+def indicator_mean(
+    values: Iterable[float | str | None], weights: Iterable[float] | None = None
+) -> Answer:
+    """Weighted mean of the indicator values of the weeds of one place.
+
+    Parameters
+    ----------
+    values : sequence of float, str or None
+        Indicator values of one axis in one system [rank]; ``"x"``, ``"?"``, empty or None for
+        a plant that is indifferent or has no value: it is left out.
+    weights : sequence of float, optional
+        One weight per value, see ``indicator_weight``; all 1 if absent.
+
+    Returns
+    -------
+    float
+        Mean [rank]; ``details`` hold ``n`` (values used), ``dropped``, ``n_eff`` (effective
+        number of species), ``s`` (weighted standard deviation), ``standard_error`` (s over the
+        root of n_eff), ``error`` (the same with the floor for systems that disagree) and
+        ``enough`` ("yes" or "no").
+
+    Raises
+    ------
+    ImpossibleInput
+        No usable value, a value off the scale, a negative weight, or unequal lengths.
+
+    Notes
+    -----
+    m = sum(w v)/sum(w); s² = sum(w (v - m)²)/sum(w); n_eff = sum(w)²/sum(w²);
+    error = sqrt(s²/n_eff + 1.0²). Ranks are averaged as if they were measures, which they are
+    not. Below five effective species ``enough`` is "no" and the mean is not to be read.
+    Weights by the root of cover follow Schaffers and Sykora (2000) and Ewald (2003), who found
+    that the kind of weighting matters little.
+
+    References
+    ----------
+    loambrief-weed-rule; schaffers-sykora-2000; ewald-2003.
+    """
+    ranks = _ranks(values)
+    pairs = [(v, w) for v, w in zip(ranks, _weights(weights, len(ranks)), strict=True)
+             if v is not None and w > 0]
+    if not pairs:
+        raise ImpossibleInput("values: no plant with a value on this axis")
+    total = sum(w for _, w in pairs)
+    mean = sum(v * w for v, w in pairs) / total
+    spread = math.sqrt(sum(w * (v - mean) ** 2 for v, w in pairs) / total)
+    effective = total**2 / sum(w * w for _, w in pairs)
+    enough = effective >= constant("minimum_effective_species") - 1e-9
+    return Answer(
+        mean,
+        notes=("a screening sign, not a test",),
+        details={
+            "n": len(pairs), "dropped": len(ranks) - len(pairs), "n_eff": effective, "s": spread,
+            "standard_error": spread / math.sqrt(effective),
+            "error": math.sqrt(spread**2 / effective + constant("class_error_floor") ** 2),
+            "enough": "yes" if enough else "no",
+        },
+        within_range=enough,
+    )
+
+
+@formula(unit="1", source="loambrief-weed-rule", locator="weights", how="convention",
+         evidence="screening sign", valid={"cover_pct": (0, 100)})
+def indicator_weight(certainty: float, cover_pct: float) -> float:
+    """Weight of one weed in a mean of indicator values.
+
+    Parameters
+    ----------
+    certainty : float
+        How sure the name is, 0 to 1 (certain 1.0, probable 0.7, possible 0.4: our choice).
+    cover_pct : float
+        Share of the ground it covers [%].
+
+    Returns
+    -------
+    float
+        Weight [1].
+
+    Raises
+    ------
+    ImpossibleInput
+        A certainty outside 0 to 1 or a cover outside 0 to 100 percent.
+
+    Notes
+    -----
+    w = c sqrt(cover).
+
+    References
+    ----------
+    loambrief-weed-rule; ewald-2003.
+    """
+    if not 0 <= certainty <= 1:
+        raise ImpossibleInput(f"certainty {certainty:g} is not from 0 to 1")
+    if not 0 <= cover_pct <= 100:
+        raise ImpossibleInput(f"cover {cover_pct:g} is not from 0 to 100 percent")
+    return certainty * math.sqrt(cover_pct)
+
+
+@formula(unit="1", source="loambrief-weed-rule", locator="agreement", how="convention",
+         evidence="screening sign")
+def weed_lab_agreement(
+    lab_value: float, weed_value: float, lab_sd: float | None = None, weed_sd: float | None = None
+) -> Answer:
+    """How far an answer told from weeds lies from the laboratory's, in standard deviations.
+
+    Parameters
+    ----------
+    lab_value, weed_value : float
+        The same quantity from both [pH unless the deviations are given].
+    lab_sd, weed_sd : float, optional
+        Standard deviations in the same unit; for pH 0.15 and 0.9 (assumed).
+
+    Returns
+    -------
+    float
+        z [1]; ``details`` hold ``weight`` (share the weeds would have in a joint answer) and
+        ``apart`` ("yes" above 2).
+
+    Raises
+    ------
+    ImpossibleInput
+        A standard deviation that is not above zero.
+
+    Notes
+    -----
+    z = |lab - weed| / sqrt(s_lab² + s_weed²); weight = s_lab² / (s_lab² + s_weed²). With the
+    default deviations the weeds would weigh 2.7 %, so they are never averaged in. A large z
+    asks for another sample and changes no number.
+
+    References
+    ----------
+    loambrief-weed-rule.
+    """
+    lab = constant("lab_ph_sd") if lab_sd is None else lab_sd
+    weed = constant("weed_ph_sd") if weed_sd is None else weed_sd
+    if lab <= 0 or weed <= 0:
+        raise ImpossibleInput("a standard deviation must be above zero")
+    variance = lab**2 + weed**2
+    z = abs(lab_value - weed_value) / math.sqrt(variance)
+    return Answer(z, details={"weight": lab**2 / variance,
+                              "apart": "yes" if z > constant("apart") else "no"})
+
+
+@formula(unit="%", source="braun-blanquet-1964", locator="cover-abundance scale", how="memory",
+         evidence="observed")
+def cover_from_braun_blanquet(code: str | float | Iterable[str | float]) -> Answer:
+    """Cover that stands for one Braun-Blanquet class, or the mean of several plots.
+
+    Parameters
+    ----------
+    code : str, number or sequence of them
+        Class: ``r``, ``+``, ``1`` to ``5``; 0 for a plot without the plant.
+
+    Returns
+    -------
+    float
+        Mid-point of the class, or mean of the mid-points [%]; ``details`` hold ``n``.
+
+    Raises
+    ------
+    ImpossibleInput
+        An empty list.
+    UnknownName
+        Not a class.
+
+    Notes
+    -----
+    Class limits differ between editions for 1 and 2; mid-points of r, +, 1 and 2 are from
+    memory. Percent written down in the field has about half the error (Dengler and Dembicz
+    2023).
+
+    References
+    ----------
+    braun-blanquet-1964; dengler-dembicz-2023.
+    """
+    single = isinstance(code, str | int | float)
+    codes = [code] if single else list(code)  # type: ignore[arg-type]
+    if not codes:
+        raise ImpossibleInput("code: no plot")
+    covers = [_cover(one) for one in codes]
+    return Answer(sum(covers) / len(covers), details={"n": len(covers)})
+
+
+def _cover(code: object) -> float:
+    if isinstance(code, int | float) and float(code).is_integer():
+        code = str(int(code))
+    text = str(code).strip().lower()
+    if text == "0":
+        return 0.0
+    return load(CLASSES).find(code=text)["mid_pct"]
