@@ -100,7 +100,7 @@ def test_rate_of_the_guide_with_its_range():
     assert need.amount == pytest.approx(103)
     assert need.low < need.amount < need.high
     assert (need.kind, need.item, need.unit) == (NeedKind.NUTRIENT, "P2O5", "lb/ac")
-    assert need.where == "A1" and need.area_ac == 30
+    assert need.place.id == "A1" and need.area_ac == 30
     assert p.confidence is Confidence.HIGH
     k = found["nutrients.k.A1"].needs[0]
     assert k.amount == pytest.approx((120 - 90) * (1 + 0.05 * 12) + 180 * 0.20 + 20)

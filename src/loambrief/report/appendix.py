@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from loambrief.case.codes import CODES
 from loambrief.case.problems import Problem
-from loambrief.case.schema import Sample
+from loambrief.case.schema import Increment, Sample
+from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
     Block,
     Column,
@@ -85,16 +86,17 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         (
             Column(word("column_result"), weight=3),
             Column(word("column_method"), weight=3),
-            *(Column(_layer(context, i.depth[2]), "right", weight=2) for i in sample.increments),
+            *(Column(_layer(context, i), "right", weight=2) for i in sample.increments),
         ),
         tuple(rows),
         row_headers=True,
     )
 
 
-def _layer(context: Context, typed: str) -> str:
+def _layer(context: Context, increment: Increment) -> str:
     """A layer in the reader's units, and as typed where that differs."""
-    shown = context.place(typed)
+    typed = increment.depth[2]
+    shown = context.place(depth_of(increment))
     return shown if shown == typed else f"{shown} ({typed})"
 
 
