@@ -6,7 +6,7 @@ TOPICS = {
     "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
     "cations": ("formulas",),
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
-                 "formulas_water", "formulas_water_quality"),
+                 "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
                   "formulas_micronutrients", "formulas_limits"),
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply"),
