@@ -3,7 +3,8 @@
 from importlib import import_module
 
 TOPICS = {
-    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
+    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets",
+                "formulas_tolerance"),
     "cations": ("formulas",),
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
                  "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
