@@ -9,7 +9,7 @@ TOPICS = {
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
                  "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
-                  "formulas_micronutrients", "formulas_limits"),
+                  "formulas_micronutrients", "formulas_limits", "formulas_manure"),
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply"),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "refractometry": ("formulas",),
