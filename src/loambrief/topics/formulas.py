@@ -16,7 +16,7 @@ TOPICS = {
     "forage": ("formulas", "formulas_grades", "formulas_safety"),
     "stratification": ("formulas",),
     "weeds": ("formulas", "formulas_loss"),
-    "sampling": ("formulas", "formulas_error"),
+    "sampling": ("formulas", "formulas_error", "formulas_age"),
     "economics": ("formulas",),
 }
 
