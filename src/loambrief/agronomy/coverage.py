@@ -1,4 +1,4 @@
-"""Which guide covers which crop, nutrient and test: a flat list, and why something is not judged."""
+"""Which guide covers which crop, nutrient and test, and why something is not judged."""
 
 from __future__ import annotations
 

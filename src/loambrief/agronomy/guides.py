@@ -308,8 +308,9 @@ def from_data(name: str, data: Row, own: bool = False) -> Guide:
             own=own,
             interval_years=(None if about.get("interval_years") is None
                             else float(about["interval_years"])),
-            interval_reference=about.get("interval_reference") or "",
-            interval_how=about.get("interval_how") or "",
+            interval_reference=(OWN_REFERENCE if own
+                                else about.get("interval_reference") or reference),
+            interval_how=about.get("interval_how") or source["how"],
         )
     except (KeyError, TypeError, ValueError) as error:
         raise TableFault(f"guide {name}: {error!r}") from error
