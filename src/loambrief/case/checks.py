@@ -3,36 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from itertools import combinations, pairwise
 
 from loambrief.case.boundary import boundary_faults
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.known_names import name_faults
+from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
-from loambrief.case.schema import CaseFile, Increment, Methods, Sample
+from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
 
-METHOD_OF: Mapping[str, tuple[str, ...]] = {
-    "ph": ("ph",),
-    "buffer": ("buffer_ph",),
-    "phosphorus": ("phosphorus",),
-    "cations": ("calcium", "magnesium", "potassium", "sodium"),
-    "sulfur": ("sulfate_s",),
-    "zinc": ("zinc",),
-    "copper": ("copper",),
-    "manganese": ("manganese",),
-    "iron": ("iron",),
-    "boron": ("boron",),
-    "organic_matter": ("organic_matter",),
-    "ec": ("ec",),
-    "cec": ("cec",),
-    "aluminum": ("aluminum",),
-}
-"""Method -> the results that cannot be read without it."""
 AREA_SLACK = 1.005
 """Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
 CASE_DATE: DataPath = ("case", "date")
@@ -72,16 +56,15 @@ def _yield_unit(case: CaseFile) -> Iterator[Fault]:
 
 
 def _methods(sample: Sample, path: DataPath) -> Iterator[Fault]:
-    for method, results in METHOD_OF.items():
+    for method, results in results_by_method().items():
         if getattr(sample.methods, method) is not None:
             continue
         first = next((r for r in results for inc in sample.increments
                       if getattr(inc, r) is not None), None)
         if first is None:
             continue
-        choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
         yield Fault("CASE040", (*path, "methods", method), "nothing",
-                    f"the method behind {first}: one of {', '.join(choices)}",
+                    f"the method behind {first}: one of {', '.join(methods()[method])}",
                     "Results mean different things by different methods; "
                     f"the lab report names it. Add {method} under methods.", at_key=True)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
+from loambrief.case.measurements import SLICE, of_part
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Sample
 from loambrief.case.select import SURFACE_MAX_IN, sample_area_ac
@@ -12,13 +13,8 @@ from loambrief.case.thresholds import fresh_buffers, limit
 from loambrief.units import EQUIVALENT_MG, Quantity
 
 BASES = (("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"), ("sodium", "Na"))
-LAYERED = ("organic_matter", "organic_carbon", "total_nitrogen", "nitrate_n", "phosphorus",
-           "potassium", "calcium", "magnesium", "sodium", "sulfate_s", "zinc", "copper",
-           "manganese", "iron", "boron", "aluminum", "chloride", "cec", "exchangeable_sodium",
-           "carbonate")
-"""Results that add up over depth."""
-STEADY = ("potassium", "calcium", "magnesium")
-"""Results that seldom differ by a whole decimal place between neighbouring slices."""
+ADDITIVE = tuple(m.field for m in of_part(SLICE) if m.additive)
+STEADY = tuple(m.field for m in of_part(SLICE) if m.steady)
 DAYS_PER_YEAR = 365.25
 
 
@@ -146,7 +142,7 @@ def _layers(sample: Sample, path: DataPath) -> Iterator[Fault]:
             (i, upper), (j, whole) = (j, whole), (i, upper)
         if not (upper.top_in == whole.top_in == 0 and upper.bottom_in < whole.bottom_in):
             continue
-        for name in LAYERED:
+        for name in ADDITIVE:
             above, all_of_it = _plain(getattr(upper, name)), _plain(getattr(whole, name))
             if above is None or all_of_it is None:
                 continue
@@ -176,7 +172,7 @@ def _neighbours(sample: Sample, path: DataPath) -> Iterator[Fault]:
 
 def _copies(sample: Sample, path: DataPath) -> Iterator[Fault]:
     for (_, one), (j, other) in combinations(enumerate(sample.increments), 2):
-        pairs = [(getattr(one, n), getattr(other, n)) for n in (*LAYERED, "ph", "buffer_ph")]
+        pairs = [(getattr(one, n), getattr(other, n)) for n in (*ADDITIVE, "ph", "buffer_ph")]
         both = [(a, b) for a, b in pairs if a is not None and b is not None]
         alike = sum(
             (a.value == b.value) if isinstance(a, Quantity) else a == b for a, b in both

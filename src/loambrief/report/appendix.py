@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loambrief.case.codes import CODES
+from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.problems import Problem
 from loambrief.case.schema import Sample
 from loambrief.report.blocks import (
@@ -25,17 +26,6 @@ from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
 from loambrief.tables import reference
-
-RESULTS = ("ph", "buffer_ph", "organic_matter", "organic_carbon", "total_nitrogen", "phosphorus",
-           "potassium", "calcium", "magnesium", "sodium", "sulfate_s", "zinc", "copper",
-           "manganese", "iron", "boron", "aluminum", "chloride", "nitrate_n", "ec", "cec",
-           "exchangeable_sodium", "carbonate", "bulk_density", "water_content")
-EXTRACT = ("calcium", "magnesium", "sodium", "chloride", "boron", "saturation")
-METHOD_OF = {"ph": "ph", "buffer_ph": "buffer", "organic_matter": "organic_matter",
-             "phosphorus": "phosphorus", "potassium": "cations", "calcium": "cations",
-             "magnesium": "cations", "sodium": "cations", "sulfate_s": "sulfur", "zinc": "zinc",
-             "copper": "copper", "manganese": "manganese", "iron": "iron", "boron": "boron",
-             "aluminum": "aluminum", "ec": "ec", "cec": "cec"}
 
 
 def results_section(context: Context) -> list[Block]:
@@ -69,13 +59,13 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     yield Paragraph(tuple(told), Style.SMALL)
     rows = [
         row
-        for field in RESULTS
-        if (row := _result_row(context, sample, field)) is not None
+        for result in of_part(SLICE)
+        if (row := _result_row(context, sample, result)) is not None
     ]
     extract = [
         (word(f"extract_{field}"), word("method_extract"),
          *(_typed(getattr(i.extract, field)) if i.extract else "–" for i in sample.increments))
-        for field in EXTRACT
+        for field in (m.field for m in of_part(EXTRACT))
         if any(i.extract and getattr(i.extract, field) is not None for i in sample.increments)
     ]
     if extract:
@@ -108,12 +98,13 @@ def _typed(value: object) -> str:
     return text[:-1] if text.endswith("0") else text
 
 
-def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...] | None:
-    values = [getattr(increment, field) for increment in sample.increments]
+def _result_row(context: Context, sample: Sample, result: Measurement
+                ) -> tuple[Text, ...] | None:
+    values = [getattr(increment, result.field) for increment in sample.increments]
     if all(v is None for v in values):
         return None
-    method = getattr(sample.methods, METHOD_OF[field], None) if field in METHOD_OF else None
-    return (context.word(f"result_{field}"), context.term(method) or "–",
+    method = getattr(sample.methods, result.method) if result.method else None
+    return (context.word(f"result_{result.field}"), context.term(method) or "–",
             *(_typed(v) for v in values))
 
 
