@@ -117,7 +117,7 @@ def test_method_is_asked_for(m, problems):
 
 @pytest.mark.parametrize("m", ROWS)
 def test_unusual_value_is_questioned(m, problems):
-    """ensures that a value far above the usual range is questioned (below, where 100 % is usual)."""
+    """ensures that a value far above the usual range (or below it) is questioned."""
     if m.usual is None:
         assert m.field == "buffer_ph"  # judged against the fresh buffer
         return
