@@ -13,6 +13,7 @@ from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
+from loambrief.case.repeats import repeat_faults
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
@@ -31,6 +32,7 @@ def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator
     for i, sample in enumerate(case.samples):
         yield from _methods(sample, ("samples", i))
         yield from _overlaps(sample, ("samples", i))
+    yield from repeat_faults(case)
     yield from _areas(case)
     yield from _identifiers(case)
     yield from _places(case)
@@ -92,8 +94,10 @@ def _surface_beside_whole(one: Increment, other: Increment) -> bool:
 
 def _areas(case: CaseFile) -> Iterator[Fault]:
     field_area: DataPath = ("field", "area")
-    if len(case.samples) > 1:
-        for i, sample in enumerate(case.samples):
+    zones = [(i, s) for i, s in enumerate(case.samples)
+             if s.repeats is None or s.repeats.treat == "keep apart"]
+    if len(zones) > 1:
+        for i, sample in zones:
             if sample.area is None:
                 yield Fault("CASE041", ("samples", i, "area"), "nothing",
                             "the area of each sample where there are several",
@@ -130,12 +134,16 @@ def _places(case: CaseFile) -> Iterator[Fault]:
     """Two samples under one place name would be taken for one zone in the report."""
     seen: dict[str, int] = {}
     for i, sample in enumerate(case.samples):
+        if sample.repeats is not None and sample.repeats.treat != "keep apart":
+            continue
         label = (sample.place or sample.id).strip().lower()
         if label in seen and sample.place:
             yield Fault("CASE042", ("samples", i, "place"),
                         f"{short(sample.place)!r} a second time",
                         "a place of its own for each sample",
-                        "Sample names are printed by place; call the zones apart.")
+                        "Sample names are printed by place; call the zones apart. A further sample "
+                        f"of the same zone says so: repeats: {{of: {case.samples[seen[label]].id}, "
+                        "treat: pool} (or compare, or keep apart with its reason).")
         seen.setdefault(label, i)
 
 

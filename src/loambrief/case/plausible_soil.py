@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from itertools import combinations, pairwise
 
 from loambrief.case.measurements import SLICE, of_part
+from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Sample
 from loambrief.case.select import SURFACE_MAX_IN, sample_area_ac
 from loambrief.case.thresholds import fresh_buffers, limit
-from loambrief.units import EQUIVALENT_MG, Quantity
+from loambrief.units import EQUIVALENT_MG, SLICE_DEPTH_IN, Quantity
 
 BASES = (("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"), ("sodium", "Na"))
 ADDITIVE = tuple(m.field for m in of_part(SLICE) if m.additive)
@@ -26,11 +27,29 @@ def soil_warnings(case: CaseFile, sample: Sample, path: DataPath) -> Iterator[Fa
         yield from _cations(sample, increment, here)
         yield from _texture(sample, increment, here)
         yield from _salinity(sample, increment, here)
+    yield from _pounds(sample, path)
     yield from _layers(sample, path)
     yield from _neighbours(sample, path)
     yield from _copies(sample, path)
     yield from _gaps(sample, path)
     yield from _sampling(case, sample, path)
+
+
+def _pounds(sample: Sample, path: DataPath) -> Iterator[Fault]:
+    """Results in lb/ac without the laboratory's convention, where the two differ."""
+    if sample.lab.lb_ac_means is not None:
+        return
+    differ = [j for j, _ in in_lb_ac(sample)
+              if abs(sample.increments[j].thickness_in / SLICE_DEPTH_IN - 1)
+              > limit("lb_ac_depth_tolerance")]
+    for j in list(dict.fromkeys(differ))[:1]:
+        inc = sample.increments[j]
+        share = inc.thickness_in / SLICE_DEPTH_IN
+        yield Fault("CASE126", (*path, "lab", "lb_ac_means"), f"lb/ac of {inc.depth[2]}",
+                    "the laboratory's convention: two_times_ppm or true_depth",
+                    f"Assumed: {LB_AC_ASSUMED}, the pounds in that slice. By two_times_ppm the "
+                    f"results in ppm would be {share:.2g} times as high. The lab report or a "
+                    "call settles it.", at_key=True)
 
 
 def _plain(value: Quantity | None) -> float | None:

@@ -7,10 +7,10 @@ Anything optional that is absent is None and stays None: missing is never zero.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Literal
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
@@ -26,6 +26,7 @@ MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 RESIDUES = ("brushed off", "left on", "none present")
 FIZZES = ("none", "very slight", "slight", "strong", "violent")
 CONES = ("large 20.27 mm", "small 12.83 mm", "other")
+LB_AC = ("two_times_ppm", "true_depth")
 SAP_LINES = ("sharp", "diffuse")
 SURENESS = ("certain", "probable", "possible")
 
@@ -153,6 +154,7 @@ class Laboratory(Part):
     report: q.Name | None = None
     received: q.Date | None = None
     reported: q.Date | None = None
+    lb_ac_means: Annotated[str, q.choice(LB_AC)] | None = None
     file: q.Name | None = None
     file_sha256: q.Digest | None = None
 
@@ -219,6 +221,18 @@ class Increment(Part):
     bulk_density: q.Density | None = None
     water_content: q.Percent | None = None
 
+    _spread: Mapping[str, object] = PrivateAttr(default_factory=dict)
+
+    @property
+    def spread(self) -> Mapping[str, Any]:
+        """Field -> :class:`~loambrief.case.repeats.Spread`, for results of pooled samples."""
+        return self._spread
+
+    def with_spread(self, spread: Mapping[str, object]) -> Self:
+        made = self.model_copy()
+        made._spread = spread
+        return made
+
     @property
     def top_in(self) -> float:
         return self.depth[0]
@@ -230,6 +244,14 @@ class Increment(Part):
     @property
     def thickness_in(self) -> float:
         return self.depth[1] - self.depth[0]
+
+
+class Repeat(Part):
+    """A further sample of a zone, and what is made of it."""
+
+    of: q.Identifier
+    treat: Annotated[str, q.choice(("pool", "compare", "keep apart"))]
+    reason: q.Text | None = None
 
 
 class Sample(Part):
@@ -245,6 +267,7 @@ class Sample(Part):
     residue: Annotated[str, q.choice(RESIDUES)] | None = None
     fizz: Annotated[str, q.choice(FIZZES)] | None = None
     texture: Annotated[str, q.choice(TEXTURES)] | None = None
+    repeats: Repeat | None = None
     lab: Laboratory
     methods: Methods = Methods()
     increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
@@ -543,3 +566,15 @@ class CaseFile(Part):
     notes: list[q.Text] = []
     photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []
+
+    _typed_samples: tuple[Sample, ...] = PrivateAttr(default=())
+
+    @property
+    def typed_samples(self) -> Sequence[Sample]:
+        """Every sample as the laboratory reported it, also those pooled or only compared."""
+        return self._typed_samples or self.samples
+
+    def with_typed(self, samples: tuple[Sample, ...]) -> Self:
+        made = self.model_copy()
+        made._typed_samples = samples
+        return made

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from loambrief.case.codes import CODES
 from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
+from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
+from loambrief.case.repeats import repeats_of, spread_of
 from loambrief.case.schema import Sample
 from loambrief.report.blocks import (
     Block,
@@ -36,8 +38,9 @@ def results_section(context: Context) -> list[Block]:
         Heading(1, context.word("heading_results"), anchor="results"),
         Paragraph(context.word("results_intro")),
     ]
-    for sample in context.case.samples:
+    for sample in context.case.typed_samples:
         blocks += list(_sample(context, sample))
+        blocks += list(_spread(context, sample))
     return blocks
 
 
@@ -45,6 +48,9 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     word = context.word
     name = f"{sample.id} ({sample.place})" if sample.place else sample.id
     yield Heading(2, word("sample_title", name=name))
+    if sample.repeats is not None:
+        yield Paragraph(word("repeat_told", of=sample.repeats.of, treat=sample.repeats.treat,
+                             reason=sample.repeats.reason))
     facts = (
         ("sampled", context.writer.day(sample.date)),
         ("lab", " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
@@ -52,6 +58,9 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         ("residue", context.term(sample.residue) or word("not_stated")),
         ("texture", context.term(sample.texture) or word("not_stated")),
         ("fizz", context.term(sample.fizz) or word("not_stated")),
+        *((("lb_ac", word("lb_ac_told", means=sample.lab.lb_ac_means or LB_AC_ASSUMED,
+                          stated=sample.lab.lb_ac_means is not None)),)
+          if in_lb_ac(sample) else ()),
     )
     told: list[str | Span] = []
     for label, value in facts:
@@ -80,6 +89,29 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         tuple(rows),
         row_headers=True,
     )
+
+
+def _spread(context: Context, first: Sample) -> Iterator[Block]:
+    """Results of one zone beside each other, under the zone's first sample."""
+    word = context.word
+    for treat in ("pool", "compare"):
+        others = repeats_of(context.case, first, treat)
+        if not others:
+            continue
+        rows = []
+        for increment in first.increments:
+            same = [i for s in (first, *others) for i in s.increments
+                    if i.depth[:2] == increment.depth[:2]]
+            for field, spread in spread_of(same).items():
+                figures = [context.writer.figures(v) for v in (spread.mean, spread.sd)]
+                unit = getattr(getattr(increment, field), "unit", "")
+                rows.append((f"{word(f'result_{field}')}{', ' if unit else ''}{unit}",
+                             _layer(context, increment.depth[2]), str(spread.n), *figures))
+        yield Paragraph(word(f"repeat_{treat}", first=first.id, others=[s.id for s in others]))
+        if rows:
+            yield Table((Column(word("column_result"), weight=3), Column(word("column_layer")),
+                         Column(word("column_n"), "right"), Column(word("column_mean"), "right"),
+                         Column(word("column_sd"), "right")), tuple(rows), row_headers=True)
 
 
 def _layer(context: Context, typed: str) -> str:
