@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.case.schema import BUFFER_METHODS, TEXTURES
+from loambrief.case.measurements import methods
+from loambrief.case.schema import TEXTURES
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 from loambrief.topics.acidity.formulas import (
@@ -51,7 +52,7 @@ BUFFERS = st.floats(4.9, 6.8)
 # --- buffers -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("method", BUFFER_METHODS)
+@pytest.mark.parametrize("method", methods()["buffer"])
 def test_every_buffer_of_a_case_is_known(method):
     """ensures that each buffer method a case may name has an acidity or an open refusal."""
     result = exchange_acidity.evaluate(buffer_method=method, buffer_ph=6.0)
@@ -164,7 +165,7 @@ def test_beyond_the_rows_is_flagged_not_extrapolated():
 @pytest.mark.parametrize("name", lime_tables())
 def test_another_buffers_table_is_refused(name):
     """ensures that a reading is never used with the table of another buffer."""
-    for method in BUFFER_METHODS:
+    for method in methods()["buffer"]:
         if fits_buffer(name, method):
             continue
         with pytest.raises(ImpossibleInput, match="not interchangeable"):

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from reportlab.lib.enums import TA_CENTER, TA_LEFT
 from reportlab.lib.styles import ParagraphStyle
 
-from loambrief.render.lines import Line, Piece, break_lines, fill, number, text_width
+from loambrief.render.lines import Line, Piece, break_lines, fill, number
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 
 SLACK = 1e-6

@@ -15,7 +15,7 @@ from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
-from loambrief.topics.sampling.formulas_error import soil_test_error
+from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import Quantity
 
 DEPTH_TOLERANCE_IN = 1.0
@@ -202,7 +202,22 @@ class CompositeError:
 
 
 def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
-    """Error of the composite test; None where the number of cores is not stated."""
+    """Error of the test; None where neither cores nor further samples are stated.
+
+    Of pooled samples the spread counts, unless the typical error is larger: two samples may
+    agree by chance.
+    """
+    typical = _typical_error(nutrient, sample, value)
+    increment = main_increment(sample)
+    spread = increment.spread.get(RESULT_FIELD[nutrient]) if increment is not None else None
+    if spread is None or value <= 0:
+        return typical
+    result = repeat_error.evaluate(values=list(spread.values))
+    pct = 100.0 * float(result.value) / value  # type: ignore[arg-type]
+    return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
+
+
+def _typical_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
     if sample.cores is None or value <= 0:
         return None
     result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,

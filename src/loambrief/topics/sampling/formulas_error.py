@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from statistics import NormalDist
+from collections.abc import Sequence
+from statistics import NormalDist, fmean, stdev
 
 from loambrief.agronomy.intervals import confidence
 from loambrief.agronomy.registry import Answer, formula
@@ -54,6 +55,43 @@ def composite_error_pct(cv_pct: float, cores: float) -> float:
     if cv_pct < 0 or cores < 1:
         raise ImpossibleInput("cv_pct cannot be negative and cores is at least 1")
     return cv_pct / math.sqrt(cores)
+
+
+@formula(unit="as the test", source="own-arithmetic",
+         locator="standard deviation over square root of samples", how="convention")
+def repeat_error(values: Sequence[float]) -> Answer:
+    """Standard error of the mean of several samples of one zone.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Results by one method, each of its own composite sample [any one unit].
+
+    Returns
+    -------
+    float
+        Standard error of the mean [unit of the values]; ``details`` hold ``n``, ``mean`` and
+        ``sd`` (n - 1 in the denominator).
+
+    Raises
+    ------
+    ImpossibleInput
+        Fewer than two values.
+
+    Notes
+    -----
+    sd / root(n): field and laboratory error together, as they came out. From two or three
+    samples sd itself is uncertain, so a typical error that is larger should be kept.
+
+    References
+    ----------
+    Arithmetic.
+    """
+    if len(values) < 2:
+        raise ImpossibleInput("a spread needs two values")
+    sd = stdev(values)
+    return Answer(sd / math.sqrt(len(values)),
+                  details={"n": len(values), "mean": fmean(values), "sd": sd})
 
 
 @formula(unit="%", source="own-arithmetic", locator="root of summed squares", how="convention")

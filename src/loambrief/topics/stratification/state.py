@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
+from loambrief.case.measurements import layered
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, main_increment, surface_increment
 from loambrief.errors import ImpossibleInput
@@ -16,10 +17,6 @@ from loambrief.topics.stratification.formulas import (
     layer_weighted_mean,
     lower_layer_value,
 )
-
-PROPERTIES = {"calcium": "ppm", "phosphorus": "ppm", "potassium": "ppm", "magnesium": "ppm",
-              "organic_matter": "%"}
-"""Properties that add up over depth, in the order shown, with their house unit."""
 
 
 @dataclass(frozen=True)
@@ -139,8 +136,7 @@ def layer_state(sample: Sample) -> LayerState | None:
     whole, nested = _partner(sample, surface)
     if whole is None:
         return None
-    layers = [_layer(name, unit, surface, whole, nested, sample)
-              for name, unit in PROPERTIES.items()]
+    layers = [_layer(m.field, m.unit, surface, whole, nested, sample) for m in layered()]
     return LayerState(sample, place_of(sample), surface, whole, nested,
                       tuple(x for x in layers if x is not None), surface.ph, whole.ph)
 
