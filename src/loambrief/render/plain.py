@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
 from loambrief.errors import RenderFault
-from loambrief.render.html_tree import readable
+from loambrief.render.html import readable
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
 from loambrief.report.blocks import Text, plain
