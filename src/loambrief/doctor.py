@@ -85,7 +85,7 @@ def _wanted() -> Iterator[tuple[str, str, str | None, bool]]:
             version = metadata.version(need.name)
         except metadata.PackageNotFoundError:
             version = None
-        yield need.name, extra, version, bool(version) and need.specifier.contains(
+        yield need.name, extra, version, version is not None and need.specifier.contains(
             version, prereleases=True)
 
 

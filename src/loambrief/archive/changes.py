@@ -65,6 +65,7 @@ def changes_before(reader: PdfFileReader, signature: EmbeddedPdfSignature) -> st
     own = signature.signed_revision
     if own == 0:
         return ""
+    result: DiffResult | SuspiciousModification
     try:
         result = _FIRST.apply(reader.get_historical_resolver(own - 1),
                               reader.get_historical_resolver(own))

@@ -156,7 +156,7 @@ class Index:
                            ("end", line.end)):
             execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (key, str(value)))
 
-    def _close(self, number: str, status: str) -> None:
+    def _close(self, number: str | None, status: str) -> None:
         self.db.execute("UPDATE numbers SET status = ? WHERE number = ? AND status = 'issued'",
                         (status, number))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from loambrief.archive.index import fold
 from loambrief.archive.store import Store
@@ -113,7 +113,7 @@ def find(store: Store, wanted: Wanted | None = None) -> list[Row]:
         where.append("n.seq IN (SELECT rowid FROM words WHERE words MATCH ?)")
         values.append(match_all(wanted.text))
     rows = store.index.query(f"{_ROW} WHERE {' AND '.join(where)} ORDER BY n.seq", values)
-    return [Row(*row[:-1], bool(row[-1])) for row in rows]
+    return [replace(Row(*row), held=bool(row[-1])) for row in rows]
 
 
 def match_all(text: str) -> str:

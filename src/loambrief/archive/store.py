@@ -379,7 +379,7 @@ class Store:
                 objects[named] = raw
             fresh = {d: c for d, c in objects.items() if not self.disk.exists(object_name(d))}
             leaving = self._leaving(public.get("erases", ()))
-            note = {"objects": sorted([*fresh, *leaving])}
+            note: dict[str, Any] = {"objects": sorted([*fresh, *leaving])}
             if op == "erase":
                 note["scrub"] = True
             try:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from loambrief.actions.model import Action, Plan
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.profiles import resolve
 from loambrief.case.reader import decode, read_text
@@ -134,8 +135,8 @@ def _warnings(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, s
 # -- rules on the plan ----------------------------------------------------------------
 
 
-def _each_action(wrong: Callable[[object], bool],
-                 where: Callable[[object, Gate], DataPath]) -> Rule:
+def _each_action(wrong: Callable[[Action], bool],
+                 where: Callable[[Action, Gate], DataPath]) -> Rule:
     def rule(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
         for action in gate.advice.plan.actions:
             if wrong(action):
@@ -143,7 +144,7 @@ def _each_action(wrong: Callable[[object], bool],
     return rule
 
 
-def _material(action, gate: Gate) -> DataPath:
+def _material(action: Action, gate: Gate) -> DataPath:
     """Place of the material's price."""
     entries = gate.source.data.get("materials") or []  # type: ignore[attr-defined]
     ids = [str(e.get("id")).lower() if isinstance(e, Mapping) else "" for e in entries]
@@ -151,7 +152,7 @@ def _material(action, gate: Gate) -> DataPath:
     return ("materials", ids.index(name), "price") if name in ids else ("materials",)
 
 
-def _of_plan(wrong: Callable[[object], bool], where: DataPath, what: str) -> Rule:
+def _of_plan(wrong: Callable[[Plan], bool], where: DataPath, what: str) -> Rule:
     def rule(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
         if gate.advice.plan.actions and wrong(gate.advice.plan):
             yield where, what

@@ -46,7 +46,7 @@ class Record:
         """
         entry = self._store.find_digest(digest)
         line = None if entry is None else self._lines.get(entry.seq)
-        if line is None or line.digest != entry.line_digest:
+        if entry is None or line is None or line.digest != entry.line_digest:
             return None
         card = self._store.card(line.card) or {}
         return entry if any(f.get("sha256") == digest for f in card.get("files", ())) else None

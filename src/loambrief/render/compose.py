@@ -186,14 +186,16 @@ class Composer:
         paragraph.keep_next = True
         return paragraph
 
-    def _heading(self, depth, role, text, element, anchor, bookmark, style) -> TaggedParagraph:
+    def _heading(self, depth: int, role: str, text: Text, element: Element, anchor: str,
+                 bookmark: str, style: ParagraphStyle) -> TaggedParagraph:
         title = clean(bookmark or plain(text))
         anchor = anchor or f"\0{len(self._anchors)}"
         place = self.mark(anchor)
         key = self._anchors[anchor]
 
         def enter(canvas: TaggedCanvas, height: float) -> None:
-            place(canvas, height)
+            if place is not None:
+                place(canvas, height)
             canvas.outline.append((depth, title, key))
 
         paragraph = self.paragraph(text, style, element.add(role), bookmark=enter)

@@ -29,7 +29,7 @@ from loambrief.report import form
 from loambrief.report import parts as p
 from loambrief.report.specs import ChartSpec
 
-Made = list[Flowable | Together | PageBreak]
+Made = list[Flowable]
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -142,10 +142,10 @@ def _numbered(composer: Composer, block: b.Numbered, parent: Element, width: flo
     return _spaced(composer, composer.items(block.items, parent, numbered=block.start))
 
 
-def _spaced(composer: Composer, made: Made) -> Made:
+def _spaced(composer: Composer, made: Sequence[Flowable]) -> Made:
     if made:
         made[-1].spaceAfter = composer.look.style("body").spaceAfter
-    return made
+    return [*made]
 
 
 def _table(composer: Composer, block: b.Table, parent: Element, width: float) -> Made:
@@ -163,11 +163,17 @@ def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) 
         else:
             chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
             made.append(chart)
-    if block.anchor:
-        here = Anchor(composer.mark(block.anchor))
-        here.keep_next = True
-        made.insert(0, here)
-    return made
+    return [*_anchor(composer, block), *made]
+
+
+def _anchor(composer: Composer, block: b.Figure) -> Made:
+    """The place that links to a figure go to."""
+    place = composer.mark(block.anchor)
+    if place is None:
+        return []
+    made = Anchor(place)
+    made.keep_next = True
+    return [made]
 
 
 def _charts(composer: Composer, block: b.Figure, parent: Element, width: float) -> list[Chart]:
@@ -205,10 +211,8 @@ def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: 
             shorter = heights.index(min(heights))
             if sides[shorter]:
                 chart.spaceBefore = space
-            if figure.anchor and not number:
-                here = Anchor(composer.mark(figure.anchor))
-                here.keep_next = True
-                sides[shorter].append(here)
+            if not number:
+                sides[shorter].extend(_anchor(composer, figure))
             sides[shorter].append(chart)
             heights[shorter] += chart.wrap(half, 1e6)[1] + space
     columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
@@ -233,9 +237,11 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     inner: Made = [composer.text(opening, element, "item", bold=True)]
     inner[0].keep_next = True
     for part in block.blocks:
-        long = isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
-            composer.look.columns == 1)
-        inner += flat((_callout_list if long else make)(composer, part, element, width - indent))
+        if isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
+                composer.look.columns == 1):
+            inner += _callout_list(composer, part, element, width - indent)
+        else:
+            inner += flat(make(composer, part, element, width - indent))
     share, colour, dash = BARS[block.kind]
     space = look.style("body").leading
     return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,

@@ -151,9 +151,6 @@ class Grid(Flowable):
             return []
         return self._at(rows[:end], rows[end:])
 
-    on_top = False
-    """At the top of a page: parted even between rows that are bound."""
-
     def _at(self, first: list[GridRow], rest: list[GridRow]) -> list[Grid]:
         titles = self.rows[: self.titles]
         made = [Grid(first, self.widths, self.titles, 0.0, self.row_limit),

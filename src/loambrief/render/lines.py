@@ -14,7 +14,8 @@ from typing import NamedTuple
 
 from reportlab.lib.colors import Color
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfbase.pdfdoc import PDFDocument
+from reportlab.pdfbase.ttfonts import TTFont
 
 MOST_WORDS = 12_000
 """Words whose widths are kept for each typeface; more than any document has."""
@@ -51,12 +52,19 @@ class Line:
     width: float
 
 
-class _Widths(dict):
+def typeface(name: str) -> TTFont:
+    """A registered typeface; every one in use is TrueType."""
+    found = pdfmetrics.getFont(name)
+    assert isinstance(found, TTFont)
+    return found
+
+
+class _Widths(dict[str, float]):
     """Word to its width at size 1."""
 
     def __init__(self, font: str):
         super().__init__()
-        face = pdfmetrics.getFont(font).face
+        face = typeface(font).face
         self._known, self._otherwise = face.charWidths, face.defaultWidth
 
     def __missing__(self, word: str) -> float:
@@ -244,11 +252,11 @@ class Printer:
 
     Parameters
     ----------
-    canvas : Canvas
+    document : PDFDocument
     """
 
-    def __init__(self, canvas: Canvas):
-        self._document = canvas._doc
+    def __init__(self, document: PDFDocument):
+        self._document = document
         self._tables: dict[str, _Signs] = {}
 
     def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
@@ -263,7 +271,7 @@ class Printer:
         """
         table = self._tables.get(font)
         if table is None:
-            table = self._tables[font] = _Signs(pdfmetrics.getFont(font), self._document)
+            table = self._tables[font] = _Signs(typeface(font), self._document)
         table.more = False
         shown = text.translate(table)
         if table.more:
@@ -272,7 +280,7 @@ class Printer:
 
     def _in_subsets(self, text: str, name: str, size: float) -> str:
         """The same for a text whose signs are in several subsets of the font."""
-        font, shown = pdfmetrics.getFont(name), []
+        font, shown = typeface(name), []
         for subset, coded in font.splitString(text, self._document):
             digits = (coded if isinstance(coded, bytes) else coded.encode("latin-1")).hex()
             internal = font.getSubsetInternalName(subset, self._document)

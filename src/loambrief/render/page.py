@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
@@ -169,7 +170,9 @@ def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
     canvas.setStrokeGray(WATERMARK_GREY)
     canvas.setLineWidth(WATERMARK_LINE)
     path = canvas.beginPath()
-    draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo, "close": path.close}
+    draw: dict[str, Callable[..., None]] = {
+        "move": path.moveTo, "line": path.lineTo, "curve": path.curveTo,
+        "close": path.close}
     middle = (shape.width / 2, shape.height / 2)
     for kind, points in shape.steps:
         draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))

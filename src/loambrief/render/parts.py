@@ -107,9 +107,9 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
         made.append(cost)
     gap = look.lengths["column_gap"]
     left = (width - gap) * 0.56
-    columns = []
+    columns: list[tuple[float, float, Made]] = []
     if block.avoid:
-        avoid = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
+        avoid: Made = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
         columns.append((0.0, left, avoid))
     side: Made = []
     if block.contact:
@@ -136,7 +136,7 @@ def _limits(composer: Composer, block: Summary, element: Element) -> Made:
         )
         detail = tuple(spans(limit.detail))
         texts.append((*head, *((Span("  "), *detail) if detail else ())))
-    return composer.items(tuple(texts), element, numbered=1)
+    return [*composer.items(tuple(texts), element, numbered=1)]
 
 
 def _first_actions(composer: Composer, block: Summary, element: Element, width: float) -> Made:
@@ -222,7 +222,7 @@ def _evidence(composer: Composer, block: FindingBlock, element: Element) -> Made
             if line.sources:
                 pieces += [Span(" "), *spans(line.sources)]
             texts.append(tuple(pieces))
-    return composer.items(tuple(texts), element, style="small")
+    return [*composer.items(tuple(texts), element, style="small")]
 
 
 def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
@@ -434,10 +434,10 @@ def _calculation(item: Calculation, also: Sequence[str]) -> Text:
     return tuple(told)
 
 
-def _spaced(composer: Composer, made: Made, share: float) -> Made:
+def _spaced(composer: Composer, made: Sequence[Flowable], share: float) -> Made:
     if made:
         made[-1].spaceAfter = share * composer.look.style("body").leading
-    return made
+    return [*made]
 
 
 def sources(composer: Composer, block: SourceList, parent: Element, width: float) -> Made:
@@ -456,7 +456,7 @@ def sources(composer: Composer, block: SourceList, parent: Element, width: float
                           labels=tuple(clean(item.label) for item in block.items))
     for item, paragraph in zip(block.items, made, strict=True):
         paragraph.tag.bookmark = composer.mark(item.anchor)
-    return made
+    return [*made]
 
 
 def site(url: str) -> str:
@@ -501,7 +501,7 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
         label = f"{title}: {words.signature}"
         place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8,
                                last=field == CLIENT_FIELD)
-    rows = [[place, "", "", "", ""], [
+    rows: list[list] = [[place, "", "", "", ""], [
         composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
         composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
                            parent.add("P")), "",
@@ -509,7 +509,8 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
     ]]
     widths = [width * share for share in (0.40, 0.03, 0.33, 0.03, 0.21)]
     ink = look.colours["ink"]
-    commands = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink) for column in (0, 2, 4)]
+    commands: list[tuple] = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink)
+                             for column in (0, 2, 4)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
     laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
     laid.spaceAfter = 0.5 * look.style("body").leading
