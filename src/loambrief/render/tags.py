@@ -23,9 +23,8 @@ from loambrief.render.lines import Printer, number
 from loambrief.render.pdf_file import Stream
 
 ROLES = frozenset((
-    "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "P", "L", "LI", "Lbl", "LBody", "Table",
-    "Caption", "THead", "TBody", "TR", "TH", "TD", "Figure", "Link", "Span",
-    "Form",
+    "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "H5", "P", "L", "LI", "Lbl", "LBody",
+    "Table", "Caption", "THead", "TBody", "TR", "TH", "TD", "Figure", "Link", "Span", "Form",
 ))
 """Standard structure types in use; none needs a role map."""
 
