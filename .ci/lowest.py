@@ -21,7 +21,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 BOUND = re.compile(r"([A-Za-z0-9._-]+)(\[[^]]*\])?>=([0-9][0-9.]*)(?:,.*)?")
-TOOLS = ("hypothesis", "outloud", "pypdfium2", "pytest", "pytest-socket")
+TOOLS = ("hypothesis", "outloud", "pdfua", "pypdfium2", "pytest", "pytest-socket")
 """Of the dev extra, what the tests below need; at their lower bounds too."""
 TESTS = ("tests/test_advisory.py", "tests/sign/test_levels.py", "tests/sign/test_attacks.py",
          "tests/batch/test_batch_command.py")

@@ -5,7 +5,8 @@ import re
 
 import pikepdf
 
-STREAM = re.compile(rb"(?<!\d)(\d+) 0 obj\b(?:(?!endobj|\bobj\b).)*?>>\s*stream(\r\n|\n)", re.DOTALL)
+STREAM = re.compile(
+    rb"(?<!\d)(\d+) 0 obj\b(?:(?!endobj|\bobj\b).)*?>>\s*stream(\r\n|\n)", re.DOTALL)
 
 
 def stream_faults(data):

@@ -23,7 +23,7 @@ from sample_reports import CASES, pdf
 from loambrief import pipeline
 from loambrief.case.load import load_case
 from loambrief.case.sheet_layout import SECTIONS
-from loambrief.render.join import Part, join
+from loambrief.render.join import BookPart, join
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import DocumentStatus, Paper
 
@@ -51,7 +51,7 @@ def folder(tmp_path_factory):
     for status in (DocumentStatus.DRAFT, DocumentStatus.WITHDRAWN, DocumentStatus.REDACTED):
         (home / f"{status}.pdf").write_bytes(render_pdf(model(status=status)))
     (home / "pack.pdf").write_bytes(join(pdf("acid_corn_ohio"), [
-        Part("One", lambda: whole), Part("Two", lambda: whole)], right_hand=True))
+        BookPart("One", lambda: whole), BookPart("Two", lambda: whole)], right_hand=True))
     (home / "sheet.pdf").write_bytes(pipeline.field_sheet_file(
         pipeline.advise(load_case(CASES["acid_corn_ohio"])), SECTIONS).pdf)
     (home / "part-one.pdf").write_bytes(_as_part_one(whole))

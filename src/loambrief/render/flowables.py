@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from reportlab.lib.enums import TA_CENTER, TA_LEFT
 from reportlab.lib.styles import ParagraphStyle
 
-from loambrief.render.lines import Line, Piece, break_lines, fill, number
+from loambrief.render.lines import Piece, TextLine, break_lines, fill, number
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 
 SLACK = 1e-6
@@ -121,7 +121,7 @@ class TaggedParagraph(Flowable):
     def __init__(self, pieces: Sequence[Piece], style: ParagraphStyle, tag: ParagraphTag):
         self.pieces, self.style, self.tag = pieces, style, tag
         self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
-        self.lines: list[Line] = []
+        self.lines: list[TextLine] = []
         self._first = True
         self._known = -1.0
 
@@ -145,7 +145,7 @@ class TaggedParagraph(Flowable):
         return [self._part(self.lines[:fitting], self._first, after=0.0),
                 self._part(self.lines[fitting:], False, before=0.0)]
 
-    def _part(self, lines: list[Line], first: bool, before: float | None = None,
+    def _part(self, lines: list[TextLine], first: bool, before: float | None = None,
               after: float | None = None) -> TaggedParagraph:
         part = type(self)(self.pieces, self.style, self.tag)
         part.__dict__.update(self.__dict__)
@@ -226,7 +226,7 @@ class TaggedParagraph(Flowable):
             code.append("ET EMC")
             canvas.put(" ".join(code))
 
-    def _offset(self, line: Line, index: int) -> float:
+    def _offset(self, line: TextLine, index: int) -> float:
         """From the left edge to the start of a line."""
         style = self.style
         left = style.leftIndent + (style.firstLineIndent if index == 0 and self._first else 0.0)
@@ -236,7 +236,7 @@ class TaggedParagraph(Flowable):
         return left + (spare / 2 if style.alignment == TA_CENTER else spare)
 
 
-class Rule(Flowable):
+class RuledLine(Flowable):
     """A line across the text, decoration."""
 
     def __init__(self, width: float | None, thickness: float, colour, before=0.0, after=0.0):
@@ -349,7 +349,7 @@ def cut(flowables: Sequence[Flowable], width: float, height: float):
     return fitting[:keep], [*fitting[keep:], *rest]
 
 
-class Columns(Flowable):
+class SideBySide(Flowable):
     """Flowables side by side, each column with its own width, tops level.
 
     Parameters
@@ -386,8 +386,8 @@ class Columns(Flowable):
         fits = [bool(fitting) for _, _, fitting, rest in parts if fitting or rest]
         if not any(fits) or not (all(fits) or self.on_top):
             return []
-        first = Columns([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
-        last = Columns([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
+        first = SideBySide([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
+        last = SideBySide([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
         return [first, last]
 
     def drawOn(self, canvas, x, y):
@@ -466,7 +466,7 @@ def flat(made: Sequence[Flowable]) -> list[Flowable]:
     return out
 
 
-class PageBreak(Flowable):
+class NewPage(Flowable):
     """A new page, unless this one is empty; from there on in ``columns`` columns (0: as before)."""
 
     def __init__(self, columns: int = 0):

@@ -23,7 +23,7 @@ from loambrief.render.tags import NOTHING
 
 
 @dataclass(frozen=True)
-class Part:
+class BookPart:
     """One document to be joined.
 
     Attributes
@@ -48,14 +48,14 @@ def page_count(pdf: bytes) -> int:
         return len(opened.pages)
 
 
-def join(front: bytes, parts: Sequence[Part], *, right_hand: bool = False) -> bytes:
+def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -> bytes:
     """The front and all parts as one tagged document.
 
     Parameters
     ----------
     front : bytes
         Tagged PDF whose pages come first, labelled i, ii, iii.
-    parts : sequence of Part
+    parts : sequence of BookPart
     right_hand : bool
         For printing on both sides: each part starts on an odd page, after a blank one if
         need be; so does the first after the front.

@@ -45,7 +45,7 @@ class Run(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """One line: its runs from left to right and its width [pt]."""
 
     runs: tuple[Run, ...]
@@ -93,7 +93,7 @@ _Word = tuple[int, float, float, tuple[_Part, ...] | list[_Part]]
 """Piece and width of the space before it, its own width, its parts."""
 
 
-def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Line]:
+def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[TextLine]:
     """Lines that fill the widths as far as they go.
 
     Parameters
@@ -104,10 +104,10 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Li
 
     Returns
     -------
-    list of Line
+    list of TextLine
         At least one, which may be empty.
     """
-    lines: list[Line] = []
+    lines: list[TextLine] = []
     limit = first + SLACK
     row: list[_Word] = []
     used = 0.0
@@ -193,7 +193,7 @@ def _after_sign(text: str, place: int) -> int:
     return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
 
 
-def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
+def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> TextLine:
     """Words to runs: what stands next to each other in one piece becomes one text."""
     runs: list[Run] = []
     texts: list[str] = []
@@ -216,7 +216,7 @@ def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
             width += own
     if texts:
         runs.append(Run(pieces[at], "".join(texts), width))
-    return Line(tuple(runs), total)
+    return TextLine(tuple(runs), total)
 
 
 # Operators --------------------------------------------------------------------------------

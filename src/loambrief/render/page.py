@@ -13,7 +13,7 @@ from loambrief.render.compose import clean
 from loambrief.render.flowables import Flowable
 from loambrief.render.lines import fill, number, text_width
 from loambrief.render.logo import small_logo
-from loambrief.render.press import Press
+from loambrief.render.paginate import Paginator
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 from loambrief.report.blocks import DocumentStatus, ReportModel
@@ -61,7 +61,7 @@ def build_pages(model: ReportModel, look: Look, root: Element,
         initialFontSize=look.style("body").fontSize,
     )
     canvas.root = root
-    Press(canvas, look, furnish).print(flowables)
+    Paginator(canvas, look, furnish).print(flowables)
     _number_pages(canvas, model.words.page_of, look)
     return canvas
 

@@ -9,10 +9,10 @@ from urllib.parse import urlsplit
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
     Barred,
-    Columns,
     Flowable,
-    PageBreak,
-    Rule,
+    NewPage,
+    RuledLine,
+    SideBySide,
     SignatureField,
     TaggedParagraph,
     Together,
@@ -81,7 +81,7 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
             break
     made = _summary(composer, block, parent, width)
     composer.look = normal
-    return [*made, PageBreak()]
+    return [*made, NewPage()]
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
@@ -95,7 +95,7 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     head.append(composer.title(block.title, element, block.anchor))
     made += with_logo(composer, block.logo, head, element, width) if block.logo else head
     made += facts_grid(composer, block.facts, element, width, 4)
-    made.append(Rule(None, 0.9, look.colours["ink"], after=0.55 * line))
+    made.append(RuledLine(None, 0.9, look.colours["ink"], after=0.55 * line))
     made.append(composer.text(block.message, element, "lead"))
     made.append(composer.sub(words.limits, element))
     made += _limits(composer, block, element)
@@ -121,7 +121,7 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     if side:
         columns.append((left + gap, width - left - gap, side) if columns else (0.0, width, side))
     if columns:
-        made.append(Columns(columns, before=0.5 * line, after=0.4 * line))
+        made.append(SideBySide(columns, before=0.5 * line, after=0.4 * line))
     made += [composer.text(text, element, "note") for text in block.notes]
     return made
 
@@ -258,12 +258,12 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
         barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
                         look.colours["accent"])
         columns.append((indent + main + gap, beside, [barred]))
-    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
+    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
     top.keep_next = True
-    made: Made = [top, Columns([(indent, inner, [title])])]
+    made: Made = [top, SideBySide([(indent, inner, [title])])]
     made[-1].keep_next = bool(columns)
     if columns:
-        made.append(Columns(columns, before=0.2 * line, after=0.6 * line))
+        made.append(SideBySide(columns, before=0.2 * line, after=0.6 * line))
     if stack(made, width) <= look.text_height * 0.42:
         return [Together(made)]
     return made
@@ -286,14 +286,14 @@ def brief_cards(composer: Composer, cards: Sequence[ActionCard], parent: Element
         element = parent.add("Sect")
         indent, title = _ranked_title(composer, block, element)
         room = half - indent
-        inner: Made = [Columns([(indent, room, [title])])]
+        inner: Made = [SideBySide([(indent, room, [title])])]
         body = _card_body(composer, block, element, room)
         if body:
-            inner.append(Columns([(indent, room, body)], before=0.15 * line))
+            inner.append(SideBySide([(indent, room, body)], before=0.15 * line))
         columns.append((number * (half + gap), half, inner))
-    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
+    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
     top.keep_next = True
-    return [Together([top, Columns(columns, after=0.5 * line)])]
+    return [Together([top, SideBySide(columns, after=0.5 * line)])]
 
 
 def _ranked_title(composer: Composer, block: ActionCard,

@@ -83,7 +83,7 @@ def _dressed(data: bytes) -> bytes:
     import pikepdf
     from pikepdf.pdfa import resolve_save_kwargs
 
-    from loambrief.render.form_file import dress_form
+    from loambrief.render.form_appearance import dress_form
 
     with pikepdf.open(BytesIO(data)) as pdf:
         dress_form(pdf)

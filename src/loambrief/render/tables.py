@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import Flowable
-from loambrief.render.grid import PAD_X, Cell, Grid, GridRow
+from loambrief.render.grid import PAD_X, Grid, GridCell, GridRow
 from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element
@@ -59,7 +59,7 @@ def lay_out(
         Another command.
     """
     pad = composer.look.lengths["cell"] if pad is None else pad
-    made = [GridRow([Cell(_parts(content), column, 1, PAD_X, PAD_X, pad, pad)
+    made = [GridRow([GridCell(_parts(content), column, 1, PAD_X, PAD_X, pad, pad)
                      for column, content in enumerate(row)]) for row in rows]
     for row, height in zip(made, heights or (), strict=bool(heights)):
         row.exactly = height

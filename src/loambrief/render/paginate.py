@@ -8,7 +8,7 @@ from loambrief.errors import RenderFault
 from loambrief.render.flowables import (
     SLACK,
     Flowable,
-    PageBreak,
+    NewPage,
     Together,
     flat,
     stack,
@@ -19,7 +19,7 @@ from loambrief.render.styles import look as look_for
 from loambrief.render.tags import TaggedCanvas
 
 
-class Press:
+class Paginator:
     """Prints flowables on the pages of a canvas.
 
     Parameters
@@ -60,13 +60,13 @@ class Press:
         index = 0
         while index < len(made):
             first = made[index]
-            if isinstance(first, PageBreak):
+            if isinstance(first, NewPage):
                 self._break(first)
                 index += 1
                 continue
             end = index
             while end < len(made) - 1 and made[end].keep_next and (
-                    not isinstance(made[end + 1], PageBreak)):
+                    not isinstance(made[end + 1], NewPage)):
                 end += 1
             lead, last = made[index:end], made[end]
             self._make_room(lead, last)
@@ -134,7 +134,7 @@ class Press:
 
     # Columns and pages ----------------------------------------------------------------
 
-    def _break(self, wanted: PageBreak) -> None:
+    def _break(self, wanted: NewPage) -> None:
         if self.opened and not (self.on_top and self.column == 0):
             self._end_page()
         if wanted.columns:
