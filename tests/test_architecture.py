@@ -30,7 +30,7 @@ LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
 ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
-    "jinja2": ("report/", "case/starter.py"),
+    "jinja2": ("report/", "render/html.py", "case/starter.py"),
     "reportlab": ("render/", "charts/"),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),

@@ -403,8 +403,8 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
             continue  # a habit has no date
         material = names.get(action.material_id) if action.material_id else None
         lines.append(PlannedLine(
-            action=writer.write(action.title)[:200], material=material and material.name,
-            material_id=action.material_id, kind=material and material.kind,
+            action=writer.write(action.title)[:200], material=material.name if material else None,
+            material_id=action.material_id, kind=material.kind if material else None,
             where=action.place.label or None,
             rate=None if action.rate is None else f"{action.rate:g} {action.rate_unit}",
             area=None if action.area_ac is None else f"{action.area_ac:g} ac",

@@ -17,7 +17,7 @@ from loambrief.batch.store import Store
 from loambrief.batch.work import Options, Outcome, Status
 from loambrief.errors import RenderFault
 from loambrief.pipeline import make_advisory
-from loambrief.render.join import Part, join
+from loambrief.render.join import BookPart, join
 from loambrief.render.pdfa import _without_fields
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
@@ -172,4 +172,4 @@ def test_untagged_parts_are_refused(pdfs):
         out = io.BytesIO()
         bare.save(out)
     with pytest.raises(RenderFault, match="without tags"):
-        join(pdfs["b1"], [Part("bare", out.getvalue)])
+        join(pdfs["b1"], [BookPart("bare", out.getvalue)])

@@ -18,7 +18,7 @@ from loambrief.batch.folders import file_stem
 from loambrief.batch.store import Store
 from loambrief.batch.work import Options
 from loambrief.findings.model import say
-from loambrief.render.join import Part, join, page_count
+from loambrief.render.join import BookPart, join, page_count
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
     Block,
@@ -61,7 +61,7 @@ def _bundle(client: str, entries: Sequence[Entry], store: Store, options: Option
         starts.append(str(page))
         page += page_count(_pdf(entry, store))
     front = _contents(title, client, entries, starts, setting, by_client=False)
-    parts = [Part(_name(entry), _reader(entry, store)) for entry in entries]
+    parts = [BookPart(_name(entry), _reader(entry, store)) for entry in entries]
     return join(render_pdf(front), parts)
 
 
@@ -90,7 +90,7 @@ def _pack(entries: Sequence[Entry], number: int, of: int, store: Store,
     starts = [f"{e.outcome.case_id} 1" for e in entries]
     front = _contents(title, _word(setting, "pack_head", number=number, of=of), entries, starts,
                       setting, by_client=True)
-    parts = [Part(f"{e.figures.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
+    parts = [BookPart(f"{e.figures.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
              for e in entries]
     return join(render_pdf(front), parts, right_hand=True)
 

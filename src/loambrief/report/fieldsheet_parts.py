@@ -22,7 +22,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.fieldsheet_plan import VisitPlan, setting
-from loambrief.report.form import Entry, FormCell, FormGrid, FormTable, Tick
+from loambrief.report.form_blocks import Entry, FormCell, FormGrid, FormTable, Tick
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row

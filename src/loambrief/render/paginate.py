@@ -8,7 +8,7 @@ from loambrief.errors import RenderFault
 from loambrief.render.flowables import (
     SLACK,
     Flowable,
-    PageBreak,
+    NewPage,
     Together,
     flat,
     stack,
@@ -19,7 +19,7 @@ from loambrief.render.styles import look as look_for
 from loambrief.render.tags import TaggedCanvas
 
 
-class Press:
+class Paginator:
     """Prints flowables on the pages of a canvas.
 
     Parameters
@@ -45,7 +45,7 @@ class Press:
         self.on_top = True
         """The column is empty."""
 
-    def print(self, made: Sequence[Flowable | Together | PageBreak]) -> None:
+    def print(self, made: Sequence[Flowable]) -> None:
         """Print everything and end the last page.
 
         Raises
@@ -56,16 +56,17 @@ class Press:
         self._print(made)
         self._end_page()
 
-    def _print(self, made: Sequence[Flowable | Together | PageBreak]) -> None:
+    def _print(self, made: Sequence[Flowable]) -> None:
         index = 0
         while index < len(made):
-            if isinstance(made[index], PageBreak):
-                self._break(made[index])
+            first = made[index]
+            if isinstance(first, NewPage):
+                self._break(first)
                 index += 1
                 continue
             end = index
-            while end < len(made) - 1 and getattr(made[end], "keep_next", False) and (
-                    not isinstance(made[end + 1], PageBreak)):
+            while end < len(made) - 1 and made[end].keep_next and (
+                    not isinstance(made[end + 1], NewPage)):
                 end += 1
             lead, last = made[index:end], made[end]
             self._make_room(lead, last)
@@ -79,7 +80,7 @@ class Press:
 
     # Room -----------------------------------------------------------------------------
 
-    def _make_room(self, lead: Sequence[Flowable], last: Flowable | Together) -> None:
+    def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
         """Go to the next column if there is no room for what must stand together."""
         width = self.look.column_width
         if self.on_top:
@@ -133,7 +134,7 @@ class Press:
 
     # Columns and pages ----------------------------------------------------------------
 
-    def _break(self, wanted: PageBreak) -> None:
+    def _break(self, wanted: NewPage) -> None:
         if self.opened and not (self.on_top and self.column == 0):
             self._end_page()
         if wanted.columns:

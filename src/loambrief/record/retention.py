@@ -11,7 +11,7 @@ from pathlib import Path
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.disk import Disk
-from loambrief.archive.log import Line
+from loambrief.archive.log import LogLine
 from loambrief.archive.queries import find, keep_until
 from loambrief.archive.store import MOST_OBJECT, Store
 from loambrief.errors import ImpossibleInput, RecordRefused, UnknownName
@@ -71,7 +71,7 @@ def plain_name(name: str) -> str:
 
 
 def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str | None = None,
-        revision: int | None = None, client: str | None = None, note: str = "") -> Line:
+        revision: int | None = None, client: str | None = None, note: str = "") -> LogLine:
     """Put further files into the record: a signed copy, a letter, a lab's report.
 
     Parameters
@@ -89,7 +89,7 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
 
     Returns
     -------
-    Line
+    LogLine
 
     Raises
     ------
@@ -129,7 +129,7 @@ def _read(path: Path) -> bytes:
     return Disk(path.parent).read(path.name, MOST_OBJECT)
 
 
-def hold(store: Store, scope: Scope, reason: str) -> Line:
+def hold(store: Store, scope: Scope, reason: str) -> LogLine:
     """A legal hold: nothing of the scope is erased until it is released."""
     with store.writing():
         if _holds(store, scope, exact=True):
@@ -137,7 +137,7 @@ def hold(store: Store, scope: Scope, reason: str) -> Line:
         return store.commit("hold", _public(scope), {"reason": check_reason(reason)})
 
 
-def release(store: Store, scope: Scope, reason: str) -> Line:
+def release(store: Store, scope: Scope, reason: str) -> LogLine:
     """End a legal hold."""
     with store.writing():
         if not _holds(store, scope, exact=True):
@@ -167,7 +167,7 @@ class Erased:
 
     Attributes
     ----------
-    line : Line
+    line : LogLine
     records : int
         Events whose cards and files are gone.
     left : tuple of str
@@ -175,7 +175,7 @@ class Erased:
         object: a lab's file shared by several clients, say. They need a look.
     """
 
-    line: Line
+    line: LogLine
     records: int
     left: tuple[str, ...]
 

@@ -16,7 +16,7 @@ from io import BytesIO
 from pikepdf import Array, Dictionary, Name, Object, Pdf, String
 
 from loambrief.charts.fonts import REGULAR, font_path
-from loambrief.render.tags import FIELD_FONT, FIELD_LOOK
+from loambrief.render.tags import FIELD_FONT, FIELD_LOOK, NOTHING
 
 FIRST, LAST = 32, 255
 NONSYMBOLIC = 32
@@ -37,7 +37,7 @@ def dress_form(pdf: Pdf) -> None:
     for widget in ticks:
         x0, y0, x1, y1 = (float(v) for v in widget.Rect)
         side = min(x1 - x0, y1 - y0)
-        widget.AP = Dictionary(N=Dictionary({"/Off": _picture(pdf, side, b""),
+        widget.AP = Dictionary(N=Dictionary({"/Off": _picture(pdf, side, NOTHING),
                                              TICKED: _picture(pdf, side, _cross(side))}))
 
 

@@ -9,7 +9,7 @@ from loambrief.render.styles import Look
 from loambrief.render.tables import lay_out
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Text
-from loambrief.report.form import Entry, FormCell, FormGrid, FormTable, Tick
+from loambrief.report.form_blocks import Entry, FormCell, FormGrid, FormTable, Tick
 
 SQUARE = 13.0
 """Side of a square to tick [pt]; a gloved hand needs no less."""

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from loambrief.actions.model import Action, Plan
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.profiles import resolve
 from loambrief.case.reader import decode, read_text
@@ -22,7 +23,7 @@ TABLE = "record/completeness"
 
 
 @dataclass(frozen=True)
-class Gate:
+class IssueCheck:
     """What the rules look at.
 
     Attributes
@@ -39,7 +40,7 @@ class Gate:
     unread_labs: Mapping[DataPath, str]
 
 
-Rule = Callable[[Gate, Mapping[str, object]], Iterator[tuple[DataPath, str]]]
+Rule = Callable[[IssueCheck, Mapping[str, object]], Iterator[tuple[DataPath, str]]]
 
 
 def case_source(raw: bytes, file: str, folder: Path) -> Source:
@@ -47,7 +48,7 @@ def case_source(raw: bytes, file: str, folder: Path) -> Source:
     return resolve(read_text(decode(raw, file), file)[0], folder).source
 
 
-def missing(gate: Gate) -> tuple[Problem, ...]:
+def missing(gate: IssueCheck) -> tuple[Problem, ...]:
     """Every row of the table that a case does not meet, in the order of its files.
 
     Returns
@@ -76,7 +77,7 @@ def _why(row: Mapping[str, object]) -> str:
 # -- rules on the case ----------------------------------------------------------------
 
 
-def _present(gate: Gate, row: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _present(gate: IssueCheck, row: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
     """One of the places holds something, in every entry of the list they go through."""
     choices = [choice.split(".") for choice in str(row["path"]).split("|")]
     for paths in _expanded(gate.source.data, choices):
@@ -114,17 +115,17 @@ def _filled(value: object) -> bool:
     return value is not None and value != [] and value != {}
 
 
-def _unexpired(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _unexpired(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
     case = gate.advice.loaded.case
     if case.adviser.credential.expires < case.case.date:
         yield ("adviser", "credential", "expires"), case.adviser.credential.expires.isoformat()
 
 
-def _lab_file(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _lab_file(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
     yield from gate.unread_labs.items()
 
 
-def _warnings(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _warnings(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
     count = len(gate.advice.loaded.warnings)
     if count:
         codes = ", ".join(sorted({w.code for w in gate.advice.loaded.warnings}))
@@ -134,16 +135,16 @@ def _warnings(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, s
 # -- rules on the plan ----------------------------------------------------------------
 
 
-def _each_action(wrong: Callable[[object], bool],
-                 where: Callable[[object, Gate], DataPath]) -> Rule:
-    def rule(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _each_action(wrong: Callable[[Action], bool],
+                 where: Callable[[Action, IssueCheck], DataPath]) -> Rule:
+    def rule(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
         for action in gate.advice.plan.actions:
             if wrong(action):
                 yield where(action, gate), f"none for action {action.rank} ({action.id})"
     return rule
 
 
-def _material(action, gate: Gate) -> DataPath:
+def _material(action: Action, gate: IssueCheck) -> DataPath:
     """Place of the material's price."""
     entries = gate.source.data.get("materials") or []  # type: ignore[attr-defined]
     ids = [str(e.get("id")).lower() if isinstance(e, Mapping) else "" for e in entries]
@@ -151,8 +152,8 @@ def _material(action, gate: Gate) -> DataPath:
     return ("materials", ids.index(name), "price") if name in ids else ("materials",)
 
 
-def _of_plan(wrong: Callable[[object], bool], where: DataPath, what: str) -> Rule:
-    def rule(gate: Gate, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+def _of_plan(wrong: Callable[[Plan], bool], where: DataPath, what: str) -> Rule:
+    def rule(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
         if gate.advice.plan.actions and wrong(gate.advice.plan):
             yield where, what
     return rule
