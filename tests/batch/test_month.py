@@ -13,7 +13,7 @@ import pytest
 from batch_fakes import run, write_case
 
 from loambrief.batch import ledger, store
-from loambrief.batch.work import Options, Status
+from loambrief.batch.work import CaseStatus, Options
 from loambrief.errors import FolderBusy, NotOurs
 
 HERE = Path(__file__).parent
@@ -228,7 +228,7 @@ def test_full_disk_ends_the_run_with_whole_files(tmp_path, monkeypatch):
     monkeypatch.setattr(store.os, "fsync", filling)
     month = run(todo, out)
     monkeypatch.undo()
-    assert "No space" in month.result.disk and month.result.count(Status.DONE) == 2
+    assert "No space" in month.result.disk and month.result.count(CaseStatus.DONE) == 2
     assert len(files(out)) == 4 and not temporary(out) and not month.documents
     month = run(todo, out)
     assert sorted(statuses(month)) == ["done"] * 4 + ["skipped"] * 2

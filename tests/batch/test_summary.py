@@ -13,14 +13,14 @@ from batch_fakes import figures
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.batch.documents import Entry
+from loambrief.batch.request import CaseEntry
 from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_rows, summary_xlsx
-from loambrief.batch.work import Outcome, Status
+from loambrief.batch.work import CaseOutcome, CaseStatus
 
 
-def entry(number, case_id="a", client="Ash Lane Farm", status=Status.DONE, problems=(), **changes):
+def entry(number, case_id="a", client="Ash Lane Farm", status=CaseStatus.DONE, problems=(), **changes):
     made = figures(case_id, client, **changes)
-    return Entry(Outcome(number, f"in/{case_id}.yaml", status, case_id, client, figures=made,
+    return CaseEntry(CaseOutcome(number, f"in/{case_id}.yaml", status, case_id, client, figures=made,
                          problems=problems), "ash-lane-farm",
                  f"../in/{case_id}.yaml")
 
@@ -32,9 +32,9 @@ def by_name(rows):
 def test_rows_and_order():
     """ensures one row a case: made and unchanged ones alike, by client and field, failed last."""
     rows = by_name(summary_rows([
-        entry(0, "z", status=Status.FAILED, problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
-        entry(1, "b", client="Birch"), entry(2, "a", status=Status.SKIPPED),
-        entry(3, "t", status=Status.TIMED_OUT, problems=("too slow",))]))
+        entry(0, "z", status=CaseStatus.FAILED, problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
+        entry(1, "b", client="Birch"), entry(2, "a", status=CaseStatus.SKIPPED),
+        entry(3, "t", status=CaseStatus.TIMED_OUT, problems=("too slow",))]))
     assert [(r["case_id"], r["status"]) for r in rows] == [
         ("a", "made"), ("b", "made"), ("t", "timed out"), ("z", "failed")]
     first, failed = rows[0], rows[3]
@@ -98,7 +98,7 @@ def test_csv_is_read_by_everyone():
 
 def test_workbook_is_the_same_tomorrow(monkeypatch):
     """ensures that the clock leaves no trace in the workbook."""
-    entries = [entry(0), entry(1, "b", status=Status.FAILED, problems=("x",))]
+    entries = [entry(0), entry(1, "b", status=CaseStatus.FAILED, problems=("x",))]
     first = summary_xlsx(summary_rows(entries), entries)
     monkeypatch.setattr(time, "localtime", lambda *a: time.gmtime(2_000_000_000))
     monkeypatch.setattr(time, "time", lambda: 2_000_000_000.0)
@@ -111,7 +111,7 @@ def test_workbook_is_the_same_tomorrow(monkeypatch):
 
 def test_failures_have_a_sheet_of_their_own():
     """ensures that every problem has a line, with its place in the case file."""
-    entries = [entry(0), entry(1, "b", status=Status.FAILED, problems=("one\n  2 | x", "two"))]
+    entries = [entry(0), entry(1, "b", status=CaseStatus.FAILED, problems=("one\n  2 | x", "two"))]
     book = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_rows(entries), entries)))
     assert [[c.value for c in row] for row in book["failures"].iter_rows(min_row=2)] == [
         ["../in/b.yaml", "failed", "one\n  2 | x"], ["../in/b.yaml", "failed", "two"]]

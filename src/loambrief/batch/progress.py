@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
-from loambrief.batch.work import Outcome, Status
+from loambrief.batch.work import CaseOutcome, CaseStatus
 
 EVERY = 10.0
 """Seconds between two plain lines."""
@@ -21,7 +21,7 @@ class Progress:
     def begin(self, stage: str, total: int) -> None:
         """A stage starts."""
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         """A case is through the stage."""
 
     def end(self) -> None:
@@ -34,11 +34,7 @@ class Progress:
         """A line from a signal handler, which may not wait for a stream in use."""
 
 
-class Quiet(Progress):
-    """Shows nothing."""
-
-
-class Lines(Progress):
+class PlainLines(Progress):
     """Plain lines, for logs and pipes.
 
     Parameters
@@ -56,9 +52,9 @@ class Lines(Progress):
         self.stage, self.total, self.done, self.bad = stage, total, 0, 0
         self.started = self.told = self.clock()
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         self.done += 1
-        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        self.bad += outcome.status in (CaseStatus.FAILED, CaseStatus.TIMED_OUT)
         if self.clock() - self.told >= EVERY:
             self.told = self.clock()
             self._tell()
@@ -129,10 +125,10 @@ class Bar(Progress):
         self.task = self.bar.add_task(self.stage, total=total, rate="")
         self.bar.start()
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         if self.bar is None:
             return
-        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        self.bad += outcome.status in (CaseStatus.FAILED, CaseStatus.TIMED_OUT)
         speed = self.bar.tasks[0].speed
         self.bar.update(self.task, advance=1, rate=f"{speed:.1f}/s" if speed else "",
                         description=f"{self.stage} ({self.bad} failed)" if self.bad
@@ -158,5 +154,5 @@ def _at_once(stream: TextIO, text: str) -> None:
 def progress_for(stream: TextIO, *, quiet: bool) -> Progress:
     """What suits where the words go."""
     if quiet:
-        return Quiet()
-    return Bar(stream) if stream.isatty() else Lines(stream)
+        return Progress()
+    return Bar(stream) if stream.isatty() else PlainLines(stream)

@@ -20,9 +20,9 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Font
 
-from loambrief.batch.documents import Entry
 from loambrief.batch.figures import Figures
-from loambrief.batch.folders import file_stem
+from loambrief.batch.folder_names import file_stem
+from loambrief.batch.request import CaseEntry
 from loambrief.report.numbers import shown
 
 Value = str | int | float | dt.date | None
@@ -77,12 +77,12 @@ MONEY = frozenset(("plan_cost", "budget", "waiting_cost"))
 MADE, FAILED, LATE = "made", "failed", "timed out"
 
 
-def summary_rows(entries: Sequence[Entry]) -> list[tuple[Value, ...]]:
+def summary_rows(entries: Sequence[CaseEntry]) -> list[tuple[Value, ...]]:
     """One row a case, by client, field and id; failed ones last.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of CaseEntry
 
     Returns
     -------
@@ -93,14 +93,14 @@ def summary_rows(entries: Sequence[Entry]) -> list[tuple[Value, ...]]:
     return [_row(entry) for entry in sorted(entries, key=_order)]
 
 
-def _order(entry: Entry) -> tuple:
+def _order(entry: CaseEntry) -> tuple:
     f = entry.figures
     if f is None:
         return (1, "", "", "", entry.name)
     return (0, f.client.casefold(), f.field.casefold(), f.case_id, entry.name)
 
 
-def _row(entry: Entry) -> tuple[Value, ...]:
+def _row(entry: CaseEntry) -> tuple[Value, ...]:
     f, o = entry.figures, entry.outcome
     if f is None:
         blank: list[Value] = [None] * len(COLUMNS)
@@ -141,7 +141,7 @@ def _plain(value: Value) -> str | int | float:
     return value.isoformat() if isinstance(value, dt.date) else value
 
 
-def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[Entry]) -> bytes:
+def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[CaseEntry]) -> bytes:
     """The rows as a workbook, with a sheet of the failures if there are any."""
     book = Workbook(write_only=True)
     sheet = book.create_sheet("summary")
@@ -162,7 +162,7 @@ def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[Entry]) -> b
     return timeless(out.getvalue())
 
 
-def _failures(book: Workbook, bad: Sequence[Entry]) -> None:
+def _failures(book: Workbook, bad: Sequence[CaseEntry]) -> None:
     sheet = book.create_sheet("failures")
     sheet.freeze_panes = "A2"
     for letter, width in zip("ABC", (44, 24, 110), strict=True):

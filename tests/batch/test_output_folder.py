@@ -7,7 +7,7 @@ import pytest
 from test_ledger import record
 
 from loambrief.batch import ledger, store
-from loambrief.batch.store import Store
+from loambrief.batch.output_folder import OutputFolder
 from loambrief.errors import NotOurs
 
 
@@ -15,7 +15,7 @@ from loambrief.errors import NotOurs
 def place(tmp_path):
     """An opened store."""
     (tmp_path / "out" / ".loambrief").mkdir(parents=True)
-    opened = Store(tmp_path / "out")
+    opened = OutputFolder(tmp_path / "out")
     opened.open()
     return opened
 
@@ -131,5 +131,5 @@ def test_a_file_where_the_client_folder_should_be(place):
 def test_leftovers_of_a_killed_run_are_cleared(place):
     """ensures that half-written files never reach a client's folder and go at the next run."""
     (place.stage / "0.part").write_bytes(b"half")
-    Store(place.output).open()
+    OutputFolder(place.output).open()
     assert left(place) == []
