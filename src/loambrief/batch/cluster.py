@@ -77,7 +77,7 @@ class Cluster:
         self.address, self.size = address, 0
         self.run_name = f"loambrief-{secrets.token_hex(8)}"
         self.storage = SharedStorage(shared, self.run_name) if shared else None
-        self.readers = Pool(readers, here, preload)
+        self.readers = Pool(readers, here, ())
         self._sent: dict[Future, Task] = {}
         self._read: dict[int, CaseOutcome] = {}
         self._stopped = self._now = False

@@ -38,12 +38,12 @@ def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: Outp
         Clients without a letter are added to it.
     """
     from loambrief.batch.bundle import bundles, print_packs
-    from loambrief.batch.summary import summary_csv, summary_rows, summary_xlsx
+    from loambrief.batch.summary import summary_csv, summary_table, summary_xlsx
 
-    rows = summary_rows(entries)
-    table = summary_csv(rows)
-    yield SUMMARY_CSV, table
-    yield SUMMARY_XLSX, summary_xlsx(rows, entries)
+    table = summary_table(entries)
+    lines = summary_csv(table)
+    yield SUMMARY_CSV, lines
+    yield SUMMARY_XLSX, summary_xlsx(table, entries)
     figures = [e.figures for e in entries if e.figures is not None]
     if short or not figures:
         return
@@ -57,7 +57,7 @@ def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: Outp
 
         yield from client_letters(good, store, [] if no_letter is None else no_letter)
     if wanted.cover:
-        yield _cover(figures, wanted.month, len(entries) - len(figures), table, options)
+        yield _cover(figures, wanted.month, len(entries) - len(figures), lines, options)
 
 
 def _cover(figures: Sequence[Figures], month: str, failed: int, table: bytes,
