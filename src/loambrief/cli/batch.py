@@ -143,4 +143,4 @@ def _executor(cluster: str | None, shared: str | None, say):
         return Pool
     from loambrief.batch.cluster import Cluster
 
-    return lambda _: Cluster(cluster, shared=shared, say=say)
+    return lambda readers: Cluster(cluster, shared=shared, readers=readers, say=say)
