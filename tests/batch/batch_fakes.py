@@ -60,12 +60,13 @@ def fake_work(task: Task) -> CaseOutcome:
     client = re.search(r"name: (.*)", text)[1]
     do = re.search(r"^do: (.*)$", text, re.MULTILINE)[1]
     if do == "bad":
-        return CaseOutcome(task.number, task.path, CaseStatus.FAILED, problems=(f"{task.path}:1: wrong",))
+        return CaseOutcome(task.number, task.path, CaseStatus.FAILED,
+                           problems=(f"{task.path}:1: wrong",))
     digest = hashlib.sha256(text.encode()).hexdigest()
     inputs = (Input(Path(task.path).name, digest),)
     if task.stage is Stage.CHECK:
-        return CaseOutcome(task.number, task.path, CaseStatus.CHECKED, case_id, client, digest, inputs,
-                       loaded=text.encode())
+        return CaseOutcome(task.number, task.path, CaseStatus.CHECKED, case_id, client, digest,
+                           inputs, loaded=text.encode())
     _act(do, Path(task.path))
     content = {f"{case_id}.pdf": f"%PDF {text}".encode() * 40, f"{case_id}.json": text.encode()}
     return CaseOutcome(task.number, task.path, CaseStatus.DONE, case_id, client, digest, inputs,

@@ -39,8 +39,9 @@ def place(tmp_path, pdfs):
         folder = client.lower()
         (tmp_path / folder).mkdir(exist_ok=True)
         (tmp_path / folder / f"{case_id}.pdf").write_bytes(pdfs.get(case_id, pdfs["b1"]))
-        entries.append(CaseEntry(CaseOutcome(number, f"{case_id}.yaml", CaseStatus.DONE, case_id, client,
-                                     figures=figures(case_id, client)), folder))
+        outcome = CaseOutcome(number, f"{case_id}.yaml", CaseStatus.DONE, case_id, client,
+                              figures=figures(case_id, client))
+        entries.append(CaseEntry(outcome, folder))
     return store, entries
 
 

@@ -17,6 +17,7 @@ from distributed import Client, LocalCluster, Security
 from fsspec.implementations.memory import MemoryFileSystem
 
 from loambrief.batch.cluster import DEEP, Cluster, unprotected
+from loambrief.batch.shared_storage import SharedStorage
 from loambrief.batch.work import CaseStatus, Stage, Task, work
 from loambrief.cli import main
 from loambrief.errors import ClusterFault
@@ -46,7 +47,7 @@ def lan(scratch):
 def other(lan):
     """A second client, to look at the workers and to meddle with them."""
     with Client(lan.scheduler_address, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=30)
+        client.wait_for_workers(2, timeout=90)
         yield client
 
 
@@ -105,7 +106,8 @@ def test_faults_stay_with_their_case(lan, tmp_path, scratch):
         assert cluster.size == 2
         done = {o.number: o for o in cluster.run(tasks(tmp_path, what, limit=1.5))}
     assert [done[n].status for n in range(6)] == [
-        CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.TIMED_OUT, CaseStatus.FAILED, CaseStatus.DONE, CaseStatus.DONE]
+        CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.TIMED_OUT, CaseStatus.FAILED,
+        CaseStatus.DONE, CaseStatus.DONE]
     assert "the bottom fell out" in done[1].problems[0]
     assert "1.5 s, the time limit" in done[2].problems[0]
     assert "SIGKILL" in done[3].problems[0] and "2 times" in done[3].problems[0]

@@ -94,8 +94,8 @@ def test_work_is_counted_by_field():
 def test_dates_of_the_quarter():
     """ensures that what is due or runs out is listed from the month to three months on."""
     due = (DueCheck("2026-09-30", "before", ""), DueCheck("2026-10-01", "first", ""),
-           DueCheck("2027-01-31", "last", ""), DueCheck("2027-02-01", "after", ""), DueCheck("", "undated", ""),
-           DueCheck("2027-03-05", "later", ""))
+           DueCheck("2027-01-31", "last", ""), DueCheck("2027-02-01", "after", ""),
+           DueCheck("", "undated", ""), DueCheck("2027-03-05", "later", ""))
     tests = (LabTest("soil", "north", "2023-05-01", "2026-04-30"),
              LabTest("water", "canal", "2024-02-01", "2027-01-31"),
              LabTest("forage", "first cut", "2024-02-02", "2027-02-01"))

@@ -52,7 +52,8 @@ def test_a_case_that_kills_workers_fails_alone(tmp_path):
     """ensures that a worker dying twice on a case fails that case, with the reason."""
     with fake_pool(1) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", "kill", ""]))
-    assert [done[n].status for n in range(3)] == [CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.DONE]
+    assert [done[n].status for n in range(3)] == [
+        CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.DONE]
     assert "SIGKILL" in done[1].problems[0] and "2 times" in done[1].problems[0]
 
 

@@ -18,11 +18,11 @@ from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_table, s
 from loambrief.batch.work import CaseOutcome, CaseStatus
 
 
-def entry(number, case_id="a", client="Ash Lane Farm", status=CaseStatus.DONE, problems=(), **changes):
-    made = figures(case_id, client, **changes)
-    return CaseEntry(CaseOutcome(number, f"in/{case_id}.yaml", status, case_id, client, figures=made,
-                         problems=problems), "ash-lane-farm",
-                 f"../in/{case_id}.yaml")
+def entry(number, case_id="a", client="Ash Lane Farm", status=CaseStatus.DONE, problems=(),
+          **changes):
+    outcome = CaseOutcome(number, f"in/{case_id}.yaml", status, case_id, client,
+                          figures=figures(case_id, client, **changes), problems=problems)
+    return CaseEntry(outcome, "ash-lane-farm", f"../in/{case_id}.yaml")
 
 
 def by_name(table):
@@ -33,7 +33,8 @@ def by_name(table):
 def test_rows_and_order():
     """ensures one row a case: made and unchanged ones alike, by client and field, failed last."""
     rows = by_name(summary_table([
-        entry(0, "z", status=CaseStatus.FAILED, problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
+        entry(0, "z", status=CaseStatus.FAILED,
+              problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
         entry(1, "b", client="Birch"), entry(2, "a", status=CaseStatus.SKIPPED),
         entry(3, "t", status=CaseStatus.TIMED_OUT, problems=("too slow",))]))
     assert [(r["case_id"], r["status"]) for r in rows] == [

@@ -47,13 +47,14 @@ def bundles(entries: Sequence[CaseEntry], store: OutputFolder,
     store : OutputFolder
     options : Options
     """
-    for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.figures.client)):
+    for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.made.client)):
         own = list(group)
         yield (f"{own[0].folder}/_bundle-{own[0].folder}.pdf",
                _bundle(client, own, store, options))
 
 
-def _bundle(client: str, entries: Sequence[CaseEntry], store: OutputFolder, options: Options) -> bytes:
+def _bundle(client: str, entries: Sequence[CaseEntry], store: OutputFolder,
+            options: Options) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "bundle_title", client=client, count=len(entries))
     starts, page = [], 1
@@ -90,7 +91,7 @@ def _pack(entries: Sequence[CaseEntry], number: int, of: int, store: OutputFolde
     starts = [f"{e.outcome.case_id} 1" for e in entries]
     front = _contents(title, _word(setting, "pack_head", number=number, of=of), entries, starts,
                       setting, by_client=True)
-    parts = [Part(f"{e.figures.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
+    parts = [Part(f"{e.made.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
              for e in entries]
     return join(render_pdf(front), parts, right_hand=True)
 
@@ -99,7 +100,7 @@ def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Seque
               setting: Setting, *, by_client: bool) -> ReportModel:
     """The page in front: every advisory with the page it starts on."""
     writer = setting.writer
-    figures = [e.figures for e in entries]
+    figures = [e.made for e in entries]
     columns = [Column(_word(setting, "column_field"), weight=2.6),
                Column(_word(setting, "column_crop"), weight=1.6),
                Column(_word(setting, "column_date"), weight=2.2),
@@ -132,7 +133,7 @@ def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Seque
 
 
 def _setting(entries: Sequence[CaseEntry], options: Options) -> Setting:
-    return Setting.of([e.figures for e in entries], **options.overrides())
+    return Setting.of([e.made for e in entries], **options.overrides())
 
 
 def _word(setting: Setting, name: str, /, **params: object) -> str:
@@ -140,7 +141,7 @@ def _word(setting: Setting, name: str, /, **params: object) -> str:
 
 
 def _name(entry: CaseEntry) -> str:
-    return f"{entry.figures.field} ({entry.outcome.case_id})"
+    return f"{entry.made.field} ({entry.outcome.case_id})"
 
 
 def _pdf(entry: CaseEntry, store: OutputFolder) -> bytes:

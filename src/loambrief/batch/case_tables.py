@@ -57,8 +57,8 @@ class CaseTables:
         )
 
 
-def _typed(rows: Iterable[Sequence], schema: dict[str, str]) -> pd.DataFrame:
-    table = pd.DataFrame.from_records(list(rows), columns=list(schema))
+def _typed(rows: Iterable[Sequence[object]], schema: dict[str, str]) -> pd.DataFrame:
+    table = pd.DataFrame([tuple(row) for row in rows], columns=list(schema))
     for name, kind in schema.items():
         if kind == DAY:
             table[name] = pd.to_datetime(table[name].replace("", None), format="%Y-%m-%d")

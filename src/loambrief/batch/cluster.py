@@ -190,7 +190,10 @@ class Cluster:
     def _ready(self, tasks: Iterable[Task]) -> Iterator[Task | CaseOutcome]:
         """Checked cases to be sent, and outcomes of those that end here."""
         for checked, some in groupby(tasks, key=lambda task: bool(task.loaded)):
-            yield from some if checked else self._checked(some)
+            if checked:
+                yield from some
+            else:
+                yield from self._checked(some)
 
     def _checked(self, tasks: Iterable[Task]) -> Iterator[Task | CaseOutcome]:
         """Tasks without a checked case: it is read here, as its files are."""

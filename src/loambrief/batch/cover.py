@@ -201,14 +201,14 @@ class _Cover:
         if shared.empty:
             return [heading, Paragraph(self.word("problems_none"))]
         rows = tuple(
-            TallyRow(self.word("problem", subject=row.subject, excess=bool(row.excess),
-                               topic=say(f"report.topic_{row.topic}")), row.farms,
-                     self.word("farms_count", count=row.farms),
-                     self.word("fields_count", count=row.fields))
-            for row in shared.head(MOST_BARS).itertuples())
+            TallyRow(self.word("problem", subject=row["subject"], excess=bool(row["excess"]),
+                               topic=say(f"report.topic_{row['topic']}")), row["farms"],
+                     self.word("farms_count", count=row["farms"]),
+                     self.word("fields_count", count=row["fields"]))
+            for row in shared.head(MOST_BARS).to_dict("records"))
         return [heading, self.figure(TallySpec(
-            title=self.word("problems_title", problem=rows[0].label, farms=int(rows[0].value),
-                            total=self.farms),
+            title=self.word("problems_title", problem=rows[0].label, total=self.farms,
+                            farms=int(shared["farms"].iloc[0])),
             subtitle=self.word("problems_sub"), note=self.word("problems_note"),
             words=self.words, rows=rows, whole=self.farms,
             whole_label=self.word("problems_whole", count=self.farms),
@@ -228,10 +228,10 @@ class _Cover:
                 title=self.word("kinds_title", kind=self.word("kind", kind=first["kind"]),
                                 fields=int(first["fields"]), total=count),
                 subtitle=self.word("kinds_sub"), words=self.words,
-                rows=tuple(TallyRow(self.word("kind", kind=row.kind), row.fields,
-                                    self.word("fields_count", count=row.fields),
-                                    self.word("actions_count", count=row.actions))
-                           for row in kinds.itertuples()),
+                rows=tuple(TallyRow(self.word("kind", kind=row["kind"]), row["fields"],
+                                    self.word("fields_count", count=row["fields"]),
+                                    self.word("actions_count", count=row["actions"]))
+                           for row in kinds.to_dict("records")),
                 whole=count, whole_label=self.word("kinds_whole", count=count),
             ))]
         paid = kinds[kinds["cost"] > 0].sort_values(["cost", "kind"], ascending=[False, True])
@@ -243,9 +243,9 @@ class _Cover:
                                 cost=self.money(most["cost"], currency),
                                 total=self.money(kinds["cost"].sum(), currency)),
                 subtitle=self.word("money_sub"), words=self.words,
-                rows=tuple(TallyRow(self.word("kind", kind=row.kind), row.cost,
-                                    self.money(row.cost, currency))
-                           for row in paid.itertuples()),
+                rows=tuple(TallyRow(self.word("kind", kind=row["kind"]), row["cost"],
+                                    self.money(row["cost"], currency))
+                           for row in paid.to_dict("records")),
             )))
         return blocks
 
@@ -298,8 +298,9 @@ class _Cover:
         later = later[later < pd.Timestamp(month_start(self.month, 1 + AHEAD + 12))]
         months = later.groupby(later.dt.to_period("M")).size()
         if len(months) > 1:
-            rows = tuple(TallyRow(self.month_word(month.start_time.date()), count, str(count))
-                         for month, count in months.items())
+            rows = tuple(
+                TallyRow(self.month_word(pd.Timestamp(str(month)).date()), int(count), str(count))
+                for month, count in months.items())
             blocks.append(self.figure(TallySpec(
                 title=self.word("due_title", count=len(later),
                                 month=rows[int(months.argmax())].label),
@@ -312,8 +313,8 @@ class _Cover:
         advice = self.cases.rename(columns={"valid_until": "day"}).assign(
             what=[self.word("ends_advisory", case_id=name) for name in self.cases["case_id"]])
         tests = self.tables.tests.rename(columns={"ends": "day"})
-        tests["what"] = [self.word("ends_test", kind=row.kind, where=row.where,
-                                   taken=row.taken.date()) for row in tests.itertuples()]
+        tests["what"] = [self.word("ends_test", kind=row["kind"], where=row["where"],
+                                   taken=row["taken"].date()) for row in tests.to_dict("records")]
         every = pd.concat([advice[DATED], tests[DATED]])
         every = every[every["day"] <= pd.Timestamp(self.last)].sort_values(DATED)
         heading = Heading(2, self.word("heading_ends"), anchor="ends")
@@ -330,8 +331,8 @@ class _Cover:
              Column(self.word("column_client"), weight=2.2),
              Column(self.word("column_field"), weight=1.6),
              Column(self.word("column_what"), weight=3.6)),
-            [Row((self.writer.day(row.day.date()), row.client, row.field, row.what))
-             for row in rows.itertuples()])
+            [Row((self.writer.day(row["day"].date()), row["client"], row["field"], row["what"]))
+             for row in rows.to_dict("records")])
 
     def table(self, columns: tuple[Column, ...], rows: Sequence[Row],
               caption: Text = "") -> Table:

@@ -20,8 +20,8 @@ def names_of(wanted: WantedDocuments) -> tuple[str, ...]:
     return (SUMMARY_CSV, SUMMARY_XLSX, *cover)
 
 
-def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: OutputFolder, options: Options, *,
-              short: bool = False,
+def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: OutputFolder,
+              options: Options, *, short: bool = False,
               no_letter: list[NoLetter] | None = None) -> Iterator[tuple[str, bytes]]:
     """Name and content of each document, one after the other.
 

@@ -45,8 +45,7 @@ def client_letters(entries: Sequence[CaseEntry], store: OutputFolder,
 
 
 def _finished(entry: CaseEntry, store: OutputFolder) -> Finished:
-    figures = entry.figures
-    assert figures is not None
+    figures = entry.made
     stem = file_stem(figures.case_id)
     data = json.loads(store.path(f"{entry.folder}/{stem}.json").read_bytes())
     pdf = store.path(f"{entry.folder}/{stem}.pdf").read_bytes()

@@ -139,14 +139,14 @@ class Pool:
 
     def _start(self, task: Task, number: int) -> None:
         process = self._idle.pop() if self._idle else self._new()
-        arguments = {"args": (self.function, task), "timeout": task.time_limit}
+        arguments = (self.function, task)
         with _environment(_ONE_THREAD):
             try:
-                future = process.schedule(_answer, **arguments)
+                future = process.schedule(_answer, arguments, timeout=task.time_limit)
             except RuntimeError:  # it died while it was idle
                 _leave(process)
                 process = self._new()
-                future = process.schedule(_answer, **arguments)
+                future = process.schedule(_answer, arguments, timeout=task.time_limit)
         self._running[future] = _Try(task, process, number)
 
     def _new(self) -> ProcessPool:
@@ -165,7 +165,8 @@ class Pool:
             self._false_starts = 0
             return self._died(at, _how(error.exitcode))
         except BrokenProcessPool:
-            return self._never_ready(at)
+            self._never_ready(at)
+            return None
         self._false_starts = 0
         self._idle.append(at.process)
         return outcome

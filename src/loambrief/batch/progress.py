@@ -6,9 +6,12 @@ import contextlib
 import os
 import time
 from collections.abc import Callable
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from loambrief.batch.work import CaseOutcome, CaseStatus
+
+if TYPE_CHECKING:
+    from rich.progress import Progress as RichProgress
 
 EVERY = 10.0
 """Seconds between two plain lines."""
@@ -103,27 +106,23 @@ class Bar(Progress):
     def __init__(self, stream: TextIO):
         from rich.console import Console
 
-        self.console = Console(file=stream)
-        self.bar = None
+        self.stream, self.console = stream, Console(file=stream)
+        self.bar: RichProgress | None = None
 
     def begin(self, stage: str, total: int) -> None:
-        from rich.progress import (
-            BarColumn,
-            MofNCompleteColumn,
-            TextColumn,
-            TimeRemainingColumn,
-        )
+        from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
         from rich.progress import Progress as RichProgress
 
         self.stage, self.bad = STAGES.get(stage, stage), 0
         if not total:
             return
-        self.bar = RichProgress(
+        bar = RichProgress(
             TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
             TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self.console,
         )
-        self.task = self.bar.add_task(self.stage, total=total, rate="")
-        self.bar.start()
+        self.task = bar.add_task(self.stage, total=total, rate="")
+        self.bar = bar
+        bar.start()
 
     def step(self, outcome: CaseOutcome) -> None:
         if self.bar is None:
@@ -143,7 +142,7 @@ class Bar(Progress):
         self.console.print(text, markup=False, highlight=False)
 
     def urgent(self, text: str) -> None:
-        _at_once(self.console.file, text)
+        _at_once(self.stream, text)
 
 
 def _at_once(stream: TextIO, text: str) -> None:

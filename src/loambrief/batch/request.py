@@ -122,9 +122,14 @@ class CaseEntry:
         """Set where the advisory is there and up to date."""
         return self.outcome.figures if self.outcome.status.good else None
 
+    @property
+    def made(self) -> Figures:
+        """The figures of an entry that is known to have them."""
+        assert self.figures is not None
+        return self.figures
+
 
 def reading_order(entry: CaseEntry) -> tuple[str, ...]:
     """By client, farm, field and id."""
-    f = entry.figures
-    assert f is not None
+    f = entry.made
     return (f.client.casefold(), f.client, f.farm.casefold(), f.field.casefold(), f.case_id)

@@ -15,7 +15,8 @@ STAGES = {"unchanged": "looking for what is unchanged", "check": "checking", "ma
 def headline(month: Month) -> str:
     """One line: how many were made, stood, failed, were not tried."""
     result = month.result
-    parts = [f"{result.count(CaseStatus.DONE)} made", f"{result.count(CaseStatus.SKIPPED)} unchanged"]
+    parts = [f"{result.count(CaseStatus.DONE)} made",
+             f"{result.count(CaseStatus.SKIPPED)} unchanged"]
     failed = len(result.failures)
     if failed:
         late = result.count(CaseStatus.TIMED_OUT)

@@ -16,7 +16,8 @@ import zipfile
 from collections.abc import Sequence
 
 import pandas as pd
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment, Border, Font
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from loambrief.batch.case_tables import CaseTables
@@ -109,8 +110,8 @@ def summary_xlsx(table: pd.DataFrame, entries: Sequence[CaseEntry]) -> bytes:
         [(e.name, e.outcome.status.value, problem) for e in sorted(entries, key=_order)
          if not e.outcome.status.good for problem in e.outcome.problems or ("",)],
         columns=["case_file", "status", "problem"])
-    widths = [min(max(len(name) + 2, *(len(str(value)) + 1 for value in table[name][:200])),
-                  max(WIDEST, len(name) + 2)) for name in table] if len(table) else [20] * len(HEAD)
+    widths = [max(len(name) + 2, min(longest + 1, WIDEST)) for name, longest in zip(
+        HEAD, table[:200].map(lambda value: len(str(value))).max().fillna(0), strict=True)]
     out = io.BytesIO()
     with pd.ExcelWriter(out, engine="openpyxl") as book:
         _sheet(book, "summary", table, widths, (1, 2))
@@ -124,10 +125,10 @@ def _sheet(book: pd.ExcelWriter, name: str, table: pd.DataFrame, widths: Sequenc
            freeze: tuple[int, int]) -> None:
     table.map(neutral).to_excel(book, sheet_name=name, index=False, freeze_panes=freeze)
     sheet: Worksheet = book.sheets[name]
-    for column, width in zip(sheet.iter_cols(), widths, strict=True):
+    for number, (column, width) in enumerate(zip(sheet.iter_cols(), widths, strict=True), 1):
         head, *cells = column
-        head.font, head.border, head.alignment = Font(bold=True), None, Alignment(vertical="top")
-        sheet.column_dimensions[head.column_letter].width = width
+        head.font, head.border, head.alignment = Font(bold=True), Border(), Alignment("left")
+        sheet.column_dimensions[get_column_letter(number)].width = width
         for cell in cells:
             if cell.value == "":
                 cell.value = None

@@ -228,7 +228,8 @@ def make_one(task: Task) -> CaseOutcome:
     from loambrief import pipeline
 
     if task.loaded:
-        loaded, inputs = unpack(task.loaded), ()
+        loaded = unpack(task.loaded)
+        inputs: tuple[Input, ...] = ()
     else:
         loaded, inputs = read_case(task)
     if task.expected and loaded.sha256 != task.expected:
@@ -252,7 +253,9 @@ def read_case(task: Task) -> tuple[LoadedCase, tuple[Input, ...]]:
     """The case of a task, and the files it came from."""
     path = Path(task.path)
     raw = read_bytes(path)
-    loaded = load_bytes(raw, task.path, folder=path.parent, **task.options.overrides())
+    options = task.options
+    loaded = load_bytes(raw, task.path, folder=path.parent, units=options.units,
+                        paper=options.paper, language=options.language)
     own = Input(path.name, hashlib.sha256(raw).hexdigest())
     return loaded, (own, *(Input(f.name, f.on_disk) for f in loaded.files))
 

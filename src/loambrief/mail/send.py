@@ -105,7 +105,7 @@ def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | N
             done[path] = Sending(path, to, "would send")
         else:
             waiting.append((path, message, to, sha256))
-    if waiting:
+    if waiting and settings is not None:
         with _Session(settings, secret) as session:
             for path, message, to, sha256 in waiting:
                 done[path] = _send(session, log, path, message, to, sha256, date, pause)
@@ -147,7 +147,9 @@ def _send(session: _Session, log: SentLog, path: Path, message: EmailMessage, to
     raise AssertionError("every attempt returns or goes on")
 
 
-def _answer(error: smtplib.SMTPException) -> tuple[int, str]:
+def _answer(
+        error: smtplib.SMTPResponseException | smtplib.SMTPRecipientsRefused) -> tuple[int, str]:
+    text: str | bytes
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, text = next(iter(error.recipients.values()))
     else:
