@@ -17,7 +17,7 @@ from loambrief.errors import TextFault
 from loambrief.findings.model import say
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
-from loambrief.report.numbers import NBSP, depth, figures, local
+from loambrief.numbers import NBSP, depth, figures, local
 from loambrief.report.text import Writer
 
 SPANISH = sorted(LOCALES)

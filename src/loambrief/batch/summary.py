@@ -23,7 +23,7 @@ from openpyxl.styles import Alignment, Font
 from loambrief.batch.documents import Entry
 from loambrief.batch.figures import Figures
 from loambrief.batch.folders import file_stem
-from loambrief.report.numbers import shown
+from loambrief.numbers import shown
 
 Value = str | int | float | dt.date | None
 FORMULA_STARTS = tuple("=+-@\t\r\n＝＋－＠")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import loambrief.charts.build
+import loambrief.charts.canvas
 import loambrief.pipeline
 import loambrief.render.pdf
 

@@ -2,15 +2,60 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, log_ticks, text_width, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import CarbonNitrogenSpec, RatioRow, is_number
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, wrap
+from loambrief.charts.model import ChartSpec, Threshold, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 
-def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
+
+
+@dataclass(frozen=True)
+class RatioRow:
+    """Carbon to nitrogen ratio of one material, residue or mix."""
+
+    label: str
+    ratio: float | None
+    detail: str = ""
+    mix: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarbonNitrogenSpec(ChartSpec):
+    """Carbon to nitrogen of residues and the mix against the ratio where nitrogen turns.
+
+    ``below`` and ``above`` say what happens on either side of ``turning``.
+    """
+
+    rows: tuple[RatioRow, ...]
+    turning: Threshold
+    below: str
+    above: str
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(is_number(r.ratio) and r.ratio > 0 for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        return {"turning": f"{figures(self.turning.value)}:1", "turning_label": self.turning.label,
+                "practice": self.turning.practice, "below": self.below, "above": self.above,
+                "rows": [{"label": r.label,
+                          "ratio": f"{figures(r.ratio)}:1" if is_number(r.ratio) else None}
+                         for r in self.rows]}
+
+
+@chart(CarbonNitrogenSpec, "carbon_nitrogen")
+def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     """One row per material on a ratio scale; the mix is the accent."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
@@ -48,7 +93,6 @@ def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
     sheet.key([(lambda x, y: sheet.line([x, x + 14], [y, y], "ink", 1.3,
                                         "dot" if spec.turning.practice else ""), 14.0, label)])
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _row(sheet: Sheet, row: RatioRow, across: Scale, y: float, turning: float,

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.model import ChartSpec, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
+from loambrief.charts.registry import chart
 from loambrief.colours import contrast
-from loambrief.report.numbers import NBSP, percent
-from loambrief.report.specs import CationBar, CationSpec, is_number
+from loambrief.numbers import NBSP, percent
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 LOOK = {"Ca": (0, ""), "Mg": (1, "/"), "K": (2, ""), "Na": (3, ".")}
 REST = (4, "")
@@ -15,16 +22,54 @@ REST = (4, "")
 BAR = 19.0
 
 
-def draw(spec: CationSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class Share:
+    """One cation's share of the exchange capacity, percent; None if not measured."""
+
+    ion: str
+    percent: float | None
+
+
+@dataclass(frozen=True)
+class CationBar:
+    """Cation make-up of one sample. ``total`` is the exchange capacity in words."""
+
+    label: str
+    shares: tuple[Share, ...]
+    total: str = ""
+    reference: bool = False
+    """A bar to compare with (a rule of the trade), drawn in outline."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CationSpec(ChartSpec):
+    """Cation make-up, hydrogen included: one bar per sample, every share printed."""
+
+    bars: tuple[CationBar, ...]
+
+    split = "bars"
+
+    def has_data(self) -> bool:
+        return any_number(s.percent for b in self.bars if not b.reference for s in b.shares)
+
+    def facts(self) -> dict[str, Any]:
+        missing = self.words.not_measured
+        return {"bars": [
+            {"label": b.label, "total": b.total,
+             "shares": [f"{x.ion} {worded(x.percent) or missing}" for x in b.shares]}
+            for b in self.bars]}
+
+
+@chart(CationSpec, "cations")
+def draw(sheet: Sheet, spec: CationSpec) -> None:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
-    sheet = Sheet(width)
+    width = sheet.width
     sheet.header(spec)
     for bar in spec.bars:
         if any(is_number(s.percent) for s in bar.shares):
             _bar(sheet, bar, spec)
     sheet.y -= 2
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:

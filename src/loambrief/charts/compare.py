@@ -2,18 +2,73 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import CompareColumn, CompareSpec, is_number
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 PANEL = 78.0
 GAP = 12.0
 
 
-def draw(spec: CompareSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class CompareColumn:
+    """One measure over the samples, in the order of ``CompareSpec.names``."""
+
+    label: str
+    unit: str
+    values: tuple[float | None, ...]
+    digits: int | None = None
+    reference: Threshold | None = None
+    low: float = 0.0
+    """Where the scale starts; marks get a stem only from zero."""
+    log: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompareSpec(ChartSpec):
+    """Several samples or fields side by side, one small panel per measure."""
+
+    names: tuple[str, ...]
+    columns: tuple[CompareColumn, ...]
+
+    def has_data(self) -> bool:
+        return any_number(v for c in self.columns for v in c.values)
+
+    split = "columns"
+
+    def halves(self) -> tuple[CompareSpec, ...]:
+        """Fewer measures first; then fewer samples."""
+        if len(self.columns) > 1:
+            return super().halves()
+        if len(self.names) < 2:
+            return ()
+        middle = (len(self.names) + 1) // 2
+        return tuple(
+            replace(self, names=self.names[part],
+                    columns=tuple(replace(c, values=c.values[part]) for c in self.columns))
+            for part in (slice(None, middle), slice(middle, None)))
+
+    def facts(self) -> dict[str, Any]:
+        missing = self.words.not_measured
+        return {"columns": [
+            {"label": c.label, "reference": c.reference and c.reference.label,
+             "values": [f"{n} {worded(v, c.digits, c.unit) or missing}"
+                        for n, v in zip(self.names, c.values, strict=True)]}
+            for c in self.columns]}
+
+
+@chart(CompareSpec, "compare")
+def draw(sheet: Sheet, spec: CompareSpec) -> None:
     """Marks on a scale of their own per panel; every value printed beside its mark."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     columns = [c for c in spec.columns if any(map(is_number, c.values))]
@@ -44,7 +99,6 @@ def draw(spec: CompareSpec, width: float) -> Drawing:
             ends.append(_column(sheet, column, x, size, top, bottom, middles, spec))
         sheet.y = max(ends) + 6
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: float, bottom: float,

@@ -2,20 +2,89 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+import statistics
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import NBSP, figures
-from loambrief.report.specs import PenetrationSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import NBSP, figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 GAP = 10.0
 ROW = 10.8
 """Least height of a line of the table [pt]."""
 
 
-def draw(spec: PenetrationSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class Profile:
+    """Cone readings of one place, one per depth; None where none was taken."""
+
+    label: str
+    readings: tuple[float | None, ...]
+    stopped: bool = False
+    """The cone was stopped (a stone, a pan) below the last reading."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PenetrationSpec(ChartSpec):
+    """Penetration resistance by depth: every reading, the median and the thresholds.
+
+    ``count_from`` is the threshold whose exceedance is counted in the table beside the
+    plot. ``moisture`` is the soil moisture at the visit; empty prints "not recorded".
+    """
+
+    depths: tuple[float, ...]
+    profiles: tuple[Profile, ...]
+    depth_unit: str
+    pressure_unit: str
+    pressure_digits: int = 0
+    thresholds: tuple[Threshold, ...] = ()
+    count_from: float | None = None
+    moisture: str = ""
+
+    def at(self, index: int) -> tuple[float, ...]:
+        """Readings taken at one depth."""
+        found = (p.readings[index] for p in self.profiles if index < len(p.readings))
+        return tuple(v for v in found if is_number(v))
+
+    @property
+    def medians(self) -> tuple[float | None, ...]:
+        """Median of the readings at each depth; None where there is none."""
+        columns = (self.at(i) for i in range(len(self.depths)))
+        return tuple(statistics.median(c) if c else None for c in columns)
+
+    def has_data(self) -> bool:
+        return any_number(self.medians)
+
+    def facts(self) -> dict[str, Any]:
+        rows = []
+        for i, depth in enumerate(self.depths):
+            found = self.at(i)
+            over = None
+            if self.count_from is not None:
+                over = str(sum(v > self.count_from for v in found))
+            rows.append({
+                "depth": worded(depth, None, self.depth_unit),
+                "median": worded(self.medians[i], self.pressure_digits),
+                "low": worded(min(found), self.pressure_digits) if found else None,
+                "high": worded(max(found), self.pressure_digits) if found else None,
+                "over": over, "count": len(found),
+            })
+        return {"unit": self.pressure_unit, "places": len(self.profiles), "moisture": self.moisture,
+                "limit": worded(self.count_from, self.pressure_digits), "rows": rows,
+                "thresholds": [t.facts() for t in self.thresholds]}
+
+
+@chart(PenetrationSpec, "penetration")
+def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
     """Depth runs downward, resistance to the right; a table beside it counts readings."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     moisture = w.moisture.format(spec.moisture) if spec.moisture else w.moisture_unknown
     sheet.header(spec, f"{spec.subtitle} {moisture}".strip())
@@ -49,7 +118,6 @@ def draw(spec: PenetrationSpec, width: float) -> Drawing:
     sheet.y = bottom + (14 if spec.thresholds else 4)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, top: float, bottom: float) -> None:

@@ -2,28 +2,68 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import Box, around
-from loambrief.charts.sheet import (
-    LEADING,
-    Scale,
-    Sheet,
-    log_ticks,
-    text_width,
-    tick_text,
-    ticks,
-    wrap,
-)
-from loambrief.report.numbers import figures
-from loambrief.report.specs import SalinityPoint, SalinitySpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 LIST = 150.0
 """Width of the list of samples beside a wide plot [pt]."""
 
 
-def draw(spec: SalinitySpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SalinityPoint:
+    """One sample on the salinity and sodium plane; None where not measured."""
+
+    label: str
+    ece: float | None
+    sodium: float | None
+    estimated: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class SalinitySpec(ChartSpec):
+    """Salinity against sodium with the class limits and the crop's threshold.
+
+    ``sodium_name`` is "SAR" or "ESP"; ``classes`` are the four class names in the order
+    (neither, saline, sodic, both).
+    """
+
+    points: tuple[SalinityPoint, ...]
+    ece_limit: float
+    sodium_limit: float
+    sodium_name: str
+    sodium_unit: str
+    classes: tuple[str, str, str, str]
+    ece_name: str = "ECe"
+    ece_unit: str = "dS/m"
+    crop: Threshold | None = None
+
+    split = "points"
+
+    def has_data(self) -> bool:
+        return any_number(v for p in self.points for v in (p.ece, p.sodium))
+
+    def facts(self) -> dict[str, Any]:
+        return {"ece": self.ece_name, "sodium": self.sodium_name, "crop": self.crop and self.crop.label,
+                "ece_limit": worded(self.ece_limit, None, self.ece_unit),
+                "sodium_limit": worded(self.sodium_limit, None, self.sodium_unit),
+                "points": [{"label": p.label, "ece": worded(p.ece), "sodium": worded(p.sodium),
+                            "estimated": p.estimated} for p in self.points]}
+
+
+@chart(SalinitySpec, "salinity")
+def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     """Salinity to the right, sodium upward; the four classes are named in their corners."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
@@ -76,7 +116,6 @@ def draw(spec: SalinitySpec, width: float) -> Drawing:
         sheet.y = sheet.paragraph(0, sheet.y + 2, w.unplaced.format(", ".join(unplaced)), width,
                                   t.small)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _signs(sheet: Sheet, spec: SalinitySpec, edge: bool) -> None:

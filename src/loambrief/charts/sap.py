@@ -2,19 +2,63 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import SapRow, SapSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 STACK = 3.4
 """Vertical step between readings that would cover each other [pt]."""
 
 
-def draw(spec: SapSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SapRow:
+    """Refractometer readings of one plant. ``line``: how sharp the shadow line was, in words."""
+
+    label: str
+    is_crop: bool
+    replicates: tuple[float, ...]
+    mean: float | None
+    low: float | None = None
+    high: float | None = None
+    line: str = ""
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SapSpec(ChartSpec):
+    """Brix of the crop beside its weeds: replicates, mean and interval of the mean."""
+
+    rows: tuple[SapRow, ...]
+    unit: str = "°Brix"
+    digits: int = 1
+    thresholds: tuple[Threshold, ...] = ()
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(any_number(r.replicates) for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        return {"unit": self.unit, "thresholds": [t.facts() for t in self.thresholds], "rows": [
+            {"label": r.label, "crop": r.is_crop, "mean": worded(r.mean, self.digits), "line": r.line,
+             "low": worded(r.low, self.digits), "high": worded(r.high, self.digits),
+             "readings": [figures(v, self.digits) for v in r.replicates if is_number(v)]}
+            for r in self.rows]}
+
+
+@chart(SapSpec, "sap")
+def draw(sheet: Sheet, spec: SapSpec) -> None:
     """One row per plant on a common scale; the crop is the accent."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -65,7 +109,6 @@ def draw(spec: SapSpec, width: float) -> Drawing:
     _axis(sheet, spec, across)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _texts(row: SapRow, spec: SapSpec) -> tuple[str, str]:

@@ -3,17 +3,63 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
-from loambrief.report.specs import SeasonBar, SeasonMark, SeasonSpec
+from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.model import ChartSpec
+from loambrief.charts.registry import chart
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 9.0
 
 
-def draw(spec: SeasonSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SeasonBar:
+    """When one action is done; a missing start or end is an open end."""
+
+    rank: int
+    label: str
+    start: dt.date | None
+    end: dt.date | None
+    when: str
+    measuring: bool = False
+
+
+@dataclass(frozen=True)
+class SeasonMark:
+    """A day the season hangs on: planting, harvest, a re-test."""
+
+    date: dt.date
+    label: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonSpec(ChartSpec):
+    """Calendar of the actions."""
+
+    bars: tuple[SeasonBar, ...]
+    marks: tuple[SeasonMark, ...] = ()
+    today: dt.date | None = None
+
+    split = "bars"
+
+    def has_data(self) -> bool:
+        return any(b.start or b.end for b in self.bars)
+
+    def facts(self) -> dict[str, Any]:
+        return {"bars": [{"rank": b.rank, "label": b.label, "start": b.start, "end": b.end}
+                         for b in self.bars],
+                "marks": [{"label": m.label, "date": m.date} for m in self.marks]}
+
+
+@chart(SeasonSpec, "season")
+def draw(sheet: Sheet, spec: SeasonSpec) -> None:
     """Months along the top; open ends are arrows; undated work says so in words."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -50,7 +96,6 @@ def draw(spec: SeasonSpec, width: float) -> Drawing:
     for bar, middle in rows:
         _bar(sheet, bar, days, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _range(spec: SeasonSpec, marks: list[SeasonMark]) -> tuple[dt.date, dt.date]:

@@ -2,17 +2,78 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
-from loambrief.report.specs import Side, SufficiencyRow, SufficiencySpec, is_number
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.model import ChartSpec, is_number, worded
+from loambrief.charts.registry import chart
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 WIDEST = 16.0
 """Ratios beyond this (or its inverse) are drawn at the edge with an arrow."""
 
 
-def draw(spec: SufficiencySpec, width: float) -> Drawing:
+class LevelSide(StrEnum):
+    """Where a test stands against its critical level."""
+
+    BELOW = "below"
+    NEAR = "near"
+    """Its interval holds the critical level: too close to call."""
+    ABOVE = "above"
+
+
+@dataclass(frozen=True)
+class SufficiencyRow:
+    """One test against its critical level.
+
+    ``low`` and ``high`` bound the value; ``upper`` is the end of a critical range that
+    starts at ``critical``. ``printed`` is the value and the level in words, ``verdict`` the
+    conclusion in a word or two.
+    """
+
+    label: str
+    value: float | None
+    critical: float
+    side: LevelSide | None
+    printed: str
+    verdict: str
+    low: float | None = None
+    high: float | None = None
+    upper: float | None = None
+    censor: str | None = None
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SufficiencySpec(ChartSpec):
+    """How far each test is from its critical level, as a ratio, with its uncertainty."""
+
+    rows: tuple[SufficiencyRow, ...]
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(is_number(r.value) and r.value > 0 and r.critical > 0 for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        def ratio(value: float | None, row: SufficiencyRow) -> str | None:
+            return worded(value / row.critical) if is_number(value) and row.critical > 0 else None
+
+        return {"rows": [
+            {"label": r.label, "verdict": r.verdict, "printed": r.printed,
+             "ratio": None if r.censor else ratio(r.value, r),
+             "low": ratio(r.low, r), "high": ratio(r.high, r)} for r in self.rows]}
+
+
+@chart(SufficiencySpec, "sufficiency")
+def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
     """The critical level is the line in the middle; twice and half are equally far from it."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -41,13 +102,13 @@ def draw(spec: SufficiencySpec, width: float) -> Drawing:
             y = sheet.lines(0, middle - names * LEADING / 2, name, weight="bold")
             sheet.lines(0, y, detail, t.small, colour="muted")
             y = sheet.lines(right + 8, middle - side * LEADING / 2, verdict, weight="bold",
-                            colour="accent" if row.side is Side.BELOW else "ink")
+                            colour="accent" if row.side is LevelSide.BELOW else "ink")
             sheet.lines(right + 8, y, printed, t.small)
             band = (sheet.y + 2, sheet.y + height - 2)
         else:
             words = f"{row.label}: {row.verdict}"
             sheet.y = sheet.paragraph(0, sheet.y + 3, words, width, weight="bold",
-                                      colour="accent" if row.side is Side.BELOW else "ink")
+                                      colour="accent" if row.side is LevelSide.BELOW else "ink")
             more = f"{row.printed}. {row.detail}" if row.detail else row.printed
             sheet.y = sheet.paragraph(0, sheet.y, more, width, t.small)
             middle, height = sheet.y + 8, 17.0
@@ -59,7 +120,6 @@ def draw(spec: SufficiencySpec, width: float) -> Drawing:
     for row, middle, band in parts:
         _row(sheet, row, across, middle, band, spec)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
@@ -79,7 +139,7 @@ def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
         sheet.rect(x, y - 4, x + 14, y + 4, "faint", "rule", 0.5)
 
     entries = [(clear, 14.0, w.clear)]
-    if any(r.side is Side.NEAR for r in rows):
+    if any(r.side is LevelSide.NEAR for r in rows):
         entries.append((near, 6.0, w.near))
     if any(is_number(r.low) and is_number(r.high) for r in rows):
         entries.append((spread, 18.0, w.uncertainty))
@@ -135,7 +195,7 @@ def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, y: float, band, spec)
     if is_number(row.upper) and row.upper > row.critical:
         sheet.rect(middle, band[0], across(row.upper / row.critical), band[1], "faint", "rule", 0.5)
         sheet.line([middle, middle], band, "ink", 1.3)
-    colour = {Side.BELOW: "accent", Side.ABOVE: "second"}.get(row.side, "ink")
+    colour = {LevelSide.BELOW: "accent", LevelSide.ABOVE: "second"}.get(row.side, "ink")
     ratio = row.value / row.critical
     x = across(ratio)
     if row.censor:
@@ -150,7 +210,7 @@ def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, y: float, band, spec)
     if not across.holds(ratio):
         shape = "<" if ratio < across.low else ">"
         sheet.marks([x + (4 if shape == ">" else -4)], [y], shape, 6.5, colour)
-    elif row.side is Side.NEAR:
+    elif row.side is LevelSide.NEAR:
         sheet.marks([x], [y], "o", 6.2, "paper", "ink", 1.2)
     else:
         sheet.marks([x], [y], "o", 7.0, colour, "paper", 0.8)

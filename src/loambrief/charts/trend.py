@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import dataclass
 from itertools import groupby, pairwise
+from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.drawing import Drawing
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import ABOVE, Box, around
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 PANEL = 150.0
 GAP = 16.0
@@ -19,9 +25,54 @@ SHAPES = (("o", "accent"), ("s", "paper"), ("^", "accent"), ("D", "paper"), ("v"
 """Mark and fill of the first, second ... method of a panel."""
 
 
-def draw(spec: TrendSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class TrendPoint:
+    """One earlier result. ``method`` is how it was obtained; ``low`` and ``high`` bound it."""
+
+    date: dt.date
+    value: float | None
+    method: str = ""
+    low: float | None = None
+    high: float | None = None
+    censor: str | None = None
+
+
+@dataclass(frozen=True)
+class TrendPanel:
+    """One measure over time."""
+
+    label: str
+    unit: str
+    points: tuple[TrendPoint, ...]
+    digits: int | None = None
+    reference: Threshold | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendSpec(ChartSpec):
+    """Results of earlier cases; the line breaks where the method changed."""
+
+    panels: tuple[TrendPanel, ...]
+
+    split = "panels"
+
+    def has_data(self) -> bool:
+        return any_number(p.value for panel in self.panels for p in panel.points)
+
+    def facts(self) -> dict[str, Any]:
+        return {"panels": [
+            {"label": p.label, "reference": p.reference and p.reference.label,
+             "points": [{"date": x.date, "method": x.method,
+                         "value": worded(x.value, p.digits, p.unit, x.censor),
+                         "low": worded(x.low, p.digits), "high": worded(x.high, p.digits)}
+                        for x in p.points]}
+            for p in self.panels]}
+
+
+@chart(TrendSpec, "trend")
+def draw(sheet: Sheet, spec: TrendSpec) -> None:
     """Panels share the time axis; what the lines mean is written under each panel."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     panels = [p for p in spec.panels if any(is_number(x.value) for x in p.points)]
@@ -40,7 +91,6 @@ def draw(spec: TrendSpec, width: float) -> Drawing:
             bottoms.append(_panel(sheet, panel, x, size, top, min(dates), max(dates), spec))
         sheet.y = max(bottoms) + 8
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, first: dt.date,

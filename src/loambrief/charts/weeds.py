@@ -2,18 +2,74 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, wrap
-from loambrief.report.numbers import percent
-from loambrief.report.specs import Hint, Verdict, WeedSpec, is_number
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, wrap
+from loambrief.charts.model import ChartSpec, is_number, worded
+from loambrief.charts.registry import chart
+from loambrief.numbers import percent
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 9.0
 SIGN = 13.0
 
 
-def draw(spec: WeedSpec, width: float) -> Drawing:
+class HintVerdict(StrEnum):
+    """What the measurement says about a hint."""
+
+    AGREES = "agrees"
+    DIFFERS = "differs"
+    MIXED = "mixed"
+    NOT_MEASURED = "not measured"
+
+
+@dataclass(frozen=True)
+class WeedMark:
+    """One weed that carries a hint; cover in percent of the ground, None if not estimated."""
+
+    name: str
+    cover: float | None
+
+
+@dataclass(frozen=True)
+class Hint:
+    """A condition some weeds hint at and what was measured about it."""
+
+    label: str
+    weeds: tuple[WeedMark, ...]
+    verdict: HintVerdict
+    verdict_text: str
+    measured: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeedSpec(ChartSpec):
+    """Weeds by what they hint at, each hint beside the measurement that tests it."""
+
+    hints: tuple[Hint, ...]
+
+    split = "hints"
+
+    def has_data(self) -> bool:
+        return any(h.weeds for h in self.hints)
+
+    def facts(self) -> dict[str, Any]:
+        return {"hints": [
+            {"label": h.label, "verdict": h.verdict_text, "measured": h.measured,
+             "weeds": [f"{m.name} {worded(m.cover, None, '%') or self.words.cover_unknown}"
+                       for m in h.weeds]}
+            for h in self.hints if h.weeds]}
+
+
+@chart(WeedSpec, "weeds")
+def draw(sheet: Sheet, spec: WeedSpec) -> None:
     """One row per hint: weeds and ground covered on the left, the verdict on the right."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     hints = [h for h in spec.hints if h.weeds]
@@ -37,7 +93,6 @@ def draw(spec: WeedSpec, width: float) -> Drawing:
         (_wide_row if wide else _narrow_row)(sheet, hint, total, across, right, spec)
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _names(hint: Hint) -> str:
@@ -92,14 +147,14 @@ def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: 
                  colour="ink" if covered else "muted")
 
 
-def _verdict_sign(sheet: Sheet, verdict: Verdict, x: float, y: float) -> None:
+def _verdict_sign(sheet: Sheet, verdict: HintVerdict, x: float, y: float) -> None:
     """Full, half or empty circle, or a cross: told apart without colour."""
-    if verdict is Verdict.DIFFERS:
+    if verdict is HintVerdict.DIFFERS:
         sheet.marks([x], [y], "x", 6.0, None, "ink", 1.7)
         return
-    fill = {Verdict.AGREES: "accent", Verdict.MIXED: "paper", Verdict.NOT_MEASURED: "paper"}
-    sheet.marks([x], [y], "o", 7.0, fill[verdict], "muted" if verdict is Verdict.NOT_MEASURED
+    fill = {HintVerdict.AGREES: "accent", HintVerdict.MIXED: "paper", HintVerdict.NOT_MEASURED: "paper"}
+    sheet.marks([x], [y], "o", 7.0, fill[verdict], "muted" if verdict is HintVerdict.NOT_MEASURED
                 else "accent", 1.1)
-    if verdict is Verdict.MIXED:
+    if verdict is HintVerdict.MIXED:
         sheet.polygon([(x, y - 3.5), (x - 2.5, y - 2.5), (x - 3.5, y), (x - 2.5, y + 2.5),
                        (x, y + 3.5)], "accent")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from loambrief.charts.svg import svg_chart
+from loambrief.charts import svg_chart
 from loambrief.errors import RenderFault
 from loambrief.render.html_parts import PARTS
 from loambrief.render.html_tree import Element, Tree, add, append, readable

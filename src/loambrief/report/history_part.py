@@ -195,7 +195,7 @@ def _chart_title(context: Context, place: str, listed: list[Series]) -> str:
 
 
 def _panel(context: Context, series: Series) -> TrendPanel:
-    from loambrief.report import numbers
+    from loambrief import numbers
 
     unit = "" if series.unit == "pH" else series.unit
 
