@@ -120,16 +120,16 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
         bars.append((step, start, middle - BAR / 2, sheet.y + height))
         sheet.y += height
     sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    ax = sheet.axes(across)
     if budget is not None:
-        x = across(budget)
         spans = [(b[2] - 1.0, b[2] + BAR + 2.0) for b in bars] if not wide else [(top, sheet.y)]
-        sheet.strokes([((x, x), span) for span in spans], "ink", 1.4)
+        sheet.strokes([((budget, budget), span) for span in spans], "ink", 1.4, on=ax)
     for n, (step, start, y, _) in enumerate(bars):
-        _bar(sheet, step, start, across, y)
+        _bar(sheet, step, start, ax, y)
         following = bars[n + 1][2] if n + 1 < len(bars) else None
         if wide and following is not None and step.included and is_number(step.cost):
-            x = across(start + step.cost)
-            sheet.line([x, x], [y + BAR, following], "muted", t.hairline)
+            end = start + step.cost
+            sheet.line([end, end], [y + BAR, following], "muted", t.hairline, on=ax)
     _scale(sheet, spec, across)
     sheet.footer(spec)
 
@@ -177,16 +177,16 @@ def _budget_head(sheet: Sheet, spec: BudgetSpec, across: Scale, budget: float | 
     return sheet.y - 1
 
 
-def _bar(sheet: Sheet, step: CostStep, start: float, across: Scale, y: float) -> None:
+def _bar(sheet: Sheet, step: CostStep, start: float, ax: Axes, y: float) -> None:
     if not is_number(step.cost):
         return
-    x0, x1 = across(start), across(start + step.cost)
+    end = start + step.cost
     if step.cost == 0:
-        sheet.line([x0, x0], [y, y + BAR], "accent", 1.6)
+        sheet.line([start, start], [y, y + BAR], "accent", 1.6, on=ax)
     elif step.included:
-        sheet.rect(x0, y, x1, y + BAR, "accent")
+        sheet.rect(start, y, end, y + BAR, "accent", on=ax)
     else:
-        sheet.rect(x0, y, x1, y + BAR, "paper", "second", 0.7, "/", "second")
+        sheet.rect(start, y, end, y + BAR, "paper", "second", 0.7, "/", "second", on=ax)
 
 
 def _scale(sheet: Sheet, spec: BudgetSpec, across: Scale) -> None:

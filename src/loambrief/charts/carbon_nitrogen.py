@@ -72,6 +72,7 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     sheet.lines(max(middle - 8, 40), sheet.y, below, t.small, colour="muted", align="right")
     sheet.lines(middle + 8, sheet.y, above, t.small, colour="muted")
     sheet.y += max(len(below), len(above)) * t.small * LEADING + 3
+    ax = sheet.axes(across)
     for row in spec.rows:
         size = (left - 8) if wide else width
         name = wrap(row.label, size, t.text, "bold" if row.mix else "regular")
@@ -84,8 +85,8 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
         at = sheet.y + height / 2 if wide else sheet.y + block + 10
         span = (sheet.y, sheet.y + height) if wide else (at - 7, at + 7)
         style = "dot" if spec.turning.practice else ""
-        sheet.verticals([middle], *span, "ink", 1.3, style)
-        _row(sheet, row, across, at, turning, w.not_measured)
+        sheet.verticals([turning], *span, "ink", 1.3, style, on=ax)
+        _row(sheet, row, across, ax, at, turning, w.not_measured)
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     _scale(sheet, across, turning)
@@ -95,16 +96,17 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     sheet.footer(spec)
 
 
-def _row(sheet: Sheet, row: RatioRow, across: Scale, y: float, turning: float,
+def _row(sheet: Sheet, row: RatioRow, across: Scale, ax: Axes, y: float, turning: float,
          missing: str) -> None:
     t = sheet.theme
     if not is_number(row.ratio) or row.ratio <= 0:
         sheet.middle(across.start - 40, y, missing, t.small, colour="muted")
         return
-    x, middle = across(row.ratio), across(turning)
+    x = across(row.ratio)
     colour = "accent" if row.mix else "second"
-    sheet.line([middle, x], [y, y], colour, t.strong)
-    sheet.marks([x], [y], "D" if row.mix else "o", 6.0 if row.mix else 6.6, colour, "paper", 0.8)
+    sheet.line([turning, row.ratio], [y, y], colour, t.strong, on=ax)
+    sheet.marks([row.ratio], [y], "D" if row.mix else "o", 6.0 if row.mix else 6.6, colour,
+                "paper", 0.8, on=ax)
     left = row.ratio < turning
     sheet.middle(x - 6 if left else x + 6, y, f"{figures(row.ratio)}:1", weight="bold",
                  align="right" if left else "left", colour="accent" if row.mix else "ink")

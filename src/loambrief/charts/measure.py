@@ -69,11 +69,15 @@ class Scale:
 
     def __call__(self, value: float) -> float:
         """Position of a number; numbers outside land on the nearer end."""
-        value = min(max(value, self.low), self.high)
+        value = self.held(value)
         low, high = self.low, self.high
         if self.log:
             value, low, high = math.log(value), math.log(low), math.log(high)
         return self.start + (value - low) / (high - low) * (self.end - self.start)
+
+    def held(self, value: float) -> float:
+        """The number, or the nearer end of the scale."""
+        return min(max(value, self.low), self.high)
 
     def holds(self, value: float) -> bool:
         return self.low <= value <= self.high

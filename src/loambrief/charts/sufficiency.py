@@ -27,6 +27,11 @@ class LevelSide(StrEnum):
     ABOVE = "above"
 
 
+COLOURS = {LevelSide.BELOW: "accent", LevelSide.NEAR: "ink", LevelSide.ABOVE: "second"}
+Band = tuple[float, float]
+"""Top and bottom of a row's part of the scale [pt]."""
+
+
 @dataclass(frozen=True)
 class SufficiencyRow:
     """One test against its critical level.
@@ -87,8 +92,7 @@ def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
     across = Scale(low, high, left + 7, right - 7, log=True)
 
     _heads(sheet, spec, across, left, right)
-    top = sheet.y
-    parts = []
+    parts: list[tuple[SufficiencyRow, float, Band]] = []
     for row in spec.rows:
         name = wrap(row.label, (left - 8 if wide else width), t.text, "bold")
         detail = wrap(row.detail, left - 8, t.small) if wide and row.detail else []
@@ -116,9 +120,10 @@ def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
         parts.append((row, middle, band))
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    _scale(sheet, spec, across, [band for *_, band in parts], top)
+    ax = sheet.axes(across)
+    _scale(sheet, spec, across, ax, [band for *_, band in parts])
     for row, middle, band in parts:
-        _row(sheet, row, across, middle, band, spec)
+        _row(sheet, row, across, ax, middle, band, spec)
     sheet.footer(spec)
 
 
@@ -165,13 +170,14 @@ def _heads(sheet: Sheet, spec: SufficiencySpec, across: Scale, left: float, righ
     sheet.y += max(len(less), len(more)) * t.small * LEADING + 3
 
 
-def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, bands, top: float) -> None:
+def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, ax: Axes, bands: list[Band]
+           ) -> None:
     """Grid behind the marks, and the numbers under it."""
     t, bottom = sheet.theme, sheet.y
     steps = [2.0**n for n in range(-4, 5) if across.holds(2.0**n) and n]
     middle = across(1.0)
-    sheet.strokes([((across(v), across(v)), b) for v in steps for b in bands], "rule", t.hairline)
-    sheet.strokes([((middle, middle), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3)
+    sheet.strokes([((v, v), b) for v in steps for b in bands], "rule", t.hairline, on=ax)
+    sheet.strokes([((1.0, 1.0), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3, on=ax)
     word = spec.words.critical
     half = text_width(word, t.small, "bold") / 2
     centre = min(max(middle, half), sheet.width - half)
@@ -185,32 +191,34 @@ def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, bands, top: float
     sheet.y = bottom + 13
 
 
-def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, y: float, band, spec) -> None:
+def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, ax: Axes, y: float, band: Band,
+         spec: SufficiencySpec) -> None:
     t = sheet.theme
-    middle = across(1.0)
     if not is_number(row.value) or row.value <= 0 or row.critical <= 0:
-        sheet.middle(middle + 8, y, spec.words.not_measured, t.small, colour="muted",
+        sheet.middle(across(1.0) + 8, y, spec.words.not_measured, t.small, colour="muted",
                      behind="paper")
         return
     if is_number(row.upper) and row.upper > row.critical:
-        sheet.rect(middle, band[0], across(row.upper / row.critical), band[1], "faint", "rule", 0.5)
-        sheet.line([middle, middle], band, "ink", 1.3)
-    colour = {LevelSide.BELOW: "accent", LevelSide.ABOVE: "second"}.get(row.side, "ink")
+        sheet.rect(1.0, band[0], across.held(row.upper / row.critical), band[1], "faint", "rule",
+                   0.5, on=ax)
+        sheet.line([1.0, 1.0], band, "ink", 1.3, on=ax)
+    colour = COLOURS[row.side] if row.side else "ink"
     ratio = row.value / row.critical
+    shown = across.held(ratio)
     x = across(ratio)
     if row.censor:
         end = across.start - 5 if row.censor == "<" else across.end + 5
         sheet.line([x, end], [y, y], colour, t.strong)
         sheet.marks([end], [y], "<" if row.censor == "<" else ">", 5, colour)
-        sheet.marks([x], [y], "|", 7, None, colour, 1.4)
+        sheet.marks([shown], [y], "|", 7, None, colour, 1.4, on=ax)
         return
     if is_number(row.low) and is_number(row.high) and row.high > 0:
-        low = across(max(row.low / row.critical, across.low))
-        sheet.line([low, across(row.high / row.critical)], [y, y], colour, t.strong)
+        sheet.line([across.held(v / row.critical) for v in (row.low, row.high)], [y, y], colour,
+                   t.strong, on=ax)
     if not across.holds(ratio):
         shape = "<" if ratio < across.low else ">"
         sheet.marks([x + (4 if shape == ">" else -4)], [y], shape, 6.5, colour)
     elif row.side is LevelSide.NEAR:
-        sheet.marks([x], [y], "o", 6.2, "paper", "ink", 1.2)
+        sheet.marks([ratio], [y], "o", 6.2, "paper", "ink", 1.2, on=ax)
     else:
-        sheet.marks([x], [y], "o", 7.0, colour, "paper", 0.8)
+        sheet.marks([ratio], [y], "o", 7.0, colour, "paper", 0.8, on=ax)

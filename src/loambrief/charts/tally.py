@@ -59,6 +59,7 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
     values = [row.value for row in spec.rows if is_number(row.value)]
     high = max([spec.whole, *values]) or 1.0
     across = Scale(0.0, high, left, max(width - room, left + 20.0))
+    ax = sheet.axes(across)
     for row, text in zip(spec.rows, printed, strict=True):
         size = (left - 8) if wide else width
         name = wrap(row.label, size, t.text)
@@ -71,12 +72,12 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
         end = across.start
         if spec.whole:
             end = across(spec.whole)
-            sheet.rect(across.start, middle - BAR / 2, end, middle + BAR / 2, None, "rule")
+            sheet.rect(0.0, middle - BAR / 2, spec.whole, middle + BAR / 2, None, "rule", on=ax)
         if is_number(row.value):
             reach = across(row.value)
             end = max(end, reach)
             if reach > across.start:
-                sheet.rect(across.start, middle - BAR / 2, reach, middle + BAR / 2, "accent")
+                sheet.rect(0.0, middle - BAR / 2, row.value, middle + BAR / 2, "accent", on=ax)
         sheet.middle(min(end + 5, width - text_width(text, t.text, "bold")), middle, text,
                      weight="bold", colour="ink" if is_number(row.value) else "muted")
         sheet.y += height

@@ -89,8 +89,9 @@ def draw(sheet: Sheet, spec: WeedSpec) -> None:
     else:
         sheet.y = sheet.paragraph(0, sheet.y, w.ground_covered, width, t.small, colour="muted") + 1
     sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    ax = sheet.axes(across)
     for hint, total in zip(hints, totals, strict=True):
-        (_wide_row if wide else _narrow_row)(sheet, hint, total, across, right, spec)
+        (_wide_row if wide else _narrow_row)(sheet, hint, total, across, ax, right, spec)
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     sheet.footer(spec)
 
@@ -100,7 +101,7 @@ def _names(hint: Hint) -> str:
                      for m in hint.weeds)
 
 
-def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, right: float,
               spec: WeedSpec) -> None:
     t, width = sheet.theme, sheet.width
     label = wrap(hint.label, across.start - 10, t.text, "bold")
@@ -111,7 +112,7 @@ def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: floa
                (len(verdict) * t.text + len(measured) * t.small) * LEADING)
     top = sheet.y + 5
     sheet.lines(0, top, label, weight="bold")
-    _bar(sheet, hint, total, across, top + 1, spec)
+    _bar(sheet, hint, total, across, ax, top + 1, spec)
     sheet.lines(across.start, top + BAR + 3, names, t.small)
     _verdict_sign(sheet, hint.verdict, right + 8 + 4, top + t.text * LEADING / 2)
     y = sheet.lines(right + 8 + SIGN, top, verdict, weight="bold")
@@ -119,26 +120,28 @@ def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: floa
     sheet.y = top + max(heights) + 5
 
 
-def _narrow_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+def _narrow_row(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, right: float,
                 spec: WeedSpec) -> None:
     t, width = sheet.theme, sheet.width
     y = sheet.paragraph(0, sheet.y + 4, hint.label, width, weight="bold")
-    _bar(sheet, hint, total, across, y + 1, spec)
+    _bar(sheet, hint, total, across, ax, y + 1, spec)
     y = sheet.paragraph(0, y + BAR + 3, _names(hint), width, t.small)
     _verdict_sign(sheet, hint.verdict, 4, y + 1 + t.text * LEADING / 2)
     y = sheet.paragraph(SIGN, y + 1, hint.verdict_text, width - SIGN, weight="bold")
     sheet.y = sheet.paragraph(SIGN, y, hint.measured, width - SIGN, t.small) + 4
 
 
-def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: WeedSpec) -> None:
+def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, y: float,
+         spec: WeedSpec) -> None:
     """Ground covered, one piece per weed, with the sum behind it."""
     t = sheet.theme
     at = 0.0
     for mark in sorted((m for m in hint.weeds if is_number(m.cover)), key=lambda m: -m.cover):
         if mark.cover <= 0:
             continue
-        x0, x1 = across(at), across(at + mark.cover)
-        sheet.rect(x0, y, max(x1 - 0.9, x0 + 0.4), y + BAR, "second")
+        size = across(at + mark.cover) - across(at)  # less the gap before the next piece
+        share = max(size - 0.9, 0.4) / size
+        sheet.rect(at, y, at + share * mark.cover, y + BAR, "second", on=ax)
         at += mark.cover
     covered = any(is_number(m.cover) for m in hint.weeds)
     word = percent(total) if covered else spec.words.cover_unknown
