@@ -63,7 +63,6 @@ class CationSpec(ChartSpec):
 @chart(CationSpec, "cations")
 def draw(sheet: Sheet, spec: CationSpec) -> None:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
-    width = sheet.width
     sheet.header(spec)
     for bar in spec.bars:
         if any(is_number(s.percent) for s in bar.shares):
@@ -87,38 +86,51 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
     whole = max(100.0, sum(p for _, p in known))
     across = Scale(0, whole, 0.5, width - 0.5)
     y0, y1 = sheet.y + 1.5, sheet.y + 1.5 + (BAR * 0.7 if bar.reference else BAR)
+    ax = sheet.axes(across)
     at = 0.0
     outside: list[tuple[float, str]] = []
     for ion, share in known:
-        x0, x1 = across(at), across(at + share)
+        span = (at, at + share)
+        x0, x1 = (across(v) for v in span)
         at += share
         word = f"{ion}{NBSP}{percent(share)}"
-        if not _segment(sheet, ion, x0, x1, y0, y1, word, bar.reference):
+        if not _segment(sheet, ax, ion, span, x1 - x0, (y0, y1), word, bar.reference):
             outside.append(((x0 + x1) / 2, word))
+        else:
+            _inside(sheet, ax, ion, (x0 + x1) / 2, (y0 + y1) / 2, word, bar.reference)
     if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
-        x0, x1 = across(at), across(whole)
-        sheet.rect(x0, y0, x1, y1, None, "muted", t.hairline, pattern="dash")
-        outside.append(((x0 + x1) / 2, w.rest_unmeasured.format(percent(whole - at))))
+        sheet.rect(at, y0, whole, y1, None, "muted", t.hairline, pattern="dash", on=ax)
+        outside.append((across((at + whole) / 2), w.rest_unmeasured.format(percent(whole - at))))
     sheet.y = _outside(sheet, outside, y1) + 9
 
 
-def _segment(sheet: Sheet, ion: str, x0: float, x1: float, y0: float, y1: float, word: str,
-             outline: bool) -> bool:
-    """Draw one share; True if its words fitted inside."""
-    t = sheet.theme
+def _fill(sheet: Sheet, ion: str, outline: bool) -> tuple[str, str]:
+    """Fill and pattern of a share; a bar to compare with has neither."""
     index, hatch = LOOK.get(ion, REST)
-    fill = "paper" if outline else t.series[index]
+    return ("paper", "") if outline else (sheet.theme.series[index], hatch)
+
+
+def _segment(sheet: Sheet, ax: Axes, ion: str, span: tuple[float, float], size: float,
+             ys: tuple[float, float], word: str, outline: bool) -> bool:
+    """Draw one share; True if its words fit inside its ``size`` [pt]."""
+    t = sheet.theme
+    fill, hatch = _fill(sheet, ion, outline)
+    if size > 0.05:
+        (x0, x1), (y0, y1) = span, ys
+        sheet.rect(x0, y0, x1, y1, fill, hatch=hatch,
+                   hatch_colour="ink" if ion == "Na" else "paper", on=ax)
+        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline, on=ax)
+    return text_width(word, t.text, "bold") + 7 <= size
+
+
+def _inside(sheet: Sheet, ax: Axes, ion: str, x: float, y: float, word: str, outline: bool) -> None:
+    """The words of a share in its middle, in whichever of ink and paper reads better."""
+    t = sheet.theme
+    fill, hatch = _fill(sheet, ion, outline)
     dark = contrast(t.colour(fill), t.paper) > contrast(t.colour(fill), t.ink)
-    if x1 - x0 > 0.05:
-        sheet.rect(x0, y0, x1, y1, fill, hatch="" if outline else hatch,
-                   hatch_colour="ink" if ion == "Na" else "paper")
-        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline)
-    if text_width(word, t.text, "bold") + 7 > x1 - x0:
-        return False
-    sheet.middle((x0 + x1) / 2, (y0 + y1) / 2, word, weight="regular" if outline else "bold",
+    sheet.middle(x, y, word, weight="regular" if outline else "bold",
                  colour="paper" if dark else "ink", align="center",
-                 behind=fill if hatch and not outline else None)
-    return True
+                 behind=fill if hatch else None, on=ax)
 
 
 def _outside(sheet: Sheet, labels: list[tuple[float, str]], y: float) -> float:

@@ -114,28 +114,26 @@ def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: flo
     if high <= low:
         low, high = (low / 2, low * 2) if log else (low, low + 1.0)
     across = Scale(low, high, x + 4, x + size - room, log)
+    ax = sheet.axes(across)
     if column.reference:
-        sheet.verticals([across(column.reference.value)], top, bottom, "ink", t.line,
-                        "dot" if column.reference.practice else "dash")
-    places = [(across(v), y) for v, y in zip(column.values, middles, strict=True) if is_number(v)]
+        sheet.verticals([column.reference.value], top, bottom, "ink", t.line,
+                        column.reference.pattern, on=ax)
+    places = [(v, y) for v, y in zip(column.values, middles, strict=True) if is_number(v)]
     if low == 0:
-        sheet.strokes([((across.start, at), (y, y)) for at, y in places], "rule", t.hairline)
-    sheet.marks(*zip(*places, strict=True), "o", t.marker + 0.6, "accent", "paper", 0.7)
+        sheet.strokes([((0.0, v), (y, y)) for v, y in places], "rule", t.hairline, on=ax)
+    xs, ys = zip(*places, strict=True)
+    sheet.marks(xs, ys, "o", t.marker + 0.6, "accent", "paper", 0.7, on=ax)
     lines = [across(column.reference.value)] if column.reference else []
     for value, word, y in zip(column.values, words, middles, strict=True):
         if not is_number(value):
             sheet.middle(clear_right(x + 4, text_width(word, t.small), lines, x + size), y, word,
-                         t.small, colour="muted", behind="paper")
+                         t.small, colour="muted", behind="paper", on=ax)
             continue
         at = clear_right(across(value) + 5, text_width(word, t.text, "bold"), lines, x + size)
-        sheet.middle(at, y, word, weight="bold", behind="paper")
+        sheet.middle(at, y, word, weight="bold", behind="paper", on=ax)
     end = bottom + 2
     if column.reference:
-        label = column.reference.label
-        if column.reference.practice:
-            label = f"{label} ({w.practice})"
         mid = end + t.small * LEADING / 2
-        sheet.line([x, x + 10], [mid, mid], "ink", t.line,
-                   "dot" if column.reference.practice else "dash")
-        end = sheet.paragraph(x + 13, end, label, size - 13, t.small)
+        sheet.line([x, x + 10], [mid, mid], "ink", t.line, column.reference.pattern)
+        end = sheet.paragraph(x + 13, end, column.reference.named(w.practice), size - 13, t.small)
     return end

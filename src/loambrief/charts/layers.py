@@ -69,7 +69,7 @@ class LayerSpec(ChartSpec):
 @chart(LayerSpec, "layers")
 def draw(sheet: Sheet, spec: LayerSpec) -> None:
     """Panels in rows; slabs are as thick as the layers, bars as long as the values."""
-    w, width = spec.words, sheet.width
+    w = spec.words
     t = sheet.theme
     sheet.header(spec)
     measures = [m for m in spec.measures if any(is_number(s.value) for s in m.slabs)]
@@ -135,22 +135,25 @@ def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down:
         high = low + 1.0
     across = Scale(low, high, left, right - room)
     sheet.rect(left, down.start, right, down.end, "faint")
+    ax = sheet.axes(across, down)
     for index, slab in enumerate(measure.slabs):
-        y0, y1 = down(slab.top) + (0.8 if index else 0.0), down(slab.bottom)
+        y0, y1 = down.value(down(slab.top) + (0.8 if index else 0.0)), slab.bottom
         if not is_number(slab.value):
-            sheet.middle(left + 4, (y0 + y1) / 2, missing, t.small, colour="muted")
+            sheet.middle(left + 4, (down(y0) + down(y1)) / 2, missing, t.small, colour="muted")
             continue
-        x = across(slab.value)
         colour = "accent" if index == 0 else "second"
         if low != 0:  # a scale that does not start at zero gets an edge, not a bar
-            sheet.rect(max(left, x - 1.6), y0, x + 1.6, y1, colour)
+            x = across(slab.value)
+            sheet.rect(across.value(max(left, x - 1.6)), y0, across.value(x + 1.6), y1, colour,
+                       on=ax)
         elif slab.calculated:
-            sheet.rect(left, y0, x, y1, "paper", colour, 0.7, "/", colour)
+            sheet.rect(0.0, y0, slab.value, y1, "paper", colour, 0.7, "/", colour, on=ax)
         else:
-            sheet.rect(left, y0, x, y1, colour)
+            sheet.rect(0.0, y0, slab.value, y1, colour, on=ax)
     if target is not None:
-        sheet.verticals([across(target)], down.start, down.end, "paper", 2.4)
-        sheet.verticals([across(target)], down.start, down.end, "ink", t.line, "dash")
+        held = across.held(target)
+        sheet.verticals([held], down.low, down.high, "paper", 2.4, on=ax)
+        sheet.verticals([held], down.low, down.high, "ink", t.line, "dash", on=ax)
     lines = [across(target)] if target is not None else []
     for slab in measure.slabs:
         if is_number(slab.value):

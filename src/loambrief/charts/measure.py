@@ -75,6 +75,10 @@ class Scale:
             value, low, high = math.log(value), math.log(low), math.log(high)
         return self.start + (value - low) / (high - low) * (self.end - self.start)
 
+    def value(self, at: float) -> float:
+        """The number that lies at a position [pt]; the scale is not logarithmic."""
+        return self.low + (at - self.start) / (self.end - self.start) * (self.high - self.low)
+
     def held(self, value: float) -> float:
         """The number, or the nearer end of the scale."""
         return min(max(value, self.low), self.high)

@@ -100,12 +100,12 @@ def draw(sheet: Sheet, spec: SapSpec) -> None:
             marks.append((row, sheet.y + tall - 9))
             sheet.y += tall + 5
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    ax = sheet.axes(across)
     for threshold in spec.thresholds:
-        x = across(threshold.value)
-        sheet.strokes([((x, x), lane) for lane in lanes], "ink", t.line,
-                      "dot" if threshold.practice else "dash")
+        sheet.strokes([((threshold.value, threshold.value), lane) for lane in lanes], "ink", t.line,
+                      threshold.pattern, on=ax)
     for row, y in marks:
-        _row(sheet, row, across, y)
+        _row(sheet, row, across, ax, y)
     _axis(sheet, spec, across)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
@@ -144,21 +144,20 @@ def _stacks(values: list[float], across: Scale) -> list[int]:
     return levels
 
 
-def _row(sheet: Sheet, row: SapRow, across: Scale, y: float) -> None:
+def _row(sheet: Sheet, row: SapRow, across: Scale, ax: Axes, y: float) -> None:
     """Readings above, mean and interval on the line ``y``."""
     t = sheet.theme
     colour = "accent" if row.is_crop else "second"
     values = sorted(v for v in row.replicates if is_number(v))
     levels = _stacks(values, across)
-    sheet.marks([across(v) for v in values], [y - 8 - n * STACK for n in levels], "o", 3.2,
-                "paper", colour, 0.8)
+    sheet.marks(values, [y - 8 - n * STACK for n in levels], "o", 3.2, "paper", colour, 0.8, on=ax)
     if is_number(row.low) and is_number(row.high):
-        sheet.line([across(row.low), across(row.high)], [y, y], colour, t.strong + 0.6)
-        sheet.strokes([((across(v), across(v)), (y - 2.6, y + 2.6)) for v in (row.low, row.high)],
-                      colour, t.line)
+        sheet.line([row.low, row.high], [y, y], colour, t.strong + 0.6, on=ax)
+        sheet.strokes([((v, v), (y - 2.6, y + 2.6)) for v in (row.low, row.high)], colour, t.line,
+                      on=ax)
     if is_number(row.mean):
-        sheet.marks([across(row.mean)], [y], "o" if row.is_crop else "s", t.marker + 1.6,
-                    colour, "paper", 0.9)
+        sheet.marks([row.mean], [y], "o" if row.is_crop else "s", t.marker + 1.6, colour, "paper",
+                    0.9, on=ax)
 
 
 def _signs(sheet: Sheet, spec: SapSpec) -> None:

@@ -88,13 +88,14 @@ def draw(sheet: Sheet, spec: SeasonSpec) -> None:
         rows.append((bar, sheet.y + height / 2 if wide else sheet.y + block + 5 + BAR / 2))
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    ax = sheet.axes(days)
     spans = [(top, sheet.y)] if wide else [(m - BAR / 2 - 2, m + BAR / 2 + 2) for _, m in rows]
     for mark in marks:
-        x = days(mark.date.toordinal())
+        x = float(mark.date.toordinal())
         sheet.strokes([((x, x), span) for span in spans], "ink", t.line,
-                      "dot" if mark.date == spec.today else "dash")
+                      "dot" if mark.date == spec.today else "dash", on=ax)
     for bar, middle in rows:
-        _bar(sheet, bar, days, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
+        _bar(sheet, bar, days, ax, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
     sheet.footer(spec)
 
 
@@ -181,12 +182,13 @@ def _months(sheet: Sheet, spec: SeasonSpec, first: dt.date, last: dt.date, days:
     return line
 
 
-def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, y: float, no_date: str,
+def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, ax: Axes, y: float, no_date: str,
          lines: list[float]) -> None:
+    """From the first day to the last; an open end stops short of the scale's with an arrow."""
     t = sheet.theme
     if bar.start is None and bar.end is None:
         x = clear_right(days.start + 2, text_width(no_date, t.small), lines, sheet.width)
-        sheet.middle(x, y, no_date, t.small, colour="muted", behind="paper")
+        sheet.middle(x, y, no_date, t.small, colour="muted", behind="paper", on=ax)
         return
     x0 = days(bar.start.toordinal()) if bar.start else days.start + 5
     x1 = days(bar.end.toordinal()) if bar.end else days.end - 5
@@ -198,7 +200,8 @@ def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, y: float, no_date: str,
         points[2:2] = [(x1 + 5, y)]
     if bar.start is None:
         points.append((x0 - 5, y))
+    ring = [(days.value(x), at) for x, at in points]
     if bar.measuring:
-        sheet.polygon(points, "paper", "second", 0.8, "/", "second")
+        sheet.polygon(ring, "paper", "second", 0.8, "/", "second", on=ax)
     else:
-        sheet.polygon(points, "accent")
+        sheet.polygon(ring, "accent", on=ax)
