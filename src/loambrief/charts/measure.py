@@ -76,8 +76,11 @@ class Scale:
         return self.start + (value - low) / (high - low) * (self.end - self.start)
 
     def value(self, at: float) -> float:
-        """The number that lies at a position [pt]; the scale is not logarithmic."""
-        return self.low + (at - self.start) / (self.end - self.start) * (self.high - self.low)
+        """The number that lies at a position [pt]."""
+        share = (at - self.start) / (self.end - self.start)
+        if self.log:
+            return self.low * (self.high / self.low) ** share
+        return self.low + share * (self.high - self.low)
 
     def held(self, value: float) -> float:
         """The number, or the nearer end of the scale."""

@@ -91,7 +91,8 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
 
     sheet.text(0, top - 5, f"{spec.sodium_name}, {spec.sodium_unit}" if spec.sodium_unit
                else spec.sodium_name, t.small, colour="muted")
-    taken, keyed = _classes(sheet, spec, across, up, plot)
+    ax = sheet.axes(across, up)
+    taken, keyed = _classes(sheet, spec, across, up, ax, plot)
     above = bottom + 99.0
     for value, word in zip(marks_y, words_y, strict=True):
         y = up(value)
@@ -101,7 +102,7 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
             above = y
     _x_axis(sheet, spec, across, bottom, log_x)
     sheet.y = bottom + 2 * t.small * LEADING + 5
-    unplaced = _points(sheet, plotted + only_ece, across, up, plot, taken)
+    unplaced = _points(sheet, plotted + only_ece, across, up, ax, plot, taken)
     if keyed:
         names = "; ".join(f"{n}\u00a0{name}" for n, name in enumerate(spec.classes, 1))
         sheet.y = sheet.paragraph(left, sheet.y, names, right - left, t.small) + 4
@@ -134,7 +135,7 @@ def _low(values: list[float], limit: float) -> float:
     return min([v for v in values if v > 0] + [limit]) / 2
 
 
-def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: Box
+def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, ax: Axes, plot: Box
              ) -> tuple[list[Box], bool]:
     """Class limits as lines, class names in the outer corners.
 
@@ -142,11 +143,13 @@ def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: B
     """
     t = sheet.theme
     x, y = across(spec.ece_limit), up(spec.sodium_limit)
-    sheet.rect(x, plot.y0, plot.x1, y, "faint")
+    sheet.rect(spec.ece_limit, spec.sodium_limit, across.high, up.high, "faint", on=ax)
     if spec.crop:
-        sheet.verticals([across(spec.crop.value)], plot.y0, plot.y1, "accent", t.line + 0.3, "dash")
-    sheet.strokes([((x, x), (plot.y0, plot.y1)), ((plot.x0, plot.x1), (y, y))], "muted", t.line)
-    sheet.rect(plot.x0, plot.y0, plot.x1, plot.y1, None, "rule", t.hairline)
+        sheet.verticals([spec.crop.value], up.high, up.low, "accent", t.line + 0.3, "dash", on=ax)
+    sheet.strokes([((spec.ece_limit, spec.ece_limit), (up.high, up.low)),
+                   ((across.low, across.high), (spec.sodium_limit, spec.sodium_limit))],
+                  "muted", t.line, on=ax)
+    sheet.rect(across.low, up.low, across.high, up.high, None, "rule", t.hairline, on=ax)
     leading = t.small * LEADING
     corners = []
     for index, (left, right, top, bottom) in enumerate((
@@ -166,7 +169,7 @@ def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: B
         for n, line in enumerate(lines):
             boxes.append(sheet.text(
                 left + 4, start + n * leading + 0.98 * t.small, line, t.small, "bold", "muted",
-                behind="faint" if index == 3 else "paper"))
+                behind="faint" if index == 3 else "paper", on=ax))
     return boxes, keyed
 
 
@@ -187,19 +190,21 @@ def _x_axis(sheet: Sheet, spec: SalinitySpec, across: Scale, bottom: float, log:
                t.small, colour="muted", align="right")
 
 
-def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, plot: Box,
-            taken: list[Box]) -> list[str]:
+def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, ax: Axes,
+            plot: Box, taken: list[Box]) -> list[str]:
     """Marks and their names; returns the names that found no room."""
     t = sheet.theme
-    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4) for p in points]
+    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4)
+             for p in points if is_number(p.ece)]
     for estimated in (False, True):
         for whole, shape in ((True, "o"), (False, "^")):
-            chosen = [xy for xy, p in zip(where, points, strict=True)
+            chosen = [(p.ece, p.sodium if is_number(p.sodium) else up.value(y))
+                      for (_, y), p in zip(where, points, strict=True)
                       if p.estimated == estimated and is_number(p.sodium) == whole]
             if chosen:
-                xs, ys = zip(*chosen, strict=True)
+                xs, ys = ([across.held(x) for x, _ in chosen], [up.held(y) for _, y in chosen])
                 sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
-                            "accent" if estimated else "paper", 1.2 if estimated else 0.8)
+                            "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
     sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]
     inside = Box(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
     unplaced = []

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, text_width
+from loambrief.charts.measure import LEADING, Scale, text_width
 from loambrief.charts.model import ChartSpec
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
@@ -128,22 +128,25 @@ def _map(sheet: Sheet, spec: MapSpec, across: float, top: float) -> tuple[float,
     wide, high = max(max(xs) - west, 1.0), max(north - min(ys), 1.0)
     scale = min((across - 2) / wide, HIGHEST / high)
 
-    def place(ring: Ring) -> list[tuple[float, float]]:
-        return [(1 + (x - west) * scale, top + 1 + (north - y) * scale) for x, y in ring]
+    east = Scale(west, west + wide, 1.0, 1.0 + wide * scale)
+    up = Scale(north - high, north, top + 1 + high * scale, top + 1)
+    ax = sheet.axes(east, up)
+    ax.set_aspect("equal")
 
     for area in spec.areas:
         fill, hatch, colour = fill_of(sheet, area.look)
         for rings in area.polygons:
-            sheet.polygon(place(rings[0]), fill, hatch=hatch, hatch_colour=colour)
+            sheet.polygon(rings[0], fill, hatch=hatch, hatch_colour=colour, on=ax)
             for hole in rings[1:]:
-                sheet.polygon(place(hole), "paper", "muted", t.hairline)
-            sheet.polygon(place(rings[0]), None, "ink", t.line)
+                sheet.polygon(hole, "paper", "muted", t.hairline, on=ax)
+            sheet.polygon(rings[0], None, "ink", t.line, on=ax)
     for rings in spec.outlines:
         for ring in rings:
-            sheet.polygon(place(ring), None, "ink", t.strong)
+            sheet.polygon(ring, None, "ink", t.strong, on=ax)
     taken: list = []
     for area in spec.areas:
-        x, y = inner_point(max((place(p[0]) for p in area.polygons), key=_size))
+        x, y = inner_point([(east(x), up(y)) for x, y in max(
+            (p[0] for p in area.polygons), key=_size)])
         half = text_width(area.number, t.text, "bold") / 2 + 3
         box = (min(max(x, half), across - half), y)
         while any(abs(box[0] - b[0]) < half + b[2] and abs(box[1] - b[1]) < t.text * 1.3
