@@ -28,6 +28,7 @@ from matplotlib.transforms import Affine2D, Transform
 from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
 from loambrief.charts.measure import LEADING, MIDDLE, Scale, text_width, wrap
 from loambrief.charts.model import ChartSpec, Threshold
+from loambrief.charts.panel import PageText, Panel
 from loambrief.charts.place import Box
 from loambrief.charts.renderer import ASCENT, DESCENT, SEMIBOLD, VectorRenderer
 from loambrief.charts.theme import theme
@@ -118,7 +119,8 @@ class Sheet:
             Of the numbers up or down; without it, the whole height of the sheet in points
             downward, for charts whose rows lie where their text is.
         """
-        ax = self.figure.add_axes((0.0, 0.0, 1.0, 1.0), zorder=next(self._order), frameon=False)
+        ax = Panel(self.figure, (0.0, 0.0, 1.0, 1.0), zorder=next(self._order), frameon=False)
+        self.figure.add_axes(ax)
         ax.set_axis_off()
         for scale, kind, limit in ((across, ax.set_xscale, ax.set_xlim),
                                    (down, ax.set_yscale, ax.set_ylim)):
@@ -157,6 +159,9 @@ class Sheet:
     def line(self, xs: Sequence[float], ys: Sequence[float], colour: str = "ink",
              width: float | None = None, pattern: str = "", on: Axes | None = None) -> None:
         """A line through points; ``pattern`` is "", "dash" or "dot"."""
+        if on is None:
+            self.strokes([(xs, ys)], colour, width, pattern)
+            return
         t = self.theme
         self._add(Line2D(
             xs, ys, color=t.colour(colour), linewidth=t.line if width is None else width,
@@ -273,10 +278,8 @@ class Sheet:
                 facecolor=self.theme.colour(behind), edgecolor="none", linewidth=0,
                 clip_on=False), on, self.page)
         if text:
-            (self.figure if on is None else on).text(
-                box.x0, y, text, fontproperties=FACES[weight], fontsize=size,
-                color=self.theme.colour(colour), transform=self.page, clip_on=False,
-                zorder=next(self._order))
+            self._add(PageText(box.x0, y, text, fontproperties=FACES[weight], fontsize=size,
+                               color=self.theme.colour(colour), clip_on=False), on, self.page)
         return box
 
     def box_of(self, x: float, y: float, text: str, size: float, weight: str = "regular",
