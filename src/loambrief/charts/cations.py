@@ -13,6 +13,7 @@ from loambrief.colours import contrast
 from loambrief.numbers import NBSP, percent
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 
@@ -64,14 +65,15 @@ class CationSpec(ChartSpec):
 def draw(sheet: Sheet, spec: CationSpec) -> None:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
     sheet.header(spec)
+    known: dict[Scale, Axes] = {}
     for bar in spec.bars:
         if any(is_number(s.percent) for s in bar.shares):
-            _bar(sheet, bar, spec)
+            _bar(sheet, bar, spec, known)
     sheet.y -= 2
     sheet.footer(spec)
 
 
-def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
+def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]) -> None:
     t, w, width = sheet.theme, spec.words, sheet.width
     total = text_width(bar.total, t.small) if bar.total else 0.0
     beside = total + 8 < width * 0.5
@@ -86,7 +88,9 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
     whole = max(100.0, sum(p for _, p in known))
     across = Scale(0, whole, 0.5, width - 0.5)
     y0, y1 = sheet.y + 1.5, sheet.y + 1.5 + (BAR * 0.7 if bar.reference else BAR)
-    ax = sheet.axes(across)
+    if across not in axes:
+        axes[across] = sheet.axes(across)
+    ax = axes[across]
     at = 0.0
     outside: list[tuple[float, str]] = []
     for ion, share in known:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.axis import XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
-from matplotlib.text import Text
+from matplotlib.font_manager import FontProperties
+
+from loambrief.charts.fonts import TYPEFACE
+from loambrief.charts.renderer import SEMIBOLD
 
 
 class _Bare:
@@ -45,14 +50,26 @@ class Panel(Axes):
         """Nothing: there are no ticks."""
 
 
-class PageText(Text):
-    """One line of text from the left end of its baseline, so that it needs no layout."""
+class PageText(Artist):
+    """One line of text from the left end of its baseline: known beforehand, so without layout."""
+
+    def __init__(self, x: float, y: float, text: str, size: float, weight: str, colour: str):
+        super().__init__()
+        self.x, self.y, self.text = x, y, text
+        self.size, self.weight, self.colour = size, weight, colour
 
     def draw(self, renderer: RendererBase) -> None:
-        if self.get_visible():
-            x, y = self.get_transform().transform(self.get_position())
-            gc = renderer.new_gc()
-            gc.set_foreground(self.get_color())
-            renderer.draw_text(gc, x, y, self.get_text(), self.get_fontproperties(), 0.0)
-            gc.restore()
+        x, y = self.get_transform().transform((self.x, self.y))
+        gc = renderer.new_gc()
+        gc.set_foreground(self.colour)
+        renderer.draw_text(gc, x, y, self.text, font(self.weight, self.size), 0.0)
+        gc.restore()
         self.stale = False
+
+
+@cache
+def font(weight: str, size: float) -> FontProperties:
+    """A face of the page as matplotlib names it."""
+    return FontProperties(family=TYPEFACE, size=size,
+                          weight=SEMIBOLD if weight == "bold" else "normal",
+                          style="italic" if weight == "italic" else "normal")

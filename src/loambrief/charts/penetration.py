@@ -13,6 +13,7 @@ from loambrief.charts.registry import chart
 from loambrief.numbers import NBSP, figures
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 

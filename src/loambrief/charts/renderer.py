@@ -24,6 +24,7 @@ from loambrief.charts.measure import text_width
 DESCENT, ASCENT = 0.22, 0.74
 """Of a line of text, in type sizes."""
 SEMIBOLD = 600
+NAMES = {Path.MOVETO: "m", Path.LINETO: "l", Path.CURVE4: "c"}
 
 Colour = tuple[float, float, float]
 Step = tuple[Any, ...]
@@ -117,24 +118,27 @@ def weight_of(prop: FontProperties) -> str:
 
 def steps_of(path: Path, transform: Transform) -> list[Step]:
     """A path of matplotlib as steps; quadratic curves become cubic ones."""
+    path = transform.transform_path(path)
+    if not np.isfinite(path.vertices).all():
+        path = path.cleaned(remove_nans=True, curves=True)
+    points = path.vertices.tolist()
+    codes = [Path.LINETO] * len(points) if path.codes is None else path.codes.tolist()
     steps: list[Step] = []
-    here = (0.0, 0.0)
-    for points, code in path.iter_segments(transform, simplify=False):
-        at = [float(v) for v in points]
-        if code == Path.MOVETO:
-            steps.append(("m", *at))
-        elif code == Path.LINETO:
-            steps.append(("l", *at))
-        elif code == Path.CURVE4:
-            steps.append(("c", *at))
-        elif code == Path.CURVE3:
-            (x, y), (u, v, a, b) = here, at
+    at = 0
+    while at < len(codes):
+        code = codes[at] if at or path.codes is not None else Path.MOVETO
+        if code == Path.STOP:
+            break
+        taken = [v for point in points[at:at + Path.NUM_VERTICES_FOR_CODE[code]] for v in point]
+        if code == Path.CURVE3:
+            (x, y), (u, v, a, b) = points[at - 1], taken
             steps.append(("c", x + 2 / 3 * (u - x), y + 2 / 3 * (v - y),
                           a + 2 / 3 * (u - a), b + 2 / 3 * (v - b), a, b))
         elif code == Path.CLOSEPOLY:
             steps.append(("h",))
-            continue
-        here = (at[-2], at[-1])
+        else:
+            steps.append((NAMES[code], *taken))
+        at += Path.NUM_VERTICES_FOR_CODE[code]
     return steps
 
 

@@ -12,6 +12,7 @@ from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 
@@ -53,7 +54,8 @@ class SalinitySpec(ChartSpec):
         return any_number(v for p in self.points for v in (p.ece, p.sodium))
 
     def facts(self) -> dict[str, Any]:
-        return {"ece": self.ece_name, "sodium": self.sodium_name, "crop": self.crop and self.crop.label,
+        return {"ece": self.ece_name, "sodium": self.sodium_name,
+                "crop": self.crop and self.crop.label,
                 "ece_limit": worded(self.ece_limit, None, self.ece_unit),
                 "sodium_limit": worded(self.sodium_limit, None, self.sodium_unit),
                 "points": [{"label": p.label, "ece": worded(p.ece), "sodium": worded(p.sodium),

@@ -12,6 +12,7 @@ from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 
@@ -49,7 +50,8 @@ class SapSpec(ChartSpec):
 
     def facts(self) -> dict[str, Any]:
         return {"unit": self.unit, "thresholds": [t.facts() for t in self.thresholds], "rows": [
-            {"label": r.label, "crop": r.is_crop, "mean": worded(r.mean, self.digits), "line": r.line,
+            {"label": r.label, "crop": r.is_crop, "line": r.line,
+             "mean": worded(r.mean, self.digits),
              "low": worded(r.low, self.digits), "high": worded(r.high, self.digits),
              "readings": [figures(v, self.digits) for v in r.replicates if is_number(v)]}
             for r in self.rows]}

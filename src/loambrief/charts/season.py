@@ -11,6 +11,7 @@ from loambrief.charts.model import ChartSpec
 from loambrief.charts.registry import chart
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 

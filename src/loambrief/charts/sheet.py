@@ -19,25 +19,24 @@ import matplotlib
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, fontManager
+from matplotlib.font_manager import fontManager
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
-from matplotlib.transforms import Affine2D, Transform
+from matplotlib.transforms import Affine2D, Transform, TransformedPath
 
 from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
 from loambrief.charts.measure import LEADING, MIDDLE, Scale, text_width, wrap
 from loambrief.charts.model import ChartSpec, Threshold
 from loambrief.charts.panel import PageText, Panel
 from loambrief.charts.place import Box
-from loambrief.charts.renderer import ASCENT, DESCENT, SEMIBOLD, VectorRenderer
+from loambrief.charts.renderer import ASCENT, DESCENT, VectorRenderer
 from loambrief.charts.theme import theme
 
 DOTS = 72
 """Pixels of a figure per inch: one pixel is one point."""
-FACES = {"regular": FontProperties(family=TYPEFACE),
-         "bold": FontProperties(family=TYPEFACE, weight=SEMIBOLD),
-         "italic": FontProperties(family=TYPEFACE, style="italic")}
+UNCLIPPED = TransformedPath(Path.unit_rectangle(), Affine2D())
+"""Spares each artist a clip path of its own, which it would not use."""
 
 Point = tuple[float, float]
 Sign = Callable[[float, float], None]
@@ -152,6 +151,9 @@ class Sheet:
     def _add(self, artist: Artist, on: Axes | None, place: Transform | None = None) -> None:
         artist.set_zorder(next(self._order))
         artist.set_transform(place or (self.page if on is None else on.transData))
+        if artist.get_clip_path() is None:
+            artist.set_clip_on(False)
+            artist.set_clip_path(UNCLIPPED)
         (self.figure if on is None else on).add_artist(artist)
 
     # Shapes -----------------------------------------------------------------------------
@@ -165,7 +167,7 @@ class Sheet:
         t = self.theme
         self._add(Line2D(
             xs, ys, color=t.colour(colour), linewidth=t.line if width is None else width,
-            linestyle=(0, getattr(t, pattern)) if pattern else "-", clip_on=False,
+            linestyle=(0, getattr(t, pattern)) if pattern else "-",
             dash_capstyle="round" if pattern == "dot" else "butt", solid_capstyle="butt",
             dash_joinstyle="round", solid_joinstyle="round"), on)
 
@@ -179,7 +181,7 @@ class Sheet:
         points = [p for xs, ys in parts for p in zip(xs, ys, strict=True)]
         codes = [c for xs, _ in parts for c in [Path.MOVETO] + [Path.LINETO] * (len(xs) - 1)]
         self._add(PathPatch(
-            Path(points, codes), fill=False, edgecolor=t.colour(colour), clip_on=False,
+            Path(points, codes), fill=False, edgecolor=t.colour(colour),
             linewidth=t.line if width is None else width,
             linestyle=(0, getattr(t, pattern)) if pattern else "-",
             capstyle="round" if pattern == "dot" else "butt", joinstyle="round"), on)
@@ -205,14 +207,13 @@ class Sheet:
         ring = [*points] if tuple(points[0]) == tuple(points[-1]) else [*points, points[0]]
         path = Path(ring, closed=True)
         if fill and hatch:
-            self._add(PathPatch(path, facecolor=t.colour(fill), linewidth=0, edgecolor="none",
-                                clip_on=False), on)
+            self._add(PathPatch(path, facecolor=t.colour(fill), linewidth=0, edgecolor="none"), on)
         if hatch:
             self._hatch(path, hatch, t.colour(hatch_colour), on)
         if edge or (fill and not hatch):
             self._add(PathPatch(
                 path, facecolor=t.colour(fill) if fill and not hatch else "none",
-                edgecolor=t.colour(edge) if edge else "none", clip_on=False,
+                edgecolor=t.colour(edge) if edge else "none",
                 linewidth=(t.hairline if width is None else width) if edge else 0,
                 linestyle=(0, getattr(t, pattern)) if pattern else "-",
                 capstyle="butt", joinstyle="miter"), on)
@@ -252,7 +253,7 @@ class Sheet:
         """Marks at points: a marker of matplotlib; no fill if None."""
         t = self.theme
         self._add(Line2D(
-            xs, ys, linestyle="none", marker=shape, clip_on=False,
+            xs, ys, linestyle="none", marker=shape,
             markersize=t.marker if size is None else size,
             markerfacecolor=t.colour(fill) if fill else "none",
             markeredgecolor=t.colour(edge or fill or "ink"),
@@ -275,11 +276,11 @@ class Sheet:
             self._add(PathPatch(
                 Path([(left, box.y0 - 0.4), (right, box.y0 - 0.4), (right, box.y1 + 0.2),
                       (left, box.y1 + 0.2), (left, box.y0 - 0.4)], closed=True),
-                facecolor=self.theme.colour(behind), edgecolor="none", linewidth=0,
-                clip_on=False), on, self.page)
+                facecolor=self.theme.colour(behind), edgecolor="none", linewidth=0), on,
+                self.page)
         if text:
-            self._add(PageText(box.x0, y, text, fontproperties=FACES[weight], fontsize=size,
-                               color=self.theme.colour(colour), clip_on=False), on, self.page)
+            self._add(PageText(box.x0, y, text, size, weight, self.theme.colour(colour)), on,
+                      self.page)
         return box
 
     def box_of(self, x: float, y: float, text: str, size: float, weight: str = "regular",

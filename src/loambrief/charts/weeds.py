@@ -12,6 +12,7 @@ from loambrief.charts.registry import chart
 from loambrief.numbers import percent
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
 
@@ -155,9 +156,8 @@ def _verdict_sign(sheet: Sheet, verdict: HintVerdict, x: float, y: float) -> Non
     if verdict is HintVerdict.DIFFERS:
         sheet.marks([x], [y], "x", 6.0, None, "ink", 1.7)
         return
-    fill = {HintVerdict.AGREES: "accent", HintVerdict.MIXED: "paper", HintVerdict.NOT_MEASURED: "paper"}
-    sheet.marks([x], [y], "o", 7.0, fill[verdict], "muted" if verdict is HintVerdict.NOT_MEASURED
-                else "accent", 1.1)
+    sheet.marks([x], [y], "o", 7.0, "accent" if verdict is HintVerdict.AGREES else "paper",
+                "muted" if verdict is HintVerdict.NOT_MEASURED else "accent", 1.1)
     if verdict is HintVerdict.MIXED:
         sheet.polygon([(x, y - 3.5), (x - 2.5, y - 2.5), (x - 3.5, y), (x - 2.5, y + 2.5),
                        (x, y + 3.5)], "accent")
