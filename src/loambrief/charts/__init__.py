@@ -37,7 +37,6 @@ from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number,
 from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from reportlab.pdfgen.canvas import Canvas
 
 __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "build",

@@ -48,4 +48,5 @@ def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
     """
     title = spec.title if spec.title.endswith((".", "!", "?")) else f"{spec.title}."
     with local(spec.words.signs):
-        return write(say(f"charts.alt_{KINDS[type(spec)].name}", title=title, **spec.facts()))
+        facts = spec.facts()
+        return write(say(f"charts.alt_{KINDS[type(spec)].name}", title=title, **facts))
