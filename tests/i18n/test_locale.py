@@ -15,9 +15,9 @@ from babel.numbers import format_currency, format_decimal, format_percent
 from loambrief.case.schema import LANGUAGES
 from loambrief.errors import TextFault
 from loambrief.findings.model import Place, say
+from loambrief.numbers import NBSP, depth, figures, local
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
-from loambrief.report.numbers import NBSP, depth, figures, local
 from loambrief.report.text import Writer
 
 SPANISH = sorted(LOCALES)

@@ -23,7 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from loambrief.batch.case_tables import CaseTables
 from loambrief.batch.folder_names import file_stem
 from loambrief.batch.request import CaseEntry
-from loambrief.report.numbers import shown
+from loambrief.numbers import shown
 
 FORMULA_STARTS = tuple("=+-@\t\r\n＝＋－＠")
 EPOCH = dt.datetime(1980, 1, 1)  # the earliest a zip archive can say

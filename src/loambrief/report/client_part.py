@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from loambrief import numbers
 from loambrief.actions.model import Order
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import main_increment
 from loambrief.findings.model import say
 from loambrief.findings.places import place_of
-from loambrief.report import numbers
 from loambrief.report.blocks import Block, Column, Figure, Heading, Paragraph, Style, Table, Text
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context

@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from loambrief import numbers
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Message, Place, say
-from loambrief.report import numbers
 from loambrief.report.blocks import Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.specs import Words as ChartWords

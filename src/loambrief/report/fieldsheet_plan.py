@@ -10,13 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loambrief import __version__
+from loambrief import __version__, numbers
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import TEXTURES, CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.case.sheet_layout import SECTIONS, About, Layout, Plant, WeedLine, Zone, identified
 from loambrief.findings.model import Place, say
-from loambrief.report import numbers
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row

@@ -203,7 +203,7 @@ def _chart_title(context: Context, place: Place, listed: list[Series]) -> str:
 
 
 def _panel(context: Context, series: Series) -> TrendPanel:
-    from loambrief.report import numbers
+    from loambrief import numbers
 
     unit = "" if series.unit == "pH" else series.unit
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from loambrief import numbers
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Sample
 from loambrief.case.select import main_increment, surface_increment
 from loambrief.findings.places import depth_of, place_of
-from loambrief.report import numbers, pictures_plan, pictures_signs
+from loambrief.report import pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context

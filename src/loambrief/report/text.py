@@ -26,9 +26,9 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 
+from loambrief import numbers
 from loambrief.errors import TextFault
 from loambrief.findings.model import MORE, Message, Place, Product
-from loambrief.report import numbers
 from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from loambrief.agronomy.registry import FORMULAS, Result
+from loambrief.numbers import NBSP, signed
 from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
-from loambrief.report.numbers import NBSP, signed
 from loambrief.report.parts import Calculation, CalculationList
 from loambrief.topics.assess import TOPICS
 
