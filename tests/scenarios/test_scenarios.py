@@ -59,7 +59,7 @@ def test_every_expectation_has_a_source(name):
         key = source.split(",")[0]
         cited = re.search(r"\b(19|20)\d\d\b", source) and len(source) > 40
         assert source.startswith(PRACTICE) or key in known or cited, (label, source)
-        assert len(why) > 20, label
+        assert len(why.split()) >= 3, label
         assert set(expectation) >= set(META)
 
 
@@ -215,8 +215,8 @@ def test_work_falls_in_the_time_of_the_case(name):
     header = s.loaded.case.case
     for action in s.plan.actions:
         window = action.window
-        if window is None:
-            continue
+        if window is None or action.pass_number > 1:
+            continue  # a later pass is a matter of the next advice
         if window.start is not None:
             assert window.start >= header.date, (action.id, window.start)
             assert header.valid_until is None or window.start <= header.valid_until, (
