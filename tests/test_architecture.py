@@ -34,6 +34,7 @@ ONLY_IN = {
     "reportlab": ("render/", "charts/"),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),
+    "geographiclib": ("case/geodesy.py",),
     "highspy": ("actions/solver.py",),
     "scipy": (),
     "pandas": ("case/", "batch/"),

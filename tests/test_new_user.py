@@ -100,16 +100,29 @@ def test_error_of_the_program_is_named_as_one(monkeypatch):
     assert isinstance(run("calc").exception, ZeroDivisionError)
 
 
-def test_ctrl_c_is_told_with_the_usual_code(monkeypatch):
-    """ensures that an interrupted command ends with 130, not with the code of a bad case."""
-    @click.command()
-    def slow():
-        os.kill(os.getpid(), signal.SIGINT)
-        signal.pause()
+@pytest.mark.parametrize("started", [signal.SIG_DFL, signal.SIG_IGN])
+def test_ctrl_c_is_told_with_the_usual_code(started, tmp_path):
+    """ensures that an interrupted command ends with 130, not with the code of a bad case.
 
-    monkeypatch.setattr(type(main), "get_command", lambda self, ctx, name: slow)
-    result = run("calc")
-    assert result.exit_code == 130 and result.stderr == "\nloambrief: interrupted\n"
+    Started with the signal ignored (``nohup loambrief ... &``), it goes on.
+    """
+    script = tmp_path / "slow.py"
+    script.write_text("""
+import click, os, signal, sys
+from loambrief.cli import main
+@click.command()
+def slow():
+    os.kill(os.getpid(), signal.SIGINT)
+    print("went on")
+type(main).get_command = lambda self, ctx, name: slow
+sys.exit(main(["calc"]))
+""", encoding="utf-8")
+    done = subprocess.run([sys.executable, script], capture_output=True, timeout=60, check=False,
+                          preexec_fn=lambda: signal.signal(signal.SIGINT, started))
+    if started is signal.SIG_IGN:
+        assert (done.returncode, done.stdout, done.stderr) == (0, b"went on\n", b"")
+    else:
+        assert (done.returncode, done.stderr) == (130, b"\nloambrief: interrupted\n")
 
 
 @pytest.mark.parametrize("typed, said", [

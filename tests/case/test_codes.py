@@ -153,6 +153,12 @@ CASES = [  # code, field, case
     ("CASE048", "forage[F1].nitrate", forage(nitrate="500 lb/ac", nitrate_as="no3")),
     ("CASE048", "field.yield_goal.value",
      changed("field", yield_goal={"value": "5 bale/ac", "basis": "records"})),
+    ("CASE050", "guide", minimal(guide="tri_state_2002")),
+    ("CASE050", "lime_table", minimal(lime_table="SMP")),
+    ("CASE050", "field.crop", changed("field", crop="soybaen")),
+    ("CASE050", "field.following_crop", changed("field", following_crop="cron")),
+    ("CASE050", "farm.region", changed("farm", region="Ohoi")),
+    ("CASE050", "farm.region", changed("farm", region="OH", country="USA")),
     # warnings
     ("CASE101", "samples[B1].increments[0-6 in].buffer_ph", one(ph=5.4, buffer_ph=7.9)),
     ("CASE101", "samples[B1].increments[0-6 in].buffer_ph", one(ph=7.1, buffer_ph=7.2)),
@@ -195,8 +201,18 @@ CASES = [  # code, field, case
     ("CASE113", "samples[B1].increments[0-6 in].ec",
      minimal(samples=[sample(texture="loam", methods={"ec": "1:5"},
                              increments=[{"depth": "0-6 in", "ec": "0.6 dS/m"}])])),
-    ("CASE114", "field.crop", {**minimal(weeds=WEED),
-                               "field": {**minimal()["field"], "crop": "soybaen"}}),
+    ("CASE114", "field.previous_crop", {**minimal(weeds=WEED), "field": {
+        **minimal()["field"], "previous_crop": "soybaen"}}),
+    ("CASE114", "field.crop", {**minimal(weeds=WEED), "field": {
+        **minimal()["field"], "crop": "garlic", "unlisted_crops": ["Garlic"]}}),
+    ("CASE125", "farm.region", {**minimal(weeds=WEED), "farm": {
+        "name": "Halloran Bend", "region": "Puglia"}}),
+    ("CASE124", "guide", {**one(phosphorus="8 ppm"), "guide": "florida_mehlich1"}),
+    ("CASE124", "samples[B1].methods.phosphorus", {
+        **minimal(samples=[sample({"phosphorus": "8 ppm"}, methods={"phosphorus": "olsen"},
+                                  increments=[{"depth": "0-6 in", "phosphorus": "8 ppm"}])]),
+        "guide": "tri_state_2020"}),
+    ("CASE124", "samples[B1].methods.buffer", {**one(buffer_ph=6.4), "lime_table": "woodruff"}),
     ("CASE116", "adviser.credential.expires", {
         **minimal(weeds=WEED), "adviser": {**minimal()["adviser"], "credential": {
             "scheme": "x", "number": "1", "expires": "2026-10-19"}}}),

@@ -13,6 +13,7 @@ from record_builders import NUMBER, PERSONAL, SAMPLE, case_file, clock
 
 from loambrief import pipeline
 from loambrief.archive.canonical import sha256
+from loambrief.archive.check import check
 from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
 from loambrief.record import gate
@@ -148,7 +149,7 @@ def test_the_sample_passes_and_is_numbered(first):
     assert (data["status"], data["number"], data["revision"]) == ("issued", NUMBER, 1)
     assert json.loads(reader.attachments["tarrow-east-40.json"][0]) == data
     with Store.open(folder, clock=clock()) as store:
-        assert store.check().good
+        assert check(store).good
         assert store.find_digest(sha256(pdf)).role == "pdf"
         assert store.content(sha256(SAMPLE.read_bytes())) == SAMPLE.read_bytes()
 

@@ -452,12 +452,6 @@ class Store:
             "WHERE f.sha256 = ? ORDER BY l.seq DESC LIMIT 1", (digest.lower(),))
         return Entry(*found[0]) if found else None
 
-    def check(self, head: str | None = None):
-        """Does everything agree? See :func:`loambrief.archive.check.check`."""
-        from loambrief.archive.check import check
-
-        return check(self, head)
-
 
 def object_name(digest: str) -> str:
     return f"objects/{digest[:2]}/{digest[2:]}"

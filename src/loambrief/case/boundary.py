@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from loambrief.case.geodesy import M2_PER_ACRE, Position, ring_area_m2
 from loambrief.case.problems import DataPath, Fault
@@ -38,7 +39,7 @@ class Shape:
     polygons: tuple[tuple[Ring, ...], ...]
     path: DataPath = ()
 
-    @property
+    @cached_property
     def area_ac(self) -> float:
         """Area [ac], without holes."""
         return sum(ring_area_m2(rings[0]) - sum(map(ring_area_m2, rings[1:]))

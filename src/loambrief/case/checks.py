@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations, pairwise
 
 from loambrief.case.boundary import boundary_faults
+from loambrief.case.guide_file import LoadedGuide
+from loambrief.case.known_names import name_faults
 from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
@@ -36,8 +38,12 @@ AREA_SLACK = 1.005
 CASE_DATE: DataPath = ("case", "date")
 
 
-def cross_checks(case: CaseFile) -> Iterator[Fault]:
-    """Every contradiction between fields of a case."""
+def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator[Fault]:
+    """Every contradiction between fields of a case, and every name that nobody knows.
+
+    ``guides`` are the case's own, read from their files.
+    """
+    yield from name_faults(case, guides)
     for i, sample in enumerate(case.samples):
         yield from _methods(sample, ("samples", i))
         yield from _overlaps(sample, ("samples", i))

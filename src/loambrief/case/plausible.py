@@ -11,11 +11,13 @@ and the reason is printed in the advisory.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
 from loambrief.case.boundary import boundary_warnings
+from loambrief.case.guide_file import LoadedGuide
+from loambrief.case.known_names import name_warnings
 from loambrief.case.names import (
     CROPS,
     crops,
@@ -50,7 +52,9 @@ def usual() -> Mapping[tuple[str, str], tuple[float, float, str]]:
     )
 
 
-def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
+def warnings(
+    case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()
+) -> Iterator[Fault]:
     """Every warning of a valid case in house units.
 
     Parameters
@@ -58,7 +62,10 @@ def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
     case : CaseFile
     data : object
         The case as plain data, as it was typed.
+    guides : iterable of LoadedGuide
+        The case's own, read from their files.
     """
+    yield from name_warnings(case, guides)
     yield from _ranges(case, (), organic=False)
     for i, sample in enumerate(case.samples):
         yield from soil_warnings(case, sample, ("samples", i))
@@ -125,8 +132,13 @@ def _range(value: object, path: DataPath, low: float, high: float, unit: str) ->
 
 
 def _crops(case: CaseFile) -> Iterator[Fault]:
+    """A previous crop, or one declared as unlisted, that the table does not have."""
     for name in ("crop", "previous_crop", "following_crop"):
         typed = getattr(case.field, name)
+        if name != "previous_crop" and (
+            typed is None or fold(typed) not in map(fold, case.field.unlisted_crops)
+        ):
+            continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
         near = nearest(fold(typed), crops())

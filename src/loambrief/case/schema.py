@@ -117,6 +117,7 @@ class FieldInfo(Part):
     crop: q.Name
     previous_crop: q.Name | None = None
     following_crop: q.Name | None = None
+    unlisted_crops: list[q.Name] = []
     stage: q.Name | None = None
     yield_goal: YieldGoal | None = None
     tillage: q.choice(("no-till", "strip-till", "reduced", "conventional", "perennial",

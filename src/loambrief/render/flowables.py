@@ -16,8 +16,6 @@ from reportlab.lib.styles import ParagraphStyle
 from loambrief.render.lines import Line, Piece, break_lines, fill, number, text_width
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 
-__all__ = ["text_width"]
-
 SLACK = 1e-6
 REPEATED = artifact_operator("Pagination", "Header")
 

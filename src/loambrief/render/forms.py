@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from reportlab.platypus import Flowable
-
 from loambrief.render.compose import Composer, clean
-from loambrief.render.flowables import Together, text_width
+from loambrief.render.flowables import Flowable, Together
+from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tables import lay_out
 from loambrief.render.tags import Element
@@ -33,7 +32,6 @@ class WritingBox(Flowable):
     """
 
     def __init__(self, entry: Entry, element: Element, height: float):
-        super().__init__()
         self.entry, self.element, self.height = entry, element, height
 
     def wrap(self, availWidth, availHeight):
@@ -51,7 +49,6 @@ class TickRow(Flowable):
     """Squares with their words, side by side, on as many lines as they need."""
 
     def __init__(self, ticks: tuple[Tick, ...], parent: Element, look: Look):
-        super().__init__()
         self.ticks, self.look = ticks, look
         self.style = look.style("small")
         self.elements = [(parent.add("Form"), parent.add("P")) for _ in ticks]

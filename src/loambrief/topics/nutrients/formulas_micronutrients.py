@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from typing import Any
 
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
@@ -169,8 +169,8 @@ def micronutrient_class(
                   how=str(row["how"]), details=details)
 
 
-def _holds(row: Mapping[str, object], value: float) -> bool:
-    lower = float(row["lower"])  # type: ignore[arg-type]
+def _holds(row: Row, value: float) -> bool:
+    lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
 
@@ -247,7 +247,7 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     if not rows:
         return Answer(None, notes=(f"no typical rate of {nutrient} in the table",))
     row = rows[0]
-    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),  # type: ignore[arg-type]
+    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),
                   how=str(row["how"]),
                   details={"nutrient": nutrient, "low": row["low"], "high": row["high"],
                            "placement": row["placement"]})
@@ -321,7 +321,7 @@ def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> An
     """
     if not 0 <= organic_matter_pct <= 100:
         raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
-    row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])  # type: ignore[operator]
+    row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])
     sandy = texture in SANDY
     other = (
         "possible" if sandy or organic_matter_pct <= NEBRASKA_SULFUR_OM_PCT else "not expected"
@@ -364,12 +364,12 @@ def sulfur_rate(crop: str) -> Answer:
     row = next((r for r in load(SULFUR_RATES) if _applies(r["crops"], plant)), None)
     if row is None:
         return Answer(None, notes=(f"no published sulfur rate of {plant.name} in the table",))
-    low, high = float(row["low"]), float(row["high"])  # type: ignore[arg-type]
+    low, high = float(row["low"]), float(row["high"])
     return Answer((low + high) / 2, source=str(row["source"]), locator=str(row["locator"]),
                   how=str(row["how"]), details={"nutrient": "S", "low": low, "high": high})
 
 
-def calcium_rule(crop: Crop) -> Mapping[str, object] | None:
+def calcium_rule(crop: Crop) -> Row | None:
     """The published shallow-calcium rule of a crop, or None: most crops have none."""
     return next((r for r in load(CALCIUM) if r["crop"] in crop.lineage), None)
 
@@ -428,21 +428,24 @@ def surface_calcium_gypsum(
     if rule is None:
         raise UnknownName("crop with a published shallow-calcium rule", plant.name,
                           tuple(map(str, load(CALCIUM).column("crop"))))
-    source = {"source": str(rule["source"]), "locator": str(rule["locator"]),
-              "how": str(rule["how"])}
+
+    def answer(value: float | None, **more: Any) -> Answer[float | None]:
+        return Answer(value, source=rule["source"], locator=rule["locator"], how=rule["how"],
+                      **more)
+
     if rule["ph_at_least"] is not None:
         if soil_ph is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs soil_ph")
-        if soil_ph < float(rule["ph_at_least"]):  # type: ignore[arg-type]
+        if soil_ph < rule["ph_at_least"]:
             low = "pH is below the rule's; lime brings the calcium"
-            return Answer(None, notes=(low,), **source)
-    met = calcium_lb_ac >= float(rule["calcium_lb_ac"])  # type: ignore[arg-type]
+            return answer(None, notes=(low,))
+    met = calcium_lb_ac >= rule["calcium_lb_ac"]
     details: dict[str, object] = {"timing": rule["timing"]}
     if rule["calcium_to_potassium"] is not None:
         if potassium_lb_ac is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs potassium_lb_ac")
         ratio = calcium_lb_ac / potassium_lb_ac if potassium_lb_ac else float("inf")
         details["ratio"] = ratio
-        met = met and ratio >= float(rule["calcium_to_potassium"])  # type: ignore[arg-type]
+        met = met and ratio >= rule["calcium_to_potassium"]
     needed = for_seed or not met
-    return Answer(float(rule["gypsum_lb_ac"]) if needed else 0.0, details=details, **source)  # type: ignore[arg-type]
+    return answer(rule["gypsum_lb_ac"] if needed else 0.0, details=details)
