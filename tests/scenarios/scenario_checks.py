@@ -43,6 +43,8 @@ class Scenario:
     summary: Summary
     page: str
     """Page 1 as plain text, on one line, without its running head and the question as asked."""
+    advised: str
+    """The part of ``page`` above what not to buy."""
 
     @property
     def pairs(self) -> list[tuple[Action, Mapping]]:
@@ -96,7 +98,8 @@ def _scenario(name: str) -> Scenario:
     page = page.split(model.title, 1)[-1]
     if loaded.case.case.purpose:
         page = page.replace(" ".join(loaded.case.case.purpose.split()), "")
-    return Scenario(name, loaded, advice.plan, json.loads(data), first, page)
+    return Scenario(name, loaded, advice.plan, json.loads(data), first, page,
+                    page.split(f" {model.words.avoid} -----", 1)[0])
 
 
 @cache
@@ -271,6 +274,11 @@ def check_page(s: Scenario, all: Iterable[str] = (), any: Iterable[str] = (),
         f"page 1 has none of {alternatives}")
     wrong = [m.group(0) for p in none if (m := re.search(p, text, re.I))]
     assert not wrong, f"page 1 says {wrong}"
+
+
+def check_named(s: Scenario, all: Iterable[str] = (), any: Iterable[str] = ()) -> None:
+    """Patterns on page 1 above what not to buy."""
+    check_page(replace(s, page=s.advised), all=all, any=any)
 
 
 def check_not_against(s: Scenario, materials: Iterable[str]) -> None:
