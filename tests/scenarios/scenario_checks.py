@@ -294,6 +294,16 @@ def check_against(s: Scenario, materials: Iterable[str]) -> None:
     assert set(materials) <= against, sorted(filter(None, against))
 
 
+def check_reason(s: Scenario, material: str, text: str) -> None:
+    """Where a material is turned down, the reason names what turned it down."""
+    said = [e["why"] for e in s.data["not_advised"]
+            if material in (e.get("material"), e.get("material_id"))]
+    said += [v["why"] for v in s.data.get("verdicts", ())
+             if v["kind"] == "material" and v["key"] == material]
+    assert said, f"nothing is said of {material}"
+    assert [t for t in said if re.search(text, t, re.I)], said
+
+
 def check_finding(s: Scenario, id: str, status: object = None, low: float | None = None,
                   high: float | None = None, says_not: str | None = None,
                   some: bool = False) -> None:

@@ -152,6 +152,32 @@ def test_unjudged_primary_nutrients_stand_on_page_one(name):
 
 
 @every_field
+def test_a_need_without_a_rate_keeps_its_materials(name):
+    """ensures that a nutrient the plan asks for is not on the list of what not to buy."""
+    s = scenario(name)
+    against = {n.material_id for n in s.plan.not_advised}
+    asked = {a.need.item for a in s.plan.actions
+             if a.kind is NeedKind.NUTRIENT and a.rate is None}
+    holding = {key: {str(m.id) for m in s.loaded.case.materials if m.analysis is not None
+                     and getattr(m.analysis, field) is not None}
+               for field, key in ANALYSIS_OF.items()}
+    wrong = {key: sorted(holding[key] & against) for key in asked & set(holding)}
+    assert not any(wrong.values()), wrong
+
+
+@every_field
+def test_page_one_does_not_deny_its_plan(name):
+    """ensures that page 1 does not say that nothing is to be done where work waits for money,
+    nor that nothing measured is at fault where nothing was measured.
+    """
+    s = scenario(name)
+    if s.plan.actions:
+        assert not re.search(r"no measurement in this case calls for an action", s.page, re.I)
+    if not s.loaded.case.samples:
+        assert not re.search(r"nothing that was measured holds", s.page, re.I)
+
+
+@every_field
 def test_rates_lie_in_their_own_range(name):
     """ensures that a rate is not outside the range printed beside it."""
     for entry in scenario(name).data["actions"]:
@@ -259,13 +285,16 @@ def test_what_is_left_out_of_page_one_is_a_habit_or_a_test(name):
 @pytest.mark.parametrize("name", NEAR_WATER)
 def test_water_nearby_is_named_with_each_source(name):
     """ensures that each source of nitrogen or phosphate carries the caution about water where
-    the case has water nearby.
+    the case has water nearby, in the plan and on its line of page 1.
     """
     s = scenario(name)
+    lines = {line.rank: plain(line.caution) for line in s.summary.actions}
     for entry in s.data["actions"]:
         supplies = entry["supplies_lb_ac"]
         if (supplies.get("N") or 0) > 0 or (supplies.get("P2O5") or 0) > 0:
             assert re.search(WATER_WORDS, " ".join(entry["cautions"]), re.I), entry["id"]
+            line = lines.get(entry["rank"])
+            assert line is None or re.search(WATER_WORDS, line, re.I), (entry["id"], line)
 
 
 @every_field
