@@ -157,9 +157,13 @@ def listed(value: object) -> list:
 def check_verdict(s: Scenario, key: str, is_: object, place: str | None = None,
                   kind: str | None = None, reason: object = None, low: float | None = None,
                   high: float | None = None) -> None:
-    """The verdict on a nutrient, amendment or material, at one place or at all."""
+    """The verdict on a nutrient, amendment or material, at one place or at all.
+
+    Where a field has one sample, a verdict on the whole field is one on its sample.
+    """
+    whole = [""] if len(s.loaded.case.samples) == 1 else []
     found = [v for v in verdicts(s) if v["key"] == key
-             and (place is None or v["place"]["id"] == place)
+             and (place is None or v["place"]["id"] in [place, *whole])
              and (kind is None or v["kind"] == kind)]
     assert found, f"no verdict on {key} at {place or 'any place'}"
     for v in found:
