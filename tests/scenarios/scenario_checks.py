@@ -45,6 +45,8 @@ class Scenario:
     """Page 1 as plain text, on one line, without its running head and the question as asked."""
     advised: str
     """The part of ``page`` above what not to buy."""
+    text: str
+    """The whole document as plain text, on one line."""
 
     @property
     def pairs(self) -> list[tuple[Action, Mapping]]:
@@ -99,7 +101,8 @@ def _scenario(name: str) -> Scenario:
     if loaded.case.case.purpose:
         page = page.replace(" ".join(loaded.case.case.purpose.split()), "")
     return Scenario(name, loaded, advice.plan, json.loads(data), first, page,
-                    page.split(f" {model.words.avoid} -----", 1)[0])
+                    page.split(f" {model.words.avoid} -----", 1)[0],
+                    " ".join(render_plain(model).decode().split()))
 
 
 @cache
