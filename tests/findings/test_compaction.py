@@ -63,11 +63,20 @@ def test_readings_from_drier_soil_are_refused(moisture):
     assert not any(f.id.startswith("compaction.layer") for f in said.findings)
 
 
-def test_loose_readings_from_dry_soil_count():
-    """ensures that even dry soil under the limit is taken as loose."""
-    finding = found(penetrometer=cone([LOOSE] * 12, moisture="dry"))["compaction.resistance.field"]
+def test_loose_readings_from_slightly_moist_soil_count():
+    """ensures that soil a little too dry, yet under the limit, is taken as loose."""
+    finding = found(penetrometer=cone([LOOSE] * 12, moisture="slightly moist"))[
+        "compaction.resistance.field"]
     assert finding.status is Status.ADEQUATE
     assert finding.needs == ()
+
+
+def test_readings_from_dry_soil_judge_nothing():
+    """ensures that dry soil is called neither dense nor loose, whatever it read."""
+    for reading in (LOOSE, DENSE):
+        finding = found(penetrometer=cone([reading] * 12, moisture="dry"))[
+            "compaction.resistance.field"]
+        assert finding.status is Status.UNCERTAIN
 
 
 def test_loose_readings_from_wet_soil_prove_nothing():
