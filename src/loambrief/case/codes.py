@@ -94,6 +94,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE121": "two slices with the same results",
         "CASE122": "surface slice sampled with its residue",
         "CASE123": "drawn area and stated area do not fit each other",
+        "CASE124": "place that sounds like traffic, judged with the field",
     }
 )
 """Code -> meaning."""

@@ -25,12 +25,9 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
 from loambrief.units import Quantity
 
 RISE_PCT = 1.0
-WORDS = (  # word in the material's name -> row of the table of usable nitrogen
-    ("feedlot", "beef manure"), ("beef", "beef manure"), ("cattle", "beef manure"),
-    ("dairy", "dairy manure"), ("poultry", "poultry litter"), ("broiler", "poultry litter"),
-    ("turkey", "poultry litter"), ("chicken", "poultry litter"), ("layer", "poultry litter"),
-    ("swine", "liquid swine manure"), ("hog", "liquid swine manure"),
-)
+ROWS = {"beef": "beef manure", "dairy": "dairy manure", "poultry": "poultry litter",
+        "swine": "liquid swine manure"}
+"""Animal -> row of the table of usable nitrogen."""
 
 
 def _plain(quantity: Quantity | None) -> float | None:
@@ -73,14 +70,12 @@ def usable_nitrogen(case: CaseFile) -> list[dict[str, object]]:
 
 
 def share_row(material: Material) -> str:
-    """Row of the table of usable nitrogen that fits a material's kind and name."""
+    """Row of the table of usable nitrogen for a material's kind and animal."""
     if material.kind == "compost":
         return "compost"
-    name = material.name.lower()
-    row = next((row for word, row in WORDS if word in name), "manure")
-    if row == "liquid swine manure" and material.form not in ("liquid", "slurry"):
+    if material.animal == "swine" and material.form not in ("liquid", "slurry"):
         return "manure"
-    return row
+    return ROWS.get(material.animal or "", "manure")
 
 
 def _layer(case: CaseFile) -> dict[str, float | None]:

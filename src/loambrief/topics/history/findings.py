@@ -19,7 +19,6 @@ from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, Sap
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Message, Place, say
 from loambrief.findings.places import field_place, is_spot, named_place, place_of
-from loambrief.topics.compaction.state import is_traffic
 from loambrief.topics.refractometry.formulas import brix_at_20c
 from loambrief.topics.sampling.formulas import difference_interval, mean_interval
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
@@ -253,7 +252,7 @@ def _at_depth(cone: Penetrometer, depth: float) -> tuple[float, ...]:
     index = next((i for i, d in enumerate(cone.depths) if abs(d - depth) < 0.5), None)
     if index is None:
         return ()
-    points = [p for p in cone.points if not is_traffic(p.place)] or list(cone.points)
+    points = [p for p in cone.points if not p.traffic] or list(cone.points)
     return tuple(float(p.readings[index]) for p in points if p.readings[index] is not None)
 
 

@@ -80,6 +80,11 @@ class State:
         """All that the case says of where the field is, to look names up in."""
         return " | ".join(p for p in self.places if p)
 
+    def lies_in(self, region: str) -> bool:
+        """Whether the case names a state or country: between commas, not inside a word."""
+        named = {part.strip().casefold() for p in self.places if p for part in p.split(",")}
+        return region.casefold() in named
+
     @property
     def region_name(self) -> str | None:
         """Where the field is, as printed."""

@@ -19,8 +19,7 @@ RISKY = ("high", "very high")
 def _region(state: State) -> str | None:
     """The state among those with a published level that the case names."""
     regions = dict.fromkeys(str(r["region"]) for r in load("nutrients/phosphorus_runoff"))
-    text = state.region.lower()
-    return next((r for r in regions if r.lower() in text), None)
+    return next((r for r in regions if state.lies_in(r)), None)
 
 
 def assess_sample(state: State, sample: Sample, increment: Increment,
