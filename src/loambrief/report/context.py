@@ -20,8 +20,8 @@ from loambrief.report.links import SourceNumbers, Worked, calculation_links, dis
 from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
+from loambrief.units import LB_PER_TON
 
-LB_PER_TON = 2000.0
 NO_INTEREST = ("none", "no", "no interest", "ninguno", "ninguna", "ningún interés", "sin interés")
 """What declares that there is no interest."""
 

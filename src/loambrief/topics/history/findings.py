@@ -153,7 +153,9 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
             float(typed), None)
         same = not labs or labs[-1] == sample.lab.name.lower()
         labs.append(sample.lab.name.lower())
-        error = soil_test_error.function(name, value, sample.cores, same)
+        with subject(replace(place_of(like), depth=layer.depth[:2]), sample.date.isoformat()):
+            error = soil_test_error.evaluate(test=name, value=value, cores=sample.cores,
+                                             same_lab=same)
         half = None if error.value is None else 1.96 * error.value
         yield Reading(
             sample.date, value, str(getattr(sample.methods, group) or ""), case.case.id, censor,
@@ -290,7 +292,7 @@ def _corrected(reading: SapReading, atc: bool) -> tuple[float, ...]:
     values = tuple(float(r) for r in reading.replicates)
     if atc or reading.temperature is None:
         return values
-    return tuple(float(brix_at_20c.function(v, reading.temperature.value).value) for v in values)
+    return tuple(float(brix_at_20c(v, reading.temperature.value)) for v in values)
 
 
 def _same_hour(one: dt.time | None, other: dt.time | None) -> bool:
@@ -300,7 +302,7 @@ def _same_hour(one: dt.time | None, other: dt.time | None) -> bool:
 
 
 def _of_several(date: dt.date, values: tuple[float, ...], method: str, case_id: str) -> Reading:
-    mean = mean_interval.function(values)
+    mean = mean_interval.evaluate(values=list(values))
     low, high = float(mean.details["low"]), float(mean.details["high"])
     return Reading(date, float(mean.value), method, case_id, values=values,
                    low=max(low, 0.0), high=high)

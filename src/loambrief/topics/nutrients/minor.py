@@ -35,7 +35,8 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     sulfur_rate,
     sulfur_response,
 )
-from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron"}

@@ -10,7 +10,8 @@ from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
-from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 RISKY = ("high", "very high")

@@ -14,9 +14,10 @@ from loambrief.findings.model import Message, say
 from loambrief.findings.places import named_place
 from loambrief.topics.compaction.formulas import constant as cone_constant
 from loambrief.topics.compaction.state import cone_state
-from loambrief.topics.salinity.state import plain, salt_state
+from loambrief.topics.salinity.state import salt_state
 from loambrief.topics.weeds.formulas import indicator_mean, indicator_weight
 from loambrief.topics.weeds.formulas_names import axis_value, common_name, constant, find_species
+from loambrief.units import plain
 
 SYSTEM = "plantatt"
 BOUNDS = {"reaction": ("acid_below", "neutral_above"), "moisture": ("dry_below", "wet_above"),
