@@ -10,7 +10,8 @@ from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, Ver
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
-from loambrief.topics.nutrients.state import State, plain
+from loambrief.topics.nutrients.state import State
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 METHOD = "mehlich-3"
