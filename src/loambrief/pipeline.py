@@ -96,7 +96,7 @@ def advise(loaded: LoadedCase) -> Advice:
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
     with recording() as trace, with_guides(*own):
         diagnosis = assess(loaded.case, [earlier.case for earlier in loaded.earlier])
-        plan = make_plan(loaded.case, diagnosis.findings)
+        plan = make_plan(loaded.case, diagnosis.findings, diagnosis.judgements)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of

@@ -233,7 +233,8 @@ def _summary(page: _Page, block: p.Summary) -> None:
         page.line(block.no_actions)
     page.gap()
     page.line(block.cost_line)
-    for word, texts in ((words.avoid, block.avoid), (words.contact, block.contact)):
+    for word, texts in ((words.unjudged, block.unjudged), (words.avoid, block.avoid),
+                        (words.contact, block.contact)):
         if texts:
             page.heading(2, word)
             page.items(texts)

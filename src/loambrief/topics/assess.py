@@ -13,7 +13,7 @@ from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
-from loambrief.topics.judge import judgements
+from loambrief.topics.judge import judgements, unjudged
 from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
@@ -77,5 +77,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
-    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier),
-                     judgements(case, findings, missing))
+    told = judgements(case, findings, missing)
+    open_ones = unjudged(case, told)
+    findings += [open_ones] if open_ones is not None else []
+    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

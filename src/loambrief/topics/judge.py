@@ -13,16 +13,20 @@ from loambrief.case.schema import CaseFile, Material
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
+    Confidence,
     Finding,
+    Grade,
     JudgedKind,
     Judgement,
     Missing,
     Need,
     NeedKind,
     Place,
+    Status,
     Verdict,
     amendment,
     nutrient,
+    say,
 )
 from loambrief.findings.places import field_place, place_of
 
@@ -71,6 +75,55 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
     return tuple(sorted(told.values(), key=lambda j: (
         order.get(j.place.id, len(order)), j.place.id,
         keys.index(j.key) if j.key in keys else len(keys), j.key)))
+
+
+TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
+"""What settles an open question by measuring; the rest is for the adviser to decide."""
+PRIMARY = ("N", "P2O5", "K2O", "lime")
+
+
+def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
+    """What stands open of the primary nutrients and lime, with the test or decision it wants.
+
+    Returns
+    -------
+    Finding or None
+        None where all of them are judged at every place.
+    """
+    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED and j.key in PRIMARY]
+    if not open_ones:
+        return None
+    needs = []
+    by_test = [j for j in open_ones if j.settled_by in TESTED - {"subsoil_ph"}]
+    decided = [j for j in open_ones if j.settled_by not in TESTED]
+    every = judged_places(case)
+    for group, kind, item, text in (
+            (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
+            (decided, NeedKind.MANAGE, "adviser decides", "need_decisions")):
+        if not group:
+            continue
+        places = list(dict.fromkeys(j.place for j in group))
+        methods = list(dict.fromkeys(m for j in group for m in _methods(j)))
+        needs.append(Need(
+            kind=kind, item=item, unit="",
+            text=say(f"verdicts.{text}", keys=list(dict.fromkeys(j.key for j in group)),
+                     methods=methods,
+                     places=places if 0 < len(places) < len(every) else []),
+            area_ac=case.field.area.value))
+    names = list(dict.fromkeys(j.key for j in open_ones))
+    return Finding(
+        id="nutrients.unjudged", topic="nutrients",
+        title=say("verdicts.title_unjudged", keys=names), status=Status.UNCERTAIN, severity=1,
+        confidence=Confidence.HIGH, grade=Grade.OBSERVED, place=field_place(case),
+        body=(say("verdicts.body_unjudged", keys=names),
+              *(say("verdicts.line", keys=[j.key], places=[j.place] if len(every) > 1 else [],
+                    why=j.why, settle=j.settle) for j in open_ones)),
+        needs=tuple(needs))
+
+
+def _methods(judgement: Judgement) -> Sequence[str]:
+    found = judgement.params.get("methods", ())
+    return [str(m) for m in found] if isinstance(found, list | tuple) else []
 
 
 def judged_places(case: CaseFile) -> tuple[Place, ...]:
