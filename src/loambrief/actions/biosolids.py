@@ -8,7 +8,7 @@ which is stricter than the cumulative limits (table 2) for one year's use.
 
 from __future__ import annotations
 
-from loambrief.case.schema import METALS, Material
+from loambrief.case.schema_materials import METALS, Material
 from loambrief.topics.nutrients.formulas_limits import biosolids_annual_rate
 from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
 

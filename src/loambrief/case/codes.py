@@ -99,6 +99,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE124": "chosen guide or lime table has no rule for this crop or test",
         "CASE125": "region that no guide or lime table can be chosen by",
         "CASE126": "lb/ac without the laboratory's convention",
+        "CASE127": "water nearer than its setback",
+        "CASE128": "harvest sooner than the interval of a material",
+        "CASE129": "price per volume without the density",
     }
 )
 """Code -> meaning."""

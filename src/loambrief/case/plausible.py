@@ -11,7 +11,7 @@ and the reason is printed in the advisory.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from types import MappingProxyType
 
@@ -31,10 +31,10 @@ from loambrief.case.names import (
 from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
-from loambrief.case.schema import CaseFile, Part
+from loambrief.case.schema import CaseFile, NearWater, Part
 from loambrief.case.thresholds import limit
 from loambrief.tables import load
-from loambrief.units import P2O5_PER_P, Quantity
+from loambrief.units import P2O5_PER_P, PRICE_UNITS, Quantity
 
 USUAL = "case/usual"
 STARTER_ID = "rename-me"
@@ -80,6 +80,7 @@ def warnings(
     yield from _field_readings(case)
     yield from _water(case)
     yield from _grades(case)
+    yield from _around(case)
     if case.boundary is not None:
         yield from boundary_warnings(case)
     if case.adviser.credential.expires < case.case.date:
@@ -201,6 +202,36 @@ def _field_readings(case: CaseFile) -> Iterator[Fault]:
 def _water(case: CaseFile) -> Iterator[Fault]:
     if case.water:
         yield from cations_against_ec(case.water, case.water.ec, ("water",))
+
+
+def _around(case: CaseFile) -> Iterator[Fault]:
+    """Water nearer than its setback, harvest sooner than its interval, gallons without weight."""
+    zones: list[tuple[DataPath, Sequence[NearWater]]] = [
+        (("field", "near_water"), case.field.near_water),
+        *((("samples", i, "near_water"), s.near_water) for i, s in enumerate(case.samples))]
+    for path, waters in zones:
+        for j, water in enumerate(waters):
+            if water.setback is not None and water.distance.value < water.setback.value:
+                yield Fault("CASE127", (*path, j, "distance"), water.distance.typed,
+                            f"at least the setback of {water.setback.typed}",
+                            "Nothing may be spread inside the setback; is the distance that to "
+                            "the edge of what is spread?")
+    harvest = case.field.dates.harvest if case.field.dates else None
+    for i, material in enumerate(case.materials):
+        days = material.harvest_interval
+        if days is not None and harvest is not None and (harvest - case.case.date).days < days:
+            yield Fault("CASE128", ("materials", i, "harvest_interval"), f"{days} days",
+                        f"at most the {(harvest - case.case.date).days} days to harvest",
+                        "Spread from now on it would stand in the way of that harvest.")
+        for key in ("price", "freight", "spreading"):
+            price = getattr(material, key)
+            if price is not None and PRICE_UNITS[price.per][0] == "liquid" and (
+                material.lb_per_gal is None and material.analysis is not None
+            ):
+                yield Fault("CASE129", ("materials", i, key, "per"), repr(price.per),
+                            "an analysis in lb/1000gal, or the density",
+                            "By weight alone a price per volume cannot be worked out; no cost "
+                            "will be given.")
 
 
 _GRADE = re.compile(r"(?<![\d.])(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)(?![\d.])")
