@@ -85,7 +85,7 @@ def starter_case(
         soil="ppm" if units == "us" else "mg/kg",
         yield_goal=_example_yield(row, units),
     )
-    return re.sub(_REMARK, lambda m: f"{m[1]:<{REMARK_COLUMN}}{m[2]}", text)
+    return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
 
 
 def _example_yield(row, units: str) -> str:
