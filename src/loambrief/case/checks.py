@@ -122,17 +122,18 @@ def _areas(case: CaseFile) -> Iterator[Fault]:
 
 def _identifiers(case: CaseFile) -> Iterator[Fault]:
     points = case.penetrometer.points if case.penetrometer else ()
-    for path, entries in (
-        (("samples",), case.samples),
-        (("penetrometer", "points"), points),
-        (("forage",), case.forage),
-        (("materials",), case.materials),
-    ):
+    lists: tuple[tuple[DataPath, list[str]], ...] = (
+        (("samples",), [s.id for s in case.samples]),
+        (("penetrometer", "points"), [p.id for p in points]),
+        (("forage",), [f.id for f in case.forage]),
+        (("materials",), [m.id for m in case.materials]),
+    )
+    for path, names in lists:
         first: dict[str, int] = {}
-        for i, entry in enumerate(entries):
-            known = first.setdefault(entry.id.lower(), i)
+        for i, name in enumerate(names):
+            known = first.setdefault(name.lower(), i)
             if known != i:
-                yield Fault("CASE042", (*path, i, "id"), f"{short(entry.id)!r} a second time",
+                yield Fault("CASE042", (*path, i, "id"), f"{short(name)!r} a second time",
                             "each id once",
                             f"Entry {known + 1} of {path[-1]} already has it (capitals do not "
                             "count).", needs=((*path, known, "id"),))

@@ -48,8 +48,9 @@ def yield_units(crop: str) -> Mapping[str, float]:
     row = crops().get(fold(crop))
     if row is None:
         return {unit: MASS_YIELDS.get(unit, 0.0) for unit in YIELD_UNITS}
-    pairs = (pair.split("=") for pair in (row["other_units"] or "").split("|") if pair)
-    own = {row["yield_unit"]: row["lb_per_unit"], **{u: float(lb) for u, lb in pairs}}
+    pairs = (pair.split("=") for pair in str(row["other_units"] or "").split("|") if pair)
+    own = {str(row["yield_unit"]): float(str(row["lb_per_unit"])),
+           **{u: float(lb) for u, lb in pairs}}
     return own | {unit: lb for unit, lb in MASS_YIELDS.items() if unit not in own}
 
 

@@ -177,10 +177,12 @@ def _weeds(case: CaseFile) -> Iterator[Fault]:
 
 def _yield_goal(case: CaseFile) -> Iterator[Fault]:
     goal, row = case.field.yield_goal, crops().get(fold(case.field.crop))
-    pounds = yield_units(case.field.crop).get(goal.value.unit) if goal and row else None
-    if not pounds:  # an unknown crop, or a unit that is already an error
+    if goal is None or row is None:
         return
-    low, high = (limit / pounds for limit in usual_yields()[row["group"]])
+    pounds = yield_units(case.field.crop).get(goal.value.unit)
+    if not pounds:  # a unit that is already an error
+        return
+    low, high = (limit / pounds for limit in usual_yields()[str(row["group"])])
     yield from _range(goal.value, ("field", "yield_goal", "value"), low, high, goal.value.unit)
 
 

@@ -81,7 +81,7 @@ def starter_case(
         region=region,
         tillage="perennial" if row["group"] in PERENNIAL else "conventional",
         forage=row["group"] in FORAGE,
-        kind=FORAGE.get(row["group"], ""),
+        kind=FORAGE.get(str(row["group"]), ""),
         soil="ppm" if units == "us" else "mg/kg",
         yield_goal=_example_yield(row, units),
     )
