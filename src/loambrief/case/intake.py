@@ -323,7 +323,8 @@ class _Reading:
 def in_schema_order(part: Slice) -> dict[str, Tree]:
     """Values of a slice as a tree for writing: extract values under their own key."""
     tree: dict[str, Tree] = {"depth": Value(part.depth[2])}
-    extract: dict[str, Tree] = {n.partition(".")[2]: v for n, v in part.values.items() if n.startswith("extract.")}
+    extract: dict[str, Tree] = {n.partition(".")[2]: v for n, v in part.values.items()
+                                if n.startswith("extract.")}
     for name in Increment.model_fields:
         if name == "extract" and extract:
             tree[name] = extract

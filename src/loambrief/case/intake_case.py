@@ -179,7 +179,7 @@ class _Merging:
         before = old.get("increments")
         if before is None:
             return new["increments"]
-        slices: dict[tuple[float, float], dict[str, object]] = {}
+        slices: dict[tuple[float, float] | None, dict[str, object]] = {}
         for part in before if isinstance(before, list) else [None]:
             depth = _depth(part)
             if depth is None:
@@ -197,8 +197,7 @@ class _Merging:
         merged: dict[object, Mapping[str, object]] = {}
         for depth in [*slices, *(d for d in fresh if d not in slices)]:
             if depth in fresh:
-                merged[depth] = self._slice(i, old, slices[depth] if depth in slices else {},
-                                            fresh[depth], new)
+                merged[depth] = self._slice(i, old, slices.get(depth, {}), fresh[depth], new)
         return [_tree(flat) for flat in merged.values()]
 
     def _slice(self, i: int, old: Mapping, before: Mapping[str, object],

@@ -91,7 +91,7 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
             tree[key] = _moved(data[key], old, path.parent)
     tree["history"] = [Value(name) for name in _history(last, data, old, path.parent)]
     tree["done"] = [_done(line, last.case) for line in plan]
-    tree["samples"] = [_zone(sample) for sample in data.get("samples") or []]
+    tree["samples"] = [_zone(s) for s in data.get("samples") or [] if not _repeats(s)]
     if "materials" in data:
         tree["materials"] = _materials(data["materials"], old, path.parent)
     if data.get("earlier_applications"):
@@ -169,10 +169,16 @@ def _analysis(material: Material) -> Tree:
     return found
 
 
+def _repeats(sample: object) -> bool:
+    """A further sample of a zone that has its own entry already."""
+    told = sample.get("repeats") if isinstance(sample, Mapping) else None
+    return isinstance(told, Mapping) and told.get("treat") != "keep apart"
+
+
 def _zone(sample: object) -> Tree:
-    """Name, place, area and texture of a zone; everything else is to be taken anew."""
+    """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
     kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
-            if k in ("id", "place", "area", "texture")}
+            if k in ("id", "place", "area", "texture", "slope", "near_water")}
     return tree_of(kept)
 
 
