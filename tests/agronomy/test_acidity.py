@@ -37,6 +37,14 @@ from loambrief.topics.acidity.formulas_targets import (
     ph_target,
     sulfur_to_acidify,
 )
+from loambrief.topics.acidity.formulas_tolerance import (
+    ACID,
+    ALKALINE,
+    SUITS,
+    TOO_ACID,
+    TOO_ALKALINE,
+    ph_suitability,
+)
 
 BUFFERS = st.floats(4.9, 6.8)
 
@@ -398,3 +406,18 @@ def test_aluminum_cannot_pass_the_capacity():
         aluminum_saturation(al_meq=6.0, ecec_meq=5.0)
     with pytest.raises(ImpossibleInput):
         aluminum_saturation(al_meq=0.0, ecec_meq=0.0)
+
+
+def test_a_crop_without_a_published_ph_range_is_not_judged():
+    """ensures that a missing range never reads as suitable."""
+    result = ph_suitability.evaluate(crop="buckwheat", soil_ph=8.6)
+    assert result.value is None and result.notes
+
+
+@given(st.sampled_from(load("acidity/ph_tolerance").column("crop")), st.floats(2.0, 12.0))
+def test_a_higher_ph_never_looks_less_alkaline(crop, soil_ph):
+    """ensures that the classes follow the pH in order."""
+    order = (TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE)
+    higher = min(soil_ph + 0.3, 12.0)
+    one, two = (ph_suitability.evaluate(crop=crop, soil_ph=p).text for p in (soil_ph, higher))
+    assert order.index(one) <= order.index(two)

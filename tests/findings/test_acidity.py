@@ -11,7 +11,7 @@ from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.measurements import methods as methods_of_tests
 from loambrief.errors import UnknownName
-from loambrief.findings.model import Confidence, Grade, NeedKind, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Place, Status
 from loambrief.tables import references
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import constant
@@ -241,7 +241,7 @@ def test_lime_is_not_advised_against_where_it_is_needed():
     assert not any(w.key == "acidity.avoid_lime"
                    for w, _ in findings["acidity.ph.A"].advise_against)
     pair = findings["acidity.ph.B"].advise_against[0][0]
-    assert pair.params["where"] == ["B"]
+    assert pair.params["where"] == [Place("B")]
 
 
 def test_severity_follows_the_gap():

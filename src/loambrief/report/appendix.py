@@ -9,7 +9,8 @@ from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
 from loambrief.case.repeats import repeats_of, spread_of
-from loambrief.case.schema import Sample
+from loambrief.case.schema import Increment, Sample
+from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
     Block,
     Column,
@@ -84,7 +85,7 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         (
             Column(word("column_result"), weight=3),
             Column(word("column_method"), weight=3),
-            *(Column(_layer(context, i.depth[2]), "right", weight=2) for i in sample.increments),
+            *(Column(_layer(context, i), "right", weight=2) for i in sample.increments),
         ),
         tuple(rows),
         row_headers=True,
@@ -106,7 +107,7 @@ def _spread(context: Context, first: Sample) -> Iterator[Block]:
                 figures = [context.writer.figures(v) for v in (spread.mean, spread.sd)]
                 unit = getattr(getattr(increment, field), "unit", "")
                 rows.append((f"{word(f'result_{field}')}{', ' if unit else ''}{unit}",
-                             _layer(context, increment.depth[2]), str(spread.n), *figures))
+                             _layer(context, increment), str(spread.n), *figures))
         yield Paragraph(word(f"repeat_{treat}", first=first.id, others=[s.id for s in others]))
         if rows:
             yield Table((Column(word("column_result"), weight=3), Column(word("column_layer")),
@@ -114,9 +115,10 @@ def _spread(context: Context, first: Sample) -> Iterator[Block]:
                          Column(word("column_sd"), "right")), tuple(rows), row_headers=True)
 
 
-def _layer(context: Context, typed: str) -> str:
+def _layer(context: Context, increment: Increment) -> str:
     """A layer in the reader's units, and as typed where that differs."""
-    shown = context.place(typed)
+    typed = increment.depth[2]
+    shown = context.place(depth_of(increment))
     return shown if shown == typed else f"{shown} ({typed})"
 
 

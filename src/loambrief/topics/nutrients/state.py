@@ -8,10 +8,11 @@ from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment, where
+from loambrief.case.select import age_days, main_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence
+from loambrief.findings.model import Confidence, Place
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
 from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
@@ -178,7 +179,7 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     bases = {"ca_ppm": calcium, "mg_ppm": magnesium, "k_ppm": potassium,
              "na_ppm": plain(increment.sodium)}
     if acidity is None:
-        with subject(f"{where(sample, increment)}, bases only: a lower bound"):
+        with subject(place_of(sample, increment), "bases only: a lower bound"):
             least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
         return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
     total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
@@ -232,6 +233,6 @@ def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:
     return tuple((s, i) for s, i in pairs if i is not None)
 
 
-def zone(sample: Sample) -> str:
-    """Label of the area a sample stands for."""
-    return where(sample)
+def zone(sample: Sample) -> Place:
+    """The area a sample stands for."""
+    return place_of(sample)

@@ -17,7 +17,7 @@ TABLE = "sampling/variation"
 
 def constant(name: str) -> float:
     """A single number of ``sampling/constants``."""
-    return load("sampling/constants").find(name=name)["value"]
+    return load("sampling/constants").number("value", name=name)
 
 
 @formula(unit="%", source="own-arithmetic", locator="CV over square root of cores",
@@ -238,6 +238,51 @@ def soil_test_error(
                  "parts": list(parts)},
         within_range=not missing,
     )
+
+
+@formula(unit="1", source="own-arithmetic", locator="normal error about the result",
+         how="convention")
+def chance_below_critical(value: float, critical: float, error: float) -> Answer[float]:
+    """How likely the true value lies below the level at which the advice turns.
+
+    Parameters
+    ----------
+    value : float
+        Result of the test [unit of the test].
+    critical : float
+        Level at which the advice turns [same unit].
+    error : float
+        Standard error of the result [same unit], as from ``soil_test_error``.
+
+    Returns
+    -------
+    float
+        Chance, 0 to 1 [1]: 0.5 on the line. ``details`` hold ``z`` and ``turns``: true where
+        the other side has a chance of at least 1 in 6, that is within one error of the line.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative error.
+
+    Notes
+    -----
+    The normal distribution at (critical - value) / error; without an error 0, 0.5 or 1. The
+    error of a test is rarely normal far out, so a very small chance is only a small one. It
+    speaks of the test alone, not of whether the crop responds.
+
+    References
+    ----------
+    Statistics convention; normal-table.
+    """
+    if error < 0:
+        raise ImpossibleInput(f"error cannot be negative (found {error:g})")
+    apart = critical - value
+    if error == 0:
+        return Answer(0.5 if apart == 0 else float(apart > 0),
+                      details={"z": None, "turns": apart == 0})
+    z = apart / error
+    return Answer(NormalDist().cdf(z), details={"z": z, "turns": abs(z) <= 1.0})
 
 
 def _span(low: float | None, high: float | None, scale: float) -> tuple[float, float, float] | None:
