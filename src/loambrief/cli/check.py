@@ -28,7 +28,6 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool, quiet: bool) -> 
       loambrief check sample_inputs/acid_corn_ohio/case.yaml
     """
     from loambrief.case.load import load_case
-    from loambrief.case.problems import Problem
 
     found: list[Problem] = []
     bad = unread = False
