@@ -20,6 +20,8 @@ from types import MappingProxyType
 from loambrief.errors import ImpossibleInput, UnknownName
 
 LB_PER_KG = 1 / 0.45359237
+LB_PER_TON = 2000.0
+"""Pounds in a short ton."""
 ACRE_PER_HA = 1 / 0.40468564224
 KG_PER_HA_PER_LB_PER_ACRE = 0.45359237 / 0.40468564224  # 1.12085
 T_PER_HA_PER_TON_PER_ACRE = KG_PER_HA_PER_LB_PER_ACRE * 2.0  # 2.24170 Mg/ha per short ton/ac
@@ -122,8 +124,9 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("brix", "Brix", {"Bx": 1.0, "°Bx": 1.0, "%": 1.0}, highest=85.0),
             _dimension("density", "g/cm3", {"Mg/m3": 1.0, "kg/m3": 0.001, "t/m3": 1.0},
                        highest=3.0),
-            _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": 2000.0, "t/ha": 2000.0 * _T_HA,
-                                         "Mg/ha": 2000.0 * _T_HA, "oz/ac": 1 / 16.0,
+            _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": LB_PER_TON,
+                                         "t/ha": LB_PER_TON * _T_HA,
+                                         "Mg/ha": LB_PER_TON * _T_HA, "oz/ac": 1 / 16.0,
                                          "lb/1000ft2": 43.56, "gal/ac": NOMINAL_LB_PER_GAL,
                                          "L/ha": _KG_HA, "m3/ha": 1000.0 * _KG_HA},
                        highest=10_000_000.0),
@@ -133,7 +136,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                        highest=200.0),
             _dimension("plant_density", "/m2", {"plants/m2": 1.0, "/ft2": 10.7639,
                                                 "plants/ft2": 10.7639}, highest=100_000.0),
-            _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": 2000.0, "t": 1000.0 * LB_PER_KG,
+            _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": LB_PER_TON, "t": 1000.0 * LB_PER_KG,
                                       "cwt": 100.0, "gal": NOMINAL_LB_PER_GAL, "L": LB_PER_KG,
                                       "m3": 1000.0 * LB_PER_KG}, highest=100_000_000.0),
             _dimension("distance", "ft", {"m": 100 / CM_PER_INCH / 12, "yd": 3.0, "in": 1 / 12},
@@ -147,9 +150,13 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
 YIELD_UNITS = ("bu/ac", "ton/ac", "t/ha", "kg/ha", "lb/ac", "cwt/ac", "bale/ac", "box/ac")
 """Units a yield goal may carry; the crop table turns mass into the crop's own unit."""
 
+MASS_YIELDS: Mapping[str, float] = MappingProxyType(
+    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": LB_PER_TON, "kg/ha": _KG_HA, "t/ha": 1000 * _KG_HA})
+"""Yield units that are masses, so that they hold for any crop, in lb/ac (definitions)."""
+
 PRICE_UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {  # typed -> (basis, units of the basis per typed unit)
-        "ton": ("mass", 2000.0),
+        "ton": ("mass", LB_PER_TON),
         "t": ("mass", 1000.0 * LB_PER_KG),
         "lb": ("mass", 1.0),
         "kg": ("mass", LB_PER_KG),
@@ -202,6 +209,11 @@ class Quantity:
     def scaled(self, factor: float, unit: str) -> Quantity:
         """Same typed text, value times ``factor`` in ``unit``."""
         return replace(self, value=self.value * factor, unit=unit)
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """The number of a quantity; None where there is none, or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
 
 
 def typed_unit(quantity: Quantity) -> str:
