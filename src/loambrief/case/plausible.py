@@ -147,7 +147,7 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
             continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
-        near = nearest(fold(typed), crops())
+        near = nearest(fold(typed), crops()) if name == "previous_crop" else ""
         known = sorted(row["crop"] for row in load(CROPS))
         help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."
         yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
