@@ -206,6 +206,14 @@ class Quantity:
         """True if the value is a number rather than a limit."""
         return self.censor is None
 
+    @property
+    def typed_unit(self) -> str:
+        """The unit as typed, without blanks and capitals; empty where none was typed."""
+        try:
+            return split_number(self.typed)[2].lower().replace(" ", "")
+        except ImpossibleInput:
+            return ""
+
     def scaled(self, factor: float, unit: str) -> Quantity:
         """Same typed text, value times ``factor`` in ``unit``."""
         return replace(self, value=self.value * factor, unit=unit)

@@ -65,6 +65,13 @@ PRICE = {"amount": 5, "per": "ton"}
 LAB = {"name": "Lab"}
 COPIED = {"ph": 6.2, "phosphorus": "20 ppm", "potassium": "150 ppm", "calcium": "1400 ppm"}
 
+
+def in_lane():
+    case = point(100, 200, 300)
+    case["penetrometer"]["points"][0]["place"] = "south headland"
+    return case
+
+
 CASES = [  # code, field, case
     # one value
     ("CASE020", "farm.acres", changed("farm", acres=3)),
@@ -234,12 +241,12 @@ CASES = [  # code, field, case
         {"material": "corn stalks", "dry_mass": "5,000 gal/ac"}])),
     ("CASE021", "case.purpose", {**minimal(weeds=WEED), "case": {
         **minimal()["case"], "question": "other"}}),
-    ("CASE127", "samples[B1].near_water[1].distance", minimal(samples=[sample(near_water=[
+    ("CASE128", "samples[B1].near_water[1].distance", minimal(samples=[sample(near_water=[
         {"kind": "stream", "distance": "20 ft", "setback": "100 ft"}])])),
-    ("CASE128", "materials[m].harvest_interval", {
+    ("CASE129", "materials[m].harvest_interval", {
         **material(harvest_interval=120), "field": {
             **minimal()["field"], "dates": {"harvest": "2026-12-01"}}}),
-    ("CASE129", "materials[m].price.per", material(
+    ("CASE130", "materials[m].price.per", material(
         name="UAN solution", analysis={"n": "28 %"},
         price={"amount": 2, "per": "gal", "date": "2026-10-01"})),
     ("CASE126", "samples[B1].lab.lb_ac_means", one(phosphorus="40 lb/ac")),
@@ -267,6 +274,7 @@ CASES = [  # code, field, case
      two(COPIED, {"depth": "6-12 in", **COPIED})),
     ("CASE122", "samples[B1].residue",
      two({"depth": "0-2 in", "ph": 6.0}, {"ph": 6.2}, residue="left on")),
+    ("CASE127", "penetrometer.points[P1].place", in_lane()),
 ]
 
 

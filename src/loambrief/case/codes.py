@@ -99,9 +99,10 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE124": "chosen guide or lime table has no rule for this crop or test",
         "CASE125": "region that no guide or lime table can be chosen by",
         "CASE126": "lb/ac without the laboratory's convention",
-        "CASE127": "water nearer than its setback",
-        "CASE128": "harvest sooner than the interval of a material",
-        "CASE129": "price per volume without the density",
+        "CASE127": "place that sounds like traffic, judged with the field",
+        "CASE128": "water nearer than its setback",
+        "CASE129": "harvest sooner than the interval of a material",
+        "CASE130": "price per volume without the density",
     }
 )
 """Code -> meaning."""

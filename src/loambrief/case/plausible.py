@@ -78,6 +78,7 @@ def warnings(
     yield from _weeds(case)
     yield from _yield_goal(case)
     yield from _field_readings(case)
+    yield from _traffic(case)
     yield from _water(case)
     yield from _grades(case)
     yield from _around(case)
@@ -201,6 +202,21 @@ def _field_readings(case: CaseFile) -> Iterator[Fault]:
                     "say less about a dense layer. Read again when the soil is moist.")
 
 
+_TRAFFIC = re.compile(
+    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road"
+    r"|huella|rodada|cabecera|tr[aá]nsito|camino|entrada|port[oó]n)", re.IGNORECASE)
+
+
+def _traffic(case: CaseFile) -> Iterator[Fault]:
+    """Lanes, field entrances and end rows are sampled apart (Penn State, Kentucky)."""
+    for i, point in enumerate(case.penetrometer.points if case.penetrometer else ()):
+        if point.place and _TRAFFIC.search(point.place) and "traffic" not in point.model_fields_set:
+            yield Fault("CASE127", ("penetrometer", "points", i, "place"), repr(point.place),
+                        "traffic: true or false on this point", "Where wheels run or turn soil is "
+                        "denser, so such points are judged apart from the field if the case says "
+                        "that they are traffic.")
+
+
 def _water(case: CaseFile) -> Iterator[Fault]:
     if case.water:
         yield from cations_against_ec(case.water, case.water.ec, ("water",))
@@ -214,7 +230,7 @@ def _around(case: CaseFile) -> Iterator[Fault]:
     for path, waters in zones:
         for j, water in enumerate(waters):
             if water.setback is not None and water.distance.value < water.setback.value:
-                yield Fault("CASE127", (*path, j, "distance"), water.distance.typed,
+                yield Fault("CASE128", (*path, j, "distance"), water.distance.typed,
                             f"at least the setback of {water.setback.typed}",
                             "Nothing may be spread inside the setback; is the distance that to "
                             "the edge of what is spread?")
@@ -222,7 +238,7 @@ def _around(case: CaseFile) -> Iterator[Fault]:
     for i, material in enumerate(case.materials):
         days = material.harvest_interval
         if days is not None and harvest is not None and (harvest - case.case.date).days < days:
-            yield Fault("CASE128", ("materials", i, "harvest_interval"), f"{days} days",
+            yield Fault("CASE129", ("materials", i, "harvest_interval"), f"{days} days",
                         f"at most the {(harvest - case.case.date).days} days to harvest",
                         "Spread from now on it would stand in the way of that harvest.")
         for key in ("price", "freight", "spreading"):
@@ -230,7 +246,7 @@ def _around(case: CaseFile) -> Iterator[Fault]:
             if price is not None and PRICE_UNITS[price.per][0] == "liquid" and (
                 material.lb_per_gal is None and material.analysis is not None
             ):
-                yield Fault("CASE129", ("materials", i, key, "per"), repr(price.per),
+                yield Fault("CASE130", ("materials", i, key, "per"), repr(price.per),
                             "an analysis in lb/1000gal, or the density",
                             "By weight alone a price per volume cannot be worked out; no cost "
                             "will be given.")

@@ -291,6 +291,8 @@ class PenetrometerPoint(Part):
     readings: Annotated[list[Annotated[float, q.number(0, 25_000, "a reading")] | None],
                         Field(min_length=1, max_length=60)]
     stopped_by: q.Name | None = None
+    traffic: bool = False
+    """Read where wheels run, turn or come in: judged apart from the field."""
 
 
 class Penetrometer(Part):

@@ -77,6 +77,8 @@ class Material(Part):
         "granular", "pelleted", "powder", "liquid", "bulk", "slurry"))] | None = None
     does: Annotated[str, q.choice((
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
+    animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
+    """What the manure is from."""
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None
