@@ -22,6 +22,7 @@ LAYERS = (  # highest first; a module imports only from lower lines, or from its
     ("findings",),
     ("formulas", "case"),
     ("tables",),
+    ("numbers",),
     ("colours", "units"),
     ("resources",),
     ("errors",),
