@@ -25,8 +25,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loambrief.charts.budget import BAR
-from loambrief.charts.penetration import stretches
 from loambrief.charts.measure import Scale, log_ticks, tick_text, ticks, wrap
+from loambrief.charts.penetration import stretches
 from loambrief.charts.sketch_map import inner_point, round_length
 from loambrief.charts.tally import BAR as TALLY_BAR
 from loambrief.report.specs import (

@@ -37,7 +37,7 @@ from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number,
 from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size
 
 if TYPE_CHECKING:
-    from reportlab.pdfgen.canvas import Canvas
+    from loambrief.charts.canvas import Canvas
 
 __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "build",
            "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number", "svg_chart"]
