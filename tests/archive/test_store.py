@@ -22,7 +22,7 @@ from store_builders import (
 from loambrief.archive import log
 from loambrief.archive.canonical import canonical, digest, sha256
 from loambrief.archive.check import check
-from loambrief.archive.queries import Wanted, due, find, history, keep_until
+from loambrief.archive.queries import Search, due, find, history, keep_until
 from loambrief.archive.settings import Settings, initials
 from loambrief.archive.store import Store, object_name
 from loambrief.errors import (
@@ -148,21 +148,21 @@ def test_find_digest(filled):
 
 
 @pytest.mark.parametrize(("wanted", "count"), [
-    (Wanted(client="nunez"), 3), (Wanted(client="ODESSA NÚÑEZ"), 3), (Wanted(client="tolliver"), 1),
-    (Wanted(field="lb"), 4), (Wanted(field="bench"), 4), (Wanted(crop="maiz"), 4),
-    (Wanted(action="lime"), 4), (Wanted(action="acidity.lime"), 4),
-    (Wanted(material="agricola"), 4), (Wanted(material="gypsum"), 0),
-    (Wanted(status="issued"), 2), (Wanted(client="nunez", status="withdrawn"), 1),
-    (Wanted(since=dt.date(2027, 3, 1)), 4), (Wanted(until=dt.date(2027, 2, 28)), 0),
-    (Wanted(text="senal debil"), 4), (Wanted(text="SEÑAL lime"), 4), (Wanted(text="aced*"), 4),
-    (Wanted(text="aced"), 0), (Wanted(text='bench" OR "x'), 0), (Wanted(text="lower (bench) -"), 4),
+    (Search(client="nunez"), 3), (Search(client="ODESSA NÚÑEZ"), 3), (Search(client="tolliver"), 1),
+    (Search(field="lb"), 4), (Search(field="bench"), 4), (Search(crop="maiz"), 4),
+    (Search(action="lime"), 4), (Search(action="acidity.lime"), 4),
+    (Search(material="agricola"), 4), (Search(material="gypsum"), 0),
+    (Search(status="issued"), 2), (Search(client="nunez", status="withdrawn"), 1),
+    (Search(since=dt.date(2027, 3, 1)), 4), (Search(until=dt.date(2027, 2, 28)), 0),
+    (Search(text="senal debil"), 4), (Search(text="SEÑAL lime"), 4), (Search(text="aced*"), 4),
+    (Search(text="aced"), 0), (Search(text='bench" OR "x'), 0), (Search(text="lower (bench) -"), 4),
 ])
 def test_find(filled, wanted, count):
     """ensures that case, accents and signs of a query language do not matter when looking."""
     assert len(find(filled, wanted)) == count
 
 
-@pytest.mark.parametrize("wanted", [Wanted(text="-- ()"), Wanted(status="lost")])
+@pytest.mark.parametrize("wanted", [Search(text="-- ()"), Search(status="lost")])
 def test_find_refuses(filled, wanted):
     """ensures that a search that can find nothing says so."""
     with pytest.raises(ImpossibleInput):
@@ -448,7 +448,7 @@ def test_erased_person_is_gone_to_the_last_byte(filled):
     content = every_byte(filled.disk.root)
     assert not [name for name in names if name in content]
     assert check(filled).good and check(filled).erased == 4
-    assert [r.client for r in find(filled, Wanted(status="issued"))] == [PEOPLE[1]]
+    assert [r.client for r in find(filled, Search(status="issued"))] == [PEOPLE[1]]
     assert [r.status for r in find(filled)].count("erased") == 3
     filled.rebuild()
     assert check(filled).good

@@ -114,7 +114,7 @@ def test_quick(record, name):
         start = time.process_time()
         record(spec)
         times.append(time.process_time() - start)
-    assert min(times) < 0.1
+    assert min(times) < 0.25
 
 
 def test_refusals():

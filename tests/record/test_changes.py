@@ -17,9 +17,9 @@ from loambrief.archive.store import Store
 from loambrief.errors import ArchiveBroken, ImpossibleInput, RecordRefused, UnknownName
 from loambrief.record.export import export_client, safe_name, zipped
 from loambrief.record.issue import issue
-from loambrief.record.keep import add, erase, hold, release, scope_of
 from loambrief.record.redact import names_in, redact, redacted_case
 from loambrief.record.rerender import render_again, rerender
+from loambrief.record.retention import add, erase, hold, release, scope_of
 from loambrief.record.supersede import supersede
 from loambrief.record.withdraw import withdraw
 from loambrief.report.blocks import DocumentStatus
@@ -256,7 +256,7 @@ def test_redacting_reaches_earlier_cases(tmp_path):
 
 def test_redacting_strikes_what_stands_in_texts(tmp_path):
     """ensures that names, mail and coordinates inside other texts are struck as well."""
-    from loambrief.record.gate import case_source
+    from loambrief.record.completeness import case_source
 
     path = case_file(tmp_path, goal=(
         "  yield_goal:\n    value: 185 bu/ac\n    basis: as Odessa said, o.p@x.example, "

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from loambrief.archive import log
 from loambrief.archive.canonical import parse, sha256
 from loambrief.archive.index import Index
-from loambrief.archive.log import Break, Line
+from loambrief.archive.log import Break, LogLine
 from loambrief.archive.store import MOST_CARD, MOST_OBJECT, PENDING, Store, object_name
 from loambrief.errors import ArchiveBroken
 
 
 @dataclass(frozen=True)
-class Report:
+class CheckOutcome:
     """Outcome of a check.
 
     Attributes
@@ -61,7 +61,7 @@ class Report:
         }
 
 
-def check(store: Store, head: str | None = None) -> Report:
+def check(store: Store, head: str | None = None) -> CheckOutcome:
     """Check log, files and index.
 
     Parameters
@@ -72,7 +72,7 @@ def check(store: Store, head: str | None = None) -> Report:
 
     Returns
     -------
-    Report
+    CheckOutcome
     """
     lines, fault = store.lines()
     breaks: list[Break] = []
@@ -101,12 +101,12 @@ def check(store: Store, head: str | None = None) -> Report:
         if anchored is None:
             breaks.append(Break("anchor", log.NAME, f"no line has the digest {head.strip()}"))
     last = lines[-1] if lines else None
-    return Report(tuple(breaks), len(lines), len(used) - len(found), len(erased),
+    return CheckOutcome(tuple(breaks), len(lines), len(used) - len(found), len(erased),
                   last.seq if last else 0, last.digest if last else log.START, anchored,
                   tuple(notes))
 
 
-def _files(store: Store, lines: list[Line], erased: set[int]) -> tuple[list[Break], set[str]]:
+def _files(store: Store, lines: list[LogLine], erased: set[int]) -> tuple[list[Break], set[str]]:
     """Every card and every file it names; each digest is looked at once."""
     breaks: list[Break] = []
     used: set[str] = set()
@@ -168,7 +168,7 @@ def _strays(store: Store, used: set[str]) -> Iterator[Break]:
             yield Break("stray", name, "no event of the log brought this file")
 
 
-def _index(store: Store, lines: list[Line]) -> Iterator[Break]:
+def _index(store: Store, lines: list[LogLine]) -> Iterator[Break]:
     """The index against one made afresh."""
     fresh = Index(None)
     try:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from loambrief.charts.fonts import BOLD, font_path, printable
+from loambrief.charts.registry import load_matplotlib
 
 KINDS = {"m": "move", "l": "line", "c": "curve", "h": "close"}
 
@@ -37,6 +38,7 @@ def outline(word: str) -> Outline:
     ResourceMissing
         The typeface is not there.
     """
+    load_matplotlib()
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath
     from matplotlib.transforms import Affine2D

@@ -203,7 +203,8 @@ def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale,
     for estimated in (False, True):
         for whole, shape in ((True, "o"), (False, "^")):
             chosen = [(across.value(x), up.value(y))
-                      for (x, y), p in zip(where, points, strict=True) if p.estimated == estimated and is_number(p.sodium) == whole]
+                      for (x, y), p in zip(where, points, strict=True)
+                      if p.estimated == estimated and is_number(p.sodium) == whole]
             if chosen:
                 xs, ys = zip(*chosen, strict=True)
                 sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",

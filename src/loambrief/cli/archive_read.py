@@ -65,11 +65,11 @@ def find(archive: Path, since: dt.datetime | None, until: dt.datetime | None, as
       loambrief archive find --archive records --client pruett --crop corn
       loambrief archive find --archive records --text "foxtail ditch" --status issued
     """
-    from loambrief.archive.queries import Wanted
+    from loambrief.archive.queries import Search
     from loambrief.archive.queries import find as look
 
     with opened(archive) as store:
-        _rows(look(store, Wanted(since=day(since), until=day(until), **wanted)), as_json)
+        _rows(look(store, Search(since=day(since), until=day(until), **wanted)), as_json)
 
 
 @click.command()

@@ -114,7 +114,7 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
     Examples:
       loambrief archive add signed.pdf --role signed --number IV-2026-0001 --archive records
     """
-    from loambrief.record.keep import add as put
+    from loambrief.record.retention import add as put
 
     with opened(archive) as store:
         _entered(put(store, files, **about), as_json)
@@ -199,8 +199,8 @@ def hold(archive: Path, client: str | None, number: str | None, reason: str,
       loambrief archive hold --client "Pruett & Daughters Grain" --reason "Claim 18-4" \\
           --archive records
     """
-    from loambrief.record.keep import hold as keep
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import hold as keep
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         _entered(keep(store, scope_of(store, client=client, number=number), reason), as_json)
@@ -221,8 +221,8 @@ def release(archive: Path, client: str | None, number: str | None, reason: str,
       loambrief archive release --client "Pruett & Daughters Grain" --reason "Settled" \\
           --archive records
     """
-    from loambrief.record.keep import release as end
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import release as end
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         _entered(end(store, scope_of(store, client=client, number=number), reason), as_json)
@@ -249,8 +249,8 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
     """
     import sys
 
-    from loambrief.record.keep import erase as forget
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import erase as forget
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         scope = scope_of(store, client=client, number=number)

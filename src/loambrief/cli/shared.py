@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from loambrief.report.own_words import OwnWords
 
 
-class Place(click.Path):
+class TypedPath(click.Path):
     """A path as typed; an empty one, as an unset variable of a shell leaves it, is refused."""
 
     def convert(self, value, param, ctx):
@@ -28,7 +28,7 @@ class Place(click.Path):
         return super().convert(value, param, ctx)
 
 
-class Target(Place):
+class OutputPath(TypedPath):
     """A folder to write into, there or not: refused before any work if that cannot be."""
 
     def convert(self, value, param, ctx):
@@ -51,9 +51,9 @@ def _as_typed(home: Path, path: Path) -> Path:
     return home.relative_to(here)
 
 
-PATH = Place(path_type=Path)
-FOLDER = Place(path_type=Path, exists=True, file_okay=False)
-OUTPUT = Target(path_type=Path)
+PATH = TypedPath(path_type=Path)
+FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
+OUTPUT = OutputPath(path_type=Path)
 FOLDER.name, OUTPUT.name = "folder", "dir"  # as they stand in messages and help
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
