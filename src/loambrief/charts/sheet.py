@@ -17,7 +17,6 @@ from typing import Any
 
 import matplotlib
 import numpy as np
-from cycler import cycler
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -25,6 +24,7 @@ from matplotlib.font_manager import fontManager
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from matplotlib.rcsetup import cycler
 from matplotlib.transforms import Affine2D, Transform, TransformedPath
 
 from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
