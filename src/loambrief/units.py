@@ -22,6 +22,7 @@ from loambrief.errors import ImpossibleInput, UnknownName
 LB_PER_KG = 1 / 0.45359237
 ACRE_PER_HA = 1 / 0.40468564224
 KG_PER_HA_PER_LB_PER_ACRE = 0.45359237 / 0.40468564224  # 1.12085
+LB_PER_TON = 2000.0  # short ton
 T_PER_HA_PER_TON_PER_ACRE = KG_PER_HA_PER_LB_PER_ACRE * 2.0  # 2.24170 Mg/ha per short ton/ac
 CM_PER_INCH = 2.54
 KPA_PER_PSI = 6.894757
@@ -111,8 +112,9 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("brix", "Brix", {"Bx": 1.0, "°Bx": 1.0, "%": 1.0}, highest=85.0),
             _dimension("density", "g/cm3", {"Mg/m3": 1.0, "kg/m3": 0.001, "t/m3": 1.0},
                        highest=3.0),
-            _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": 2000.0, "t/ha": 2000.0 * _T_HA,
-                                         "Mg/ha": 2000.0 * _T_HA, "oz/ac": 1 / 16.0,
+            _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": LB_PER_TON,
+                                         "t/ha": LB_PER_TON * _T_HA,
+                                         "Mg/ha": LB_PER_TON * _T_HA, "oz/ac": 1 / 16.0,
                                          "lb/1000ft2": 43.56}, highest=10_000_000.0),
             _dimension("water_depth", "in", {"mm": 0.1 / CM_PER_INCH, "cm": 1 / CM_PER_INCH,
                                              "ft": 12.0}, highest=1000.0),
@@ -120,7 +122,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
                        highest=200.0),
             _dimension("plant_density", "/m2", {"plants/m2": 1.0, "/ft2": 10.7639,
                                                 "plants/ft2": 10.7639}, highest=100_000.0),
-            _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": 2000.0, "t": 1000.0 * LB_PER_KG,
+            _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": LB_PER_TON, "t": 1000.0 * LB_PER_KG,
                                       "cwt": 100.0}, highest=100_000_000.0),
             _dimension("length", "in", {"cm": 1 / CM_PER_INCH, "mm": 0.1 / CM_PER_INCH,
                                         "ft": 12.0, "m": 100 / CM_PER_INCH}, highest=100_000.0),
@@ -133,7 +135,7 @@ YIELD_UNITS = ("bu/ac", "ton/ac", "t/ha", "kg/ha", "lb/ac", "cwt/ac", "bale/ac",
 
 PRICE_UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {  # typed -> (basis, units of the basis per typed unit)
-        "ton": ("mass", 2000.0),
+        "ton": ("mass", LB_PER_TON),
         "t": ("mass", 1000.0 * LB_PER_KG),
         "lb": ("mass", 1.0),
         "kg": ("mass", LB_PER_KG),
@@ -182,9 +184,22 @@ class Quantity:
         """True if the value is a number rather than a limit."""
         return self.censor is None
 
+    @property
+    def typed_unit(self) -> str:
+        """The unit as typed, without blanks and capitals; empty where none was typed."""
+        try:
+            return split_number(self.typed)[2].lower().replace(" ", "")
+        except ImpossibleInput:
+            return ""
+
     def scaled(self, factor: float, unit: str) -> Quantity:
         """Same typed text, value times ``factor`` in ``unit``."""
         return replace(self, value=self.value * factor, unit=unit)
+
+
+def plain(quantity: Quantity | None) -> float | None:
+    """Value of a quantity that is a number; None if it is absent or only a limit."""
+    return quantity.value if quantity is not None and quantity.plain else None
 
 
 def tidy_unit(text: str) -> str:

@@ -19,9 +19,11 @@ from loambrief.topics.forage.formulas import (
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, external_ash_pct, usda_hay_grade
 from loambrief.topics.forage.formulas_safety import (
     forage_nitrate_class,
+    hay_weed_caution,
     horse_sugar_caution,
     nitrate_converted,
 )
+from loambrief.topics.weeds.formulas_names import find_species
 
 LEGUME = dict(kind="legume", cp_pct=20, adf_pct=30, ndf_pct=40, ee_pct=2.5, ash_pct=10, ndfd_pct=45)
 GRASS = dict(kind="grass", cp_pct=12, adf_pct=36, ndf_pct=60, ee_pct=2.5, ash_pct=8, ndfd_pct=45)
@@ -186,3 +188,19 @@ def test_sugar_limits_for_horses():
                      "over both limits"]
     with pytest.raises(ImpossibleInput):
         horse_sugar_caution(101)
+
+
+def test_an_unlisted_weed_in_hay_is_not_called_safe():
+    """ensures that no caution is never an all-clear."""
+    result = hay_weed_caution.evaluate(species="Poa annua", share_pct=50.0)
+    assert result.value is None and "does not mean" in result.notes[0]
+
+
+def test_weeds_with_a_hay_caution_are_known():
+    """ensures that every weed of the table can be named in a case and carries a hazard."""
+    hazards = {name for row in load("weeds/hazards") if row["kind"] == "livestock"
+               for name in row["species"].split("|")}
+    for row in load("forage/hay_cautions"):
+        for name in row["species"].split("|"):
+            assert find_species(name)["scientific_name"] == name
+            assert name in hazards

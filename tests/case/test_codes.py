@@ -65,6 +65,13 @@ PRICE = {"amount": 5, "per": "ton"}
 LAB = {"name": "Lab"}
 COPIED = {"ph": 6.2, "phosphorus": "20 ppm", "potassium": "150 ppm", "calcium": "1400 ppm"}
 
+
+def in_lane():
+    case = point(100, 200, 300)
+    case["penetrometer"]["points"][0]["place"] = "south headland"
+    return case
+
+
 CASES = [  # code, field, case
     # one value
     ("CASE020", "farm.acres", changed("farm", acres=3)),
@@ -250,6 +257,7 @@ CASES = [  # code, field, case
      two(COPIED, {"depth": "6-12 in", **COPIED})),
     ("CASE122", "samples[B1].residue",
      two({"depth": "0-2 in", "ph": 6.0}, {"ph": 6.2}, residue="left on")),
+    ("CASE127", "penetrometer.points[P1].place", in_lane()),
 ]
 
 

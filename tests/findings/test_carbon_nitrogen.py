@@ -49,7 +49,8 @@ def case_of(slice_=None, *, sample=None, **parts):
 def material(**analysis):
     kind = analysis.pop("kind", "compost")
     name = analysis.pop("name", "Compost")
-    return {"id": "m", "name": name, "kind": kind, "form": analysis.pop("form", "bulk"),
+    form, animal = analysis.pop("form", "bulk"), analysis.pop("animal", None)
+    return {"id": "m", "name": name, "kind": kind, "form": form, "animal": animal,
             "analysis": analysis,
             "price": {"amount": 20, "per": "ton", "date": "2026-10-01"}}
 
@@ -79,12 +80,12 @@ VARIANTS = {
     "compost": case_of(materials=[material(total_nitrogen="1.4 %", carbon="20 %", p2o5="1 %")]),
     "woody compost": case_of(materials=[material(total_nitrogen="0.4 %", carbon="30 %")]),
     "carbon only": case_of(materials=[material(carbon="30 %")]),
-    "litter": case_of(materials=[material(kind="manure", name="Broiler litter",
+    "litter": case_of(materials=[material(kind="manure", animal="poultry",
                                           total_nitrogen="3 %", carbon="27 %")]),
-    "litter stated": case_of(materials=[material(kind="manure", name="Broiler litter",
+    "litter stated": case_of(materials=[material(kind="manure", animal="poultry",
                                                  total_nitrogen="3 %", available_n="2.4 %")]),
-    "swine slurry": case_of(materials=[material(kind="manure", name="Swine slurry", form="slurry",
-                                                total_nitrogen="0.4 %")]),
+    "swine slurry": case_of(materials=[material(kind="manure", animal="swine", form="slurry",
+                                           total_nitrogen="0.4 %")]),
     "bare compost": case_of(materials=[{"id": "m", "name": "Compost", "kind": "compost"}]),
     "no samples": case_of(samples=[]),
 }

@@ -10,7 +10,6 @@ from loambrief.case.load import load_case
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
 from loambrief.topics.compaction import findings as compaction
-from loambrief.topics.compaction.state import is_traffic
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 DENSE = [110, 180, 340, 290, 240]
@@ -18,10 +17,10 @@ LOOSE = [90, 140, 180, 210, 230]
 DEPTHS = [3, 6, 9, 12, 15]
 
 
-def cone(pushes, *, moisture="field capacity", depths=DEPTHS, places=(), **more):
+def cone(pushes, *, moisture="field capacity", depths=DEPTHS, places=(), lanes=(), **more):
     points = [{"id": f"P{i}", "readings": list(p)} for i, p in enumerate(pushes)]
     for point, place in zip(points, places, strict=False):
-        point["place"] = place
+        point |= {"place": place, "traffic": place in lanes}
     return {"date": "2026-04-09", "cone": "small 12.83 mm", "moisture": moisture,
             "depths": depths, "points": points, **more}
 
@@ -63,11 +62,20 @@ def test_readings_from_drier_soil_are_refused(moisture):
     assert not any(f.id.startswith("compaction.layer") for f in said.findings)
 
 
-def test_loose_readings_from_dry_soil_count():
-    """ensures that even dry soil under the limit is taken as loose."""
-    finding = found(penetrometer=cone([LOOSE] * 12, moisture="dry"))["compaction.resistance.field"]
+def test_loose_readings_from_slightly_moist_soil_count():
+    """ensures that soil a little too dry, yet under the limit, is taken as loose."""
+    finding = found(penetrometer=cone([LOOSE] * 12, moisture="slightly moist"))[
+        "compaction.resistance.field"]
     assert finding.status is Status.ADEQUATE
     assert finding.needs == ()
+
+
+def test_readings_from_dry_soil_judge_nothing():
+    """ensures that dry soil is called neither dense nor loose, whatever it read."""
+    for reading in (LOOSE, DENSE):
+        finding = found(penetrometer=cone([reading] * 12, moisture="dry"))[
+            "compaction.resistance.field"]
+        assert finding.status is Status.UNCERTAIN
 
 
 def test_loose_readings_from_wet_soil_prove_nothing():
@@ -124,20 +132,17 @@ def test_scattered_spots_have_no_depth():
 def test_traffic_lanes_are_judged_apart():
     """ensures that wheel ways and headlands do not raise the share of the field (Kentucky)."""
     ids = found(penetrometer=cone([LOOSE] * 10 + [DENSE] * 4,
-                                  places=["bed"] * 10 + ["wheel way"] * 2 + ["headland"] * 2))
+                                  places=["bed"] * 10 + ["wheel way"] * 2 + ["headland"] * 2,
+                                  lanes=("wheel way", "headland")))
     assert ids["compaction.resistance.field"].value == 0
     assert ids["compaction.resistance.traffic"].value == 100
     assert ids["compaction.resistance.traffic"].place.label == "wheel way, headland"
 
 
-@pytest.mark.parametrize(
-    ("place", "apart"),
-    [("Headland", True), ("wheel tracks", True), ("field gate", True), ("return-flow drain", False),
-     ("crossroads field", False), ("north", False), (None, False)],
-)
-def test_places_of_traffic(place, apart):
-    """ensures that only places named for traffic are judged apart."""
-    assert is_traffic(place) is apart
+def test_a_name_is_no_traffic():
+    """ensures that only what the case calls traffic is judged apart, whatever its name."""
+    push = cone([LOOSE] * 10 + [DENSE] * 4, places=["bed"] * 10 + ["headland"] * 4)
+    assert "compaction.resistance.traffic" not in found(penetrometer=push)
 
 
 def test_metric_readings_give_the_same_answer():
@@ -243,7 +248,8 @@ def test_rings_that_cannot_tell_ask_for_rings_only():
 def test_a_lane_that_shows_no_dense_layer_asks_only_for_a_reading(moisture):
     """ensures that wheel ways read in soil below field capacity change no traffic."""
     said = compaction.assess(case_of(penetrometer=cone(
-        [LOOSE] * 10 + [DENSE] * 2, moisture=moisture, places=["bed"] * 10 + ["wheel way"] * 2)))
+        [LOOSE] * 10 + [DENSE] * 2, moisture=moisture, places=["bed"] * 10 + ["wheel way"] * 2,
+        lanes=("wheel way",))))
     lane = next(f for f in said.findings if f.id == "compaction.resistance.traffic")
     assert [(n.kind, n.item) for n in lane.needs] == [(NeedKind.MEASURE, "cone-again")]
 

@@ -88,7 +88,8 @@ FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
     "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
     "topics/carbon_nitrogen/formulas_decay.py": ("tie-up", "about even", "release"),
-    "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening"),
+    "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening",
+                                            "cannot be judged"),
     "topics/compaction/formulas_air.py": ("ideal", "between ideal and affected", "may affect roots",
                                    "restricts roots"),
     "topics/forage/formulas_safety.py": ("below both limits", "over the laminitis limit",

@@ -8,7 +8,7 @@ from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
 from loambrief.actions.model import Action, Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.findings.model import Finding, Message, Product, say
-from loambrief.units import ACRE_PER_HA, LB_PER_KG
+from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
 
 LEAST_SAVING = 1.0
 """Difference for the field from which a product counts as dearer [currency]."""
@@ -124,7 +124,7 @@ def _unit_saving(offer: Offer, system: str) -> Message | None:
     """What each ton and acre not bought saves; None without a price."""
     if offer.per_lb is None and offer.per_ac is None:
         return None
-    ton, acre = (1000.0 * LB_PER_KG, ACRE_PER_HA) if system == "si" else (2000.0, 1.0)
+    ton, acre = (1000.0 * LB_PER_KG, ACRE_PER_HA) if system == "si" else (LB_PER_TON, 1.0)
     return say("actions.saved_unit", si=system == "si",
                per_ton=None if offer.per_lb is None else offer.per_lb * ton,
                per_ac=None if offer.per_ac is None else offer.per_ac * acre)

@@ -8,12 +8,14 @@ which is stricter than the cumulative limits (table 2) for one year's use.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import METALS, Material
 from loambrief.topics.nutrients.formulas_limits import biosolids_annual_rate
-from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 KIND = "biosolids"
-LB_PER_TON = 2000.0
 
 
 def untested(material: Material) -> tuple[str, ...]:
@@ -52,9 +54,16 @@ def most_lb_ac(material: Material) -> float | None:
     return dry_lb_ac / (1.0 - moisture / 100.0) if moisture < 100 else 0.0
 
 
-def _rates(material: Material):
+def rates(material: Material) -> tuple[Result, ...]:
+    """Yearly rate by each metal, as the rule gives it."""
+    return tuple(rate for _, rate in _rates(material)) if material.kind == KIND else ()
+
+
+def _rates(material: Material) -> Iterator[tuple[str, Result]]:
     """Yearly rate by each metal; "<" counts at its bound, which is the stricter reading."""
     found = material.analysis.metals if material.analysis and material.analysis.metals else {}
     for metal in METALS:
         if metal in found and found[metal].value > 0:
-            yield metal, biosolids_annual_rate.function(metal, found[metal].value)
+            with subject(material.name):
+                yield metal, biosolids_annual_rate.evaluate(
+                    metal=metal, concentration_mg_kg=found[metal].value)

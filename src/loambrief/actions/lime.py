@@ -6,23 +6,17 @@ import math
 from collections.abc import Mapping
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import (
-    LB_PER_TON,
-    action_id,
-    base,
-    on_surface,
-    priced,
-    supplies,
-)
+from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.rounding import round_rate
 from loambrief.actions.windows import window
-from loambrief.agronomy.registry import subject
+from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
 from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
+from loambrief.units import LB_PER_TON
 
 MAGNESIUM_LIME_PCT = 6.0
 """A lime with at least this much Mg counts as dolomitic (dolomitic aglime 6-13 % Mg,
@@ -45,8 +39,9 @@ def lime_quality(offer: Offer) -> Mapping[str, float] | None:
         found = (analysis.cce.value, analysis.fineness.value)
     elif analysis.cce is not None and analysis.passing and offer.material.fineness_scheme:
         passing = {mesh: share.value for mesh, share in analysis.passing.items()}
-        factor = fineness_factor_pct.function(offer.material.fineness_scheme, passing)
-        found = (analysis.cce.value, float(factor.value))
+        with subject(offer.material.name):
+            factor = fineness_factor_pct(offer.material.fineness_scheme, passing)
+        found = (analysis.cce.value, float(factor))
     else:
         return None
     if min(found) <= 0 or moisture >= 100:
@@ -101,8 +96,9 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     for offer in kind_of(offers, "lime"):
         quality = lime_quality(offer)
         if quality is not None:
-            factor = lime_product_rate.function(requirement=1.0, **quality)
-            limes.append((offer, float(getattr(factor, "value", factor))))
+            with recording():  # only to choose by; the rate is worked out for the one chosen
+                factor = lime_product_rate(requirement=1.0, **quality)
+            limes.append((offer, float(factor)))
     actions: list[Action] = []
     for wanted in (False, True):
         group = tuple(n for n in needs if (n.need.place.id in magnesium_at) is wanted)

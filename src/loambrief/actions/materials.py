@@ -12,8 +12,8 @@ from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
 from loambrief.actions.windows import window
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Message, say
+from loambrief.units import LB_PER_TON
 
-LB_PER_TON = 2000.0
 _NOT_PLAIN = re.compile(r"[^\w]+")
 SURFACE_TILLAGE = ("no-till", "strip-till", "perennial")
 CAUTIONS: Mapping[str, tuple[str, ...]] = {

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from loambrief.actions.blend import Blend, FieldMix, Zone
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import LB_PER_TON, base, on_surface, priced, supplies
+from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
@@ -17,6 +17,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
 from loambrief.topics.nutrients.formulas_limits import band_limit
+from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 BULKY = ("manure", "compost", "biosolids", "gypsum")
@@ -157,7 +158,8 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial"),),
         supplies=supplies(offer, rate * size),
-        results=tuple({r.calculation or id(r): r for n in met for r in n.need.results}.values()),
+        results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
+                 *offer.metals),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, need.area_ac),
@@ -180,8 +182,8 @@ def _band(case: CaseFile, offer: Offer, pounds: float) -> tuple[Message, ...]:
         return ()
     try:
         find_crop(case.field.crop)
-        limits = {n: band_limit.function(case.field.crop, n, None).value for n in BANDED}
-        both = band_limit.function(case.field.crop, "N+K2O", None).value
+        limits = {n: band_limit(case.field.crop, n) for n in BANDED}
+        both = band_limit(case.field.crop, "N+K2O")
     except UnknownName:
         return ()
     shares = {n: offer.fraction(n) for n in BANDED}
@@ -204,8 +206,8 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
             actions.append(base(case, need_for, "", need.text, rate_low=need.low,
                                 rate_high=need.high, results=need.results))
         elif item in uncovered:
-            unpriced = sorted(o.material.name for o in usable
-                              if o.fraction(item) > 0 and o.per_lb is None)
+            unpriced = [o.material.name for o in sorted(usable, key=lambda o: o.id)
+                        if o.fraction(item) > 0 and o.per_lb is None]
             actions.append(base(
                 case, need_for, "",
                 say("actions.title_nutrient_no_product", item=item, amount=need.amount,
@@ -215,7 +217,8 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
                 limits=(say("actions.limit_no_product", item=item, unpriced=unpriced),)))
         elif found is not None and item in found.short:
             give = [{"item": n, "by": by} for n, by in sorted(found.raise_by.items())]
-            capped = sorted(o.material.name for o in usable if o.id in found.capped)
+            capped = [o.material.name for o in sorted(usable, key=lambda o: o.id)
+                      if o.id in found.capped]
             actions.append(base(
                 case, need_for, "short",
                 say("actions.title_nutrient_short", item=item, amount=found.short[item],

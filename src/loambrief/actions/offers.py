@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loambrief.actions import biosolids
+from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Material, Price
 from loambrief.units import PRICE_UNITS
 
@@ -53,6 +54,8 @@ class Offer:
     price_date: dt.date | None
     most_lb_ac: float | None = None
     """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
+    metals: tuple[Result, ...] = ()
+    """The yearly rates by metal that this limit is from."""
 
     @property
     def id(self) -> str:
@@ -136,6 +139,7 @@ def offer(material: Material) -> Offer:
         per_each=each,
         price_date=material.price.date if material.price else None,
         most_lb_ac=biosolids.most_lb_ac(material),
+        metals=biosolids.rates(material),
     )
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from loambrief.actions.materials import LB_PER_TON
 from loambrief.actions.model import Action, Order
 from loambrief.actions.offers import Offer
+from loambrief.units import LB_PER_TON
 
 
 def needed_lb(action: Action) -> float:

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loambrief.actions.blend import Zone
-from loambrief.actions.materials import LB_PER_TON, priced, supplies
+from loambrief.actions.materials import priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
 from loambrief.case.schema import CaseFile, Override
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, NeedKind, say
+from loambrief.units import LB_PER_TON
 
 OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
 WARNINGS = (OVER_CAP, OVER_LIMIT)

@@ -13,14 +13,14 @@ from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
+from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON
 
 TABLE = "crops/crops"
 MASS_UNITS: Mapping[str, float] = MappingProxyType(
     {
         "lb/ac": 1.0,
         "cwt/ac": 100.0,
-        "ton/ac": 2000.0,
+        "ton/ac": LB_PER_TON,
         "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
         "t/ha": 1000.0 / KG_PER_HA_PER_LB_PER_ACRE,
     }

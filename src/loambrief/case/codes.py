@@ -99,6 +99,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE124": "chosen guide or lime table has no rule for this crop or test",
         "CASE125": "region that no guide or lime table can be chosen by",
         "CASE126": "lb/ac without the laboratory's convention",
+        "CASE127": "place that sounds like traffic, judged with the field",
     }
 )
 """Code -> meaning."""

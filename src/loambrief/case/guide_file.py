@@ -58,7 +58,8 @@ class GuideAbout(Part):
     kind: q.Name
     depth_in: Annotated[float, q.number(1, 48, "a sampling depth in inches")]
     rotation: Literal["highest critical level"] | None = None
-    interval_years: Annotated[float, q.number(1, 10, "the years until the next sample")] | None = None
+    interval_years: Annotated[
+        float, q.number(1, 10, "the years until the next sample")] | None = None
     interval_reference: q.Text | None = None
     interval_how: How | None = None
 

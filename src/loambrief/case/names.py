@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from loambrief.tables import all_tables, load
 from loambrief.tables.harmful import may_be_offered
-from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, YIELD_UNITS
+from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, YIELD_UNITS
 
 CROPS = "crops/crops"
 WEEDS = "weeds/"
@@ -18,7 +18,7 @@ WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
 USUAL_YIELD = "case/usual_yield"
 MASS_YIELDS: Mapping[str, float] = MappingProxyType(
-    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": 2000.0, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
+    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": LB_PER_TON, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
      "t/ha": 1000 / KG_PER_HA_PER_LB_PER_ACRE}
 )
 """Yield units that are masses, so that they hold for any crop, in lb/ac."""

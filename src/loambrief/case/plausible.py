@@ -78,6 +78,7 @@ def warnings(
     yield from _weeds(case)
     yield from _yield_goal(case)
     yield from _field_readings(case)
+    yield from _traffic(case)
     yield from _water(case)
     yield from _grades(case)
     if case.boundary is not None:
@@ -196,6 +197,21 @@ def _field_readings(case: CaseFile) -> Iterator[Fault]:
         yield Fault("CASE112", ("penetrometer", "moisture"), repr(case.penetrometer.moisture),
                     "soil near field capacity", "Dry soil resists the cone more, so the readings "
                     "say less about a dense layer. Read again when the soil is moist.")
+
+
+_TRAFFIC = re.compile(
+    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road"
+    r"|huella|rodada|cabecera|tr[aá]nsito|camino|entrada|port[oó]n)", re.IGNORECASE)
+
+
+def _traffic(case: CaseFile) -> Iterator[Fault]:
+    """Lanes, field entrances and end rows are sampled apart (Penn State, Kentucky)."""
+    for i, point in enumerate(case.penetrometer.points if case.penetrometer else ()):
+        if point.place and _TRAFFIC.search(point.place) and "traffic" not in point.model_fields_set:
+            yield Fault("CASE127", ("penetrometer", "points", i, "place"), repr(point.place),
+                        "traffic: true or false on this point", "Where wheels run or turn soil is "
+                        "denser, so such points are judged apart from the field if the case says "
+                        "that they are traffic.")
 
 
 def _water(case: CaseFile) -> Iterator[Fault]:

@@ -11,7 +11,7 @@ from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Sample
 from loambrief.case.select import SURFACE_MAX_IN, sample_area_ac
 from loambrief.case.thresholds import fresh_buffers, limit
-from loambrief.units import EQUIVALENT_MG, SLICE_DEPTH_IN, Quantity
+from loambrief.units import EQUIVALENT_MG, SLICE_DEPTH_IN, Quantity, plain
 
 BASES = (("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"), ("sodium", "Na"))
 ADDITIVE = tuple(m.field for m in of_part(SLICE) if m.additive)
@@ -52,10 +52,6 @@ def _pounds(sample: Sample, path: DataPath) -> Iterator[Fault]:
                     "call settles it.", at_key=True)
 
 
-def _plain(value: Quantity | None) -> float | None:
-    return value.value if value is not None and value.plain else None
-
-
 def _buffer(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
     soil, buffer = increment.ph, increment.buffer_ph
     if buffer is None or sample.methods.buffer is None:
@@ -77,13 +73,13 @@ def _buffer(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fa
 
 
 def _cations(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
-    cec, sodium = _plain(increment.cec), _plain(increment.exchangeable_sodium)
+    cec, sodium = plain(increment.cec), plain(increment.exchangeable_sodium)
     if cec is None:
         return
     if sodium is not None and sodium > cec:
         yield Fault("CASE102", (*path, "exchangeable_sodium"), f"{sodium:g} meq/100g",
                     f"at most the exchange capacity of {cec:g} meq/100g", "Is the unit right?")
-    amounts = {ion: _plain(getattr(increment, name)) for name, ion in BASES}
+    amounts = {ion: plain(getattr(increment, name)) for name, ion in BASES}
     if amounts["Ca"] is None or amounts["Mg"] is None:
         return
     bases = sum(ppm / (10 * EQUIVALENT_MG[ion]) for ion, ppm in amounts.items() if ppm is not None)
@@ -91,7 +87,7 @@ def _cations(sample: Sample, increment: Increment, path: DataPath) -> Iterator[F
     limey = (
         sample.fizz not in (None, "none")
         or (ph is not None and ph >= limit("calcareous_ph"))
-        or (_plain(increment.carbonate) or 0) > 0
+        or (plain(increment.carbonate) or 0) > 0
     )
     found = f"{bases:.3g} meq/100g of bases beside a capacity of {cec:g}"
     if bases > limit("bases_over_cec") * cec and not limey:
@@ -105,7 +101,7 @@ def _cations(sample: Sample, increment: Increment, path: DataPath) -> Iterator[F
 
 
 def _texture(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
-    om = _plain(increment.organic_matter)
+    om = plain(increment.organic_matter)
     if om is None or sample.texture is None:
         return
     organic = sample.texture in ("muck", "peat")
@@ -122,7 +118,7 @@ def _texture(sample: Sample, increment: Increment, path: DataPath) -> Iterator[F
 
 
 def _salinity(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
-    ec, method = _plain(increment.ec), sample.methods.ec
+    ec, method = plain(increment.ec), sample.methods.ec
     if ec is None or method is None:
         return
     if method == "saturated-paste":
@@ -162,7 +158,7 @@ def _layers(sample: Sample, path: DataPath) -> Iterator[Fault]:
         if not (upper.top_in == whole.top_in == 0 and upper.bottom_in < whole.bottom_in):
             continue
         for name in ADDITIVE:
-            above, all_of_it = _plain(getattr(upper, name)), _plain(getattr(whole, name))
+            above, all_of_it = plain(getattr(upper, name)), plain(getattr(whole, name))
             if above is None or all_of_it is None:
                 continue
             if above * upper.bottom_in > all_of_it * whole.bottom_in:
@@ -181,7 +177,7 @@ def _neighbours(sample: Sample, path: DataPath) -> Iterator[Fault]:
     ordered = sorted(enumerate(sample.increments), key=lambda n: (n[1].top_in, n[1].bottom_in))
     for (_, one), (j, other) in pairwise(ordered):
         for name in STEADY:
-            a, b = _plain(getattr(one, name)), _plain(getattr(other, name))
+            a, b = plain(getattr(one, name)), plain(getattr(other, name))
             if not a or not b or max(a, b) < limit("neighbour_ratio") * min(a, b):
                 continue
             yield Fault("CASE104", (*path, "increments", j, name), getattr(other, name).typed,

@@ -279,6 +279,8 @@ class PenetrometerPoint(Part):
     readings: Annotated[list[Annotated[float, q.number(0, 25_000, "a reading")] | None],
                         Field(min_length=1, max_length=60)]
     stopped_by: q.Name | None = None
+    traffic: bool = False
+    """Read where wheels run, turn or come in: judged apart from the field."""
 
 
 class Penetrometer(Part):
@@ -421,6 +423,8 @@ class Material(Part):
         "granular", "pelleted", "powder", "liquid", "bulk", "slurry"))] | None = None
     does: Annotated[str, q.choice((
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
+    animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
+    """What the manure is from."""
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None

@@ -100,10 +100,19 @@ def say(key: str, **params: object) -> Message:
 
 def bare(message: Message) -> Message:
     """A message without the labels in it, to judge the length of its words alone."""
-    blank = {name: Place(value.id, "", value.depth) if isinstance(value, Place)
-             else Product(value.id) if isinstance(value, Product) else value
-             for name, value in message.params.items()}
-    return Message(message.key, blank)
+    return Message(message.key, {name: _blank(v) for name, v in message.params.items()})
+
+
+def _blank(value: object) -> object:
+    if isinstance(value, Place):
+        return Place(value.id, "", value.depth)
+    if isinstance(value, Product):
+        return Product(value.id)
+    if isinstance(value, Mapping):
+        return {key: _blank(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_blank(inner) for inner in value]
+    return value
 
 
 class Side(StrEnum):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -19,10 +20,10 @@ from loambrief.report.links import SourceNumbers, Worked, calculation_links, dis
 from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
+from loambrief.units import LB_PER_TON
 
-LB_PER_TON = 2000.0
-NO_INTEREST = ("none", "no ", "ninguno", "ninguna", "ningún", "sin ")
-"""How a statement that declares no interest begins."""
+NO_INTEREST = ("none", "no", "no interest", "ninguno", "ninguna", "ningún interés", "sin interés")
+"""What declares that there is no interest."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +86,9 @@ class Context:
 
     @property
     def interested(self) -> bool:
-        """True if the adviser declares an interest other than "none"."""
-        return not self.case.adviser.interest.strip().lower().startswith(NO_INTEREST)
+        """True unless the adviser's statement is "none", or begins with that as a sentence."""
+        first = re.split(r"[.;,]", self.case.adviser.interest, maxsplit=1)[0]
+        return first.strip().casefold() not in NO_INTEREST
 
     def place(self, place: Place) -> str:
         """A place with its depth in the reader's units."""

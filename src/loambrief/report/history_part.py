@@ -28,9 +28,12 @@ from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, has_data
 from loambrief.report.text import Writer
 from loambrief.topics.history.done import Expectation, Review
 from loambrief.topics.history.findings import Reading, Series, Verdict
+from loambrief.units import LB_PER_TON
 
 DIGITS = {"ph": 1, "organic_matter": 1, "phosphorus": 0, "potassium": 0, "calcium": 0, "ec": 1,
           "resistance": 0, "brix": 1}
+TONS = ("ton/ac", "t/ha", "mg/ha")
+"""Units of a rate that is shown in tons."""
 SI_DIGITS = {"resistance": 2}
 SOURCES = ("iso-5725-6-1994", "miller-2015-alp", "warrick-1998-variation", "welch-1947")
 MOST_PANELS = 9
@@ -270,8 +273,8 @@ def _deed(context: Context, done: Done) -> tuple[Text, ...]:
 def _lines(context: Context, rate, area, cost: float | None) -> str:
     parts = []
     if rate is not None:
-        tons = "ton" in rate.typed or "t/ha" in rate.typed
-        value, unit = (rate.value / 2000.0, "ton/ac") if tons else (rate.value, "lb/ac")
+        tons = rate.typed_unit in TONS
+        value, unit = (rate.value / LB_PER_TON, "ton/ac") if tons else (rate.value, "lb/ac")
         parts.append(context.writer.quantity(value, unit))
     if area is not None:
         parts.append(context.writer.quantity(area.value, "ac"))

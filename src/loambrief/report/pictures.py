@@ -39,7 +39,6 @@ from loambrief.report.specs import (
 from loambrief.report.specs import Side as LevelSide
 from loambrief.topics.cations.findings import cation_make_up
 from loambrief.topics.compaction.formulas import threshold_psi
-from loambrief.topics.compaction.state import is_traffic
 from loambrief.topics.salinity.findings import plane
 from loambrief.topics.stratification.state import layer_state
 from loambrief.units import CM_PER_INCH, DIMENSIONS, KPA_PER_PSI
@@ -117,7 +116,7 @@ def _penetration(context: Context) -> ChartSpec | None:
     scale = KPA_PER_PSI / 1000 if si else 1.0
     pressure = DIMENSIONS["pressure"].factors[cone.pressure_unit] * scale
     length = DIMENSIONS["depth"].factors[cone.depth_unit] * (CM_PER_INCH if si else 1.0)
-    field = [p for p in cone.points if not is_traffic(p.place)] or list(cone.points)
+    field = [p for p in cone.points if not p.traffic] or list(cone.points)
     word = context.word
     limit = threshold_psi("limit")
     return PenetrationSpec(

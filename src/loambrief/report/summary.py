@@ -6,12 +6,13 @@ from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, Message, NeedKind, bare
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
-from loambrief.report.context import LB_PER_TON, Context
+from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
 from loambrief.report.links import anchor, telephone
 from loambrief.report.naming import brief
 from loambrief.report.parts import FirstAction, LimitLine, Summary
 from loambrief.report.text import Writer
+from loambrief.units import LB_PER_TON
 
 MOST_LIMITS = 5
 MOST_ACTIONS = 5

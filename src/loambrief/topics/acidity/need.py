@@ -27,7 +27,8 @@ from loambrief.topics.acidity.formulas_lime import (
     targets_of,
 )
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
-from loambrief.topics.acidity.state import AcidState, plain, region_of, untilled
+from loambrief.topics.acidity.state import AcidState, region_of, untilled
+from loambrief.units import LB_PER_TON, plain
 
 DEFAULT_TABLE = {"smp": "smp", "sikora": "smp", "mehlich": "mehlich_north_carolina",
                  "modified-mehlich": "mehlich_penn_state", "adams-evans": "adams_evans",
@@ -135,10 +136,10 @@ def lime_share(analysis: Analysis | None, fineness_scheme: str | None = None) ->
     cce, fineness = plain(analysis.cce), plain(analysis.fineness)
     if cce is not None and fineness is None and analysis.passing and fineness_scheme:
         passing = {mesh: share.value for mesh, share in analysis.passing.items()}
-        fineness = float(fineness_factor_pct.function(fineness_scheme, passing).value)
+        fineness = float(fineness_factor_pct(fineness_scheme, passing))
     if cce is None or fineness is None:
         return None
-    return effective_lime_pct.function(cce, fineness) / 100.0 * dry
+    return effective_lime_pct(cce, fineness) / 100.0 * dry
 
 
 def one_pass_cap(case: CaseFile) -> tuple[float, Result]:
@@ -193,7 +194,7 @@ def _credits(case: CaseFile, state: AcidState) -> tuple[tuple[Result, ...], tupl
             continue
         months = (state.sample.date - earlier.date).days / DAYS_PER_MONTH
         share = lime_share(earlier.analysis)
-        credit = lime_credit.evaluate(applied=earlier.rate.value / 2000.0 * (share or 1.0),
+        credit = lime_credit.evaluate(applied=earlier.rate.value / LB_PER_TON * (share or 1.0),
                                       months=round(months, 1), organic_soil=state.organic)
         if credit.value <= 0:
             continue

@@ -25,8 +25,9 @@ from loambrief.topics.acidity.formulas_targets import (
     sulfur_to_acidify,
 )
 from loambrief.topics.acidity.need import LimeNeed, lime_need
-from loambrief.topics.acidity.state import AcidState, plain, untilled
+from loambrief.topics.acidity.state import AcidState, untilled
 from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
+from loambrief.units import plain
 
 TOPIC = "acidity"
 SURFACE_GAP = 0.3

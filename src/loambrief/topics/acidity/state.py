@@ -12,7 +12,7 @@ from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import buffer_ph_error, constant
 from loambrief.topics.acidity.formulas_targets import ph_target
-from loambrief.units import Quantity
+from loambrief.units import plain
 
 SUBSOIL_TOP_IN = 6.0
 """A slice that starts here or deeper tells the subsoil's pH."""
@@ -21,11 +21,6 @@ ORGANIC_OM_PCT = 20.0
 ACID_CROP_PH = 5.5
 """A crop with a target at or below this is kept acid whatever follows it: our own step."""
 UNTILLED = ("no-till", "strip-till", "perennial")
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 def region_of(case: CaseFile) -> str | None:

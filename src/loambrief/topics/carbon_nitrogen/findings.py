@@ -50,16 +50,10 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
-from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, Quantity
+from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
-LB_PER_TON = 2000.0
 RISE_PCT = 1.0
 """Rise in organic matter that the arithmetic shows [percentage points]."""
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 @dataclass(frozen=True)

@@ -22,19 +22,12 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
     available_nitrogen_lb_ton,
     compost_for_organic_matter_ton_ac,
 )
-from loambrief.units import Quantity
+from loambrief.units import LB_PER_TON, plain
 
 RISE_PCT = 1.0
-WORDS = (  # word in the material's name -> row of the table of usable nitrogen
-    ("feedlot", "beef manure"), ("beef", "beef manure"), ("cattle", "beef manure"),
-    ("dairy", "dairy manure"), ("poultry", "poultry litter"), ("broiler", "poultry litter"),
-    ("turkey", "poultry litter"), ("chicken", "poultry litter"), ("layer", "poultry litter"),
-    ("swine", "liquid swine manure"), ("hog", "liquid swine manure"),
-)
-
-
-def _plain(quantity: Quantity | None) -> float | None:
-    return quantity.value if quantity is not None and quantity.plain else None
+ROWS = {"beef": "beef manure", "dairy": "dairy manure", "poultry": "poultry litter",
+        "swine": "liquid swine manure"}
+"""Animal -> row of the table of usable nitrogen."""
 
 
 def _offers(case: CaseFile) -> list[Material]:
@@ -52,7 +45,7 @@ def material_ratios(case: CaseFile) -> list[tuple[str, float]]:
 
 
 def _ratio(material: Material) -> Result | None:
-    carbon, nitrogen = _plain(material.analysis.carbon), _plain(material.analysis.total_nitrogen)
+    carbon, nitrogen = plain(material.analysis.carbon), plain(material.analysis.total_nitrogen)
     if carbon is None or not nitrogen:
         return None
     with subject(material.name):
@@ -66,21 +59,19 @@ def usable_nitrogen(case: CaseFile) -> list[dict[str, object]]:
     """
     found = []
     for material in _offers(case):
-        total = _plain(material.analysis.total_nitrogen)
+        total = plain(material.analysis.total_nitrogen)
         if total is not None:
             found.append({"name": material.name, "usable": _nitrogen(material, total, [], [])[0]})
     return found
 
 
 def share_row(material: Material) -> str:
-    """Row of the table of usable nitrogen that fits a material's kind and name."""
+    """Row of the table of usable nitrogen for a material's kind and animal."""
     if material.kind == "compost":
         return "compost"
-    name = material.name.lower()
-    row = next((row for word, row in WORDS if word in name), "manure")
-    if row == "liquid swine manure" and material.form not in ("liquid", "slurry"):
+    if material.animal == "swine" and material.form not in ("liquid", "slurry"):
         return "manure"
-    return row
+    return ROWS.get(material.animal or "", "manure")
 
 
 def _layer(case: CaseFile) -> dict[str, float | None]:
@@ -89,7 +80,7 @@ def _layer(case: CaseFile) -> dict[str, float | None]:
         slice_ = main_increment(sample)
         if slice_ is not None:
             return {"depth_in": slice_.thickness_in,
-                    "bulk_density_g_cm3": _plain(slice_.bulk_density)}
+                    "bulk_density_g_cm3": plain(slice_.bulk_density)}
     return {"depth_in": constant("furrow_slice_in"), "bulk_density_g_cm3": None}
 
 
@@ -105,7 +96,7 @@ def material_findings(case: CaseFile) -> list[Finding]:
 
 def _finding(case: CaseFile, material: Material) -> Finding | None:
     analysis = material.analysis
-    total, carbon = _plain(analysis.total_nitrogen), _plain(analysis.carbon)
+    total, carbon = plain(analysis.total_nitrogen), plain(analysis.carbon)
     if total is None and carbon is None:
         return None
     lines: list[Evidence] = []
@@ -138,7 +129,7 @@ def _finding(case: CaseFile, material: Material) -> Finding | None:
         title=say("carbon_nitrogen.title_material", material=material.name, usable=usable,
                   low=low, high=high, ties=ties),
         status=Status.WATCH if ties else Status.NOTED, severity=1 if ties else 0,
-        confidence=grade_confidence(method_matches=_plain(analysis.available_n) is not None),
+        confidence=grade_confidence(method_matches=plain(analysis.available_n) is not None),
         grade=Grade.CALCULATED, value=usable, unit="lb/ton" if usable is not None else "",
         reference=say("carbon_nitrogen.reference_material"),
         body=(say("carbon_nitrogen.body_material", kind=material.kind),),
@@ -155,9 +146,9 @@ def _nitrogen(material: Material, total: float, lines: list[Evidence],
         share = available_nitrogen_lb_ton.evaluate(material=row, total_nitrogen_pct=total)
     results.append(share)
     low, high = float(share.details["low"]), float(share.details["high"])
-    stated = _plain(material.analysis.available_n)
+    stated = plain(material.analysis.available_n)
     if stated is not None:
-        pounds = stated / 100.0 * 2000.0
+        pounds = stated / 100.0 * LB_PER_TON
         lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_stated", value=pounds),
                               Grade.MEASURED))
         agrees = low <= pounds <= high
@@ -180,7 +171,7 @@ def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tu
         rise = compost_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, carbon_pct=carbon,
                                                           **_layer(case))
     low, high = float(rise.details["low"]), float(rise.details["high"])
-    phosphate = _plain(material.analysis.p2o5)
+    phosphate = plain(material.analysis.p2o5)
     price = material.price
     cost = None
     if price is not None and price.per == "ton":

@@ -31,11 +31,7 @@ from loambrief.topics.carbon_nitrogen.formulas_decay import (
     residue_carbon_nitrogen,
 )
 from loambrief.topics.carbon_nitrogen.materials import usable_nitrogen
-from loambrief.units import Quantity
-
-
-def _plain(quantity: Quantity | None) -> float | None:
-    return quantity.value if quantity is not None and quantity.plain else None
+from loambrief.units import plain
 
 
 def residue_ratio(residue: Residue) -> tuple[float, float | None, tuple[Result, ...], bool] | None:
@@ -43,7 +39,7 @@ def residue_ratio(residue: Residue) -> tuple[float, float | None, tuple[Result, 
 
     None where nothing in the case or the table tells the ratio.
     """
-    carbon, nitrogen = _plain(residue.carbon), _plain(residue.nitrogen)
+    carbon, nitrogen = plain(residue.carbon), plain(residue.nitrogen)
     if residue.cn_ratio is not None:
         return residue.cn_ratio, carbon, (), True
     if nitrogen:
@@ -72,7 +68,7 @@ def _cautions(case: CaseFile, high: float | None) -> list[Message]:
 
 def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | Missing:
     """What one residue on the field does to nitrogen, or what is missing to say so."""
-    mass = _plain(residue.dry_mass)
+    mass = plain(residue.dry_mass)
     with subject(residue.material):
         known = residue_ratio(residue)
         if known is None or mass is None:

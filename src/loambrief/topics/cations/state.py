@@ -11,7 +11,7 @@ from loambrief.case.select import main_increment
 from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
-from loambrief.topics.acidity.state import plain, water_ph
+from loambrief.topics.acidity.state import water_ph
 from loambrief.topics.cations.formulas import (
     acid_saturation,
     cation_saturation,
@@ -20,6 +20,7 @@ from loambrief.topics.cations.formulas import (
     ppm_to_meq,
     summed_cec_reliability,
 )
+from loambrief.units import plain
 
 FIELDS = {"Ca": "calcium", "Mg": "magnesium", "K": "potassium", "Na": "sodium"}
 NEUTRAL_EXTRACTS = ("mehlich-3", "ammonium-acetate", "mehlich-1")
@@ -90,7 +91,7 @@ class CationState:
     def charge(self, cation: str) -> float | None:
         """Charge of one cation [meq/100g], or None."""
         ppm = self.amounts.get(cation)
-        return None if ppm is None else float(ppm_to_meq.function(ppm, cation).value)
+        return None if ppm is None else float(ppm_to_meq(ppm, cation))
 
 
 def cation_state(sample: Sample) -> CationState:
@@ -104,7 +105,7 @@ def cation_state(sample: Sample) -> CationState:
     carbonate, cec = plain(main.carbonate), plain(main.cec)
     by_displacement = cec if sample.methods.cec == "ammonium acetate" else None
     with subject(place_of(sample, main)):
-        bases = sum(float(ppm_to_meq.function(v, c).value) for c, v in amounts.items())
+        bases = sum(float(ppm_to_meq(v, c)) for c, v in amounts.items())
         complete = all(c in amounts for c in ("Ca", "Mg", "K"))
         reliable = summed_cec_reliability.evaluate(
             ph=ph, fizz=sample.fizz, bases_meq=bases if complete else None,

@@ -12,6 +12,9 @@ from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
 MM2_PER_IN2 = 25.4 * 25.4
+USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = (
+    "usable", "not evidence for loosening", "cannot be judged",
+)
 
 
 @formula(unit="in", source="reeder-dejonghughes-csd", locator="page 8", how="seen",
@@ -54,7 +57,7 @@ def loosening_depth(bottom_in: float, margin_in: float | None = None) -> Answer:
 
 
 @formula(unit="class", source="duiker-sefp", locator="page 1", how="seen")
-def penetrometer_moisture_check(moisture: str) -> Answer:
+def penetrometer_moisture_check(moisture: str) -> Answer[str]:
     """Whether readings taken at this soil moisture may decide about loosening.
 
     Parameters
@@ -65,8 +68,10 @@ def penetrometer_moisture_check(moisture: str) -> Answer:
     Returns
     -------
     str
-        ``usable`` or ``not evidence for loosening`` [class]; ``details`` hold ``shows_dense``
-        and ``shows_loose`` (what a high or a low reading still shows) and ``effect``.
+        ``usable``, ``not evidence for loosening`` or, from dry soil, ``cannot be judged``
+        [class]: neither a high nor a low reading then says anything. ``details`` hold
+        ``shows_dense`` and ``shows_loose`` (what a high or a low reading still shows) and
+        ``effect``.
 
     Raises
     ------
@@ -81,14 +86,15 @@ def penetrometer_moisture_check(moisture: str) -> Answer:
 
     References
     ----------
-    duiker-sefp; florida-norfolk-strength; busscher-1997.
+    duiker-sefp; cornell-nrcca-ca0435; usfs-cone-notes; florida-norfolk-strength; busscher-1997.
     """
     known = load("compaction/moisture").column("moisture")
     if moisture not in known:
         raise UnknownName("moisture", str(moisture), known)
     row = load("compaction/moisture").find(moisture=moisture)
     return Answer(
-        "usable" if row["right"] else "not evidence for loosening",
+        USABLE if row["right"] else NO_EVIDENCE if row["shows_dense"] or row["shows_loose"]
+        else CANNOT_BE_JUDGED,
         details={"shows_dense": bool(row["shows_dense"]), "shows_loose": bool(row["shows_loose"]),
                  "effect": row["effect"]},
     )

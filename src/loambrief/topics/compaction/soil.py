@@ -31,7 +31,7 @@ from loambrief.topics.compaction.formulas_air import (
 )
 from loambrief.topics.compaction.formulas_water import expected_infiltration, permeability_class
 from loambrief.topics.sampling.formulas import mean_interval
-from loambrief.units import Quantity
+from loambrief.units import plain
 
 TOPIC = "compaction"
 FEW_RINGS = 3
@@ -39,11 +39,6 @@ MORE_RINGS = 8
 """Rings to ask for where a few cannot settle the rate (our own choice)."""
 STEP = {"ideal": (Status.ADEQUATE, 0), "between ideal and affected": (Status.NOTED, 0),
         "may affect roots": (Status.WATCH, 1), "restricts roots": (Status.LIMITING, 2)}
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
@@ -23,12 +22,6 @@ from loambrief.topics.compaction.formulas_cone import penetrometer_moisture_chec
 from loambrief.units import DIMENSIONS
 
 FIELD, TRAFFIC = "field", "traffic"
-TRAFFIC_WORDS = re.compile(
-    r"\b(headland|end row|wheel|track|traffic|tram|lane|gate|entrance|turn|road"
-    r"|huella|rodada|cabecera|tr[aá]nsito|camino|entrada|port[oó]n)", re.IGNORECASE
-)
-"""A point whose place has a word that begins so is judged apart (Penn State, Kentucky: lanes,
-field entrances and end rows are sampled separately)."""
 
 
 @dataclass(frozen=True)
@@ -101,11 +94,6 @@ class ConeState:
         )
 
 
-def is_traffic(place: str | None) -> bool:
-    """True if a place name speaks of wheels, ends or entrances."""
-    return place is not None and TRAFFIC_WORDS.search(place) is not None
-
-
 def cone_state(case: CaseFile) -> ConeState | None:
     """Zones of a case; None without a penetrometer. A zone needs at least one reading."""
     cone = case.penetrometer
@@ -121,7 +109,7 @@ def _zone(case: CaseFile, cone: Penetrometer, key: str) -> Zone | None:
     to_psi = DIMENSIONS["pressure"].factors[cone.pressure_unit]
     to_in = DIMENSIONS["depth"].factors[cone.depth_unit]
     points = [p for p in cone.points
-              if is_traffic(p.place) == (key == TRAFFIC) and any(r is not None for r in p.readings)]
+              if p.traffic == (key == TRAFFIC) and any(r is not None for r in p.readings)]
     if not points:
         return None
     pushes = [[None if r is None else r * to_psi for r in p.readings] for p in points]

@@ -29,14 +29,9 @@ from loambrief.topics.forage.formulas import (
     relative_forage_quality,
 )
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
-from loambrief.topics.forage.stock import (
-    RUMINANTS,
-    ash_finding,
-    nitrate_finding,
-    plain,
-    sugar_finding,
-)
+from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_finding, sugar_finding
 from loambrief.topics.forage.weeds import weedy_hay
+from loambrief.units import plain
 
 TOPIC = "forage"
 FORAGE_CROPS = ("alfalfa", "grass forage")

@@ -1,13 +1,18 @@
-"""What in forage can hurt stock: nitrate, and sugar for horses that cannot stand it."""
+"""What in forage can hurt stock: nitrate, weeds, and sugar for horses that cannot stand it."""
 
 from __future__ import annotations
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.forage.formulas import coefficient, percent
 
 TOPIC = "forage"
+HAY_CAUTIONS = "forage/hay_cautions"
+DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
+    "deaths reported", "sickness reported", "below what was reported", "no share published",
+    "lost in drying", "not reported for this stock",
+)
 FORM_MASS = {"no3-n": 14.0067, "no3": 14.0067 + 3 * 15.9994,
              "kno3": 39.0983 + 14.0067 + 3 * 15.9994}
 """Mass per mole of nitrogen of each form of a nitrate result, g/mol (iupac-2007-weights)."""
@@ -155,3 +160,68 @@ def horse_sugar_caution(nsc_pct: float) -> Answer:
     else:
         found = "over the laminitis limit" if nsc_pct < insulin else "over both limits"
     return Answer(found, details={"laminitis_limit_pct": laminitis, "insulin_limit_pct": insulin})
+
+
+def hay_caution(species: str) -> Row | None:
+    """The row of ``forage/hay_cautions`` for a weed by its accepted name, or None."""
+    return next((r for r in load(HAY_CAUTIONS) if species in r["species"].split("|")), None)
+
+
+@formula(unit="class", source="becker-hoary-alyssum", locator="by the weed's own row", how="seen")
+def hay_weed_caution(species: str, share_pct: float | None = None,
+                     stock: str | None = None) -> Answer[str | None]:
+    """What is published of a poisonous weed in hay.
+
+    Parameters
+    ----------
+    species : str
+        Accepted scientific name of the weed.
+    share_pct : float or None
+        Its share of the hay by mass or of the stand by cover [%]; None where not known.
+    stock : str or None
+        Stock that is fed, as in a case (``"horses"``, ``"cattle"``, ...); None for any.
+
+    Returns
+    -------
+    str or None
+        ``"deaths reported"``, ``"sickness reported"``, ``"below what was reported"``, ``"no
+        share published"``, ``"lost in drying"`` or ``"not reported for this stock"`` [class].
+        None where the weed is not listed, which never means safe. ``details`` hold ``stock``,
+        ``stays_in_hay``, ``sick_from_pct`` and ``deaths_from_pct``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A share outside 0 to 100 %.
+
+    Notes
+    -----
+    Hoary alyssum: horses swell in the lower legs and run a fever 12 to 24 h after eating it,
+    in the worst case with founder; deaths were linked to hay that was 30 to 70 % of it, and 10
+    % in one bale may do harm. Cattle, sheep and goats were not affected. Below a reported
+    share is no all-clear: the caution stands. A veterinarian decides on sick stock.
+
+    References
+    ----------
+    becker-hoary-alyssum; horse-hoary-alyssum; the row's own sources.
+    """
+    percent(share_pct=share_pct)
+    row = hay_caution(species)
+    if row is None:
+        return Answer(None, notes=(f"{species} is not listed; that does not mean it is safe",))
+    details = {key: row[key] for key in ("stock", "stays_in_hay", "sick_from_pct",
+                                         "deaths_from_pct")}
+    sick, deaths = row["sick_from_pct"], row["deaths_from_pct"]
+    if stock is not None and row["stock"] not in ("any", stock):
+        value = NOT_THIS_STOCK
+    elif row["stays_in_hay"] == "no":
+        value = LOST_IN_DRYING
+    elif sick is None and deaths is None:
+        value = NO_SHARE
+    elif share_pct is None or (sick is not None and share_pct >= sick):
+        fatal = share_pct is not None and deaths is not None and share_pct >= deaths
+        value = DEATHS if fatal else SICKNESS
+    else:
+        value = BELOW
+    return Answer(value, source=row["source"].split(";")[0], locator=row["locator"],
+                  how=row["how"], details=details)

@@ -21,7 +21,7 @@ from loambrief.tables import load
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.topics.forage.formulas_grades import external_ash_pct
 from loambrief.topics.forage.formulas_safety import forage_nitrate_class, horse_sugar_caution
-from loambrief.units import Quantity
+from loambrief.units import Quantity, plain
 
 TOPIC = "forage"
 TABLE, SECOND_TABLE = "clemson", "oklahoma_state"
@@ -30,11 +30,6 @@ SEVERITY = (0, 1, 1, 2, 2, 3)
 """By the class of the table used: safe, two mild limits, two strong ones, do not feed."""
 CLOSE = 1.0
 """Percentage units under a limit that a second test could well overstep (our choice)."""
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:

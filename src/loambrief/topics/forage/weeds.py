@@ -23,8 +23,6 @@ from loambrief.topics.weeds.formulas_names import find_species, split
 TOPIC = "forage"
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
-AWNS = "barbed awns"
-"""How the hazards table begins the line on plants with awns or bristles."""
 
 
 def hay_crop(case: CaseFile) -> bool:
@@ -44,9 +42,7 @@ def _listed(awns: bool) -> dict[str, tuple[str, ...]]:
     """Species that store nitrate, or that carry awns, each with the sources of its row."""
     found: dict[str, tuple[str, ...]] = {}
     for row in load(HAZARDS):
-        text = str(row["text"])
-        fits = text.startswith(AWNS) if awns else row["kind"] == "nitrate"
-        if fits:
+        if row["hay"] == ("awns" if awns else "nitrate"):
             for name in split(row["species"]):
                 found[name] = tuple(str(row["source"]).split(";"))
     return found

@@ -18,11 +18,11 @@ from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import expected_ph_change
 from loambrief.topics.acidity.need import DAYS_PER_MONTH, lime_share
 from loambrief.topics.history.findings import Change, Series, Verdict, all_series, same_zone
+from loambrief.units import LB_PER_TON
 
 DEPTH_SLACK_IN = 1.0
 """How far the sampled layer may be from the depth the lime was reckoned for [in]."""
 EARLY_MONTHS = 6.0
-LB_PER_TON = 2000.0
 
 
 @dataclass(frozen=True)

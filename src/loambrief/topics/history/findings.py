@@ -19,7 +19,6 @@ from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, Sap
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Message, Place, say
 from loambrief.findings.places import field_place, is_spot, named_place, place_of
-from loambrief.topics.compaction.state import is_traffic
 from loambrief.topics.refractometry.formulas import brix_at_20c
 from loambrief.topics.sampling.formulas import difference_interval, mean_interval
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
@@ -154,7 +153,9 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
             float(typed), None)
         same = not labs or labs[-1] == sample.lab.name.lower()
         labs.append(sample.lab.name.lower())
-        error = soil_test_error.function(name, value, sample.cores, same)
+        with subject(replace(place_of(like), depth=layer.depth[:2]), sample.date.isoformat()):
+            error = soil_test_error.evaluate(test=name, value=value, cores=sample.cores,
+                                             same_lab=same)
         half = None if error.value is None else 1.96 * error.value
         yield Reading(
             sample.date, value, str(getattr(sample.methods, group) or ""), case.case.id, censor,
@@ -253,7 +254,7 @@ def _at_depth(cone: Penetrometer, depth: float) -> tuple[float, ...]:
     index = next((i for i, d in enumerate(cone.depths) if abs(d - depth) < 0.5), None)
     if index is None:
         return ()
-    points = [p for p in cone.points if not is_traffic(p.place)] or list(cone.points)
+    points = [p for p in cone.points if not p.traffic] or list(cone.points)
     return tuple(float(p.readings[index]) for p in points if p.readings[index] is not None)
 
 
@@ -291,7 +292,7 @@ def _corrected(reading: SapReading, atc: bool) -> tuple[float, ...]:
     values = tuple(float(r) for r in reading.replicates)
     if atc or reading.temperature is None:
         return values
-    return tuple(float(brix_at_20c.function(v, reading.temperature.value).value) for v in values)
+    return tuple(float(brix_at_20c(v, reading.temperature.value)) for v in values)
 
 
 def _same_hour(one: dt.time | None, other: dt.time | None) -> bool:
@@ -301,7 +302,7 @@ def _same_hour(one: dt.time | None, other: dt.time | None) -> bool:
 
 
 def _of_several(date: dt.date, values: tuple[float, ...], method: str, case_id: str) -> Reading:
-    mean = mean_interval.function(values)
+    mean = mean_interval.evaluate(values=list(values))
     low, high = float(mean.details["low"]), float(mean.details["high"])
     return Reading(date, float(mean.value), method, case_id, values=values,
                    low=max(low, 0.0), high=high)

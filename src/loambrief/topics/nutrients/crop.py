@@ -22,11 +22,10 @@ from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import calcium_rule, surface_calcium_gypsum
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
-from loambrief.topics.nutrients.state import State, plain, zone
-from loambrief.units import SLICE_DEPTH_IN, Quantity
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
 TOPIC = "nutrients"
-LB_PER_TON = 2000.0
 
 
 def removal(state: State) -> Finding | None:
@@ -68,7 +67,7 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
     A value typed in lb/ac comes back as typed; a value in ppm is doubled, which is what the
     laboratories behind the calcium rules do whatever the depth of the core.
     """
-    typed = "lb" in quantity.typed.lower()
+    typed = quantity.typed_unit == "lb/ac"
     depth = increment.thickness_in if typed else SLICE_DEPTH_IN
     return ppm_to_lb_per_acre.evaluate(ppm=quantity.value, depth_in=depth)
 

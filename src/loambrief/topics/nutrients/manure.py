@@ -12,11 +12,11 @@ from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, S
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_removal import crop_removal
-from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import LB_PER_TON, plain
 
 MANURES = ("manure", "biosolids")
 BRINGS_PHOSPHORUS = ("compost", "manure", "biosolids")
-LB_PER_TON = 2000.0
 
 
 @dataclass(frozen=True)

@@ -35,11 +35,13 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     sulfur_rate,
     sulfur_response,
 )
-from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron"}
 SULFUR_REGION = "Minnesota"
+SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
 ARID_PH = 7.5
 """From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
 BORON_SENSITIVE = ("corn", "sweet corn", "soybean", "dry bean", "snap bean", "wheat", "barley",
@@ -68,7 +70,7 @@ class Micro:
     def own_scale(self) -> bool:
         """True if the class scale carries a rate of its own for the crop."""
         return "broadcast_low" in self.result.details or self.result.details.get(
-            "scale", "").endswith("alfalfa")  # type: ignore[attr-defined]
+            "scale") in SCALES_WITH_RATE
 
 
 def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Finding | Missing]:
@@ -85,7 +87,7 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
         rate = sulfur_rate.evaluate(crop=state.crop.name)
     irrigated = state.case.field.irrigation != "none" and (increment.ph or 0.0) >= ARID_PH
     expected = "not expected" if irrigated else str(chance.value)
-    local = SULFUR_REGION.lower() in state.region.lower()
+    local = state.lies_in(SULFUR_REGION)
     disagrees = expected == "likely" and chance.details["nebraska"] == "not expected"
     needs: tuple[Need, ...] = ()
     if expected == "likely" and rate.value is not None:

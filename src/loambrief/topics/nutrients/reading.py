@@ -11,10 +11,10 @@ from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_engine import WITHIN
-from loambrief.topics.nutrients.state import Cec, CompositeError, State, plain
+from loambrief.topics.nutrients.state import Cec, CompositeError, State
 from loambrief.topics.stratification.findings import STRONG_RATIO
 from loambrief.topics.stratification.state import layer_state
-from loambrief.units import Quantity
+from loambrief.units import Quantity, plain
 
 TOPIC = "nutrients"
 CARRIES_NUTRIENTS = ("fertilizer", "manure", "compost")

@@ -9,7 +9,8 @@ from loambrief.case.schema import Increment, Sample
 from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
-from loambrief.topics.nutrients.state import State, plain
+from loambrief.topics.nutrients.state import State
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 METHOD = "mehlich-3"

@@ -16,17 +16,12 @@ from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
 from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
-from loambrief.units import Quantity
+from loambrief.units import plain
 
 DEPTH_TOLERANCE_IN = 1.0
 """A sample counts as taken to the guide's depth within this."""
 METHOD_FIELD = {"P2O5": "phosphorus", "K2O": "cations"}
 RESULT_FIELD = {"P2O5": "phosphorus", "K2O": "potassium"}
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 @dataclass(frozen=True)
@@ -79,6 +74,11 @@ class State:
     def region(self) -> str:
         """All that the case says of where the field is, to look names up in."""
         return " | ".join(p for p in self.places if p)
+
+    def lies_in(self, region: str) -> bool:
+        """Whether the case names a state or country: between commas, not inside a word."""
+        named = {part.strip().casefold() for p in self.places if p for part in p.split(",")}
+        return region.casefold() in named
 
     @property
     def region_name(self) -> str | None:

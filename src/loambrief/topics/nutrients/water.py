@@ -10,7 +10,8 @@ from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
-from loambrief.topics.nutrients.state import State, plain, zone
+from loambrief.topics.nutrients.state import State, zone
+from loambrief.units import plain
 
 TOPIC = "nutrients"
 RISKY = ("high", "very high")
@@ -19,8 +20,7 @@ RISKY = ("high", "very high")
 def _region(state: State) -> str | None:
     """The state among those with a published level that the case names."""
     regions = dict.fromkeys(str(r["region"]) for r in load("nutrients/phosphorus_runoff"))
-    text = state.region.lower()
-    return next((r for r in regions if r.lower() in text), None)
+    return next((r for r in regions if state.lies_in(r)), None)
 
 
 def assess_sample(state: State, sample: Sample, increment: Increment,

@@ -15,12 +15,8 @@ from loambrief.topics.salinity.formulas_gypsum import (
 )
 from loambrief.topics.salinity.formulas_sodicity import constant
 from loambrief.topics.salinity.formulas_water import reclamation_leaching_in
-from loambrief.topics.salinity.state import (
-    CropTolerance,
-    SaltState,
-    irrigated,
-    plain,
-)
+from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
+from loambrief.units import plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0

@@ -31,9 +31,9 @@ from loambrief.topics.salinity.state import (
     SaltState,
     confidence,
     irrigated,
-    plain,
     tolerance,
 )
+from loambrief.units import plain
 
 MINOR_LOSS_PCT, SEVERE_LOSS_PCT = 5.0, 25.0
 """Loss of yield to salt from which a finding is limiting, and severe: our own steps."""

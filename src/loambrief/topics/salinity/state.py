@@ -25,17 +25,12 @@ from loambrief.topics.salinity.formulas_sodicity import (
     exchangeable_sodium_pct,
     sodium_adsorption_ratio,
 )
-from loambrief.units import EQUIVALENT_MG, Quantity
+from loambrief.units import EQUIVALENT_MG, plain
 
 PASTE = "saturated-paste"
 CALCAREOUS_PH = 7.3
 """From here ammonium acetate and Mehlich-3 take calcium out of lime, so summed bases say
 nothing about the exchange capacity (Kansas State 2021, about pH 7.3)."""
-
-
-def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if absent or only a limit."""
-    return quantity.value if quantity is not None and quantity.plain else None
 
 
 @dataclass(frozen=True)

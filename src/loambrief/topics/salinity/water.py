@@ -37,14 +37,8 @@ from loambrief.topics.salinity.formulas_water_quality import (
     water_restriction,
 )
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT
-from loambrief.topics.salinity.state import (
-    CropTolerance,
-    irrigated,
-    next_crop,
-    plain,
-    tolerance,
-    watering,
-)
+from loambrief.topics.salinity.state import CropTolerance, irrigated, next_crop, tolerance, watering
+from loambrief.units import plain
 
 LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
          "severe": (Status.LIMITING, 2)}

@@ -11,12 +11,12 @@ from loambrief.case.select import SURFACE_MAX_IN, main_increment, surface_increm
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
-from loambrief.topics.acidity.state import plain
 from loambrief.topics.stratification.formulas import (
     layer_ratio,
     layer_weighted_mean,
     lower_layer_value,
 )
+from loambrief.units import plain
 
 
 @dataclass(frozen=True)

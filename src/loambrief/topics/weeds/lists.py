@@ -12,10 +12,10 @@ from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side,
 from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
-from loambrief.topics.salinity.state import plain
 from loambrief.topics.weeds.formulas_loss import weed_yield_loss
 from loambrief.topics.weeds.formulas_names import press_refused, split
 from loambrief.topics.weeds.state import Seen, one_each
+from loambrief.units import plain
 
 TOPIC = "weeds"
 SIDES = {"supported": Side.FOR, "partly": Side.CONTEXT, "unsupported": Side.AGAINST,

@@ -13,10 +13,11 @@ from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
 from loambrief.findings.places import named_place
 from loambrief.topics.compaction.formulas import constant as cone_constant
-from loambrief.topics.compaction.state import cone_state, is_traffic
-from loambrief.topics.salinity.state import plain, salt_state
+from loambrief.topics.compaction.state import cone_state
+from loambrief.topics.salinity.state import salt_state
 from loambrief.topics.weeds.formulas import indicator_mean, indicator_weight
 from loambrief.topics.weeds.formulas_names import axis_value, common_name, constant, find_species
+from loambrief.units import plain
 
 SYSTEM = "plantatt"
 BOUNDS = {"reaction": ("acid_below", "neutral_above"), "moisture": ("dry_below", "wet_above"),
@@ -167,9 +168,12 @@ def check_dense(case: CaseFile, seen: Iterable[Seen]) -> Check:
     """Compaction plants against the penetrometer, in the traffic lanes if they stood there."""
     state = cone_state(case)
     zones = state.zones if state else ()
-    places = [s.weed.place for s in seen]
+    cone = case.penetrometer
+    wheels = {named_place(case, p.place).id for p in (cone.points if cone else ())
+              if p.traffic and p.place}
+    places = [named_place(case, s.weed.place).id for s in seen]
     lanes = [z for z in zones if z.key == "traffic"]
-    if lanes and places and all(is_traffic(place) for place in places):
+    if lanes and places and wheels.issuperset(places):
         zones = tuple(lanes)
     else:
         zones = tuple(z for z in zones if z.key != "traffic") or zones
