@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 from io import BytesIO
 
-from fontTools import subset  # type: ignore[import-untyped]
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+from fontTools import subset
+from fontTools.ttLib import TTFont
 
 from loambrief.charts.fonts import BOLD, FAMILY, ITALIC, REGULAR, font_path
 
