@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from render_samples import SUMMARY, model
 
 from loambrief.charts.fonts import REPLACEMENT, covered, printable
+from loambrief.charts.sufficiency import SufficiencySpec
 from loambrief.errors import RenderFault
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
@@ -50,7 +51,6 @@ from loambrief.report.parts import (
     SourceList,
     Summary,
 )
-from loambrief.report.specs import SufficiencySpec
 
 MARKUP = 'A & B <Farms> <img src="http://x.invalid/a.png"/> <b>no</b> &amp; </para> {{ x }} %s'
 LONG = "Bramble" * 40

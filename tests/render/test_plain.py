@@ -9,10 +9,10 @@ from model_texts import headings, inside, texts
 from render_samples import model
 from sample_reports import CASES, report
 
+from loambrief.charts import ChartSpec
 from loambrief.errors import RenderFault
 from loambrief.render.plain import WIDTH, render_plain
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, RowKind, Table
-from loambrief.report.specs import ChartSpec
 
 SPACE = re.compile(r"\s+")
 

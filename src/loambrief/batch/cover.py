@@ -15,6 +15,7 @@ import pandas as pd
 
 from loambrief.batch.case_tables import CaseTables
 from loambrief.batch.figures import Figures
+from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
@@ -40,7 +41,6 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.chart_text import chart_words, describe
 from loambrief.report.page_text import page_words
-from loambrief.report.specs import TallyRow, TallySpec
 from loambrief.report.text import Writer
 
 AHEAD = 3

@@ -20,7 +20,7 @@ from xml.etree import ElementTree as ET
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from loambrief.charts import svg_chart
+from loambrief.charts import ChartSpec, svg_chart
 from loambrief.charts.fonts import FAMILY
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
@@ -31,7 +31,6 @@ from loambrief.report import parts as p
 from loambrief.report.blocks import Text, plain, spans
 from loambrief.report.compiled import compiled_templates
 from loambrief.report.links import web_address
-from loambrief.report.specs import ChartSpec
 from loambrief.resources import templates_dir
 
 POLICY = ("default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; "

@@ -6,6 +6,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.case.schema import Done
+from loambrief.charts import has_data
+from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
 from loambrief.findings.model import WHOLE_FIELD, Place, say
 from loambrief.report.blocks import (
     Block,
@@ -24,7 +26,6 @@ from loambrief.report.blocks import (
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
-from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, has_data
 from loambrief.report.text import Writer
 from loambrief.topics.history.done import Expectation, Review
 from loambrief.topics.history.findings import Reading, Series, Verdict
