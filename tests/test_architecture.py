@@ -45,9 +45,10 @@ ONLY_IN = {
     "openpyxl": ("case/intake_read.py", "batch/summary.py"),
     "click": ("cli/",),
     "rich": ("cli/", "batch/"),
-    "dask": ("batch/cluster.py", "batch/chunk.py"),
-    "distributed": ("batch/cluster.py", "batch/chunk.py"),
-    "fsspec": ("batch/exchange.py",),
+    "dask": ("batch/cluster.py",),
+    "distributed": ("batch/cluster.py", "batch/cluster_worker.py"),
+    "fsspec": ("batch/shared_storage.py",),
+    "pebble": ("batch/pool.py",),
 }
 MODULES = sorted(ROOT.rglob("*.py"))
 

@@ -338,6 +338,21 @@ def test_mid_points_lie_in_their_classes():
             assert row["mid_pct"] == pytest.approx((row["low_pct"] + row["high_pct"]) / 2)
 
 
+@pytest.mark.parametrize("certainty, cover, weight", [
+    (1, 0, 0), (1, 100, 10), (0, 50, 0), (0.4, 25, 2)])
+def test_limits_of_certainty_and_cover_count(certainty, cover, weight):
+    """ensures that bare ground, full cover and a name not known at all have a weight (own rule:
+    certainty times the root of the cover)."""
+    assert weeds.indicator_weight(certainty, cover) == pytest.approx(weight)
+
+
+@pytest.mark.parametrize("certainty, cover", [(-0.01, 5), (1.01, 5), (1, -0.01), (1, 100.01)])
+def test_impossible_weights_are_refused(certainty, cover):
+    """ensures that a certainty or a cover past its limits raises (own rule)."""
+    with pytest.raises(ImpossibleInput):
+        weeds.indicator_weight(certainty, cover)
+
+
 def test_cover_of_plots():
     """ensures that numbers, text and an empty plot are read (own rule)."""
     assert weeds.cover_from_braun_blanquet(3) == weeds.cover_from_braun_blanquet("3") == 37.5

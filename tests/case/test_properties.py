@@ -37,7 +37,7 @@ FULL = minimal(
 
 def outcome(raw):
     """Loads or collects; asserts that nothing else happens, and soon."""
-    started = time.monotonic()
+    started = time.process_time()
     try:
         loaded = load_bytes(raw, "case.yaml")
     except CaseProblems as error:
@@ -49,7 +49,7 @@ def outcome(raw):
         assert isinstance(loaded, LoadedCase)
         problems = loaded.warnings
         assert all(p.severity == "warning" for p in problems)
-    assert time.monotonic() - started < 5
+    assert time.process_time() - started < 5
     assert len(problems) <= MOST_PRINTED + 1
     lines = raw.decode("utf-8-sig", "replace").replace("\r\n", "\n").replace("\r", "\n").split("\n")
     for problem in problems:

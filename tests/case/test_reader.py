@@ -157,9 +157,9 @@ CHAIN = "a0: &a0 [1]\n" + "".join(f"a{i}: &a{i} [*a{i - 1}]\n" for i in range(1,
 )
 def test_hostile_files_cost_little(text, code):
     """ensures that files made to explode are refused in bounded time."""
-    started = time.monotonic()
+    started = time.process_time()
     found = refused(text)
-    assert time.monotonic() - started < 5
+    assert time.process_time() - started < 5
     assert code in {p.code for p in found}
     assert len(found) <= 101
 

@@ -171,6 +171,10 @@ class Guide:
         Sampling depth it was calibrated on, from the surface [in].
     rotation : str
         ``"highest critical level"`` if the most demanding crop of the rotation sets it.
+    interval_years : float or None
+        Longest time until the next sample [years]; None where the guide states none.
+    interval_reference, interval_how : str
+        Where that is from and how it was checked.
     rules : tuple of Rule
     own : bool
         True for a consultant's own guide.
@@ -187,6 +191,9 @@ class Guide:
     rules: tuple[Rule, ...]
     rotation: str = ""
     own: bool = False
+    interval_years: float | None = None
+    interval_reference: str = ""
+    interval_how: str = ""
 
     def rules_for(self, nutrient: str, crop: Crop | None = None) -> tuple[Rule, ...]:
         """Rules of one nutrient, those for the crop itself before those for every crop."""
@@ -299,6 +306,11 @@ def from_data(name: str, data: Row, own: bool = False) -> Guide:
             rotation=about.get("rotation") or "",
             rules=tuple(rules),
             own=own,
+            interval_years=(None if about.get("interval_years") is None
+                            else float(about["interval_years"])),
+            interval_reference=(OWN_REFERENCE if own
+                                else about.get("interval_reference") or reference),
+            interval_how=about.get("interval_how") or source["how"],
         )
     except (KeyError, TypeError, ValueError) as error:
         raise TableFault(f"guide {name}: {error!r}") from error

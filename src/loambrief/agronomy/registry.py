@@ -18,7 +18,7 @@ import functools
 import inspect
 import keyword
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
@@ -76,7 +76,8 @@ class Result(Generic[V]):
     notes: tuple[str, ...] = ()
     details: Mapping[str, Any] = field(default_factory=dict)
     calculation: str = ""
-    subject: str = ""
+    subject: tuple[Hashable, ...] = ()
+    """What it is about: places and names; the report writes them."""
 
     @property
     def number(self) -> float:
@@ -144,7 +145,7 @@ def _fields(result: Result) -> dict[str, Any]:
 
 
 _TRACE: ContextVar[Trace | None] = ContextVar("loambrief_trace", default=None)
-_SUBJECT: ContextVar[str] = ContextVar("loambrief_subject", default="")
+_SUBJECT: ContextVar[tuple[Hashable, ...]] = ContextVar("loambrief_subject", default=())
 
 
 @contextmanager
@@ -159,9 +160,9 @@ def recording() -> Iterator[Trace]:
 
 
 @contextmanager
-def subject(text: str) -> Iterator[None]:
-    """Name what the calls inside are about (``"North, 0-6 in"``), for the appendix."""
-    token = _SUBJECT.set(text)
+def subject(*about: Hashable) -> Iterator[None]:
+    """Say what the calls inside are about: a place, a material, a crop at a place."""
+    token = _SUBJECT.set(about)
     try:
         yield
     finally:

@@ -25,6 +25,7 @@ from loambrief.case.plausible import warnings
 from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
 from loambrief.case.profiles import ProfileFile, digest, resolve
 from loambrief.case.reader import decode, read_bytes, read_text
+from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
 from loambrief.case.source import Source
@@ -175,6 +176,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
         found = sorted([*problems, *kept], key=lambda p: p.file != file)  # profiles come last
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
+    case = treated(case)
     whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),

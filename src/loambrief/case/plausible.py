@@ -18,6 +18,7 @@ from types import MappingProxyType
 from loambrief.case.boundary import boundary_warnings
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.known_names import name_warnings
+from loambrief.case.measurements import measurements
 from loambrief.case.names import (
     CROPS,
     crops,
@@ -38,9 +39,6 @@ from loambrief.units import P2O5_PER_P, Quantity
 USUAL = "case/usual"
 STARTER_ID = "rename-me"
 """Name of a case that was not renamed since it was written as a starter."""
-ORGANIC_EXEMPT = ("organic_matter", "organic_carbon", "total_nitrogen", "cec", "bulk_density",
-                  "water_content")
-"""Fields whose usual range holds for mineral soils only."""
 ORGANIC_TEXTURES = ("muck", "peat")
 
 
@@ -49,7 +47,14 @@ def usual() -> Mapping[tuple[str, str], tuple[float, float, str]]:
     """(part, field) -> lowest and highest usual value and their unit."""
     return MappingProxyType(
         {(r["part"], r["field"]): (r["low"], r["high"], r["unit"]) for r in load(USUAL)}
+        | {(m.part, m.field): (*m.usual, m.unit) for m in measurements() if m.usual}
     )
+
+
+@cache
+def mineral_only() -> frozenset[tuple[str, str]]:
+    """(part, field) whose usual range does not hold for organic soils."""
+    return frozenset((m.part, m.field) for m in measurements() if m.mineral_only)
 
 
 def warnings(
@@ -100,9 +105,9 @@ def _ranges(part: Part, path: DataPath, organic: bool) -> Iterator[Fault]:
         elif isinstance(value, list) and value and isinstance(value[0], Part):
             for i, entry in enumerate(value):
                 yield from _ranges(entry, (*here, i), organic)
-        elif not (organic and name in ORGANIC_EXEMPT):
+        else:
             key = (type(part).__name__, name)
-            if key in usual():
+            if key in usual() and not (organic and key in mineral_only()):
                 for at, one in enumerate(value) if isinstance(value, list) else ((None, value),):
                     place = here if at is None else (*here, at)
                     yield from _range(one, place, *usual()[key])

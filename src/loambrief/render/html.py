@@ -20,8 +20,8 @@ from xml.etree import ElementTree as ET
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from loambrief.charts import svg_chart
 from loambrief.charts.fonts import FAMILY
-from loambrief.charts.svg import svg_chart
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
 from loambrief.colours import lifted, mixed

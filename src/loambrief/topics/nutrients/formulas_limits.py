@@ -79,7 +79,8 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
     -------
     Answer
         Level [no unit]: low, moderate, high or very high; None if the table has no level for
-        that state and method. Details give the range and what the source says of it.
+        that state and method. Details give the range, what the source says of it, and
+        ``basis``: what manure may follow there (``manure_rate_limit``).
 
     Raises
     ------
@@ -94,7 +95,8 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
 
     References
     ----------
-    osu-agbmps-p50; mn-manure-p-table; rutgers-relative-levels; sandusky-stratification.
+    osu-agbmps-p50; osu-agbmps-p120; osu-agbmps-p150; mn-manure-p-table;
+    rutgers-relative-levels; sims-2002-mehlich3; sandusky-stratification.
     """
     if test_ppm < 0:
         raise ImpossibleInput(f"test_ppm cannot be negative (found {test_ppm:g})")
@@ -107,7 +109,8 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
         source=str(row["source"]),
         locator=str(row["locator"]),
         how=str(row["how"]),
-        details={"range": row["class"], "meaning": row["meaning"], "lower_ppm": row["lower"]},
+        details={"range": row["class"], "meaning": row["meaning"], "lower_ppm": row["lower"],
+                 "basis": row["basis"]},
     )
 
 

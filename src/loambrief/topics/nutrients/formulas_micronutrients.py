@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -369,9 +367,34 @@ def sulfur_rate(crop: str) -> Answer:
                   how=str(row["how"]), details={"nutrient": "S", "low": low, "high": high})
 
 
-def calcium_rule(crop: Crop) -> Row | None:
-    """The published shallow-calcium rule of a crop, or None: most crops have none."""
-    return next((r for r in load(CALCIUM) if r["crop"] in crop.lineage), None)
+def calcium_rules(crop: Crop, region: str | None = None,
+                  market_type: str | None = None) -> tuple[Row, ...]:
+    """The published shallow-calcium rules of a crop, the narrowest limit first.
+
+    Parameters
+    ----------
+    crop : Crop
+    region : str or None
+        State; where it has no rule of its own the first state of the table stands in.
+    market_type : str or None
+        Market type of a peanut; the first type of that state where none is given.
+
+    Returns
+    -------
+    tuple of row
+        Empty for most crops: they have no such rule.
+    """
+    rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
+    for column, wanted in (("region", region), ("market_type", market_type)):
+        own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
+        rows = own or [r for r in rows if r[column] == rows[0][column]]
+    return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
+
+
+def calcium_rule(crop: Crop, region: str | None = None,
+                 market_type: str | None = None) -> Row | None:
+    """The first of :func:`calcium_rules`, or None."""
+    return next(iter(calcium_rules(crop, region, market_type)), None)
 
 
 @formula(unit="lb/ac", source="harris-2015-peanut-calcium", locator="pegging zone sample",
@@ -382,7 +405,9 @@ def surface_calcium_gypsum(
     potassium_lb_ac: float | None = None,
     soil_ph: float | None = None,
     for_seed: bool = False,
-) -> Answer:
+    region: str | None = None,
+    market_type: str | None = None,
+) -> Answer[float | None]:
     """Gypsum that a crop's shallow calcium test calls for.
 
     Parameters
@@ -392,17 +417,23 @@ def surface_calcium_gypsum(
     calcium_lb_ac : float
         Calcium in the shallow sample, Mehlich 1 [lb/ac as the laboratory reports it].
     potassium_lb_ac : float or None
-        Potassium in the same sample, Mehlich 1 [lb/ac]; needed for peanut.
+        Potassium in the same sample, Mehlich 1 [lb/ac]; needed for peanut in Georgia.
     soil_ph : float or None
         Soil pH in water [pH]; needed for pepper.
     for_seed : bool
         True for peanuts grown for seed, which always get gypsum.
+    region : str or None
+        State, to choose the rule; Georgia's where the state has none.
+    market_type : str or None
+        ``"runner"``, ``"large-seeded runner"`` or ``"virginia"``.
 
     Returns
     -------
-    Answer
-        Gypsum [lb/ac]; 0 where the rule is met. None where the rule does not hold (pH too
-        low: lime first). Detail ``ratio`` is Ca to K.
+    float or None
+        Gypsum [lb/ac], the least that the source advises: round it up, never down. 0 where
+        the rule is met. None where the rule does not hold (pH too low: lime first).
+        ``details`` hold ``high``, ``ratio`` (Ca to K), ``timing``, ``region``,
+        ``market_type`` and ``own_region``.
 
     Raises
     ------
@@ -413,34 +444,45 @@ def surface_calcium_gypsum(
 
     Notes
     -----
-    Peanut, 3 to 4 in: no gypsum if Ca is at least 500 lb/ac and Ca:K at least 3:1; otherwise
-    1,000 lb/ac at early bloom. Pepper transplants: 1,000 lb/ac if Ca is below 800 lb/ac and
-    pH 6.5 or more. Mehlich 1 dissolves unreacted lime and overstates Ca after liming. No such
-    rule was found for other field crops.
+    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at
+    least 3:1, else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without
+    need of lime: 500 lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings
+    calcium and the least is 250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners
+    and 1,500 to 2,000 on virginia types, always. All at early bloom. Pepper transplants:
+    1,000 lb/ac if Ca is below 800 lb/ac and pH 6.5 or more. Mehlich 1 dissolves unreacted
+    lime and overstates Ca after liming. Such gypsum feeds the pods: it is no cure of sodium.
 
     References
     ----------
-    harris-2015-peanut-calcium; uga-aesl-crop-176; yang-peanut-calcium-tests.
+    harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
+    clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
     """
     _not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
-    rule = calcium_rule(plant)
-    if rule is None:
+    rules = calcium_rules(plant, region, market_type)
+    if not rules:
         raise UnknownName("crop with a published shallow-calcium rule", plant.name,
-                          tuple(map(str, load(CALCIUM).column("crop"))))
+                          tuple(dict.fromkeys(map(str, load(CALCIUM).column("crop")))))
+    limits = [r["calcium_lb_ac"] for r in rules]
+    below = [r for r, limit in zip(rules, limits, strict=True)
+             if limit is None or calcium_lb_ac < limit]
+    rule = below[0] if below else rules[-1]
+    details: dict[str, object] = {
+        "timing": rule["timing"], "high": rule["gypsum_high_lb_ac"], "region": rule["region"],
+        "market_type": rule["market_type"],
+        "own_region": region is not None and region.strip().lower() == rule["region"].lower(),
+    }
 
-    def answer(value: float | None, **more: Any) -> Answer[float | None]:
+    def answer(value: float | None, *notes: str) -> Answer[float | None]:
         return Answer(value, source=rule["source"], locator=rule["locator"], how=rule["how"],
-                      **more)
+                      notes=notes, details=details)
 
     if rule["ph_at_least"] is not None:
         if soil_ph is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs soil_ph")
         if soil_ph < rule["ph_at_least"]:
-            low = "pH is below the rule's; lime brings the calcium"
-            return answer(None, notes=(low,))
-    met = calcium_lb_ac >= rule["calcium_lb_ac"]
-    details: dict[str, object] = {"timing": rule["timing"]}
+            return answer(None, "pH is below the rule's; lime brings the calcium")
+    met = not below
     if rule["calcium_to_potassium"] is not None:
         if potassium_lb_ac is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs potassium_lb_ac")
@@ -448,4 +490,4 @@ def surface_calcium_gypsum(
         details["ratio"] = ratio
         met = met and ratio >= rule["calcium_to_potassium"]
     needed = for_seed or not met
-    return answer(rule["gypsum_lb_ac"] if needed else 0.0, details=details)
+    return answer(rule["gypsum_lb_ac"] if needed else 0.0)

@@ -1,8 +1,7 @@
 """Storage that this machine and the workers of a cluster share, for finished files on the way.
 
 Any storage that fsspec knows: ``file:///mnt/share``, ``s3://bucket/folder``, ... Each machine
-needs its driver and its own credentials. A run has a folder of its own there, which is gone
-when the run is over.
+needs its driver and its own credentials, and each driver has errors of its own.
 """
 
 from __future__ import annotations
@@ -10,23 +9,17 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from loambrief.errors import ClusterFault
 
 PROBE = "probe"
+NEEDS_EXTRA = "a cluster needs further packages: pip install 'loambrief[cluster]'"
 
 
 @dataclass(frozen=True)
-class Exchange:
-    """The folder of one run.
-
-    Attributes
-    ----------
-    url : str
-        Of the shared storage.
-    run : str
-        Name of the folder in it.
-    """
+class SharedStorage:
+    """The folder ``run`` in the storage at ``url``, which is gone when the run is over."""
 
     url: str
     run: str
@@ -35,16 +28,14 @@ class Exchange:
         """Write the files of a case; what a lost worker left is written over."""
         files, root = self._open()
         files.makedirs(root, exist_ok=True)
-        for nth, data in enumerate(content.values()):
-            files.pipe_file(f"{root}/{number}-{nth}", data)
+        files.pipe({f"{root}/{number}-{n}": data for n, data in enumerate(content.values())})
 
     def take(self, number: int, names: tuple[str, ...]) -> dict[str, bytes]:
         """Read the files of a case, and remove them there."""
         files, root = self._open()
-        places = [f"{root}/{number}-{nth}" for nth in range(len(names))]
+        places = [f"{root}/{number}-{n}" for n in range(len(names))]
         content = {name: files.cat_file(place) for name, place in zip(names, places, strict=True)}
-        for place in places:
-            files.rm_file(place)
+        files.rm(places)
         return content
 
     def begin(self) -> None:
@@ -56,19 +47,17 @@ class Exchange:
             It cannot be written there.
         """
         try:
-            files, root = self._open()
-            files.makedirs(root, exist_ok=True)
-            files.pipe_file(f"{root}/{PROBE}", self.run.encode())
+            self.put(0, {PROBE: self.run.encode()})
         except ClusterFault:
             raise
-        except Exception as error:  # each driver has errors of its own
+        except Exception as error:
             raise ClusterFault(f"{self.url} cannot be written to: {_why(error)}") from error
 
     def seen(self) -> str:
         """Whether what :meth:`begin` left is here; why not, or ""."""
         try:
             files, root = self._open()
-            same = files.cat_file(f"{root}/{PROBE}") == self.run.encode()
+            same = files.cat_file(f"{root}/0-0") == self.run.encode()
         except Exception as error:
             return _why(error)
         return "" if same else "it holds something else"
@@ -79,9 +68,9 @@ class Exchange:
             files, root = self._open()
             files.rm(root, recursive=True)
 
-    def _open(self):
+    def _open(self) -> tuple[Any, str]:
         try:
-            from fsspec.core import url_to_fs
+            from fsspec.core import url_to_fs  # type: ignore[import-untyped]
         except ImportError as error:
             raise ClusterFault(NEEDS_EXTRA) from error
         try:
@@ -89,9 +78,6 @@ class Exchange:
         except (ImportError, ValueError) as error:
             raise ClusterFault(f"{self.url} is no storage to be used here: {error}") from error
         return files, f"{root.rstrip('/')}/{self.run}"
-
-
-NEEDS_EXTRA = "a cluster needs further packages: pip install 'loambrief[cluster]'"
 
 
 def _why(error: Exception) -> str:

@@ -3,7 +3,7 @@
 import pytest
 from batch_fakes import write_case
 
-from loambrief.batch.find import find_cases, peek_id
+from loambrief.batch.case_finder import find_cases, peek_id
 from loambrief.errors import LoambriefError
 
 

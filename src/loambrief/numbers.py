@@ -4,7 +4,6 @@ locale."""
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -41,9 +40,6 @@ SI = {
     "C": ("°C", 1.0),
 }
 US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
-_DEPTH = re.compile(
-    r"(?:^|(?<=, ))(\d+(?:\.\d+)?)\s*[-\u2013]\s*(\d+(?:\.\d+)?)\s?(in|cm|ft|m)$")
-_INCHES = {"in": 1.0, "cm": 1 / CM_PER_INCH, "ft": 12.0, "m": 100 / CM_PER_INCH}
 
 
 @dataclass(frozen=True)
@@ -125,20 +121,14 @@ def quantity(value: float, unit: str, system: str, digits: int | None = None,
     return f"{figures(number, digits, signs)}{glue}{name}"
 
 
-def depth(text: str, system: str, signs: Signs | None = None) -> str:
-    """A place or layer whose end names a depth, in the reader's units.
+def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = None) -> str:
+    """A slice of soil between two depths [in]: "0-2 in", to an SI reader "0-5 cm".
 
-    ``"north, 0-2 in"`` is ``"north, 0-5 cm"`` to an SI reader. Text without a depth, and a
-    depth in the reader's own units, stay as they are.
+    Centimetres are whole, unless a depth was stated in halves of one.
     """
-    if not text.endswith(("in", "cm", "ft", "m")):
-        return text
-    found = _DEPTH.search(text)
-    if found is None or (found[3] in ("cm", "m")) == (system == "si"):
-        return text
-    ends = (float(end) * _INCHES[found[3]] for end in (found[1], found[2]))
-    if system == "si":
-        span = "-".join(figures(end * CM_PER_INCH, 0, signs) for end in ends)
-        return f"{text[: found.start()]}{span} cm"
-    span = "-".join(figures(round(end, 1), None, signs) for end in ends)
-    return f"{text[: found.start()]}{span} in"
+    if system != "si":
+        ends = (figures(round(end, 1), None, signs) for end in (top_in, bottom_in))
+        return f"{'-'.join(ends)} in"
+    deep = [round(end * CM_PER_INCH, 6) for end in (top_in, bottom_in)]
+    halves = any(end % 1 == 0.5 for end in deep) and all(end % 0.5 == 0 for end in deep)
+    return f"{'-'.join(figures(end, None if halves else 0, signs) for end in deep)} cm"

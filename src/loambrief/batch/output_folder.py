@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from loambrief.batch.ledger import NAME as LEDGER
-from loambrief.batch.ledger import Ledger, Record, Written
+from loambrief.batch.ledger import Ledger, LedgerRecord, PlacedFile
 from loambrief.batch.lock import HOME
 from loambrief.errors import NotOurs
 
@@ -21,7 +21,7 @@ FULL = frozenset(getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EROFS", 
 """Errors of the disk rather than of one file: going on would fail for every case."""
 
 
-class Store:
+class OutputFolder:
     """The output folder of a batch.
 
     Parameters
@@ -77,12 +77,12 @@ class Store:
             else "was not made by a batch"
         return f"{path} {why}; --force replaces it"
 
-    def put_case(self, record: Record, content: Mapping[str, bytes]) -> Record:
+    def put_case(self, record: LedgerRecord, content: Mapping[str, bytes]) -> LedgerRecord:
         """Write the files of a case, all or none.
 
         Parameters
         ----------
-        record : Record
+        record : LedgerRecord
             ``files`` and times are filled in here.
         content : mapping of str to bytes
             By path from the output folder.
@@ -114,9 +114,9 @@ class Store:
             staged[0][1].unlink(missing_ok=True)
         return self.path(name)
 
-    def _stage(self, content: Mapping[str, bytes]) -> list[tuple[Written, Path]]:
+    def _stage(self, content: Mapping[str, bytes]) -> list[tuple[PlacedFile, Path]]:
         """The files under names of their own, safely on disk."""
-        staged: list[tuple[Written, Path]] = []
+        staged: list[tuple[PlacedFile, Path]] = []
         try:
             for number, (name, data) in enumerate(content.items()):
                 sha256 = hashlib.sha256(data).hexdigest()
@@ -124,12 +124,12 @@ class Store:
                 if why:
                     raise NotOurs(why)
                 temporary = self.stage / f"{number}.part"
-                staged.append((Written(name, sha256, len(data), 0), temporary))
+                staged.append((PlacedFile(name, sha256, len(data), 0), temporary))
                 with temporary.open("wb") as stream:
                     stream.write(data)
                     stream.flush()
                     os.fsync(stream.fileno())
-                staged[-1] = (Written(name, sha256, len(data), temporary.stat().st_mtime_ns),
+                staged[-1] = (PlacedFile(name, sha256, len(data), temporary.stat().st_mtime_ns),
                               temporary)
         except BaseException:
             for _, temporary in staged:
@@ -137,7 +137,7 @@ class Store:
             raise
         return staged
 
-    def _place(self, staged: list[tuple[Written, Path]]) -> None:
+    def _place(self, staged: list[tuple[PlacedFile, Path]]) -> None:
         """Rename into place; should a later one fail, what is new is taken away again."""
         fresh: list[Path] = []
         try:

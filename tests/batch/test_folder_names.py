@@ -6,7 +6,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.batch.folders import RESERVED, file_stem, folder_names, plain_name
+from loambrief.batch.folder_names import RESERVED, file_stem, folder_names, plain_name
 
 NAMES = st.text(max_size=80)
 

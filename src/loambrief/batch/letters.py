@@ -6,23 +6,23 @@ import datetime as dt
 import json
 from collections.abc import Iterator, Sequence
 
-from loambrief.batch.documents import Entry
 from loambrief.batch.figures import Figures
-from loambrief.batch.folders import file_stem
-from loambrief.batch.store import Store
+from loambrief.batch.folder_names import file_stem
+from loambrief.batch.output_folder import OutputFolder
+from loambrief.batch.request import CaseEntry
 from loambrief.mail.compose import Finished, NoLetter, letters
 from loambrief.report.letters import Enclosed, Facts
 
 
-def client_letters(entries: Sequence[Entry], store: Store,
+def client_letters(entries: Sequence[CaseEntry], store: OutputFolder,
                    refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
     """Name and content of each letter.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of CaseEntry
         With figures.
-    store : Store
+    store : OutputFolder
         To read the advisories from.
     refused : list of NoLetter
         Clients without a letter are added to it, with the reason.
@@ -33,7 +33,7 @@ def client_letters(entries: Sequence[Entry], store: Store,
         ``<client folder>/_letter.eml``; further letters of one client (another language, another
         adviser) are numbered.
     """
-    folders: dict[str, list[Entry]] = {}
+    folders: dict[str, list[CaseEntry]] = {}
     for entry in entries:
         folders.setdefault(entry.folder, []).append(entry)
     for folder, own in folders.items():
@@ -44,9 +44,8 @@ def client_letters(entries: Sequence[Entry], store: Store,
             yield f"{folder}/{name}.eml", letter.content
 
 
-def _finished(entry: Entry, store: Store) -> Finished:
-    figures = entry.figures
-    assert figures is not None
+def _finished(entry: CaseEntry, store: OutputFolder) -> Finished:
+    figures = entry.made
     stem = file_stem(figures.case_id)
     data = json.loads(store.path(f"{entry.folder}/{stem}.json").read_bytes())
     pdf = store.path(f"{entry.folder}/{stem}.pdf").read_bytes()

@@ -6,8 +6,8 @@ import os
 import pytest
 from test_ledger import record
 
-from loambrief.batch import ledger, store
-from loambrief.batch.store import Store
+from loambrief.batch import ledger, output_folder
+from loambrief.batch.output_folder import OutputFolder
 from loambrief.errors import NotOurs
 
 
@@ -15,7 +15,7 @@ from loambrief.errors import NotOurs
 def place(tmp_path):
     """An opened store."""
     (tmp_path / "out" / ".loambrief").mkdir(parents=True)
-    opened = Store(tmp_path / "out")
+    opened = OutputFolder(tmp_path / "out")
     opened.open()
     return opened
 
@@ -80,13 +80,13 @@ def test_nothing_is_left_of_a_failed_write(place, monkeypatch, what, code):
 
     if what == "open":
         real = None
-        monkeypatch.setattr(store.Path, "open", fails)
+        monkeypatch.setattr(output_folder.Path, "open", fails)
     elif what == "fsync":
         real = None
-        monkeypatch.setattr(store.os, "fsync", fails)
+        monkeypatch.setattr(output_folder.os, "fsync", fails)
     else:
         real = os.replace
-        monkeypatch.setattr(store.os, "replace", fails)
+        monkeypatch.setattr(output_folder.os, "replace", fails)
     with pytest.raises(OSError):
         place.put_case(record(), FILES)
     monkeypatch.undo()
@@ -102,7 +102,7 @@ def test_earlier_files_survive_a_failed_write(place, monkeypatch):
     def full(handle):
         raise OSError(errno.ENOSPC, "full")
 
-    monkeypatch.setattr(store.os, "fsync", full)
+    monkeypatch.setattr(output_folder.os, "fsync", full)
     with pytest.raises(OSError):
         place.put_case(record(), {"ash/a.pdf": b"new", "ash/a.json": b"new"})
     monkeypatch.undo()
@@ -131,5 +131,5 @@ def test_a_file_where_the_client_folder_should_be(place):
 def test_leftovers_of_a_killed_run_are_cleared(place):
     """ensures that half-written files never reach a client's folder and go at the next run."""
     (place.stage / "0.part").write_bytes(b"half")
-    Store(place.output).open()
+    OutputFolder(place.output).open()
     assert left(place) == []

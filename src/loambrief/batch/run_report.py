@@ -6,7 +6,7 @@ from typing import TextIO
 
 from loambrief.batch.month import Month
 from loambrief.batch.progress import duration
-from loambrief.batch.work import Status
+from loambrief.batch.work import CaseStatus
 
 STAGES = {"unchanged": "looking for what is unchanged", "check": "checking", "make": "making",
           "documents": "documents about the batch"}
@@ -15,10 +15,11 @@ STAGES = {"unchanged": "looking for what is unchanged", "check": "checking", "ma
 def headline(month: Month) -> str:
     """One line: how many were made, stood, failed, were not tried."""
     result = month.result
-    parts = [f"{result.count(Status.DONE)} made", f"{result.count(Status.SKIPPED)} unchanged"]
+    parts = [f"{result.count(CaseStatus.DONE)} made",
+             f"{result.count(CaseStatus.SKIPPED)} unchanged"]
     failed = len(result.failures)
     if failed:
-        late = result.count(Status.TIMED_OUT)
+        late = result.count(CaseStatus.TIMED_OUT)
         parts.append(f"{failed} failed" + (f" ({late} over the time limit)" if late else ""))
     if result.not_tried:
         parts.append(f"{result.not_tried} not tried")
@@ -28,7 +29,7 @@ def headline(month: Month) -> str:
 
 def stages(month: Month) -> list[str]:
     """A line a stage: seconds, and cases a second where cases are made."""
-    made = month.result.count(Status.DONE)
+    made = month.result.count(CaseStatus.DONE)
     lines = []
     for name, seconds in month.result.seconds.items():
         rate = f", {made / seconds:.1f} a second" if name == "make" and made and seconds else ""
@@ -66,10 +67,10 @@ def as_data(month: Month) -> dict:
     result = month.result
     return {
         "total": result.total,
-        "made": result.count(Status.DONE),
-        "unchanged": result.count(Status.SKIPPED),
-        "failed": result.count(Status.FAILED),
-        "timed_out": result.count(Status.TIMED_OUT),
+        "made": result.count(CaseStatus.DONE),
+        "unchanged": result.count(CaseStatus.SKIPPED),
+        "failed": result.count(CaseStatus.FAILED),
+        "timed_out": result.count(CaseStatus.TIMED_OUT),
         "not_tried": result.not_tried,
         "interrupted": result.interrupted,
         "stopped_by": result.disk,

@@ -1,0 +1,310 @@
+"""Whether the tests notice small faults: a seeded sample of them, each tried on its own.
+
+A mutant is the program with one small change: a comparison, sign, number or truth value turned
+over, a condition negated, a returned value or a call left out. The tree is copied to a temporary
+folder; the change is made there, and the tests that concern the module run until one fails:
+first the files that import it, then those of its part, then those that make whole advisories.
+What no test notices is a survivor: either a test is missing, or the change means nothing
+(another way to write the same); the second is judged by hand.
+
+::
+
+    nice -n 19 python tests/mutants/sample.py --seed 7 --count 100
+
+Each result is a line of JSON in ``--results``; the same command goes on where it stopped. One
+process at a time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import json
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SOURCE = Path("src/loambrief")
+COPIED = ("src", "templates", "tests", "sample_inputs", ".ci", "README.md", "DEVELOPERS.md",
+          "pyproject.toml")
+WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "tests/test_advisory.py",
+        "tests/test_cli.py", "tests/test_new_user.py", "tests/test_terminal.py", "tests/findings",
+        "tests/actions", "tests/report", "tests/properties", "tests/i18n", "tests/reading",
+        "tests/pages", "tests/history", "tests/fieldsheet", "tests/case", "tests/record",
+        "tests/render", "tests/charts", "tests/batch/test_bundle.py",
+        "tests/test_documented_commands.py")
+"""What runs last, quickest first: tests that use the program as a whole."""
+ELSEWHERE = {"topics": ("tests/agronomy", "tests/findings"), "tables": ("tests/test_tables.py",)}
+"""Where the tests of a part are, if not in the folder of its name."""
+
+SWAPPED: dict[type[ast.AST], type[ast.AST]] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq, ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is, ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
+    ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult, ast.And: ast.Or, ast.Or: ast.And,
+}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: bytes ``start`` to ``end`` of a file become ``text``."""
+
+    file: str
+    line: int
+    start: int
+    end: int
+    before: str
+    text: str
+
+    @property
+    def key(self) -> str:
+        return f"{self.file}:{self.line}: {self.before} -> {self.text}"
+
+
+# What can be changed ----------------------------------------------------------------------
+
+
+def mutants(path: Path, name: str) -> list[Mutant]:
+    """Every mutant of a file, in the order of its text."""
+    data = path.read_bytes()
+    starts = [0]
+    for line in data.splitlines(keepends=True):
+        starts.append(starts[-1] + len(line))
+    found = []
+    for node, changed in _changes(ast.parse(data)):
+        start = starts[node.lineno - 1] + node.col_offset
+        end = starts[node.end_lineno - 1] + node.end_col_offset
+        text = ast.unparse(changed)
+        if isinstance(changed, ast.expr):
+            text = f"({text})"
+        found.append(Mutant(name, node.lineno, start, end,
+                            " ".join(data[start:end].decode().split()), text))
+    return sorted(found, key=lambda m: (m.start, m.end, m.text))
+
+
+def _changes(node: ast.AST) -> Iterator[tuple[ast.AST, ast.AST]]:
+    """A node of the tree and what may stand in its place, for all nodes below."""
+    for name, value in ast.iter_fields(node):
+        if name in ("annotation", "returns", "decorator_list", "type_params"):
+            continue
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.Assert | ast.JoinedStr | ast.Import | ast.ImportFrom):
+                continue  # an assertion is there for the type checker
+            if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
+                continue
+            if not isinstance(child, ast.AST):
+                continue
+            yield from ((child, new) for new in _instead(child))
+            for test in _conditions(child):
+                yield test, ast.UnaryOp(ast.Not(), test)
+            yield from _changes(child)
+
+
+def _instead(node: ast.AST) -> Iterator[ast.AST]:
+    """What may stand in the place of one node."""
+    match node:
+        case ast.Compare(ops=ops):
+            for i, op in enumerate(ops):
+                yield _with(node, ops=[*ops[:i], SWAPPED[type(op)](), *ops[i + 1:]])
+        case ast.BinOp(op=op) if type(op) in SWAPPED and not (
+                _is_text(node.left) or _is_text(node.right)):
+            yield _with(node, op=SWAPPED[type(op)]())
+        case ast.BoolOp(op=op):
+            yield _with(node, op=SWAPPED[type(op)]())
+        case ast.UnaryOp(op=ast.Not() | ast.USub()):
+            yield node.operand
+        case ast.Constant(value=bool(value)):
+            yield ast.Constant(not value)
+        case ast.Constant(value=int(value) | float(value)):
+            yield ast.Constant(value + 1 if abs(value) < 10 else value * 1.1)
+        case ast.Return(value=ast.expr() as value) if not _is_none(value):
+            yield ast.Return(None)
+        case ast.Expr(value=ast.Call()):
+            yield ast.Pass()
+
+
+def _conditions(node: ast.AST) -> list[ast.expr]:
+    if isinstance(node, ast.If | ast.While | ast.IfExp):
+        return [node.test]
+    return node.ifs if isinstance(node, ast.comprehension) else []
+
+
+def _with(node: ast.AST, **parts: object) -> ast.AST:
+    new = copy.copy(node)
+    for name, value in parts.items():
+        setattr(new, name, value)
+    return new
+
+
+def _is_text(node: ast.AST) -> bool:
+    """Text and lists have no difference; a sum turned into one tells nothing."""
+    return isinstance(node, ast.JoinedStr | ast.List | ast.Tuple) or (
+        isinstance(node, ast.Constant) and isinstance(node.value, str))
+
+
+def _is_none(node: ast.AST) -> bool:
+    return isinstance(node, ast.Constant) and node.value is None
+
+
+# Which tests ------------------------------------------------------------------------------
+
+
+def stages(tree: Path, file: str) -> list[list[str]]:
+    """The tests for a module, in groups that run one after the other; none twice."""
+    inside = Path(file).relative_to(SOURCE)
+    module = "loambrief." + ".".join(inside.with_suffix("").parts).removesuffix(".__init__")
+    package, _, last = module.rpartition(".")
+    named = re.compile(rf"\b{re.escape(module)}\b|from {re.escape(package)} import "
+                       rf"(\([^)]*\b{last}\b|.*\b{last}\b)")
+    near = [p for p in sorted((tree / "tests").rglob("test_*.py")) if named.search(p.read_text())]
+    part = inside.parts[0].removesuffix(".py")
+    homes = ELSEWHERE.get(part, (f"tests/{part}", f"tests/test_{part}.py"))
+    topic = inside.parts[1] if part == "topics" and len(inside.parts) == 3 else None
+    if topic:
+        near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
+    groups, seen = [], set()
+    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE):
+        new = [name for name in dict.fromkeys(group) if (tree / name).exists()
+               and not {name, str(Path(name).parent)} & seen]
+        seen.update(new)
+        if new:
+            groups.append(new)
+    return groups
+
+
+@dataclass
+class Trial:
+    """The copied tree, and what is known of its tests without any change."""
+
+    tree: Path
+    limit: float
+    broken: set[str]
+    sound: set[str]
+
+    def run(self, tests: list[str]) -> tuple[str, str]:
+        """What became of some tests: "passed", "failed" or "timed out", and the first failure."""
+        environment = {**os.environ, "PYTHONPATH": str(self.tree / "src"),
+                       "XDG_CACHE_HOME": str(self.tree / "cache")}
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:randomly",
+                   "--tb=no", "--color=no", "-rfE", *tests,
+                   *(f"--deselect={name}" for name in sorted(self.broken))]
+        # a session of its own: what the tests started is stopped with them
+        child = subprocess.Popen(command, cwd=self.tree, env=environment, text=True,
+                                 stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+                                 start_new_session=True)
+        try:
+            said, _ = child.communicate(timeout=self.limit)
+        except subprocess.TimeoutExpired:
+            os.killpg(child.pid, 9)
+            child.communicate()
+            return "timed out", ""
+        if child.returncode in (0, 5):  # 5: every test of the group is left out
+            return "passed", ""
+        first = re.search(r"^(?:FAILED|ERROR) (\S+?)(?: - .*)?$", said, re.MULTILINE)
+        return "failed", first[1] if first else said[-300:]
+
+    def judge(self, mutant: Mutant) -> tuple[str, str]:
+        """"killed" and by what, "timed out", or "survived"."""
+        path = self.tree / mutant.file
+        whole = path.read_bytes()
+        for tests in stages(self.tree, mutant.file):
+            while True:
+                _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
+                try:
+                    state, first = self.run(tests)
+                finally:
+                    _put(path, whole)
+                if state != "failed" or self._is_sound(first):
+                    break
+                self.broken.add(first)  # it fails without the change as well: run the others
+            if state != "passed":
+                return ("killed", first) if state == "failed" else (state, " ".join(tests))
+        return "survived", ""
+
+    def _is_sound(self, test: str) -> bool:
+        """Whether a test passes without any change."""
+        if test not in self.sound and self.run([test])[0] == "passed":
+            self.sound.add(test)
+        return test in self.sound
+
+
+def _put(path: Path, data: bytes) -> None:
+    """Write a module; its compiled form goes, as a change within a second would not be seen."""
+    path.write_bytes(data)
+    for compiled in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
+        compiled.unlink()
+
+
+# A sample ---------------------------------------------------------------------------------
+
+
+def sample(tree: Path, seed: int, count: int, only: list[str]) -> list[Mutant]:
+    """So many mutants of the files whose path below the source fits one of the patterns."""
+    every = [m for path in sorted((tree / SOURCE).rglob("*.py"))
+             if not only or any(path.relative_to(tree / SOURCE).match(p) for p in only)
+             for m in mutants(path, path.relative_to(tree).as_posix())]
+    return random.Random(seed).sample(every, min(count, len(every)))
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--count", type=int, default=100)
+    parser.add_argument("--only", action="append", default=[], metavar="PATTERN",
+                        help="files below src/loambrief, as 'agronomy/*'; may be repeated")
+    parser.add_argument("--limit", type=float, default=900.0, metavar="SECONDS",
+                        help="for one group of tests")
+    parser.add_argument("--results", type=Path, help="default: output/mutants-<seed>.jsonl")
+    parser.add_argument("--list", action="store_true", help="show the sample, try nothing")
+    given = parser.parse_args(arguments)
+    results = given.results or ROOT / "output" / f"mutants-{given.seed}.jsonl"
+    done = {}
+    if results.exists():
+        done = {r["mutant"]: r for r in map(json.loads, results.read_text("utf-8").splitlines())}
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        tree = Path(folder)
+        for name in COPIED:
+            here = ROOT / name
+            if here.is_dir():
+                shutil.copytree(here, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
+            elif here.exists():
+                shutil.copy(here, tree / name)
+        (tree / "output").mkdir()
+        chosen = sample(tree, given.seed, given.count, given.only)
+        trial = Trial(tree, given.limit, set(), set())
+        for number, mutant in enumerate(chosen, 1):
+            if given.list:
+                print(mutant.key)
+                continue
+            if mutant.key not in done:
+                started = time.monotonic()
+                state, by = trial.judge(mutant)
+                done[mutant.key] = {"mutant": mutant.key, "state": state, "by": by,
+                                    "seconds": round(time.monotonic() - started, 1)}
+                with results.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(done[mutant.key], ensure_ascii=False) + "\n")
+            result = done[mutant.key]
+            print(f"{number}/{len(chosen)} {result['state']} {mutant.key}  {result['by']}",
+                  flush=True)
+    if given.list:
+        return 0
+    left = [m.key for m in chosen if done[m.key]["state"] == "survived"]
+    slow = [m.key for m in chosen if done[m.key]["state"] == "timed out"]
+    print(f"\n{len(chosen)} mutants, {len(left)} survived, {len(slow)} timed out",
+          *(f"survived: {key}" for key in left), *(f"timed out: {key}" for key in slow),
+          *(f"fails without any change: {name}" for name in sorted(trial.broken)), sep="\n")
+    return 1 if left else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
