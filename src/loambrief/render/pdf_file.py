@@ -60,10 +60,6 @@ def write_file(document: Any, written: Mapping[int, str],
         Entries of the catalog in PDF syntax, but for the pages.
     info : int
         Number of the information dictionary.
-
-    Returns
-    -------
-    bytes
     """
     for font in list(document.delayedFonts):
         font.addObjects(document)
