@@ -382,5 +382,5 @@ def test_ledger_lines_are_json(tmp_path):
     run(cases(tmp_path / "in", "", "bad"), tmp_path / "out")
     lines = (tmp_path / "out/.loambrief/ledger.jsonl").read_text(encoding="utf-8").splitlines()
     data = [json.loads(line) for line in lines]
-    assert data[0]["format"] == 1
-    assert [d["status"] for d in data if "case" in d] == ["done", "failed"]
+    assert data[0]["format"] == 2
+    assert [d["case"]["status"] for d in data if "case" in d] == ["done", "failed"]
