@@ -8,7 +8,7 @@ import pytest
 from batch_fakes import figures
 from pypdf import PdfReader
 
-from loambrief.batch.cover import Setting, _Cover, latest_month, month_cover, month_start
+from loambrief.batch.cover import Setting, _Cover, month_cover, month_start
 from loambrief.batch.figures import DueCheck, LabTest, Limit
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import Figure, KeyFacts, Table, plain
@@ -146,7 +146,6 @@ def test_order_of_cases_leaves_no_trace():
 def test_month_arithmetic():
     """ensures that months run over the year."""
     assert str(month_start("2026-11", 4)) == "2027-03-01"
-    assert latest_month(month(date="2027-01-02")) == "2027-01"
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

@@ -65,7 +65,17 @@ class LedgerRecord:
     warnings: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class DocumentSet:
+    """Documents that were made together, from what, and the names of their files."""
+
+    kind: str
+    parts: str
+    names: tuple[str, ...]
+
+
 _RECORD = TypeAdapter(LedgerRecord)
+_SET = TypeAdapter(DocumentSet)
 _DOCUMENT = TypeAdapter(PlacedFile)
 
 
@@ -89,6 +99,7 @@ class Ledger:
     records: dict[str, LedgerRecord] = field(default_factory=dict)
     own: dict[str, set[PlacedFile]] = field(default_factory=dict)
     documents: dict[str, PlacedFile] = field(default_factory=dict)
+    sets: dict[str, DocumentSet] = field(default_factory=dict)
     damaged: int = 0
 
     @classmethod
@@ -109,6 +120,8 @@ class Ledger:
                     ledger._keep(_RECORD.validate_python(data["case"]))
                 elif "document" in data:
                     ledger._keep_document(_DOCUMENT.validate_python(data["document"]))
+                elif "set" in data:
+                    ledger._keep_set(_SET.validate_python(data["set"]))
                 elif "format" not in data:
                     ledger.damaged += 1
             except (ValueError, TypeError):
@@ -131,6 +144,11 @@ class Ledger:
         self._append(_line("document", _DOCUMENT.dump_json(written)))
         self._keep_document(written)
 
+    def add_set(self, made: DocumentSet) -> None:
+        """Remember documents that stand whole."""
+        self._append(_line("set", _SET.dump_json(made)))
+        self._keep_set(made)
+
     def owns(self, name: str, path: Path) -> bool:
         """Whether the file at a path is one that a batch put there, unchanged since."""
         known = self.own.get(name)
@@ -149,6 +167,7 @@ class Ledger:
                   for _, record in sorted(self.records.items())]
         lines += [_line("document", _DOCUMENT.dump_json(document))
                   for _, document in sorted(self.documents.items())]
+        lines += [_line("set", _SET.dump_json(made)) for _, made in sorted(self.sets.items())]
         temporary = self.file.with_name(f"{NAME}.new")
         try:
             with temporary.open("wb") as stream:
@@ -163,6 +182,9 @@ class Ledger:
     def _keep(self, record: LedgerRecord) -> None:
         self.records[record.path] = record
         self._own(record.files)
+
+    def _keep_set(self, made: DocumentSet) -> None:
+        self.sets[made.kind] = made
 
     def _keep_document(self, written: PlacedFile) -> None:
         self.documents[written.name] = written

@@ -6,12 +6,12 @@ import errno
 import hashlib
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from loambrief.batch.ledger import NAME as LEDGER
-from loambrief.batch.ledger import Ledger, LedgerRecord, PlacedFile
+from loambrief.batch.ledger import DocumentSet, Ledger, LedgerRecord, PlacedFile
 from loambrief.batch.lock import HOME
 from loambrief.errors import NotOurs
 
@@ -103,6 +103,24 @@ class OutputFolder:
             for _, temporary in staged:
                 temporary.unlink(missing_ok=True)
         return record
+
+    def put_documents(self, kind: str, parts: str,
+                      made: Callable[[], Iterable[tuple[str, bytes]]]) -> list[Path]:
+        """Write documents of one kind, unless they stand as made from the same parts.
+
+        Raises as :meth:`put_case`. Gives the files that were written.
+        """
+        known = self.ledger.sets.get(kind)
+        if not self.force and known is not None and known.parts == parts and all(
+                self.path(name).is_file() and self.ledger.owns(name, self.path(name))
+                for name in known.names):
+            return []
+        paths, names = [], []
+        for name, content in made():
+            paths.append(self.put_document(name, content))
+            names.append(name)
+        self.ledger.add_set(DocumentSet(kind, parts, tuple(names)))
+        return paths
 
     def put_document(self, name: str, content: bytes) -> Path:
         """Write a document of the whole batch; raises as :meth:`put_case`."""

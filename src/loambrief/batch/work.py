@@ -20,6 +20,7 @@ from pathlib import Path
 from loambrief.batch.figures import Figures, figures_of
 from loambrief.case.load import LoadedCase, load_bytes
 from loambrief.case.reader import read_bytes
+from loambrief.case.schema import CaseFile
 from loambrief.errors import CaseProblems, LoambriefError
 from loambrief.report.own_words import OwnWords, with_own_words
 
@@ -152,6 +153,8 @@ class CaseOutcome:
     seconds : float
     figures : Figures or None
         What the summary and the cover say of the case.
+    no_letter : str
+        Of a checked case: why no letter can be written about it, or "".
     problems, warnings : tuple of str
     """
 
@@ -167,6 +170,7 @@ class CaseOutcome:
     loaded: bytes = field(default=b"", repr=False)
     seconds: float = 0.0
     figures: Figures | None = None
+    no_letter: str = ""
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -212,7 +216,17 @@ def check_one(task: Task) -> CaseOutcome:
     OSError
     """
     loaded, inputs = read_case(task)
-    return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded))
+    return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded),
+                    no_letter=_no_letter(loaded.case))
+
+
+def _no_letter(case: CaseFile) -> str:
+    lacking = [whose for whose, email in (("client", case.client.email),
+                                          ("adviser", case.adviser.email)) if not email]
+    if not lacking:
+        return ""
+    return (f"no letter to {case.client.name}: the case gives no e-mail address of the "
+            + " or the ".join(lacking))
 
 
 def make_one(task: Task) -> CaseOutcome:
