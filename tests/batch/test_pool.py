@@ -66,7 +66,7 @@ def test_a_case_over_its_time_is_really_stopped(tmp_path):
     started = time.monotonic()
     with fake_pool(2) as pool:
         seen = outcomes(pool, tasks(tmp_path, ["sleep", "", ""], limit=0.7))
-    assert time.monotonic() - started < 15
+    assert time.monotonic() - started < 45
     assert seen[0].status is CaseStatus.TIMED_OUT and "0.7 s" in seen[0].problems[0]
     assert seen[1].status is seen[2].status is CaseStatus.DONE
     with pytest.raises(ProcessLookupError):
@@ -120,7 +120,7 @@ def test_stop_now_gives_up_what_runs(tmp_path):
         for outcome in pool.run(tasks(tmp_path, ["", "sleep", ""])):
             got.append(outcome.number)
             pool.stop(now=True)
-    assert time.monotonic() - started < 15 and 1 not in got
+    assert time.monotonic() - started < 45 and 1 not in got
 
 
 def test_workers_that_never_start_end_the_run(tmp_path):

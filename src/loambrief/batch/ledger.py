@@ -1,7 +1,7 @@
 """What was made from what, so that the next run knows what is unchanged and what is its own.
 
 A file of lines in the output folder: one JSON record for each case, added before its files
-are put in place and the last one for a case counts. PlainLines that cannot be read are left out,
+are put in place and the last one for a case counts. Lines that cannot be read are left out,
 so a damaged ledger costs work and never a run. At the end of a run it is written anew, whole.
 """
 
@@ -92,7 +92,7 @@ class Ledger:
         Every file that a batch put there, by its path from the output folder; of documents
         of the whole batch, too.
     damaged : int
-        PlainLines that could not be read.
+        Lines that could not be read.
     """
 
     file: Path

@@ -27,15 +27,8 @@ from loambrief.report.own_words import with_own_words
 class Month:
     """What a month's run came to.
 
-    Attributes
-    ----------
-    result : RunResult
-    documents : list of Path
-        Summary, cover, bundles, print packs and letters that were written; those made from
-        the same parts before stand and are not among them.
-    no_letter : list of NoLetter
-        Clients for whom no letter could be made.
-    workers : int
+    ``documents`` are the files that were written: those made from the same parts before stand and
+    are not among them. ``no_letter`` names clients for whom no letter could be made.
     """
 
     result: RunResult
@@ -71,10 +64,6 @@ def run_month(
     progress : Progress or None
     executor : callable
         Of the number of workers, gives what works off the tasks.
-
-    Returns
-    -------
-    Month
 
     Raises
     ------

@@ -22,14 +22,7 @@ FULL = frozenset(getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EROFS", 
 
 
 class OutputFolder:
-    """The output folder of a batch.
-
-    Parameters
-    ----------
-    output : Path
-    force : bool
-        Replace files that no batch put there, or that were changed since.
-    """
+    """The output folder of a batch; ``force`` replaces files that are not (any longer) its own."""
 
     def __init__(self, output: Path, *, force: bool = False):
         self.output, self.force = output, force
@@ -78,14 +71,7 @@ class OutputFolder:
         return f"{path} {why}; --force replaces it"
 
     def put_case(self, record: LedgerRecord, content: Mapping[str, bytes]) -> LedgerRecord:
-        """Write the files of a case, all or none.
-
-        Parameters
-        ----------
-        record : LedgerRecord
-            ``files`` and times are filled in here.
-        content : mapping of str to bytes
-            By path from the output folder.
+        """Write the files of a case, all or none; ``content`` is by path from the output folder.
 
         Raises
         ------
@@ -93,6 +79,8 @@ class OutputFolder:
             A file of that name stands there that is not the batch's.
         OSError
             It could not be written; nothing is left of it.
+
+        The record comes back with its files and their times.
         """
         staged = self._stage(content)
         try:

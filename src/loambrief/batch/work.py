@@ -87,22 +87,11 @@ def _own_words(files: tuple[tuple[str, bytes], ...]) -> OwnWords:
 
 @dataclass(frozen=True)
 class Task:
-    """One case to check or to make.
+    """One case to check or to make, for whoever runs it.
 
-    Attributes
-    ----------
-    number : int
-        Place of the case in the run, from 0.
-    path : str
-        Case file. Problems name it like this.
-    stage : Stage
-    options : Options
-    time_limit : float or None
-        Seconds until whoever runs the task gives it up.
-    expected : str
-        Digest of the inputs when they were checked; "" if they were not.
-    loaded : bytes
-        The checked case, packed (:func:`pack`); empty: read it from ``path``.
+    ``number`` is its place in the run, from 0; problems name the case as ``path`` does. It is
+    given up after ``time_limit`` seconds. ``expected`` is the digest of the inputs when they were
+    checked ("" if they were not), ``loaded`` the checked case, packed (empty: read ``path``).
     """
 
     number: int
@@ -135,27 +124,10 @@ class Made:
 class CaseOutcome:
     """What became of a task.
 
-    Attributes
-    ----------
-    number : int
-    path : str
-    status : CaseStatus
-    case_id, client : str
-        Empty if the case could not be read so far.
-    digest : str
-        Of the case and its profiles, as in the advisory's data.
-    inputs : tuple of Input
-    files : tuple of Made
-    content : mapping of str to bytes
-        The files themselves, until they are written.
-    loaded : bytes
-        Of a checked case: what the next task takes.
-    seconds : float
-    figures : Figures or None
-        What the summary and the cover say of the case.
-    no_letter : str
-        Of a checked case: why no letter can be written about it, or "".
-    problems, warnings : tuple of str
+    ``case_id`` and ``client`` are empty if the case could not be read so far. ``digest`` is that
+    of the case and its profiles, as in the advisory's data; ``content`` the files themselves,
+    until they are written; ``loaded``, of a checked case, what the next task takes; ``no_letter``
+    why no letter can be written about it.
     """
 
     number: int
@@ -208,13 +180,7 @@ def work(task: Task) -> CaseOutcome:
 
 
 def check_one(task: Task) -> CaseOutcome:
-    """Read and check a case; what it takes to make it goes into ``loaded``.
-
-    Raises
-    ------
-    CaseProblems
-    OSError
-    """
+    """Read and check a case (CaseProblems, OSError); what it takes to make it is in ``loaded``."""
     loaded, inputs = read_case(task)
     return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded),
                     no_letter=_no_letter(loaded.case))
