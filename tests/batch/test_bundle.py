@@ -30,9 +30,10 @@ def pdfs():
     return {key: make_advisory(SAMPLES / name / "case.yaml").pdf for key, name in CASES.items()}
 
 
-@pytest.fixture
-def place(tmp_path, pdfs):
+@pytest.fixture(scope="module")
+def place(tmp_path_factory, pdfs):
     """A store with two advisories of Ash and one of Birch, and its entries in order."""
+    tmp_path = tmp_path_factory.mktemp("bundles")
     store = OutputFolder(tmp_path)
     entries = []
     for number, (case_id, client) in enumerate((("a1", "Ash"), ("a2", "Ash"), ("b1", "Birch"))):
@@ -43,6 +44,13 @@ def place(tmp_path, pdfs):
                               figures=figures(case_id, client))
         entries.append(CaseEntry(outcome, folder))
     return store, entries
+
+
+@pytest.fixture(scope="module")
+def bundled(place):
+    """The bundles of both clients, by name."""
+    store, entries = place
+    return dict(bundles(entries, store, Options()))
 
 
 def pages(pdf):
@@ -64,10 +72,9 @@ def outline(reader):
     return found
 
 
-def test_bundles_hold_each_client_alone(place, pdfs):
+def test_bundles_hold_each_client_alone(bundled, pdfs):
     """ensures one bundle a client, with contents and every page of each advisory."""
-    store, entries = place
-    made = dict(bundles(entries, store, Options()))
+    made = bundled
     assert list(made) == ["ash/_bundle-ash.pdf", "birch/_bundle-birch.pdf"]
     first, second = len(pages(pdfs["a1"])), len(pages(pdfs["b1"]))
     reader = PdfReader(io.BytesIO(made["ash/_bundle-ash.pdf"]))
@@ -79,10 +86,9 @@ def test_bundles_hold_each_client_alone(place, pdfs):
         assert reader.pages[number].extract_text() == page.extract_text()
 
 
-def test_bookmarks_and_links_lead_to_their_pages(place, pdfs):
+def test_bookmarks_and_links_lead_to_their_pages(bundled, pdfs):
     """ensures that marks of each advisory stand below its own, and links stay inside it."""
-    store, entries = place
-    made = dict(bundles(entries, store, Options()))["ash/_bundle-ash.pdf"]
+    made = bundled["ash/_bundle-ash.pdf"]
     reader = PdfReader(io.BytesIO(made))
     first = len(pages(pdfs["a1"]))
     marks = outline(reader)
@@ -102,10 +108,9 @@ def test_bookmarks_and_links_lead_to_their_pages(place, pdfs):
     assert links > 20
 
 
-def test_tags_and_fields_of_all_parts_survive(place, tmp_path, accessibility):
+def test_tags_and_fields_of_all_parts_survive(bundled, tmp_path, accessibility):
     """ensures that a joined file is tagged through and through, with fields of unique names."""
-    store, entries = place
-    made = dict(bundles(entries, store, Options()))["ash/_bundle-ash.pdf"]
+    made = bundled["ash/_bundle-ash.pdf"]
     accessibility(made, tmp_path)
     with pikepdf.open(io.BytesIO(made)) as pdf:
         names = [str(f.T) for f in pdf.Root.AcroForm.Fields]
@@ -160,10 +165,10 @@ def test_long_packs_come_in_volumes(place, monkeypatch):
     assert "volume 2 of 3" in re.sub(r"\s+", " ", front)
 
 
-def test_same_bytes_twice(place):
+def test_same_bytes_twice(place, bundled):
     """ensures that joined files are the same bytes each time."""
     store, entries = place
-    assert dict(bundles(entries, store, Options())) == dict(bundles(entries, store, Options()))
+    assert dict(bundles(entries, store, Options())) == bundled
 
 
 def test_untagged_parts_are_refused(pdfs):
