@@ -159,7 +159,7 @@ def _is_none(node: ast.AST) -> bool:
 # Which tests ------------------------------------------------------------------------------
 
 
-def stages(tree: Path, file: str) -> list[list[str]]:
+def stages(tree: Path, file: str, wide: bool) -> list[list[str]]:
     """The tests for a module, in groups that run one after the other; none twice."""
     inside = Path(file).relative_to(SOURCE)
     module = "loambrief." + ".".join(inside.with_suffix("").parts).removesuffix(".__init__")
@@ -173,7 +173,7 @@ def stages(tree: Path, file: str) -> list[list[str]]:
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
     groups, seen = [], set()
-    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE):
+    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE if wide else ()):
         new = [name for name in dict.fromkeys(group) if (tree / name).exists()
                and not {name, str(Path(name).parent)} & seen]
         seen.update(new)
@@ -188,6 +188,7 @@ class Trial:
 
     tree: Path
     limit: float
+    wide: bool
     broken: set[str]
     sound: set[str]
 
@@ -217,7 +218,7 @@ class Trial:
         """"killed" and by what, "timed out", or "survived"."""
         path = self.tree / mutant.file
         whole = path.read_bytes()
-        for tests in stages(self.tree, mutant.file):
+        for tests in stages(self.tree, mutant.file, self.wide):
             while True:
                 _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
                 try:
@@ -264,6 +265,9 @@ def main(arguments: list[str] | None = None) -> int:
                         help="files below src/loambrief, as 'agronomy/*'; may be repeated")
     parser.add_argument("--limit", type=float, default=900.0, metavar="SECONDS",
                         help="for one group of tests")
+    parser.add_argument("--near", action="store_true",
+                        help="leave out the tests that make whole advisories: quicker, and what "
+                        "survives is only suspected")
     parser.add_argument("--results", type=Path, help="default: output/mutants-<seed>.jsonl")
     parser.add_argument("--list", action="store_true", help="show the sample, try nothing")
     given = parser.parse_args(arguments)
@@ -281,7 +285,7 @@ def main(arguments: list[str] | None = None) -> int:
                 shutil.copy(here, tree / name)
         (tree / "output").mkdir()
         chosen = sample(tree, given.seed, given.count, given.only)
-        trial = Trial(tree, given.limit, set(), set())
+        trial = Trial(tree, given.limit, not given.near, set(), set())
         for number, mutant in enumerate(chosen, 1):
             if given.list:
                 print(mutant.key)
