@@ -4,6 +4,7 @@ import os
 import re
 import shlex
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -96,6 +97,17 @@ def test_readme_commands_are_known(bench):
             assert command is not None, line
         known = {"--help", *(o for p in command.params for o in p.opts)}
         assert {w for w in words if w.startswith("-")} <= known, line
+
+
+def test_ci_runs_the_command_of_the_readme():
+    """ensures that what the README says is what is run after each change, and is bounded."""
+    section = (ROOT / "README.md").read_text("utf-8").partition("## Run all tests")[2]
+    (command,) = re.findall(r"```sh\n(.*?)\n```", section.partition("\n## ")[0], re.DOTALL)
+    assert any(line.startswith(command) for line in
+               (ROOT / ".ci" / "run").read_text("utf-8").splitlines())
+    options = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["pytest"][
+        "ini_options"]
+    assert 0 < options["timeout"] < options["session_timeout"]
 
 
 def prepare():
