@@ -44,7 +44,12 @@ WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "test
         "tests/render", "tests/charts", "tests/batch/test_bundle.py",
         "tests/test_documented_commands.py")
 """What runs last, quickest first: tests that use the program as a whole."""
-ELSEWHERE = {"topics": ("tests/agronomy", "tests/findings"), "tables": ("tests/test_tables.py",)}
+ELSEWHERE = {
+    "topics": ("tests/test_published.py", "tests/agronomy", "tests/findings"),
+    "agronomy": ("tests/agronomy", "tests/test_published.py"),
+    "tables": ("tests/test_tables.py", "tests/test_published.py"),
+    "units.py": ("tests/properties", "tests/test_published.py", "tests/case"),
+}
 """Where the tests of a part are, if not in the folder of its name."""
 
 SWAPPED: dict[type[ast.AST], type[ast.AST]] = {
@@ -168,7 +173,7 @@ def stages(tree: Path, file: str, wide: bool) -> list[list[str]]:
                        rf"(\([^)]*\b{last}\b|.*\b{last}\b)")
     near = [p for p in sorted((tree / "tests").rglob("test_*.py")) if named.search(p.read_text())]
     part = inside.parts[0].removesuffix(".py")
-    homes = ELSEWHERE.get(part, (f"tests/{part}", f"tests/test_{part}.py"))
+    homes = ELSEWHERE.get(inside.parts[0], (f"tests/{part}", f"tests/test_{part}.py"))
     topic = inside.parts[1] if part == "topics" and len(inside.parts) == 3 else None
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
