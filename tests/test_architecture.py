@@ -30,7 +30,7 @@ LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
 ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
-    "jinja2": ("report/", "case/starter.py"),
+    "jinja2": ("report/", "render/html.py", "case/starter.py"),
     "reportlab": ("render/", "charts/"),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),
@@ -41,9 +41,10 @@ ONLY_IN = {
     "openpyxl": ("case/intake_read.py", "batch/summary.py"),
     "click": ("cli/",),
     "rich": ("cli/", "batch/"),
-    "dask": ("batch/cluster.py", "batch/chunk.py"),
-    "distributed": ("batch/cluster.py", "batch/chunk.py"),
-    "fsspec": ("batch/exchange.py",),
+    "dask": ("batch/cluster.py",),
+    "distributed": ("batch/cluster.py", "batch/cluster_worker.py"),
+    "fsspec": ("batch/shared_storage.py",),
+    "pebble": ("batch/pool.py",),
 }
 MODULES = sorted(ROOT.rglob("*.py"))
 

@@ -108,6 +108,19 @@ def test_sources_say_how_each_value_was_checked():
     assert run("sources", "--topic", "acidty").exit_code == 2
 
 
+def test_sources_list_what_a_case_may_name():
+    """ensures that guides, lime tables and crops can be looked up, in words and as JSON."""
+    guides = json.loads(run("sources", "--guides", "--json").stdout)
+    tri_state = next(g for g in guides if g["name"] == "tri_state_2020")
+    assert {"nutrient": "P2O5", "test": "P", "method": "mehlich-3-icp", "gives_rate": True,
+            "crops": ["corn", "corn silage", "soybean", "wheat", "alfalfa"]} in tri_state["covers"]
+    assert "gives nitrogen" in run("sources", "--guides").stdout
+    assert "sikora_oregon_2025" in run("sources", "--lime-tables").stdout
+    crops = json.loads(run("sources", "--crops", "--json").stdout)
+    assert "iowa_2013" in next(c for c in crops if c["name"] == "corn")["guides"]
+    assert run("sources", "--crops", "--topic", "acidity").exit_code == 2
+
+
 def test_selftest_passes():
     """ensures that the published answers are reproduced on this machine."""
     result = run("selftest", "--json")

@@ -20,7 +20,7 @@ SIGNS = "áéíñóúü¿¡µ°²³₂₅≥≤±×–—’“”½€$"
 
 
 @dataclass(frozen=True)
-class Fact:
+class Checked:
     """One check.
 
     Attributes
@@ -39,7 +39,7 @@ class Fact:
     help: str = ""
 
 
-def examine(*, answers: bool = True) -> Iterator[Fact]:
+def examine(*, answers: bool = True) -> Iterator[Checked]:
     """Every check, one after the other.
 
     Parameters
@@ -49,11 +49,11 @@ def examine(*, answers: bool = True) -> Iterator[Fact]:
 
     Yields
     ------
-    Fact
+    Checked
         A check that fails unforeseen is a bad fact, never an exception.
     """
-    yield Fact("loambrief", True, f"{__version__}, {Path(__file__).parent}")
-    checks: list[tuple[str, Callable[[], Fact]]] = [
+    yield Checked("loambrief", True, f"{__version__}, {Path(__file__).parent}")
+    checks: list[tuple[str, Callable[[], Checked]]] = [
         ("python", _python), ("libraries", _libraries), ("optional parts", _extras),
         ("wording", _wording), ("typeface", _typeface), ("tables", _tables), ("page", _page),
         ("temporary files", _temporary),
@@ -64,14 +64,14 @@ def examine(*, answers: bool = True) -> Iterator[Fact]:
         try:
             yield check()
         except (LoambriefError, OSError, ValueError, KeyError, ImportError) as error:
-            yield Fact(name, False, f"{type(error).__name__}: {error}",
+            yield Checked(name, False, f"{type(error).__name__}: {error}",
                        "Install Loambrief again: pip install --force-reinstall loambrief")
 
 
-def _python() -> Fact:
+def _python() -> Checked:
     found = f"{platform.python_version()} on {platform.system() or 'an unknown system'}"
     good = sys.version_info[:2] >= OLDEST_PYTHON
-    return Fact("python", good, found, "" if good else "Python 3.11 or newer is needed.")
+    return Checked("python", good, found, "" if good else "Python 3.11 or newer is needed.")
 
 
 def _wanted() -> Iterator[tuple[str, str, str | None, bool]]:
@@ -85,30 +85,30 @@ def _wanted() -> Iterator[tuple[str, str, str | None, bool]]:
             version = metadata.version(need.name)
         except metadata.PackageNotFoundError:
             version = None
-        yield need.name, extra, version, bool(version) and need.specifier.contains(
+        yield need.name, extra, version, version is not None and need.specifier.contains(
             version, prereleases=True)
 
 
-def _libraries() -> Fact:
+def _libraries() -> Checked:
     needed = [(name, version, fits) for name, extra, version, fits in _wanted()
               if "extra" not in extra]
     wrong = [f"{name} {version or 'missing'}" for name, version, fits in needed if not fits]
     if wrong:
-        return Fact("libraries", False, ", ".join(wrong), "pip install --upgrade loambrief")
-    return Fact("libraries", True, f"{len(needed)} there, none too old")
+        return Checked("libraries", False, ", ".join(wrong), "pip install --upgrade loambrief")
+    return Checked("libraries", True, f"{len(needed)} there, none too old")
 
 
-def _extras() -> Fact:
+def _extras() -> Checked:
     absent = sorted({name for name, extra, version, fits in _wanted()
                      if "extra" in extra and '"dev"' not in extra and "'dev'" not in extra
                      and not fits})
     if absent:
-        return Fact("optional parts", None, f"not installed: {', '.join(absent)}",
+        return Checked("optional parts", None, f"not installed: {', '.join(absent)}",
                     "Only needed for clusters, key tokens or the keyring.")
-    return Fact("optional parts", True, "all installed")
+    return Checked("optional parts", True, "all installed")
 
 
-def _wording() -> Fact:
+def _wording() -> Checked:
     from loambrief.report.own_words import shipped_macros
 
     counts = {}
@@ -116,20 +116,20 @@ def _wording() -> Fact:
         counts[folder.name] = len(list(folder.glob("*.j2")))
     messages = sum(len(names) for names in shipped_macros().values())
     even = len(set(counts.values())) == 1
-    return Fact("wording", even, f"{messages} messages; files: " + ", ".join(
+    return Checked("wording", even, f"{messages} messages; files: " + ", ".join(
         f"{language} {count}" for language, count in counts.items()),
         "" if even else "A language lacks files; install Loambrief again.")
 
 
-def _typeface() -> Fact:
+def _typeface() -> Checked:
     from loambrief.charts.fonts import FAMILY, FILES, covered
 
     lacking = [sign for sign in SIGNS if ord(sign) not in covered()]
-    return Fact("typeface", not lacking, f"{FAMILY}, {len(FILES)} faces, {len(covered())} signs",
+    return Checked("typeface", not lacking, f"{FAMILY}, {len(FILES)} faces, {len(covered())} signs",
                 f"It lacks {' '.join(lacking)}" if lacking else "")
 
 
-def _tables() -> Fact:
+def _tables() -> Checked:
     from loambrief.tables import all_documents, all_tables, load, load_document, references
 
     wrong = []
@@ -144,11 +144,11 @@ def _tables() -> Fact:
         load_document(name)
     count = len(all_tables()) + len(all_documents())
     if wrong:
-        return Fact("tables", False, f"changed: {', '.join(wrong)}", "Install Loambrief again.")
-    return Fact("tables", True, f"{count} tables, {len(references())} sources")
+        return Checked("tables", False, f"changed: {', '.join(wrong)}", "Install Loambrief again.")
+    return Checked("tables", True, f"{count} tables, {len(references())} sources")
 
 
-def _page() -> Fact:
+def _page() -> Checked:
     """One page with every sign, made and checked as PDF/A."""
     import datetime as dt
 
@@ -161,22 +161,24 @@ def _page() -> Fact:
                         words=page_words(Writer()),
                         blocks=(Heading(1, "Test page"), Paragraph(SIGNS)))
     pdf = render_pdf(model, checked=True)
-    return Fact("page", pdf.startswith(b"%PDF-"), f"a page of {len(pdf) // 1000} kB, PDF/A checked")
+    return Checked("page", pdf.startswith(b"%PDF-"),
+                   f"a page of {len(pdf) // 1000} kB, PDF/A checked")
 
 
-def _temporary() -> Fact:
+def _temporary() -> Checked:
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "x").write_bytes(b"x")
-    return Fact("temporary files", True, tempfile.gettempdir())
+    return Checked("temporary files", True, tempfile.gettempdir())
 
 
-def _answers() -> Fact:
+def _answers() -> Checked:
     import loambrief.topics.formulas  # noqa: F401
     from loambrief.agronomy.selftest import load_checks, run_check
 
     outcomes = [run_check(check) for check in load_checks()]
     failed = [o for o in outcomes if not o.passed]
     if failed:
-        return Fact("published answers", False, f"{len(failed)} of {len(outcomes)} not reproduced",
-                    "loambrief selftest names them.")
-    return Fact("published answers", True, f"{len(outcomes)} reproduced")
+        return Checked("published answers", False,
+                       f"{len(failed)} of {len(outcomes)} not reproduced",
+                       "loambrief selftest names them.")
+    return Checked("published answers", True, f"{len(outcomes)} reproduced")

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from loambrief import __version__
 from loambrief.actions.model import Plan
+from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
@@ -291,10 +292,9 @@ def brief(advice: Advice, most: int = 3) -> Brief:
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
         cost = (writer.write(say("report.no_price")) if action.cost_total is None
                 else writer.money(action.cost_total))
-        place = writer.place(action.where) or case.field.name
         what = writer.write(action.title)
-        if place.lower() not in what.lower():
-            what = f"{what} [{place}]"
+        if not writer.tells(action.title, action.place):
+            what = f"{what} [{writer.place(action.place) or case.field.name}]"
         actions.append((action.rank, what, cost))
     money = writer.write(say(
         "report.plan_line", spent=plan.budget.spent, limit=plan.budget.limit,
@@ -308,7 +308,7 @@ def own_rate_warnings(advice: Advice) -> list[str]:
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
-            for caution in action.cautions if caution.key.startswith("actions.own_over")]
+            for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
 
 
 def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):
@@ -403,9 +403,9 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
             continue  # a habit has no date
         material = names.get(action.material_id) if action.material_id else None
         lines.append(PlannedLine(
-            action=writer.write(action.title)[:200], material=material and material.name,
-            material_id=action.material_id, kind=material and material.kind,
-            where=action.where or None,
+            action=writer.write(action.title)[:200], material=material.name if material else None,
+            material_id=action.material_id, kind=material.kind if material else None,
+            where=action.place.label or None,
             rate=None if action.rate is None else f"{action.rate:g} {action.rate_unit}",
             area=None if action.area_ac is None else f"{action.area_ac:g} ac",
             cost=None if action.cost_total is None else round(action.cost_total, 2)))

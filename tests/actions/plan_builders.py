@@ -12,6 +12,7 @@ from loambrief.findings.model import (
     Grade,
     Need,
     NeedKind,
+    Place,
     Status,
     say,
 )
@@ -57,15 +58,18 @@ def case_of(materials=(), **parts):
 
 def need(kind, item, amount, where="A", **more):
     unit = "ton/ac" if kind in (NeedKind.LIME, NeedKind.GYPSUM) else "lb/ac"
-    return Need(kind, item, unit, say("actions.rule"), where=where, area_ac=40.0, amount=amount,
+    return Need(kind, item, unit, say("actions.rule"), place=Place(where, where), area_ac=40.0,
+                amount=amount,
                 **more)
 
 
-def finding(*needs, name="f", severity=2, status=Status.LIMITING, where="A", results=(), **more):
+def finding(*needs, name="f", severity=2, status=Status.LIMITING, where="A", depth=None,
+            results=(), **more):
     return Finding(
         id=f"test.{name}.{where}", topic="nutrients", title=say("actions.rule"), status=status,
         severity=severity, confidence=more.pop("confidence", Confidence.HIGH),
-        grade=Grade.CALCULATED, where=where, needs=tuple(needs), results=tuple(results), **more)
+        grade=Grade.CALCULATED, place=Place(where, where, depth), needs=tuple(needs),
+        results=tuple(results), **more)
 
 
 def result(**details):

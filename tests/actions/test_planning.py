@@ -15,7 +15,7 @@ from loambrief.actions.offers import offer
 from loambrief.actions.ranking import rank
 from loambrief.actions.rounding import round_rate, step
 from loambrief.case.schema import Material
-from loambrief.findings.model import Confidence, Need, NeedKind, say
+from loambrief.findings.model import WHOLE_FIELD, Confidence, Need, NeedKind, say
 
 
 def product(name, price, **analysis):
@@ -153,7 +153,7 @@ def action(name, kind=NeedKind.NUTRIENT, severity=2, cost=10.0, waits=()):
     need = Need(kind, name, "lb/ac", say("actions.rule"))
     return Action(
         id=name, kind=kind, item=name, title=say("actions.rule"), need=need, finding_ids=("f",),
-        where="", area_ac=10.0, severity=severity, confidence=Confidence.HIGH,
+        place=WHOLE_FIELD, area_ac=10.0, severity=severity, confidence=Confidence.HIGH,
         cost_per_ac=cost / 10.0, cost_total=cost, depends_on=tuple(waits),
         price_date=dt.date(2026, 1, 1),
     )

@@ -163,7 +163,7 @@ def test_published_chance_of_response_ranks_and_is_told():
 def test_a_need_that_may_be_none_is_uncertain(plan):
     """ensures that a range from nothing to something is called uncertain, with a test named."""
     doubtful = [a for a in plan.actions if a.uncertain]
-    assert doubtful and all(a.item == "P2O5" and a.where == "A" for a in doubtful)
+    assert doubtful and all(a.item == "P2O5" and a.place.id == "A" for a in doubtful)
     assert doubtful[0].uncertain.params["test"] == "Soil test"
     assert doubtful[0].uncertain.params["price"] == 48
     assert all(a.rate_low == 0 for a in doubtful)
@@ -256,7 +256,7 @@ def test_places_that_begin_alike_stay_apart():
                   for w in places)
     plan = make_plan(case_of(MATERIALS), found)
     assert len({a.id for a in plan.actions}) == 4
-    high = finding(name="k", where="A1, 0-6 in", severity=0,
+    high = finding(name="k", where="A1", depth=(0.0, 6.0), severity=0,
                    results=(result(nutrient="K2O", upper_lb_ac=0.0),))
     fed = make_plan(case_of(MATERIALS), (high, finding(
         need(NeedKind.NUTRIENT, "K2O", 50.0, where="A10"), name="k10", where="A10")))

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.case.schema import BUFFER_METHODS, TEXTURES
+from loambrief.case.measurements import methods
+from loambrief.case.schema import TEXTURES
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 from loambrief.topics.acidity.formulas import (
@@ -36,6 +37,14 @@ from loambrief.topics.acidity.formulas_targets import (
     ph_target,
     sulfur_to_acidify,
 )
+from loambrief.topics.acidity.formulas_tolerance import (
+    ACID,
+    ALKALINE,
+    SUITS,
+    TOO_ACID,
+    TOO_ALKALINE,
+    ph_suitability,
+)
 
 BUFFERS = st.floats(4.9, 6.8)
 
@@ -43,7 +52,7 @@ BUFFERS = st.floats(4.9, 6.8)
 # --- buffers -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("method", BUFFER_METHODS)
+@pytest.mark.parametrize("method", methods()["buffer"])
 def test_every_buffer_of_a_case_is_known(method):
     """ensures that each buffer method a case may name has an acidity or an open refusal."""
     result = exchange_acidity.evaluate(buffer_method=method, buffer_ph=6.0)
@@ -156,7 +165,7 @@ def test_beyond_the_rows_is_flagged_not_extrapolated():
 @pytest.mark.parametrize("name", lime_tables())
 def test_another_buffers_table_is_refused(name):
     """ensures that a reading is never used with the table of another buffer."""
-    for method in BUFFER_METHODS:
+    for method in methods()["buffer"]:
         if fits_buffer(name, method):
             continue
         with pytest.raises(ImpossibleInput, match="not interchangeable"):
@@ -397,3 +406,18 @@ def test_aluminum_cannot_pass_the_capacity():
         aluminum_saturation(al_meq=6.0, ecec_meq=5.0)
     with pytest.raises(ImpossibleInput):
         aluminum_saturation(al_meq=0.0, ecec_meq=0.0)
+
+
+def test_a_crop_without_a_published_ph_range_is_not_judged():
+    """ensures that a missing range never reads as suitable."""
+    result = ph_suitability.evaluate(crop="buckwheat", soil_ph=8.6)
+    assert result.value is None and result.notes
+
+
+@given(st.sampled_from(load("acidity/ph_tolerance").column("crop")), st.floats(2.0, 12.0))
+def test_a_higher_ph_never_looks_less_alkaline(crop, soil_ph):
+    """ensures that the classes follow the pH in order."""
+    order = (TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE)
+    higher = min(soil_ph + 0.3, 12.0)
+    one, two = (ph_suitability.evaluate(crop=crop, soil_ph=p).text for p in (soil_ph, higher))
+    assert order.index(one) <= order.index(two)

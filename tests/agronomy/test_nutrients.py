@@ -9,6 +9,7 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 from loambrief.topics.nutrients import formulas as nutrients
 from loambrief.topics.nutrients import formulas_limits as limits
+from loambrief.topics.nutrients import formulas_manure as manure
 from loambrief.topics.nutrients import formulas_micronutrients as micronutrients
 from loambrief.topics.nutrients import formulas_removal as removal
 from loambrief.topics.nutrients import formulas_soil_tests as soil_tests
@@ -200,8 +201,8 @@ def test_shallow_calcium_rule_only_where_published():
 
 
 def test_runoff_levels_never_cross_methods():
-    """ensures that a Mehlich-3 value is not held against Ohio's Bray level."""
-    result = limits.phosphorus_runoff_level.evaluate(region="Ohio", method="mehlich-3-icp",
+    """ensures that a Mehlich-3 value is not held against Minnesota's Bray level."""
+    result = limits.phosphorus_runoff_level.evaluate(region="Minnesota", method="mehlich-3-icp",
                                                      test_ppm=80.0)
     assert result.value is None
 
@@ -220,3 +221,26 @@ def test_biosolids_tables_agree_with_each_other():
         if row["cumulative_kg_ha"] is not None:
             assert row["monthly_mean_mg_kg"] == row["cumulative_kg_ha"]
             assert row["annual_kg_ha"] == pytest.approx(row["cumulative_kg_ha"] / 20, rel=0.03)
+
+
+@pytest.mark.parametrize(("basis", "missing"), [("guide", "p2o5_need_lb_ac"),
+                                                ("removal", "p2o5_removal_lb_ac"),
+                                                ("nitrogen", "n_need_lb_ac")])
+def test_manure_without_what_decides_has_no_rate(basis, missing):
+    """ensures that missing knowledge never becomes a rate of manure."""
+    found = manure.manure_rate_limit.evaluate(p2o5_lb=5.0, n_lb=4.0, phosphorus_basis=basis)
+    assert found.value is None and found.details["missing"] == missing
+
+
+@given(st.floats(0.1, 60), st.floats(0.1, 60), st.floats(0, 300), st.floats(0, 150),
+       st.sampled_from(("nitrogen", "guide", "removal", "none")))
+def test_manure_passes_none_of_its_limits(p2o5_lb, n_lb, n_need, p_need, basis):
+    """ensures that the rate given keeps within every limit that was given for it."""
+    found = manure.manure_rate_limit.evaluate(
+        p2o5_lb=p2o5_lb, n_lb=n_lb, n_need_lb_ac=n_need, p2o5_need_lb_ac=p_need,
+        p2o5_removal_lb_ac=p_need, phosphorus_basis=basis)
+    assert found.details["n_lb_ac"] <= n_need * (1 + 1e-9) + 1e-9
+    if basis in ("guide", "removal"):
+        assert found.details["p2o5_lb_ac"] <= p_need * (1 + 1e-9) + 1e-9
+    if basis == "none":
+        assert found.value == 0 and found.details["limit"] == "phosphorus class"

@@ -18,6 +18,7 @@ from store_builders import (
 )
 
 from loambrief.archive import log
+from loambrief.archive.check import check
 from loambrief.archive.queries import find
 from loambrief.archive.store import Store
 from loambrief.errors import ArchiveFault, LoambriefError
@@ -88,7 +89,7 @@ def test_killed_at_every_step(event, tmp_path):
 
         assert apart(work) == -9, steps[at - 1]
         with Store.open(folder, clock=ticking(90)) as store:  # puts right what was left
-            report = store.check()
+            report = check(store)
             assert report.good, (steps[at - 1], [str(b) for b in report.breaks])
             found = state(store)
             assert found in (before, after), steps[at - 1]
@@ -98,7 +99,7 @@ def test_killed_at_every_step(event, tmp_path):
             if event == "erase" and found == after:
                 assert b"odessa" not in every_byte(folder)
             EVENTS[event](store)  # and the work can go on
-            assert store.check().good
+            assert check(store).good
     if before != after:
         assert outcomes == {True, False}  # both sides of the log line were reached
 
@@ -119,7 +120,7 @@ def test_killed_while_recovering(tmp_path):
         assert code == -9
     assert code == 0
     with Store.open(tmp_path / "a") as store:
-        assert store.check().good
+        assert check(store).good
         assert b"odessa" not in every_byte(tmp_path / "a")
 
 
@@ -145,12 +146,12 @@ def test_disk_full_at_every_step(event, tmp_path):
             logged = store.lines()[0][-1].seq > 4
             if not logged:  # nothing has happened, in this process and the next
                 assert state(store) == before, steps[at - 1]
-                assert store.check().good, steps[at - 1]
+                assert check(store).good, steps[at - 1]
         with Store.open(folder, clock=ticking(90)) as store:
-            assert store.check().good, steps[at - 1]
+            assert check(store).good, steps[at - 1]
             assert (state(store) == before) or logged
             EVENTS[event](store)
-            assert store.check().good
+            assert check(store).good
 
 
 def test_half_a_line(tmp_path):
@@ -162,7 +163,7 @@ def test_half_a_line(tmp_path):
         path.write_bytes(whole + b'{"card":"' + b"0" * cut)
         with Store.open(tmp_path / "a") as store:
             assert state(store) == before
-            assert store.check().good
+            assert check(store).good
         assert path.read_bytes() == whole
 
 
@@ -202,7 +203,7 @@ def test_two_processes_never_share_a_number(tmp_path):
         rows = find(store)
         assert sorted(r.number for r in rows) == [f"QF-2027-{i:04}" for i in range(1, 33)]
         assert {p: sum(r.client == p for r in rows) for p in PEOPLE} == dict.fromkeys(PEOPLE, 8)
-        assert store.check().good
+        assert check(store).good
 
 
 def test_another_process_sees_what_was_entered(tmp_path):
@@ -213,7 +214,7 @@ def test_another_process_sees_what_was_entered(tmp_path):
         assert issue_one(two) == "QF-2027-0002"
         assert issue_one(one) == "QF-2027-0003"
         assert len(find(two)) == 3
-        assert one.check().good and two.check().good
+        assert check(one).good and check(two).good
 
 
 class Model:
@@ -317,10 +318,10 @@ def test_five_hundred_operations_with_crashes(tmp_path):
                 model = after
             assert found == model.records, (round_number, name, code)
             if round_number % 25 == 0:
-                report = store.check()
+                report = check(store)
                 assert report.good, [str(b) for b in report.breaks]
     with Store.open(folder, clock=ticking()) as store:
-        assert store.check().good
+        assert check(store).good
         store.rebuild()
         assert state(store) == model.records
     assert crashes > 60 and len(model.records) > 150

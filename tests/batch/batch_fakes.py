@@ -15,11 +15,11 @@ from pathlib import Path
 from unittest.mock import patch
 
 from loambrief.batch import run as run_module
-from loambrief.batch.figures import Due, Figures, LabTest, Limit
+from loambrief.batch.figures import DueCheck, Figures, LabTest, Limit
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
-from loambrief.batch.run import Request
-from loambrief.batch.work import Input, Outcome, Stage, Status, Task, made
+from loambrief.batch.request import Request
+from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made
 
 TEXT = "loambrief: 1\ncase:\n  id: {id}\nclient:\n  name: {client}\ndo: {do}\nbody: {body}\n"
 
@@ -47,28 +47,29 @@ def figures(case_id: str, client: str, **changes: object) -> Figures:
         "first_action": "Lime: 2 ton/ac", "actions": 3, "chosen": 2,
         "kinds": (("lime", 1, 900.0), ("measure", 1, 48.0)), "spent": 948.0, "budget": 1500.0,
         "waiting": 1, "waiting_cost": 700.0, "unpriced": 0, "missing": 2,
-        "followups": (Due("2027-10-14", "Test the pH again", "lime"),),
+        "followups": (DueCheck("2027-10-14", "Test the pH again", "lime"),),
         "tests": (LabTest("soil", "north", "2026-09-22", "2029-09-21"),),
     }
     return Figures(**{**values, **changes})
 
 
-def fake_work(task: Task) -> Outcome:
+def fake_work(task: Task) -> CaseOutcome:
     """Check or make a made-up case."""
     text = Path(task.path).read_text(encoding="utf-8")
     case_id = re.search(r"id: (.*)", text)[1]
     client = re.search(r"name: (.*)", text)[1]
     do = re.search(r"^do: (.*)$", text, re.MULTILINE)[1]
     if do == "bad":
-        return Outcome(task.number, task.path, Status.FAILED, problems=(f"{task.path}:1: wrong",))
+        return CaseOutcome(task.number, task.path, CaseStatus.FAILED,
+                           problems=(f"{task.path}:1: wrong",))
     digest = hashlib.sha256(text.encode()).hexdigest()
     inputs = (Input(Path(task.path).name, digest),)
     if task.stage is Stage.CHECK:
-        return Outcome(task.number, task.path, Status.CHECKED, case_id, client, digest, inputs,
-                       loaded=text.encode())
+        return CaseOutcome(task.number, task.path, CaseStatus.CHECKED, case_id, client, digest,
+                           inputs, loaded=text.encode())
     _act(do, Path(task.path))
     content = {f"{case_id}.pdf": f"%PDF {text}".encode() * 40, f"{case_id}.json": text.encode()}
-    return Outcome(task.number, task.path, Status.DONE, case_id, client, digest, inputs,
+    return CaseOutcome(task.number, task.path, CaseStatus.DONE, case_id, client, digest, inputs,
                    tuple(made(n, d) for n, d in content.items()), content,
                    figures=figures(case_id, client))
 
@@ -77,6 +78,7 @@ def _act(do: str, path: Path) -> None:
     if do == "raise":
         raise RuntimeError("the bottom fell out")
     if do == "sleep":
+        path.with_suffix(".pid").write_text(str(os.getpid()))
         time.sleep(60)
     if do == "slow":
         time.sleep(0.3)
@@ -88,7 +90,7 @@ def _act(do: str, path: Path) -> None:
 
 def fake_pool(workers: int, function=fake_work) -> Pool:
     """Workers that need no part of the program that draws."""
-    return Pool(workers, function, warm="")
+    return Pool(workers, function, preload=())
 
 
 def run(cases, output: Path, *, workers: int = 2, program: str = "same", **more):
@@ -99,7 +101,7 @@ def run(cases, output: Path, *, workers: int = 2, program: str = "same", **more)
 
 
 if __name__ == "__main__":  # a run that other processes interrupt
-    from loambrief.batch.find import find_cases
+    from loambrief.batch.case_finder import find_cases
 
     out = Path(sys.argv[2])
     done = run(find_cases([sys.argv[1]]).cases, out, workers=int(sys.argv[3]))

@@ -9,11 +9,10 @@ from pathlib import Path
 import psutil
 from batch_fakes import fake_work
 
-from loambrief.batch.parcel import Parcel, work_parcel
-from loambrief.batch.work import Outcome, Stage, Status, Task
+from loambrief.batch.work import CaseOutcome, CaseStatus, Stage, Task
 
 
-def far_work(task: Task) -> Outcome:
+def far_work(task: Task) -> CaseOutcome:
     """As :func:`batch_fakes.fake_work`; ``body`` names a file where each try leaves a line.
 
     ``do: kill worker`` kills the worker of the cluster, not only the process of the case.
@@ -36,38 +35,30 @@ def worker_pid() -> int:
     return psutil.Process().parents()[1].pid
 
 
-def damaging_work(task: Task) -> Outcome:
+def damaging_work(task: Task) -> CaseOutcome:
     """Says it made other bytes than it sends."""
     done = fake_work(task)
-    if done.status is Status.DONE:
+    if done.status is CaseStatus.DONE:
         done = replace(done, content={name: data + b"!" for name, data in done.content.items()})
     return done
 
 
-def far_parcel(parcel: Parcel) -> Outcome:
-    return work_parcel(parcel, far_work)
-
-
-def damaging_parcel(parcel: Parcel) -> Outcome:
-    return work_parcel(parcel, damaging_work)
-
-
 def pretend(**changes: str) -> None:
     """Make this worker's program another one; without changes, itself again."""
-    from loambrief.batch import chunk
+    from loambrief.batch import cluster_worker as module
 
-    if not hasattr(chunk, "real_program"):
-        chunk.real_program = chunk.program
-    real = chunk.real_program()
-    chunk.program = (lambda: replace(real, **changes)) if changes else chunk.real_program
+    if not hasattr(module, "real_program"):
+        module.real_program = module.program
+    real = module.real_program()
+    module.program = (lambda: {**real, **changes}) if changes else module.real_program
 
 
 def forget() -> None:
     """Behave as a worker without this package's cluster part."""
     import sys
 
-    sys.kept = sys.modules["loambrief.batch.chunk"]
-    sys.modules["loambrief.batch.chunk"] = None
+    sys.kept = sys.modules["loambrief.batch.cluster_worker"]
+    sys.modules["loambrief.batch.cluster_worker"] = None
 
 
 def remember() -> None:
@@ -75,4 +66,4 @@ def remember() -> None:
     import sys
 
     if hasattr(sys, "kept"):
-        sys.modules["loambrief.batch.chunk"] = sys.kept
+        sys.modules["loambrief.batch.cluster_worker"] = sys.kept

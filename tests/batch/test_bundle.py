@@ -13,12 +13,12 @@ from pypdf import PdfReader
 
 from loambrief.batch import bundle
 from loambrief.batch.bundle import bundles, print_packs
-from loambrief.batch.documents import Entry
-from loambrief.batch.store import Store
-from loambrief.batch.work import Options, Outcome, Status
+from loambrief.batch.output_folder import OutputFolder
+from loambrief.batch.request import CaseEntry
+from loambrief.batch.work import CaseOutcome, CaseStatus, Options
 from loambrief.errors import RenderFault
 from loambrief.pipeline import make_advisory
-from loambrief.render.join import Part, join
+from loambrief.render.join import BookPart, join
 from loambrief.render.pdfa import _without_fields
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
@@ -34,14 +34,15 @@ def pdfs():
 @pytest.fixture
 def place(tmp_path, pdfs):
     """A store with two advisories of Ash and one of Birch, and its entries in order."""
-    store = Store(tmp_path)
+    store = OutputFolder(tmp_path)
     entries = []
     for number, (case_id, client) in enumerate((("a1", "Ash"), ("a2", "Ash"), ("b1", "Birch"))):
         folder = client.lower()
         (tmp_path / folder).mkdir(exist_ok=True)
         (tmp_path / folder / f"{case_id}.pdf").write_bytes(pdfs.get(case_id, pdfs["b1"]))
-        entries.append(Entry(Outcome(number, f"{case_id}.yaml", Status.DONE, case_id, client,
-                                     figures=figures(case_id, client)), folder))
+        outcome = CaseOutcome(number, f"{case_id}.yaml", CaseStatus.DONE, case_id, client,
+                              figures=figures(case_id, client))
+        entries.append(CaseEntry(outcome, folder))
     return store, entries
 
 
@@ -172,4 +173,4 @@ def test_untagged_parts_are_refused(pdfs):
         out = io.BytesIO()
         bare.save(out)
     with pytest.raises(RenderFault, match="without tags"):
-        join(pdfs["b1"], [Part("bare", out.getvalue)])
+        join(pdfs["b1"], [BookPart("bare", out.getvalue)])

@@ -12,11 +12,13 @@ import dask
 import pytest
 from batch_fakes import fake_work, write_case
 from click.testing import CliRunner
-from cluster_fakes import damaging_parcel, far_parcel, forget, pretend, remember
+from cluster_fakes import damaging_work, far_work, forget, pretend, remember
 from distributed import Client, LocalCluster, Security
+from fsspec.implementations.memory import MemoryFileSystem
 
-from loambrief.batch.cluster import CASES, DEEP, Cluster, unprotected
-from loambrief.batch.work import Stage, Status, Task, work
+from loambrief.batch.cluster import DEEP, Cluster, unprotected
+from loambrief.batch.shared_storage import SharedStorage
+from loambrief.batch.work import CaseStatus, Stage, Task, work
 from loambrief.cli import main
 from loambrief.errors import ClusterFault
 
@@ -45,13 +47,13 @@ def lan(scratch):
 def other(lan):
     """A second client, to look at the workers and to meddle with them."""
     with Client(lan.scheduler_address, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=30)
+        client.wait_for_workers(2, timeout=90)
         yield client
 
 
-def far(lan, function=far_parcel, **more):
+def far(lan, function=far_work, **more):
     """The cluster as a batch uses it, making stand-ins."""
-    return Cluster(lan.scheduler_address, function=function, here=fake_work, warm="", **more)
+    return Cluster(lan.scheduler_address, function=function, here=fake_work, preload=(), **more)
 
 
 def tasks(folder, what, limit=None, log=""):
@@ -96,19 +98,6 @@ def test_the_bytes_are_those_made_here(lan, four, scratch):
     assert not boxes(scratch)
 
 
-def test_a_file_that_did_not_travel_costs_nothing_but_time(lan, four, monkeypatch):
-    """ensures that a case a worker cannot read is judged, and made, where its files are."""
-    monkeypatch.setattr("loambrief.case.attached.HINTS", ())
-    path = "cases/three_fields_indiana/mill_piece.yaml"
-    with Cluster(lan.scheduler_address) as cluster:
-        for stage in (Stage.CHECK, Stage.MAKE):
-            done = list(cluster.run([Task(0, path, stage, time_limit=60)]))
-            assert [o.status for o in done] == [
-                Status.CHECKED if stage is Stage.CHECK else Status.DONE]
-            assert done[0].inputs == four[path].inputs
-    assert done[0].content == four[path].content
-
-
 def test_faults_stay_with_their_case(lan, tmp_path, scratch):
     """ensures that a case that raises, one over its time and one that kills its process fail
     alone, each with its reason, and leave nothing on the workers."""
@@ -117,7 +106,8 @@ def test_faults_stay_with_their_case(lan, tmp_path, scratch):
         assert cluster.size == 2
         done = {o.number: o for o in cluster.run(tasks(tmp_path, what, limit=1.5))}
     assert [done[n].status for n in range(6)] == [
-        Status.DONE, Status.FAILED, Status.TIMED_OUT, Status.FAILED, Status.DONE, Status.DONE]
+        CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.TIMED_OUT, CaseStatus.FAILED,
+        CaseStatus.DONE, CaseStatus.DONE]
     assert "the bottom fell out" in done[1].problems[0]
     assert "1.5 s, the time limit" in done[2].problems[0]
     assert "SIGKILL" in done[3].problems[0] and "2 times" in done[3].problems[0]
@@ -141,7 +131,7 @@ def test_a_killed_worker_loses_and_doubles_nothing(lan, other, tmp_path):
                 os.kill(killed, signal.SIGKILL)
     assert killed in pids
     assert sorted(o.number for o in got) == list(range(12))
-    assert all(o.status is Status.DONE and o.content for o in got)
+    assert all(o.status is CaseStatus.DONE and o.content for o in got)
     tries = Counter(int(line.split()[0]) for line in log.read_text().splitlines())
     assert max(tries.values()) >= 2, "no case was in work on the worker that was killed"
 
@@ -152,9 +142,9 @@ def test_a_case_that_kills_workers_fails_in_the_end(lan, tmp_path, monkeypatch):
     monkeypatch.setattr(lan.scheduler, "allowed_failures", 0)
     with far(lan) as cluster:
         done = list(cluster.run(tasks(tmp_path, ["kill worker"])))
-        assert [o.status for o in done] == [Status.FAILED]
+        assert [o.status for o in done] == [CaseStatus.FAILED]
         assert "workers that made it were lost" in done[0].problems[0]
-        assert [o.status for o in cluster.run(tasks(tmp_path, [""]))] == [Status.DONE]
+        assert [o.status for o in cluster.run(tasks(tmp_path, [""]))] == [CaseStatus.DONE]
 
 
 def test_little_is_on_its_way_at_a_time(lan, tmp_path):
@@ -167,9 +157,9 @@ def test_little_is_on_its_way_at_a_time(lan, tmp_path):
             yield task
 
     with far(lan) as cluster:
-        most = DEEP * cluster.size * CASES
+        most = DEEP * cluster.size
         for done, _ in enumerate(cluster.run(source()), 1):
-            assert len(drawn) <= done + most + CASES
+            assert len(drawn) <= done + most + 2
     assert done == 60
 
 
@@ -180,8 +170,8 @@ def test_stop_finishes_or_gives_up(lan, tmp_path, scratch):
         for outcome in cluster.run(tasks(tmp_path / "a", ["slow"] * 40)):
             got.append(outcome)
             cluster.stop()
-    assert 1 <= len(got) <= (DEEP + 1) * 2 * CASES
-    assert all(o.status is Status.DONE for o in got)
+    assert 1 <= len(got) <= (DEEP + 1) * 2
+    assert all(o.status is CaseStatus.DONE for o in got)
     started = time.monotonic()
     with far(lan) as cluster:
         for outcome in cluster.run(tasks(tmp_path / "b", ["", "sleep", "sleep"])):
@@ -196,9 +186,9 @@ def test_stop_finishes_or_gives_up(lan, tmp_path, scratch):
 def test_damage_on_the_way_fails_the_case(lan, tmp_path):
     """ensures that files that differ from their digests are not taken, by either way."""
     for shared in (None, f"file://{tmp_path}/share"):
-        with far(lan, damaging_parcel, shared=shared) as cluster:
+        with far(lan, damaging_work, shared=shared) as cluster:
             done = list(cluster.run(tasks(tmp_path, [""])))
-        assert [o.status for o in done] == [Status.FAILED], shared
+        assert [o.status for o in done] == [CaseStatus.FAILED], shared
         assert "came back damaged" in done[0].problems[0] and not done[0].content
 
 
@@ -274,14 +264,12 @@ def test_options_that_do_not_go_together(tmp_path, more):
 @pytest.mark.parametrize("library", ["distributed", "fsspec.core"])
 def test_without_the_extra_the_remedy_is_named(monkeypatch, tmp_path, library):
     """ensures that a missing package is told with the command that installs it."""
-    from loambrief.batch.exchange import Exchange
-
     monkeypatch.setitem(sys.modules, library, None)
     with pytest.raises(ClusterFault, match=r"pip install 'loambrief\[cluster\]'"):
         if library == "distributed":
             Cluster("tcp://127.0.0.1:9")
         else:
-            Exchange("file:///x", "run").begin()
+            SharedStorage("file:///x", "run").begin()
 
 
 def test_tls_from_dasks_configuration(tmp_path):
@@ -303,7 +291,7 @@ def test_tls_from_dasks_configuration(tmp_path):
             "distributed.comm.tls.client.key": str(files["key"]),
         }), far(lan) as cluster:
             done = list(cluster.run(tasks(tmp_path, ["", "slow"])))
-            assert [o.status for o in done] == [Status.DONE] * 2
+            assert [o.status for o in done] == [CaseStatus.DONE] * 2
 
 
 @pytest.mark.parametrize("lost", ["workers", "scheduler"])
@@ -323,3 +311,24 @@ def test_a_lost_cluster_ends_the_run(tmp_path, monkeypatch, lost):
                 else:
                     lan.sync(lan.workers[0].close, executor_wait=False)
         assert time.monotonic() - started < 25
+
+
+def test_files_go_through_shared_storage():
+    """ensures that storage of any kind takes files, gives them once, and is left empty."""
+    one = SharedStorage("memory://exchange", "run-1")
+    one.begin()
+    assert one.seen() == "" and SharedStorage("memory://exchange", "run-2").seen()
+    one.put(7, {"a.pdf": b"old", "a.json": b"{}"})
+    one.put(7, {"a.pdf": b"%PDF", "a.json": b"{}"})
+    assert one.take(7, ("a.pdf", "a.json")) == {"a.pdf": b"%PDF", "a.json": b"{}"}
+    with pytest.raises(FileNotFoundError):
+        one.take(7, ("a.pdf",))
+    one.end()
+    assert not any("run-1" in name for name in MemoryFileSystem.store)
+
+
+@pytest.mark.parametrize("url", ["nosuch://bucket/x", "file:///proc/nowhere"])
+def test_storage_that_cannot_be_used_is_named(url):
+    """ensures that an unknown kind of storage, or one that cannot be written, is refused."""
+    with pytest.raises(ClusterFault, match=url):
+        SharedStorage(url, "run").begin()

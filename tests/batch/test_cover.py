@@ -9,7 +9,7 @@ from batch_fakes import figures
 from pdf_text import page_texts
 
 from loambrief.batch.cover import Setting, latest_month, month_cover, month_start
-from loambrief.batch.figures import Due, LabTest, Limit
+from loambrief.batch.figures import DueCheck, LabTest, Limit
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import Figure, Table, plain
 
@@ -93,9 +93,9 @@ def test_work_is_counted_by_field():
 
 def test_dates_of_the_quarter():
     """ensures that what is due or runs out is listed from the month to three months on."""
-    due = (Due("2026-09-30", "before", ""), Due("2026-10-01", "first", ""),
-           Due("2027-01-31", "last", ""), Due("2027-02-01", "after", ""), Due("", "undated", ""),
-           Due("2027-03-05", "later", ""))
+    due = (DueCheck("2026-09-30", "before", ""), DueCheck("2026-10-01", "first", ""),
+           DueCheck("2027-01-31", "last", ""), DueCheck("2027-02-01", "after", ""),
+           DueCheck("", "undated", ""), DueCheck("2027-03-05", "later", ""))
     tests = (LabTest("soil", "north", "2023-05-01", "2026-04-30"),
              LabTest("water", "canal", "2024-02-01", "2027-01-31"),
              LabTest("forage", "first cut", "2024-02-02", "2027-02-01"))
@@ -136,7 +136,7 @@ def test_month_arithmetic():
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_a_document_like_every_other(language):
     """ensures PDF/A metadata, tags, vectors, the table attached, and the same bytes twice."""
-    model = cover(month(followups=(Due("2026-11-02", "Test", "lime"),)), language=language)
+    model = cover(month(followups=(DueCheck("2026-11-02", "Test", "lime"),)), language=language)
     pdf = render_pdf(model)  # issued documents are checked against PDF/A here
     assert pdf == render_pdf(model)
     with pikepdf.open(io.BytesIO(pdf)) as opened:

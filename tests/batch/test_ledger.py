@@ -8,14 +8,20 @@ import pytest
 from batch_fakes import figures
 
 from loambrief.batch import ledger as module
-from loambrief.batch.ledger import Ledger, Record, Written, inputs_unchanged, program_digest
-from loambrief.batch.work import Input, Options, Status
+from loambrief.batch.ledger import (
+    Ledger,
+    LedgerRecord,
+    PlacedFile,
+    inputs_unchanged,
+    program_digest,
+)
+from loambrief.batch.work import CaseStatus, Input, Options
 
 
 def record(path="a.yaml", case_id="a", **changes):
-    files = (Written(f"ash/{case_id}.pdf", "0" * 64, 3, 5),)
+    files = (PlacedFile(f"ash/{case_id}.pdf", "0" * 64, 3, 5),)
     options = Options(twins=("html",)).as_data()
-    made = Record(case_id, path, "Ash", "ash", Status.DONE, "p", options, "d",
+    made = LedgerRecord(case_id, path, "Ash", "ash", CaseStatus.DONE, "p", options, "d",
                   (Input("a.yaml", "1" * 64),), files, figures(case_id, "Ash"), (), ("w",))
     return replace(made, **changes)
 
@@ -25,7 +31,7 @@ def test_what_is_written_is_read(tmp_path):
     ledger = Ledger(tmp_path / "ledger.jsonl")
     ledger.add(record())
     ledger.add(record("b.yaml", "b"))
-    ledger.add_document(Written("summary.csv", "2" * 64, 1, 1))
+    ledger.add_document(PlacedFile("summary.csv", "2" * 64, 1, 1))
     again = Ledger.read(ledger.file)
     assert again.records == ledger.records and again.documents == ledger.documents
     assert again.own == ledger.own and again.damaged == 0
@@ -37,7 +43,7 @@ def test_last_record_counts_but_all_files_are_own(tmp_path):
     """ensures that files of an earlier record are still known as the batch's."""
     ledger = Ledger(tmp_path / "ledger.jsonl")
     ledger.add(record())
-    newer = (Written("ash/a.pdf", "3" * 64, 4, 6),)
+    newer = (PlacedFile("ash/a.pdf", "3" * 64, 4, 6),)
     ledger.add(record(files=newer))
     again = Ledger.read(ledger.file)
     assert again.records["a.yaml"].files == newer and len(again.own["ash/a.pdf"]) == 2

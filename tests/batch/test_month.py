@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from batch_fakes import run, write_case
 
-from loambrief.batch import ledger, store
-from loambrief.batch.work import Options, Status
+from loambrief.batch import ledger, output_folder
+from loambrief.batch.work import CaseStatus, Options
 from loambrief.errors import FolderBusy, NotOurs
 
 HERE = Path(__file__).parent
@@ -225,10 +225,10 @@ def test_full_disk_ends_the_run_with_whole_files(tmp_path, monkeypatch):
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         real(handle)
 
-    monkeypatch.setattr(store.os, "fsync", filling)
+    monkeypatch.setattr(output_folder.os, "fsync", filling)
     month = run(todo, out)
     monkeypatch.undo()
-    assert "No space" in month.result.disk and month.result.count(Status.DONE) == 2
+    assert "No space" in month.result.disk and month.result.count(CaseStatus.DONE) == 2
     assert len(files(out)) == 4 and not temporary(out) and not month.documents
     month = run(todo, out)
     assert sorted(statuses(month)) == ["done"] * 4 + ["skipped"] * 2
@@ -263,7 +263,7 @@ def test_read_only_output_is_told_at_once(tmp_path, monkeypatch, code):
     def refuse(self, *args, **kwargs):
         raise OSError(code, os.strerror(code), str(self))
 
-    monkeypatch.setattr(store.Path, "mkdir", refuse)
+    monkeypatch.setattr(output_folder.Path, "mkdir", refuse)
     with pytest.raises(OSError):
         run(todo, out)
     assert not list(out.iterdir())

@@ -7,7 +7,7 @@ import pytest
 from batch_fakes import fake_pool, fake_work, write_case
 
 from loambrief.batch.pool import Pool
-from loambrief.batch.work import Stage, Status, Task, work
+from loambrief.batch.work import CaseStatus, Stage, Task, work
 from loambrief.errors import LoambriefError
 
 
@@ -38,21 +38,22 @@ def test_all_tasks_are_done(tmp_path, workers):
     with fake_pool(workers) as pool:
         done = outcomes(pool, tasks(tmp_path, [""] * 7))
     assert sorted(done) == list(range(7))
-    assert all(o.status is Status.DONE and o.content for o in done.values())
+    assert all(o.status is CaseStatus.DONE and o.content for o in done.values())
 
 
 def test_a_killed_worker_costs_nothing_the_first_time(tmp_path):
     """ensures that the case of a worker that died is tried again, and only that one."""
     with fake_pool(2) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", "kill once", "", ""]))
-    assert [done[n].status for n in range(4)] == [Status.DONE] * 4
+    assert [done[n].status for n in range(4)] == [CaseStatus.DONE] * 4
 
 
 def test_a_case_that_kills_workers_fails_alone(tmp_path):
     """ensures that a worker dying twice on a case fails that case, with the reason."""
     with fake_pool(1) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", "kill", ""]))
-    assert [done[n].status for n in range(3)] == [Status.DONE, Status.FAILED, Status.DONE]
+    assert [done[n].status for n in range(3)] == [
+        CaseStatus.DONE, CaseStatus.FAILED, CaseStatus.DONE]
     assert "SIGKILL" in done[1].problems[0] and "2 times" in done[1].problems[0]
 
 
@@ -60,23 +61,19 @@ def test_a_case_over_its_time_is_really_stopped(tmp_path):
     """ensures that a 60 s case is given up at its limit, its process gone, the rest made."""
     started = time.monotonic()
     with fake_pool(2) as pool:
-        seen, pids = {}, set()
-        for outcome in pool.run(tasks(tmp_path, ["sleep", "", ""], limit=0.7)):
-            seen[outcome.number] = outcome
-            pids |= set(pool.pids)
+        seen = outcomes(pool, tasks(tmp_path, ["sleep", "", ""], limit=0.7))
     assert time.monotonic() - started < 15
-    assert seen[0].status is Status.TIMED_OUT and "0.7 s" in seen[0].problems[0]
-    assert seen[1].status is seen[2].status is Status.DONE
-    for pid in pids:
-        with pytest.raises(ProcessLookupError):
-            os.kill(pid, 0)
+    assert seen[0].status is CaseStatus.TIMED_OUT and "0.7 s" in seen[0].problems[0]
+    assert seen[1].status is seen[2].status is CaseStatus.DONE
+    with pytest.raises(ProcessLookupError):
+        os.kill(int((tmp_path / "case-0.pid").read_text()), 0)
 
 
 def test_an_unforeseen_error_is_an_outcome(tmp_path):
     """ensures that even an error the work does not catch fails one case, with its name."""
     with fake_pool(1, wrong_work) as pool:
         done = outcomes(pool, tasks(tmp_path, ["", ""]))
-    assert all(o.status is Status.FAILED for o in done.values())
+    assert all(o.status is CaseStatus.FAILED for o in done.values())
     assert "ValueError: not meant to be" in done[0].problems[0]
 
 
@@ -108,7 +105,7 @@ def test_stop_finishes_what_runs(tmp_path):
         for outcome in pool.run(tasks(tmp_path, ["slow"] * 10)):
             got.append(outcome)
             pool.stop()
-    assert 1 <= len(got) <= 4 and all(o.status is Status.DONE for o in got)
+    assert 1 <= len(got) <= 4 and all(o.status is CaseStatus.DONE for o in got)
 
 
 def test_stop_now_gives_up_what_runs(tmp_path):
@@ -124,7 +121,7 @@ def test_stop_now_gives_up_what_runs(tmp_path):
 
 def test_workers_that_never_start_end_the_run(tmp_path):
     """ensures that a broken installation is told once, not once for each of a thousand cases."""
-    with Pool(2, fake_work, warm="no_such_module") as pool, \
+    with Pool(2, fake_work, preload=("no_such_module",)) as pool, \
             pytest.raises(LoambriefError, match="do not start"):
         outcomes(pool, tasks(tmp_path, [""] * 40))
 
@@ -135,7 +132,7 @@ def test_the_real_work_names_every_fault(tmp_path):
     bad.write_text("loambrief: 1\ncase: {id: bad}\n")
     for path, words in ((bad, "CASE021"), (tmp_path / "none.yaml", "No such file")):
         outcome = work(Task(0, str(path), Stage.CHECK))
-        assert outcome.status is Status.FAILED
+        assert outcome.status is CaseStatus.FAILED
         assert any(words in p for p in outcome.problems), outcome.problems
     outcome = work(Task(0, "x", Stage.MAKE, loaded=b"not a case"))
-    assert outcome.status is Status.FAILED and "could not be made" in outcome.problems[0]
+    assert outcome.status is CaseStatus.FAILED and "could not be made" in outcome.problems[0]

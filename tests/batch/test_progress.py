@@ -6,9 +6,9 @@ import re
 import pytest
 from batch_fakes import run, write_case
 
-from loambrief.batch.progress import Bar, Lines, Quiet, duration, pace, progress_for
-from loambrief.batch.tell import failure_table, headline
-from loambrief.batch.work import Outcome, Status
+from loambrief.batch.progress import Bar, PlainLines, Progress, duration, pace, progress_for
+from loambrief.batch.run_report import failure_table, headline
+from loambrief.batch.work import CaseOutcome, CaseStatus
 
 
 class Terminal(io.StringIO):
@@ -18,7 +18,7 @@ class Terminal(io.StringIO):
         return True
 
 
-GOOD, BAD = Outcome(0, "a.yaml", Status.DONE), Outcome(1, "b.yaml", Status.FAILED)
+GOOD, BAD = CaseOutcome(0, "a.yaml", CaseStatus.DONE), CaseOutcome(1, "b.yaml", CaseStatus.FAILED)
 
 
 def plain(stream):
@@ -28,8 +28,8 @@ def plain(stream):
 def test_where_the_words_go_decides():
     """ensures a bar on a terminal, lines in a pipe, nothing when quiet."""
     assert isinstance(progress_for(Terminal(), quiet=False), Bar)
-    assert isinstance(progress_for(io.StringIO(), quiet=False), Lines)
-    assert type(progress_for(Terminal(), quiet=True)) is Quiet
+    assert isinstance(progress_for(io.StringIO(), quiet=False), PlainLines)
+    assert type(progress_for(Terminal(), quiet=True)) is Progress
 
 
 def test_bar_over_both_stages(monkeypatch):
@@ -55,7 +55,7 @@ def test_lines_now_and_then():
     """ensures a line every ten seconds and one at the end, with rate and remaining time."""
     now = [0.0]
     stream = io.StringIO()
-    lines = Lines(stream, clock=lambda: now[0])
+    lines = PlainLines(stream, clock=lambda: now[0])
     lines.begin("make", 40)
     for number in range(40):
         now[0] += 0.5

@@ -13,41 +13,43 @@ from batch_fakes import figures
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.batch.documents import Entry
-from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_rows, summary_xlsx
-from loambrief.batch.work import Outcome, Status
+from loambrief.batch.request import CaseEntry
+from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_table, summary_xlsx
+from loambrief.batch.work import CaseOutcome, CaseStatus
 
 
-def entry(number, case_id="a", client="Ash Lane Farm", status=Status.DONE, problems=(), **changes):
-    made = figures(case_id, client, **changes)
-    return Entry(Outcome(number, f"in/{case_id}.yaml", status, case_id, client, figures=made,
-                         problems=problems), "ash-lane-farm",
-                 f"../in/{case_id}.yaml")
+def entry(number, case_id="a", client="Ash Lane Farm", status=CaseStatus.DONE, problems=(),
+          **changes):
+    outcome = CaseOutcome(number, f"in/{case_id}.yaml", status, case_id, client,
+                          figures=figures(case_id, client, **changes), problems=problems)
+    return CaseEntry(outcome, "ash-lane-farm", f"../in/{case_id}.yaml")
 
 
-def by_name(rows):
-    return [dict(zip(HEAD, row, strict=True)) for row in rows]
+def by_name(table):
+    assert tuple(table) == HEAD
+    return table.to_dict("records")
 
 
 def test_rows_and_order():
     """ensures one row a case: made and unchanged ones alike, by client and field, failed last."""
-    rows = by_name(summary_rows([
-        entry(0, "z", status=Status.FAILED, problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
-        entry(1, "b", client="Birch"), entry(2, "a", status=Status.SKIPPED),
-        entry(3, "t", status=Status.TIMED_OUT, problems=("too slow",))]))
+    rows = by_name(summary_table([
+        entry(0, "z", status=CaseStatus.FAILED,
+              problems=("in/z.yaml:3:1: CASE020 x\n   3 | x", "b")),
+        entry(1, "b", client="Birch"), entry(2, "a", status=CaseStatus.SKIPPED),
+        entry(3, "t", status=CaseStatus.TIMED_OUT, problems=("too slow",))]))
     assert [(r["case_id"], r["status"]) for r in rows] == [
         ("a", "made"), ("b", "made"), ("t", "timed out"), ("z", "failed")]
     first, failed = rows[0], rows[3]
     assert first["plan_cost"] == 948.0 and first["waiting_cost"] == 700.0
-    assert first["next_follow_up"] == dt.date(2027, 10, 14)
-    assert first["first_test_old"] == dt.date(2029, 9, 21)
+    assert first["next_follow_up"] == dt.datetime(2027, 10, 14)
+    assert first["first_test_old"] == dt.datetime(2029, 9, 21)
     assert first["pdf"] == "ash-lane-farm/a.pdf"
-    assert failed["problems"] == "in/z.yaml:3:1: CASE020 x; b" and failed["plan_cost"] is None
+    assert failed["problems"] == "in/z.yaml:3:1: CASE020 x; b" and pd.isna(failed["plan_cost"])
 
 
 def test_reader_units():
     """ensures that areas stand in the reader's units, named beside them."""
-    row = by_name(summary_rows([entry(0, units="si", area_ac=100.0)]))[0]
+    row = by_name(summary_table([entry(0, units="si", area_ac=100.0)]))[0]
     assert row["area_unit"] == "ha"
     assert row["area"] == pytest.approx(40.4686, abs=1e-4)  # 1 acre = 0.404 686 ha (NIST SP 811)
 
@@ -60,7 +62,7 @@ STARTS = ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx", "\nx", "＝1", "＋1", "
 def test_formulas_are_neutralised(text):
     """ensures that text from a case can be no formula, in both files."""
     assert neutral(text).startswith("'")
-    rows = summary_rows([entry(0, field=text, client=text)])
+    rows = summary_table([entry(0, field=text, client=text)])
     read = next(csv.DictReader(io.StringIO(summary_csv(rows).decode("utf-8-sig"), newline="")))
     assert read["field"].startswith("'") and read["client"].startswith("'")
     sheet = openpyxl.load_workbook(io.BytesIO(summary_xlsx(rows, [])))["summary"]
@@ -79,7 +81,7 @@ def test_no_text_starts_a_formula(text):
 
 def test_numbers_stay_numbers():
     """ensures that amounts below zero and dates are values, not text."""
-    rows = summary_rows([entry(0, spent=-12.5, budget=None)])
+    rows = summary_table([entry(0, spent=-12.5, budget=None)])
     sheet = openpyxl.load_workbook(io.BytesIO(summary_xlsx(rows, [])))["summary"]
     cells = dict(zip(HEAD, sheet[2], strict=True))
     assert cells["plan_cost"].value == -12.5 and cells["plan_cost"].data_type == "n"
@@ -89,7 +91,7 @@ def test_numbers_stay_numbers():
 
 def test_csv_is_read_by_everyone():
     """ensures that names beyond ASCII survive a spreadsheet's guess and a plain reader."""
-    raw = summary_csv(summary_rows([entry(0, client='Núñez "Ñ", 王', field="a\nb, c")]))
+    raw = summary_csv(summary_table([entry(0, client='Núñez "Ñ", 王', field="a\nb, c")]))
     assert raw.startswith(b"\xef\xbb\xbf") and raw.count(b"\r\n") == 2
     table = pd.read_csv(io.BytesIO(raw))
     assert table["case_id"][0] == "a" and table["client"][0] == 'Núñez "Ñ", 王'
@@ -98,11 +100,11 @@ def test_csv_is_read_by_everyone():
 
 def test_workbook_is_the_same_tomorrow(monkeypatch):
     """ensures that the clock leaves no trace in the workbook."""
-    entries = [entry(0), entry(1, "b", status=Status.FAILED, problems=("x",))]
-    first = summary_xlsx(summary_rows(entries), entries)
+    entries = [entry(0), entry(1, "b", status=CaseStatus.FAILED, problems=("x",))]
+    first = summary_xlsx(summary_table(entries), entries)
     monkeypatch.setattr(time, "localtime", lambda *a: time.gmtime(2_000_000_000))
     monkeypatch.setattr(time, "time", lambda: 2_000_000_000.0)
-    assert summary_xlsx(summary_rows(entries), entries) == first
+    assert summary_xlsx(summary_table(entries), entries) == first
     with zipfile.ZipFile(io.BytesIO(first)) as archive:
         assert {i.date_time for i in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
         core = archive.read("docProps/core.xml").decode()
@@ -111,9 +113,9 @@ def test_workbook_is_the_same_tomorrow(monkeypatch):
 
 def test_failures_have_a_sheet_of_their_own():
     """ensures that every problem has a line, with its place in the case file."""
-    entries = [entry(0), entry(1, "b", status=Status.FAILED, problems=("one\n  2 | x", "two"))]
-    book = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_rows(entries), entries)))
+    entries = [entry(0), entry(1, "b", status=CaseStatus.FAILED, problems=("one\n  2 | x", "two"))]
+    book = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_table(entries), entries)))
     assert [[c.value for c in row] for row in book["failures"].iter_rows(min_row=2)] == [
         ["../in/b.yaml", "failed", "one\n  2 | x"], ["../in/b.yaml", "failed", "two"]]
-    good = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_rows(entries[:1]), entries[:1])))
+    good = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_table(entries[:1]), entries[:1])))
     assert good.sheetnames == ["summary"]

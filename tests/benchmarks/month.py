@@ -25,12 +25,11 @@ from pathlib import Path
 from made_up_cases import write_cases
 
 from loambrief.batch.cluster import Cluster
-from loambrief.batch.documents import Wanted
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Executor, Pool
 from loambrief.batch.progress import Progress, duration
-from loambrief.batch.run import Request
-from loambrief.batch.work import Status, Task, read_case
+from loambrief.batch.request import Request, WantedDocuments
+from loambrief.batch.work import CaseStatus, Task, read_case
 
 PER_SECOND, GROWTH, LINEAR = 5.0, 0.05, 0.10
 SETTLED = 100
@@ -120,7 +119,7 @@ def measure(count: int, workers: int, seed: int, folder: Path,
         return local
 
     request = Request(tuple(paths), folder / "out", time_limit=60.0)
-    month = run_month(request, Wanted(), workers=workers, progress=meter, executor=pool)
+    month = run_month(request, WantedDocuments(), workers=workers, progress=meter, executor=pool)
     return meter, month, writing
 
 
@@ -149,7 +148,7 @@ def report(given: argparse.Namespace, folder: Path, address: str = "") -> int:
     count = given.cases
     meter, month, writing = measure(count, given.workers, given.seed, folder, address)
     result = month.result
-    made = result.count(Status.DONE)
+    made = result.count(CaseStatus.DONE)
     print(f"{count} cases, {given.workers} workers, seed {given.seed}: {made} made, "
           f"{len(result.failures)} failed (made up in {duration(writing)})")
     for outcome in result.failures[:5]:

@@ -94,7 +94,8 @@ CASES = [  # code, field, case
     ("CASE026", "field.area", changed("field", area="0 ac")),
     ("CASE026", "samples[B1].cores", minimal(samples=[sample(cores=0)])),
     ("CASE026", "samples[B1].increments[0-6 in].phosphorus",
-     one(phosphorus="4,000,000 lb/ac")),
+     minimal(samples=[sample({"phosphorus": "4,000,000 lb/ac"},
+                             lab={"name": "Lab", "lb_ac_means": "true_depth"})])),
     ("CASE026", "water.calcium", water(calcium="200,000 mg/L")),
     ("CASE026", "penetrometer.points[P1].readings[2]", point(1, 22, 1.2, pressure_unit="MPa")),
     ("CASE027", "field.tillage", changed("field", tillage="ploughed")),
@@ -153,6 +154,29 @@ CASES = [  # code, field, case
     ("CASE048", "forage[F1].nitrate", forage(nitrate="500 lb/ac", nitrate_as="no3")),
     ("CASE048", "field.yield_goal.value",
      changed("field", yield_goal={"value": "5 bale/ac", "basis": "records"})),
+    ("CASE051", "samples[B2].repeats.of", minimal(samples=[
+        sample(), sample(id="B2", repeats={"of": "B3", "treat": "pool"})])),
+    ("CASE051", "samples[B2].repeats.reason", minimal(samples=[
+        sample(area="9 ac"), sample(id="B2", area="8 ac",
+                                    repeats={"of": "B1", "treat": "keep apart"})])),
+    ("CASE051", "samples[B2].area", minimal(samples=[
+        sample(), sample(id="B2", area="8 ac", repeats={"of": "B1", "treat": "compare"})])),
+    ("CASE051", "samples[B2].increments[0-8 in].depth", minimal(samples=[
+        sample(), sample({"depth": "0-8 in", "ph": 6}, id="B2",
+                         repeats={"of": "B1", "treat": "pool"})])),
+    ("CASE051", "samples[B2].increments[0-6 in].phosphorus", minimal(samples=[
+        sample({"phosphorus": "9 ppm"}), sample({"phosphorus": "<5 ppm"}, id="B2",
+                                                repeats={"of": "B1", "treat": "pool"})])),
+    ("CASE051", "samples[B2].increments[0-6 in].phosphorus", minimal(samples=[
+        sample({"phosphorus": "9 ppm"}), sample({"phosphorus": "8 ppm"}, id="B2",
+                                                methods={"phosphorus": "olsen"},
+                                                repeats={"of": "B1", "treat": "pool"})])),
+    ("CASE050", "guide", minimal(guide="tri_state_2002")),
+    ("CASE050", "lime_table", minimal(lime_table="SMP")),
+    ("CASE050", "field.crop", changed("field", crop="soybaen")),
+    ("CASE050", "field.following_crop", changed("field", following_crop="cron")),
+    ("CASE050", "farm.region", changed("farm", region="Ohoi")),
+    ("CASE050", "farm.region", changed("farm", region="OH", country="USA")),
     # warnings
     ("CASE101", "samples[B1].increments[0-6 in].buffer_ph", one(ph=5.4, buffer_ph=7.9)),
     ("CASE101", "samples[B1].increments[0-6 in].buffer_ph", one(ph=7.1, buffer_ph=7.2)),
@@ -195,8 +219,19 @@ CASES = [  # code, field, case
     ("CASE113", "samples[B1].increments[0-6 in].ec",
      minimal(samples=[sample(texture="loam", methods={"ec": "1:5"},
                              increments=[{"depth": "0-6 in", "ec": "0.6 dS/m"}])])),
-    ("CASE114", "field.crop", {**minimal(weeds=WEED),
-                               "field": {**minimal()["field"], "crop": "soybaen"}}),
+    ("CASE114", "field.previous_crop", {**minimal(weeds=WEED), "field": {
+        **minimal()["field"], "previous_crop": "soybaen"}}),
+    ("CASE114", "field.crop", {**minimal(weeds=WEED), "field": {
+        **minimal()["field"], "crop": "garlic", "unlisted_crops": ["Garlic"]}}),
+    ("CASE125", "farm.region", {**minimal(weeds=WEED), "farm": {
+        "name": "Halloran Bend", "region": "Puglia"}}),
+    ("CASE126", "samples[B1].lab.lb_ac_means", one(phosphorus="40 lb/ac")),
+    ("CASE124", "guide", {**one(phosphorus="8 ppm"), "guide": "florida_mehlich1"}),
+    ("CASE124", "samples[B1].methods.phosphorus", {
+        **minimal(samples=[sample({"phosphorus": "8 ppm"}, methods={"phosphorus": "olsen"},
+                                  increments=[{"depth": "0-6 in", "phosphorus": "8 ppm"}])]),
+        "guide": "tri_state_2020"}),
+    ("CASE124", "samples[B1].methods.buffer", {**one(buffer_ph=6.4), "lime_table": "woodruff"}),
     ("CASE116", "adviser.credential.expires", {
         **minimal(weeds=WEED), "adviser": {**minimal()["adviser"], "credential": {
             "scheme": "x", "number": "1", "expires": "2026-10-19"}}}),

@@ -3,11 +3,65 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass, field
 
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from loambrief.charts import Drawn, draw_chart, figure_size
+from loambrief.charts import build, draw_chart, figure_size
+from loambrief.charts.measure import text_width
+from loambrief.charts.renderer import VectorRenderer, moved
+
+
+@dataclass(frozen=True)
+class TextBox:
+    """One drawn line of text: its box in chart points, y upward from the bottom."""
+
+    text: str
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    size: float
+    colour: tuple[float, float, float]
+
+    def overlaps(self, other, slack=0.0):
+        """True if the boxes share more than ``slack`` points both ways."""
+        return (min(self.x1, other.x1) - max(self.x0, other.x0) > slack
+                and min(self.y1, other.y1) - max(self.y0, other.y0) > slack)
+
+
+@dataclass
+class Drawn:
+    """What was drawn: text boxes, and boxes of fills and strokes (x0, y0, x1, y1)."""
+
+    texts: list = field(default_factory=list)
+    paths: list = field(default_factory=list)
+
+
+class Recorder(VectorRenderer):
+    """Draws nothing, remembers where everything would lie."""
+
+    def __init__(self, figure):
+        super().__init__(figure)
+        self.drawn = Drawn()
+
+    def shape(self, steps, fill, pen, clip):
+        points = [p for kind, *at in (clip or steps)
+                  for p in zip(at[::2], at[1::2], strict=True)]
+        xs, ys = zip(*points, strict=True)
+        for half in ([0.0] if fill else []) + ([pen.width / 2] if pen else []):
+            self.drawn.paths.append((min(xs) - half, min(ys) - half,
+                                     max(xs) + half, max(ys) + half))
+
+    def stamps(self, marker, places, fill, pen, clip):
+        for x, y in places:
+            self.shape(moved(marker, x, y), fill, pen, clip)
+
+    def words(self, x, y, text, size, weight, colour, angle):
+        self.drawn.texts.append(TextBox(
+            text, x, y - 0.22 * size, x + text_width(text, size, weight), y + 0.74 * size, size,
+            colour))
 
 
 @pytest.fixture
@@ -15,9 +69,20 @@ def record():
     """Draw a spec; returns what was drawn, and the chart's width and height."""
 
     def run(spec, width=504.0):
-        drawn = Drawn()
-        draw_chart(Canvas(io.BytesIO()), spec, 0, 0, width, drawn)
-        return drawn, *figure_size(spec, width)
+        figure = build(spec, width)
+        recorder = Recorder(figure)
+        figure.draw(recorder)
+        return recorder.drawn, *figure_size(spec, width)
+
+    return run
+
+
+@pytest.fixture
+def panels():
+    """The axes of a spec's figure, in the order they were made."""
+
+    def run(spec, width=504.0):
+        return build(spec, width).axes
 
     return run
 

@@ -1,4 +1,4 @@
-"""The drawing back end by itself: lines, fills, markers, text, patterns, outlines of words."""
+"""The way from matplotlib to paper: paths, pens, markers, text, patterns, outlines of words."""
 
 from __future__ import annotations
 
@@ -8,100 +8,160 @@ import os
 import re
 import subprocess
 import sys
+from xml.etree import ElementTree as ET
 
+import matplotlib
 import pytest
+from conftest import Recorder
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D, IdentityTransform
+from pypdf import PdfReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from loambrief.charts.backend import ARCS, Drawn, draw
-from loambrief.charts.drawing import (
-    SHAPES,
-    Drawing,
-    Fill,
-    Markers,
-    Pattern,
-    Pen,
-    Stroke,
-    Text,
-    hatch_marks,
-)
-from loambrief.charts.faces import pdf_name
+from loambrief.charts.canvas import draw_figure
+from loambrief.charts.fonts import pdf_name
+from loambrief.charts.measure import Scale
 from loambrief.charts.outlines import outline
-from loambrief.charts.sheet import Sheet
+from loambrief.charts.panel import Panel
+from loambrief.charts.renderer import steps_of
+from loambrief.charts.sheet import Sheet, hatch_marks, themed
+from loambrief.charts.svg import SvgRenderer
 
-BLACK = Pen("#000000", 1.0)
+CHILD = """
+import hashlib, io, sys
+from chart_samples import EVERYDAY
+assert "matplotlib" not in sys.modules, "loaded before a chart is drawn"
+from reportlab.pdfgen.canvas import Canvas
+from xml.etree import ElementTree as ET
+from loambrief.charts import draw_chart, figure_size, svg_chart
+buffer = io.BytesIO()
+canvas = Canvas(buffer, invariant=1)
+digest = hashlib.sha256()
+for make in EVERYDAY.values():
+    draw_chart(canvas, make(), 40, 40, 504.0)
+    canvas.showPage()
+    digest.update(ET.tostring(svg_chart(make(), 250.0, "x")))
+canvas.save()
+digest.update(buffer.getvalue())
+assert "matplotlib.pyplot" not in sys.modules
+print(digest.hexdigest())
+"""
 
 
-def drawn_as(*marks):
-    """Draw marks on a sheet of 144 by 72 pt; returns the page's operators and the record."""
+def on_sheet(draw, height=72.0):
+    """Draw on a sheet of 144 by 72 pt; returns the page's operators and the boxes."""
+    with themed():
+        sheet = Sheet(144.0)
+        draw(sheet)
+        sheet.y = height
+        figure = sheet.finish()
     canvas = Canvas(io.BytesIO(), pageCompression=0)
     before = len(canvas._code)
-    drawn = Drawn()
-    draw(canvas, Drawing(144, 72, marks), 30, 40, drawn)
-    return " ".join(canvas._code[before:]), drawn
+    draw_figure(canvas, figure, 30, 40)
+    recorder = Recorder(figure)
+    figure.draw(recorder)
+    return " ".join(canvas._code[before:]), recorder.drawn
 
 
-def test_no_plotting_library():
-    """ensures that charts are drawn without matplotlib, which is slow to load."""
-    code = "import sys, loambrief.charts.svg; print('matplotlib' in sys.modules)"
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
-    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
-                            check=True, env=env)
-    assert answer.stdout.strip() == "False"
+def test_same_bytes_in_every_process(tmp_path):
+    """ensures that a picture depends on nothing but its spec: neither on the process, the hash
+    seed nor the reader's settings; that matplotlib is loaded by the first chart only; and that
+    drawing prints nothing and writes nothing but the lists of typefaces that matplotlib and
+    fontconfig keep where they keep theirs."""
+    answers = set()
+    for seed in ("0", "1"):
+        config = tmp_path / f"config{seed}"
+        config.mkdir()
+        (config / "matplotlibrc").write_text("lines.linewidth: 9\nfont.size: 30\n" * int(seed))
+        home = tmp_path / f"home{seed}"
+        home.mkdir()
+        found = subprocess.run(
+            [sys.executable, "-W", "error", "-c", CHILD], capture_output=True, text=True,
+            check=False, cwd=home, env={
+                **os.environ, "PYTHONHASHSEED": seed, "MPLCONFIGDIR": str(config),
+                "HOME": str(home), "PYTHONPATH": os.pathsep.join(sys.path)})
+        assert found.returncode == 0 and found.stderr == "", found.stderr
+        answers.add(found.stdout)
+        assert all(p.name == ".cache" for p in home.iterdir())
+        assert all(p.name.startswith(("fontlist", "matplotlibrc")) for p in config.iterdir())
+    assert len(answers) == 1
+
+
+def test_settings_stay():
+    """ensures that charts leave the settings of another program's matplotlib alone."""
+    before = dict(matplotlib.rcParams)
+    with themed():
+        assert dict(matplotlib.rcParams) != before
+    assert dict(matplotlib.rcParams) == before
 
 
 def test_origin_and_state():
     """ensures that the chart lands at its corner, y turned upward, the page's state put back."""
-    code, drawn = drawn_as(Stroke((((1, 70), (9, 64)),), Pen("#FF0000", 1.0)))
+    code, drawn = on_sheet(lambda s: s.line([1, 9], [70, 64], "#FF0000", 1.0))
     assert code.startswith("q 1 0 0 1 30 40 cm")
     assert code.count("q ") == code.count("Q")
     assert "1 2 m" in code and "9 8 l" in code
     assert "1 0 0 RG" in code
-    assert drawn.paths == [(0.5, 1.5, 9.5, 8.5)]
+    assert drawn.paths == [pytest.approx((0.5, 1.5, 9.5, 8.5))]
 
 
 def test_fill_and_edge():
     """ensures that a rectangle is filled, and edged with mitred corners, in its colours."""
-    sheet = Sheet(144.0)
-    sheet.rect(10, 57, 30, 62, "#0000FF", "#00FF00", 2.0)
-    sheet.y = 72.0
-    code, drawn = drawn_as(*sheet.finish().marks)
+    code, drawn = on_sheet(lambda s: s.rect(10, 57, 30, 62, "#0000FF", "#00FF00", 2.0))
     assert "0 0 1 rg" in code and "0 1 0 RG" in code and "2 w" in code and "0 j" in code
-    assert code.count("h f") == code.count("h S") == 1
-    assert drawn.paths == [(10.0, 10.0, 30.0, 15.0), (9.0, 9.0, 31.0, 16.0)]
+    assert code.count("h B") == 1
+    assert drawn.paths == [pytest.approx((10.0, 10.0, 30.0, 15.0)),
+                           pytest.approx((9.0, 9.0, 31.0, 16.0))]
+
+
+def test_fill_or_edge_alone():
+    """ensures that a shape without an edge is not stroked, and one without a fill not filled."""
+    code, _ = on_sheet(lambda s: s.rect(10, 57, 30, 62, "#0000FF"))
+    assert code.count("h f") == 1 and "h S" not in code and "h B" not in code
+    code, _ = on_sheet(lambda s: s.rect(10, 57, 30, 62, None, "#0000FF"))
+    assert code.count("h S") == 1 and "h f" not in code and "h B" not in code
 
 
 def test_separate_lines_in_one_stroke():
     """ensures that lines of one stroke are not joined, and that a ring is closed once."""
-    code, _ = drawn_as(Stroke((((1, 1), (2, 2)), ((3, 3), (4, 4))), BLACK))
+    code, _ = on_sheet(lambda s: s.strokes([((1, 2), (1, 2)), ((3, 4), (3, 4))]))
     assert code.count(" m ") == code.count(" l ") == 2 and " h" not in code
-    sheet = Sheet(144.0)
-    sheet.polygon([(0, 0), (9, 0), (9, 9), (0, 0)], edge="ink")
-    sheet.polygon([(0, 0), (9, 0), (9, 9)], edge="ink")
-    first, second = sheet.finish(9).marks
-    assert first == second and first.closed
+    rings = [on_sheet(lambda s, p=p: s.polygon(p, edge="ink"))[0]
+             for p in ([(0, 0), (9, 0), (9, 9), (0, 0)], [(0, 0), (9, 0), (9, 9)])]
+    assert rings[0] == rings[1] and rings[0].count(" h ") == 1
 
 
 def test_dashes():
     """ensures that dashes keep their length whatever the width, and that dots have round ends."""
-    sheet = Sheet(144.0)
-    for pattern, width in (("dash", 0.9), ("dash", 2.0), ("dot", 1.0), ("", 1.0)):
-        sheet.line([0, 9], [1, 1], width=width, pattern=pattern)
-    pens = [mark.pen for mark in sheet.finish().marks]
-    assert [pen.dash for pen in pens] == [sheet.theme.dash] * 2 + [sheet.theme.dot, ()]
-    assert [pen.cap for pen in pens] == ["butt", "butt", "round", "butt"]
-    code, _ = drawn_as(Stroke((((0, 1), (9, 1)),), pens[2]), Stroke((((0, 2), (9, 2)),), pens[3]))
-    dot = " ".join(re.sub("^0", "", f"{d:g}") for d in sheet.theme.dot)
-    assert f"[{dot}] 0 d" in code and "1 J" in code
-    assert "[] 0 d" in code and "0 J" in code[code.index("1 J"):]
+    def lines(sheet):
+        for n, (pattern, width) in enumerate(
+                (("dash", 0.9), ("dash", 2.0), ("dot", 1.0), ("", 1.0))):
+            for on in (None, ax) if (ax := sheet.axes(Scale(0, 9, 0, 9))) else ():
+                sheet.line([0, 9], [n, n], width=width, pattern=pattern, on=on)
+
+    code, _ = on_sheet(lines)
+    found = re.findall(r"(?:(\[[^\]]*\]) 0 d|(\d) J|\S+ \S+ l\b)", code)
+    state, seen = {}, []
+    for dash, cap in found:
+        if dash:
+            state["dash"] = dash
+        elif cap:
+            state["cap"] = cap
+        else:
+            seen.append((state["dash"], state["cap"]))
+    dot = "[.8 2]"
+    assert sorted(seen) == sorted(
+        [("[3 2]", "0")] * 4 + [(dot, "1")] * 2 + [("[]", "0")] * 2)
 
 
-@pytest.mark.parametrize("shape", ["o", *SHAPES])
+@pytest.mark.parametrize("shape", ["o", "s", "D", "^", "v", "<", ">", "x", "|"])
 def test_markers(shape):
     """ensures that a marker stands at each place, in its size, and nowhere else."""
-    code, drawn = drawn_as(Markers(((10, 62), (20, 42)), shape, 4.0, None, Pen("#000000", 0.0)))
+    code, drawn = on_sheet(lambda s: s.marks([10, 20], [62, 42], shape, 4.0, None, "ink", 1e-9))
     assert code.count(" cm ") == 3  # the chart's own corner first
     assert "1 0 0 1 10 10 cm" in code and "1 0 0 1 20 30 cm" in code
     (x0, y0, x1, y1), second = drawn.paths
@@ -113,46 +173,144 @@ def test_markers(shape):
 def test_arrows_point_their_way():
     """ensures that the triangles point up, down, left and right on the page."""
     for shape, axis, sign in (("^", 1, 1), ("v", 1, -1), ("<", 0, -1), (">", 0, 1)):
-        code, _ = drawn_as(Markers(((0, 72),), shape, 2.0, "#000000", BLACK))
+        code, _ = on_sheet(lambda s, shape=shape: s.marks([0], [72], shape, 2.0))
         points = [tuple(map(float, p)) for p in re.findall(r"(\S+) (\S+) [ml]\b", code)]
         tip = max(points, key=lambda p: sign * p[axis])
-        assert tip[axis] == sign and tip[1 - axis] == 0
-
-
-def test_circle():
-    """ensures that the arcs of a circle meet and stray from it by less than 1 in 100,000."""
-    here = (1.0, 0.0)
-    for ax, ay, bx, by, *end in ARCS:
-        for n in range(11):
-            t = n / 10
-            k = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
-            x, y = (sum(w * v for w, v in zip(k, vs, strict=True))
-                    for vs in ((here[0], ax, bx, end[0]), (here[1], ay, by, end[1])))
-            assert math.hypot(x, y) == pytest.approx(1, abs=1e-5)
-        here = tuple(end)
-    assert here == pytest.approx((1, 0))
+        assert tip[axis] == pytest.approx(sign) and tip[1 - axis] == pytest.approx(0, abs=1e-6)
 
 
 def test_text_uses_page_fonts():
-    """ensures that text is shown in an embedded font and measured with that font's widths."""
+    """ensures that text is shown in an embedded font and measured with that font's widths, and
+    that no sign in it is taken for a formula."""
     words = "Ca 44% P₂O₅ $900 of $1,200"
-    code, drawn = drawn_as(Text(12, 58, words, 8.0, "regular", "#112233"))
+    code, drawn = on_sheet(lambda s: s.text(12, 58, words, 8.0, colour="#112233"))
     assert "BT" in code and "12 14 Tm" in code
-    box = drawn.texts[0]
+    (box,) = drawn.texts
     width = pdfmetrics.stringWidth(words, pdf_name("regular"), 8.0)
     assert box.text == words and box.x1 - box.x0 == pytest.approx(width)
     assert box.size == 8.0 and box.x0 == pytest.approx(12)
+    assert box.colour == pytest.approx((0x11 / 255, 0x22 / 255, 0x33 / 255))
+
+
+@pytest.mark.parametrize(("weight", "face", "css"), [
+    ("regular", "Regular", {}), ("bold", "Semibold", {"font-weight": "600"}),
+    ("italic", "It", {"font-style": "italic"})])
+def test_weights(weight, face, css):
+    """ensures that each weight is a face of the page's own typeface, embedded as TrueType."""
+    with themed():
+        sheet = Sheet(144.0)
+        sheet.text(12, 58, "Hn", 8.0, weight)
+        sheet.y = 72.0
+        figure = sheet.finish()
+    buffer = io.BytesIO()
+    canvas = Canvas(buffer)
+    draw_figure(canvas, figure, 0, 0)
+    canvas.save()
+    fonts = PdfReader(buffer).pages[0]["/Resources"]["/Font"].values()
+    (used,) = [f.get_object() for f in fonts if "SourceSans3" in f.get_object()["/BaseFont"]]
+    assert used["/BaseFont"].endswith(f"SourceSans3-{face}") and used["/Subtype"] == "/TrueType"
+    top = ET.Element("svg")
+    figure.draw(SvgRenderer(figure, top, "p"))
+    (line,) = top
+    assert {k: v for k, v in line.attrib.items() if k in ("font-weight", "font-style")} == css
 
 
 def test_pattern_is_clipped_to_its_shape():
     """ensures that a pattern narrows the page for its own lines only."""
-    ring = ((0, 62), (40, 62), (40, 72), (0, 72))
-    code, _ = drawn_as(Pattern(ring, "/", "#FF0000"), Fill(ring, "#0000FF"))
+    ring = [(0, 62), (40, 62), (40, 72), (0, 72)]
+
+    def draw(sheet):
+        sheet.polygon(ring, None, hatch="/", hatch_colour="#FF0000")
+        sheet.polygon(ring, "#0000FF")
+
+    code, _ = on_sheet(draw)
     assert code.count("W* n") == 1
     inside = code[code.index("W* n"):code.index("0 0 1 rg")]
     assert "1 0 0 RG" in inside and inside.rstrip().endswith("Q")
     with pytest.raises(ValueError, match="unknown pattern"):
-        drawn_as(Pattern(ring, "*", "#FF0000"))
+        on_sheet(lambda s: s.polygon(ring, None, hatch="*"))
+
+
+def test_colours_are_opaque():
+    """ensures that what matplotlib would let shine through is mixed with the paper's white."""
+    figure = Figure(figsize=(2, 1), dpi=72, frameon=False)
+    figure.add_artist(matplotlib.patches.Rectangle((0, 0), 1, 1, facecolor=(1, 0, 0, 0.25),
+                                                   edgecolor="none"))
+    canvas = Canvas(io.BytesIO(), pageCompression=0)
+    draw_figure(canvas, figure, 0, 0)
+    assert "1 .75 .75 rg" in " ".join(canvas._code)
+
+
+def test_pictures_are_refused():
+    """ensures that no raster can get into an advisory's charts."""
+    figure = Figure(figsize=(2, 1), dpi=72, frameon=False)
+    figure.add_axes((0, 0, 1, 1)).imshow([[0, 1], [1, 0]])
+    with pytest.raises(NotImplementedError, match="pixels"):
+        draw_figure(Canvas(io.BytesIO()), figure, 0, 0)
+
+
+def test_paths():
+    """ensures that lines, both kinds of curves and ends of a path keep their course, and that a
+    line stops at a gap in its data."""
+    two = Path([(0, 0), (1, 2), (2, 0), (3, 3), (4, 3), (4, 0), (9, 9)],
+               [1, 3, 3, 4, 4, 4, 79])
+    steps = steps_of(two, Affine2D().scale(3))
+    assert [kind for kind, *_ in steps] == ["m", "c", "c", "h"]
+    assert steps[1][1:] == pytest.approx((2, 4, 4, 4, 6, 0))  # two thirds of the way, times 3
+    assert steps[2][1:] == pytest.approx((9, 9, 12, 9, 12, 0))
+    broken = steps_of(Path([(0, 0), (1, 1), (math.nan, 2), (3, 3), (4, 4)]), IdentityTransform())
+    assert [kind for kind, *_ in broken] == ["m", "l", "m", "l"]
+
+
+def test_own_axes_clip():
+    """ensures that what an axes cuts off is cut off on paper and on a screen too."""
+    figure = Figure(figsize=(2, 1), dpi=72, frameon=False)
+    ax = figure.add_axes((0.25, 0.25, 0.5, 0.5))
+    ax.plot([0, 9], [0, 9])
+    ax.set(xlim=(0, 1), ylim=(0, 1))
+    canvas = Canvas(io.BytesIO(), pageCompression=0)
+    with themed():
+        draw_figure(canvas, figure, 0, 0)
+        assert "W* n" in " ".join(canvas._code)
+        top = ET.Element("svg")
+        figure.draw(SvgRenderer(figure, top, "p"))
+    (clip,) = {e.get("d") for e in top.iter("path") if e in next(iter(top.iter("clipPath")))}
+    assert clip == "M36 54L108 54L108 18L36 18Z"
+
+
+def test_panels_have_scales_only():
+    """ensures that the bare axes still place data, with no tick, spine or grid made.
+
+    They override ``_init_axis`` and ``_gen_axes_spines``, which matplotlib documents for its
+    custom projections and may change: it makes a chart of ten panels four times as quick.
+    """
+    with themed():
+        sheet = Sheet(200.0)
+        ax = sheet.axes(Scale(1.0, 100.0, 50.0, 150.0, log=True), Scale(0.0, 8.0, 90.0, 10.0))
+        sheet.y = 100.0
+        figure = sheet.finish()
+    assert isinstance(ax, Panel)
+    found = ax.transData.transform([(1, 0), (10, 4), (100, 8)]).ravel()
+    assert found == pytest.approx([50, 10, 100, 50, 150, 90])
+    figure.draw(Recorder(figure))
+    assert not ax.spines and "majorTicks" not in vars(ax.xaxis)
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-2, 1e4), st.floats(0, 1), st.booleans())
+def test_axes_agree_with_their_scale(low, span, share, log):
+    """ensures that marks on axes lie where the layout of the labels takes them to be."""
+    low = abs(low) + 0.1 if log else low
+    scale = Scale(low, low + span, 20.0, 130.0, log)
+    with themed():
+        sheet = Sheet(144.0)
+        ax = sheet.axes(scale)
+        sheet.y = 50.0
+        sheet.finish()
+    value = low + share * span
+    x, y = ax.transData.transform((value, 12.0))
+    assert x == pytest.approx(scale(value), abs=1e-3)
+    assert y == pytest.approx(50.0 - 12.0)
+    assert scale.value(scale(value)) == pytest.approx(value, rel=1e-6, abs=1e-6 * span)
 
 
 def test_outline_of_a_word():
@@ -180,9 +338,10 @@ def test_hatch_stays_inside(pattern, x, y, w, h):
 
 
 def test_hatch_distance():
-    """ensures that slanted lines are one gap apart, measured across them."""
+    """ensures that slanted lines are one gap apart, measured across them, and lean their way."""
     lines, _ = hatch_marks("/", (0.0, 0.0, 40.0, 40.0), 4.0)
-    offsets = sorted(y0 - x0 for x0, y0, _, _ in lines)
+    offsets = sorted(y0 + x0 for x0, y0, _, _ in lines)  # y downward: x + y is the same along one
     assert offsets[1] - offsets[0] == pytest.approx(4.0 * 2**0.5)
+    assert all(x0 + y0 == pytest.approx(x1 + y1) for x0, y0, x1, y1 in lines)
     with pytest.raises(ValueError, match="unknown pattern"):
         hatch_marks("*", (0, 0, 1, 1), 4.0)

@@ -102,7 +102,10 @@ def test_fitted_budget_adds_up(record):
 
 @pytest.mark.parametrize("name", EVERYDAY)
 def test_quick(record, name):
-    """ensures that a warm chart takes about as long as planned (20 ms, with room for slow CI)."""
+    """ensures that a warm chart takes about as long as planned (20 ms, with room for slow CI).
+
+    Time of the processor, so that a busy machine changes little.
+    """
     spec = EVERYDAY[name]()
     record(spec)
     times = []

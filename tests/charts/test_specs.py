@@ -7,7 +7,6 @@ import math
 import pytest
 from chart_samples import EVERYDAY, HOSTILE, WORDS, penetration
 
-from loambrief.charts.fit import ROWS
 from loambrief.report.chart_text import chart_words, describe
 from loambrief.report.specs import (
     BudgetSpec,
@@ -30,8 +29,7 @@ WRITE = Writer().write
 def test_empty_has_no_data(name):
     """ensures that a spec without rows is refused, whatever its kind."""
     spec = EVERYDAY[name]()
-    fields = {"profiles": ()} if name == "penetration" else (
-        {"columns": ()} if name == "compare" else {ROWS[type(spec)]: ()})
+    fields = {"profiles": ()} if name == "penetration" else {spec.split: ()}
     assert has_data(spec)
     assert not has_data(EVERYDAY[name](**fields))
 

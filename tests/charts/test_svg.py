@@ -8,7 +8,8 @@ from xml.etree import ElementTree as ET
 import pytest
 from chart_samples import EVERYDAY, HOSTILE
 
-from loambrief.charts.svg import number, svg_chart
+from loambrief.charts import svg_chart
+from loambrief.charts.svg import number
 
 CASES = [pytest.param(make(), id=name) for name, make in EVERYDAY.items()]
 CASES += [pytest.param(make()[0], id=f"{name}-hostile") for name, make in HOSTILE.items()]
@@ -47,4 +48,4 @@ def test_nothing_is_fetched_or_run():
     """ensures that a drawing holds shapes and text only."""
     for make in EVERYDAY.values():
         tags = {e.tag for e in svg_chart(make(), 300.0, "x").iter()}
-        assert tags <= {"svg", "title", "desc", "path", "text", "clipPath"}
+        assert tags <= {"svg", "title", "desc", "path", "circle", "text", "clipPath"}

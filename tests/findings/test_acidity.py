@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from findings.field_cases import case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.case.schema import BUFFER_METHODS
+from loambrief.case.measurements import methods as methods_of_tests
 from loambrief.errors import UnknownName
-from loambrief.findings.model import Confidence, Grade, NeedKind, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Place, Status
 from loambrief.tables import references
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import constant
@@ -241,7 +241,7 @@ def test_lime_is_not_advised_against_where_it_is_needed():
     assert not any(w.key == "acidity.avoid_lime"
                    for w, _ in findings["acidity.ph.A"].advise_against)
     pair = findings["acidity.ph.B"].advise_against[0][0]
-    assert pair.params["where"] == ["B"]
+    assert pair.params["where"] == [Place("B")]
 
 
 def test_severity_follows_the_gap():
@@ -521,7 +521,8 @@ def test_sample_cases_are_traced(name):
 
 @settings(max_examples=120, deadline=None)
 @given(ph=st.floats(3.6, 9.0), buffer_ph=st.one_of(st.none(), st.floats(4.0, 8.0)),
-       method=st.sampled_from(BUFFER_METHODS), ph_method=st.sampled_from(["water 1:1", "cacl2"]),
+       method=st.sampled_from(methods_of_tests()["buffer"]),
+       ph_method=st.sampled_from(["water 1:1", "cacl2"]),
        region=st.sampled_from(["Ohio", "Iowa", "Oregon", "Pennsylvania", "Kansas", "Nowhere"]),
        tillage=st.sampled_from(["no-till", "reduced", "conventional", "perennial"]),
        crop=st.sampled_from(["corn", "alfalfa", "blueberry", "potato", "onion", "moonflower"]),

@@ -147,7 +147,7 @@ def test_magnesium_need_and_lime_share_a_place():
     case = cation_case({"magnesium": "30 ppm", "ph": 5.6})
     lime = needs_of(acidity.assess(case), NeedKind.LIME)["lime"]
     magnesium = needs_of(cations.assess(case), NeedKind.NUTRIENT)["Mg"]
-    assert lime.where == magnesium.where and lime.area_ac == magnesium.area_ac
+    assert lime.place == magnesium.place and lime.area_ac == magnesium.area_ac
 
 
 def test_pennsylvania_counts_magnesium_by_share():

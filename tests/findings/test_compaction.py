@@ -127,7 +127,7 @@ def test_traffic_lanes_are_judged_apart():
                                   places=["bed"] * 10 + ["wheel way"] * 2 + ["headland"] * 2))
     assert ids["compaction.resistance.field"].value == 0
     assert ids["compaction.resistance.traffic"].value == 100
-    assert ids["compaction.resistance.traffic"].where == "wheel way, headland"
+    assert ids["compaction.resistance.traffic"].place.label == "wheel way, headland"
 
 
 @pytest.mark.parametrize(

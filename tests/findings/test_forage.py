@@ -251,7 +251,7 @@ def test_each_danger_asks_for_its_own_check():
 def test_hay_without_a_nitrate_test_is_named():
     """ensures that one cutting's nitrate does not stand for another's."""
     tested = HAY | {"nitrate": "640 ppm", "nitrate_as": "no3-n"}
-    keys = [(m.what.key, m.what.params.get("name")) for m in weedy(
+    keys = [(m.what.key, getattr(m.what.params.get("name"), "label", None)) for m in weedy(
         tests=[tested, HAY | {"id": "h3"}]).missing]
     assert ("forage.missing_nitrate", "h3") in keys
     assert ("forage.missing_nitrate", "h1") not in keys

@@ -100,7 +100,7 @@ def test_rate_of_the_guide_with_its_range():
     assert need.amount == pytest.approx(103)
     assert need.low < need.amount < need.high
     assert (need.kind, need.item, need.unit) == (NeedKind.NUTRIENT, "P2O5", "lb/ac")
-    assert need.where == "A1" and need.area_ac == 30
+    assert need.place.id == "A1" and need.area_ac == 30
     assert p.confidence is Confidence.HIGH
     k = found["nutrients.k.A1"].needs[0]
     assert k.amount == pytest.approx((120 - 90) * (1 + 0.05 * 12) + 180 * 0.20 + 20)
@@ -385,7 +385,12 @@ def test_phosphorus_beyond_use_near_water():
     assert any("80 ppm" in words(e.text) for e in water.evidence)
     _, ohio = said(build(layer={"phosphorus": "60 ppm"}))
     assert ohio["nutrients.p_water.A1"].status is Status.WATCH
-    assert any(e.text.name == "evidence_no_level" for e in ohio["nutrients.p_water.A1"].evidence)
+    assert any(e.text.name == "evidence_runoff" for e in ohio["nutrients.p_water.A1"].evidence)
+    _, indiana = said(build(layer={"phosphorus": "60 ppm"},
+                            case={"id": "in", "date": "2026-10-20"},
+                            farm={"name": "F", "region": "Indiana"}))
+    assert any(e.text.name == "evidence_no_level"
+               for e in indiana["nutrients.p_water.A1"].evidence)
 
 
 def test_cautions_go_with_every_rate():
@@ -748,6 +753,8 @@ def test_every_macro_is_used():
                   "case": {"id": "nj", "date": "2026-10-20"}, "methods": MICRO_METHODS,
                   "layer": {"boron": "0.3 ppm", "phosphorus": "112 ppm", "zinc": "2 ppm"},
                   "more": (SURFACE,)},
+                 {"farm": {"name": "F", "region": "Indiana"}, "layer": {"phosphorus": "60 ppm"},
+                  "case": {"id": "in", "date": "2026-10-20"}},
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS}):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)}

@@ -8,7 +8,7 @@ import pytest
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Grade, NeedKind, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Place, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
 from loambrief.topics.salinity import findings as salinity
@@ -59,7 +59,7 @@ def needs_of(case, kind):
     for finding in salinity.assess(case).findings:
         for need in finding.needs:
             if need.kind is kind:
-                found[need.item, need.where] = need
+                found[need.item, need.place] = need
     return list(found.values())
 
 
@@ -353,7 +353,7 @@ def test_weeds_alone_say_nothing_about_salt():
 def test_plane_for_the_chart():
     """ensures that the chart gets every sample with a value and marks estimates."""
     plane = salinity.plane(VARIANTS["saline-sodic"])
-    assert plane.points == (("W", 7.0, pytest.approx(22.0), False),)
+    assert plane.points == ((Place("W"), 7.0, pytest.approx(22.0), False),)
     assert (plane.ece_limit, plane.esp_limit) == (4.0, 15.0)
     assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
     assert salinity.plane(VARIANTS["sodic, no cec"]).points[0][3] is True

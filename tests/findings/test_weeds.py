@@ -67,7 +67,7 @@ def by_id(case):
 
 
 def needs_of(case):
-    return {(n.item, n.where): n for f in weeds.assess(case).findings for n in f.needs}
+    return {(n.item, n.place.label): n for f in weeds.assess(case).findings for n in f.needs}
 
 
 def texts(case, system="us"):

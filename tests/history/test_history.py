@@ -37,7 +37,8 @@ def visits(loaded):
 
 def series_of(visits, quantity, where="east, sandy rise"):
     found = all_series(visits[-1], visits[:-1])
-    return next(s for s in found if s.quantity == quantity and (s.where == where or not where))
+    return next(s for s in found if s.quantity == quantity
+                and where in (s.place.label, s.plant, ""))
 
 
 def with_sample(case, index=0, **changes):
@@ -139,9 +140,9 @@ def test_other_layers_and_zones_do_not_mix(visits):
     """ensures that a reading of another depth or zone starts no comparison."""
     moved = with_slice(visits[-1], depth=(0.0, 4.0, "0-4 in"))
     found = all_series(moved, visits[:-1])
-    assert not [s for s in found if s.where == "east, sandy rise"]
+    assert not [s for s in found if s.place.label == "east, sandy rise"]
     renamed = with_sample(visits[-1], id="X", place="new corner")
-    assert not [s for s in all_series(renamed, visits[:-1]) if s.where == "new corner"]
+    assert not [s for s in all_series(renamed, visits[:-1]) if s.place.label == "new corner"]
 
 
 def test_cone_only_at_field_capacity(visits):

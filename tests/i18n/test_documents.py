@@ -65,6 +65,11 @@ def pieces(texts):
     return {part for text in texts for part in (text, *text.split(", "))}
 
 
+def about(calculations):
+    """Places and names that calculations are about."""
+    return {getattr(piece, "label", piece) for c in calculations for piece in c.subject} - {""}
+
+
 def plain(advice):
     """The advisory as running text."""
     from loambrief.render.plain import render_plain
@@ -78,7 +83,7 @@ def quoted(advice):
     """What is quoted in its own language: typed text, citations, places in sources, names."""
     calculations = advice.calculations
     return (pieces(typed(advice.loaded.case)) | set(FORMULAS)
-            | pieces(c.subject for c in calculations if c.subject)
+            | pieces(about(calculations))
             | {c.locator for c in calculations if c.locator}
             | {r.citation for r in references().values()}
             | {reason for _, reason in advice.loaded.accepted})
@@ -114,7 +119,7 @@ def test_every_term_has_a_translation(name, monkeypatch):
     pipeline._paper(advice)
     spanish = {m.string for m in Writer("es").tongue._catalogue if m.id}
     own = {text.lower() for text in pieces(typed(advice.loaded.case))}
-    own |= {c.subject.lower() for c in advice.calculations if c.subject}
+    own |= {text.lower() for text in about(advice.calculations)}
     symbols = {unit for c in advice.calculations for unit in (c.unit,)}
     left = {text for text in missed if text not in spanish | PROPER | symbols
             and not all(part.lower() in own for part in text.split(", "))

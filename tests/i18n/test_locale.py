@@ -14,10 +14,10 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from loambrief.case.schema import LANGUAGES
 from loambrief.errors import TextFault
-from loambrief.findings.model import say
+from loambrief.findings.model import Place, say
+from loambrief.numbers import NBSP, depth, figures, local
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
-from loambrief.report.numbers import NBSP, depth, figures, local
 from loambrief.report.text import Writer
 
 SPANISH = sorted(LOCALES)
@@ -150,16 +150,16 @@ def test_numbers_inside_terms_take_the_decimal_sign():
     assert "1.7 plantas" in Writer("es-MX").term(text)
 
 
-@pytest.mark.parametrize(("text", "system", "shown"), [
-    ("0-2 in", "si", "0-5 cm"), ("north, 0-6 in", "si", "north, 0-15 cm"),
-    ("6-12 in", "si", "15-30 cm"), ("0-15 cm", "us", "0-5.9 in"), ("0-1 ft", "si", "0-30 cm"),
-    ("0-2 in", "us", "0-2 in"), ("0-30 cm", "si", "0-30 cm"), ("bin 7-12", "si", "bin 7-12"),
-    ("seed line 3-7 in", "si", "seed line 3-7 in"), ("lot A1-2 in", "si", "lot A1-2 in"),
-    ("barn", "si", "barn"),
+@pytest.mark.parametrize(("ends", "system", "shown"), [
+    ((0.0, 2.0), "si", "0-5 cm"), ((0.0, 6.0), "si", "0-15 cm"), ((6.0, 12.0), "si", "15-30 cm"),
+    ((0.0, 15 / 2.54), "us", "0-5.9 in"), ((0.0, 12.0), "si", "0-30 cm"),
+    ((0.0, 2.0), "us", "0-2 in"), ((0.0, 30 / 2.54), "si", "0-30 cm"),
+    ((2.5 / 2.54, 7.5 / 2.54), "si", "2.5-7.5 cm"), ((0.0, 6.67), "us", "0-6.7 in"),
 ])
-def test_depths_come_in_the_readers_units(text, system, shown):
-    """ensures that a typed layer is converted (1 in is 2.54 cm), and other text is left alone."""
-    assert depth(text, system) == shown
+def test_depths_come_in_the_readers_units(ends, system, shown):
+    """ensures that a layer is converted (1 in is 2.54 cm), half centimetres kept as typed."""
+    assert depth(*ends, system) == shown
+    assert Writer("en", system).place(Place("N", "rise, 3-7 in", ends)) == f"rise, 3-7 in, {shown}"
 
 
 def test_charts_write_numbers_in_the_signs_of_the_block():
@@ -193,4 +193,5 @@ def test_names_and_reasons_stay_as_typed():
     writer = Writer("en", "si")
     assert "Bark mulch, 1-2 in" in writer.write(say(
         "actions.title_lime", passes=1, number=1, rate=1.0, material="Bark mulch, 1-2 in"))
-    assert "0-5 cm" in writer.write(say("acidity.need_surface_buffer", depth="0-2 in", where="N"))
+    assert "0-5 cm" in writer.write(say("acidity.need_surface_buffer",
+                                        depth=Place(depth=(0.0, 2.0)), where="N"))

@@ -12,14 +12,15 @@ from pdf_text import page_texts
 from record_builders import CLIENT, NUMBER, PERSONAL, SAMPLE, case_file, clock, copied
 
 from loambrief.archive.canonical import sha256
+from loambrief.archive.check import check
 from loambrief.archive.queries import due, find
 from loambrief.archive.store import Store
 from loambrief.errors import ArchiveBroken, ImpossibleInput, RecordRefused, UnknownName
 from loambrief.record.export import export_client, safe_name, zipped
 from loambrief.record.issue import issue
-from loambrief.record.keep import add, erase, hold, release, scope_of
 from loambrief.record.redact import names_in, redact, redacted_case
 from loambrief.record.rerender import render_again, rerender
+from loambrief.record.retention import add, erase, hold, release, scope_of
 from loambrief.record.supersede import supersede
 from loambrief.record.withdraw import withdraw
 from loambrief.report.blocks import DocumentStatus
@@ -69,7 +70,7 @@ def test_revision_tells_what_changed(second):
 def test_old_revision_stays(replaced):
     """ensures that a replaced revision keeps its bytes and is marked in the index alone."""
     assert [(r.revision, r.status) for r in find(replaced)] == [(1, "superseded"), (2, "issued")]
-    assert replaced.check().good
+    assert check(replaced).good
     with pytest.raises(RecordRefused, match="superseded"):
         issue(SAMPLE, replaced)
 
@@ -109,7 +110,7 @@ def test_withdrawal(replaced):
         assert words in page.replace("\u00a0", " ")
     assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == 1
     assert [r.status for r in find(replaced)] == ["superseded", "withdrawn"]
-    assert replaced.check().good
+    assert check(replaced).good
     for again in (lambda: withdraw(NUMBER, replaced, reason="again"),
                   lambda: supersede(NUMBER, SAMPLE, replaced, reason="again")):
         with pytest.raises(RecordRefused):
@@ -135,7 +136,7 @@ def test_holds_and_erasure(replaced):
     root = replaced.disk.root
     content = b"\n".join(p.name.encode() + p.read_bytes() for p in root.rglob("*") if p.is_file())
     assert not [word for word in PERSONAL if word.encode() in content.lower()]
-    report = replaced.check()
+    report = check(replaced)
     assert report.good and report.erased == 4
     with pytest.raises(ArchiveBroken, match="erased"):
         rerender(replaced, NUMBER)
@@ -152,7 +153,7 @@ def test_retention_must_be_over(store):
         erase(store, one, cause="retention")
     store.clock = lambda: dt.datetime(2034, 5, 1, tzinfo=dt.UTC)
     assert erase(store, one, cause="retention").records == 1
-    assert store.check().good
+    assert check(store).good
 
 
 def test_erasure_names_what_others_share(store, tmp_path):
@@ -164,7 +165,7 @@ def test_erasure_names_what_others_share(store, tmp_path):
     gone = erase(store, scope_of(store, client=CLIENT))
     digest = sha256(shared.read_bytes())
     assert gone.left == (f"objects/{digest[:2]}/{digest[2:]}",)
-    assert store.check().good
+    assert check(store).good
 
 
 def test_added_files(store, tmp_path):
@@ -181,7 +182,7 @@ def test_added_files(store, tmp_path):
     link.symlink_to("/etc/hostname")
     with pytest.raises(ArchiveBroken):
         add(store, [link], number=NUMBER)
-    assert store.check().good
+    assert check(store).good
 
 
 def test_export(replaced, tmp_path):
@@ -253,7 +254,7 @@ def test_redacting_reaches_earlier_cases(tmp_path):
 
 def test_redacting_strikes_what_stands_in_texts(tmp_path):
     """ensures that names, mail and coordinates inside other texts are struck as well."""
-    from loambrief.record.gate import case_source
+    from loambrief.record.completeness import case_source
 
     path = case_file(tmp_path, goal=(
         "  yield_goal:\n    value: 185 bu/ac\n    basis: as Odessa said, o.p@x.example, "

@@ -14,12 +14,13 @@ from record_builders import NUMBER, PERSONAL, SAMPLE, case_file, clock
 
 from loambrief import pipeline
 from loambrief.archive.canonical import sha256
+from loambrief.archive.check import check
 from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
-from loambrief.record import gate
+from loambrief.record import completeness
 from loambrief.record.issue import issue, prepare
-from loambrief.record.keep import plain_name
 from loambrief.record.rerender import rerender
+from loambrief.record.retention import plain_name
 from loambrief.tables import load
 
 GATE = load("record/completeness").rows
@@ -59,8 +60,8 @@ def advice():
 def test_what_is_missing_is_told_at_its_place(advice, tmp_path, change, text, code, field, line):
     """ensures that one missing thing is told at the line where it would stand."""
     path = case_file(tmp_path, **{change: text})
-    source = gate.case_source(path.read_bytes(), str(path), tmp_path)
-    problems = gate.missing(gate.Gate(advice, source, {}))
+    source = completeness.case_source(path.read_bytes(), str(path), tmp_path)
+    problems = completeness.missing(completeness.IssueCheck(advice, source, {}))
     assert [(p.code, p.field, p.severity) for p in problems] == [(code, field, "error")]
     lines = path.read_text().splitlines()
     assert re.search(line, lines[problems[0].line - 1])
@@ -92,8 +93,9 @@ def test_plan_that_is_not_complete(advice):
     rated = next(a for a in advice.plan.actions if a.rate is not None)
     bare = replace(rated, area_ac=None, window=None, price_date=None, cautions=(), finding_ids=())
     plan = replace(advice.plan, actions=(bare,), followups=(), alternatives=())
-    source = gate.case_source(SAMPLE.read_bytes(), str(SAMPLE), SAMPLE.parent)
-    found = {p.code: p for p in gate.missing(gate.Gate(replace(advice, plan=plan), source, {}))}
+    source = completeness.case_source(SAMPLE.read_bytes(), str(SAMPLE), SAMPLE.parent)
+    asked = completeness.IssueCheck(replace(advice, plan=plan), source, {})
+    found = {p.code: p for p in completeness.missing(asked)}
     assert {"GATE50", "GATE51", "GATE52", "GATE53", "GATE54", "GATE55"} <= set(found)
     assert found["GATE54"].field == f"materials[{rated.material_id}].price"
 
@@ -132,7 +134,7 @@ def test_lab_file_is_frozen_or_missed(tmp_path):
 @pytest.mark.parametrize("row", GATE, ids=[row["code"] for row in GATE])
 def test_each_row_of_the_gate_has_its_rule(row):
     """ensures that no wanted item is listed without being looked at."""
-    assert row["rule"] in gate.RULES
+    assert row["rule"] in completeness.RULES
     assert (row["path"] is None) == str(row["rule"]).startswith(("plan", "warnings"))
 
 
@@ -149,7 +151,7 @@ def test_the_sample_passes_and_is_numbered(first):
     assert (data["status"], data["number"], data["revision"]) == ("issued", NUMBER, 1)
     assert json.loads(reader.attachments["tarrow-east-40.json"][0]) == data
     with Store.open(folder, clock=clock()) as store:
-        assert store.check().good
+        assert check(store).good
         assert store.find_digest(sha256(pdf)).role == "pdf"
         assert store.content(sha256(SAMPLE.read_bytes())) == SAMPLE.read_bytes()
 

@@ -25,8 +25,7 @@ from sample_reports import report
 from loambrief.colours import contrast
 from loambrief.errors import RenderFault
 from loambrief.render.flow import MAKERS as ON_PAPER
-from loambrief.render.html import POLICY, page_colours, render_html
-from loambrief.render.html_blocks import MAKERS
+from loambrief.render.html import POLICY, SHOWN, page_colours, render_html
 from loambrief.render.plain import WRITERS
 from loambrief.report.blocks import (
     Block,
@@ -77,7 +76,7 @@ def _text(element):
 
 def test_every_kind_of_block_has_a_place():
     """ensures that paper, screen and plain text each know every kind of block an advisory has."""
-    assert set(MAKERS) == KINDS
+    assert set(SHOWN) == KINDS
     assert set(WRITERS) == KINDS
     assert set(ON_PAPER) >= KINDS
 

@@ -79,7 +79,7 @@ def test_line_breaks_and_empty_texts():
 def test_more_signs_than_one_font_holds():
     """ensures that a document with more than 256 different signs shows each of them."""
     canvas = Canvas(io.BytesIO())
-    printer = Printer(canvas)
+    printer = Printer(canvas._doc)
     face = getFont(REGULAR).face
     signs = [chr(code) for code in sorted(face.charToGlyph) if code > 160][:400]
     shown = [printer.show(sign, REGULAR, 10) for sign in signs]

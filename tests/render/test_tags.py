@@ -25,6 +25,7 @@ from loambrief.report.blocks import (
     Span,
     Table,
 )
+from loambrief.report.combine import prefixed
 
 PAINTS = {"Tj", "TJ", "'", '"', "f", "F", "f*", "S", "s", "B", "B*", "b", "b*", "Do", "sh", "EI"}
 LONG = "The soil holds what the plant takes up. " * 260
@@ -190,6 +191,18 @@ def test_headings_step_by_one(pdf):
     levels = [int(str(e.S)[2]) for e in _elements(pdf.Root.StructTreeRoot)
               if re.fullmatch("/H[1-6]", str(e.S))]
     assert levels[0] == 1 and levels.count(1) == 1
+    assert all(b <= a + 1 for a, b in pairwise(levels))
+
+
+def test_headings_of_several_fields_step_by_one():
+    """ensures that under a cover no level is skipped either (ISO 14289-1, 7.4.2)."""
+    one = model(figures=False).blocks
+    made = model(blocks=(Heading(1, "Both fields", "client"), Heading(2, "Orders"),
+                         *prefixed(one, "f1-"), *prefixed(one, "f2-")))
+    with pikepdf.open(io.BytesIO(render_pdf(made))) as pdf:
+        levels = [int(str(e.S)[2]) for e in _elements(pdf.Root.StructTreeRoot)
+                  if re.fullmatch("/H[1-6]", str(e.S))]
+    assert levels[:3] == [1, 2, 2] and levels.count(1) == 1
     assert all(b <= a + 1 for a, b in pairwise(levels))
 
 

@@ -15,16 +15,22 @@ from xml.etree import ElementTree as ET
 
 import pikepdf
 import pytest
+from file_bytes import stream_faults
 from render_samples import model
 from reportlab.pdfgen.canvas import Canvas
 from sample_reports import CASES, pdf
 
+from loambrief import pipeline
+from loambrief.case.load import load_case
+from loambrief.case.sheet_layout import SECTIONS
+from loambrief.render.join import BookPart, join
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import DocumentStatus, Paper
 
 JARS = ("preflight", "pdfbox2", "fontbox2", "xmpbox", "commons-logging", "javax.activation",
         "jaxb-api")
 """Of Debian's libpdfbox2-java, libactivation-java and libjaxb-api-java."""
+OTHERS = ("whole", "draft", "withdrawn", "redacted", "pack", "sheet")
 LATER_PARTS_ALLOW = {
     "1.2.9": "attached files (ISO 19005-3, 6.8)",
     "1.4.7": "attached files (ISO 19005-3, 6.8)",
@@ -42,6 +48,12 @@ def folder(tmp_path_factory):
         (home / f"{name}.pdf").write_bytes(pdf(name))
     whole = render_pdf(model(figures=True, paper=Paper.A4, status=DocumentStatus.ISSUED))
     (home / "whole.pdf").write_bytes(whole)
+    for status in (DocumentStatus.DRAFT, DocumentStatus.WITHDRAWN, DocumentStatus.REDACTED):
+        (home / f"{status}.pdf").write_bytes(render_pdf(model(status=status)))
+    (home / "pack.pdf").write_bytes(join(pdf("acid_corn_ohio"), [
+        BookPart("One", lambda: whole), BookPart("Two", lambda: whole)], right_hand=True))
+    (home / "sheet.pdf").write_bytes(pipeline.field_sheet_file(
+        pipeline.advise(load_case(CASES["acid_corn_ohio"])), SECTIONS).pdf)
     (home / "part-one.pdf").write_bytes(_as_part_one(whole))
     (home / "sample-part-one.pdf").write_bytes(_as_part_one(pdf("acid_corn_ohio")))
     buffer = io.BytesIO()
@@ -67,7 +79,7 @@ def _as_part_one(data: bytes) -> bytes:
 
 
 def _good(home: Path) -> list[str]:
-    return [f"{name}.pdf" for name in (*CASES, "whole")]
+    return [f"{name}.pdf" for name in (*CASES, *OTHERS)]
 
 
 def test_qpdf(folder):
@@ -79,6 +91,13 @@ def test_qpdf(folder):
         assert "No syntax or stream encoding errors" in done.stdout
     broken = subprocess.run(["qpdf", "--check", "broken.pdf"], cwd=folder, capture_output=True)
     assert broken.returncode != 0
+
+
+def test_streams_as_they_are(folder):
+    """ensures that in the very bytes that a user gets each stream ends with a line, is
+    compressed, and is not empty."""
+    for name in _good(folder):
+        assert not stream_faults((folder / name).read_bytes()), name
 
 
 def _ghostscript(folder, *names):

@@ -17,7 +17,7 @@ from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.generic import pdf_name
 from pyhanko.sign import fields, signers
 
-from loambrief.archive.facts import State
+from loambrief.archive.facts import FactState
 from loambrief.archive.sign import Role, _Writer, sign
 
 
@@ -172,10 +172,10 @@ UPDATES = (overlay, replace_content, overwrite_stream, annotate, fake_signature,
 def test_updates_after_signing_are_found(change, which, request, look):
     """ensures that an incremental update that is not signing makes the file bad."""
     facts = look(updated(request.getfixturevalue(which), change))
-    assert facts["bottom"] is State.BAD, change.__doc__
+    assert facts["bottom"] is FactState.BAD, change.__doc__
     if change not in (remove_signature, remove_form):
-        changed = [f for k, f in facts.items() if k[0] == "changes" and f.state is State.BAD]
-        assert changed or facts["readable"].state is State.BAD
+        changed = [f for k, f in facts.items() if k[0] == "changes" and f.state is FactState.BAD]
+        assert changed or facts["readable"].state is FactState.BAD
 
 
 def test_nothing_in_the_tests_above_is_bad_by_itself(signed, look):
@@ -188,8 +188,8 @@ def test_nothing_in_the_tests_above_is_bad_by_itself(signed, look):
         writer.update_container(page_of(writer))
 
     facts = look(updated(signed, repeat))
-    assert facts["changes", "Adviser"].state is State.GOOD
-    assert facts["bottom"] is not State.GOOD
+    assert facts["changes", "Adviser"].state is FactState.GOOD
+    assert facts["bottom"] is not FactState.GOOD
 
 
 @pytest.mark.parametrize("change", [
@@ -203,15 +203,15 @@ def test_nothing_in_the_tests_above_is_bad_by_itself(signed, look):
 @pytest.mark.parametrize("which", ["signed", "both"])
 def test_damage_is_found(change, which, request, look):
     """ensures that appended, prepended and missing bytes make the file not good."""
-    assert look(change(request.getfixturevalue(which)))["bottom"] is State.BAD
+    assert look(change(request.getfixturevalue(which)))["bottom"] is FactState.BAD
 
 
 def test_a_signature_cut_off_is_missed(issued, signed, both, look):
     """ensures that going back to an earlier revision shows as what it is."""
     assert both.startswith(signed) and signed.startswith(issued)
     facts = look(issued)
-    assert facts["signed"].state is State.BAD and facts["bottom"] is State.BAD
-    assert look(signed)["bottom"] is State.GOOD
+    assert facts["signed"].state is FactState.BAD and facts["bottom"] is FactState.BAD
+    assert look(signed)["bottom"] is FactState.GOOD
     assert "client" not in look(signed)["signed"].text
 
 
@@ -227,10 +227,10 @@ def test_wrapping_is_found(signed, look):
     inside = b"00>" + b"/X (" + b"y" * (room - 20) + b")"
     wrapped = signed[:start] + digits + inside.ljust(room) + signed[end:]
     assert len(wrapped) == len(signed)
-    assert look(wrapped)["bottom"] is State.BAD
+    assert look(wrapped)["bottom"] is FactState.BAD
     moved = signed[:match.start()] + match[0].replace(match[2], b"%d" % (end + 1)) + \
         signed[match.end():]
-    assert look(moved)["bottom"] is State.BAD
+    assert look(moved)["bottom"] is FactState.BAD
 
 
 def test_a_stranger_cannot_sign_in_a_new_field(signed, look, tmp_path):
@@ -244,7 +244,7 @@ def test_a_stranger_cannot_sign_in_a_new_field(signed, look, tmp_path):
                                          subfilter=fields.SigSeedSubFilter.PADES),
             stranger.key, new_field_spec=spec).sign_pdf(writer)
         facts = look(out.getvalue())
-        assert facts["signed"].state is State.BAD and facts["bottom"] is State.BAD
+        assert facts["signed"].state is FactState.BAD and facts["bottom"] is FactState.BAD
 
 
 def test_another_persons_signature_is_not_the_advisers(issued, look, tmp_path):
@@ -252,9 +252,9 @@ def test_another_persons_signature_is_not_the_advisers(issued, look, tmp_path):
     stranger = samples.opened(samples.Holder("R. Fennimore"), tmp_path)
     forged = sign(issued, stranger, Role.ADVISER, now=samples.NOW).content
     facts = look(forged)
-    assert facts["bytes", "Adviser"].state is State.GOOD
-    assert facts["signer", "Adviser"].state is State.UNKNOWN
-    assert facts["bottom"] is State.UNKNOWN
+    assert facts["bytes", "Adviser"].state is FactState.GOOD
+    assert facts["signer", "Adviser"].state is FactState.UNKNOWN
+    assert facts["bottom"] is FactState.UNKNOWN
     assert "none of the trusted certificates" in facts["sentence"]
 
 
@@ -272,8 +272,8 @@ def test_change_within_the_signing_revision_is_found(issued, look, keys_folder):
                                      subfilter=fields.SigSeedSubFilter.PADES),
         signer.key).sign_pdf(writer, existing_fields_only=True).getvalue()
     facts = look(out)
-    assert facts["bytes", "Adviser"].state is State.GOOD
-    assert facts["changes", "Adviser"].state is State.BAD
+    assert facts["bytes", "Adviser"].state is FactState.GOOD
+    assert facts["changes", "Adviser"].state is FactState.BAD
 
 
 def test_approval_without_certification_is_held_to_the_same_rule(issued, look, keys_folder):
@@ -284,9 +284,9 @@ def test_approval_without_certification_is_held_to_the_same_rule(issued, look, k
                                      subfilter=fields.SigSeedSubFilter.PADES),
         signer.key).sign_pdf(_Writer(io.BytesIO(issued)), existing_fields_only=True).getvalue()
     facts = look(out)
-    assert facts["certified", "Adviser"].state is State.UNKNOWN
-    assert facts["bottom"] is State.GOOD
-    assert look(updated(out, annotate))["bottom"] is State.BAD
+    assert facts["certified", "Adviser"].state is FactState.UNKNOWN
+    assert facts["bottom"] is FactState.GOOD
+    assert look(updated(out, annotate))["bottom"] is FactState.BAD
 
 
 class _Dated(_Writer):
@@ -313,8 +313,8 @@ def test_dates_in_the_metadata_may_change(signed, look, keys_folder):
         signer.key).sign_pdf(_Dated(io.BytesIO(signed)), existing_fields_only=True).getvalue()
     facts = look(out)
     assert b"2026-10-21T08:00:00Z" not in signed
-    assert facts["changes", "Adviser"].state is State.GOOD, facts["changes", "Adviser"].text
-    assert facts["bottom"] is State.GOOD
+    assert facts["changes", "Adviser"].state is FactState.GOOD, facts["changes", "Adviser"].text
+    assert facts["bottom"] is FactState.GOOD
 
 
 @pytest.mark.parametrize("break_it,word", [

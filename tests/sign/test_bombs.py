@@ -10,7 +10,7 @@ import pytest
 import sign_samples as samples
 
 from loambrief.archive import verify_apart
-from loambrief.archive.facts import State
+from loambrief.archive.facts import FactState
 from loambrief.archive.pdf_parts import LARGEST_FILE, MOST_REVISIONS, too_much
 from loambrief.archive.verify_apart import Limits, inspect_apart
 from loambrief.archive.verify_pdf import inspect
@@ -126,7 +126,7 @@ def test_bombs_are_bounded(name):
     begin = time.monotonic()
     found = inspect_apart(data, now=samples.NOW, limits=TIGHT)
     assert time.monotonic() - begin < 10 * TIGHT.seconds + 60
-    assert State.BAD in {f.state for f in found.facts}
+    assert FactState.BAD in {f.state for f in found.facts}
 
 
 @pytest.mark.parametrize("name", HERE)
@@ -135,7 +135,7 @@ def test_loops_end(name):
     begin = time.process_time()
     found = inspect(HERE[name](), now=samples.NOW)
     assert time.process_time() - begin < 5
-    assert State.BAD in {f.state for f in found.facts}
+    assert FactState.BAD in {f.state for f in found.facts}
 
 
 def test_too_large_or_too_many_is_refused_unread(monkeypatch):
@@ -145,13 +145,13 @@ def test_too_large_or_too_many_is_refused_unread(monkeypatch):
                  b"%PDF-" + b"1 0 obj " * 300_001, b"PK\x03\x04"):
         assert too_much(data)
         (fact,) = inspect_apart(data, now=samples.NOW).facts
-        assert fact.state is State.BAD
+        assert fact.state is FactState.BAD
 
 
 def test_limits_hold(signed, monkeypatch):
     """ensures that a process over its memory or time is ended, and the file counts as unread."""
     (fact,) = inspect_apart(signed, now=samples.NOW, limits=Limits(memory=60, seconds=5)).facts
-    assert fact.state is State.BAD and "60 MiB" in fact.text
+    assert fact.state is FactState.BAD and "60 MiB" in fact.text
     sleeper = "import time; time.sleep(300)"
     real = verify_apart.subprocess.run
     monkeypatch.setattr(verify_apart.subprocess, "run",
@@ -159,7 +159,7 @@ def test_limits_hold(signed, monkeypatch):
     begin = time.monotonic()
     (fact,) = inspect_apart(signed, now=samples.NOW, limits=Limits(seconds=1)).facts
     assert time.monotonic() - begin < 100  # not 300
-    assert fact.state is State.BAD and "longer than 2 s" in fact.text
+    assert fact.state is FactState.BAD and "longer than 2 s" in fact.text
 
 
 def test_the_process_gets_no_secrets(signed, monkeypatch):
@@ -171,7 +171,7 @@ def test_the_process_gets_no_secrets(signed, monkeypatch):
                         lambda args, **more: seen.update(more["env"]) or real(args, **more))
     found = inspect_apart(signed, [samples.adviser().der], now=samples.LATER)
     assert "kestrel" not in seen.values() and set(seen) <= set(verify_apart.KEPT)
-    assert found.state("readable") is State.GOOD
+    assert found.state("readable") is FactState.GOOD
 
 
 def test_apart_and_here_say_the_same(signed, anchors):

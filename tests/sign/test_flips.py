@@ -8,7 +8,7 @@ import random
 import pytest
 import sign_samples as samples
 
-from loambrief.archive.facts import State
+from loambrief.archive.facts import FactState
 from loambrief.archive.verify_cms import container_fault, gap_fault
 
 
@@ -28,7 +28,7 @@ def test_an_untouched_file_is_good(signed, both, look):
     """ensures that both samples are good to begin with: the flips below are what breaks them."""
     for data in (signed, both):
         facts = look(data, archival=True)
-        assert facts["bottom"] is State.GOOD, facts["sentence"]
+        assert facts["bottom"] is FactState.GOOD, facts["sentence"]
 
 
 @pytest.mark.parametrize("which,count", [("signed", 280), ("both", 120)])
@@ -45,7 +45,7 @@ def test_every_changed_byte_is_found(which, count, request, look):
     for at in places:
         value = data[at] ^ (1 << rng.randrange(8))
         facts = look(flipped(data, at, value))
-        assert facts["bottom"] is not State.GOOD, f"byte {at} changed to {value} is not noticed"
+        assert facts["bottom"] is not FactState.GOOD, f"byte {at} changed to {value} is not noticed"
 
 
 def test_every_byte_of_the_signature_itself_counts(signed, anchors):
@@ -107,13 +107,13 @@ def test_the_gap_has_one_form(signed, look, what, change):
     """ensures that other spellings of the same signature are refused."""
     ((start, end),) = gaps(signed)
     facts = look(change(signed, start, end))
-    assert facts["bottom"] is State.BAD, what
+    assert facts["bottom"] is FactState.BAD, what
 
 
 def test_time_of_the_check_is_given(signed, look):
     """ensures that a certificate is judged at the moment given, not at the clock's."""
     before = look(signed, now=samples.BEGIN - dt.timedelta(days=1))
     after = look(signed, now=samples.END + dt.timedelta(days=1))
-    assert before["signer", "Adviser"].state is State.BAD
-    assert after["signer", "Adviser"].state is State.UNKNOWN
-    assert after["bottom"] is State.UNKNOWN
+    assert before["signer", "Adviser"].state is FactState.BAD
+    assert after["signer", "Adviser"].state is FactState.UNKNOWN
+    assert after["bottom"] is FactState.UNKNOWN

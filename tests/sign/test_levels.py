@@ -9,7 +9,7 @@ import sign_samples as samples
 from pyhanko.sign.timestamps import DummyTimeStamper
 
 from loambrief.archive.errors import KeyFault, SignFault, TimestampFault
-from loambrief.archive.facts import State
+from loambrief.archive.facts import FactState
 from loambrief.archive.sign import Role, open_signer, sign, sign_many
 from loambrief.archive.sign_settings import SignSettings, load_sign_settings
 from loambrief.archive.timestamps import HttpTimeStamper
@@ -56,9 +56,9 @@ def test_each_level_is_reached_and_recognised(by_level, look, level):
     facts = look(by_level[level], archival=True, trust=AUTHORITY)
     (first,) = [s for s in facts["found"].signatures if s.kind == "PAdES"]
     assert first.level == level
-    assert facts["bottom"] is State.GOOD, facts["sentence"]
-    assert facts["whole"].state is State.GOOD
-    expected = State.NONE if level == "B-B" else State.GOOD
+    assert facts["bottom"] is FactState.GOOD, facts["sentence"]
+    assert facts["whole"].state is FactState.GOOD
+    expected = FactState.NONE if level == "B-B" else FactState.GOOD
     assert facts["timestamp", "Adviser"].state is expected
     revoked = facts["signer", "Adviser"].text
     assert ("it was not revoked" in revoked) == (level in ("B-LT", "B-LTA"))
@@ -95,7 +95,7 @@ def test_answers_of_a_responder_serve_as_well(issued, keys_folder, files, look, 
     result = made(issued, keys_folder, settings, holder=person, stamper=clock.stamper())
     assert result.level == "B-LT", result.shortfalls
     facts = look(result.content, trust=AUTHORITY)
-    assert facts["bottom"] is State.GOOD
+    assert facts["bottom"] is FactState.GOOD
     assert "it was not revoked" in facts["signer", "Adviser"].text
 
 
@@ -106,7 +106,7 @@ def test_changed_bytes_are_found_at_higher_levels(by_level, look, level):
     for number in range(30):
         at = int((number + 0.5) * len(data) / 30)
         changed = data[:at] + bytes([data[at] ^ 1]) + data[at + 1:]
-        assert look(changed, trust=AUTHORITY)["bottom"] is not State.GOOD, at
+        assert look(changed, trust=AUTHORITY)["bottom"] is not FactState.GOOD, at
 
 
 def test_a_timestamp_outlives_the_certificate(issued, keys_folder, look):
@@ -118,7 +118,7 @@ def test_a_timestamp_outlives_the_certificate(issued, keys_folder, look):
                             end=samples.NOW + dt.timedelta(days=5))
     late = samples.NOW + dt.timedelta(days=60)
     assert late < samples.END
-    for level, state in (("B-B", State.UNKNOWN), ("B-T", State.GOOD)):
+    for level, state in (("B-B", FactState.UNKNOWN), ("B-T", FactState.GOOD)):
         signer = samples.opened(holder, keys_folder, SignSettings(level=level),
                                 samples.stamp_authority().stamper())
         data = sign(issued, signer, Role.ADVISER, now=samples.NOW).content
@@ -126,7 +126,7 @@ def test_a_timestamp_outlives_the_certificate(issued, keys_folder, look):
         assert facts["signer", "Adviser"].state is state, facts["signer", "Adviser"].text
 
 
-@pytest.mark.parametrize("revoked_after_days,state", [(-3, State.BAD), (3, State.GOOD)])
+@pytest.mark.parametrize("revoked_after_days,state", [(-3, FactState.BAD), (3, FactState.GOOD)])
 def test_revocation_counts_from_its_date(issued, keys_folder, files, look, monkeypatch,
                                          revoked_after_days, state):
     """ensures that a certificate revoked before signing is refused, one revoked later is not.
@@ -223,7 +223,7 @@ def test_revocation_lists_are_fetched_when_told_to(issued, keys_folder, files, l
     result = made(issued, keys_folder, settings_for(files, "B-LT", fetch=True), holder=person,
                   stamper=clock.stamper())
     assert result.level == "B-LT", result.shortfalls
-    assert look(result.content, trust=AUTHORITY)["bottom"] is State.GOOD
+    assert look(result.content, trust=AUTHORITY)["bottom"] is FactState.GOOD
 
 
 @pytest.mark.enable_socket
@@ -261,8 +261,8 @@ def test_a_timestamp_on_something_else_is_bad(issued, keys_folder, files, look):
     data = made(issued, keys_folder, settings_for(files, "B-T"),
                 stamper=samples.stamp_authority().stamper(cls=Wrong)).content
     facts = look(data, trust=AUTHORITY)
-    assert facts["timestamp", "Adviser"].state is State.BAD
-    assert facts["bottom"] is State.BAD
+    assert facts["timestamp", "Adviser"].state is FactState.BAD
+    assert facts["bottom"] is FactState.BAD
 
 
 @pytest.mark.parametrize("digest,bits", [("sha1", 2048), ("sha256", 1024)])
@@ -281,9 +281,9 @@ def test_weak_algorithms_and_keys_are_bad(issued, keys_folder, look, digest, bit
     data = signers.PdfSigner(meta, key).sign_pdf(_Writer(io.BytesIO(issued)),
                                                  existing_fields_only=True).getvalue()
     facts = look(data, trust=AUTHORITY)
-    assert facts["bytes", "Adviser"].state is State.GOOD
-    assert facts["signer", "Adviser"].state is State.BAD, facts["signer", "Adviser"].text
-    assert facts["bottom"] is State.BAD
+    assert facts["bytes", "Adviser"].state is FactState.GOOD
+    assert facts["signer", "Adviser"].state is FactState.BAD, facts["signer", "Adviser"].text
+    assert facts["bottom"] is FactState.BAD
 
 
 def test_a_clock_nobody_vouches_for_is_not_relied_on(issued, keys_folder, files, look):
@@ -291,14 +291,14 @@ def test_a_clock_nobody_vouches_for_is_not_relied_on(issued, keys_folder, files,
     clock = samples.Holder("Some clock", samples.Holder("Unknown", ca=True), stamps=True)
     data = made(issued, keys_folder, settings_for(files, "B-T"), stamper=clock.stamper()).content
     facts = look(data, trust=AUTHORITY)
-    assert facts["timestamp", "Adviser"].state is State.UNKNOWN
+    assert facts["timestamp", "Adviser"].state is FactState.UNKNOWN
 
 
 def test_a_certificate_without_the_purpose_is_no_clock(issued, keys_folder, files, look):
     """ensures that only a certificate for time stamping vouches for a time (RFC 3161, 2.3)."""
     data = made(issued, keys_folder, settings_for(files, "B-T"),
                 stamper=samples.employee().stamper()).content
-    assert look(data, trust=AUTHORITY)["timestamp", "Adviser"].state is not State.GOOD
+    assert look(data, trust=AUTHORITY)["timestamp", "Adviser"].state is not FactState.GOOD
 
 
 def test_stray_certificates_in_a_signature_are_refused():
@@ -330,7 +330,7 @@ def test_many_files_with_one_key(issued, keys_folder, look):
     assert isinstance(results["b"], SignFault) and "not a PDF" in str(results["b"])
     assert "draft" in str(results["c"])
     assert results["a"].content == results["d"].content or results["a"].level == "B-B"
-    assert look(results["d"].content)["bottom"] is State.GOOD
+    assert look(results["d"].content)["bottom"] is FactState.GOOD
 
 
 def test_settings_are_read_beside_their_file(tmp_path):

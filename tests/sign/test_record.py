@@ -16,9 +16,9 @@ from click.testing import CliRunner
 
 from loambrief import pipeline
 from loambrief.archive.errors import SignFault
-from loambrief.archive.facts import Fact, Inspection, State, bottom_line
+from loambrief.archive.facts import FactState, FileFact, Inspection, bottom_line
 from loambrief.archive.sign import Role, SignWords, sign
-from loambrief.archive.store import Entry, Store
+from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_pdf import inspect
 from loambrief.cli import main
 from loambrief.record import verify as verifying
@@ -168,7 +168,7 @@ def test_a_draft_is_signed_on_trial_only(small, tmp_path):
     assert done.exit_code == 1 and "this is a draft" in done.output and not out.exists()
     assert run(*command, "--trial").exit_code == 0
     found = inspect(out.read_bytes(), [samples.adviser().der], now=samples.LATER, archival=False)
-    assert found.state("status") is State.BAD and found.state("signed") is State.GOOD
+    assert found.state("status") is FactState.BAD and found.state("signed") is FactState.GOOD
     assert b"Trial signature on a draft" in out.read_bytes()
     again = run(*command, "--trial")
     assert again.exit_code == 2 and "never overwritten" in again.output
@@ -206,7 +206,7 @@ def test_changed_bytes_of_the_full_sample_are_found(found):
         at = int((number + 0.5) * len(data) / 12)
         changed = data[:at] + bytes([data[at] ^ 4]) + data[at + 1:]
         seen = inspect(changed, [samples.adviser().der], now=samples.LATER, archival=False)
-        assert bottom_line(seen.facts)[0] is State.BAD, at
+        assert bottom_line(seen.facts)[0] is FactState.BAD, at
 
 
 @pytest.mark.parametrize("language,begins", [("en", "Digitally signed by {}"),
@@ -263,14 +263,14 @@ def test_rendering_again_gives_the_same_bytes(found):
 
 
 @pytest.mark.parametrize("pages,advice,stated,state,words", [
-    ("same", "same", {}, State.GOOD, "byte for byte"),
-    ("other", "same", {}, State.BAD, "the pages differ"),
-    ("other", "other", {}, State.BAD, "the advice differs"),
-    ("cut", "same", {}, State.BAD, "the pages differ"),
-    ("other", "same", {"loambrief_version": "0.0.9"}, State.UNKNOWN, "version 0.0.9"),
-    ("other", "other", {"tables_sha256": "0"}, State.UNKNOWN, "other tables"),
-    ("other", "same", {"made_with": {"reportlab": "3.0"}}, State.UNKNOWN, "fonttools None"),
-    ("same", "same", {"loambrief_version": "0.0.9"}, State.GOOD, "byte for byte"),
+    ("same", "same", {}, FactState.GOOD, "byte for byte"),
+    ("other", "same", {}, FactState.BAD, "the pages differ"),
+    ("other", "other", {}, FactState.BAD, "the advice differs"),
+    ("cut", "same", {}, FactState.BAD, "the pages differ"),
+    ("other", "same", {"loambrief_version": "0.0.9"}, FactState.UNKNOWN, "version 0.0.9"),
+    ("other", "other", {"tables_sha256": "0"}, FactState.UNKNOWN, "other tables"),
+    ("other", "same", {"made_with": {"reportlab": "3.0"}}, FactState.UNKNOWN, "fonttools None"),
+    ("same", "same", {"loambrief_version": "0.0.9"}, FactState.GOOD, "byte for byte"),
 ])
 def test_what_rendering_again_shows(found, monkeypatch, pages, advice, stated, state, words):
     """ensures that another program is an excuse, and the same program is none."""
@@ -286,36 +286,36 @@ def test_a_case_that_cannot_be_rendered(found, monkeypatch):
     """ensures that an attached case with problems is bad, unless another version made it."""
     seen, data = found
     broken = replace(seen, attached={**seen.attached, "case.yaml": b"case: {}\n"})
-    assert again(broken, data, monkeypatch).state is State.BAD
-    assert again(broken, data, monkeypatch, loambrief_version="9").state is State.UNKNOWN
+    assert again(broken, data, monkeypatch).state is FactState.BAD
+    assert again(broken, data, monkeypatch, loambrief_version="9").state is FactState.UNKNOWN
     escape = replace(seen, attached={**seen.attached, "x": b"a"},
                      described={**seen.described, "x": "../../../etc/x"})
     fact = again(escape, data, monkeypatch)
-    assert fact.state is State.BAD and "leads out" in fact.text
+    assert fact.state is FactState.BAD and "leads out" in fact.text
 
 
 def test_a_bad_file_is_not_rendered(found, monkeypatch):
     """ensures that the case of a file that does not hold is left alone."""
     seen, data = found
-    worse = replace(seen, facts=(*seen.facts, Fact("bytes", State.BAD, "x")))
+    worse = replace(seen, facts=(*seen.facts, FileFact("bytes", FactState.BAD, "x")))
     monkeypatch.setattr(verifying, "render_again", None)
-    assert verifying._again(worse, data).state is State.UNKNOWN
+    assert verifying._again(worse, data).state is FactState.UNKNOWN
 
 
 # The record -----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("number,revision,status,state,words", [
-    ("RF-2026-0007", 1, "issued", State.GOOD, "line 4 of the log"),
-    ("RF-2026-0007", 1, "superseded", State.BAD, "which is superseded"),
-    ("RF-2026-0007", 1, "withdrawn", State.BAD, "which is withdrawn"),
-    ("RF-2026-0008", 1, "issued", State.BAD, "the file says RF-2026-0007"),
-    (None, None, "", State.BAD, "does not know"),
+    ("RF-2026-0007", 1, "issued", FactState.GOOD, "line 4 of the log"),
+    ("RF-2026-0007", 1, "superseded", FactState.BAD, "which is superseded"),
+    ("RF-2026-0007", 1, "withdrawn", FactState.BAD, "which is withdrawn"),
+    ("RF-2026-0008", 1, "issued", FactState.BAD, "the file says RF-2026-0007"),
+    (None, None, "", FactState.BAD, "does not know"),
 ])
 def test_what_the_record_says(signed, issued, number, revision, status, state, words):
     """ensures that the issued file inside a signed one is found, and its standing told."""
-    entry = Entry(hashlib.sha256(issued).hexdigest(), "a.pdf", "pdf", 4, "2026-10-20T09:30:00Z",
-                  "issue", "0" * 64, number, revision, status)
+    entry = StoredFile(hashlib.sha256(issued).hexdigest(), "a.pdf", "pdf", 4,
+                       "2026-10-20T09:30:00Z", "issue", "0" * 64, number, revision, status)
     seen = inspect(signed, now=samples.LATER, archival=False)
     record = SimpleNamespace(fault="", find=lambda d: entry if d == entry.sha256 else None)
     fact = verifying._record(seen, signed, record)
@@ -332,7 +332,7 @@ def test_a_record_that_does_not_hold_vouches_for_nothing(work, tmp_path):
     whole = tmp_path / "whole"
     shutil.copytree(work / "records", whole)
     with Store.open(whole) as store:
-        record = verifying.Record(store)
+        record = verifying.TrustedRecord(store)
         assert not record.fault and record.find(digest).number == "IV-2026-0001"
         assert record.find("0" * 64) is None
         row = sqlite3.connect(whole / "index.sqlite")
@@ -340,30 +340,32 @@ def test_a_record_that_does_not_hold_vouches_for_nothing(work, tmp_path):
         row.commit()
         row.close()
         assert store.find_digest("1" * 64) is not None
-        assert verifying.Record(store).find("1" * 64) is None
+        assert verifying.TrustedRecord(store).find("1" * 64) is None
     log = whole / "log.jsonl"
     log.write_text(log.read_text(encoding="utf-8").replace("IV-2026-0001", "IV-2026-0002"),
                    encoding="utf-8")
     with Store.open(whole) as store:
-        broken = verifying.Record(store)
+        broken = verifying.TrustedRecord(store)
     fact = verifying._record(Inspection(()), issued, broken)
-    assert fact.state is State.BAD and "does not hold" in fact.text
+    assert fact.state is FactState.BAD and "does not hold" in fact.text
 
 
 # The bottom line ------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("facts,state,words", [
-    ([], State.UNKNOWN, "nothing was checked"),
-    ([("signed", State.GOOD)], State.GOOD, "Good."),
-    ([("signed", State.GOOD), ("again", State.UNKNOWN)], State.GOOD, "Not known: again."),
-    ([("signed", State.GOOD), ("signer", State.UNKNOWN)], State.UNKNOWN, "Not shown"),
-    ([("signed", State.GOOD), ("again", State.BAD), ("bytes", State.BAD)], State.BAD, "1 more"),
-    ([("signed", State.GOOD), ("record", State.NONE)], State.GOOD, "Good."),
+    ([], FactState.UNKNOWN, "nothing was checked"),
+    ([("signed", FactState.GOOD)], FactState.GOOD, "Good."),
+    ([("signed", FactState.GOOD), ("again", FactState.UNKNOWN)], FactState.GOOD,
+     "Not known: again."),
+    ([("signed", FactState.GOOD), ("signer", FactState.UNKNOWN)], FactState.UNKNOWN, "Not shown"),
+    ([("signed", FactState.GOOD), ("again", FactState.BAD), ("bytes", FactState.BAD)],
+     FactState.BAD, "1 more"),
+    ([("signed", FactState.GOOD), ("record", FactState.NONE)], FactState.GOOD, "Good."),
 ])
 def test_the_bottom_line_follows_from_the_facts(facts, state, words):
     """ensures that one bad fact is enough, and a needed unknown one keeps a file from good."""
-    found, sentence = bottom_line([Fact(name, s, f"The {name}.") for name, s in facts])
+    found, sentence = bottom_line([FileFact(name, s, f"The {name}.") for name, s in facts])
     assert found is state and words in sentence
 
 
@@ -371,4 +373,4 @@ def test_unread_files_have_no_more_facts(tmp_path):
     """ensures that a file that cannot be read is judged by that alone."""
     verdict = verifying.verify(b"rubbish", "x", now=samples.NOW)
     assert not verdict.good and [f.id for f in verdict.inspection.facts] == ["readable"]
-    assert Inspection(()).state("bytes") is State.NONE
+    assert Inspection(()).state("bytes") is FactState.NONE

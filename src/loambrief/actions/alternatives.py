@@ -7,7 +7,7 @@ from dataclasses import replace
 from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
 from loambrief.actions.model import Action, Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.findings.model import Finding, Message, say
+from loambrief.findings.model import Finding, Message, Product, say
 from loambrief.units import ACRE_PER_HA, LB_PER_KG
 
 LEAST_SAVING = 1.0
@@ -81,25 +81,25 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
     and hectare.
     """
     listed: list[NotAdvised] = []
-    seen: set[str] = set()
+    seen: set[tuple[str, str | None]] = set()
     for finding in sorted(findings, key=lambda f: f.id):
         for what, why in finding.advise_against:
-            if what.key not in seen:
-                seen.add(what.key)
+            key = (what.key, _product(what))
+            if key not in seen:
+                seen.add(key)
                 listed.append(NotAdvised(what, why, sources=finding.sources))
-    named = {str(v) for n in listed for v in n.what.params.values()}
     zones = tuple(z for z in zones if z.wanted())
-    by_name = {o.material.name: o for o in on_offer}
-    listed = [replace(n, saved=_unit_saving(by_name[name], system),
-                      material_id=by_name[name].id)
-              if (name := _offer_named(n, by_name)) else n for n in listed]
+    by_id = {o.id: o for o in on_offer}
+    listed = [replace(n, saved=_unit_saving(by_id[name], system), material_id=name)
+              if (name := _product(n.what)) in by_id else n for n in listed]
+    named = {n.material_id for n in listed}
     used = {a.material_id for a in actions}
     needed_kinds = {a.material_kind for a in actions}
     for offer in sorted(on_offer, key=lambda o: o.id):
         kind = offer.material.kind
-        if offer.material.name in named or offer.id in used or kind == "service":
+        if offer.id in named or offer.id in used or kind == "service":
             continue
-        what = say("actions.not_needed", material=offer.material.name)
+        what = say("actions.not_needed", material=Product(offer.id, offer.material.name))
         if offer.most_lb_ac == 0:
             listed.append(NotAdvised(what, say("actions.not_allowed_metals"),
                                      _unit_saving(offer, system), offer.id, ("cfr-40-503-13",)))
@@ -115,8 +115,9 @@ def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
     return tuple(listed)
 
 
-def _offer_named(entry: NotAdvised, by_name: dict[str, Offer]) -> str | None:
-    return next((str(v) for v in entry.what.params.values() if str(v) in by_name), None)
+def _product(message: Message) -> str | None:
+    """Id of the material that a message is about."""
+    return next((v.id for v in message.params.values() if isinstance(v, Product)), None)
 
 
 def _unit_saving(offer: Offer, system: str) -> Message | None:

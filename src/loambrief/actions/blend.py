@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 
 from loambrief.actions.offers import Offer
 from loambrief.actions.solver import Solved, minimise
+from loambrief.findings.model import WHOLE_FIELD, Place
 
 TINY = 1e-6
 WHOLE = 1e-7
@@ -39,13 +40,13 @@ class Zone:
 
     Attributes
     ----------
-    where : str
+    place : Place
     area_ac : float
     needs : mapping of nutrient to lb/ac wanted
     upper : mapping of nutrient to the most lb/ac that may come
     """
 
-    where: str
+    place: Place
     area_ac: float
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
@@ -90,7 +91,7 @@ class FieldMix:
 
     Attributes
     ----------
-    blends : mapping of zone label to Blend
+    blends : mapping of zone id to Blend
     orders : mapping of offer id to lb to order for the field
     cost : float
         Orders and passes [currency].
@@ -121,7 +122,7 @@ def least_cost(
     -------
     Blend or NoBlend
     """
-    mix = field_mix((Zone("", 1.0, needs, upper or {}),), offers)
+    mix = field_mix((Zone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
     return mix if isinstance(mix, NoBlend) else mix.blends[""]
 
 
@@ -131,7 +132,7 @@ def field_mix(zones: tuple[Zone, ...], offers: tuple[Offer, ...]) -> FieldMix | 
     Parameters
     ----------
     zones : tuple of Zone
-        With different labels.
+        Each of a place of its own.
     offers : tuple of Offer
 
     Returns
@@ -139,14 +140,14 @@ def field_mix(zones: tuple[Zone, ...], offers: tuple[Offer, ...]) -> FieldMix | 
     FieldMix or NoBlend
         The same whatever the order of zones and offers.
     """
-    zones = tuple(sorted(zones, key=lambda z: z.where))
+    zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)
     uncovered = tuple(sorted({n for z in zones for n in z.wanted()
                               if not any(o.fraction(n) > 0 for o in usable)}))
     if uncovered:
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
-        return FieldMix({z.where: Blend({}, 0.0, {}, ()) for z in zones}, {}, 0.0)
+        return FieldMix({z.place.id: Blend({}, 0.0, {}, ()) for z in zones}, {}, 0.0)
     if any(o.package_lb is not None or o.minimum_lb for o in usable):
         return _Programme(zones, usable).solve()
     parts = [_Programme((zone,), usable).solve() for zone in zones]  # nothing ties the zones
@@ -187,7 +188,7 @@ class _Programme:
         self.rows: list[dict[int, float]] = []
         self.bounds: list[float] = []
         self.names: list[tuple | None] = []
-        self.most = {(z.where, o.id): _most(z, o) for z in zones for o in offers}
+        self.most = {(z.place.id, o.id): _most(z, o) for z in zones for o in offers}
         for zone in zones:
             self._zone(zone)
         for offer in offers:
@@ -207,39 +208,40 @@ class _Programme:
 
     def _zone(self, zone: Zone) -> None:
         for offer in self.offers:
-            most = self.most[zone.where, offer.id]
+            most = self.most[zone.place.id, offer.id]
             loose = offer.package_lb is None and not offer.minimum_lb
             price = offer.per_lb * most * zone.area_ac if loose else 0.0
-            share = self._column(("x", zone.where, offer.id), price, False, 1.0 if most else 0.0)
-            paid = self._column(("y", zone.where, offer.id), (offer.per_ac or 0.0) * zone.area_ac,
-                                True, 1.0)
+            share = self._column(("x", zone.place.id, offer.id), price, False,
+                                 1.0 if most else 0.0)
+            paid = self._column(("y", zone.place.id, offer.id),
+                                (offer.per_ac or 0.0) * zone.area_ac, True, 1.0)
             self._at_most({share: 1.0, paid: -1.0}, 0.0)
         for nutrient, amount in zone.wanted().items():
-            row = {self.columns["x", zone.where, o.id]:
-                   -o.fraction(nutrient) * self.most[zone.where, o.id] / amount
+            row = {self.columns["x", zone.place.id, o.id]:
+                   -o.fraction(nutrient) * self.most[zone.place.id, o.id] / amount
                    for o in self.offers}
-            self._at_most(row, -1.0, ("need", zone.where, nutrient))
+            self._at_most(row, -1.0, ("need", zone.place.id, nutrient))
         for nutrient, limit in sorted(zone.upper.items()):
             size = max(limit, 1.0)
-            row = {self.columns["x", zone.where, o.id]:
-                   o.fraction(nutrient) * self.most[zone.where, o.id] / size
+            row = {self.columns["x", zone.place.id, o.id]:
+                   o.fraction(nutrient) * self.most[zone.place.id, o.id] / size
                    for o in self.offers}
-            self._at_most(row, limit / size, ("upper", zone.where, nutrient))
+            self._at_most(row, limit / size, ("upper", zone.place.id, nutrient))
 
     def _order(self, offer: Offer) -> None:
         package, least = offer.package_lb, offer.minimum_lb
         if package is None and not least:
             return
         unit = package or least
-        most = sum(z.area_ac * self.most[z.where, offer.id] for z in self.zones)
+        most = sum(z.area_ac * self.most[z.place.id, offer.id] for z in self.zones)
         top = max(most, least) / unit + 1
         order = self._column(("order", offer.id), offer.per_lb * unit, package is not None, top)
-        spread = {self.columns["x", z.where, offer.id]:
-                  z.area_ac * self.most[z.where, offer.id] / unit for z in self.zones}
+        spread = {self.columns["x", z.place.id, offer.id]:
+                  z.area_ac * self.most[z.place.id, offer.id] / unit for z in self.zones}
         self._at_most({**spread, order: -1.0}, 0.0)
         for zone in self.zones:
             if least:
-                self._at_most({self.columns["y", zone.where, offer.id]: least / unit,
+                self._at_most({self.columns["y", zone.place.id, offer.id]: least / unit,
                                order: -1.0}, 0.0)
 
     def solve(self) -> FieldMix | NoBlend:
@@ -280,19 +282,19 @@ class _Programme:
         for zone in self.zones:
             amounts, cost = {}, 0.0
             for offer in self.offers:
-                pounds = (self.most[zone.where, offer.id]
-                          * answer.x[self.columns["x", zone.where, offer.id]])
+                pounds = (self.most[zone.place.id, offer.id]
+                          * answer.x[self.columns["x", zone.place.id, offer.id]])
                 if pounds > TINY:
                     amounts[offer.id] = pounds
                     spread[offer.id] += pounds * zone.area_ac
                     passes += (offer.per_ac or 0.0) * zone.area_ac
                     cost += offer.per_lb * pounds + (offer.per_ac or 0.0)
-            blends[zone.where] = Blend(
+            blends[zone.place.id] = Blend(
                 amounts, cost,
-                {n: -prices["need", zone.where, n] / (amount * zone.area_ac)
+                {n: -prices["need", zone.place.id, n] / (amount * zone.area_ac)
                  for n, amount in zone.wanted().items()},
                 tuple(n for n in sorted(zone.upper)
-                      if prices["upper", zone.where, n] < -TINY),
+                      if prices["upper", zone.place.id, n] < -TINY),
             )
         orders = {o.id: o.ordered_lb(spread[o.id]) for o in self.offers if spread[o.id] > TINY}
         cost = passes + sum(o.per_lb * orders.get(o.id, 0.0) for o in self.offers)

@@ -31,7 +31,7 @@ class NeedFor:
 
     @property
     def key(self) -> tuple[str, str, str]:
-        return (self.need.kind.value, self.need.item, self.need.where)
+        return (self.need.kind.value, self.need.item, self.need.place.id)
 
 
 def gather(findings: tuple[Finding, ...]) -> tuple[NeedFor, ...]:

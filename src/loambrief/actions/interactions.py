@@ -7,17 +7,26 @@ from dataclasses import replace
 
 from loambrief.actions.model import Action, Window
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Finding, Message, NeedKind, say
+from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
 LIVE_SOURCES = ("manure", "biosolids")
+INTERACTIONS = (
+    "actions.interaction_lime_n",
+    "actions.interaction_lime_p",
+    "actions.interaction_manure_lime",
+    "actions.interaction_k_mg",
+    "actions.interaction_pure_water",
+    "actions.interaction_gypsum_water",
+)
+"""Every caution that is given here."""
 
 
 def same_area(one: Action, other: Action) -> bool:
     """Two actions meet if they name the same place, or one of them the whole field."""
-    return one.where == other.where or not one.where or not other.where
+    return one.place.id == other.place.id or WHOLE_FIELD.id in (one.place.id, other.place.id)
 
 
 def dependencies(actions: list[Action]) -> list[Action]:
@@ -105,7 +114,7 @@ def _of(case: CaseFile, findings: tuple[Finding, ...], action: Action,
 
 def _magnesium_short(findings: tuple[Finding, ...], action: Action) -> bool:
     """A finding asks for magnesium on the same area."""
-    return any(n.item == "Mg" and n.where in ("", action.where)
+    return any(n.item == "Mg" and n.place.id in (WHOLE_FIELD.id, action.place.id)
                for f in findings for n in f.needs)
 
 

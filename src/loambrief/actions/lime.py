@@ -105,7 +105,7 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
             limes.append((offer, float(getattr(factor, "value", factor))))
     actions: list[Action] = []
     for wanted in (False, True):
-        group = tuple(n for n in needs if (n.need.where in magnesium_at) is wanted)
+        group = tuple(n for n in needs if (n.need.place.id in magnesium_at) is wanted)
         rich = [entry for entry in limes if _magnesium(entry[0]) >= MAGNESIUM_LIME_PCT]
         chosen = cheapest(rich if wanted and rich else limes, *_field(group))
         for need_for in group:
@@ -120,16 +120,16 @@ def _magnesium(offer: Offer) -> float:
 def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Action, ...]:
     need = need_for.need
     if need.amount is None:
-        return (base(case, need_for, "", say("actions.title_lime_unknown", where=need.where)),)
+        return (base(case, need_for, "", say("actions.title_lime_unknown", where=need.place)),)
     passes = passes_of(need_for)
     per_pass = need.amount / passes
     if offer is None:
-        return (base(case, need_for, "", say("actions.title_lime_no_product", where=need.where,
+        return (base(case, need_for, "", say("actions.title_lime_no_product", where=need.place,
                                              amount=need.amount),
                      exact_rate=per_pass, passes=passes, rate_low=need.low, rate_high=need.high,
                      results=need.results),)
     quality = lime_quality(offer)
-    with subject(f"{need.where}: {offer.material.name}"):
+    with subject(need.place, offer.material.name):
         exact = lime_product_rate.evaluate(requirement=per_pass, **quality)
     scale = exact.value / per_pass if per_pass else 1.0
     cap = need.cap * scale if need.cap else None
@@ -138,7 +138,7 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
     return tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
-            say("actions.title_lime", where=need.where, rate=rate,
+            say("actions.title_lime", where=need.place, rate=rate,
                 material=offer.material.name, number=number, passes=passes),
             kind_of_material="lime",
             material_id=offer.id, material_name=offer.material.name,
@@ -188,7 +188,7 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     need = need_for.need
     name = "gypsum" if kind == "gypsum" else "sulfur"
     if need.amount is None or chosen is None:
-        title = (say("actions.title_gypsum_no_product", where=need.where, amount=need.amount)
+        title = (say("actions.title_gypsum_no_product", where=need.place, amount=need.amount)
                  if name == "gypsum" else need.text)
         return (base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
                      rate_high=need.high, results=need.results),)
@@ -201,7 +201,7 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     return tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
-            say(f"actions.title_{name}", where=need.where, rate=rate,
+            say(f"actions.title_{name}", where=need.place, rate=rate,
                 material=offer.material.name, number=number, passes=passes),
             kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,

@@ -30,10 +30,17 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = {
 }
 
 
+DUST = frozenset({"caution_lime_dust", "caution_gypsum_dust", "caution_sulfur_dust"})
+DUST_OF_FINDING = frozenset({"acidity.caution_dust", "salinity.caution_gypsum_dust"})
+WATER = frozenset({"caution_water_setback"})
+WATER_OF_FINDING = frozenset({"nutrients.caution_p_water"})
+"""Cautions on one hazard, by the material and by the finding: one of the two is enough."""
+
+
 def action_id(need_for: NeedFor, suffix: str = "") -> str:
     """Stable id: kind, item, sample and product or pass."""
     need = need_for.need
-    parts = [need.kind.value, need.item, need.where.partition(" (")[0], suffix]
+    parts = [need.kind.value, need.item, need.place.id, suffix]
     return ".".join(_NOT_PLAIN.sub("-", p.lower()).strip("-") for p in parts if p)
 
 
@@ -44,7 +51,7 @@ def distinct(actions: list[Action]) -> list[Action]:
         taken.setdefault(action.id, []).append(action)
     named = []
     for name, group in taken.items():
-        for number, action in enumerate(sorted(group, key=lambda a: a.where), 1):
+        for number, action in enumerate(sorted(group, key=lambda a: a.place.id), 1):
             named.append(action if number == 1 else replace(action, id=f"{name}.{number}"))
     return named
 
@@ -58,10 +65,10 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
     need = need_for.need
     kind = more.pop("kind_of_material", None)
     general = CAUTIONS.get(kind, ())
-    dusty = any("dust" in name for name in general)
-    watery = any("water" in c.key for c in need.cautions)
-    cautions = tuple(c for c in need.cautions if not (dusty and "dust" in c.key)) + tuple(
-        say(f"actions.{name}") for name in general if not (watery and "water" in name)
+    dusty = not DUST.isdisjoint(general)
+    watery = any(c.key in WATER_OF_FINDING for c in need.cautions)
+    cautions = tuple(c for c in need.cautions if not (dusty and c.key in DUST_OF_FINDING)) + tuple(
+        say(f"actions.{name}") for name in general if not (watery and name in WATER)
     )
     return Action(
         id=action_id(need_for, suffix),
@@ -71,7 +78,7 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         need=need,
         finding_ids=need_for.finding_ids,
         topics=tuple(dict.fromkeys(f.topic for f in need_for.findings)),
-        where=need.where,
+        place=need.place,
         area_ac=need.area_ac,
         severity=need_for.severity,
         confidence=need_for.confidence,

@@ -49,26 +49,26 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     ----------
     case : CaseFile
     zones : mapping
-        Zone label -> its nutrient needs.
+        Zone id -> its nutrient needs.
     offers : tuple of Offer
     upper : mapping
-        Zone label -> nutrient -> most lb/ac.
+        Zone id -> nutrient -> most lb/ac.
     """
     usable = kind_of(offers, *KINDS)
     wanted = tuple(
-        Zone(where, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
+        Zone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
              {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
-             upper.get(where, {}))
-        for where, needs in sorted(zones.items())
+             upper.get(zone_id, {}))
+        for zone_id, needs in sorted(zones.items())
     )
     mix, met, clashes, uncovered = best_effort(wanted, usable)
     costs = limit_costs(met, usable, mix)
     actions: list[Action] = []
     for zone in met:
-        needs = {n.need.item: n for n in zones[zone.where]}
-        spoken = {n: c for (where, n), c in costs.items() if where == zone.where}
-        actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.where], spoken)
-        actions += _unmet(case, needs, uncovered, clashes.get(zone.where), usable)
+        needs = {n.need.item: n for n in zones[zone.place.id]}
+        spoken = {n: c for (zone_id, n), c in costs.items() if zone_id == zone.place.id}
+        actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.place.id], spoken)
+        actions += _unmet(case, needs, uncovered, clashes.get(zone.place.id), usable)
     return NutrientPlan(tuple(actions), met, mix)
 
 
@@ -146,7 +146,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
     items = [n.need.item for n in met]
     action = base(
         case, merged, offer.id,
-        say("actions.title_nutrient", where=need.where, rate=rate, unit=unit,
+        say("actions.title_nutrient", where=need.place, rate=rate, unit=unit,
             material=offer.material.name, items=items),
         kind_of_material=offer.material.kind, material_id=offer.id,
         material_name=offer.material.name, rate=rate,
@@ -209,7 +209,7 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
             actions.append(base(
                 case, need_for, "",
                 say("actions.title_nutrient_no_product", item=item, amount=need.amount,
-                    where=need.where),
+                    where=need.place),
                 exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
                 results=need.results,
                 limits=(say("actions.limit_no_product", item=item, unpriced=unpriced),)))
@@ -219,7 +219,7 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
             actions.append(base(
                 case, need_for, "short",
                 say("actions.title_nutrient_short", item=item, amount=found.short[item],
-                    where=need.where),
+                    where=need.place),
                 exact_rate=found.short[item], results=need.results,
                 limits=(say("actions.limit_clash", item=item, give=give, capped=capped),)))
     return actions

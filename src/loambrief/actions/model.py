@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.agronomy.registry import Result
-from loambrief.findings.model import Confidence, Finding, Message, Need, NeedKind
+from loambrief.findings.model import Confidence, Finding, Message, Need, NeedKind, Place
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Action:
     title: Message
     need: Need
     finding_ids: tuple[str, ...]
-    where: str
+    place: Place
     area_ac: float | None
     severity: int
     confidence: Confidence

@@ -13,6 +13,10 @@ from loambrief.case.schema import CaseFile, Override
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, NeedKind, say
 
+OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
+WARNINGS = (OVER_CAP, OVER_LIMIT)
+"""Messages that an own rate crosses a limit."""
+
 
 def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
           zones: tuple[Zone, ...]) -> list[Action]:
@@ -68,15 +72,15 @@ def _warn(action: Action, actions: list[Action], zones: tuple[Zone, ...]) -> Act
         return action
     extra: list[Message] = []
     if action.cap is not None and action.rate > action.cap * (1 + 1e-9):
-        extra.append(say("actions.own_over_cap", rate=action.rate, cap=action.cap,
+        extra.append(say(OVER_CAP, rate=action.rate, cap=action.cap,
                          unit=action.rate_unit))
-    zone = next((z for z in zones if z.where == action.where), None)
+    zone = next((z for z in zones if z.place.id == action.place.id), None)
     if zone is not None and action.kind is NeedKind.NUTRIENT:
-        there = [a for a in actions if a.where == action.where
+        there = [a for a in actions if a.place.id == action.place.id
                  and a.kind is NeedKind.NUTRIENT]
         for nutrient, limit in sorted(zone.upper.items()):
             brought = sum(a.supplies.get(nutrient, 0.0) for a in there)
             if action.supplies.get(nutrient, 0.0) > 0 and brought > limit * (1 + 1e-9) + 1e-9:
-                extra.append(say("actions.own_over_limit", item=nutrient, brought=brought,
+                extra.append(say(OVER_LIMIT, item=nutrient, brought=brought,
                                  limit=limit))
     return replace(action, cautions=(*extra, *action.cautions))

@@ -19,8 +19,7 @@ from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import where as label_of
-from loambrief.findings.model import Finding, NeedKind, say
+from loambrief.findings.model import WHOLE_FIELD, Finding, NeedKind, say
 from loambrief.topics.salinity.findings import salty_materials
 
 WORK = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.LEACH, NeedKind.MEASURE, NeedKind.MANAGE,
@@ -49,7 +48,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     needs = gather(findings)
     on_offer = offers(case)
     by_id = {o.id: o for o in on_offer}
-    magnesium = {n.need.where for n in needs if n.need.item == "Mg"}
+    magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
     actions = list(lime_actions(case, amounts(needs, NeedKind.LIME), on_offer, magnesium))
     actions += gypsum_actions(case, amounts(needs, NeedKind.GYPSUM), on_offer)
     actions += sulfur_actions(case, amounts(needs, NeedKind.ACIDIFY), on_offer)
@@ -87,16 +86,15 @@ def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer
     for action in earlier:
         if action.pass_number == 1:
             for nutrient, pounds in action.supplies.items():
-                key = (action.where, nutrient)
+                key = (action.place.id, nutrient)
                 brought[key] = brought.get(key, 0.0) + pounds
     zones: dict[str, list[NeedFor]] = {}
     for need_for in amounts(needs, NeedKind.NUTRIENT):
-        left = _left(need_for, brought.get((need_for.need.where, need_for.need.item), 0.0))
+        left = _left(need_for, brought.get((need_for.need.place.id, need_for.need.item), 0.0))
         if left is not None:
-            zones.setdefault(need_for.need.where, []).append(left)
-    fixed = {where: tuple(zone) for where, zone in sorted(zones.items())}
-    labels = {*fixed, *(label_of(s) for s in case.samples)}
-    upper = {where: _upper(zone, findings, where, labels) for where, zone in fixed.items()}
+            zones.setdefault(need_for.need.place.id, []).append(left)
+    fixed = {name: tuple(zone) for name, zone in sorted(zones.items())}
+    upper = {name: _upper(zone, findings, name) for name, zone in fixed.items()}
     return nutrient_plan(case, fixed, on_offer, upper)
 
 
@@ -115,11 +113,11 @@ def _left(need_for: NeedFor, have: float) -> NeedFor | None:
 
 
 def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...],
-           where: str, labels: set[str]) -> dict[str, float]:
+           zone_id: str) -> dict[str, float]:
     """Limits a mix must keep: what findings of excess forbid, and what a need's own cap says."""
     limits: dict[str, float] = {}
     for finding in findings:
-        if finding.where and _place_of(finding.where, labels) != where:
+        if finding.place.id not in (WHOLE_FIELD.id, zone_id):
             continue
         for result in finding.results:
             limit = result.details.get("upper_lb_ac")
@@ -131,9 +129,3 @@ def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...],
         if need.cap is not None:
             limits[need.item] = min(limits.get(need.item, float("inf")), need.cap)
     return limits
-
-
-def _place_of(where: str, labels: set[str]) -> str:
-    """The sample a finding's label belongs to: "north, 0-2 in" is of "north"."""
-    fitting = [n for n in labels if where == n or where.startswith(f"{n}, ")]
-    return max(fitting, key=len, default=where)

@@ -57,7 +57,7 @@ def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
     if mix.cost - free.cost <= WORTH_SAYING * sum(z.area_ac for z in zones):
         return found
     for zone in zones:
-        if free.blends[zone.where] == mix.blends[zone.where] or _kept(zone, offers, free):
+        if free.blends[zone.place.id] == mix.blends[zone.place.id] or _kept(zone, offers, free):
             continue
         for nutrient in sorted(zone.upper):
             freed = replace(zone, upper={k: v for k, v in zone.upper.items() if k != nutrient})
@@ -65,13 +65,13 @@ def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
             if isinstance(other, FieldMix):
                 saved = mix.cost - other.cost
                 if saved > WORTH_SAYING * zone.area_ac:
-                    found[zone.where, nutrient] = saved
+                    found[zone.place.id, nutrient] = saved
     return found
 
 
 def _kept(zone: Zone, offers: tuple[Offer, ...], mix: FieldMix) -> bool:
     """The mix made without limits keeps those of this zone all the same."""
-    amounts = mix.blends[zone.where].amounts
+    amounts = mix.blends[zone.place.id].amounts
     return all(
         sum(o.fraction(n) * amounts.get(o.id, 0.0) for o in offers) <= limit + TINY
         for n, limit in zone.upper.items()
@@ -119,7 +119,7 @@ def best_effort(zones: tuple[Zone, ...], offers: tuple[Offer, ...]
     FieldMix
     tuple of Zone
         The zones with the needs that are met.
-    dict of zone label to Clash
+    dict of zone id to Clash
         Only zones where needs and limits collide.
     tuple of str
         Nutrients that no priced product supplies.
@@ -138,7 +138,7 @@ def best_effort(zones: tuple[Zone, ...], offers: tuple[Offer, ...]
     for zone in zones:
         if isinstance(field_mix((zone,), offers), NoBlend):
             found = clash(zone, offers)
-            clashes[zone.where] = found
+            clashes[zone.place.id] = found
             zone = replace(zone, needs={
                 name: max(amount - found.short.get(name, 0.0) * (1 + 1e-9) - TINY, 0.0)
                 if name in found.short else amount
@@ -184,7 +184,7 @@ def rate_ranges(zone: Zone, spans: Mapping[str, tuple[float, float]],
         at = replace(zone, needs={**wanted, **dict(zip(moving, values, strict=True))})
         mix = field_mix((at,), free)
         if isinstance(mix, FieldMix):
-            amounts = mix.blends[zone.where].amounts
+            amounts = mix.blends[zone.place.id].amounts
             for offer in chosen:
                 found[offer.id].append(amounts.get(offer.id, 0.0))
     return {name: (min(rates), max(rates)) for name, rates in found.items() if rates}

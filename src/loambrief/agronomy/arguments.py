@@ -6,6 +6,7 @@ import inspect
 import json
 import math
 import re
+from collections.abc import Iterable
 
 from loambrief.errors import ImpossibleInput
 
@@ -104,7 +105,8 @@ def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str,
         else:
             good = (bool(many) and isinstance(value, dict) == ("Mapping" in many)
                     and (not inner or _holds(value, inner)))
-            if good and "Sequence[" in inner and not all(isinstance(v, list) for v in value):
+            if (good and "Sequence[" in inner and isinstance(value, list)
+                    and not all(isinstance(v, list) for v in value)):
                 found[name] = [value]
         if not good:
             wanted = ("numbers with commas between" if many - {"Mapping"} else
@@ -120,7 +122,7 @@ def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str,
 def _holds(value: object, inner: str) -> bool:
     """Whether the entries of a list or mapping are of the kind that is wanted there."""
     entries = value.values() if isinstance(value, dict) else value
-    return all(
+    return isinstance(entries, Iterable) and all(
         entry is None
         or (isinstance(entry, str) and "str" in inner.removeprefix("[str, "))
         or (isinstance(entry, int | float) and not isinstance(entry, bool))

@@ -26,7 +26,7 @@ from types import MappingProxyType
 
 from loambrief.agronomy.crops import Crop
 from loambrief.errors import TableFault, UnknownName
-from loambrief.tables import all_documents, load_document
+from loambrief.tables import Row, all_documents, load_document
 
 FOLDER = "nutrients/guides/"
 KINDS = ("build_up", "classes", "equation", "points", "critical")
@@ -107,7 +107,7 @@ class Rule:
     crops: tuple[str, ...]
     methods: tuple[str, ...]
     kind: str
-    values: Mapping[str, object]
+    values: Row
     classes: tuple[SoilTestClass, ...]
     by_cec: tuple[CecBand, ...]
     reference: str
@@ -122,7 +122,7 @@ class Rule:
     def number(self, name: str, default: float = 0.0) -> float:
         """One of the kind's own numbers, or ``default`` where the file does not give it."""
         value = self.values.get(name)
-        return default if value is None else float(value)  # type: ignore[arg-type]
+        return default if value is None else float(value)
 
     def has(self, name: str) -> bool:
         return self.values.get(name) is not None
@@ -171,6 +171,10 @@ class Guide:
         Sampling depth it was calibrated on, from the surface [in].
     rotation : str
         ``"highest critical level"`` if the most demanding crop of the rotation sets it.
+    interval_years : float or None
+        Longest time until the next sample [years]; None where the guide states none.
+    interval_reference, interval_how : str
+        Where that is from and how it was checked.
     rules : tuple of Rule
     own : bool
         True for a consultant's own guide.
@@ -187,6 +191,9 @@ class Guide:
     rules: tuple[Rule, ...]
     rotation: str = ""
     own: bool = False
+    interval_years: float | None = None
+    interval_reference: str = ""
+    interval_how: str = ""
 
     def rules_for(self, nutrient: str, crop: Crop | None = None) -> tuple[Rule, ...]:
         """Rules of one nutrient, those for the crop itself before those for every crop."""
@@ -216,28 +223,27 @@ _RULE_OWN = {"nutrient", "crops", "methods", "kind", "classes", "by_cec", "refer
              "how", "how_of"}
 
 
-def _class(raw: Mapping[str, object]) -> SoilTestClass:
-    numbers = {k: raw.get(k) for k in (
+def _class(raw: Row) -> SoilTestClass:
+    numbers = {k: float(raw[k]) for k in (
         "rate_lb", "low_lb", "high_lb", "lb_per_unit", "low_lb_per_unit", "high_lb_per_unit",
-        "response_chance_pct")}
-    numbers = {k: float(v) for k, v in numbers.items() if v is not None}  # type: ignore[arg-type]
+        "response_chance_pct") if raw.get(k) is not None}
     above = raw.get("above_ppm")
     lower = above if above is not None else raw["from_ppm"]
-    return SoilTestClass(str(raw["name"]), float(lower), above is not None, **numbers)  # type: ignore[arg-type]
+    return SoilTestClass(str(raw["name"]), float(lower), above is not None, **numbers)
 
 
-def _bands(raw: Sequence[Mapping[str, object]]) -> tuple[CecBand, ...]:
+def _bands(raw: Sequence[Row]) -> tuple[CecBand, ...]:
     return tuple(
         CecBand(
-            None if b.get("up_to_meq") is None else float(b["up_to_meq"]),  # type: ignore[arg-type]
-            float(b["critical_ppm"]),  # type: ignore[arg-type]
-            float(b["limit_ppm"]),  # type: ignore[arg-type]
+            None if b.get("up_to_meq") is None else float(b["up_to_meq"]),
+            float(b["critical_ppm"]),
+            float(b["limit_ppm"]),
         )
         for b in raw
     )
 
 
-def _locator(source: Mapping[str, object], rule: Mapping[str, object], own: bool) -> str:
+def _locator(source: Row, rule: Row, own: bool) -> str:
     """Place in the publication; for a consultant's guide its own citation stands in front."""
     place = str(rule.get("locator") or source.get("locator") or "")
     if not own:
@@ -246,7 +252,7 @@ def _locator(source: Mapping[str, object], rule: Mapping[str, object], own: bool
     return f"{cited}, {place}" if place else cited
 
 
-def from_data(name: str, data: Mapping[str, object], own: bool = False) -> Guide:
+def from_data(name: str, data: Row, own: bool = False) -> Guide:
     """A guide out of plain data (a shipped file, or a consultant's after validation).
 
     Parameters
@@ -267,7 +273,7 @@ def from_data(name: str, data: Mapping[str, object], own: bool = False) -> Guide
         source, about = data["source"], data["guide"]
         reference = source["reference"]
         rules = []
-        for raw in data["rule"]:  # type: ignore[attr-defined]
+        for raw in data["rule"]:
             kind, nutrient = raw["kind"], raw["nutrient"]
             if kind not in KINDS or nutrient not in NUTRIENTS:
                 raise TableFault(f"guide {name}: kind {kind!r}, nutrient {nutrient!r}")
@@ -300,6 +306,11 @@ def from_data(name: str, data: Mapping[str, object], own: bool = False) -> Guide
             rotation=about.get("rotation") or "",
             rules=tuple(rules),
             own=own,
+            interval_years=(None if about.get("interval_years") is None
+                            else float(about["interval_years"])),
+            interval_reference=(OWN_REFERENCE if own
+                                else about.get("interval_reference") or reference),
+            interval_how=about.get("interval_how") or source["how"],
         )
     except (KeyError, TypeError, ValueError) as error:
         raise TableFault(f"guide {name}: {error!r}") from error

@@ -18,19 +18,24 @@ import functools
 import inspect
 import keyword
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any, Generic, ParamSpec, TypeVar, overload
 
 from loambrief.errors import ImpossibleInput, UnknownName
+
+P = ParamSpec("P")
+V = TypeVar("V", covariant=True)
+"""What a formula answers with: float, str, or either with None where nothing is published."""
 
 EVIDENCE = ("measured", "calculated", "observed", "screening sign", "common practice")
 
 
 @dataclass(frozen=True)
-class Answer:
+class Answer(Generic[V]):
     """What a formula may return when the number alone does not say enough.
 
     Attributes
@@ -45,22 +50,22 @@ class Answer:
         Further named numbers (low, high, intermediate steps).
     """
 
-    value: float | str | None
+    value: V
     unit: str | None = None
     source: str | None = None
     locator: str | None = None
     how: str | None = None
     notes: tuple[str, ...] = ()
-    details: Mapping[str, object] = field(default_factory=dict)
+    details: Mapping[str, Any] = field(default_factory=dict)
     within_range: bool | None = None
 
 
 @dataclass(frozen=True)
-class Result:
+class Result(Generic[V]):
     """A number and everything needed to defend it."""
 
     formula: str
-    value: float | str | None
+    value: V
     unit: str
     inputs: Mapping[str, object]
     source: str
@@ -69,11 +74,38 @@ class Result:
     evidence: str
     within_range: bool
     notes: tuple[str, ...] = ()
-    details: Mapping[str, object] = field(default_factory=dict)
+    details: Mapping[str, Any] = field(default_factory=dict)
     calculation: str = ""
-    subject: str = ""
+    subject: tuple[Hashable, ...] = ()
+    """What it is about: places and names; the report writes them."""
 
-    def as_json(self) -> dict:
+    @property
+    def number(self) -> float:
+        """The value where it must be a number.
+
+        Raises
+        ------
+        ImpossibleInput
+            The source gives none for these inputs, or the answer is a word.
+        """
+        if isinstance(self.value, bool) or not isinstance(self.value, int | float):
+            raise ImpossibleInput(f"{self.formula} gives no number here: {self.value!r}")
+        return float(self.value)
+
+    @property
+    def text(self) -> str:
+        """The value where it must be a word (a class, a name).
+
+        Raises
+        ------
+        ImpossibleInput
+            The source gives none for these inputs, or the answer is a number.
+        """
+        if not isinstance(self.value, str):
+            raise ImpossibleInput(f"{self.formula} gives no class here: {self.value!r}")
+        return self.value
+
+    def as_json(self) -> dict[str, Any]:
         """The answer of ``loambrief calc --json``."""
         answer = {
             "formula": self.formula,
@@ -95,7 +127,7 @@ class Trace:
     """Calculations made while a case ran, in order, each once."""
 
     results: list[Result] = field(default_factory=list)
-    _seen: dict = field(default_factory=dict)
+    _seen: dict[tuple[str, str, str], Result] = field(default_factory=dict)
 
     def add(self, result: Result) -> Result:
         key = (result.formula, repr(sorted(result.inputs.items(), key=lambda kv: kv[0])),
@@ -108,12 +140,12 @@ class Trace:
         return kept
 
 
-def _fields(result: Result) -> dict:
+def _fields(result: Result) -> dict[str, Any]:
     return {name: getattr(result, name) for name in result.__dataclass_fields__}
 
 
 _TRACE: ContextVar[Trace | None] = ContextVar("loambrief_trace", default=None)
-_SUBJECT: ContextVar[str] = ContextVar("loambrief_subject", default="")
+_SUBJECT: ContextVar[tuple[Hashable, ...]] = ContextVar("loambrief_subject", default=())
 
 
 @contextmanager
@@ -128,9 +160,9 @@ def recording() -> Iterator[Trace]:
 
 
 @contextmanager
-def subject(text: str) -> Iterator[None]:
-    """Name what the calls inside are about (``"North, 0-6 in"``), for the appendix."""
-    token = _SUBJECT.set(text)
+def subject(*about: Hashable) -> Iterator[None]:
+    """Say what the calls inside are about: a place, a material, a crop at a place."""
+    token = _SUBJECT.set(about)
     try:
         yield
     finally:
@@ -166,13 +198,16 @@ def _public(signature: inspect.Signature) -> inspect.Signature:
     )
 
 
-class Formula:
+class Formula(Generic[P, V]):
     """A registered calculation: callable for the number, ``evaluate`` for the record."""
 
-    def __init__(self, function, name, unit, source, locator, how, evidence, valid):
+    def __init__(
+        self, function: Callable[P, V | Answer[V]], unit: str, source: str, locator: str,
+        how: str, evidence: str, valid: Mapping[str, tuple[float | None, float | None]],
+    ) -> None:
         functools.update_wrapper(self, function)
-        self.function = function
-        self.name = name
+        self.function: Callable[P, Any] = function
+        self.name = function.__name__
         self.unit = unit
         self.source = source
         self.locator = locator
@@ -187,11 +222,11 @@ class Formula:
         named = self.function.__globals__.get("TOPIC")
         return named or self.function.__module__.split(".")[-2]
 
-    def __call__(self, *args, **kwargs):
+    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> V:
         bound = self.signature.bind(*args, **kwargs)
         return self.evaluate(**bound.arguments).value
 
-    def evaluate(self, **inputs) -> Result:
+    def evaluate(self, **inputs: Any) -> Result[V]:
         """Compute, check the range, and record.
 
         Raises
@@ -214,7 +249,7 @@ class Formula:
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
-        raw = self.function(
+        raw = self.function(  # type: ignore[call-arg]
             **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
         )
         answer = raw if isinstance(raw, Answer) else Answer(raw)
@@ -242,6 +277,34 @@ class Formula:
 FORMULAS: dict[str, Formula] = {}
 
 
+@dataclass(frozen=True)
+class _Registration:
+    """The decorator itself: what :func:`formula` was told, and the taking of a function."""
+
+    unit: str
+    source: str
+    locator: str
+    how: str
+    evidence: str
+    valid: Mapping[str, tuple[float | None, float | None]]
+
+    @overload
+    def __call__(self, function: Callable[P, Answer[V]], /) -> Formula[P, V]: ...
+    @overload
+    def __call__(self, function: Callable[P, V], /) -> Formula[P, V]: ...
+    def __call__(self, function: Callable[..., Any], /) -> Formula[..., Any]:
+        name = function.__name__
+        if name in FORMULAS:
+            raise ValueError(f"formula {name} is registered twice")
+        if self.evidence not in EVIDENCE:
+            raise ValueError(f"formula {name}: unknown evidence grade {self.evidence!r}")
+        made: Formula[..., Any] = Formula(
+            function, self.unit, self.source, self.locator, self.how, self.evidence, self.valid
+        )
+        FORMULAS[name] = made
+        return made
+
+
 def formula(
     *,
     unit: str,
@@ -250,7 +313,7 @@ def formula(
     how: str,
     evidence: str = "calculated",
     valid: Mapping[str, tuple[float | None, float | None]] = MappingProxyType({}),
-) -> Callable[[Callable], Formula]:
+) -> _Registration:
     """Register a calculation under its own function name.
 
     Parameters
@@ -274,17 +337,7 @@ def formula(
         The name is taken or the evidence grade unknown.
     """
 
-    def register(function: Callable) -> Formula:
-        name = function.__name__
-        if name in FORMULAS:
-            raise ValueError(f"formula {name} is registered twice")
-        if evidence not in EVIDENCE:
-            raise ValueError(f"formula {name}: unknown evidence grade {evidence!r}")
-        made = Formula(function, name, unit, source, locator, how, evidence, valid)
-        FORMULAS[name] = made
-        return made
-
-    return register
+    return _Registration(unit, source, locator, how, evidence, valid)
 
 
 def get(name: str) -> Formula:

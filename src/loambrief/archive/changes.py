@@ -33,7 +33,7 @@ _FIRST = StandardDiffPolicy(
 
 
 @dataclass(frozen=True)
-class Changes:
+class LaterChanges:
     """Changes in words; either may be empty."""
 
     allowed: str = ""
@@ -41,7 +41,7 @@ class Changes:
 
 
 def changes_after(reader: PdfFileReader, signature: EmbeddedPdfSignature,
-                  may_sign: set[str]) -> Changes:
+                  may_sign: set[str]) -> LaterChanges:
     """Changes in the revisions after the one a signature covers.
 
     Parameters
@@ -53,7 +53,7 @@ def changes_after(reader: PdfFileReader, signature: EmbeddedPdfSignature,
     """
     last = reader.xrefs.total_revisions - 1
     if signature.signed_revision >= last:
-        return Changes()
+        return LaterChanges()
     result = DEFAULT_DIFF_POLICY.review_file(
         reader, signature.signed_revision, field_mdp_spec=signature.fieldmdp,
         doc_mdp=signature.docmdp_level)
@@ -65,6 +65,7 @@ def changes_before(reader: PdfFileReader, signature: EmbeddedPdfSignature) -> st
     own = signature.signed_revision
     if own == 0:
         return ""
+    result: DiffResult | SuspiciousModification
     try:
         result = _FIRST.apply(reader.get_historical_resolver(own - 1),
                               reader.get_historical_resolver(own))
@@ -74,29 +75,29 @@ def changes_before(reader: PdfFileReader, signature: EmbeddedPdfSignature) -> st
 
 
 def _judge(reader: PdfFileReader, result: DiffResult | SuspiciousModification, old: int,
-           new: int, may_sign: set[str]) -> Changes:
+           new: int, may_sign: set[str]) -> LaterChanges:
     if not isinstance(result, DiffResult):
-        return Changes(forbidden=_short(result))
+        return LaterChanges(forbidden=_short(result))
     stamps = {s.field_name for s in reader.embedded_timestamp_signatures}
     fields = result.changed_form_fields - stamps
     if fields - may_sign:
-        return Changes(forbidden=f"field {sorted(fields - may_sign)[0]!r} was changed")
+        return LaterChanges(forbidden=f"field {sorted(fields - may_sign)[0]!r} was changed")
     if result.modification_level.value > ModificationLevel.FORM_FILLING.value:
-        return Changes(forbidden="annotations were added or changed")
+        return LaterChanges(forbidden="annotations were added or changed")
     if result.modification_level is ModificationLevel.FORM_FILLING and not fields:
-        return Changes(forbidden="the form was changed")
+        return LaterChanges(forbidden="the form was changed")
     unsigned = {name for name in fields if not _signed(reader, name, new)}
     if unsigned:
-        return Changes(forbidden=f"field {sorted(unsigned)[0]!r} looks signed but is not")
+        return LaterChanges(forbidden=f"field {sorted(unsigned)[0]!r} looks signed but is not")
     metadata = _metadata(reader, old, new)
     if metadata:
-        return Changes(forbidden=metadata)
+        return LaterChanges(forbidden=metadata)
     said = [f"signature in field {name!r}" for name in sorted(fields)]
     if result.changed_form_fields & stamps:
         said.append("a timestamp")
     if result.modification_level is ModificationLevel.LTA_UPDATES and not said:
         said.append("validation data")
-    return Changes(allowed=" and ".join(said))
+    return LaterChanges(allowed=" and ".join(said))
 
 
 def _signed(reader: PdfFileReader, name: str, revision: int) -> bool:

@@ -6,20 +6,17 @@ import itertools
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from loambrief.archive import log
 from loambrief.archive.canonical import parse, sha256
 from loambrief.archive.index import Index
-from loambrief.archive.log import Break, Line
+from loambrief.archive.log import Break, LogLine
+from loambrief.archive.store import MOST_CARD, MOST_OBJECT, PENDING, Store, object_name
 from loambrief.errors import ArchiveBroken
-
-if TYPE_CHECKING:
-    from loambrief.archive.store import Store
 
 
 @dataclass(frozen=True)
-class Report:
+class CheckOutcome:
     """Outcome of a check.
 
     Attributes
@@ -64,7 +61,7 @@ class Report:
         }
 
 
-def check(store: Store, head: str | None = None) -> Report:
+def check(store: Store, head: str | None = None) -> CheckOutcome:
     """Check log, files and index.
 
     Parameters
@@ -75,10 +72,8 @@ def check(store: Store, head: str | None = None) -> Report:
 
     Returns
     -------
-    Report
+    CheckOutcome
     """
-    from loambrief.archive.store import PENDING
-
     lines, fault = store.lines()
     breaks: list[Break] = []
     notes: list[str] = []
@@ -106,15 +101,13 @@ def check(store: Store, head: str | None = None) -> Report:
         if anchored is None:
             breaks.append(Break("anchor", log.NAME, f"no line has the digest {head.strip()}"))
     last = lines[-1] if lines else None
-    return Report(tuple(breaks), len(lines), len(used) - len(found), len(erased),
+    return CheckOutcome(tuple(breaks), len(lines), len(used) - len(found), len(erased),
                   last.seq if last else 0, last.digest if last else log.START, anchored,
                   tuple(notes))
 
 
-def _files(store: Store, lines: list[Line], erased: set[int]) -> tuple[list[Break], set[str]]:
+def _files(store: Store, lines: list[LogLine], erased: set[int]) -> tuple[list[Break], set[str]]:
     """Every card and every file it names; each digest is looked at once."""
-    from loambrief.archive.store import MOST_CARD, MOST_OBJECT
-
     breaks: list[Break] = []
     used: set[str] = set()
 
@@ -138,7 +131,7 @@ def _files(store: Store, lines: list[Line], erased: set[int]) -> tuple[list[Brea
         try:
             card = parse(raw)
         except ValueError as error:
-            breaks.append(Break("tampered", _name(line.card), f"the card {where}: {error}"))
+            breaks.append(Break("tampered", object_name(line.card), f"the card {where}: {error}"))
             continue
         for file in card.get("files", ()):
             digest = file.get("sha256")
@@ -154,7 +147,7 @@ class _Wrong(Exception):
 
 
 def _look(store: Store, digest: str, what: str, most: int) -> bytes:
-    name = _name(digest)
+    name = object_name(digest)
     try:
         raw = store.disk.read(name, most)
     except FileNotFoundError:
@@ -167,21 +160,15 @@ def _look(store: Store, digest: str, what: str, most: int) -> bytes:
     return raw
 
 
-def _name(digest: str) -> str:
-    from loambrief.archive.store import object_name
-
-    return object_name(digest)
-
-
 def _strays(store: Store, used: set[str]) -> Iterator[Break]:
     """Files that no event brought."""
-    known = {_name(digest) for digest in used}
+    known = {object_name(digest) for digest in used}
     for name in store.disk.names("objects"):
         if name not in known:
             yield Break("stray", name, "no event of the log brought this file")
 
 
-def _index(store: Store, lines: list[Line]) -> Iterator[Break]:
+def _index(store: Store, lines: list[LogLine]) -> Iterator[Break]:
     """The index against one made afresh."""
     fresh = Index(None)
     try:

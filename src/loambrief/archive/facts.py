@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 
 
-class State(StrEnum):
+class FactState(StrEnum):
     """How a fact stands. Only BAD is an accusation; UNKNOWN says what could not be judged."""
 
     GOOD = "good"
@@ -17,14 +17,14 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True)
-class Fact:
+class FileFact:
     """One thing that was checked.
 
     Attributes
     ----------
     id : str
         Stable name for programs.
-    state : State
+    state : FactState
     text : str
         One sentence for people.
     about : str
@@ -32,7 +32,7 @@ class Fact:
     """
 
     id: str
-    state: State
+    state: FactState
     text: str
     about: str = ""
 
@@ -40,8 +40,8 @@ class Fact:
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: dict) -> Fact:
-        return cls(data["id"], State(data["state"]), data["text"], data["about"])
+    def from_json(cls, data: dict) -> FileFact:
+        return cls(data["id"], FactState(data["state"]), data["text"], data["about"])
 
 
 @dataclass(frozen=True)
@@ -62,25 +62,25 @@ NEEDED = frozenset({"readable", "status", "signed", "bytes", "signature", "conta
 """Facts that must be good, each wherever it applies, for the file to be good."""
 
 
-def bottom_line(facts: Iterable[Fact]) -> tuple[State, str]:
+def bottom_line(facts: Iterable[FileFact]) -> tuple[FactState, str]:
     """State and sentence that follow from the facts.
 
     Good only if nothing is bad and every needed fact is good or does not apply. A fact that
     is not needed may be unknown; the sentence then names it.
     """
     facts = list(facts)
-    bad = [f for f in facts if f.state is State.BAD]
-    open_ones = [f for f in facts if f.state is State.UNKNOWN and f.id in NEEDED]
+    bad = [f for f in facts if f.state is FactState.BAD]
+    open_ones = [f for f in facts if f.state is FactState.UNKNOWN and f.id in NEEDED]
     if bad:
         more = f" (and {len(bad) - 1} more)" if len(bad) > 1 else ""
-        return State.BAD, f"Not good: {_lower(bad[0].text)}{more}"
+        return FactState.BAD, f"Not good: {_lower(bad[0].text)}{more}"
     if open_ones:
-        return State.UNKNOWN, f"Not shown to be good: {_lower(open_ones[0].text)}"
-    if not any(f.id == "signed" and f.state is State.GOOD for f in facts):
-        return State.UNKNOWN, "Not shown to be good: nothing was checked."
-    unknown = [f.id for f in facts if f.state is State.UNKNOWN]
+        return FactState.UNKNOWN, f"Not shown to be good: {_lower(open_ones[0].text)}"
+    if not any(f.id == "signed" and f.state is FactState.GOOD for f in facts):
+        return FactState.UNKNOWN, "Not shown to be good: nothing was checked."
+    unknown = [f.id for f in facts if f.state is FactState.UNKNOWN]
     rest = f" Not known: {', '.join(dict.fromkeys(unknown))}." if unknown else ""
-    return State.GOOD, f"Good.{rest}"
+    return FactState.GOOD, f"Good.{rest}"
 
 
 def _lower(text: str) -> str:
@@ -93,7 +93,7 @@ class Inspection:
 
     Attributes
     ----------
-    facts : tuple of Fact
+    facts : tuple of FileFact
     signatures : tuple of SignatureFound
         In the order in which they were made.
     attached : dict of str to bytes
@@ -106,16 +106,16 @@ class Inspection:
         Where each revision of the file ends [byte].
     """
 
-    facts: tuple[Fact, ...]
+    facts: tuple[FileFact, ...]
     signatures: tuple[SignatureFound, ...] = ()
     attached: dict[str, bytes] = field(default_factory=dict, repr=False)
     described: dict[str, str] = field(default_factory=dict)
     stated: dict = field(default_factory=dict)
     ends: tuple[int, ...] = ()
 
-    def state(self, name: str, about: str = "") -> State:
+    def state(self, name: str, about: str = "") -> FactState:
         """State of a fact; ``NONE`` if it was not looked at."""
         for fact in self.facts:
             if fact.id == name and (not about or fact.about == about):
                 return fact.state
-        return State.NONE
+        return FactState.NONE

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from loambrief.archive.disk import FILE_MODE, Hook, nothing
-from loambrief.archive.log import Line
+from loambrief.archive.log import LogLine
 from loambrief.errors import ArchiveFault
 
 NAME = "index.sqlite"
@@ -108,7 +108,7 @@ class Index:
         self.db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)",
                         (key, json.dumps(values, sort_keys=True)))
 
-    def fill(self, entries: Iterable[tuple[Line, Mapping | None]]) -> None:
+    def fill(self, entries: Iterable[tuple[LogLine, Mapping | None]]) -> None:
         """Make the tables and take in every line, all or nothing."""
         self.hook("index:fill")
         with self._transaction():
@@ -120,7 +120,7 @@ class Index:
                 self._take(line, card)
             self.hook("index:filled")
 
-    def take(self, line: Line, card: Mapping | None) -> None:
+    def take(self, line: LogLine, card: Mapping | None) -> None:
         """Take in one more line."""
         self.hook("index:begin")
         with self._transaction():
@@ -130,7 +130,7 @@ class Index:
     def _transaction(self):
         return _Transaction(self.db)
 
-    def _take(self, line: Line, card: Mapping | None) -> None:
+    def _take(self, line: LogLine, card: Mapping | None) -> None:
         public = line.public
         number, revision, client = (public.get(k) for k in ("number", "revision", "client"))
         execute = self.db.execute
@@ -156,11 +156,11 @@ class Index:
                            ("end", line.end)):
             execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (key, str(value)))
 
-    def _close(self, number: str, status: str) -> None:
+    def _close(self, number: str | None, status: str) -> None:
         self.db.execute("UPDATE numbers SET status = ? WHERE number = ? AND status = 'issued'",
                         (status, number))
 
-    def _read_card(self, line: Line, card: Mapping) -> None:
+    def _read_card(self, line: LogLine, card: Mapping) -> None:
         execute = self.db.execute
         who = card.get("client") or {}
         name, client = who.get("name"), line.public.get("client")

@@ -31,7 +31,7 @@ COMMON = ("seq", "time", "op", "prev", "digest", "card")
 
 
 @dataclass(frozen=True)
-class Line:
+class LogLine:
     """One event.
 
     Attributes
@@ -84,17 +84,17 @@ class Break:
 
 
 def make_line(seq: int, time: str, op: str, prev: str, card: str | None,
-              public: dict[str, Any], start: int) -> tuple[Line, bytes]:
+              public: dict[str, Any], start: int) -> tuple[LogLine, bytes]:
     """A line and its bytes, the line end included."""
     members = {**public, "seq": seq, "time": time, "op": op, "prev": prev}
     if card is not None:
         members["card"] = card
     own = digest(members)
     raw = canonical({**members, "digest": own}) + b"\n"
-    return Line(seq, time, op, prev, own, card, dict(public), start, start + len(raw)), raw
+    return LogLine(seq, time, op, prev, own, card, dict(public), start, start + len(raw)), raw
 
 
-def read_line(raw: bytes, start: int) -> Line:
+def read_line(raw: bytes, start: int) -> LogLine:
     """One line, checked by itself.
 
     Raises
@@ -114,7 +114,7 @@ def read_line(raw: bytes, start: int) -> Line:
     ):
         raise ValueError("members missing or of another kind")
     public = {k: v for k, v in members.items() if k not in COMMON}
-    return Line(seq, members["time"], op, members["prev"], own, card, public, start,
+    return LogLine(seq, members["time"], op, members["prev"], own, card, public, start,
                 start + len(raw) + 1)
 
 
@@ -136,7 +136,7 @@ def whole_size(raw: bytes) -> int:
 
 
 def follow(raw: bytes, seq: int = 0, prev: str = START, start: int = 0) -> tuple[
-        list[Line], Break | None]:
+        list[LogLine], Break | None]:
     """Lines that follow a known one, up to the first that does not.
 
     Parameters
@@ -152,7 +152,7 @@ def follow(raw: bytes, seq: int = 0, prev: str = START, start: int = 0) -> tuple
     -------
     list of Line, and Break or None
     """
-    lines: list[Line] = []
+    lines: list[LogLine] = []
     rest = list(split(raw, start))
     for position, (text, at) in enumerate(rest):
         where = f"{NAME}:{seq + 1}"

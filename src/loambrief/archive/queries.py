@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from loambrief.archive.index import fold
 from loambrief.archive.store import Store
@@ -16,7 +16,7 @@ _WORD = re.compile(r"[\w]+\*?", re.UNICODE)
 
 
 @dataclass(frozen=True)
-class Row:
+class ListedRevision:
     """One revision of an advisory as it is listed."""
 
     number: str
@@ -37,7 +37,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class Search:
     """What to look for; every given condition must hold.
 
     Attributes
@@ -70,25 +70,25 @@ EXISTS (SELECT 1 FROM holds h WHERE h.target IN ('number ' || n.number, 'client 
 FROM numbers n JOIN lines l ON l.seq = n.seq LEFT JOIN records r ON r.seq = n.seq"""
 
 
-def find(store: Store, wanted: Wanted | None = None) -> list[Row]:
+def find(store: Store, wanted: Search | None = None) -> list[ListedRevision]:
     """Advisories that meet every condition, in the order of their numbers' entry.
 
     Parameters
     ----------
     store : Store
-    wanted : Wanted or None
+    wanted : Search or None
         None: all.
 
     Returns
     -------
-    list of Row
+    list of ListedRevision
 
     Raises
     ------
     ImpossibleInput
         An unknown status, or a text without a word in it.
     """
-    wanted = wanted or Wanted()
+    wanted = wanted or Search()
     where, values = ["1"], []
     for column, part in (("r.client_fold", wanted.client), ("r.field_fold", wanted.field),
                          ("r.crop_fold", wanted.crop)):
@@ -113,7 +113,7 @@ def find(store: Store, wanted: Wanted | None = None) -> list[Row]:
         where.append("n.seq IN (SELECT rowid FROM words WHERE words MATCH ?)")
         values.append(match_all(wanted.text))
     rows = store.index.query(f"{_ROW} WHERE {' AND '.join(where)} ORDER BY n.seq", values)
-    return [Row(*row[:-1], bool(row[-1])) for row in rows]
+    return [replace(ListedRevision(*row), held=bool(row[-1])) for row in rows]
 
 
 def match_all(text: str) -> str:
@@ -158,7 +158,7 @@ def history(store: Store, number: str) -> list[dict]:
 
 
 @dataclass(frozen=True)
-class Due:
+class DueItem:
     """Something that falls due.
 
     Attributes
@@ -189,7 +189,7 @@ class Due:
         return asdict(self)
 
 
-def due(store: Store, on: dt.date, ahead: int = 30) -> list[Due]:
+def due(store: Store, on: dt.date, ahead: int = 30) -> list[DueItem]:
     """What has fallen due by a day, and what will within some days.
 
     Validity and looks are told of advisories that hold (neither superseded nor withdrawn)
@@ -205,14 +205,14 @@ def due(store: Store, on: dt.date, ahead: int = 30) -> list[Due]:
 
     Returns
     -------
-    list of Due
+    list of DueItem
         By kind and date.
     """
     if not 0 <= ahead <= 3660:
         raise ImpossibleInput(f"{ahead} days; 0 to 3660")
     first, last = on - dt.timedelta(days=ahead), on + dt.timedelta(days=ahead)
     rows = find(store)
-    found: list[Due] = []
+    found: list[DueItem] = []
     for row in rows:
         if row.status == "issued" and row.valid_until and _between(row.valid_until, first, last):
             found.append(_due(row, "validity", row.valid_until, "the advisory ends to hold"))
@@ -232,7 +232,7 @@ def due(store: Store, on: dt.date, ahead: int = 30) -> list[Due]:
                                         d.number, d.revision))
 
 
-def keep_until(store: Store, row: Row) -> dt.date | None:
+def keep_until(store: Store, row: ListedRevision) -> dt.date | None:
     """Last day a record is kept by the settings; None once it is erased.
 
     An advisory is kept as long as it asks for itself, and as long as a notice of withdrawal or
@@ -251,7 +251,7 @@ def keep_until(store: Store, row: Row) -> dt.date | None:
     return max(days)
 
 
-def _loose_documents(store: Store, on: dt.date) -> list[Due]:
+def _loose_documents(store: Store, on: dt.date) -> list[DueItem]:
     """Documents of no advisory that need not be kept any longer."""
     rows = store.index.query(
         "SELECT l.seq, l.time, c.name, EXISTS (SELECT 1 FROM holds h WHERE h.target = 'client ' "
@@ -261,7 +261,7 @@ def _loose_documents(store: Store, on: dt.date) -> list[Due]:
     for seq, time, name, held in rows:
         until = store.settings.until("document", dt.date.fromisoformat(time[:10]))
         if until < on:
-            found.append(Due("retention", until.isoformat(), "", 0, name, None,
+            found.append(DueItem("retention", until.isoformat(), "", 0, name, None,
                              f"documents of log line {seq} need not be kept any longer",
                              bool(held)))
     return found
@@ -271,11 +271,11 @@ def _between(day: str, first: dt.date, last: dt.date) -> bool:
     return first.isoformat() <= day <= last.isoformat()
 
 
-def _due(row: Row, kind: str, day: str, what: str) -> Due:
-    return Due(kind, day, row.number, row.revision, row.client, row.field, what, row.held)
+def _due(row: ListedRevision, kind: str, day: str, what: str) -> DueItem:
+    return DueItem(kind, day, row.number, row.revision, row.client, row.field, what, row.held)
 
 
-def summary(row: Mapping | Row) -> str:
+def summary(row: Mapping | ListedRevision) -> str:
     """One line for the terminal."""
     data = row if isinstance(row, Mapping) else row.as_json()
     held = " [held]" if data["held"] else ""

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 from loambrief.errors import ImpossibleInput
 
@@ -63,11 +64,11 @@ class Settings:
     def as_json(self) -> dict:
         return asdict(self)
 
-    def changed(self, changes: Mapping[str, object]) -> Settings:
+    def changed(self, changes: Mapping[str, Any]) -> Settings:
         """With other values; ``years`` is merged."""
         known = {k: v for k, v in changes.items() if v is not None}
         if "years" in known:
-            known["years"] = {**self.years, **known["years"]}  # type: ignore[dict-item]
+            known["years"] = {**self.years, **known["years"]}
         return replace(self, **known)
 
     def until(self, kind: str, date: dt.date) -> dt.date:

@@ -293,6 +293,7 @@ def _sign_at(pdf: bytes, signer: Signer, role: Role, level: str, now: dt.datetim
     out = BytesIO()
     maker.sign_pdf(_Writer(BytesIO(pdf)), existing_fields_only=True, output=out)
     if level == "B-LTA":
+        assert signer.timestamper is not None  # without a clock no such level is chosen
         stamp = PdfTimeStamper(signer.timestamper, field_name=f"Timestamp after {role.field}",
                                invis_settings=InvisSigSettings(box_out_of_bounds=True))
         signed, out = out.getvalue(), BytesIO()

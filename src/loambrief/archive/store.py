@@ -48,7 +48,7 @@ def utc_now() -> dt.datetime:
 
 
 @dataclass(frozen=True)
-class Entry:
+class StoredFile:
     """A stored or remembered file and the event it came with.
 
     Attributes
@@ -169,7 +169,7 @@ class Store:
 
     # -- log, index and what an interruption left ----------------------------------------
 
-    def lines(self) -> tuple[list[log.Line], log.Break | None]:
+    def lines(self) -> tuple[list[log.LogLine], log.Break | None]:
         """The whole log, up to the first line that does not fit."""
         return log.follow(self.disk.read(log.NAME))
 
@@ -180,7 +180,8 @@ class Store:
         self.index = Index(None)
         self.index.fill(self.with_cards(lines))
 
-    def with_cards(self, lines: Sequence[log.Line]) -> Iterator[tuple[log.Line, Mapping | None]]:
+    def with_cards(self, lines: Sequence[log.LogLine]
+                   ) -> Iterator[tuple[log.LogLine, Mapping | None]]:
         """Lines with their cards; None where a card is erased or not readable."""
         erased = {seq for line in lines for seq in line.public.get("erases", ())}
         for line in lines:
@@ -344,7 +345,7 @@ class Store:
         return found[0][0] if found else None
 
     def commit(self, op: str, public: Mapping[str, Any], card: Mapping[str, Any] | None = None,
-               contents: Sequence[bytes] = ()) -> log.Line:
+               contents: Sequence[bytes] = ()) -> log.LogLine:
         """Enter one event, all or nothing.
 
         Parameters
@@ -379,7 +380,7 @@ class Store:
                 objects[named] = raw
             fresh = {d: c for d, c in objects.items() if not self.disk.exists(object_name(d))}
             leaving = self._leaving(public.get("erases", ()))
-            note = {"objects": sorted([*fresh, *leaving])}
+            note: dict[str, Any] = {"objects": sorted([*fresh, *leaving])}
             if op == "erase":
                 note["scrub"] = True
             try:
@@ -443,20 +444,14 @@ class Store:
             raise ArchiveBroken(f"{name}: tampered: its content is not what its name says")
         return raw
 
-    def find_digest(self, digest: str) -> Entry | None:
+    def find_digest(self, digest: str) -> StoredFile | None:
         """The latest event that brought a file of this SHA-256, or None."""
         found = self.index.query(
             "SELECT f.sha256, f.name, f.role, l.seq, l.time, l.op, l.digest, l.number, "
             "l.revision, coalesce(n.status, '') FROM files f JOIN lines l ON l.seq = f.seq "
             "LEFT JOIN numbers n ON n.number = l.number AND n.revision = l.revision "
             "WHERE f.sha256 = ? ORDER BY l.seq DESC LIMIT 1", (digest.lower(),))
-        return Entry(*found[0]) if found else None
-
-    def check(self, head: str | None = None):
-        """Does everything agree? See :func:`loambrief.archive.check.check`."""
-        from loambrief.archive.check import check
-
-        return check(self, head)
+        return StoredFile(*found[0]) if found else None
 
 
 def object_name(digest: str) -> str:

@@ -16,7 +16,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from loambrief.archive.facts import Fact, Inspection, SignatureFound, State
+from loambrief.archive.facts import FactState, FileFact, Inspection, SignatureFound
 
 KEPT = ("PATH", "PYTHONPATH", "LANG", "LC_ALL", "SYSTEMROOT", "TEMP", "TMPDIR", "VIRTUAL_ENV")
 """Environment variables that are handed on."""
@@ -81,7 +81,7 @@ def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetim
 
 
 def _unread(why: str) -> Inspection:
-    return Inspection((Fact("readable", State.BAD, f"The file is not read: {why}."),))
+    return Inspection((FileFact("readable", FactState.BAD, f"The file is not read: {why}."),))
 
 
 def _pack(found: Inspection) -> dict:
@@ -95,7 +95,7 @@ def _pack(found: Inspection) -> dict:
 
 def _unpack(data: dict) -> Inspection:
     return Inspection(
-        tuple(Fact.from_json(f) for f in data["facts"]),
+        tuple(FileFact.from_json(f) for f in data["facts"]),
         tuple(SignatureFound(**s) for s in data["signatures"]),
         {k: base64.b64decode(v) for k, v in data["attached"]},
         data["described"], data["stated"], tuple(data["ends"]))

@@ -19,7 +19,7 @@ from pyhanko.sign.fields import enumerate_sig_fields
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 
-from loambrief.archive.facts import Inspection, State
+from loambrief.archive.facts import FactState, Inspection
 from loambrief.archive.pdf_parts import attachments, open_pdf, sha256, stated_in
 from loambrief.archive.verify_signature import Pass, one_signature, timestamps
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
@@ -27,7 +27,7 @@ from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
 for _name in ("pyhanko", "pyhanko_certvalidator"):
     logging.getLogger(_name).addHandler(logging.NullHandler())
 
-GOOD, BAD, UNKNOWN, NONE = State
+GOOD, BAD, UNKNOWN, NONE = FactState
 _EVERYTHING = Exception
 """What parsers raise on a hostile file is beyond listing; none of it is more than «malformed»."""
 

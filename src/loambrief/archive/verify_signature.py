@@ -23,14 +23,14 @@ from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
 from loambrief.archive.changes import changes_after, changes_before
-from loambrief.archive.facts import Fact, SignatureFound, State
+from loambrief.archive.facts import FactState, FileFact, SignatureFound
 from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
 from loambrief.archive.pdf_parts import look
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
 
-GOOD, BAD, UNKNOWN, NONE = State
+GOOD, BAD, UNKNOWN, NONE = FactState
 
 
 @dataclass
@@ -40,11 +40,12 @@ class Pass:
     data: bytes
     anchors: list[x509.Certificate]
     now: dt.datetime
-    facts: list[Fact] = field(default_factory=list)
+    facts: list[FileFact] = field(default_factory=list)
     signatures: list[SignatureFound] = field(default_factory=list)
 
-    def say(self, name: str, state: State, text: str, about: str = "") -> None:
-        self.facts.append(Fact(name, state, str(text), str(about)))  # no strings tied to the file
+    def say(self, name: str, state: FactState, text: str, about: str = "") -> None:
+        # no strings tied to the file
+        self.facts.append(FileFact(name, state, str(text), str(about)))
 
 
 def _context(seen: Pass, moment: dt.datetime, known: tuple[list, list, list],

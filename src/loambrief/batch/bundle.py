@@ -13,12 +13,12 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from loambrief.batch.cover import Setting
-from loambrief.batch.documents import Entry
-from loambrief.batch.folders import file_stem
-from loambrief.batch.store import Store
+from loambrief.batch.folder_names import file_stem
+from loambrief.batch.output_folder import OutputFolder
+from loambrief.batch.request import CaseEntry
 from loambrief.batch.work import Options
 from loambrief.findings.model import say
-from loambrief.render.join import Part, join, page_count
+from loambrief.render.join import BookPart, join, page_count
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
     Block,
@@ -36,24 +36,25 @@ MOST_PAGES = 2000
 """Sheets a volume of the print pack may fill, on one side; no advisory is divided."""
 
 
-def bundles(entries: Sequence[Entry], store: Store,
+def bundles(entries: Sequence[CaseEntry], store: OutputFolder,
             options: Options) -> Iterator[tuple[str, bytes]]:
     """Name and content of each client's bundle.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of CaseEntry
         With figures, in reading order.
-    store : Store
+    store : OutputFolder
     options : Options
     """
-    for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.figures.client)):
+    for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.made.client)):
         own = list(group)
         yield (f"{own[0].folder}/_bundle-{own[0].folder}.pdf",
                _bundle(client, own, store, options))
 
 
-def _bundle(client: str, entries: Sequence[Entry], store: Store, options: Options) -> bytes:
+def _bundle(client: str, entries: Sequence[CaseEntry], store: OutputFolder,
+            options: Options) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "bundle_title", client=client, count=len(entries))
     starts, page = [], 1
@@ -61,14 +62,14 @@ def _bundle(client: str, entries: Sequence[Entry], store: Store, options: Option
         starts.append(str(page))
         page += page_count(_pdf(entry, store))
     front = _contents(title, client, entries, starts, setting, by_client=False)
-    parts = [Part(_name(entry), _reader(entry, store)) for entry in entries]
+    parts = [BookPart(_name(entry), _reader(entry, store)) for entry in entries]
     return join(render_pdf(front), parts)
 
 
-def print_packs(entries: Sequence[Entry], store: Store,
+def print_packs(entries: Sequence[CaseEntry], store: OutputFolder,
                 options: Options) -> Iterator[tuple[str, bytes]]:
     """Name and content of each volume of the print pack; arguments as :func:`bundles`."""
-    volumes: list[list[Entry]] = [[]]
+    volumes: list[list[CaseEntry]] = [[]]
     pages = 0
     for entry in entries:
         count = page_count(_pdf(entry, store))
@@ -83,23 +84,23 @@ def print_packs(entries: Sequence[Entry], store: Store,
         yield name, _pack(volume, number, len(volumes), store, options)
 
 
-def _pack(entries: Sequence[Entry], number: int, of: int, store: Store,
+def _pack(entries: Sequence[CaseEntry], number: int, of: int, store: OutputFolder,
           options: Options) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "pack_title", count=len(entries), number=number, of=of)
     starts = [f"{e.outcome.case_id} 1" for e in entries]
     front = _contents(title, _word(setting, "pack_head", number=number, of=of), entries, starts,
                       setting, by_client=True)
-    parts = [Part(f"{e.figures.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
+    parts = [BookPart(f"{e.made.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
              for e in entries]
     return join(render_pdf(front), parts, right_hand=True)
 
 
-def _contents(title: str, head: str, entries: Sequence[Entry], starts: Sequence[str],
+def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Sequence[str],
               setting: Setting, *, by_client: bool) -> ReportModel:
     """The page in front: every advisory with the page it starts on."""
     writer = setting.writer
-    figures = [e.figures for e in entries]
+    figures = [e.made for e in entries]
     columns = [Column(_word(setting, "column_field"), weight=2.6),
                Column(_word(setting, "column_crop"), weight=1.6),
                Column(_word(setting, "column_date"), weight=2.2),
@@ -131,22 +132,22 @@ def _contents(title: str, head: str, entries: Sequence[Entry], starts: Sequence[
     )
 
 
-def _setting(entries: Sequence[Entry], options: Options) -> Setting:
-    return Setting.of([e.figures for e in entries], **options.overrides())
+def _setting(entries: Sequence[CaseEntry], options: Options) -> Setting:
+    return Setting.of([e.made for e in entries], **options.overrides())
 
 
 def _word(setting: Setting, name: str, /, **params: object) -> str:
     return setting.writer.write(say(f"batch.{name}", **params))
 
 
-def _name(entry: Entry) -> str:
-    return f"{entry.figures.field} ({entry.outcome.case_id})"
+def _name(entry: CaseEntry) -> str:
+    return f"{entry.made.field} ({entry.outcome.case_id})"
 
 
-def _pdf(entry: Entry, store: Store) -> bytes:
+def _pdf(entry: CaseEntry, store: OutputFolder) -> bytes:
     stem = file_stem(entry.outcome.case_id)
     return store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
 
 
-def _reader(entry: Entry, store: Store):
+def _reader(entry: CaseEntry, store: OutputFolder):
     return lambda: _pdf(entry, store)

@@ -7,11 +7,13 @@ of the latest case; the clock is never read. Amounts in different currencies are
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import mode
 
+import pandas as pd
+
+from loambrief.batch.case_tables import CaseTables
 from loambrief.batch.figures import Figures
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
@@ -47,6 +49,8 @@ MOST_ROWS = 400
 """Rows of a table before it points to the spreadsheet."""
 MOST_BARS = 12
 DAYS_PER_YEAR = 365
+DATED = ["day", "client", "field", "what"]
+"""Columns of the tables of dates, and their order."""
 
 
 @dataclass(frozen=True)
@@ -108,12 +112,15 @@ def month_start(month: str, later: int = 0) -> dt.date:
 class _Cover:
     def __init__(self, figures: tuple[Figures, ...], month: str, failed: int, summary: bytes,
                  setting: Setting):
-        self.figures, self.month, self.failed = figures, month, failed
+        self.tables = CaseTables.of(figures)
+        self.cases = self.tables.cases
+        self.month, self.failed = month, failed
         self.summary, self.setting, self.writer = summary, setting, setting.writer
         self.words = chart_words(self.writer)
         self.first = month_start(month)
         self.last = month_start(month, 1 + AHEAD) - dt.timedelta(days=1)
-        self.farms = {(f.client, f.farm) for f in figures}
+        self.farms = self.cases["farm_no"].nunique()
+        self.advisers = self.writer.listed(sorted(self.cases["adviser"].unique()))
 
     def word(self, name: str, /, **params: object) -> str:
         return self.writer.write(say(f"batch.{name}", **params))
@@ -126,13 +133,11 @@ class _Cover:
 
     def sums(self, name: str) -> list[str]:
         """An amount over all cases, one text for each currency."""
-        totals: dict[str, float] = defaultdict(float)
-        for f in self.figures:
-            totals[f.currency] += getattr(f, name)
-        return [self.money(totals[c], c) for c in sorted(totals)]
+        return [self.money(total, str(currency))
+                for currency, total in self.cases.groupby("currency")[name].sum().items()]
 
     def model(self) -> ReportModel:
-        count, clients = len(self.figures), len({f.client for f in self.figures})
+        count, clients = len(self.cases), self.cases["client"].nunique()
         title = self.word("title", month=self.month_word(self.first), count=count,
                           clients=clients)
         blocks: list[Block] = [
@@ -143,14 +148,13 @@ class _Cover:
             KeyFacts(self.facts(clients)),
             *self.problems(), *self.work(), *self.clients(), *self.due(), *self.ends(),
         ]
-        advisers = sorted({f.adviser for f in self.figures})
         return ReportModel(
             title=title,
             case_id=f"month-{self.month}",
-            date=max(dt.date.fromisoformat(f.date) for f in self.figures),
+            date=self.cases["date"].max().date(),
             words=page_words(self.writer),
             blocks=tuple(blocks),
-            author=self.writer.listed(advisers),
+            author=self.advisers,
             status=DocumentStatus.ISSUED,
             language=self.writer.language,
             paper=self.setting.paper,
@@ -162,25 +166,24 @@ class _Cover:
 
     def lead(self) -> str:
         return self.word(
-            "lead", count=len(self.figures), spent=self.sums("spent"),
-            waiting=sum(f.waiting for f in self.figures), waiting_cost=self.sums("waiting_cost"),
-            unpriced=sum(f.unpriced for f in self.figures))
+            "lead", count=len(self.cases), spent=self.sums("spent"),
+            waiting=int(self.cases["waiting"].sum()), waiting_cost=self.sums("waiting_cost"),
+            unpriced=int(self.cases["unpriced"].sum()))
 
     def facts(self, clients: int) -> tuple[Fact, ...]:
-        in_month = sum(1 for f in self.figures if f.date.startswith(self.month))
-        fields = {(f.client, f.farm, f.field) for f in self.figures}
+        cases = self.cases
+        in_month = int((cases["date"].dt.strftime("%Y-%m") == self.month).sum())
+        fields = cases.groupby(["farm_no", "field"]).ngroups
         return (
             Fact(self.word("fact_month"), self.month_word(self.first)),
-            Fact(self.word("fact_adviser"),
-                 self.writer.listed(sorted({f.adviser for f in self.figures}))),
+            Fact(self.word("fact_adviser"), self.advisers),
             Fact(self.word("fact_in_month"),
-                 self.word("in_month_value", count=in_month, total=len(self.figures))),
-            Fact(self.word("fact_clients"), f"{clients}, {len(self.farms)}, {len(fields)}"),
-            Fact(self.word("fact_area"),
-                 self.writer.quantity(sum(f.area_ac for f in self.figures), "ac")),
+                 self.word("in_month_value", count=in_month, total=len(cases))),
+            Fact(self.word("fact_clients"), f"{clients}, {self.farms}, {fields}"),
+            Fact(self.word("fact_area"), self.writer.quantity(cases["area_ac"].sum(), "ac")),
             Fact(self.word("fact_actions"),
-                 self.word("actions_value", chosen=sum(f.chosen for f in self.figures),
-                           waiting=sum(f.waiting for f in self.figures))),
+                 self.word("actions_value", chosen=int(cases["chosen"].sum()),
+                           waiting=int(cases["waiting"].sum()))),
         )
 
     # -- charts ------------------------------------------------------------------------
@@ -190,75 +193,59 @@ class _Cover:
 
     def problems(self) -> list[Block]:
         """Problems that limit fields on two farms or more."""
-        farms: dict[tuple[str, bool], set] = defaultdict(set)
-        fields: dict[tuple[str, bool], set] = defaultdict(set)
-        topics: dict[tuple[str, bool], str] = {}
-        for f in self.figures:
-            for limit in f.limits:
-                key = (limit.subject, limit.excess)
-                farms[key].add((f.client, f.farm))
-                fields[key].add(f.case_id)
-                topics[key] = limit.topic
+        shared = self.tables.limits.groupby(["subject", "excess"], as_index=False).agg(
+            farms=("farm_no", "nunique"), fields=("case", "nunique"), topic=("topic", "last"))
+        shared = shared[shared["farms"] > 1].sort_values(
+            ["farms", "fields", "subject", "excess"], ascending=[False, False, True, True])
         heading = Heading(2, self.word("heading_problems"), anchor="problems")
-        shared = [key for key in farms if len(farms[key]) > 1]
-        shared.sort(key=lambda k: (-len(farms[k]), -len(fields[k]), k))
-        if not shared:
+        if shared.empty:
             return [heading, Paragraph(self.word("problems_none"))]
-
-        def name(key: tuple[str, bool]) -> str:
-            return self.word("problem", subject=key[0], excess=key[1],
-                             topic=say(f"report.topic_{topics[key]}"))
-
-        top = shared[0]
+        rows = tuple(
+            TallyRow(self.word("problem", subject=row["subject"], excess=bool(row["excess"]),
+                               topic=say(f"report.topic_{row['topic']}")), row["farms"],
+                     self.word("farms_count", count=row["farms"]),
+                     self.word("fields_count", count=row["fields"]))
+            for row in shared.head(MOST_BARS).to_dict("records"))
         return [heading, self.figure(TallySpec(
-            title=self.word("problems_title", problem=name(top), farms=len(farms[top]),
-                            total=len(self.farms)),
+            title=self.word("problems_title", problem=rows[0].label, total=self.farms,
+                            farms=int(shared["farms"].iloc[0])),
             subtitle=self.word("problems_sub"), note=self.word("problems_note"),
-            words=self.words,
-            rows=tuple(TallyRow(name(k), len(farms[k]),
-                                self.word("farms_count", count=len(farms[k])),
-                                self.word("fields_count", count=len(fields[k])))
-                       for k in shared[:MOST_BARS]),
-            whole=len(self.farms),
-            whole_label=self.word("problems_whole", count=len(self.farms)),
+            words=self.words, rows=rows, whole=self.farms,
+            whole_label=self.word("problems_whole", count=self.farms),
         ))]
 
     def work(self) -> list[Block]:
         """Kinds of work on how many fields, and where the money goes."""
-        fields, actions = Counter(), Counter()
-        cost: dict[str, float] = defaultdict(float)
-        for f in self.figures:
-            for kind, count, money in f.kinds:
-                fields[kind] += 1
-                actions[kind] += count
-                cost[kind] += money
-        if not fields:
+        kinds = self.tables.work.groupby("kind", as_index=False).agg(
+            fields=("case", "size"), actions=("actions", "sum"), cost=("cost", "sum")
+        ).sort_values(["fields", "actions", "kind"], ascending=[False, False, True])
+        if kinds.empty:
             return []
-        kinds = sorted(fields, key=lambda k: (-fields[k], -actions[k], k))
+        count, first = len(self.cases), kinds.iloc[0]
         blocks: list[Block] = [
             Heading(2, self.word("heading_work"), anchor="work"),
             self.figure(TallySpec(
-                title=self.word("kinds_title", kind=self.word("kind", kind=kinds[0]),
-                                fields=fields[kinds[0]], total=len(self.figures)),
+                title=self.word("kinds_title", kind=self.word("kind", kind=first["kind"]),
+                                fields=int(first["fields"]), total=count),
                 subtitle=self.word("kinds_sub"), words=self.words,
-                rows=tuple(TallyRow(self.word("kind", kind=k), fields[k],
-                                    self.word("fields_count", count=fields[k]),
-                                    self.word("actions_count", count=actions[k]))
-                           for k in kinds),
-                whole=len(self.figures),
-                whole_label=self.word("kinds_whole", count=len(self.figures)),
+                rows=tuple(TallyRow(self.word("kind", kind=row["kind"]), row["fields"],
+                                    self.word("fields_count", count=row["fields"]),
+                                    self.word("actions_count", count=row["actions"]))
+                           for row in kinds.to_dict("records")),
+                whole=count, whole_label=self.word("kinds_whole", count=count),
             ))]
-        currencies = {f.currency for f in self.figures}
-        paid = sorted((k for k in cost if cost[k] > 0), key=lambda k: (-cost[k], k))
+        paid = kinds[kinds["cost"] > 0].sort_values(["cost", "kind"], ascending=[False, True])
+        currencies = self.cases["currency"].unique()
         if len(currencies) == 1 and len(paid) > 1:
-            currency = currencies.pop()
+            currency, most = str(currencies[0]), paid.iloc[0]
             blocks.append(self.figure(TallySpec(
-                title=self.word("money_title", kind=self.word("kind", kind=paid[0]),
-                                cost=self.money(cost[paid[0]], currency),
-                                total=self.money(sum(cost.values()), currency)),
+                title=self.word("money_title", kind=self.word("kind", kind=most["kind"]),
+                                cost=self.money(most["cost"], currency),
+                                total=self.money(kinds["cost"].sum(), currency)),
                 subtitle=self.word("money_sub"), words=self.words,
-                rows=tuple(TallyRow(self.word("kind", kind=k), cost[k],
-                                    self.money(cost[k], currency)) for k in paid),
+                rows=tuple(TallyRow(self.word("kind", kind=row["kind"]), row["cost"],
+                                    self.money(row["cost"], currency))
+                           for row in paid.to_dict("records")),
             )))
         return blocks
 
@@ -266,15 +253,11 @@ class _Cover:
 
     def clients(self) -> list[Block]:
         """Fields, area and money of each client; a total for each currency."""
-        groups: dict[tuple[str, str], list[Figures]] = defaultdict(list)
-        for f in self.figures:
-            groups[f.currency, f.client].append(f)
         rows: list[Row] = []
-        for currency in sorted({c for c, _ in groups}):
-            own = [(client, groups[c, client]) for c, client in groups if c == currency]
-            rows += [self._money_row(client, fs, currency) for client, fs in own]
-            everyone = [f for _, fs in own for f in fs]
-            rows.append(self._money_row(self.word("total"), everyone, currency, RowKind.TOTAL))
+        for currency, own in self.cases.groupby("currency"):
+            rows += [self._money_row(str(client), cases, str(currency))
+                     for client, cases in own.groupby("client", sort=False)]
+            rows.append(self._money_row(self.word("total"), own, str(currency), RowKind.TOTAL))
         return [
             Heading(2, self.word("heading_money"), anchor="money"),
             self.table(
@@ -287,72 +270,69 @@ class _Cover:
                 rows, self.word("clients_caption")),
         ]
 
-    def _money_row(self, name: str, figures: Sequence[Figures], currency: str,
+    def _money_row(self, name: str, cases: pd.DataFrame, currency: str,
                    kind: RowKind = RowKind.BODY) -> Row:
-        unpriced = sum(f.unpriced for f in figures)
-        waiting = sum(f.waiting for f in figures)
+        total = cases[["area_ac", "spent", "waiting_cost", "waiting", "unpriced"]].sum()
         return Row((
-            name, str(len(figures)),
-            self.writer.quantity(sum(f.area_ac for f in figures), "ac"),
-            self.money(sum(f.spent for f in figures), currency),
-            self.money(sum(f.waiting_cost for f in figures), currency) if waiting else "–",
-            self.word("actions_count", count=unpriced) if unpriced else "–",
+            name, str(len(cases)),
+            self.writer.quantity(total["area_ac"], "ac"),
+            self.money(total["spent"], currency),
+            self.money(total["waiting_cost"], currency) if total["waiting"] else "–",
+            self.word("actions_count", count=int(total["unpriced"])) if total["unpriced"] else "–",
         ), kind)
 
     def due(self) -> list[Block]:
         """Follow-ups of the month and the three after it, and the year that follows."""
-        every = sorted((dt.date.fromisoformat(d.day), f.client, f.field, d.what)
-                       for f in self.figures for d in f.followups if d.day)
-        now = [row for row in every if self.first <= row[0] <= self.last]
-        later = [row[0] for row in every if row[0] > self.last]
+        checks = self.tables.checks.dropna(subset="day").sort_values(DATED)
+        last = pd.Timestamp(self.last)
+        now = checks[checks["day"].between(pd.Timestamp(self.first), last)]
+        later = checks.loc[checks["day"] > last, "day"]
         heading = Heading(2, self.word("heading_due"), anchor="due")
         span = {"first": self.first, "last": self.last}
-        if now:
+        if len(now):
             blocks: list[Block] = [heading, Paragraph(self.word("due_intro", **span)),
                                    self._dates(now)]
         else:
-            blocks = [heading, Paragraph(self.word("due_none", **span,
-                                                   next=later[0] if later else None))]
-        end = month_start(self.month, 1 + AHEAD + 12)
-        months = Counter(day.replace(day=1) for day in later if day < end)
+            following = later.min().date() if len(later) else None
+            blocks = [heading, Paragraph(self.word("due_none", **span, next=following))]
+        later = later[later < pd.Timestamp(month_start(self.month, 1 + AHEAD + 12))]
+        months = later.groupby(later.dt.to_period("M")).size()
         if len(months) > 1:
-            most = max(months, key=lambda m: (months[m], -m.toordinal()))
+            rows = tuple(
+                TallyRow(self.month_word(pd.Timestamp(str(month)).date()), int(count), str(count))
+                for month, count in months.items())
             blocks.append(self.figure(TallySpec(
-                title=self.word("due_title", count=sum(months.values()),
-                                month=self.month_word(most)),
-                subtitle=self.word("due_sub"), words=self.words,
-                rows=tuple(TallyRow(self.month_word(m), months[m], str(months[m]))
-                           for m in sorted(months)),
+                title=self.word("due_title", count=len(later),
+                                month=rows[int(months.argmax())].label),
+                subtitle=self.word("due_sub"), words=self.words, rows=rows,
             )))
         return blocks
 
     def ends(self) -> list[Block]:
         """Tests and advisories that run out up to three months after the month."""
-        rows = []
-        for f in self.figures:
-            if f.valid_until:
-                rows.append((dt.date.fromisoformat(f.valid_until), f.client, f.field,
-                             self.word("ends_advisory", case_id=f.case_id)))
-            rows += [(dt.date.fromisoformat(t.ends), f.client, f.field,
-                      self.word("ends_test", kind=t.kind, where=t.where,
-                                taken=dt.date.fromisoformat(t.taken))) for t in f.tests]
-        rows = sorted(row for row in rows if row[0] <= self.last)
+        advice = self.cases.rename(columns={"valid_until": "day"}).assign(
+            what=[self.word("ends_advisory", case_id=name) for name in self.cases["case_id"]])
+        tests = self.tables.tests.rename(columns={"ends": "day"})
+        tests["what"] = [self.word("ends_test", kind=row["kind"], where=row["where"],
+                                   taken=row["taken"].date()) for row in tests.to_dict("records")]
+        every = pd.concat([advice[DATED], tests[DATED]])
+        every = every[every["day"] <= pd.Timestamp(self.last)].sort_values(DATED)
         heading = Heading(2, self.word("heading_ends"), anchor="ends")
-        if not rows:
+        if every.empty:
             return [heading, Paragraph(self.word("ends_none", last=self.last))]
         return [heading,
                 Paragraph(self.word("ends_intro", last=self.last,
                                     years=MAX_AGE_DAYS / DAYS_PER_YEAR)),
-                self._dates(rows)]
+                self._dates(every)]
 
-    def _dates(self, rows: Sequence[tuple[dt.date, str, str, str]]) -> Table:
+    def _dates(self, rows: pd.DataFrame) -> Table:
         return self.table(
             (Column(self.word("column_day"), weight=2.1),
              Column(self.word("column_client"), weight=2.2),
              Column(self.word("column_field"), weight=1.6),
              Column(self.word("column_what"), weight=3.6)),
-            [Row((self.writer.day(day), client, field, what))
-             for day, client, field, what in rows])
+            [Row((self.writer.day(row["day"].date()), row["client"], row["field"], row["what"]))
+             for row in rows.to_dict("records")])
 
     def table(self, columns: tuple[Column, ...], rows: Sequence[Row],
               caption: Text = "") -> Table:

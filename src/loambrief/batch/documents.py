@@ -3,77 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from loambrief.batch.figures import Figures
-from loambrief.batch.store import Store
-from loambrief.batch.work import Options, Outcome
+from loambrief.batch.output_folder import OutputFolder
+from loambrief.batch.request import CaseEntry, WantedDocuments, reading_order
+from loambrief.batch.work import Options
 from loambrief.mail.compose import NoLetter
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """Which documents a run makes.
-
-    Attributes
-    ----------
-    cover, bundle, print_pack, letters : bool
-    month : str
-        ``"2026-10"``; "": the month of the latest case.
-    """
-
-    cover: bool = True
-    bundle: bool = False
-    print_pack: bool = False
-    letters: bool = False
-    month: str = ""
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One case as the documents see it: its outcome, its client's folder, its file.
-
-    ``name`` is the case file as seen from the output folder, so that it does not matter from
-    where the batch was started.
-    """
-
-    outcome: Outcome
-    folder: str
-    name: str = ""
-
-    @property
-    def figures(self) -> Figures | None:
-        """Set where the advisory is there and up to date."""
-        return self.outcome.figures if self.outcome.status.good else None
-
-
-def reading_order(entry: Entry) -> tuple[str, ...]:
-    """By client, farm, field and id."""
-    f = entry.figures
-    assert f is not None
-    return (f.client.casefold(), f.client, f.farm.casefold(), f.field.casefold(), f.case_id)
-
 
 SUMMARY_CSV = "summary.csv"
 SUMMARY_XLSX = "summary.xlsx"
 
 
-def names_of(wanted: Wanted) -> tuple[str, ...]:
+def names_of(wanted: WantedDocuments) -> tuple[str, ...]:
     """Names of the documents that can be told before the cases are made."""
     cover = (f"month-{wanted.month}.pdf",) if wanted.cover and wanted.month else ()
     return (SUMMARY_CSV, SUMMARY_XLSX, *cover)
 
 
-def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: Options, *,
-              short: bool = False,
+def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: OutputFolder,
+              options: Options, *, short: bool = False,
               no_letter: list[NoLetter] | None = None) -> Iterator[tuple[str, bytes]]:
     """Name and content of each document, one after the other.
 
     Parameters
     ----------
-    entries : sequence of Entry
-    wanted : Wanted
-    store : Store
+    entries : sequence of CaseEntry
+    wanted : WantedDocuments
+    store : OutputFolder
         To read the advisories from.
     options : Options
     short : bool
@@ -82,12 +38,12 @@ def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: O
         Clients without a letter are added to it.
     """
     from loambrief.batch.bundle import bundles, print_packs
-    from loambrief.batch.summary import summary_csv, summary_rows, summary_xlsx
+    from loambrief.batch.summary import summary_csv, summary_table, summary_xlsx
 
-    rows = summary_rows(entries)
-    table = summary_csv(rows)
-    yield SUMMARY_CSV, table
-    yield SUMMARY_XLSX, summary_xlsx(rows, entries)
+    table = summary_table(entries)
+    lines = summary_csv(table)
+    yield SUMMARY_CSV, lines
+    yield SUMMARY_XLSX, summary_xlsx(table, entries)
     figures = [e.figures for e in entries if e.figures is not None]
     if short or not figures:
         return
@@ -97,11 +53,11 @@ def documents(entries: Sequence[Entry], wanted: Wanted, store: Store, options: O
     if wanted.print_pack:
         yield from print_packs(good, store, options)
     if wanted.letters:
-        from loambrief.batch.post import client_letters
+        from loambrief.batch.letters import client_letters
 
         yield from client_letters(good, store, [] if no_letter is None else no_letter)
     if wanted.cover:
-        yield _cover(figures, wanted.month, len(entries) - len(figures), table, options)
+        yield _cover(figures, wanted.month, len(entries) - len(figures), lines, options)
 
 
 def _cover(figures: Sequence[Figures], month: str, failed: int, table: bytes,

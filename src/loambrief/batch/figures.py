@@ -32,7 +32,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Due:
+class DueCheck:
     """Something to look at on a day; ``kind`` is the kind of work it follows up."""
 
     day: str
@@ -91,7 +91,7 @@ class Figures:
     waiting_cost: float
     unpriced: int
     missing: int
-    followups: tuple[Due, ...]
+    followups: tuple[DueCheck, ...]
     tests: tuple[LabTest, ...]
 
     def as_json(self) -> dict:
@@ -109,7 +109,7 @@ class Figures:
         """
         values = dict(data)
         values["limits"] = tuple(Limit(**item) for item in values["limits"])
-        values["followups"] = tuple(Due(**item) for item in values["followups"])
+        values["followups"] = tuple(DueCheck(**item) for item in values["followups"])
         values["tests"] = tuple(LabTest(**item) for item in values["tests"])
         values["kinds"] = tuple((str(kind), int(count), float(cost))
                                 for kind, count, cost in values["kinds"])
@@ -175,7 +175,7 @@ def figures_of(advice: Advice) -> Figures:
         unpriced=len(plan.budget.unpriced),
         missing=len(advice.diagnosis.missing),
         followups=tuple(
-            Due(_iso(f.due), writer.write(f.what), kind_of.get(f.action_id or "", ""))
+            DueCheck(_iso(f.due), writer.write(f.what), kind_of.get(f.action_id or "", ""))
             for f in plan.followups
         ),
         tests=tests_of(case),

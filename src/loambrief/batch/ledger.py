@@ -1,7 +1,7 @@
 """What was made from what, so that the next run knows what is unchanged and what is its own.
 
 A file of lines in the output folder: one JSON record for each case, added before its files
-are put in place and the last one for a case counts. Lines that cannot be read are left out,
+are put in place and the last one for a case counts. PlainLines that cannot be read are left out,
 so a damaged ledger costs work and never a run. At the end of a run it is written anew, whole.
 """
 
@@ -19,7 +19,7 @@ from pathlib import Path
 
 from loambrief import __version__
 from loambrief.batch.figures import Figures
-from loambrief.batch.work import Input, Made, Status
+from loambrief.batch.work import CaseStatus, Input, Made
 from loambrief.pipeline import tables_digest
 from loambrief.resources import PACKAGE, templates_dir
 
@@ -31,7 +31,7 @@ SHAPES_BYTES = ("fonttools", "numpy", "highspy", "reportlab", "pikepdf", "pypdf"
 
 
 @dataclass(frozen=True)
-class Written:
+class PlacedFile:
     """A file in the output folder: path from there, content, and the time it carries [ns]."""
 
     name: str
@@ -41,7 +41,7 @@ class Written:
 
 
 @dataclass(frozen=True)
-class Record:
+class LedgerRecord:
     """What the last run that tried a case made of it.
 
     ``path`` is the case file from the output folder; ``home`` its folder's inputs are named
@@ -52,12 +52,12 @@ class Record:
     path: str
     client: str
     folder: str
-    status: Status
+    status: CaseStatus
     program: str
     options: Mapping[str, str | None]
     digest: str
     inputs: tuple[Input, ...]
-    files: tuple[Written, ...]
+    files: tuple[PlacedFile, ...]
     figures: Figures | None
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -76,12 +76,12 @@ class Record:
         return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
 
     @classmethod
-    def from_data(cls, data: dict) -> Record:
+    def from_data(cls, data: dict) -> LedgerRecord:
         """The record of a line; TypeError, KeyError or ValueError if it is none."""
         figures = data["figures"]
         return cls(
             str(data["case"]), str(data["path"]), str(data["client"]), str(data["folder"]),
-            Status(data["status"]), str(data["program"]), dict(data["options"]),
+            CaseStatus(data["status"]), str(data["program"]), dict(data["options"]),
             str(data["digest"]), tuple(Input(str(n), str(s)) for n, s in data["inputs"]),
             tuple(_written(item) for item in data["files"]),
             Figures.from_json(figures) if figures is not None else None,
@@ -89,9 +89,9 @@ class Record:
         )
 
 
-def _written(item: list) -> Written:
+def _written(item: list) -> PlacedFile:
     name, sha256, size, mtime_ns = item
-    return Written(str(name), str(sha256), int(size), int(mtime_ns))
+    return PlacedFile(str(name), str(sha256), int(size), int(mtime_ns))
 
 
 @dataclass
@@ -101,19 +101,19 @@ class Ledger:
     Attributes
     ----------
     file : Path
-    records : dict of str to Record
+    records : dict of str to LedgerRecord
         The last record of each case file, by its path from the output folder.
-    own : dict of str to set of Written
+    own : dict of str to set of PlacedFile
         Every file that a batch put there, by its path from the output folder; of documents
         of the whole batch, too.
     damaged : int
-        Lines that could not be read.
+        PlainLines that could not be read.
     """
 
     file: Path
-    records: dict[str, Record] = field(default_factory=dict)
-    own: dict[str, set[Written]] = field(default_factory=dict)
-    documents: dict[str, Written] = field(default_factory=dict)
+    records: dict[str, LedgerRecord] = field(default_factory=dict)
+    own: dict[str, set[PlacedFile]] = field(default_factory=dict)
+    documents: dict[str, PlacedFile] = field(default_factory=dict)
     damaged: int = 0
 
     @classmethod
@@ -135,12 +135,12 @@ class Ledger:
                 if "document" in data:
                     ledger._keep_document(_written(data["document"]))
                 else:
-                    ledger._keep(Record.from_data(data))
+                    ledger._keep(LedgerRecord.from_data(data))
             except (ValueError, TypeError, KeyError, AttributeError):
                 ledger.damaged += 1
         return ledger
 
-    def add(self, record: Record) -> None:
+    def add(self, record: LedgerRecord) -> None:
         """Remember a case; on disk before this returns.
 
         Raises
@@ -151,7 +151,7 @@ class Ledger:
         self._append(record.as_line())
         self._keep(record)
 
-    def add_document(self, written: Written) -> None:
+    def add_document(self, written: PlacedFile) -> None:
         """Remember a document of the whole batch, before it is put in place."""
         self._append(self._document_line(written))
         self._keep_document(written)
@@ -184,19 +184,19 @@ class Ledger:
             raise
 
     @staticmethod
-    def _document_line(w: Written) -> str:
+    def _document_line(w: PlacedFile) -> str:
         return json.dumps({"document": [w.name, w.sha256, w.size, w.mtime_ns]},
                           ensure_ascii=False)
 
-    def _keep(self, record: Record) -> None:
+    def _keep(self, record: LedgerRecord) -> None:
         self.records[record.path] = record
         self._own(record.files)
 
-    def _keep_document(self, written: Written) -> None:
+    def _keep_document(self, written: PlacedFile) -> None:
         self.documents[written.name] = written
         self._own((written,))
 
-    def _own(self, files: Iterable[Written]) -> None:
+    def _own(self, files: Iterable[PlacedFile]) -> None:
         for written in files:
             self.own.setdefault(written.name, set()).add(written)
 
@@ -241,7 +241,7 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def inputs_unchanged(record: Record, folder: Path) -> bool:
+def inputs_unchanged(record: LedgerRecord, folder: Path) -> bool:
     """Whether every file a case was made from still has the bytes it had."""
     try:
         return bool(record.inputs) and all(
@@ -250,7 +250,7 @@ def inputs_unchanged(record: Record, folder: Path) -> bool:
         return False
 
 
-def as_written(made: Made, folder: str, mtime_ns: int) -> Written:
+def as_written(made: Made, folder: str, mtime_ns: int) -> PlacedFile:
     """A finished file as it stands in the output folder."""
-    return Written(f"{folder}/{made.name}" if folder else made.name, made.sha256, made.size,
+    return PlacedFile(f"{folder}/{made.name}" if folder else made.name, made.sha256, made.size,
                    mtime_ns)

@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loambrief.batch.documents import Entry, Wanted, documents, names_of
+from loambrief.batch.documents import documents, names_of
 from loambrief.batch.lock import folder_lock
+from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.pool import Executor, Pool
-from loambrief.batch.progress import Progress, Quiet
-from loambrief.batch.run import Batch, Request, Result
-from loambrief.batch.store import Store
+from loambrief.batch.progress import Progress
+from loambrief.batch.request import CaseEntry, Request, RunResult, WantedDocuments
+from loambrief.batch.run import Batch
 from loambrief.errors import NotOurs
 from loambrief.mail.compose import NoLetter
 from loambrief.report.own_words import with_own_words
@@ -28,7 +29,7 @@ class Month:
 
     Attributes
     ----------
-    result : Result
+    result : RunResult
     documents : list of Path
         Summary, cover, bundles, print packs and letters, as written.
     no_letter : list of NoLetter
@@ -36,7 +37,7 @@ class Month:
     workers : int
     """
 
-    result: Result
+    result: RunResult
     documents: list[Path] = field(default_factory=list)
     no_letter: list[NoLetter] = field(default_factory=list)
     workers: int = 1
@@ -51,7 +52,7 @@ def cores() -> int:
 
 def run_month(
     request: Request,
-    wanted: Wanted | None = None,
+    wanted: WantedDocuments | None = None,
     *,
     workers: int | None = None,
     progress: Progress | None = None,
@@ -62,7 +63,7 @@ def run_month(
     Parameters
     ----------
     request : Request
-    wanted : Wanted or None
+    wanted : WantedDocuments or None
         Which documents; None: the summary and the cover.
     workers : int or None
         All cores if None.
@@ -83,10 +84,10 @@ def run_month(
     OSError
         The output folder cannot be written to.
     """
-    wanted, progress = wanted or Wanted(), progress or Quiet()
+    wanted, progress = wanted or WantedDocuments(), progress or Progress()
     count = min(workers or cores(), max(len(request.cases), 1))
     with folder_lock(request.output):
-        store = Store(request.output, force=request.force)
+        store = OutputFolder(request.output, force=request.force)
         store.open()
         try:
             for name in names_of(wanted):
@@ -111,12 +112,12 @@ def run_month(
     return month
 
 
-def _documents(month: Month, request: Request, wanted: Wanted, store: Store,
+def _documents(month: Month, request: Request, wanted: WantedDocuments, store: OutputFolder,
                progress: Progress) -> None:
     """Write the documents; one that cannot be written ends the run like a full disk."""
     result = month.result
     started = time.perf_counter()
-    entries = [Entry(o, result.folders.get(o.number, ""), result.names[o.number])
+    entries = [CaseEntry(o, result.folders.get(o.number, ""), result.names[o.number])
                for o in result.ordered()]
     try:
         for name, content in documents(entries, wanted, store, request.options,

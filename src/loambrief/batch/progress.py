@@ -6,9 +6,12 @@ import contextlib
 import os
 import time
 from collections.abc import Callable
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-from loambrief.batch.work import Outcome, Status
+from loambrief.batch.work import CaseOutcome, CaseStatus
+
+if TYPE_CHECKING:
+    from rich.progress import Progress as RichProgress
 
 EVERY = 10.0
 """Seconds between two plain lines."""
@@ -21,7 +24,7 @@ class Progress:
     def begin(self, stage: str, total: int) -> None:
         """A stage starts."""
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         """A case is through the stage."""
 
     def end(self) -> None:
@@ -34,11 +37,7 @@ class Progress:
         """A line from a signal handler, which may not wait for a stream in use."""
 
 
-class Quiet(Progress):
-    """Shows nothing."""
-
-
-class Lines(Progress):
+class PlainLines(Progress):
     """Plain lines, for logs and pipes.
 
     Parameters
@@ -56,9 +55,9 @@ class Lines(Progress):
         self.stage, self.total, self.done, self.bad = stage, total, 0, 0
         self.started = self.told = self.clock()
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         self.done += 1
-        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        self.bad += outcome.status in (CaseStatus.FAILED, CaseStatus.TIMED_OUT)
         if self.clock() - self.told >= EVERY:
             self.told = self.clock()
             self._tell()
@@ -107,32 +106,28 @@ class Bar(Progress):
     def __init__(self, stream: TextIO):
         from rich.console import Console
 
-        self.console = Console(file=stream)
-        self.bar = None
+        self.stream, self.console = stream, Console(file=stream)
+        self.bar: RichProgress | None = None
 
     def begin(self, stage: str, total: int) -> None:
-        from rich.progress import (
-            BarColumn,
-            MofNCompleteColumn,
-            TextColumn,
-            TimeRemainingColumn,
-        )
+        from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
         from rich.progress import Progress as RichProgress
 
         self.stage, self.bad = STAGES.get(stage, stage), 0
         if not total:
             return
-        self.bar = RichProgress(
+        bar = RichProgress(
             TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
             TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self.console,
         )
-        self.task = self.bar.add_task(self.stage, total=total, rate="")
-        self.bar.start()
+        self.task = bar.add_task(self.stage, total=total, rate="")
+        self.bar = bar
+        bar.start()
 
-    def step(self, outcome: Outcome) -> None:
+    def step(self, outcome: CaseOutcome) -> None:
         if self.bar is None:
             return
-        self.bad += outcome.status in (Status.FAILED, Status.TIMED_OUT)
+        self.bad += outcome.status in (CaseStatus.FAILED, CaseStatus.TIMED_OUT)
         speed = self.bar.tasks[0].speed
         self.bar.update(self.task, advance=1, rate=f"{speed:.1f}/s" if speed else "",
                         description=f"{self.stage} ({self.bad} failed)" if self.bad
@@ -147,7 +142,7 @@ class Bar(Progress):
         self.console.print(text, markup=False, highlight=False)
 
     def urgent(self, text: str) -> None:
-        _at_once(self.console.file, text)
+        _at_once(self.stream, text)
 
 
 def _at_once(stream: TextIO, text: str) -> None:
@@ -158,5 +153,5 @@ def _at_once(stream: TextIO, text: str) -> None:
 def progress_for(stream: TextIO, *, quiet: bool) -> Progress:
     """What suits where the words go."""
     if quiet:
-        return Quiet()
-    return Bar(stream) if stream.isatty() else Lines(stream)
+        return Progress()
+    return Bar(stream) if stream.isatty() else PlainLines(stream)

@@ -1,11 +1,12 @@
-"""What a run of a batch is asked for, and what it comes to."""
+"""What a run of a batch is asked for, and what it comes to, case by case."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loambrief.batch.work import Options, Outcome, Status
+from loambrief.batch.figures import Figures
+from loambrief.batch.work import CaseOutcome, CaseStatus, Options
 
 
 @dataclass(frozen=True)
@@ -37,12 +38,12 @@ class Request:
 
 
 @dataclass
-class Result:
+class RunResult:
     """What became of a run.
 
     Attributes
     ----------
-    outcomes : dict of int to Outcome
+    outcomes : dict of int to CaseOutcome
         By place of the case; without an entry: it was not tried.
     folders : dict of int to str
         Client folder of each case that has files.
@@ -55,11 +56,11 @@ class Result:
     disk : str
         Why the run could not go on writing, or "".
     damaged : int
-        Lines of the ledger that could not be read.
+        PlainLines of the ledger that could not be read.
     """
 
     total: int
-    outcomes: dict[int, Outcome] = field(default_factory=dict)
+    outcomes: dict[int, CaseOutcome] = field(default_factory=dict)
     folders: dict[int, str] = field(default_factory=dict)
     names: dict[int, str] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
@@ -67,20 +68,68 @@ class Result:
     disk: str = ""
     damaged: int = 0
 
-    def ordered(self) -> list[Outcome]:
+    def ordered(self) -> list[CaseOutcome]:
         return [self.outcomes[number] for number in sorted(self.outcomes)]
 
-    def count(self, status: Status) -> int:
+    def count(self, status: CaseStatus) -> int:
         return sum(1 for o in self.outcomes.values() if o.status is status)
 
     @property
-    def failures(self) -> list[Outcome]:
+    def failures(self) -> list[CaseOutcome]:
         return [o for o in self.ordered() if not o.status.good]
 
     @property
-    def good(self) -> list[Outcome]:
+    def good(self) -> list[CaseOutcome]:
         return [o for o in self.ordered() if o.status.good]
 
     @property
     def not_tried(self) -> int:
         return self.total - len(self.outcomes)
+
+
+@dataclass(frozen=True)
+class WantedDocuments:
+    """Which documents a run makes.
+
+    Attributes
+    ----------
+    cover, bundle, print_pack, letters : bool
+    month : str
+        ``"2026-10"``; "": the month of the latest case.
+    """
+
+    cover: bool = True
+    bundle: bool = False
+    print_pack: bool = False
+    letters: bool = False
+    month: str = ""
+
+
+@dataclass(frozen=True)
+class CaseEntry:
+    """One case as the documents see it: its outcome, its client's folder, its file.
+
+    ``name`` is the case file as seen from the output folder, so that it does not matter from
+    where the batch was started.
+    """
+
+    outcome: CaseOutcome
+    folder: str
+    name: str = ""
+
+    @property
+    def figures(self) -> Figures | None:
+        """Set where the advisory is there and up to date."""
+        return self.outcome.figures if self.outcome.status.good else None
+
+    @property
+    def made(self) -> Figures:
+        """The figures of an entry that is known to have them."""
+        assert self.figures is not None
+        return self.figures
+
+
+def reading_order(entry: CaseEntry) -> tuple[str, ...]:
+    """By client, farm, field and id."""
+    f = entry.made
+    return (f.client.casefold(), f.client, f.farm.casefold(), f.field.casefold(), f.case_id)

@@ -12,14 +12,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from loambrief.batch.find import peek_id
-from loambrief.batch.folders import file_stem, folder_names
-from loambrief.batch.ledger import Record, inputs_unchanged, program_digest
+from loambrief.batch.case_finder import peek_id
+from loambrief.batch.folder_names import file_stem, folder_names
+from loambrief.batch.ledger import LedgerRecord, inputs_unchanged, program_digest
+from loambrief.batch.output_folder import FULL, OutputFolder
 from loambrief.batch.pool import Executor
-from loambrief.batch.progress import Progress, Quiet
-from loambrief.batch.request import Request, Result
-from loambrief.batch.store import FULL, Store
-from loambrief.batch.work import Outcome, Stage, Status, Task
+from loambrief.batch.progress import Progress
+from loambrief.batch.request import Request, RunResult
+from loambrief.batch.work import CaseOutcome, CaseStatus, Stage, Task
 from loambrief.errors import NotOurs
 
 MOST_KEPT = 256 * 2**20
@@ -33,22 +33,22 @@ class Batch:
     ----------
     request : Request
     executor : Executor
-    store : Store
+    store : OutputFolder
         Opened.
     progress : Progress
     clock : callable
         Seconds, for the table of stages only.
     """
 
-    def __init__(self, request: Request, executor: Executor, store: Store,
+    def __init__(self, request: Request, executor: Executor, store: OutputFolder,
                  progress: Progress | None = None,
                  clock: Callable[[], float] = time.perf_counter):
         self.request, self.executor, self.store = request, executor, store
-        self.progress = progress or Quiet()
+        self.progress = progress or Progress()
         self.clock = clock
         self.options = request.options.as_data()
         self._keys = [self._key(path) for path in request.cases]
-        self.result = Result(len(request.cases), damaged=store.ledger.damaged,
+        self.result = RunResult(len(request.cases), damaged=store.ledger.damaged,
                              names=dict(enumerate(self._keys)))
         self._folders = {r.client: r.folder for r in store.ledger.records.values() if r.folder}
         own = set(self._keys)
@@ -58,12 +58,12 @@ class Batch:
         self._ids: dict[str, int] = {}
         self._kept = 0
 
-    def run(self) -> Result:
+    def run(self) -> RunResult:
         """Everything up to the files of the cases."""
         with self._timed("unchanged"):
             todo = [n for n in range(self.result.total) if not self._settled(n)]
             self._claim_skipped()
-        checked: dict[int, Outcome] = {}
+        checked: dict[int, CaseOutcome] = {}
         if self.request.as_you_go:
             self._refuse_doubles({n: peek_id(self.request.cases[n]) for n in todo})
             todo = [n for n in todo if n not in self.result.outcomes]
@@ -108,9 +108,9 @@ class Batch:
         self._skip(number, record)
         return True
 
-    def _skip(self, number: int, record: Record) -> None:
+    def _skip(self, number: int, record: LedgerRecord) -> None:
         """Not made again: its files stand, unless somebody changed them."""
-        outcome = Outcome(number, str(self.request.cases[number]), Status.SKIPPED,
+        outcome = CaseOutcome(number, str(self.request.cases[number]), CaseStatus.SKIPPED,
                           record.case_id, record.client, record.digest, record.inputs,
                           figures=record.figures, warnings=record.warnings)
         changed = [why for w in record.files if (why := self.store.refused(w.name))]
@@ -132,20 +132,20 @@ class Batch:
     # -- checking ----------------------------------------------------------------------
 
     def _tasks(self, numbers: Iterable[int], stage: Stage,
-               checked: dict[int, Outcome]) -> Iterator[Task]:
+               checked: dict[int, CaseOutcome]) -> Iterator[Task]:
         for number in numbers:
             known = checked.get(number)
             yield Task(number, str(self.request.cases[number]), stage, self.request.options,
                        self.request.time_limit, known.digest if known else "",
                        known.loaded if known else b"")
 
-    def _check(self, todo: list[int]) -> dict[int, Outcome]:
+    def _check(self, todo: list[int]) -> dict[int, CaseOutcome]:
         """All cases read and checked; what is wrong with any is known before one is made."""
-        checked: dict[int, Outcome] = {}
+        checked: dict[int, CaseOutcome] = {}
         self.progress.begin("check", len(todo))
         for outcome in self.executor.run(self._tasks(todo, Stage.CHECK, {})):
             self.progress.step(outcome)
-            if outcome.status is Status.CHECKED:
+            if outcome.status is CaseStatus.CHECKED:
                 self._kept += len(outcome.loaded)
                 keep = self._kept <= MOST_KEPT
                 checked[outcome.number] = outcome if keep else replace(outcome, loaded=b"")
@@ -186,12 +186,12 @@ class Batch:
                 continue
             for number in numbers:
                 others = ", ".join(str(self.request.cases[n]) for n in everyone if n != number)
-                self._put_failure(Outcome(
-                    number, str(self.request.cases[number]), Status.FAILED, ids[number],
+                self._put_failure(CaseOutcome(
+                    number, str(self.request.cases[number]), CaseStatus.FAILED, ids[number],
                     problems=(f"{self.request.cases[number]}: case id {ids[number]!r} is also "
                               f"the id of {others}; give each case an id of its own",)))
 
-    def _other_owner(self, outcome: Outcome, folder: str) -> str:
+    def _other_owner(self, outcome: CaseOutcome, folder: str) -> str:
         """Why files of this id belong to a case that is not in this run, or ""."""
         if self.request.force:
             return ""
@@ -203,7 +203,7 @@ class Batch:
 
     # -- making ------------------------------------------------------------------------
 
-    def _make(self, todo: list[int], checked: dict[int, Outcome]) -> None:
+    def _make(self, todo: list[int], checked: dict[int, CaseOutcome]) -> None:
         self.progress.begin("make", len(todo))
         for outcome in self.executor.run(self._tasks(todo, Stage.MAKE, checked)):
             before = checked.pop(outcome.number, None)
@@ -213,9 +213,9 @@ class Batch:
             self.progress.step(self._put_away(outcome))
         self.progress.end()
 
-    def _put_away(self, outcome: Outcome) -> Outcome:
+    def _put_away(self, outcome: CaseOutcome) -> CaseOutcome:
         """Write what was made, or note what was not."""
-        if outcome.status is not Status.DONE:
+        if outcome.status is not CaseStatus.DONE:
             return self._put_failure(outcome)
         if self.result.disk:
             return outcome
@@ -242,7 +242,7 @@ class Batch:
         self.result.folders[outcome.number] = folder
         return self._note(replace(outcome, content={}, loaded=b""))
 
-    def _left(self, outcome: Outcome, content: Iterable[str]) -> list[str]:
+    def _left(self, outcome: CaseOutcome, content: Iterable[str]) -> list[str]:
         """Files this case had under another id or client: they stay, and are named."""
         earlier = self.store.ledger.records.get(self._keys[outcome.number])
         if earlier is None or (earlier.case_id, earlier.client) == (outcome.case_id,
@@ -252,7 +252,7 @@ class Batch:
                 for w in earlier.files if w.name not in content
                 and self.store.path(w.name).exists()]
 
-    def _no_disk(self, outcome: Outcome, error: OSError) -> Outcome:
+    def _no_disk(self, outcome: CaseOutcome, error: OSError) -> CaseOutcome:
         """A file could not be written; where the disk itself is at fault, the run ends."""
         why = f"{error.filename or self.request.output}: {error.strerror or error}"
         if error.errno in FULL:
@@ -260,7 +260,7 @@ class Batch:
             self.executor.stop()
         return self._note(outcome.failed(why))
 
-    def _put_failure(self, outcome: Outcome) -> Outcome:
+    def _put_failure(self, outcome: CaseOutcome) -> CaseOutcome:
         """Note a failure, here and in the ledger; files of an earlier run stay as they are."""
         outcome = replace(outcome, content={}, loaded=b"", figures=None, files=())
         earlier = self.store.ledger.records.get(self._keys[outcome.number])
@@ -271,12 +271,12 @@ class Batch:
             return self._no_disk(outcome, error)
         return self._note(outcome)
 
-    def _record(self, outcome: Outcome, folder: str) -> Record:
-        return Record(outcome.case_id, self._keys[outcome.number], outcome.client, folder,
+    def _record(self, outcome: CaseOutcome, folder: str) -> LedgerRecord:
+        return LedgerRecord(outcome.case_id, self._keys[outcome.number], outcome.client, folder,
                       outcome.status, program_digest(), self.options, outcome.digest,
                       outcome.inputs, (), outcome.figures, outcome.problems, outcome.warnings)
 
-    def _note(self, outcome: Outcome) -> Outcome:
+    def _note(self, outcome: CaseOutcome) -> CaseOutcome:
         self.result.outcomes[outcome.number] = outcome
         return outcome
 

@@ -9,107 +9,80 @@ encoding, and has the line ends of RFC 4180. Both files are the same bytes for t
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import io
 import re
 import zipfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
-from openpyxl.styles import Alignment, Font
+import pandas as pd
+from openpyxl.styles import Alignment, Border, Font
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
 
-from loambrief.batch.documents import Entry
-from loambrief.batch.figures import Figures
-from loambrief.batch.folders import file_stem
-from loambrief.report.numbers import shown
+from loambrief.batch.case_tables import CaseTables
+from loambrief.batch.folder_names import file_stem
+from loambrief.batch.request import CaseEntry
+from loambrief.numbers import shown
 
-Value = str | int | float | dt.date | None
 FORMULA_STARTS = tuple("=+-@\t\r\n＝＋－＠")
 EPOCH = dt.datetime(1980, 1, 1)  # the earliest a zip archive can say
 MOST_LETTERS = 32_000
 """A cell of a spreadsheet holds 32,767 characters."""
+MADE = "made"
+HEAD = (
+    "case_id", "status", "client", "farm", "region", "field", "crop", "area", "area_unit",
+    "case_date", "valid_until", "limits", "worst_limit", "first_action", "actions",
+    "actions_covered", "currency", "plan_cost", "budget", "actions_waiting", "waiting_cost",
+    "actions_without_price", "not_measured", "next_follow_up", "first_test_old", "pdf", "warnings",
+    "problems", "case_file",
+)
+COLUMN = {"date": "case_date", "chosen": "actions_covered", "spent": "plan_cost",
+          "waiting": "actions_waiting", "unpriced": "actions_without_price",
+          "missing": "not_measured"}
+"""Columns that bear another name than the figure they show."""
+MONEY = frozenset(("plan_cost", "budget", "waiting_cost"))
+WIDEST, FAILURE_WIDTHS = 44, (44, 24, 110)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _MODIFIED = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*")
 
 
-def _date(text: str) -> dt.date | None:
-    return dt.date.fromisoformat(text) if text else None
-
-
-def _next_due(f: Figures) -> Value:
-    return min((_date(d.day) for d in f.followups if d.day), default=None)
-
-
-def _soonest(f: Figures) -> Value:
-    return min((_date(t.ends) for t in f.tests), default=None)
-
-
-COLUMNS: dict[str, Callable[[Figures], Value]] = {
-    "client": lambda f: f.client,
-    "farm": lambda f: f.farm,
-    "region": lambda f: f.region,
-    "field": lambda f: f.field,
-    "crop": lambda f: f.crop,
-    "area": lambda f: round(shown(f.area_ac, "ac", f.units)[0], 4),
-    "area_unit": lambda f: shown(f.area_ac, "ac", f.units)[1],
-    "case_date": lambda f: _date(f.date),
-    "valid_until": lambda f: _date(f.valid_until),
-    "limits": lambda f: len(f.limits),
-    "worst_limit": lambda f: f.limits[0].title if f.limits else "",
-    "first_action": lambda f: f.first_action,
-    "actions": lambda f: f.actions,
-    "actions_covered": lambda f: f.chosen,
-    "currency": lambda f: f.currency,
-    "plan_cost": lambda f: round(f.spent, 2),
-    "budget": lambda f: f.budget,
-    "actions_waiting": lambda f: f.waiting,
-    "waiting_cost": lambda f: round(f.waiting_cost, 2),
-    "actions_without_price": lambda f: f.unpriced,
-    "not_measured": lambda f: f.missing,
-    "next_follow_up": _next_due,
-    "first_test_old": _soonest,
-}
-"""Columns that come from the figures of a case, after ``case_id`` and ``status``."""
-HEAD = ("case_id", "status", *COLUMNS, "pdf", "warnings", "problems", "case_file")
-MONEY = frozenset(("plan_cost", "budget", "waiting_cost"))
-MADE, FAILED, LATE = "made", "failed", "timed out"
-
-
-def summary_rows(entries: Sequence[Entry]) -> list[tuple[Value, ...]]:
+def summary_table(entries: Sequence[CaseEntry]) -> pd.DataFrame:
     """One row a case, by client, field and id; failed ones last.
 
-    Parameters
-    ----------
-    entries : sequence of Entry
-
-    Returns
-    -------
-    list of tuple
-        In the order of ``HEAD``. Whether a case was made now or stood from before is not
-        told, so that a second run gives the same table.
+    Whether a case was made now or stood from before is not told, so that a second run gives
+    the same table. The columns are ``HEAD``.
     """
-    return [_row(entry) for entry in sorted(entries, key=_order)]
+    ordered = sorted(entries, key=_order)
+    good = [(e, e.figures) for e in ordered if e.figures is not None]
+    tables = CaseTables.of([figures for _, figures in good])
+    made = tables.cases.rename(columns=COLUMN)
+    areas = [shown(f.area_ac, "ac", f.units) for _, f in good]
+    limits = tables.limits.groupby("case")["title"]
+    made = made.assign(
+        status=MADE, area=[round(area, 4) for area, _ in areas], area_unit=[u for _, u in areas],
+        limits=limits.size().reindex(made.index, fill_value=0), worst_limit=limits.first(),
+        next_follow_up=tables.checks.groupby("case")["day"].min(),
+        first_test_old=tables.tests.groupby("case")["ends"].min(),
+        pdf=[f"{e.folder}/{file_stem(f.case_id)}.pdf" for e, f in good], problems="",
+    ).round({"plan_cost": 2, "waiting_cost": 2})
+    counts = made.select_dtypes("int64").columns
+    bad = ordered[len(good):]
+    failed = pd.DataFrame({
+        "case_id": [e.outcome.case_id for e in bad], "client": [e.outcome.client for e in bad],
+        "status": [e.outcome.status.value for e in bad],
+        "problems": [reason(e.outcome.problems) for e in bad]}, dtype="string")
+    table = pd.concat([made, failed], ignore_index=True) if bad else made
+    return table.astype(dict.fromkeys(counts, "Int64")).assign(
+        warnings=[len(e.outcome.warnings) for e in ordered],
+        case_file=[e.name for e in ordered]).reindex(columns=list(HEAD))
 
 
-def _order(entry: Entry) -> tuple:
+def _order(entry: CaseEntry) -> tuple:
     f = entry.figures
     if f is None:
         return (1, "", "", "", entry.name)
     return (0, f.client.casefold(), f.field.casefold(), f.case_id, entry.name)
-
-
-def _row(entry: Entry) -> tuple[Value, ...]:
-    f, o = entry.figures, entry.outcome
-    if f is None:
-        blank: list[Value] = [None] * len(COLUMNS)
-        blank[0] = o.client
-        status = o.status.value
-        return (o.case_id, status, *blank, None, len(o.warnings), reason(o.problems), entry.name)
-    pdf = f"{entry.folder}/{file_stem(f.case_id)}.pdf"
-    return (f.case_id, MADE, *(column(f) for column in COLUMNS.values()), pdf,
-            len(o.warnings), "", entry.name)
 
 
 def reason(problems: Sequence[str]) -> str:
@@ -117,90 +90,55 @@ def reason(problems: Sequence[str]) -> str:
     return "; ".join(p.splitlines()[0] for p in problems if p)
 
 
-def neutral(text: str) -> str:
+def neutral(text: object) -> object:
     """Text that no spreadsheet takes for a formula, without characters no sheet can hold."""
+    if not isinstance(text, str):
+        return text
     text = _CONTROL.sub("", text)[:MOST_LETTERS]
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
-def summary_csv(rows: Sequence[Sequence[Value]]) -> bytes:
-    """The rows as CSV."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(HEAD)
-    for row in rows:
-        writer.writerow([_plain(value) for value in row])
-    return out.getvalue().encode("utf-8-sig")
+def summary_csv(table: pd.DataFrame) -> bytes:
+    """The table of :func:`summary_table` as CSV."""
+    return table.map(neutral).to_csv(index=False, lineterminator="\r\n",
+                                     date_format="%Y-%m-%d").encode("utf-8-sig")
 
 
-def _plain(value: Value) -> str | int | float:
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return neutral(value)
-    return value.isoformat() if isinstance(value, dt.date) else value
-
-
-def summary_xlsx(rows: Sequence[Sequence[Value]], entries: Sequence[Entry]) -> bytes:
-    """The rows as a workbook, with a sheet of the failures if there are any."""
-    book = Workbook(write_only=True)
-    sheet = book.create_sheet("summary")
-    sheet.freeze_panes = "C2"
-    widths = _widths(rows)
-    for number, width in enumerate(widths):
-        sheet.column_dimensions[_letter(number)].width = width
-    sheet.append([_cell(sheet, name, bold=True) for name in HEAD])
-    for row in rows:
-        sheet.append([_cell(sheet, value, money=name in MONEY)
-                      for name, value in zip(HEAD, row, strict=True)])
-    sheet.auto_filter.ref = f"A1:{_letter(len(HEAD) - 1)}{len(rows) + 1}"
-    bad = [e for e in sorted(entries, key=_order) if not e.outcome.status.good]
-    if bad:
-        _failures(book, bad)
+def summary_xlsx(table: pd.DataFrame, entries: Sequence[CaseEntry]) -> bytes:
+    """The table as a workbook, with a sheet of the failures if there are any."""
+    failures = pd.DataFrame(
+        [(e.name, e.outcome.status.value, problem) for e in sorted(entries, key=_order)
+         if not e.outcome.status.good for problem in e.outcome.problems or ("",)],
+        columns=["case_file", "status", "problem"])
+    widths = [max(len(name) + 2, min(longest + 1, WIDEST)) for name, longest in zip(
+        HEAD, table[:200].map(lambda value: len(str(value))).max().fillna(0), strict=True)]
     out = io.BytesIO()
-    book.save(out)
+    with pd.ExcelWriter(out, engine="openpyxl") as book:
+        _sheet(book, "summary", table, widths, (1, 2))
+        book.sheets["summary"].auto_filter.ref = book.sheets["summary"].dimensions
+        if len(failures):
+            _sheet(book, "failures", failures, FAILURE_WIDTHS, (1, 0))
     return timeless(out.getvalue())
 
 
-def _failures(book: Workbook, bad: Sequence[Entry]) -> None:
-    sheet = book.create_sheet("failures")
-    sheet.freeze_panes = "A2"
-    for letter, width in zip("ABC", (44, 24, 110), strict=True):
-        sheet.column_dimensions[letter].width = width
-    sheet.append([_cell(sheet, name, bold=True) for name in ("case_file", "status", "problem")])
-    for entry in bad:
-        for problem in entry.outcome.problems or ("",):
-            sheet.append([_cell(sheet, entry.name), _cell(sheet, entry.outcome.status.value),
-                          _cell(sheet, problem)])
-
-
-def _cell(sheet, value: Value, *, bold: bool = False, money: bool = False) -> WriteOnlyCell:
-    text = isinstance(value, str)
-    cell = WriteOnlyCell(sheet, neutral(value) if text else value)
-    if text:
-        cell.data_type = "s"  # also where it looks like something else
-        cell.alignment = Alignment(vertical="top", wrap_text="\n" in value)
-    if bold:
-        cell.font = Font(bold=True)
-    if isinstance(value, dt.date):
-        cell.number_format = "yyyy-mm-dd"
-    elif money:
-        cell.number_format = "#,##0.00"
-    return cell
-
-
-def _widths(rows: Sequence[Sequence[Value]]) -> list[int]:
-    """Column widths by content, none too wide to read."""
-    widths = [len(name) + 2 for name in HEAD]
-    for row in rows[:200]:
-        for number, value in enumerate(row):
-            widths[number] = max(widths[number], min(len(str(_plain(value))) + 1, 44))
-    return widths
-
-
-def _letter(number: int) -> str:
-    """Name of a column counted from 0."""
-    return (chr(64 + number // 26) if number >= 26 else "") + chr(65 + number % 26)
+def _sheet(book: pd.ExcelWriter, name: str, table: pd.DataFrame, widths: Sequence[int],
+           freeze: tuple[int, int]) -> None:
+    table.map(neutral).to_excel(book, sheet_name=name, index=False, freeze_panes=freeze)
+    sheet: Worksheet = book.sheets[name]
+    for number, (column, width) in enumerate(zip(sheet.iter_cols(), widths, strict=True), 1):
+        head, *cells = column
+        head.font, head.border, head.alignment = Font(bold=True), Border(), Alignment("left")
+        sheet.column_dimensions[get_column_letter(number)].width = width
+        for cell in cells:
+            if cell.value == "":
+                cell.value = None
+            elif isinstance(cell.value, str):
+                cell.data_type = "s"  # also where it looks like something else
+                cell.alignment = Alignment(vertical="top", wrap_text="\n" in cell.value)
+            elif isinstance(cell.value, dt.date):
+                cell.number_format = "yyyy-mm-dd"
+            elif head.value in MONEY:
+                cell.number_format = "#,##0.00"
 
 
 def timeless(workbook: bytes) -> bytes:

@@ -31,7 +31,7 @@ class Stage(StrEnum):
     MAKE = "make"
 
 
-class Status(StrEnum):
+class CaseStatus(StrEnum):
     """What became of a case."""
 
     CHECKED = "checked"
@@ -43,7 +43,7 @@ class Status(StrEnum):
     @property
     def good(self) -> bool:
         """Whether the case's files are there and up to date."""
-        return self in (Status.DONE, Status.SKIPPED)
+        return self in (CaseStatus.DONE, CaseStatus.SKIPPED)
 
 
 @dataclass(frozen=True)
@@ -131,14 +131,14 @@ class Made:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class CaseOutcome:
     """What became of a task.
 
     Attributes
     ----------
     number : int
     path : str
-    status : Status
+    status : CaseStatus
     case_id, client : str
         Empty if the case could not be read so far.
     digest : str
@@ -157,7 +157,7 @@ class Outcome:
 
     number: int
     path: str
-    status: Status
+    status: CaseStatus
     case_id: str = ""
     client: str = ""
     digest: str = ""
@@ -170,7 +170,7 @@ class Outcome:
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
-    def failed(self, *problems: str, status: Status = Status.FAILED) -> Outcome:
+    def failed(self, *problems: str, status: CaseStatus = CaseStatus.FAILED) -> CaseOutcome:
         """The same case, not made after all."""
         return replace(self, status=status, content={}, loaded=b"", files=(), figures=None,
                        problems=(*self.problems, *problems))
@@ -186,10 +186,10 @@ def unpack(packed: bytes) -> LoadedCase:
     return pickle.loads(zlib.decompress(packed))
 
 
-def work(task: Task) -> Outcome:
+def work(task: Task) -> CaseOutcome:
     """Do what the task asks; faults of the case come back as an outcome, never as an error."""
     started = time.perf_counter()
-    blank = Outcome(task.number, task.path, Status.FAILED)
+    blank = CaseOutcome(task.number, task.path, CaseStatus.FAILED)
     try:
         done = check_one(task) if task.stage is Stage.CHECK else make_one(task)
     except CaseProblems as error:
@@ -203,7 +203,7 @@ def work(task: Task) -> Outcome:
     return replace(done, seconds=time.perf_counter() - started)
 
 
-def check_one(task: Task) -> Outcome:
+def check_one(task: Task) -> CaseOutcome:
     """Read and check a case; what it takes to make it goes into ``loaded``.
 
     Raises
@@ -212,10 +212,10 @@ def check_one(task: Task) -> Outcome:
     OSError
     """
     loaded, inputs = read_case(task)
-    return _outcome(task, Status.CHECKED, loaded, inputs, loaded=pack(loaded))
+    return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded))
 
 
-def make_one(task: Task) -> Outcome:
+def make_one(task: Task) -> CaseOutcome:
     """The advisory of one case: the very bytes that ``loambrief advise`` writes.
 
     Raises
@@ -228,7 +228,8 @@ def make_one(task: Task) -> Outcome:
     from loambrief import pipeline
 
     if task.loaded:
-        loaded, inputs = unpack(task.loaded), ()
+        loaded = unpack(task.loaded)
+        inputs: tuple[Input, ...] = ()
     else:
         loaded, inputs = read_case(task)
     if task.expected and loaded.sha256 != task.expected:
@@ -238,7 +239,7 @@ def make_one(task: Task) -> Outcome:
         content = dict(pipeline.render(advice, twins=task.options.twins).files())
         warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
         figures = figures_of(advice)
-    return _outcome(task, Status.DONE, loaded, inputs, content=content,
+    return _outcome(task, CaseStatus.DONE, loaded, inputs, content=content,
                     files=tuple(made(name, data) for name, data in content.items()),
                     figures=figures, warnings=warnings)
 
@@ -252,14 +253,16 @@ def read_case(task: Task) -> tuple[LoadedCase, tuple[Input, ...]]:
     """The case of a task, and the files it came from."""
     path = Path(task.path)
     raw = read_bytes(path)
-    loaded = load_bytes(raw, task.path, folder=path.parent, **task.options.overrides())
+    options = task.options
+    loaded = load_bytes(raw, task.path, folder=path.parent, units=options.units,
+                        paper=options.paper, language=options.language)
     own = Input(path.name, hashlib.sha256(raw).hexdigest())
     return loaded, (own, *(Input(f.name, f.on_disk) for f in loaded.files))
 
 
-def _outcome(task: Task, status: Status, of: LoadedCase, inputs: tuple[Input, ...],
-             **more) -> Outcome:
-    return Outcome(task.number, task.path, status, of.case.case.id, of.case.client.name,
+def _outcome(task: Task, status: CaseStatus, of: LoadedCase, inputs: tuple[Input, ...],
+             **more) -> CaseOutcome:
+    return CaseOutcome(task.number, task.path, status, of.case.case.id, of.case.client.name,
                    of.sha256, inputs, **{"warnings": tuple(map(str, of.warnings)), **more})
 
 

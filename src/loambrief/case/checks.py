@@ -3,44 +3,36 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from itertools import combinations, pairwise
 
 from loambrief.case.boundary import boundary_faults
+from loambrief.case.guide_file import LoadedGuide
+from loambrief.case.known_names import name_faults
+from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
-from loambrief.case.schema import CaseFile, Increment, Methods, Sample
+from loambrief.case.repeats import repeat_faults
+from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
 
-METHOD_OF: Mapping[str, tuple[str, ...]] = {
-    "ph": ("ph",),
-    "buffer": ("buffer_ph",),
-    "phosphorus": ("phosphorus",),
-    "cations": ("calcium", "magnesium", "potassium", "sodium"),
-    "sulfur": ("sulfate_s",),
-    "zinc": ("zinc",),
-    "copper": ("copper",),
-    "manganese": ("manganese",),
-    "iron": ("iron",),
-    "boron": ("boron",),
-    "organic_matter": ("organic_matter",),
-    "ec": ("ec",),
-    "cec": ("cec",),
-    "aluminum": ("aluminum",),
-}
-"""Method -> the results that cannot be read without it."""
 AREA_SLACK = 1.005
 """Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
 CASE_DATE: DataPath = ("case", "date")
 
 
-def cross_checks(case: CaseFile) -> Iterator[Fault]:
-    """Every contradiction between fields of a case."""
+def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator[Fault]:
+    """Every contradiction between fields of a case, and every name that nobody knows.
+
+    ``guides`` are the case's own, read from their files.
+    """
+    yield from name_faults(case, guides)
     for i, sample in enumerate(case.samples):
         yield from _methods(sample, ("samples", i))
         yield from _overlaps(sample, ("samples", i))
+    yield from repeat_faults(case)
     yield from _areas(case)
     yield from _identifiers(case)
     yield from _places(case)
@@ -66,16 +58,15 @@ def _yield_unit(case: CaseFile) -> Iterator[Fault]:
 
 
 def _methods(sample: Sample, path: DataPath) -> Iterator[Fault]:
-    for method, results in METHOD_OF.items():
+    for method, results in results_by_method().items():
         if getattr(sample.methods, method) is not None:
             continue
         first = next((r for r in results for inc in sample.increments
                       if getattr(inc, r) is not None), None)
         if first is None:
             continue
-        choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
         yield Fault("CASE040", (*path, "methods", method), "nothing",
-                    f"the method behind {first}: one of {', '.join(choices)}",
+                    f"the method behind {first}: one of {', '.join(methods()[method])}",
                     "Results mean different things by different methods; "
                     f"the lab report names it. Add {method} under methods.", at_key=True)
 
@@ -103,8 +94,10 @@ def _surface_beside_whole(one: Increment, other: Increment) -> bool:
 
 def _areas(case: CaseFile) -> Iterator[Fault]:
     field_area: DataPath = ("field", "area")
-    if len(case.samples) > 1:
-        for i, sample in enumerate(case.samples):
+    zones = [(i, s) for i, s in enumerate(case.samples)
+             if s.repeats is None or s.repeats.treat == "keep apart"]
+    if len(zones) > 1:
+        for i, sample in zones:
             if sample.area is None:
                 yield Fault("CASE041", ("samples", i, "area"), "nothing",
                             "the area of each sample where there are several",
@@ -141,12 +134,16 @@ def _places(case: CaseFile) -> Iterator[Fault]:
     """Two samples under one place name would be taken for one zone in the report."""
     seen: dict[str, int] = {}
     for i, sample in enumerate(case.samples):
+        if sample.repeats is not None and sample.repeats.treat != "keep apart":
+            continue
         label = (sample.place or sample.id).strip().lower()
         if label in seen and sample.place:
             yield Fault("CASE042", ("samples", i, "place"),
                         f"{short(sample.place)!r} a second time",
                         "a place of its own for each sample",
-                        "Sample names are printed by place; call the zones apart.")
+                        "Sample names are printed by place; call the zones apart. A further sample "
+                        f"of the same zone says so: repeats: {{of: {case.samples[seen[label]].id}, "
+                        "treat: pool} (or compare, or keep apart with its reason).")
         seen.setdefault(label, i)
 
 

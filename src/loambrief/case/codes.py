@@ -54,6 +54,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE047": "dates in an impossible order",
         "CASE048": "unit that cannot be converted here",
         "CASE049": "boundary that is not GeoJSON polygons of this case",
+        "CASE050": "guide, lime table, crop or region that nobody knows",
+        "CASE051": "further sample of a zone that cannot be treated so",
         "CASE060": "lab file that cannot be read as a table",
         "CASE061": "mapped column that is not in the lab file, or is there twice",
         "CASE062": "mapping that is not confirmed or not filled in",
@@ -94,6 +96,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE121": "two slices with the same results",
         "CASE122": "surface slice sampled with its residue",
         "CASE123": "drawn area and stated area do not fit each other",
+        "CASE124": "chosen guide or lime table has no rule for this crop or test",
+        "CASE125": "region that no guide or lime table can be chosen by",
+        "CASE126": "lb/ac without the laboratory's convention",
     }
 )
 """Code -> meaning."""

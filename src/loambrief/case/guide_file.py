@@ -20,24 +20,25 @@ from pydantic import Field, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from loambrief.case import quantities as q
+from loambrief.case.measurements import methods
 from loambrief.case.names import crops, fold
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
-from loambrief.case.schema import CATION_METHODS, PHOSPHORUS_METHODS, Part
+from loambrief.case.schema import Part
 from loambrief.case.source import Source
 from loambrief.errors import CaseProblems
 
 METHODS: Mapping[str, tuple[str, ...]] = {
-    "P2O5": PHOSPHORUS_METHODS,
-    "K2O": (*CATION_METHODS, "field-moist"),
+    "P2O5": methods()["phosphorus"],
+    "K2O": (*methods()["cations"], "field-moist"),
 }
 ANY_CROP = "*"
 ROTATION = "highest critical level"
 How = Literal["seen", "computed", "memory", "convention"]
-Ppm = q.number(0, 1_000_000, "a soil test in ppm")
-Lb = q.number(0, 10_000, "pounds per acre")
-Coefficient = q.number(-100_000, 100_000, "a coefficient")
+Ppm = Annotated[float, q.number(0, 1_000_000, "a soil test in ppm")]
+Lb = Annotated[float, q.number(0, 10_000, "pounds per acre")]
+Coefficient = Annotated[float, q.number(-100_000, 100_000, "a coefficient")]
 
 
 class GuideSource(Part):
@@ -55,8 +56,11 @@ class GuideAbout(Part):
 
     regions: Annotated[list[q.Name], Field(min_length=1)]
     kind: q.Name
-    depth_in: q.number(1, 48, "a sampling depth in inches")
+    depth_in: Annotated[float, q.number(1, 48, "a sampling depth in inches")]
     rotation: Literal["highest critical level"] | None = None
+    interval_years: Annotated[float, q.number(1, 10, "the years until the next sample")] | None = None
+    interval_reference: q.Text | None = None
+    interval_how: How | None = None
 
 
 class SoilTestClass(Part):
@@ -71,7 +75,7 @@ class SoilTestClass(Part):
     lb_per_unit: Lb | None = None
     low_lb_per_unit: Lb | None = None
     high_lb_per_unit: Lb | None = None
-    response_chance_pct: q.number(0, 100, "a chance in percent") | None = None
+    response_chance_pct: Annotated[float, q.number(0, 100, "a chance in percent")] | None = None
 
     @property
     def lower(self) -> float | None:
@@ -81,7 +85,7 @@ class SoilTestClass(Part):
 class CecBand(Part):
     """Levels for soils up to one cation exchange capacity; the last band has no upper end."""
 
-    up_to_meq: q.number(0, 300, "a CEC in meq/100 g") | None = None
+    up_to_meq: Annotated[float, q.number(0, 300, "a CEC in meq/100 g")] | None = None
     critical_ppm: Ppm
     limit_ppm: Ppm
 
@@ -109,7 +113,7 @@ class BuildUpRule(_Rule):
     build_lb_per_ppm: Lb
     build_lb_per_ppm_per_meq: Lb | None = None
     extra_lb: Lb | None = None
-    drawdown_ppm: q.number(0.1, 10_000, "a span in ppm") | None = None
+    drawdown_ppm: Annotated[float, q.number(0.1, 10_000, "a span in ppm")] | None = None
     removal_lb_per_unit: dict[str, Lb]
 
 

@@ -12,10 +12,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from loambrief.case.checks import METHOD_OF
 from loambrief.case.intake import Intake, sample_tree
 from loambrief.case.intake_cells import DEPTH
 from loambrief.case.load import load_bytes
+from loambrief.case.measurements import results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
 from loambrief.case.source import Source
@@ -210,7 +210,7 @@ class _Merging:
                 self.notes.append(f"{name}: {key} {was} taken out, blank in the lab's file")
             elif now != was:
                 self.notes.append(f"{name}: {key} {was}, now {now}")
-        for method, results in METHOD_OF.items():
+        for method, results in results_by_method().items():
             then = plain_of((old.get("methods") or {}).get(method))
             now = plain_of(new["methods"].get(method))  # type: ignore[union-attr]
             hurt = [k for k in kept if k in results]

@@ -1,9 +1,9 @@
 """A proposed mapping for a lab's file, for the user to complete and confirm.
 
-Headers are compared with ``tables/case/lab_headers.csv``. Only what the file itself says is
-filled in: a unit stands in the header or in a unit column, or it is ``"?"``. Methods are always
-``"?"``: an extract cannot be told from a number. The proposal says ``confirmed: no``, and a
-mapping with that or with any ``"?"`` is refused.
+Headers are compared with those of ``tables/case/lab_headers.csv`` and ``measurements.csv``.
+Only what the file itself says is filled in: a unit stands in the header or in a unit column,
+or it is ``"?"``. Methods are always ``"?"``: an extract cannot be told from a number. The
+proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is refused.
 """
 
 from __future__ import annotations
@@ -14,13 +14,12 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from loambrief.case.checks import METHOD_OF
 from loambrief.case.intake_cells import NotAResult, read_depth
 from loambrief.case.intake_columns import fold_header, joined_header, unit_in
 from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
 from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
-from loambrief.case.schema import Methods
 from loambrief.case.yaml_edit import Value, scalar
 from loambrief.errors import CaseProblems
 from loambrief.tables import load
@@ -104,8 +103,10 @@ class _Found:
 
 @cache
 def _words() -> Mapping[str, tuple[str, str, str, float]]:
-    return {word: (row["role"], row["name"], row["form"] or "", row["confidence"])
-            for row in load(HEADERS) for word in row["words"].split("|")}
+    about = {word: (row["role"], row["name"], "", row["confidence"])
+             for row in load(HEADERS) for word in row["words"].split("|")}
+    return about | {word: ("result", m.field, header.form, header.confidence)
+                    for m in of_part(SLICE) for header in m.headers for word in header.words}
 
 
 def recognise(header: str) -> tuple[str, str, str, float] | None:
@@ -344,8 +345,7 @@ def unit_in_brackets(header: str) -> str:
 
 def _method_lines(results: list[Proposal]) -> list[str]:
     lines = []
-    for method, names in METHOD_OF.items():
+    for method, names in results_by_method().items():
         if any(p.name in names for p in results):
-            choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
-            lines.append(f'  {method}: "?"  # {", ".join(choices)}')
+            lines.append(f'  {method}: "?"  # {", ".join(methods()[method])}')
     return lines

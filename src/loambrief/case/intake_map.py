@@ -17,13 +17,14 @@ from typing import Annotated, Literal
 from pydantic import Field, PlainValidator, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
+from loambrief.case import measurements
 from loambrief.case import quantities as q
-from loambrief.case.checks import METHOD_OF
 from loambrief.case.intake_read import DELIMITERS, ENCODINGS
+from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
-from loambrief.case.schema import Increment, Methods, Part, SaturationExtract
+from loambrief.case.schema import Increment, Methods, Part
 from loambrief.case.source import Source, short
 from loambrief.case.validate import FAULT_CODES
 from loambrief.errors import CaseProblems
@@ -50,11 +51,9 @@ DATES = {"YYYY-MM-DD": "%Y-%m-%d", "MM/DD/YYYY": "%m/%d/%Y", "DD/MM/YYYY": "%d/%
          "DD.MM.YYYY": "%d.%m.%Y", "MM/DD/YY": "%m/%d/%y", "YYYY/MM/DD": "%Y/%m/%d"}
 MISSING = ("-", "--", "–", "—", "n/a", "n.a.")
 """Cells that stand for "not measured" unless the mapping says otherwise; never for zero."""
-FIELDS = tuple(name for name in Increment.model_fields
-               if name not in ("depth", "lab_number", "extract"))
-EXTRACT = tuple(f"extract.{name}" for name in SaturationExtract.model_fields)
-SOIL_ION = {"calcium": "Ca", "magnesium": "Mg", "potassium": "K", "sodium": "Na",
-            "aluminum": "Al"}
+FIELDS = tuple(m.field for m in of_part(SLICE))
+EXTRACT = tuple(f"extract.{m.field}" for m in of_part(measurements.EXTRACT))
+SOIL_ION = {m.field: m.ion for m in of_part(SLICE) if m.ion}
 CHARGE_UNITS = {"meq/100g": 10.0, "cmol/kg": 10.0, "cmolc/kg": 10.0, "cmol(+)/kg": 10.0,
                 "mmolc/kg": 1.0}
 """Charge of an exchangeable cation -> meq/kg; times the equivalent mass it is mg/kg."""
@@ -87,14 +86,14 @@ class ColumnPart(Part):
     """A column by its header; ``nth`` tells equal headers apart, from 1."""
 
     column: q.Name
-    nth: q.count(1, 99, "a number of the column") | None = None
+    nth: Annotated[int, q.count(1, 99, "a number of the column")] | None = None
 
 
 class Given(Part):
     """A value for all rows, or the column it stands in."""
 
     column: q.Name | None = None
-    nth: q.count(1, 99, "a number of the column") | None = None
+    nth: Annotated[int, q.count(1, 99, "a number of the column")] | None = None
     value: q.Name | None = None
 
 
@@ -110,7 +109,7 @@ class DepthPart(Part):
     column: q.Name | None = None
     top: q.Name | None = None
     bottom: q.Name | None = None
-    unit: q.choice(("in", "cm", "mm", "ft")) | None = None
+    unit: Annotated[str, q.choice(("in", "cm", "mm", "ft"))] | None = None
     value: q.DepthRange | None = None
 
 
@@ -158,19 +157,19 @@ class TablePart(Part):
     long : LongPart or None
     """
 
-    decimal: q.choice(("point", "comma"))
-    thousands: q.choice(tuple(MARKS)) = "none"
+    decimal: Annotated[str, q.choice(("point", "comma"))]
+    thousands: Annotated[str, q.choice(tuple(MARKS))] = "none"
     sheet: q.Name | None = None
-    delimiter: q.choice(tuple(DELIMITERS)) | None = None
-    encoding: q.choice(ENCODINGS) | None = None
-    header_row: q.count(1, 20_000, "a row number") | None = None
-    header_rows: q.count(1, 3, "a number of rows") = 1
-    dates: q.choice(tuple(DATES)) = "YYYY-MM-DD"
+    delimiter: Annotated[str, q.choice(tuple(DELIMITERS))] | None = None
+    encoding: Annotated[str, q.choice(ENCODINGS)] | None = None
+    header_row: Annotated[int, q.count(1, 20_000, "a row number")] | None = None
+    header_rows: Annotated[int, q.count(1, 3, "a number of rows")] = 1
+    dates: Annotated[str, q.choice(tuple(DATES))] = "YYYY-MM-DD"
     missing: list[q.Name] = Field(list(MISSING), max_length=20)
     not_detected: list[q.Name] = Field([], max_length=20)
     ratings: list[q.Name] = Field([], max_length=20)
     end_before: q.Name | None = None
-    duplicates: q.choice(("refuse", "first", "last")) = "refuse"
+    duplicates: Annotated[str, q.choice(("refuse", "first", "last"))] = "refuse"
     fill_down: bool = False
     skip: list[SkipPart] = Field([], max_length=20)
     long: LongPart | None = None
@@ -205,9 +204,9 @@ class ResultPart(ColumnPart):
 
     to: q.Name
     unit: q.Name | None = None
-    form: q.choice(tuple(FORMS)) | None = None
+    form: Annotated[str, q.choice(tuple(FORMS))] | None = None
     depth: q.DepthRange | None = None
-    detection_limit: q.number(0, 1_000_000, "a detection limit") | None = None
+    detection_limit: Annotated[float, q.number(0, 1_000_000, "a detection limit")] | None = None
 
 
 class MapFile(Part):
@@ -442,14 +441,13 @@ def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
 
 
 def _methods(mapping: MapFile) -> Iterator[Fault]:
-    for method, results in METHOD_OF.items():
+    for method, results in results_by_method().items():
         if getattr(mapping.methods, method) is not None:
             continue
         i = next((i for i, r in enumerate(mapping.results) if r.to in results), None)
         if i is not None:
-            choices = Methods.model_json_schema()["properties"][method]["anyOf"][0]["enum"]
             yield Fault("CASE040", ("results", i, "to"), f"{mapping.results[i].to}, no method",
-                        f"methods.{method}: one of {', '.join(choices)}",
+                        f"methods.{method}: one of {', '.join(methods()[method])}",
                         "The lab's report names it; it is never guessed.")
 
 

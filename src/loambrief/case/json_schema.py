@@ -6,6 +6,8 @@ values nor the physical limits of a quantity.
 
 from __future__ import annotations
 
+from loambrief.case.known_names import lime_tables, regions, shipped_guides
+from loambrief.case.names import crops
 from loambrief.case.profiles import SHARED
 from loambrief.case.schema import CaseFile, Part
 from loambrief.case.validate import glossary, parts
@@ -33,6 +35,7 @@ def case_schema() -> dict[str, object]:
         _describe(schema if part is CaseFile else definitions[name], part)
     for name in SHARED:
         _allow_file(schema["properties"][name])
+    _list_names(schema["properties"], definitions)
     schema.pop("description", None)
     schema.pop("title", None)
     return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
@@ -56,6 +59,24 @@ def _describe(node: dict, part: type[Part]) -> None:
         if about.get("default", 0) in (None, []):
             about.pop("default")
         about["description"] = f"{meaning}." + _units(about)
+
+
+def _list_names(top: dict, definitions: dict) -> None:
+    """Names out of the tables, for completion; what else may stand there beside them."""
+    field, farm = definitions["FieldInfo"]["properties"], definitions["Farm"]["properties"]
+    own_guide = {"type": "string", "pattern": r"(?i)\.(yaml|yml|toml)$"}
+    crop_names = sorted({str(row["crop"]) for row in crops().values()})
+    free = {"type": "string"}
+    for about, names, beside in (
+        (top["guide"], sorted(shipped_guides()), own_guide),
+        (top["lime_table"], sorted(lime_tables()), None),
+        (farm["region"], sorted(regions().values()), free),
+        *((field[key], crop_names, free) for key in ("crop", "previous_crop", "following_crop")),
+    ):
+        options = [o for o in about.pop("anyOf", ()) if o.get("type") in ("null", "object")]
+        for key in ("type", "minLength", "maxLength"):
+            about.pop(key, None)
+        about["anyOf"] = [{"enum": names}, *([beside] if beside else []), *options]
 
 
 def _allow_file(about: dict) -> None:

@@ -25,6 +25,7 @@ from loambrief.case.plausible import warnings
 from loambrief.case.problems import MOST_PRINTED, Fault, Problem, in_file_order
 from loambrief.case.profiles import ProfileFile, digest, resolve
 from loambrief.case.reader import decode, read_bytes, read_text
+from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
 from loambrief.case.source import Source
@@ -149,10 +150,10 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     except ValidationError as error:
         case, whole = None, False
         faults, more = faults_of(error, source)
-        faults += _further_faults(error, source)
+        faults += _further_faults(error, source, resolved.guides)
     if case is not None:
         case, converted = to_house(case)
-        faults = [*converted, *cross_checks(case)]
+        faults = [*converted, *cross_checks(case, resolved.guides)]
         if case.history and not as_earlier:
             history = read_history(case, folder, _load_earlier)
             faults += history.faults
@@ -165,7 +166,9 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
             brand, unusable = load_brand(case, folder)
             faults += unusable
     problems += source.problems(faults)
-    found = source.problems(warnings(case, source.data)) if case is not None and whole else []
+    found = []
+    if case is not None and whole:
+        found = source.problems(warnings(case, source.data, resolved.guides))
     if problems or case is None:
         wrong = {problem.field for problem in problems}
         kept = [] if case is None else _sort_out(case, found, source)[0]
@@ -173,6 +176,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
         found = sorted([*problems, *kept], key=lambda p: p.file != file)  # profiles come last
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
+    case = treated(case)
     whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
@@ -213,7 +217,8 @@ def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:
     return load_bytes(raw, file, folder=folder, as_earlier=True)
 
 
-def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:
+def _further_faults(error: ValidationError, source: Source,
+                    guides: Iterable[LoadedGuide]) -> Iterable[Fault]:
     """Contradictions between the values that are right in a case that is not."""
     if error.error_count() > MOST_PRINTED:
         return []
@@ -221,7 +226,7 @@ def _further_faults(error: ValidationError, source: Source) -> Iterable[Fault]:
     if rest is None:
         return []
     case, converted = to_house(rest.case)
-    standing = (rest.stands(fault) for fault in (*converted, *cross_checks(case)))
+    standing = (rest.stands(fault) for fault in (*converted, *cross_checks(case, guides)))
     return [f for f in standing if f is not None and not is_refused(f.path, source)]
 
 

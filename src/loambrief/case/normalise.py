@@ -1,6 +1,7 @@
 """Units that need their surroundings: after this, a case holds house units only.
 
-A soil test in lb/ac becomes ppm with the depth of its slice; ions of a water or extract in
+A soil test in lb/ac becomes ppm by the laboratory's convention (2 x ppm, or by the depth of
+its slice); ions of a water or extract in
 mg/L or ppm become meq/L by their equivalent mass; penetrometer depths and readings become
 in and psi. What was typed stays with each quantity.
 """
@@ -10,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.schema import CaseFile, Increment, Part, Penetrometer
+from loambrief.case.schema import CaseFile, Increment, Part, Penetrometer, Sample
 from loambrief.units import CM_PER_INCH, DIMENSIONS, EQUIVALENT_MG, Quantity, lb_ac_to_ppm
 
 ION: Mapping[str, str] = {
@@ -21,6 +22,11 @@ ION: Mapping[str, str] = {
     "bicarbonate": "HCO3",
 }
 """Field of a solution -> ion in :data:`loambrief.units.EQUIVALENT_MG`."""
+LB_AC = "lb/ac"
+LB_AC_ASSUMED = "true_depth"
+"""What lb/ac is taken to mean where the laboratory's convention is not stated; warned about."""
+PPM_TO_LB_AC = 2.0
+"""Convention of many laboratories: lb/ac is 2 x ppm whatever the depth."""
 PRESSURE = DIMENSIONS["pressure"]
 SOIL = DIMENSIONS["soil_concentration"]
 SOLUTION = DIMENSIONS["solution"]
@@ -38,7 +44,8 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
     faults: list[Fault] = []
     samples = [
         sample.model_copy(update={"increments": [
-            _increment(inc, ("samples", i, "increments", j), faults)
+            _increment(inc, ("samples", i, "increments", j), faults,
+                       sample.lab.lb_ac_means or LB_AC_ASSUMED)
             for j, inc in enumerate(sample.increments)
         ]})
         for i, sample in enumerate(case.samples)
@@ -56,12 +63,21 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
     return case.model_copy(update=changes), faults
 
 
-def _increment(increment: Increment, path: DataPath, faults: list[Fault]) -> Increment:
+def in_lb_ac(sample: Sample) -> list[tuple[int, str]]:
+    """Slice and field of every result that was typed in lb/ac."""
+    return [(j, name) for j, inc in enumerate(sample.increments) for name in Increment.model_fields
+            if isinstance(value := getattr(inc, name), Quantity)
+            and LB_AC in value.typed.lower().replace(" ", "")]
+
+
+def _increment(increment: Increment, path: DataPath, faults: list[Fault],
+               lb_ac_means: str) -> Increment:
     changes: dict[str, object] = {}
     for name in Increment.model_fields:
         value = getattr(increment, name)
         if isinstance(value, Quantity) and value.unit == "lb/ac":
-            ppm = lb_ac_to_ppm(value.value, increment.thickness_in)
+            ppm = (value.value / PPM_TO_LB_AC if lb_ac_means == "two_times_ppm"
+                   else lb_ac_to_ppm(value.value, increment.thickness_in))
             changes[name] = _checked(Quantity(ppm, SOIL.house, value.typed, value.censor),
                                      SOIL.highest, (*path, name), faults)
     if increment.extract:

@@ -11,11 +11,14 @@ and the reason is printed in the advisory.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
 from loambrief.case.boundary import boundary_warnings
+from loambrief.case.guide_file import LoadedGuide
+from loambrief.case.known_names import name_warnings
+from loambrief.case.measurements import measurements
 from loambrief.case.names import (
     CROPS,
     crops,
@@ -36,9 +39,6 @@ from loambrief.units import P2O5_PER_P, Quantity
 USUAL = "case/usual"
 STARTER_ID = "rename-me"
 """Name of a case that was not renamed since it was written as a starter."""
-ORGANIC_EXEMPT = ("organic_matter", "organic_carbon", "total_nitrogen", "cec", "bulk_density",
-                  "water_content")
-"""Fields whose usual range holds for mineral soils only."""
 ORGANIC_TEXTURES = ("muck", "peat")
 
 
@@ -47,10 +47,19 @@ def usual() -> Mapping[tuple[str, str], tuple[float, float, str]]:
     """(part, field) -> lowest and highest usual value and their unit."""
     return MappingProxyType(
         {(r["part"], r["field"]): (r["low"], r["high"], r["unit"]) for r in load(USUAL)}
+        | {(m.part, m.field): (*m.usual, m.unit) for m in measurements() if m.usual}
     )
 
 
-def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
+@cache
+def mineral_only() -> frozenset[tuple[str, str]]:
+    """(part, field) whose usual range does not hold for organic soils."""
+    return frozenset((m.part, m.field) for m in measurements() if m.mineral_only)
+
+
+def warnings(
+    case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()
+) -> Iterator[Fault]:
     """Every warning of a valid case in house units.
 
     Parameters
@@ -58,7 +67,10 @@ def warnings(case: CaseFile, data: object) -> Iterator[Fault]:
     case : CaseFile
     data : object
         The case as plain data, as it was typed.
+    guides : iterable of LoadedGuide
+        The case's own, read from their files.
     """
+    yield from name_warnings(case, guides)
     yield from _ranges(case, (), organic=False)
     for i, sample in enumerate(case.samples):
         yield from soil_warnings(case, sample, ("samples", i))
@@ -93,9 +105,9 @@ def _ranges(part: Part, path: DataPath, organic: bool) -> Iterator[Fault]:
         elif isinstance(value, list) and value and isinstance(value[0], Part):
             for i, entry in enumerate(value):
                 yield from _ranges(entry, (*here, i), organic)
-        elif not (organic and name in ORGANIC_EXEMPT):
+        else:
             key = (type(part).__name__, name)
-            if key in usual():
+            if key in usual() and not (organic and key in mineral_only()):
                 for at, one in enumerate(value) if isinstance(value, list) else ((None, value),):
                     place = here if at is None else (*here, at)
                     yield from _range(one, place, *usual()[key])
@@ -125,8 +137,13 @@ def _range(value: object, path: DataPath, low: float, high: float, unit: str) ->
 
 
 def _crops(case: CaseFile) -> Iterator[Fault]:
+    """A previous crop, or one declared as unlisted, that the table does not have."""
     for name in ("crop", "previous_crop", "following_crop"):
         typed = getattr(case.field, name)
+        if name != "previous_crop" and (
+            typed is None or fold(typed) not in map(fold, case.field.unlisted_crops)
+        ):
+            continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
         near = nearest(fold(typed), crops())

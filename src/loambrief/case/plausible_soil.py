@@ -5,20 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
+from loambrief.case.measurements import SLICE, of_part
+from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Sample
 from loambrief.case.select import SURFACE_MAX_IN, sample_area_ac
 from loambrief.case.thresholds import fresh_buffers, limit
-from loambrief.units import EQUIVALENT_MG, Quantity
+from loambrief.units import EQUIVALENT_MG, SLICE_DEPTH_IN, Quantity
 
 BASES = (("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"), ("sodium", "Na"))
-LAYERED = ("organic_matter", "organic_carbon", "total_nitrogen", "nitrate_n", "phosphorus",
-           "potassium", "calcium", "magnesium", "sodium", "sulfate_s", "zinc", "copper",
-           "manganese", "iron", "boron", "aluminum", "chloride", "cec", "exchangeable_sodium",
-           "carbonate")
-"""Results that add up over depth."""
-STEADY = ("potassium", "calcium", "magnesium")
-"""Results that seldom differ by a whole decimal place between neighbouring slices."""
+ADDITIVE = tuple(m.field for m in of_part(SLICE) if m.additive)
+STEADY = tuple(m.field for m in of_part(SLICE) if m.steady)
 DAYS_PER_YEAR = 365.25
 
 
@@ -30,11 +27,29 @@ def soil_warnings(case: CaseFile, sample: Sample, path: DataPath) -> Iterator[Fa
         yield from _cations(sample, increment, here)
         yield from _texture(sample, increment, here)
         yield from _salinity(sample, increment, here)
+    yield from _pounds(sample, path)
     yield from _layers(sample, path)
     yield from _neighbours(sample, path)
     yield from _copies(sample, path)
     yield from _gaps(sample, path)
     yield from _sampling(case, sample, path)
+
+
+def _pounds(sample: Sample, path: DataPath) -> Iterator[Fault]:
+    """Results in lb/ac without the laboratory's convention, where the two differ."""
+    if sample.lab.lb_ac_means is not None:
+        return
+    differ = [j for j, _ in in_lb_ac(sample)
+              if abs(sample.increments[j].thickness_in / SLICE_DEPTH_IN - 1)
+              > limit("lb_ac_depth_tolerance")]
+    for j in list(dict.fromkeys(differ))[:1]:
+        inc = sample.increments[j]
+        share = inc.thickness_in / SLICE_DEPTH_IN
+        yield Fault("CASE126", (*path, "lab", "lb_ac_means"), f"lb/ac of {inc.depth[2]}",
+                    "the laboratory's convention: two_times_ppm or true_depth",
+                    f"Assumed: {LB_AC_ASSUMED}, the pounds in that slice. By two_times_ppm the "
+                    f"results in ppm would be {share:.2g} times as high. The lab report or a "
+                    "call settles it.", at_key=True)
 
 
 def _plain(value: Quantity | None) -> float | None:
@@ -146,7 +161,7 @@ def _layers(sample: Sample, path: DataPath) -> Iterator[Fault]:
             (i, upper), (j, whole) = (j, whole), (i, upper)
         if not (upper.top_in == whole.top_in == 0 and upper.bottom_in < whole.bottom_in):
             continue
-        for name in LAYERED:
+        for name in ADDITIVE:
             above, all_of_it = _plain(getattr(upper, name)), _plain(getattr(whole, name))
             if above is None or all_of_it is None:
                 continue
@@ -176,7 +191,7 @@ def _neighbours(sample: Sample, path: DataPath) -> Iterator[Fault]:
 
 def _copies(sample: Sample, path: DataPath) -> Iterator[Fault]:
     for (_, one), (j, other) in combinations(enumerate(sample.increments), 2):
-        pairs = [(getattr(one, n), getattr(other, n)) for n in (*LAYERED, "ph", "buffer_ph")]
+        pairs = [(getattr(one, n), getattr(other, n)) for n in (*ADDITIVE, "ph", "buffer_ph")]
         both = [(a, b) for a, b in pairs if a is not None and b is not None]
         alike = sum(
             (a.value == b.value) if isinstance(a, Quantity) else a == b for a, b in both

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import PlainValidator, WithJsonSchema
+from pydantic import PlainValidator
 from pydantic_core import PydanticCustomError
 
 from loambrief.case.scalars import as_written
@@ -75,8 +76,26 @@ def _as_text(value: object) -> str | None:
     return None
 
 
-def quantity(dimension_name: str, low: float | None = None, high: float | None = None):
-    """Annotated type of a quantity of one dimension, optionally bounded in house units."""
+class Reads:
+    """How a value of a case is read, and how the JSON Schema shows it.
+
+    Stands in an ``Annotated`` type, so that type checkers see the type itself.
+    """
+
+    def __init__(self, read: Callable[[object], object], schema: dict) -> None:
+        self.read, self.schema = read, schema
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        return PlainValidator(self.read).__get_pydantic_core_schema__(source, handler)
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
+        return copy.deepcopy(self.schema)
+
+
+def quantity(
+    dimension_name: str, low: float | None = None, high: float | None = None
+) -> Reads:
+    """A quantity of one dimension, optionally bounded in house units."""
     dimension = DIMENSIONS[dimension_name]
     units = ", ".join(dimension.accepted)
     bounds = " and ".join(
@@ -124,7 +143,7 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         "description": f"quantity with unit: {units}",
         "examples": [f"12 {dimension.house}"],
     }
-    return Annotated[Quantity, PlainValidator(read), WithJsonSchema(schema)]
+    return Reads(read, schema)
 
 
 def _unit_fault(text: str, unit: str, accepted: tuple[str, ...]) -> PydanticCustomError:
@@ -204,16 +223,16 @@ def _time(value: object) -> dt.time:
     return dt.time(int(match[1]), int(match[2]))
 
 
-def number(low: float | None = None, high: float | None = None, what: str = "a number"):
-    """Annotated type of a plain number that has no unit (a pH, a price)."""
-    return Annotated[float, PlainValidator(_number_reader(low, high, what, whole=False)),
-                     WithJsonSchema(_number_schema("number", low, high, what))]
+def number(low: float | None = None, high: float | None = None, what: str = "a number") -> Reads:
+    """A plain number that has no unit (a pH, a price)."""
+    return Reads(_number_reader(low, high, what, whole=False),
+                 _number_schema("number", low, high, what))
 
 
-def count(low: int, high: int, what: str = "a whole number"):
-    """Annotated type of a whole number (cores)."""
-    return Annotated[int, PlainValidator(_number_reader(low, high, what, whole=True)),
-                     WithJsonSchema(_number_schema("integer", low, high, what))]
+def count(low: int, high: int, what: str = "a whole number") -> Reads:
+    """A whole number (cores)."""
+    return Reads(_number_reader(low, high, what, whole=True),
+                 _number_schema("integer", low, high, what))
 
 
 def _wanted(low: float | None, high: float | None, what: str) -> str:
@@ -222,12 +241,13 @@ def _wanted(low: float | None, high: float | None, what: str) -> str:
     return f"{what} of at least {low:,.10g}" if low is not None else what
 
 
-def _number_reader(low, high, what: str, whole: bool):
+def _number_reader(
+    low: float | None, high: float | None, what: str, whole: bool
+) -> Callable[[object], float]:
     wanted = _wanted(low, high, what)
 
-    def read(value: object):
-        kinds = int if whole else (int, float)
-        if isinstance(value, bool) or not isinstance(value, kinds):
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
             raise fault("not_a_number", value, wanted)
         if (low is not None and value < low) or (high is not None and value > high):
             raise fault("impossible_value", value, wanted)
@@ -238,7 +258,7 @@ def _number_reader(low, high, what: str, whole: bool):
     return read
 
 
-def _number_schema(kind: str, low, high, what: str) -> dict:
+def _number_schema(kind: str, low: float | None, high: float | None, what: str) -> dict:
     schema: dict = {"type": kind, "description": _wanted(low, high, what)}
     if low is not None:
         schema["minimum"] = low
@@ -247,8 +267,8 @@ def _number_schema(kind: str, low, high, what: str) -> dict:
     return schema
 
 
-def text(longest: int, one_line: bool):
-    """Annotated type of typed text; a number without quotes stays as it was written."""
+def text(longest: int, one_line: bool) -> Reads:
+    """Typed text; a number without quotes stays as it was written."""
     wanted = f"text of 1 to {longest} characters"
 
     def read(value: object) -> str:
@@ -261,11 +281,11 @@ def text(longest: int, one_line: bool):
         return value
 
     schema = {"type": ["string", "number"], "minLength": 1, "maxLength": longest}
-    return Annotated[str, PlainValidator(read), WithJsonSchema(schema)]
+    return Reads(read, schema)
 
 
-def choice(values: tuple[str, ...]):
-    """Annotated type of one word out of a fixed set; capitals do not matter."""
+def choice(values: tuple[str, ...]) -> Reads:
+    """One word out of a fixed set; capitals do not matter."""
     known = {value.lower(): value for value in values}
     wanted = "one of " + ", ".join(values)
 
@@ -276,7 +296,7 @@ def choice(values: tuple[str, ...]):
                 return known[folded]
         raise fault("unknown_choice", value, wanted, nearest(value, values))
 
-    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(values)})]
+    return Reads(read, {"enum": list(values)})
 
 
 _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}\Z")
@@ -335,55 +355,41 @@ def _depth_range(value: object) -> tuple[float, float, str]:
     return (round(top, 4), round(bottom, 4), " ".join(value.split()))
 
 
-Yield = Annotated[
-    Quantity,
-    PlainValidator(_yield),
-    WithJsonSchema({"type": "string", "description": "yield with unit: " + ", ".join(YIELD_UNITS),
-                    "examples": ["180 bu/ac"]}),
-]
-Date = Annotated[dt.date, PlainValidator(_date),
-                 WithJsonSchema({"type": "string", "format": "date"})]
-TimeOfDay = Annotated[dt.time, PlainValidator(_time),
-                      WithJsonSchema({"type": "string", "pattern": "^[0-9]{1,2}:[0-9]{2}$"})]
-Text = text(4000, one_line=False)
-Name = text(200, one_line=True)
-Identifier = Annotated[
-    str,
-    PlainValidator(_identifier),
-    WithJsonSchema({"type": ["string", "integer"],
-                    "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"}),
-]
+Yield = Annotated[Quantity, Reads(_yield, {
+    "type": "string", "description": "yield with unit: " + ", ".join(YIELD_UNITS),
+    "examples": ["180 bu/ac"]})]
+Date = Annotated[dt.date, Reads(_date, {"type": "string", "format": "date"})]
+TimeOfDay = Annotated[dt.time, Reads(_time, {
+    "type": "string", "pattern": "^[0-9]{1,2}:[0-9]{2}$"})]
+Text = Annotated[str, text(4000, one_line=False)]
+Name = Annotated[str, text(200, one_line=True)]
+Identifier = Annotated[str, Reads(_identifier, {
+    "type": ["string", "integer"], "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"})]
 """Safe as a file name: no separators, no leading dot."""
-Digest = Annotated[str, PlainValidator(_digest),
-                   WithJsonSchema({"type": "string", "pattern": "^[0-9a-f]{64}$"})]
+Digest = Annotated[str, Reads(_digest, {"type": "string", "pattern": "^[0-9a-f]{64}$"})]
 """SHA-256 of a file, in hexadecimal."""
-Currency = Annotated[str, PlainValidator(_currency),
-                     WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})]
-Colour = Annotated[str, PlainValidator(_colour),
-                   WithJsonSchema({"type": "string", "pattern": "^#[0-9A-Fa-f]{6}$"})]
+Currency = Annotated[str, Reads(_currency, {"type": "string", "pattern": "^[A-Z]{3}$"})]
+Colour = Annotated[str, Reads(_colour, {"type": "string", "pattern": "^#[0-9A-Fa-f]{6}$"})]
 """``#RRGGBB``, in capitals."""
-DepthRange = Annotated[
-    tuple[float, float, str],
-    PlainValidator(_depth_range),
-    WithJsonSchema({"type": "string", "examples": ["0-6 in"],
-                    "pattern": r"^\s*[0-9.]+\s*[-–]\s*[0-9.]+\s*(in|cm|mm|ft)\s*$"}),
-]
+DepthRange = Annotated[tuple[float, float, str], Reads(_depth_range, {
+    "type": "string", "examples": ["0-6 in"],
+    "pattern": r"^\s*[0-9.]+\s*[-–]\s*[0-9.]+\s*(in|cm|mm|ft)\s*$"})]
 
-PH = number(2.0, 12.0, "a pH")
-Concentration = quantity("soil_concentration")
-Charge = quantity("charge")
-Percent = quantity("percent")
-Conductivity = quantity("conductivity")
-Solution = quantity("solution")
-MgPerLitre = quantity("mg_per_litre")
-Pressure = quantity("pressure")
-Area = quantity("area", low=0.001)
-Temperature = quantity("temperature")
-Density = quantity("density", low=0.05)
-Rate = quantity("rate")
-WaterDepth = quantity("water_depth")
-Infiltration = quantity("infiltration")
-PlantDensity = quantity("plant_density")
-Length = quantity("length")
-Mass = quantity("mass", low=0.01)
-Depth = quantity("depth")
+PH = Annotated[float, number(2.0, 12.0, "a pH")]
+Concentration = Annotated[Quantity, quantity("soil_concentration")]
+Charge = Annotated[Quantity, quantity("charge")]
+Percent = Annotated[Quantity, quantity("percent")]
+Conductivity = Annotated[Quantity, quantity("conductivity")]
+Solution = Annotated[Quantity, quantity("solution")]
+MgPerLitre = Annotated[Quantity, quantity("mg_per_litre")]
+Pressure = Annotated[Quantity, quantity("pressure")]
+Area = Annotated[Quantity, quantity("area", low=0.001)]
+Temperature = Annotated[Quantity, quantity("temperature")]
+Density = Annotated[Quantity, quantity("density", low=0.05)]
+Rate = Annotated[Quantity, quantity("rate")]
+WaterDepth = Annotated[Quantity, quantity("water_depth")]
+Infiltration = Annotated[Quantity, quantity("infiltration")]
+PlantDensity = Annotated[Quantity, quantity("plant_density")]
+Length = Annotated[Quantity, quantity("length")]
+Mass = Annotated[Quantity, quantity("mass", low=0.01)]
+Depth = Annotated[Quantity, quantity("depth")]

@@ -7,21 +7,15 @@ Anything optional that is absent is None and stays None: missing is never zero.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Literal
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
 from loambrief.case import quantities as q
-from loambrief.units import PRICE_UNITS
+from loambrief.case.measurements import methods
+from loambrief.units import PRICE_UNITS, Quantity
 
-PHOSPHORUS_METHODS = ("mehlich-3-icp", "mehlich-3-colorimetric", "bray-p1", "olsen", "mehlich-1",
-                      "morgan", "modified-morgan", "ab-dtpa")
-CATION_METHODS = ("mehlich-3", "ammonium-acetate", "mehlich-1", "morgan", "modified-morgan",
-                  "ab-dtpa")
-BUFFER_METHODS = ("smp", "sikora", "mehlich", "modified-mehlich", "adams-evans", "moore-sikora",
-                  "woodruff")
-EC_METHODS = ("saturated-paste", "1:1", "1:2", "1:5")
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
             "sandy clay loam", "clay loam", "silty clay loam", "sandy clay", "silty clay", "clay",
             "muck", "peat")
@@ -32,6 +26,7 @@ MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 RESIDUES = ("brushed off", "left on", "none present")
 FIZZES = ("none", "very slight", "slight", "strong", "violent")
 CONES = ("large 20.27 mm", "small 12.83 mm", "other")
+LB_AC = ("two_times_ppm", "true_depth")
 SAP_LINES = ("sharp", "diffuse")
 SURENESS = ("certain", "probable", "possible")
 
@@ -59,10 +54,10 @@ class Header(Part):
     id: q.Identifier
     date: q.Date
     valid_until: q.Date | None = None
-    units: q.choice(("us", "si")) = "us"
-    paper: q.choice(("letter", "a4")) = "letter"
-    language: q.choice(LANGUAGES) = "en"
-    governing_language: q.choice(("en", "es")) | None = None
+    units: Annotated[str, q.choice(("us", "si"))] = "us"
+    paper: Annotated[str, q.choice(("letter", "a4"))] = "letter"
+    language: Annotated[str, q.choice(LANGUAGES)] = "en"
+    governing_language: Annotated[str, q.choice(("en", "es"))] | None = None
     currency: q.Currency = "USD"
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None
@@ -117,18 +112,21 @@ class FieldInfo(Part):
     crop: q.Name
     previous_crop: q.Name | None = None
     following_crop: q.Name | None = None
+    unlisted_crops: list[q.Name] = []
     stage: q.Name | None = None
     yield_goal: YieldGoal | None = None
-    tillage: q.choice(("no-till", "strip-till", "reduced", "conventional", "perennial",
-                       "raised bed"))
+    tillage: Annotated[str, q.choice((
+        "no-till", "strip-till", "reduced", "conventional", "perennial", "raised bed"))]
     tillage_depth: q.Depth | None = None
-    irrigation: q.choice(("none", "sprinkler", "center pivot", "drip", "furrow", "flood"))
+    irrigation: Annotated[str, q.choice((
+        "none", "sprinkler", "center pivot", "drip", "furrow", "flood"))]
     seasonal_et: q.WaterDepth | None = None
-    drainage: q.choice(("well drained", "moderately drained", "somewhat poorly drained",
-                       "poorly drained", "tile drained", "unknown"))
+    drainage: Annotated[str, q.choice((
+        "well drained", "moderately drained", "somewhat poorly drained", "poorly drained",
+        "tile drained", "unknown"))]
     slope: q.Percent | None = None
-    livestock: list[q.choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs",
-                              "poultry"))] = []
+    livestock: list[Annotated[str, q.choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs",
+                              "poultry"))]] = []
     sensitive_areas: list[q.Text] = []
     dates: Planting | None = None
     soil_map_unit: q.Name | None = None
@@ -156,6 +154,7 @@ class Laboratory(Part):
     report: q.Name | None = None
     received: q.Date | None = None
     reported: q.Date | None = None
+    lb_ac_means: Annotated[str, q.choice(LB_AC)] | None = None
     file: q.Name | None = None
     file_sha256: q.Digest | None = None
 
@@ -163,20 +162,20 @@ class Laboratory(Part):
 class Methods(Part):
     """How each group of results was obtained; required as soon as the group has a value."""
 
-    ph: q.choice(("water 1:1", "water 1:2", "saturated paste", "cacl2")) | None = None
-    buffer: q.choice(BUFFER_METHODS) | None = None
-    phosphorus: q.choice(PHOSPHORUS_METHODS) | None = None
-    cations: q.choice(CATION_METHODS) | None = None
-    sulfur: q.choice(("mehlich-3", "monocalcium phosphate", "ammonium acetate")) | None = None
-    zinc: q.choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
-    copper: q.choice(("dtpa", "mehlich-3", "hcl", "mehlich-1")) | None = None
-    manganese: q.choice(("dtpa", "mehlich-3", "mehlich-1")) | None = None
-    iron: q.choice(("dtpa", "mehlich-3")) | None = None
-    boron: q.choice(("hot water", "mehlich-3")) | None = None
-    organic_matter: q.choice(("loss on ignition", "walkley-black", "dry combustion")) | None = None
-    ec: q.choice(EC_METHODS) | None = None
-    cec: q.choice(("summation", "ammonium acetate", "effective")) | None = None
-    aluminum: q.choice(("kcl", "mehlich-3")) | None = None
+    ph: Annotated[str, q.choice(methods()["ph"])] | None = None
+    buffer: Annotated[str, q.choice(methods()["buffer"])] | None = None
+    phosphorus: Annotated[str, q.choice(methods()["phosphorus"])] | None = None
+    cations: Annotated[str, q.choice(methods()["cations"])] | None = None
+    sulfur: Annotated[str, q.choice(methods()["sulfur"])] | None = None
+    zinc: Annotated[str, q.choice(methods()["zinc"])] | None = None
+    copper: Annotated[str, q.choice(methods()["copper"])] | None = None
+    manganese: Annotated[str, q.choice(methods()["manganese"])] | None = None
+    iron: Annotated[str, q.choice(methods()["iron"])] | None = None
+    boron: Annotated[str, q.choice(methods()["boron"])] | None = None
+    organic_matter: Annotated[str, q.choice(methods()["organic_matter"])] | None = None
+    ec: Annotated[str, q.choice(methods()["ec"])] | None = None
+    cec: Annotated[str, q.choice(methods()["cec"])] | None = None
+    aluminum: Annotated[str, q.choice(methods()["aluminum"])] | None = None
 
 
 class SaturationExtract(Part):
@@ -187,7 +186,7 @@ class SaturationExtract(Part):
     sodium: q.Solution | None = None
     chloride: q.Solution | None = None
     boron: q.MgPerLitre | None = None
-    saturation: q.quantity("percent", low=10) | None = None
+    saturation: Annotated[Quantity, q.quantity("percent", low=10)] | None = None
 
 
 class Increment(Part):
@@ -222,6 +221,18 @@ class Increment(Part):
     bulk_density: q.Density | None = None
     water_content: q.Percent | None = None
 
+    _spread: Mapping[str, object] = PrivateAttr(default_factory=dict)
+
+    @property
+    def spread(self) -> Mapping[str, Any]:
+        """Field -> :class:`~loambrief.case.repeats.Spread`, for results of pooled samples."""
+        return self._spread
+
+    def with_spread(self, spread: Mapping[str, object]) -> Self:
+        made = self.model_copy()
+        made._spread = spread
+        return made
+
     @property
     def top_in(self) -> float:
         return self.depth[0]
@@ -235,6 +246,14 @@ class Increment(Part):
         return self.depth[1] - self.depth[0]
 
 
+class Repeat(Part):
+    """A further sample of a zone, and what is made of it."""
+
+    of: q.Identifier
+    treat: Annotated[str, q.choice(("pool", "compare", "keep apart"))]
+    reason: q.Text | None = None
+
+
 class Sample(Part):
     """One composite sample: a zone of the field, with one or more depth increments."""
 
@@ -242,12 +261,13 @@ class Sample(Part):
     place: q.Name | None = None
     date: q.Date
     area: q.Area | None = None
-    cores: q.count(1, 500, "a number of cores") | None = None
+    cores: Annotated[int, q.count(1, 500, "a number of cores")] | None = None
     sampler: q.Name | None = None
     pattern: q.Name | None = None
-    residue: q.choice(RESIDUES) | None = None
-    fizz: q.choice(FIZZES) | None = None
-    texture: q.choice(TEXTURES) | None = None
+    residue: Annotated[str, q.choice(RESIDUES)] | None = None
+    fizz: Annotated[str, q.choice(FIZZES)] | None = None
+    texture: Annotated[str, q.choice(TEXTURES)] | None = None
+    repeats: Repeat | None = None
     lab: Laboratory
     methods: Methods = Methods()
     increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
@@ -256,7 +276,7 @@ class Sample(Part):
 class PenetrometerPoint(Part):
     id: q.Identifier
     place: q.Name | None = None
-    readings: Annotated[list[q.number(0, 25_000, "a reading") | None],
+    readings: Annotated[list[Annotated[float, q.number(0, 25_000, "a reading")] | None],
                         Field(min_length=1, max_length=60)]
     stopped_by: q.Name | None = None
 
@@ -266,12 +286,13 @@ class Penetrometer(Part):
 
     date: q.Date
     instrument: q.Name | None = None
-    cone: q.choice(CONES)
-    moisture: q.choice(MOISTURES)
+    cone: Annotated[str, q.choice(CONES)]
+    moisture: Annotated[str, q.choice(MOISTURES)]
     water_content: q.Percent | None = None
-    depth_unit: q.choice(("in", "cm")) = "in"
-    pressure_unit: q.choice(("psi", "kPa", "MPa", "bar")) = "psi"
-    depths: Annotated[list[q.number(0, 200, "a depth")], Field(min_length=1, max_length=60)]
+    depth_unit: Annotated[str, q.choice(("in", "cm"))] = "in"
+    pressure_unit: Annotated[str, q.choice(("psi", "kPa", "MPa", "bar"))] = "psi"
+    depths: Annotated[list[Annotated[float, q.number(0, 200, "a depth")]],
+                      Field(min_length=1, max_length=60)]
     points: Annotated[list[PenetrometerPoint], Field(min_length=1, max_length=500)]
     notes: q.Text | None = None
 
@@ -280,13 +301,14 @@ class SapReading(Part):
     """Refractometer replicates of one plant (the crop, or a weed beside it)."""
 
     plant: q.Name
-    role: q.choice(("crop", "weed"))
+    role: Annotated[str, q.choice(("crop", "weed"))]
     part: q.Name | None = None
     place: q.Name | None = None
-    replicates: Annotated[list[q.number(0, 85, "degrees Brix")], Field(min_length=1, max_length=50)]
+    replicates: Annotated[list[Annotated[float, q.number(0, 85, "degrees Brix")]],
+                          Field(min_length=1, max_length=50)]
     temperature: q.Temperature | None = None
     time: q.TimeOfDay | None = None
-    line: q.choice(SAP_LINES) | None = None
+    line: Annotated[str, q.choice(SAP_LINES)] | None = None
 
 
 class Refractometer(Part):
@@ -305,7 +327,7 @@ class Weed(Part):
     cover: q.Percent | None = None
     density: q.PlantDensity | None = None
     stage: q.Name | None = None
-    identification: q.choice(SURENESS)
+    identification: Annotated[str, q.choice(SURENESS)]
     place: q.Name | None = None
 
 
@@ -313,12 +335,12 @@ class Forage(Part):
     """One forage test, dry-matter basis."""
 
     id: q.Identifier
-    kind: q.choice(("legume", "grass", "mixed"))
+    kind: Annotated[str, q.choice(("legume", "grass", "mixed"))]
     species: q.Name | None = None
     cutting: q.Name | None = None
     date: q.Date
     lab: q.Name | None = None
-    cores: q.count(1, 500, "a number of cores") | None = None
+    cores: Annotated[int, q.count(1, 500, "a number of cores")] | None = None
     adf: q.Percent | None = None
     ndf: q.Percent | None = None
     crude_protein: q.Percent | None = None
@@ -328,7 +350,7 @@ class Forage(Part):
     ndfd_30h: q.Percent | None = None
     nsc: q.Percent | None = None
     nitrate: q.Concentration | None = None
-    nitrate_as: q.choice(("no3-n", "no3", "kno3")) | None = None
+    nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
 
 
 class Water(Part):
@@ -362,10 +384,10 @@ class Analysis(Part):
     manganese: q.Percent | None = None
     copper: q.Percent | None = None
     iron: q.Percent | None = None
-    cce: q.quantity("neutralizing") | None = None
+    cce: Annotated[Quantity, q.quantity("neutralizing")] | None = None
     fineness: q.Percent | None = None
     passing: dict[str, q.Percent] | None = None
-    effective: q.quantity("neutralizing") | None = None
+    effective: Annotated[Quantity, q.quantity("neutralizing")] | None = None
     moisture: q.Percent | None = None
     gypsum: q.Percent | None = None
     carbon: q.Percent | None = None
@@ -373,15 +395,15 @@ class Analysis(Part):
     available_n: q.Percent | None = None
     sodium: q.Percent | None = None
     ec_1to5: q.Conductivity | None = None
-    metals: dict[q.choice(METALS), q.Concentration] | None = None
+    metals: dict[Annotated[str, q.choice(METALS)], q.Concentration] | None = None
     """Biosolids only: mg per kg of dry matter."""
 
 
 class Price(Part):
     """Price per unit, e.g. ``per: ton``."""
 
-    amount: q.number(0, 1_000_000, "a price")
-    per: q.choice(tuple(PRICE_UNITS))
+    amount: Annotated[float, q.number(0, 1_000_000, "a price")]
+    per: Annotated[str, q.choice(tuple(PRICE_UNITS))]
     date: q.Date
 
 
@@ -394,10 +416,11 @@ class Material(Part):
 
     id: q.Identifier
     name: q.Name
-    kind: q.choice(MATERIAL_KINDS)
-    form: q.choice(("granular", "pelleted", "powder", "liquid", "bulk", "slurry")) | None = None
-    does: q.choice(("spreading", "subsoiling", "sampling", "drainage", "seeding",
-                    "leaching")) | None = None
+    kind: Annotated[str, q.choice(MATERIAL_KINDS)]
+    form: Annotated[str, q.choice((
+        "granular", "pelleted", "powder", "liquid", "bulk", "slurry"))] | None = None
+    does: Annotated[str, q.choice((
+        "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None
@@ -407,12 +430,12 @@ class Material(Part):
     load_size: q.Mass | None = None
     bag: q.Mass | None = None
     supplier: q.Name | None = None
-    density: q.number(1, 5000, "lb per cubic yard") | None = None
+    density: Annotated[float, q.number(1, 5000, "lb per cubic yard")] | None = None
 
 
 class Budget(Part):
-    amount: q.number(0, 1_000_000_000, "an amount")
-    per: q.choice(("field", "ac", "ha")) = "field"
+    amount: Annotated[float, q.number(0, 1_000_000_000, "an amount")]
+    per: Annotated[str, q.choice(("field", "ac", "ha"))] = "field"
     note: q.Text | None = None
 
 
@@ -421,7 +444,7 @@ class Applied(Part):
 
     date: q.Date
     material: q.Name
-    kind: q.choice(MATERIAL_KINDS)
+    kind: Annotated[str, q.choice(MATERIAL_KINDS)]
     rate: q.Rate
     analysis: Analysis | None = None
     note: q.Text | None = None
@@ -434,7 +457,7 @@ class Residue(Part):
     dry_mass: q.Rate
     carbon: q.Percent | None = None
     nitrogen: q.Percent | None = None
-    cn_ratio: q.number(1, 2000, "a ratio") | None = None
+    cn_ratio: Annotated[float, q.number(1, 2000, "a ratio")] | None = None
 
 
 class Infiltration(Part):
@@ -465,7 +488,7 @@ class Planned(Part):
 
     rate: q.Rate | None = None
     area: q.Area | None = None
-    cost: q.number(0, 1_000_000_000, "an amount") | None = None
+    cost: Annotated[float, q.number(0, 1_000_000_000, "an amount")] | None = None
 
 
 class Done(Part):
@@ -473,13 +496,13 @@ class Done(Part):
 
     action: q.Name
     material: q.Name | None = None
-    kind: q.choice(MATERIAL_KINDS) | None = None
+    kind: Annotated[str, q.choice(MATERIAL_KINDS)] | None = None
     where: q.Name | None = None
     planned: Planned | None = None
     rate: q.Rate | None = None
     area: q.Area | None = None
     date: q.Date | None = None
-    cost: q.number(0, 1_000_000_000, "an amount") | None = None
+    cost: Annotated[float, q.number(0, 1_000_000_000, "an amount")] | None = None
     analysis: Analysis | None = None
     not_done: q.Text | None = None
     note: q.Text | None = None
@@ -543,3 +566,15 @@ class CaseFile(Part):
     notes: list[q.Text] = []
     photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []
+
+    _typed_samples: tuple[Sample, ...] = PrivateAttr(default=())
+
+    @property
+    def typed_samples(self) -> Sequence[Sample]:
+        """Every sample as the laboratory reported it, also those pooled or only compared."""
+        return self._typed_samples or self.samples
+
+    def with_typed(self, samples: tuple[Sample, ...]) -> Self:
+        made = self.model_copy()
+        made._typed_samples = samples
+        return made

@@ -38,15 +38,3 @@ def sample_area_ac(case: CaseFile, sample: Sample) -> float:
 def age_days(case: CaseFile, date: dt.date) -> int:
     """Days between a reading and the date of the advice."""
     return (case.case.date - date).days
-
-
-def where(sample: Sample, increment: Increment | None = None) -> str:
-    """Label of a sample or slice as printed: its place, else its id (``"north, 0-2 in"``).
-
-    The slice that stands for the tilled layer needs no depth. Places are unique within a
-    case (checked when it is read).
-    """
-    label = sample.place or sample.id
-    if increment is None or increment is main_increment(sample):
-        return label
-    return f"{label}, {increment.depth[2]}"

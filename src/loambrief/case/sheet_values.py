@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Annotated
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -86,12 +87,13 @@ def read_parts(filled: Filled) -> Parts:
 @cache
 def _adapter(kind: str) -> TypeAdapter:
     types = {
-        "date": q.Date, "time": q.TimeOfDay, "id": q.Identifier, "texture": q.choice(TEXTURES),
+        "date": q.Date, "time": q.TimeOfDay, "id": q.Identifier,
+        "texture": Annotated[str, q.choice(TEXTURES)],
         "area": q.Area, "%": q.Percent, "temperature": q.Temperature, "table": q.Depth,
-        "cores": q.count(1, 500, "a number of cores"),
-        "cone": q.number(0, 25_000, "a reading"),
-        "sap": q.number(0, 85, "degrees Brix"),
-        "minutes": q.number(0.01, 10_000, "minutes"),
+        "cores": Annotated[int, q.count(1, 500, "a number of cores")],
+        "cone": Annotated[float, q.number(0, 25_000, "a reading")],
+        "sap": Annotated[float, q.number(0, 85, "degrees Brix")],
+        "minutes": Annotated[float, q.number(0.01, 10_000, "minutes")],
     }
     return TypeAdapter(types[kind])
 

@@ -10,6 +10,7 @@ from typing import Annotated, Union, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from loambrief.case.measurements import meanings
 from loambrief.case.problems import MOST_PRINTED, DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile, Part
@@ -155,9 +156,9 @@ def meaning(path: DataPath) -> str:
 
 @cache
 def glossary() -> Mapping[tuple[str, str], str]:
-    """(part, field) -> meaning, from ``tables/case/glossary.csv``."""
+    """(part, field) -> meaning, from the tables of the case format."""
     return types.MappingProxyType(
-        {(row["part"], row["field"]): row["meaning"] for row in load(GLOSSARY)}
+        {(row["part"], row["field"]): row["meaning"] for row in load(GLOSSARY)} | meanings()
     )
 
 

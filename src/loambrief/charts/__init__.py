@@ -1,13 +1,89 @@
-"""Chart specs to vector drawings on the page.
+"""The charts of the documents: specs, and vectors drawn from them with matplotlib.
 
-``draw_chart(canvas, spec, x, y, width)`` draws; ``figure_size(spec, width)`` tells how high
-it will be; ``fitted(spec, width, highest)`` splits what is higher than a page. Each kind of
-chart has a module of its own with one ``draw(spec, width)``.
+``draw_chart(canvas, spec, x, y, width)`` draws on a page, ``svg_chart`` for a screen;
+``figure_size(spec, width)`` tells how high a chart will be, and ``fitted(spec, width, highest)``
+splits what is higher than a page.
+
+A kind of chart is one module: its spec, ``has_data`` and ``facts`` of the spec, and its drawing
+registered with ``@chart``; its words and its text alternative (``alt_<name>``) stand in
+``charts.j2`` of each language. Nothing else has to know of it.
+
+A chart of your own needs no layout. Register a function that takes a matplotlib ``Axes``::
+
+    @dataclass(frozen=True, kw_only=True)
+    class RainSpec(ChartSpec):
+        months: tuple[str, ...]
+        millimetres: tuple[float, ...]
+
+        def has_data(self) -> bool:
+            return any_number(self.millimetres)
+
+    @axes_chart(RainSpec, "rain", height=140.0)
+    def rain(ax: Axes, spec: RainSpec) -> None:
+        ax.bar(spec.months, spec.millimetres)
+        ax.set_ylabel("mm")
+
+Title, note, typeface, strokes and colours are those of the other charts, and the result goes
+the same way: vectors on paper, SVG on a screen, ``spec.alt`` for who cannot see it.
 """
 
-from loambrief.charts.backend import Drawn
-from loambrief.charts.build import KINDS, build, draw_chart, figure_size
-from loambrief.charts.fit import fitted
-from loambrief.report.specs import has_data
+from __future__ import annotations
 
-__all__ = ["KINDS", "Drawn", "build", "draw_chart", "figure_size", "fitted", "has_data"]
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
+
+from loambrief.charts.fit import fitted
+from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number, is_number
+from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+__all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "build",
+           "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number", "svg_chart"]
+
+
+def has_data(spec: ChartSpec) -> bool:
+    """True if the chart has at least one value to draw; otherwise leave it out.
+
+    Raises
+    ------
+    TypeError
+        Not the spec of any kind of chart.
+    """
+    return spec.has_data()
+
+
+def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float) -> None:
+    """Draw a chart with its lower left corner at (x, y) [pt]; raises as ``build``."""
+    from loambrief.charts.canvas import draw_figure
+
+    draw_figure(canvas, build(spec, float(width)), x, y)
+
+
+def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
+    """A chart as one ``svg`` element, to be put into an HTML page.
+
+    Parameters
+    ----------
+    spec : ChartSpec
+        With data.
+    width : float
+        Width it is laid out for [pt]; on the page it scales.
+    prefix : str
+        Starts every id in the drawing, so that several charts can share a page.
+
+    Returns
+    -------
+    xml.etree.ElementTree.Element
+        Without a namespace, with a ``title`` and a ``desc`` (the text alternative) that name
+        it to a screen reader.
+
+    Raises
+    ------
+    ValueError
+        The spec has no data, or the width is below 200 pt.
+    """
+    from loambrief.charts.svg import svg_figure
+
+    return svg_figure(build(spec, float(width)), spec.title, spec.alt, prefix)

@@ -2,17 +2,77 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, ticks, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import BudgetSpec, CostStep, is_number
+from dataclasses import dataclass, replace
+from itertools import accumulate
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, ticks, wrap
+from loambrief.charts.model import ChartSpec, any_number, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 12.0
 
 
-def draw(spec: BudgetSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class CostStep:
+    """One action of the plan with its cost; None where the case holds no price."""
+
+    rank: int
+    label: str
+    cost: float | None
+    included: bool = True
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BudgetSpec(ChartSpec):
+    """Cost of the plan adding up by rank, against the budget (None: no budget given).
+
+    ``money`` is a pattern with one ``{}`` for the number, such as ``"${}"``; ``already`` is
+    the cost of steps on an earlier part of the same chart.
+    """
+
+    steps: tuple[CostStep, ...]
+    budget: float | None
+    money: str = "${}"
+    already: float = 0.0
+
+    split = "steps"
+
+    def has_data(self) -> bool:
+        return any_number(s.cost for s in self.steps)
+
+    def halves(self) -> tuple[BudgetSpec, ...]:
+        parts = super().halves()
+        if not parts:
+            return ()
+        first, second = parts
+        spent = (s.cost for s in first.steps if s.included and is_number(s.cost))
+        return first, replace(second, already=list(accumulate(spent, initial=self.already))[-1])
+
+    def facts(self) -> dict[str, Any]:
+        def money(value: float | None) -> str | None:
+            return self.money.format(figures(value)) if is_number(value) else None
+
+        total, steps = self.already, []
+        for step in self.steps:
+            counted = step.included and is_number(step.cost)
+            total += step.cost if counted else 0.0
+            steps.append({"rank": step.rank, "label": step.label, "cost": money(step.cost),
+                          "sum": money(total) if counted else None, "included": step.included})
+        return {"budget": money(self.budget), "steps": steps}
+
+
+@chart(BudgetSpec, "budget")
+def draw(sheet: Sheet, spec: BudgetSpec) -> None:
     """Steps in the order of rank; each bar starts where the covered ones before it end."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -61,19 +121,18 @@ def draw(spec: BudgetSpec, width: float) -> Drawing:
         bars.append((step, start, middle - BAR / 2, sheet.y + height))
         sheet.y += height
     sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    ax = sheet.axes(across)
     if budget is not None:
-        x = across(budget)
         spans = [(b[2] - 1.0, b[2] + BAR + 2.0) for b in bars] if not wide else [(top, sheet.y)]
-        sheet.strokes([((x, x), span) for span in spans], "ink", 1.4)
+        sheet.strokes([((budget, budget), span) for span in spans], "ink", 1.4, on=ax)
     for n, (step, start, y, _) in enumerate(bars):
-        _bar(sheet, step, start, across, y)
+        _bar(sheet, step, start, ax, y)
         following = bars[n + 1][2] if n + 1 < len(bars) else None
         if wide and following is not None and step.included and is_number(step.cost):
-            x = across(start + step.cost)
-            sheet.line([x, x], [y + BAR, following], "muted", t.hairline)
+            end = start + step.cost
+            sheet.line([end, end], [y + BAR, following], "muted", t.hairline, on=ax)
     _scale(sheet, spec, across)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _money(value: float, spec: BudgetSpec) -> str:
@@ -119,16 +178,16 @@ def _budget_head(sheet: Sheet, spec: BudgetSpec, across: Scale, budget: float | 
     return sheet.y - 1
 
 
-def _bar(sheet: Sheet, step: CostStep, start: float, across: Scale, y: float) -> None:
+def _bar(sheet: Sheet, step: CostStep, start: float, ax: Axes, y: float) -> None:
     if not is_number(step.cost):
         return
-    x0, x1 = across(start), across(start + step.cost)
+    end = start + step.cost
     if step.cost == 0:
-        sheet.line([x0, x0], [y, y + BAR], "accent", 1.6)
+        sheet.line([start, start], [y, y + BAR], "accent", 1.6, on=ax)
     elif step.included:
-        sheet.rect(x0, y, x1, y + BAR, "accent")
+        sheet.rect(start, y, end, y + BAR, "accent", on=ax)
     else:
-        sheet.rect(x0, y, x1, y + BAR, "paper", "second", 0.7, "/", "second")
+        sheet.rect(start, y, end, y + BAR, "paper", "second", 0.7, "/", "second", on=ax)
 
 
 def _scale(sheet: Sheet, spec: BudgetSpec, across: Scale) -> None:

@@ -2,15 +2,61 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, log_ticks, text_width, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import CarbonNitrogenSpec, RatioRow, is_number
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, wrap
+from loambrief.charts.model import ChartSpec, Threshold, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 
-def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
+
+
+@dataclass(frozen=True)
+class RatioRow:
+    """Carbon to nitrogen ratio of one material, residue or mix."""
+
+    label: str
+    ratio: float | None
+    detail: str = ""
+    mix: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarbonNitrogenSpec(ChartSpec):
+    """Carbon to nitrogen of residues and the mix against the ratio where nitrogen turns.
+
+    ``below`` and ``above`` say what happens on either side of ``turning``.
+    """
+
+    rows: tuple[RatioRow, ...]
+    turning: Threshold
+    below: str
+    above: str
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(is_number(r.ratio) and r.ratio > 0 for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        return {"turning": f"{figures(self.turning.value)}:1", "turning_label": self.turning.label,
+                "practice": self.turning.practice, "below": self.below, "above": self.above,
+                "rows": [{"label": r.label,
+                          "ratio": f"{figures(r.ratio)}:1" if is_number(r.ratio) else None}
+                         for r in self.rows]}
+
+
+@chart(CarbonNitrogenSpec, "carbon_nitrogen")
+def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     """One row per material on a ratio scale; the mix is the accent."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
@@ -27,6 +73,7 @@ def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
     sheet.lines(max(middle - 8, 40), sheet.y, below, t.small, colour="muted", align="right")
     sheet.lines(middle + 8, sheet.y, above, t.small, colour="muted")
     sheet.y += max(len(below), len(above)) * t.small * LEADING + 3
+    ax = sheet.axes(across)
     for row in spec.rows:
         size = (left - 8) if wide else width
         name = wrap(row.label, size, t.text, "bold" if row.mix else "regular")
@@ -39,8 +86,8 @@ def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
         at = sheet.y + height / 2 if wide else sheet.y + block + 10
         span = (sheet.y, sheet.y + height) if wide else (at - 7, at + 7)
         style = "dot" if spec.turning.practice else ""
-        sheet.verticals([middle], *span, "ink", 1.3, style)
-        _row(sheet, row, across, at, turning, w.not_measured)
+        sheet.verticals([turning], *span, "ink", 1.3, style, on=ax)
+        _row(sheet, row, across, ax, at, turning, w.not_measured)
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     _scale(sheet, across, turning)
@@ -48,19 +95,19 @@ def draw(spec: CarbonNitrogenSpec, width: float) -> Drawing:
     sheet.key([(lambda x, y: sheet.line([x, x + 14], [y, y], "ink", 1.3,
                                         "dot" if spec.turning.practice else ""), 14.0, label)])
     sheet.footer(spec)
-    return sheet.finish()
 
 
-def _row(sheet: Sheet, row: RatioRow, across: Scale, y: float, turning: float,
+def _row(sheet: Sheet, row: RatioRow, across: Scale, ax: Axes, y: float, turning: float,
          missing: str) -> None:
     t = sheet.theme
     if not is_number(row.ratio) or row.ratio <= 0:
         sheet.middle(across.start - 40, y, missing, t.small, colour="muted")
         return
-    x, middle = across(row.ratio), across(turning)
+    x = across(row.ratio)
     colour = "accent" if row.mix else "second"
-    sheet.line([middle, x], [y, y], colour, t.strong)
-    sheet.marks([x], [y], "D" if row.mix else "o", 6.0 if row.mix else 6.6, colour, "paper", 0.8)
+    sheet.line([turning, row.ratio], [y, y], colour, t.strong, on=ax)
+    sheet.marks([row.ratio], [y], "D" if row.mix else "o", 6.0 if row.mix else 6.6, colour,
+                "paper", 0.8, on=ax)
     left = row.ratio < turning
     sheet.middle(x - 6 if left else x + 6, y, f"{figures(row.ratio)}:1", weight="bold",
                  align="right" if left else "left", colour="accent" if row.mix else "ink")

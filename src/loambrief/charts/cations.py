@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.model import ChartSpec, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
+from loambrief.charts.registry import chart
 from loambrief.colours import contrast
-from loambrief.report.numbers import NBSP, percent
-from loambrief.report.specs import CationBar, CationSpec, is_number
+from loambrief.numbers import NBSP, percent
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 LOOK = {"Ca": (0, ""), "Mg": (1, "/"), "K": (2, ""), "Na": (3, ".")}
 REST = (4, "")
@@ -15,19 +23,57 @@ REST = (4, "")
 BAR = 19.0
 
 
-def draw(spec: CationSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class Share:
+    """One cation's share of the exchange capacity, percent; None if not measured."""
+
+    ion: str
+    percent: float | None
+
+
+@dataclass(frozen=True)
+class CationBar:
+    """Cation make-up of one sample. ``total`` is the exchange capacity in words."""
+
+    label: str
+    shares: tuple[Share, ...]
+    total: str = ""
+    reference: bool = False
+    """A bar to compare with (a rule of the trade), drawn in outline."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CationSpec(ChartSpec):
+    """Cation make-up, hydrogen included: one bar per sample, every share printed."""
+
+    bars: tuple[CationBar, ...]
+
+    split = "bars"
+
+    def has_data(self) -> bool:
+        return any_number(s.percent for b in self.bars if not b.reference for s in b.shares)
+
+    def facts(self) -> dict[str, Any]:
+        missing = self.words.not_measured
+        return {"bars": [
+            {"label": b.label, "total": b.total,
+             "shares": [f"{x.ion} {worded(x.percent) or missing}" for x in b.shares]}
+            for b in self.bars]}
+
+
+@chart(CationSpec, "cations")
+def draw(sheet: Sheet, spec: CationSpec) -> None:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
-    sheet = Sheet(width)
     sheet.header(spec)
+    known: dict[Scale, Axes] = {}
     for bar in spec.bars:
         if any(is_number(s.percent) for s in bar.shares):
-            _bar(sheet, bar, spec)
+            _bar(sheet, bar, spec, known)
     sheet.y -= 2
     sheet.footer(spec)
-    return sheet.finish()
 
 
-def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
+def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]) -> None:
     t, w, width = sheet.theme, spec.words, sheet.width
     total = text_width(bar.total, t.small) if bar.total else 0.0
     beside = total + 8 < width * 0.5
@@ -42,38 +88,53 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec) -> None:
     whole = max(100.0, sum(p for _, p in known))
     across = Scale(0, whole, 0.5, width - 0.5)
     y0, y1 = sheet.y + 1.5, sheet.y + 1.5 + (BAR * 0.7 if bar.reference else BAR)
+    if across not in axes:
+        axes[across] = sheet.axes(across)
+    ax = axes[across]
     at = 0.0
     outside: list[tuple[float, str]] = []
     for ion, share in known:
-        x0, x1 = across(at), across(at + share)
+        span = (at, at + share)
+        x0, x1 = (across(v) for v in span)
         at += share
         word = f"{ion}{NBSP}{percent(share)}"
-        if not _segment(sheet, ion, x0, x1, y0, y1, word, bar.reference):
+        if not _segment(sheet, ax, ion, span, x1 - x0, (y0, y1), word, bar.reference):
             outside.append(((x0 + x1) / 2, word))
+        else:
+            _inside(sheet, ax, ion, (x0 + x1) / 2, (y0 + y1) / 2, word, bar.reference)
     if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
-        x0, x1 = across(at), across(whole)
-        sheet.rect(x0, y0, x1, y1, None, "muted", t.hairline, pattern="dash")
-        outside.append(((x0 + x1) / 2, w.rest_unmeasured.format(percent(whole - at))))
+        sheet.rect(at, y0, whole, y1, None, "muted", t.hairline, pattern="dash", on=ax)
+        outside.append((across((at + whole) / 2), w.rest_unmeasured.format(percent(whole - at))))
     sheet.y = _outside(sheet, outside, y1) + 9
 
 
-def _segment(sheet: Sheet, ion: str, x0: float, x1: float, y0: float, y1: float, word: str,
-             outline: bool) -> bool:
-    """Draw one share; True if its words fitted inside."""
-    t = sheet.theme
+def _fill(sheet: Sheet, ion: str, outline: bool) -> tuple[str, str]:
+    """Fill and pattern of a share; a bar to compare with has neither."""
     index, hatch = LOOK.get(ion, REST)
-    fill = "paper" if outline else t.series[index]
+    return ("paper", "") if outline else (sheet.theme.series[index], hatch)
+
+
+def _segment(sheet: Sheet, ax: Axes, ion: str, span: tuple[float, float], size: float,
+             ys: tuple[float, float], word: str, outline: bool) -> bool:
+    """Draw one share; True if its words fit inside its ``size`` [pt]."""
+    t = sheet.theme
+    fill, hatch = _fill(sheet, ion, outline)
+    if size > 0.05:
+        (x0, x1), (y0, y1) = span, ys
+        sheet.rect(x0, y0, x1, y1, fill, hatch=hatch,
+                   hatch_colour="ink" if ion == "Na" else "paper", on=ax)
+        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline, on=ax)
+    return text_width(word, t.text, "bold") + 7 <= size
+
+
+def _inside(sheet: Sheet, ax: Axes, ion: str, x: float, y: float, word: str, outline: bool) -> None:
+    """The words of a share in its middle, in whichever of ink and paper reads better."""
+    t = sheet.theme
+    fill, hatch = _fill(sheet, ion, outline)
     dark = contrast(t.colour(fill), t.paper) > contrast(t.colour(fill), t.ink)
-    if x1 - x0 > 0.05:
-        sheet.rect(x0, y0, x1, y1, fill, hatch="" if outline else hatch,
-                   hatch_colour="ink" if ion == "Na" else "paper")
-        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline)
-    if text_width(word, t.text, "bold") + 7 > x1 - x0:
-        return False
-    sheet.middle((x0 + x1) / 2, (y0 + y1) / 2, word, weight="regular" if outline else "bold",
+    sheet.middle(x, y, word, weight="regular" if outline else "bold",
                  colour="paper" if dark else "ink", align="center",
-                 behind=fill if hatch and not outline else None)
-    return True
+                 behind=fill if hatch else None, on=ax)
 
 
 def _outside(sheet: Sheet, labels: list[tuple[float, str]], y: float) -> float:

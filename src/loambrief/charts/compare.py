@@ -2,18 +2,73 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import CompareColumn, CompareSpec, is_number
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 PANEL = 78.0
 GAP = 12.0
 
 
-def draw(spec: CompareSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class CompareColumn:
+    """One measure over the samples, in the order of ``CompareSpec.names``."""
+
+    label: str
+    unit: str
+    values: tuple[float | None, ...]
+    digits: int | None = None
+    reference: Threshold | None = None
+    low: float = 0.0
+    """Where the scale starts; marks get a stem only from zero."""
+    log: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompareSpec(ChartSpec):
+    """Several samples or fields side by side, one small panel per measure."""
+
+    names: tuple[str, ...]
+    columns: tuple[CompareColumn, ...]
+
+    def has_data(self) -> bool:
+        return any_number(v for c in self.columns for v in c.values)
+
+    split = "columns"
+
+    def halves(self) -> tuple[CompareSpec, ...]:
+        """Fewer measures first; then fewer samples."""
+        if len(self.columns) > 1:
+            return super().halves()
+        if len(self.names) < 2:
+            return ()
+        middle = (len(self.names) + 1) // 2
+        return tuple(
+            replace(self, names=self.names[part],
+                    columns=tuple(replace(c, values=c.values[part]) for c in self.columns))
+            for part in (slice(None, middle), slice(middle, None)))
+
+    def facts(self) -> dict[str, Any]:
+        missing = self.words.not_measured
+        return {"columns": [
+            {"label": c.label, "reference": c.reference and c.reference.label,
+             "values": [f"{n} {worded(v, c.digits, c.unit) or missing}"
+                        for n, v in zip(self.names, c.values, strict=True)]}
+            for c in self.columns]}
+
+
+@chart(CompareSpec, "compare")
+def draw(sheet: Sheet, spec: CompareSpec) -> None:
     """Marks on a scale of their own per panel; every value printed beside its mark."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     columns = [c for c in spec.columns if any(map(is_number, c.values))]
@@ -44,7 +99,6 @@ def draw(spec: CompareSpec, width: float) -> Drawing:
             ends.append(_column(sheet, column, x, size, top, bottom, middles, spec))
         sheet.y = max(ends) + 6
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: float, bottom: float,
@@ -60,28 +114,26 @@ def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: flo
     if high <= low:
         low, high = (low / 2, low * 2) if log else (low, low + 1.0)
     across = Scale(low, high, x + 4, x + size - room, log)
+    ax = sheet.axes(across)
     if column.reference:
-        sheet.verticals([across(column.reference.value)], top, bottom, "ink", t.line,
-                        "dot" if column.reference.practice else "dash")
-    places = [(across(v), y) for v, y in zip(column.values, middles, strict=True) if is_number(v)]
+        sheet.verticals([column.reference.value], top, bottom, "ink", t.line,
+                        column.reference.pattern, on=ax)
+    places = [(v, y) for v, y in zip(column.values, middles, strict=True) if is_number(v)]
     if low == 0:
-        sheet.strokes([((across.start, at), (y, y)) for at, y in places], "rule", t.hairline)
-    sheet.marks(*zip(*places, strict=True), "o", t.marker + 0.6, "accent", "paper", 0.7)
+        sheet.strokes([((0.0, v), (y, y)) for v, y in places], "rule", t.hairline, on=ax)
+    xs, ys = zip(*places, strict=True)
+    sheet.marks(xs, ys, "o", t.marker + 0.6, "accent", "paper", 0.7, on=ax)
     lines = [across(column.reference.value)] if column.reference else []
     for value, word, y in zip(column.values, words, middles, strict=True):
         if not is_number(value):
             sheet.middle(clear_right(x + 4, text_width(word, t.small), lines, x + size), y, word,
-                         t.small, colour="muted", behind="paper")
+                         t.small, colour="muted", behind="paper", on=ax)
             continue
         at = clear_right(across(value) + 5, text_width(word, t.text, "bold"), lines, x + size)
-        sheet.middle(at, y, word, weight="bold", behind="paper")
+        sheet.middle(at, y, word, weight="bold", behind="paper", on=ax)
     end = bottom + 2
     if column.reference:
-        label = column.reference.label
-        if column.reference.practice:
-            label = f"{label} ({w.practice})"
         mid = end + t.small * LEADING / 2
-        sheet.line([x, x + 10], [mid, mid], "ink", t.line,
-                   "dot" if column.reference.practice else "dash")
-        end = sheet.paragraph(x + 13, end, label, size - 13, t.small)
+        sheet.line([x, x + 10], [mid, mid], "ink", t.line, column.reference.pattern)
+        end = sheet.paragraph(x + 13, end, column.reference.named(w.practice), size - 13, t.small)
     return end

@@ -3,47 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import accumulate
+from typing import TypeVar
 
-from loambrief.charts.build import figure_size
-from loambrief.report.specs import (
-    BudgetSpec,
-    CarbonNitrogenSpec,
-    CationSpec,
-    ChartSpec,
-    CompareSpec,
-    LayerSpec,
-    MapArea,
-    MapSpec,
-    SalinitySpec,
-    SapSpec,
-    SeasonSpec,
-    SufficiencySpec,
-    TallySpec,
-    TrendSpec,
-    WeedSpec,
-    has_data,
-    is_number,
-)
+from loambrief.charts.model import ChartSpec
+from loambrief.charts.registry import figure_size
 
-ROWS = {
-    BudgetSpec: "steps",
-    CarbonNitrogenSpec: "rows",
-    CationSpec: "bars",
-    LayerSpec: "measures",
-    MapSpec: "areas",
-    SalinitySpec: "points",
-    SapSpec: "rows",
-    SeasonSpec: "bars",
-    SufficiencySpec: "rows",
-    TallySpec: "rows",
-    TrendSpec: "panels",
-    WeedSpec: "hints",
-}
-"""The field a chart is split along."""
+S = TypeVar("S", bound=ChartSpec)
 
 
-def fitted(spec: ChartSpec, width: float, highest: float) -> tuple[ChartSpec, ...]:
+def fitted(spec: S, width: float, highest: float) -> tuple[S, ...]:
     """The chart in as few parts as fit, each no higher than ``highest``.
 
     Parameters
@@ -73,49 +41,11 @@ def fitted(spec: ChartSpec, width: float, highest: float) -> tuple[ChartSpec, ..
                  for n, part in enumerate(parts, 1))
 
 
-def _parts(spec: ChartSpec, width: float, highest: float) -> tuple[ChartSpec, ...]:
+def _parts(spec: S, width: float, highest: float) -> tuple[S, ...]:
     # The numbering of the title is added later and may take a line more.
     if figure_size(spec, width)[1] + 14 <= highest:
         return (spec,)
-    halves = [h for h in _halves(spec) if has_data(h)]
+    halves = [half for half in spec.halves() if half.has_data()]
     if not halves:
         return (spec,)
     return tuple(part for half in halves for part in _parts(half, width, highest))
-
-
-def _halves(spec: ChartSpec) -> tuple[ChartSpec, ...]:
-    """Two halves of a chart; empty if it cannot be split any further."""
-    if isinstance(spec, CompareSpec):
-        return _compare_halves(spec)
-    name = ROWS.get(type(spec))
-    rows = getattr(spec, name) if name else ()
-    if len(rows) < 2:
-        return ()
-    middle = (len(rows) + 1) // 2
-    first, second = replace(spec, **{name: rows[:middle]}), replace(spec, **{name: rows[middle:]})
-    if isinstance(spec, MapSpec):  # the whole map stays, the list is split
-        first = replace(first, outlines=(*spec.outlines, *_outer(rows[middle:])))
-        second = replace(second, outlines=(*spec.outlines, *_outer(rows[:middle])))
-    if isinstance(spec, BudgetSpec):
-        spent = [s.cost for s in rows[:middle] if s.included and is_number(s.cost)]
-        second = replace(second, already=list(accumulate([spec.already, *spent]))[-1])
-    return first, second
-
-
-def _outer(areas: tuple[MapArea, ...]) -> list:
-    return [rings for area in areas for rings in area.polygons]
-
-
-def _compare_halves(spec: CompareSpec) -> tuple[ChartSpec, ...]:
-    """Fewer measures first; then fewer samples."""
-    if len(spec.columns) > 1:
-        middle = (len(spec.columns) + 1) // 2
-        return (replace(spec, columns=spec.columns[:middle]),
-                replace(spec, columns=spec.columns[middle:]))
-    if len(spec.names) < 2:
-        return ()
-    middle = (len(spec.names) + 1) // 2
-    return tuple(
-        replace(spec, names=spec.names[part],
-                columns=tuple(replace(c, values=c.values[part]) for c in spec.columns))
-        for part in (slice(None, middle), slice(middle, None)))

@@ -17,7 +17,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from loambrief.errors import ResourceMissing
 from loambrief.resources import templates_dir
 
-FAMILY = "LoambriefSans"
+FAMILY, TYPEFACE = "LoambriefSans", "Source Sans 3"
 REGULAR, ITALIC = f"{FAMILY}-Regular", f"{FAMILY}-Italic"
 BOLD, BOLD_ITALIC = f"{FAMILY}-Semibold", f"{FAMILY}-SemiboldItalic"
 FILES = {
@@ -125,3 +125,24 @@ def printable(text: str) -> str:
 
 def _selects_a_variant(char: str) -> bool:
     return "\ufe00" <= char <= "\ufe0f" or "\U000e0100" <= char <= "\U000e01ef"
+
+
+WEIGHTS = {"regular": REGULAR, "bold": BOLD, "italic": ITALIC}
+"""Weights the charts use, and the face of each."""
+
+
+@cache
+def pdf_name(weight: str) -> str:
+    """Name of a weight's face on a reportlab canvas; the faces are registered by then."""
+    register_fonts()
+    return WEIGHTS[weight]
+
+
+def advance(text: str, size: float, weight: str = "regular") -> float:
+    """Width of a line of text that can be printed as it is [pt]."""
+    return pdfmetrics.stringWidth(text, pdf_name(weight), size)
+
+
+def one_line(text: str) -> str:
+    """Text as the typeface can print it, on one line."""
+    return printable(text).replace("\n", " ")

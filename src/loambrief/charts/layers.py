@@ -2,19 +2,74 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import LayerSpec, Measure, Slab, is_number
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.model import ChartSpec, any_number, is_number, worded
+from loambrief.charts.registry import chart
+from loambrief.numbers import NBSP, figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 PANEL = 76.0
 """Least width of a panel [pt]."""
 GAP = 12.0
 
 
-def draw(spec: LayerSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class Slab:
+    """One soil layer with its value. ``censor`` is "<" or ">" where the value is a limit."""
+
+    top: float
+    bottom: float
+    value: float | None
+    calculated: bool = False
+    censor: str | None = None
+
+
+@dataclass(frozen=True)
+class LayerMeasure:
+    """One soil test over the layers; ``low`` and ``high`` fix its scale if given."""
+
+    label: str
+    unit: str
+    slabs: tuple[Slab, ...]
+    digits: int | None = None
+    low: float = 0.0
+    high: float | None = None
+    target: float | None = None
+    target_label: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LayerSpec(ChartSpec):
+    """The thin top layer against the soil below it, one panel per measure."""
+
+    measures: tuple[LayerMeasure, ...]
+    depth_unit: str
+
+    split = "measures"
+
+    def has_data(self) -> bool:
+        return any_number(s.value for m in self.measures for s in m.slabs)
+
+    def facts(self) -> dict[str, Any]:
+        return {"measures": [
+            {"label": m.label, "target": m.target_label if is_number(m.target) else None,
+             "slabs": [{"depth": f"{figures(x.top)}–{figures(x.bottom)}{NBSP}{self.depth_unit}",
+                        "value": worded(x.value, m.digits, m.unit, x.censor),
+                        "calculated": x.calculated} for x in m.slabs]}
+            for m in self.measures]}
+
+
+@chart(LayerSpec, "layers")
+def draw(sheet: Sheet, spec: LayerSpec) -> None:
     """Panels in rows; slabs are as thick as the layers, bars as long as the values."""
-    sheet, w = Sheet(width), spec.words
+    w = spec.words
     t = sheet.theme
     sheet.header(spec)
     measures = [m for m in spec.measures if any(is_number(s.value) for s in m.slabs)]
@@ -46,14 +101,13 @@ def draw(spec: LayerSpec, width: float) -> Drawing:
         sheet.line([0, gutter + len(row) * (size + GAP) - GAP], [top, top], "ink", 1.2)
         sheet.y = max(bottoms) + 6
     sheet.footer(spec)
-    return sheet.finish()
 
 
-def _heading(measure: Measure) -> str:
+def _heading(measure: LayerMeasure) -> str:
     return f"{measure.label}, {measure.unit}" if measure.unit else measure.label
 
 
-def _signs(sheet: Sheet, measures: list[Measure], measured: str, calculated: str) -> None:
+def _signs(sheet: Sheet, measures: list[LayerMeasure], measured: str, calculated: str) -> None:
     slabs = [s for m in measures for s in m.slabs if is_number(s.value)]
 
     def solid(x: float, y: float) -> None:
@@ -66,7 +120,7 @@ def _signs(sheet: Sheet, measures: list[Measure], measured: str, calculated: str
         sheet.key([(solid, 14.0, measured), (hatched, 14.0, calculated)])
 
 
-def _panel(sheet: Sheet, measure: Measure, left: float, right: float, down: Scale,
+def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down: Scale,
            missing: str) -> None:
     t = sheet.theme
     values = [s.value for s in measure.slabs if is_number(s.value)]
@@ -81,22 +135,25 @@ def _panel(sheet: Sheet, measure: Measure, left: float, right: float, down: Scal
         high = low + 1.0
     across = Scale(low, high, left, right - room)
     sheet.rect(left, down.start, right, down.end, "faint")
+    ax = sheet.axes(across, down)
     for index, slab in enumerate(measure.slabs):
-        y0, y1 = down(slab.top) + (0.8 if index else 0.0), down(slab.bottom)
+        y0, y1 = down.value(down(slab.top) + (0.8 if index else 0.0)), slab.bottom
         if not is_number(slab.value):
-            sheet.middle(left + 4, (y0 + y1) / 2, missing, t.small, colour="muted")
+            sheet.middle(left + 4, (down(y0) + down(y1)) / 2, missing, t.small, colour="muted")
             continue
-        x = across(slab.value)
         colour = "accent" if index == 0 else "second"
         if low != 0:  # a scale that does not start at zero gets an edge, not a bar
-            sheet.rect(max(left, x - 1.6), y0, x + 1.6, y1, colour)
+            x = across(slab.value)
+            sheet.rect(across.value(max(left, x - 1.6)), y0, across.value(x + 1.6), y1, colour,
+                       on=ax)
         elif slab.calculated:
-            sheet.rect(left, y0, x, y1, "paper", colour, 0.7, "/", colour)
+            sheet.rect(0.0, y0, slab.value, y1, "paper", colour, 0.7, "/", colour, on=ax)
         else:
-            sheet.rect(left, y0, x, y1, colour)
+            sheet.rect(0.0, y0, slab.value, y1, colour, on=ax)
     if target is not None:
-        sheet.verticals([across(target)], down.start, down.end, "paper", 2.4)
-        sheet.verticals([across(target)], down.start, down.end, "ink", t.line, "dash")
+        held = across.held(target)
+        sheet.verticals([held], down.low, down.high, "paper", 2.4, on=ax)
+        sheet.verticals([held], down.low, down.high, "ink", t.line, "dash", on=ax)
     lines = [across(target)] if target is not None else []
     for slab in measure.slabs:
         if is_number(slab.value):
@@ -106,11 +163,11 @@ def _panel(sheet: Sheet, measure: Measure, left: float, right: float, down: Scal
                          behind="faint")
 
 
-def _value(measure: Measure, slab: Slab) -> str:
+def _value(measure: LayerMeasure, slab: Slab) -> str:
     return (slab.censor or "") + figures(slab.value, measure.digits)
 
 
-def _under(sheet: Sheet, measure: Measure, x: float, width: float, y: float) -> float:
+def _under(sheet: Sheet, measure: LayerMeasure, x: float, width: float, y: float) -> float:
     """Target and remark under a panel."""
     t = sheet.theme
     if is_number(measure.target) and measure.target_label:

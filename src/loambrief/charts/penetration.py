@@ -2,20 +2,90 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+import statistics
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import NBSP, figures
-from loambrief.report.specs import PenetrationSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import NBSP, figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 GAP = 10.0
 ROW = 10.8
 """Least height of a line of the table [pt]."""
 
 
-def draw(spec: PenetrationSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class Profile:
+    """Cone readings of one place, one per depth; None where none was taken."""
+
+    label: str
+    readings: tuple[float | None, ...]
+    stopped: bool = False
+    """The cone was stopped (a stone, a pan) below the last reading."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PenetrationSpec(ChartSpec):
+    """Penetration resistance by depth: every reading, the median and the thresholds.
+
+    ``count_from`` is the threshold whose exceedance is counted in the table beside the
+    plot. ``moisture`` is the soil moisture at the visit; empty prints "not recorded".
+    """
+
+    depths: tuple[float, ...]
+    profiles: tuple[Profile, ...]
+    depth_unit: str
+    pressure_unit: str
+    pressure_digits: int = 0
+    thresholds: tuple[Threshold, ...] = ()
+    count_from: float | None = None
+    moisture: str = ""
+
+    def at(self, index: int) -> tuple[float, ...]:
+        """Readings taken at one depth."""
+        found = (p.readings[index] for p in self.profiles if index < len(p.readings))
+        return tuple(v for v in found if is_number(v))
+
+    @property
+    def medians(self) -> tuple[float | None, ...]:
+        """Median of the readings at each depth; None where there is none."""
+        columns = (self.at(i) for i in range(len(self.depths)))
+        return tuple(statistics.median(c) if c else None for c in columns)
+
+    def has_data(self) -> bool:
+        return any_number(self.medians)
+
+    def facts(self) -> dict[str, Any]:
+        rows = []
+        for i, depth in enumerate(self.depths):
+            found = self.at(i)
+            over = None
+            if self.count_from is not None:
+                over = str(sum(v > self.count_from for v in found))
+            rows.append({
+                "depth": worded(depth, None, self.depth_unit),
+                "median": worded(self.medians[i], self.pressure_digits),
+                "low": worded(min(found), self.pressure_digits) if found else None,
+                "high": worded(max(found), self.pressure_digits) if found else None,
+                "over": over, "count": len(found),
+            })
+        return {"unit": self.pressure_unit, "places": len(self.profiles), "moisture": self.moisture,
+                "limit": worded(self.count_from, self.pressure_digits), "rows": rows,
+                "thresholds": [t.facts() for t in self.thresholds]}
+
+
+@chart(PenetrationSpec, "penetration")
+def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
     """Depth runs downward, resistance to the right; a table beside it counts readings."""
-    sheet, w = Sheet(width), spec.words
+    w = spec.words
     t = sheet.theme
     moisture = w.moisture.format(spec.moisture) if spec.moisture else w.moisture_unknown
     sheet.header(spec, f"{spec.subtitle} {moisture}".strip())
@@ -32,27 +102,27 @@ def draw(spec: PenetrationSpec, width: float) -> Drawing:
     across = Scale(0, high, left, right)
     down = Scale(0, max(spec.depths) * 1.06, top, bottom)
 
-    _axis(sheet, spec, across, top, bottom)
+    ax = sheet.axes(across, down)
+    _axis(sheet, spec, across, ax, top)
     shown = _shown(spec.depths, down)
     _table(sheet, spec, columns, right + 8, top, down, shown)
     for i in shown:
         sheet.middle(left - 5, down(spec.depths[i]), _depth_texts(spec)[i], align="right")
     sheet.strokes([((left - 3, left), (down(d), down(d))) for d in spec.depths], "rule", t.hairline)
-    sheet.line([left, left], [top, bottom], "rule", t.hairline)
+    sheet.line([0.0, 0.0], [down.low, down.high], "rule", t.hairline, on=ax)
     for threshold in spec.thresholds:
-        sheet.verticals([across(threshold.value)], top, bottom, "ink", t.line,
-                        "dot" if threshold.practice else "dash")
-    _profiles(sheet, spec, across, down)
+        sheet.verticals([threshold.value], down.low, down.high, "ink", t.line, threshold.pattern,
+                        on=ax)
+    _profiles(sheet, spec, across, down, ax)
     sheet.line([0, sheet.width], [top, top], "ink", 1.2)
 
     _threshold_numbers(sheet, spec, across, bottom)
     sheet.y = bottom + (14 if spec.thresholds else 4)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
-    return sheet.finish()
 
 
-def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, top: float, bottom: float) -> None:
+def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, ax: Axes, top: float) -> None:
     """Pressure along the soil surface, which is the strong line on top."""
     t = sheet.theme
     marks = ticks(0, across.high, max(2, int((across.end - across.start) / 45)))
@@ -63,38 +133,39 @@ def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, top: float, bottom
         half = text_width(word, t.small) / 2
         sheet.text(min(x, across.end + 2 - half), top - 4, word, t.small, colour="muted",
                    align="center")
-    sheet.verticals([across(v) for v in marks], top, bottom)
+    sheet.verticals(marks, *ax.get_ylim(), on=ax)
 
 
-def _profiles(sheet: Sheet, spec: PenetrationSpec, across: Scale, down: Scale) -> None:
+def _profiles(sheet: Sheet, spec: PenetrationSpec, across: Scale, down: Scale, ax: Axes) -> None:
     t = sheet.theme
-    runs = [stretches(spec.depths, p.readings, across, down) for p in spec.profiles]
+    runs = [stretches(spec.depths, p.readings) for p in spec.profiles]
     drawn = [run for found in runs for run in found]
-    sheet.strokes(drawn, "rule", t.hairline)
+    sheet.strokes(drawn, "rule", t.hairline, on=ax)
     sheet.marks([x for xs, _ in drawn for x in xs], [y for _, ys in drawn for y in ys],
-                "o", 2.6, "paper", "second", 0.6)
+                "o", 2.6, "paper", "second", 0.6, on=ax)
     stops = [found[-1] for p, found in zip(spec.profiles, runs, strict=True)
              if p.stopped and found]
     if stops:
-        sheet.marks([xs[-1] for xs, _ in stops],
-                    [min(ys[-1] + 6, down.end - 2) for _, ys in stops], "x", 4.2, None, "ink", 0.9)
-    middle = stretches(spec.depths, spec.medians, across, down)
-    sheet.strokes(middle, "accent", t.strong)
+        below = [min(down(ys[-1]) + 6, down.end - 2) for _, ys in stops]
+        sheet.marks([xs[-1] for xs, _ in stops], [down.value(y) for y in below], "x", 4.2, None,
+                    "ink", 0.9, on=ax)
+    middle = stretches(spec.depths, spec.medians)
+    sheet.strokes(middle, "accent", t.strong, on=ax)
     sheet.marks([x for xs, _ in middle for x in xs], [y for _, ys in middle for y in ys],
-                "o", t.marker + 0.6, "accent", "paper", 0.8)
+                "o", t.marker + 0.6, "accent", "paper", 0.8, on=ax)
 
 
-def stretches(depths: tuple[float, ...], values: tuple[float | None, ...], across: Scale,
-              down: Scale) -> list[tuple[list[float], list[float]]]:
-    """Unbroken stretches (xs, ys) of a profile: a missing reading ends a stretch."""
+def stretches(depths: tuple[float, ...], values: tuple[float | None, ...]
+              ) -> list[tuple[list[float], list[float]]]:
+    """Unbroken stretches (readings, depths) of a profile: a missing reading ends a stretch."""
     runs: list[tuple[list[float], list[float]]] = []
     joined = False
     for depth, value in zip(depths, values, strict=False):
         if is_number(value):
             if not joined:
                 runs.append(([], []))
-            runs[-1][0].append(across(value))
-            runs[-1][1].append(down(depth))
+            runs[-1][0].append(value)
+            runs[-1][1].append(depth)
         joined = is_number(value)
     return runs
 

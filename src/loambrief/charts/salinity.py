@@ -2,28 +2,70 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import Box, around
-from loambrief.charts.sheet import (
-    LEADING,
-    Scale,
-    Sheet,
-    log_ticks,
-    text_width,
-    tick_text,
-    ticks,
-    wrap,
-)
-from loambrief.report.numbers import figures
-from loambrief.report.specs import SalinityPoint, SalinitySpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 LIST = 150.0
 """Width of the list of samples beside a wide plot [pt]."""
 
 
-def draw(spec: SalinitySpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SalinityPoint:
+    """One sample on the salinity and sodium plane; None where not measured."""
+
+    label: str
+    ece: float | None
+    sodium: float | None
+    estimated: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class SalinitySpec(ChartSpec):
+    """Salinity against sodium with the class limits and the crop's threshold.
+
+    ``sodium_name`` is "SAR" or "ESP"; ``classes`` are the four class names in the order
+    (neither, saline, sodic, both).
+    """
+
+    points: tuple[SalinityPoint, ...]
+    ece_limit: float
+    sodium_limit: float
+    sodium_name: str
+    sodium_unit: str
+    classes: tuple[str, str, str, str]
+    ece_name: str = "ECe"
+    ece_unit: str = "dS/m"
+    crop: Threshold | None = None
+
+    split = "points"
+
+    def has_data(self) -> bool:
+        return any_number(v for p in self.points for v in (p.ece, p.sodium))
+
+    def facts(self) -> dict[str, Any]:
+        return {"ece": self.ece_name, "sodium": self.sodium_name,
+                "crop": self.crop and self.crop.label,
+                "ece_limit": worded(self.ece_limit, None, self.ece_unit),
+                "sodium_limit": worded(self.sodium_limit, None, self.sodium_unit),
+                "points": [{"label": p.label, "ece": worded(p.ece), "sodium": worded(p.sodium),
+                            "estimated": p.estimated} for p in self.points]}
+
+
+@chart(SalinitySpec, "salinity")
+def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     """Salinity to the right, sodium upward; the four classes are named in their corners."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
@@ -51,7 +93,8 @@ def draw(spec: SalinitySpec, width: float) -> Drawing:
 
     sheet.text(0, top - 5, f"{spec.sodium_name}, {spec.sodium_unit}" if spec.sodium_unit
                else spec.sodium_name, t.small, colour="muted")
-    taken, keyed = _classes(sheet, spec, across, up, plot)
+    ax = sheet.axes(across, up)
+    taken, keyed = _classes(sheet, spec, across, up, ax, plot)
     above = bottom + 99.0
     for value, word in zip(marks_y, words_y, strict=True):
         y = up(value)
@@ -61,7 +104,7 @@ def draw(spec: SalinitySpec, width: float) -> Drawing:
             above = y
     _x_axis(sheet, spec, across, bottom, log_x)
     sheet.y = bottom + 2 * t.small * LEADING + 5
-    unplaced = _points(sheet, plotted + only_ece, across, up, plot, taken)
+    unplaced = _points(sheet, plotted + only_ece, across, up, ax, plot, taken)
     if keyed:
         names = "; ".join(f"{n}\u00a0{name}" for n, name in enumerate(spec.classes, 1))
         sheet.y = sheet.paragraph(left, sheet.y, names, right - left, t.small) + 4
@@ -76,7 +119,6 @@ def draw(spec: SalinitySpec, width: float) -> Drawing:
         sheet.y = sheet.paragraph(0, sheet.y + 2, w.unplaced.format(", ".join(unplaced)), width,
                                   t.small)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _signs(sheet: Sheet, spec: SalinitySpec, edge: bool) -> None:
@@ -95,7 +137,7 @@ def _low(values: list[float], limit: float) -> float:
     return min([v for v in values if v > 0] + [limit]) / 2
 
 
-def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: Box
+def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, ax: Axes, plot: Box
              ) -> tuple[list[Box], bool]:
     """Class limits as lines, class names in the outer corners.
 
@@ -103,11 +145,13 @@ def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: B
     """
     t = sheet.theme
     x, y = across(spec.ece_limit), up(spec.sodium_limit)
-    sheet.rect(x, plot.y0, plot.x1, y, "faint")
+    sheet.rect(spec.ece_limit, spec.sodium_limit, across.high, up.high, "faint", on=ax)
     if spec.crop:
-        sheet.verticals([across(spec.crop.value)], plot.y0, plot.y1, "accent", t.line + 0.3, "dash")
-    sheet.strokes([((x, x), (plot.y0, plot.y1)), ((plot.x0, plot.x1), (y, y))], "muted", t.line)
-    sheet.rect(plot.x0, plot.y0, plot.x1, plot.y1, None, "rule", t.hairline)
+        sheet.verticals([spec.crop.value], up.high, up.low, "accent", t.line + 0.3, "dash", on=ax)
+    sheet.strokes([((spec.ece_limit, spec.ece_limit), (up.high, up.low)),
+                   ((across.low, across.high), (spec.sodium_limit, spec.sodium_limit))],
+                  "muted", t.line, on=ax)
+    sheet.rect(across.low, up.low, across.high, up.high, None, "rule", t.hairline, on=ax)
     leading = t.small * LEADING
     corners = []
     for index, (left, right, top, bottom) in enumerate((
@@ -127,7 +171,7 @@ def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, plot: B
         for n, line in enumerate(lines):
             boxes.append(sheet.text(
                 left + 4, start + n * leading + 0.98 * t.small, line, t.small, "bold", "muted",
-                behind="faint" if index == 3 else "paper"))
+                behind="faint" if index == 3 else "paper", on=ax))
     return boxes, keyed
 
 
@@ -148,19 +192,21 @@ def _x_axis(sheet: Sheet, spec: SalinitySpec, across: Scale, bottom: float, log:
                t.small, colour="muted", align="right")
 
 
-def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, plot: Box,
-            taken: list[Box]) -> list[str]:
+def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, ax: Axes,
+            plot: Box, taken: list[Box]) -> list[str]:
     """Marks and their names; returns the names that found no room."""
     t = sheet.theme
-    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4) for p in points]
+    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4)
+             for p in points if is_number(p.ece)]
     for estimated in (False, True):
         for whole, shape in ((True, "o"), (False, "^")):
-            chosen = [xy for xy, p in zip(where, points, strict=True)
+            chosen = [(p.ece, p.sodium if is_number(p.sodium) else up.value(y))
+                      for (_, y), p in zip(where, points, strict=True)
                       if p.estimated == estimated and is_number(p.sodium) == whole]
             if chosen:
-                xs, ys = zip(*chosen, strict=True)
+                xs, ys = ([across.held(x) for x, _ in chosen], [up.held(y) for _, y in chosen])
                 sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
-                            "accent" if estimated else "paper", 1.2 if estimated else 0.8)
+                            "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
     sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]
     inside = Box(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
     unplaced = []

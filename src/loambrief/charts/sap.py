@@ -2,19 +2,65 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import spread
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import SapRow, SapSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 STACK = 3.4
 """Vertical step between readings that would cover each other [pt]."""
 
 
-def draw(spec: SapSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SapRow:
+    """Refractometer readings of one plant. ``line``: how sharp the shadow line was, in words."""
+
+    label: str
+    is_crop: bool
+    replicates: tuple[float, ...]
+    mean: float | None
+    low: float | None = None
+    high: float | None = None
+    line: str = ""
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SapSpec(ChartSpec):
+    """Brix of the crop beside its weeds: replicates, mean and interval of the mean."""
+
+    rows: tuple[SapRow, ...]
+    unit: str = "°Brix"
+    digits: int = 1
+    thresholds: tuple[Threshold, ...] = ()
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(any_number(r.replicates) for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        return {"unit": self.unit, "thresholds": [t.facts() for t in self.thresholds], "rows": [
+            {"label": r.label, "crop": r.is_crop, "line": r.line,
+             "mean": worded(r.mean, self.digits),
+             "low": worded(r.low, self.digits), "high": worded(r.high, self.digits),
+             "readings": [figures(v, self.digits) for v in r.replicates if is_number(v)]}
+            for r in self.rows]}
+
+
+@chart(SapSpec, "sap")
+def draw(sheet: Sheet, spec: SapSpec) -> None:
     """One row per plant on a common scale; the crop is the accent."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -56,16 +102,15 @@ def draw(spec: SapSpec, width: float) -> Drawing:
             marks.append((row, sheet.y + tall - 9))
             sheet.y += tall + 5
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    ax = sheet.axes(across)
     for threshold in spec.thresholds:
-        x = across(threshold.value)
-        sheet.strokes([((x, x), lane) for lane in lanes], "ink", t.line,
-                      "dot" if threshold.practice else "dash")
+        sheet.strokes([((threshold.value, threshold.value), lane) for lane in lanes], "ink", t.line,
+                      threshold.pattern, on=ax)
     for row, y in marks:
-        _row(sheet, row, across, y)
+        _row(sheet, row, across, ax, y)
     _axis(sheet, spec, across)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _texts(row: SapRow, spec: SapSpec) -> tuple[str, str]:
@@ -101,21 +146,20 @@ def _stacks(values: list[float], across: Scale) -> list[int]:
     return levels
 
 
-def _row(sheet: Sheet, row: SapRow, across: Scale, y: float) -> None:
+def _row(sheet: Sheet, row: SapRow, across: Scale, ax: Axes, y: float) -> None:
     """Readings above, mean and interval on the line ``y``."""
     t = sheet.theme
     colour = "accent" if row.is_crop else "second"
     values = sorted(v for v in row.replicates if is_number(v))
     levels = _stacks(values, across)
-    sheet.marks([across(v) for v in values], [y - 8 - n * STACK for n in levels], "o", 3.2,
-                "paper", colour, 0.8)
+    sheet.marks(values, [y - 8 - n * STACK for n in levels], "o", 3.2, "paper", colour, 0.8, on=ax)
     if is_number(row.low) and is_number(row.high):
-        sheet.line([across(row.low), across(row.high)], [y, y], colour, t.strong + 0.6)
-        sheet.strokes([((across(v), across(v)), (y - 2.6, y + 2.6)) for v in (row.low, row.high)],
-                      colour, t.line)
+        sheet.line([row.low, row.high], [y, y], colour, t.strong + 0.6, on=ax)
+        sheet.strokes([((v, v), (y - 2.6, y + 2.6)) for v in (row.low, row.high)], colour, t.line,
+                      on=ax)
     if is_number(row.mean):
-        sheet.marks([across(row.mean)], [y], "o" if row.is_crop else "s", t.marker + 1.6,
-                    colour, "paper", 0.9)
+        sheet.marks([row.mean], [y], "o" if row.is_crop else "s", t.marker + 1.6, colour, "paper",
+                    0.9, on=ax)
 
 
 def _signs(sheet: Sheet, spec: SapSpec) -> None:

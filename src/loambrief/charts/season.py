@@ -3,17 +3,64 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, clear_right, text_width, wrap
-from loambrief.report.specs import SeasonBar, SeasonMark, SeasonSpec
+from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.model import ChartSpec
+from loambrief.charts.registry import chart
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 9.0
 
 
-def draw(spec: SeasonSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class SeasonBar:
+    """When one action is done; a missing start or end is an open end."""
+
+    rank: int
+    label: str
+    start: dt.date | None
+    end: dt.date | None
+    when: str
+    measuring: bool = False
+
+
+@dataclass(frozen=True)
+class SeasonMark:
+    """A day the season hangs on: planting, harvest, a re-test."""
+
+    date: dt.date
+    label: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonSpec(ChartSpec):
+    """Calendar of the actions."""
+
+    bars: tuple[SeasonBar, ...]
+    marks: tuple[SeasonMark, ...] = ()
+    today: dt.date | None = None
+
+    split = "bars"
+
+    def has_data(self) -> bool:
+        return any(b.start or b.end for b in self.bars)
+
+    def facts(self) -> dict[str, Any]:
+        return {"bars": [{"rank": b.rank, "label": b.label, "start": b.start, "end": b.end}
+                         for b in self.bars],
+                "marks": [{"label": m.label, "date": m.date} for m in self.marks]}
+
+
+@chart(SeasonSpec, "season")
+def draw(sheet: Sheet, spec: SeasonSpec) -> None:
     """Months along the top; open ends are arrows; undated work says so in words."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -42,15 +89,15 @@ def draw(spec: SeasonSpec, width: float) -> Drawing:
         rows.append((bar, sheet.y + height / 2 if wide else sheet.y + block + 5 + BAR / 2))
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
+    ax = sheet.axes(days)
     spans = [(top, sheet.y)] if wide else [(m - BAR / 2 - 2, m + BAR / 2 + 2) for _, m in rows]
     for mark in marks:
-        x = days(mark.date.toordinal())
+        x = float(mark.date.toordinal())
         sheet.strokes([((x, x), span) for span in spans], "ink", t.line,
-                      "dot" if mark.date == spec.today else "dash")
+                      "dot" if mark.date == spec.today else "dash", on=ax)
     for bar, middle in rows:
-        _bar(sheet, bar, days, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
+        _bar(sheet, bar, days, ax, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _range(spec: SeasonSpec, marks: list[SeasonMark]) -> tuple[dt.date, dt.date]:
@@ -136,12 +183,13 @@ def _months(sheet: Sheet, spec: SeasonSpec, first: dt.date, last: dt.date, days:
     return line
 
 
-def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, y: float, no_date: str,
+def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, ax: Axes, y: float, no_date: str,
          lines: list[float]) -> None:
+    """From the first day to the last; an open end stops short of the scale's with an arrow."""
     t = sheet.theme
     if bar.start is None and bar.end is None:
         x = clear_right(days.start + 2, text_width(no_date, t.small), lines, sheet.width)
-        sheet.middle(x, y, no_date, t.small, colour="muted", behind="paper")
+        sheet.middle(x, y, no_date, t.small, colour="muted", behind="paper", on=ax)
         return
     x0 = days(bar.start.toordinal()) if bar.start else days.start + 5
     x1 = days(bar.end.toordinal()) if bar.end else days.end - 5
@@ -153,7 +201,8 @@ def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, y: float, no_date: str,
         points[2:2] = [(x1 + 5, y)]
     if bar.start is None:
         points.append((x0 - 5, y))
+    ring = [(days.value(x), at) for x, at in points]
     if bar.measuring:
-        sheet.polygon(points, "paper", "second", 0.8, "/", "second")
+        sheet.polygon(ring, "paper", "second", 0.8, "/", "second", on=ax)
     else:
-        sheet.polygon(points, "accent")
+        sheet.polygon(ring, "accent", on=ax)

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Sheet, text_width
-from loambrief.report.numbers import figures
-from loambrief.report.specs import MapArea, MapSpec
+from loambrief.charts.measure import LEADING, Scale, text_width
+from loambrief.charts.model import ChartSpec
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 LOOKS = (("paper", "", "ink"), (0, "", "ink"), (1, "/", "paper"), (2, "", "paper"),
          ("accent_soft", ".", "ink"), (4, "\\", "paper"), ("faint", "-", "ink"))
@@ -24,9 +30,69 @@ GRID = 10
 Ring = Sequence[tuple[float, float]]
 
 
-def draw(spec: MapSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class MapArea:
+    """One zone on the sketch map.
+
+    Attributes
+    ----------
+    number : str
+        Printed inside the zone and in the list.
+    label, detail : str
+        Name, and what limits it.
+    look : int
+        Position of its fill in ``MapSpec.looks``.
+    polygons : tuple of (outer ring, hole, ...)
+        Corners east and north of a common origin [m].
+    """
+
+    number: str
+    label: str
+    detail: str
+    look: int
+    polygons: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MapSpec(ChartSpec):
+    """Fields or zones from above, filled by what limits them."""
+
+    areas: tuple[MapArea, ...]
+    outlines: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    """Boundaries drawn without a number, as ``MapArea.polygons``."""
+    looks: tuple[str, ...]
+    """What each fill means."""
+    length_unit: str
+    unit_m: float
+    """Length of one ``length_unit`` [m]."""
+
+    split = "areas"
+
+    def has_data(self) -> bool:
+        return any(a.polygons for a in self.areas)
+
+    def halves(self) -> tuple[MapSpec, ...]:
+        """The whole map stays, the list is split."""
+        parts = super().halves()
+        if not parts:
+            return ()
+        first, second = parts
+        return (replace(first, outlines=(*self.outlines, *_polygons(second))),
+                replace(second, outlines=(*self.outlines, *_polygons(first))))
+
+    def facts(self) -> dict[str, Any]:
+        return {"areas": [{"number": a.number, "label": a.label, "detail": a.detail,
+                           "look": self.looks[a.look]} for a in self.areas]}
+
+
+def _polygons(spec: MapSpec) -> list[tuple[tuple[tuple[float, float], ...], ...]]:
+    return [rings for area in spec.areas for rings in area.polygons]
+
+
+@chart(MapSpec, "map")
+def draw(sheet: Sheet, spec: MapSpec) -> None:
     """The map on the left, the list beside it or below."""
-    sheet = Sheet(width)
+    width = sheet.width
     sheet.header(spec)
     beside = width >= SIDE_BY_SIDE
     top = sheet.y
@@ -40,7 +106,6 @@ def draw(spec: MapSpec, width: float) -> Drawing:
         sheet.y = bottom + 6
         _list(sheet, spec, 0.0, width)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def fill_of(sheet: Sheet, look: int) -> tuple[str, str, str]:
@@ -63,22 +128,25 @@ def _map(sheet: Sheet, spec: MapSpec, across: float, top: float) -> tuple[float,
     wide, high = max(max(xs) - west, 1.0), max(north - min(ys), 1.0)
     scale = min((across - 2) / wide, HIGHEST / high)
 
-    def place(ring: Ring) -> list[tuple[float, float]]:
-        return [(1 + (x - west) * scale, top + 1 + (north - y) * scale) for x, y in ring]
+    east = Scale(west, west + wide, 1.0, 1.0 + wide * scale)
+    up = Scale(north - high, north, top + 1 + high * scale, top + 1)
+    ax = sheet.axes(east, up)
+    ax.set_aspect("equal")
 
     for area in spec.areas:
         fill, hatch, colour = fill_of(sheet, area.look)
         for rings in area.polygons:
-            sheet.polygon(place(rings[0]), fill, hatch=hatch, hatch_colour=colour)
+            sheet.polygon(rings[0], fill, hatch=hatch, hatch_colour=colour, on=ax)
             for hole in rings[1:]:
-                sheet.polygon(place(hole), "paper", "muted", t.hairline)
-            sheet.polygon(place(rings[0]), None, "ink", t.line)
+                sheet.polygon(hole, "paper", "muted", t.hairline, on=ax)
+            sheet.polygon(rings[0], None, "ink", t.line, on=ax)
     for rings in spec.outlines:
         for ring in rings:
-            sheet.polygon(place(ring), None, "ink", t.strong)
+            sheet.polygon(ring, None, "ink", t.strong, on=ax)
     taken: list = []
     for area in spec.areas:
-        x, y = inner_point(max((place(p[0]) for p in area.polygons), key=_size))
+        x, y = inner_point([(east(x), up(y)) for x, y in max(
+            (p[0] for p in area.polygons), key=_size)])
         half = text_width(area.number, t.text, "bold") / 2 + 3
         box = (min(max(x, half), across - half), y)
         while any(abs(box[0] - b[0]) < half + b[2] and abs(box[1] - b[1]) < t.text * 1.3

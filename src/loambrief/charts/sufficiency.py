@@ -2,17 +2,84 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
-from loambrief.report.specs import Side, SufficiencyRow, SufficiencySpec, is_number
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.model import ChartSpec, is_number, worded
+from loambrief.charts.registry import chart
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 WIDEST = 16.0
 """Ratios beyond this (or its inverse) are drawn at the edge with an arrow."""
 
 
-def draw(spec: SufficiencySpec, width: float) -> Drawing:
+class LevelSide(StrEnum):
+    """Where a test stands against its critical level."""
+
+    BELOW = "below"
+    NEAR = "near"
+    """Its interval holds the critical level: too close to call."""
+    ABOVE = "above"
+
+
+COLOURS = {LevelSide.BELOW: "accent", LevelSide.NEAR: "ink", LevelSide.ABOVE: "second"}
+Band = tuple[float, float]
+"""Top and bottom of a row's part of the scale [pt]."""
+
+
+@dataclass(frozen=True)
+class SufficiencyRow:
+    """One test against its critical level.
+
+    ``low`` and ``high`` bound the value; ``upper`` is the end of a critical range that
+    starts at ``critical``. ``printed`` is the value and the level in words, ``verdict`` the
+    conclusion in a word or two.
+    """
+
+    label: str
+    value: float | None
+    critical: float
+    side: LevelSide | None
+    printed: str
+    verdict: str
+    low: float | None = None
+    high: float | None = None
+    upper: float | None = None
+    censor: str | None = None
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SufficiencySpec(ChartSpec):
+    """How far each test is from its critical level, as a ratio, with its uncertainty."""
+
+    rows: tuple[SufficiencyRow, ...]
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any(is_number(r.value) and r.value > 0 and r.critical > 0 for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        def ratio(value: float | None, row: SufficiencyRow) -> str | None:
+            return worded(value / row.critical) if is_number(value) and row.critical > 0 else None
+
+        return {"rows": [
+            {"label": r.label, "verdict": r.verdict, "printed": r.printed,
+             "ratio": None if r.censor else ratio(r.value, r),
+             "low": ratio(r.low, r), "high": ratio(r.high, r)} for r in self.rows]}
+
+
+@chart(SufficiencySpec, "sufficiency")
+def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
     """The critical level is the line in the middle; twice and half are equally far from it."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     _signs(sheet, spec)
@@ -26,8 +93,7 @@ def draw(spec: SufficiencySpec, width: float) -> Drawing:
     across = Scale(low, high, left + 7, right - 7, log=True)
 
     _heads(sheet, spec, across, left, right)
-    top = sheet.y
-    parts = []
+    parts: list[tuple[SufficiencyRow, float, Band]] = []
     for row in spec.rows:
         name = wrap(row.label, (left - 8 if wide else width), t.text, "bold")
         detail = wrap(row.detail, left - 8, t.small) if wide and row.detail else []
@@ -41,13 +107,13 @@ def draw(spec: SufficiencySpec, width: float) -> Drawing:
             y = sheet.lines(0, middle - names * LEADING / 2, name, weight="bold")
             sheet.lines(0, y, detail, t.small, colour="muted")
             y = sheet.lines(right + 8, middle - side * LEADING / 2, verdict, weight="bold",
-                            colour="accent" if row.side is Side.BELOW else "ink")
+                            colour="accent" if row.side is LevelSide.BELOW else "ink")
             sheet.lines(right + 8, y, printed, t.small)
             band = (sheet.y + 2, sheet.y + height - 2)
         else:
             words = f"{row.label}: {row.verdict}"
             sheet.y = sheet.paragraph(0, sheet.y + 3, words, width, weight="bold",
-                                      colour="accent" if row.side is Side.BELOW else "ink")
+                                      colour="accent" if row.side is LevelSide.BELOW else "ink")
             more = f"{row.printed}. {row.detail}" if row.detail else row.printed
             sheet.y = sheet.paragraph(0, sheet.y, more, width, t.small)
             middle, height = sheet.y + 8, 17.0
@@ -55,11 +121,11 @@ def draw(spec: SufficiencySpec, width: float) -> Drawing:
         parts.append((row, middle, band))
         sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    _scale(sheet, spec, across, [band for *_, band in parts], top)
+    ax = sheet.axes(across)
+    _scale(sheet, spec, across, ax, [band for *_, band in parts])
     for row, middle, band in parts:
-        _row(sheet, row, across, middle, band, spec)
+        _row(sheet, row, across, ax, middle, band, spec)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
@@ -79,7 +145,7 @@ def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
         sheet.rect(x, y - 4, x + 14, y + 4, "faint", "rule", 0.5)
 
     entries = [(clear, 14.0, w.clear)]
-    if any(r.side is Side.NEAR for r in rows):
+    if any(r.side is LevelSide.NEAR for r in rows):
         entries.append((near, 6.0, w.near))
     if any(is_number(r.low) and is_number(r.high) for r in rows):
         entries.append((spread, 18.0, w.uncertainty))
@@ -105,13 +171,14 @@ def _heads(sheet: Sheet, spec: SufficiencySpec, across: Scale, left: float, righ
     sheet.y += max(len(less), len(more)) * t.small * LEADING + 3
 
 
-def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, bands, top: float) -> None:
+def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, ax: Axes, bands: list[Band]
+           ) -> None:
     """Grid behind the marks, and the numbers under it."""
     t, bottom = sheet.theme, sheet.y
     steps = [2.0**n for n in range(-4, 5) if across.holds(2.0**n) and n]
     middle = across(1.0)
-    sheet.strokes([((across(v), across(v)), b) for v in steps for b in bands], "rule", t.hairline)
-    sheet.strokes([((middle, middle), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3)
+    sheet.strokes([((v, v), b) for v in steps for b in bands], "rule", t.hairline, on=ax)
+    sheet.strokes([((1.0, 1.0), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3, on=ax)
     word = spec.words.critical
     half = text_width(word, t.small, "bold") / 2
     centre = min(max(middle, half), sheet.width - half)
@@ -125,32 +192,34 @@ def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, bands, top: float
     sheet.y = bottom + 13
 
 
-def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, y: float, band, spec) -> None:
+def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, ax: Axes, y: float, band: Band,
+         spec: SufficiencySpec) -> None:
     t = sheet.theme
-    middle = across(1.0)
     if not is_number(row.value) or row.value <= 0 or row.critical <= 0:
-        sheet.middle(middle + 8, y, spec.words.not_measured, t.small, colour="muted",
+        sheet.middle(across(1.0) + 8, y, spec.words.not_measured, t.small, colour="muted",
                      behind="paper")
         return
     if is_number(row.upper) and row.upper > row.critical:
-        sheet.rect(middle, band[0], across(row.upper / row.critical), band[1], "faint", "rule", 0.5)
-        sheet.line([middle, middle], band, "ink", 1.3)
-    colour = {Side.BELOW: "accent", Side.ABOVE: "second"}.get(row.side, "ink")
+        sheet.rect(1.0, band[0], across.held(row.upper / row.critical), band[1], "faint", "rule",
+                   0.5, on=ax)
+        sheet.line([1.0, 1.0], band, "ink", 1.3, on=ax)
+    colour = COLOURS[row.side] if row.side else "ink"
     ratio = row.value / row.critical
+    shown = across.held(ratio)
     x = across(ratio)
     if row.censor:
         end = across.start - 5 if row.censor == "<" else across.end + 5
         sheet.line([x, end], [y, y], colour, t.strong)
         sheet.marks([end], [y], "<" if row.censor == "<" else ">", 5, colour)
-        sheet.marks([x], [y], "|", 7, None, colour, 1.4)
+        sheet.marks([shown], [y], "|", 7, None, colour, 1.4, on=ax)
         return
     if is_number(row.low) and is_number(row.high) and row.high > 0:
-        low = across(max(row.low / row.critical, across.low))
-        sheet.line([low, across(row.high / row.critical)], [y, y], colour, t.strong)
+        sheet.line([across.held(v / row.critical) for v in (row.low, row.high)], [y, y], colour,
+                   t.strong, on=ax)
     if not across.holds(ratio):
         shape = "<" if ratio < across.low else ">"
         sheet.marks([x + (4 if shape == ">" else -4)], [y], shape, 6.5, colour)
-    elif row.side is Side.NEAR:
-        sheet.marks([x], [y], "o", 6.2, "paper", "ink", 1.2)
+    elif row.side is LevelSide.NEAR:
+        sheet.marks([ratio], [y], "o", 6.2, "paper", "ink", 1.2, on=ax)
     else:
-        sheet.marks([x], [y], "o", 7.0, colour, "paper", 0.8)
+        sheet.marks([ratio], [y], "o", 7.0, colour, "paper", 0.8, on=ax)

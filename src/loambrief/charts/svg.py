@@ -1,64 +1,36 @@
 """Draws a chart as an SVG element for a page on a screen.
 
-The same drawing as on paper, as vectors with text that stays text. Text is set in the
-page's typeface, and each line carries its width, so that another typeface cannot make
-labels run into each other.
+The same figure as on paper, as vectors with text that stays text. Text is set in the page's
+typeface, and each line carries its width, so that another typeface cannot make labels run
+into each other. The elements are made here rather than by matplotlib's own SVG writer, whose
+ids and metadata would meet those of the page's other charts.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
-from loambrief.charts.build import build
-from loambrief.charts.drawing import (
-    Drawing,
-    Fill,
-    Lines,
-    Markers,
-    Pattern,
-    Pen,
-    Stroke,
-    Text,
-    bounds,
-    hatch_marks,
-)
-from loambrief.charts.sheet import text_width
-from loambrief.charts.theme import theme
-from loambrief.report.specs import ChartSpec
+from matplotlib.colors import to_hex
+from matplotlib.figure import Figure
+
+from loambrief.charts.measure import text_width
+from loambrief.charts.renderer import Colour, Pen, Step, VectorRenderer
 
 FACES = {"regular": {}, "bold": {"font-weight": "600"}, "italic": {"font-style": "italic"}}
+CIRCLE = ["m", *["c"] * 8, "h"]
+"""What the round marker is made of; it starts at its lowest point."""
 
 
-def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
-    """A chart as one ``svg`` element, to be put into an HTML page.
-
-    Parameters
-    ----------
-    spec : ChartSpec
-        With data.
-    width : float
-        Width it is laid out for [pt]; on the page it scales.
-    prefix : str
-        Starts every id in the drawing, so that several charts can share a page.
-
-    Returns
-    -------
-    xml.etree.ElementTree.Element
-        Without a namespace, with a ``title`` and a ``desc`` (the text alternative) that name
-        it to a screen reader.
-
-    Raises
-    ------
-    ValueError
-        The spec has no data, or the width is below 200 pt.
-    """
-    drawing = build(spec, float(width))
+def svg_figure(figure: Figure, title: str, alt: str, prefix: str) -> ET.Element:
+    """A figure as an element named by a title and a text alternative; see ``svg_chart``."""
     top = ET.Element("svg", {
         "role": "img", "aria-labelledby": f"{prefix}-title {prefix}-desc",
-        "viewBox": f"0 0 {number(drawing.width)} {number(drawing.height)}", "class": "chart"})
-    for tag, text in (("title", spec.title), ("desc", spec.alt)):
+        "viewBox": f"0 0 {number(figure.bbox.width)} {number(figure.bbox.height)}",
+        "class": "chart"})
+    for tag, text in (("title", title), ("desc", alt)):
         ET.SubElement(top, tag, id=f"{prefix}-{tag}").text = text
-    draw(top, drawing, prefix)
+    figure.draw(SvgRenderer(figure, top, prefix))
     return top
 
 
@@ -68,82 +40,69 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def draw(top: ET.Element, drawing: Drawing, prefix: str) -> None:
-    """Add the marks of a drawing to an ``svg`` element; ids start with ``prefix``.
+class SvgRenderer(VectorRenderer):
+    """Adds elements to an ``svg`` element; ids start with ``prefix``."""
 
-    Raises
-    ------
-    ValueError
-        An unknown pattern.
-    """
-    clips: dict[str, str] = {}
-    for mark in drawing.marks:
-        match mark:
-            case Stroke(lines, pen, closed):
-                _path(top, _lines(lines, closed), **_pen(pen))
-            case Fill(points, colour):
-                _path(top, _lines((points,), True), fill=colour)
-            case Pattern():
-                _pattern(top, mark, drawing.height, clips, prefix)
-            case Markers():
-                for x, y in mark.places:
-                    _path(top, _circle(x, y, mark.size / 2) if mark.shape == "o"
-                          else _lines(*mark.outline(x, y)), mark.fill or "none", **_pen(mark.pen))
-            case Text() if mark.text.strip():
-                looks = {"x": number(mark.x), "y": number(mark.y), "font-size": number(mark.size),
-                         "fill": mark.colour,
-                         "textLength": number(text_width(mark.text, mark.size, mark.weight)),
-                         "lengthAdjust": "spacingAndGlyphs"}
-                ET.SubElement(top, "text", looks | FACES[mark.weight]).text = mark.text
+    def __init__(self, figure: Figure, top: ET.Element, prefix: str):
+        super().__init__(figure)
+        self.top, self.prefix = top, prefix
+        self._clips: dict[str, str] = {}
+
+    def shape(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None,
+              clip: Sequence[Step] | None) -> None:
+        looks = {"d": self._data(steps), "fill": to_hex(fill) if fill else "none", **_pen(pen)}
+        if clip is not None:
+            looks["clip-path"] = f"url(#{self._clip(self._data(clip))})"
+        ET.SubElement(self.top, "path", looks)
+
+    def stamps(self, marker: Sequence[Step], places: Sequence[tuple[float, float]],
+               fill: Colour | None, pen: Pen | None, clip: Sequence[Step] | None) -> None:
+        if [kind for kind, *_ in marker] != CIRCLE or clip is not None:
+            super().stamps(marker, places, fill, pen, clip)
+            return
+        radius = number(-marker[0][2])
+        for x, y in places:
+            ET.SubElement(self.top, "circle", {
+                "cx": number(x), "cy": number(self.height - y), "r": radius,
+                "fill": to_hex(fill) if fill else "none", **_pen(pen)})
+
+    def words(self, x: float, y: float, text: str, size: float, weight: str, colour: Colour,
+              angle: float) -> None:
+        if not text.strip():
+            return
+        at = {"x": number(x), "y": number(self.height - y)}
+        looks = {**at, "font-size": number(size), "fill": to_hex(colour),
+                 "textLength": number(text_width(text, size, weight)),
+                 "lengthAdjust": "spacingAndGlyphs", **FACES[weight]}
+        if angle:
+            looks["transform"] = f"rotate({number(-angle)} {at['x']} {at['y']})"
+        ET.SubElement(self.top, "text", looks).text = text
+
+    def _data(self, steps: Sequence[Step]) -> str:
+        """Path data, y downward."""
+        return "".join(
+            "Z" if kind == "h" else kind.upper() + " ".join(
+                number(self.height - v if i % 2 else v) for i, v in enumerate(at))
+            for kind, *at in steps)
+
+    def _clip(self, outline: str) -> str:
+        """Id of an outline; each is written once."""
+        if outline not in self._clips:
+            self._clips[outline] = f"{self.prefix}-clip{len(self._clips) + 1}"
+            clip = ET.SubElement(self.top, "clipPath", id=self._clips[outline])
+            ET.SubElement(clip, "path", d=outline)
+        return self._clips[outline]
 
 
-def _path(top: ET.Element, data: str, fill: str = "none", **looks: str) -> None:
-    ET.SubElement(top, "path", {"d": data, "fill": fill,
-                                **{name.replace("_", "-"): value for name, value in looks.items()}})
-
-
-def _lines(lines: Lines, closed: bool) -> str:
-    """Path data of lines through points."""
-    return "".join("M" + "L".join(f"{number(x)} {number(y)}" for x, y in line) + "Z" * closed
-                   for line in lines)
-
-
-def _circle(x: float, y: float, radius: float) -> str:
-    r, across = number(radius), number(2 * radius)
-    return (f"M{number(x - radius)} {number(y)}a{r} {r} 0 1 0 {across} 0"
-            f"a{r} {r} 0 1 0 -{across} 0Z")
-
-
-def _pen(pen: Pen) -> dict[str, str]:
+def _pen(pen: Pen | None) -> dict[str, str]:
     """Attributes of a line."""
-    looks = {"stroke": pen.colour, "stroke_width": number(pen.width)}
+    if pen is None:
+        return {}
+    looks = {"stroke": to_hex(pen.colour), "stroke-width": number(pen.width)}
     if pen.cap != "butt":
-        looks["stroke_linecap"] = pen.cap
+        looks["stroke-linecap"] = "square" if pen.cap == "projecting" else pen.cap
     if pen.join != "miter":
-        looks["stroke_linejoin"] = pen.join
+        looks["stroke-linejoin"] = pen.join
     if pen.dash:
-        looks["stroke_dasharray"] = " ".join(map(number, pen.dash))
+        looks["stroke-dasharray"] = " ".join(map(number, pen.dash))
     return looks
-
-
-def _pattern(top: ET.Element, mark: Pattern, height: float, clips: dict[str, str],
-             prefix: str) -> None:
-    """Pattern lines or dots inside an outline, on the same grid as on paper.
-
-    Each outline is written once as a clip.
-    """
-    outline = _lines((mark.points,), True)
-    if outline not in clips:
-        clips[outline] = f"{prefix}-clip{len(clips) + 1}"
-        ET.SubElement(ET.SubElement(top, "clipPath", id=clips[outline]), "path", d=outline)
-    x0, y0, x1, y1 = bounds(mark.points)
-    lines, dots = hatch_marks(mark.signs, (x0, height - y1, x1, height - y0), theme().hatch_gap)
-    width, clip = theme().hatch_line, f"url(#{clips[outline]})"
-    if lines:
-        parts = tuple(((x0, height - y0), (x1, height - y1)) for x0, y0, x1, y1 in lines)
-        _path(top, _lines(parts, False), stroke=mark.colour, stroke_width=number(width),
-              clip_path=clip)
-    if dots:
-        data = "".join(f"M{number(x)} {number(height - y)}h0" for x, y in dots)
-        _path(top, data, stroke=mark.colour, stroke_linecap="round",
-              stroke_width=number(2 * width), clip_path=clip)

@@ -2,16 +2,54 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, wrap
-from loambrief.report.specs import TallySpec, is_number
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.model import ChartSpec, any_number, is_number
+from loambrief.charts.registry import chart
+
+if TYPE_CHECKING:
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 11.0
 
 
-def draw(spec: TallySpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class TallyRow:
+    """One bar: its name, its length, and the number as printed."""
+
+    label: str
+    value: float | None
+    printed: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TallySpec(ChartSpec):
+    """How often or how much, over several cases; ``whole`` is what each bar is a part of."""
+
+    rows: tuple[TallyRow, ...]
+    whole: float = 0.0
+    whole_label: str = ""
+
+    split = "rows"
+
+    def has_data(self) -> bool:
+        return any_number(r.value for r in self.rows)
+
+    def facts(self) -> dict[str, Any]:
+        missing = self.words.not_measured
+        return {"rows": [{"label": r.label, "printed": r.printed if is_number(r.value) else missing,
+                          "detail": r.detail} for r in self.rows],
+                "whole": self.whole_label if self.whole else ""}
+
+
+@chart(TallySpec, "tally")
+def draw(sheet: Sheet, spec: TallySpec) -> None:
     """Rows as given; where the bars are part of a whole, a frame shows the whole."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
@@ -21,6 +59,7 @@ def draw(spec: TallySpec, width: float) -> Drawing:
     values = [row.value for row in spec.rows if is_number(row.value)]
     high = max([spec.whole, *values]) or 1.0
     across = Scale(0.0, high, left, max(width - room, left + 20.0))
+    ax = sheet.axes(across)
     for row, text in zip(spec.rows, printed, strict=True):
         size = (left - 8) if wide else width
         name = wrap(row.label, size, t.text)
@@ -33,12 +72,12 @@ def draw(spec: TallySpec, width: float) -> Drawing:
         end = across.start
         if spec.whole:
             end = across(spec.whole)
-            sheet.rect(across.start, middle - BAR / 2, end, middle + BAR / 2, None, "rule")
+            sheet.rect(0.0, middle - BAR / 2, spec.whole, middle + BAR / 2, None, "rule", on=ax)
         if is_number(row.value):
             reach = across(row.value)
             end = max(end, reach)
             if reach > across.start:
-                sheet.rect(across.start, middle - BAR / 2, reach, middle + BAR / 2, "accent")
+                sheet.rect(0.0, middle - BAR / 2, row.value, middle + BAR / 2, "accent", on=ax)
         sheet.middle(min(end + 5, width - text_width(text, t.text, "bold")), middle, text,
                      weight="bold", colour="ink" if is_number(row.value) else "muted")
         sheet.y += height
@@ -48,4 +87,3 @@ def draw(spec: TallySpec, width: float) -> Drawing:
         sheet.key([(lambda x, y: sheet.rect(x, y - 3.5, x + 14, y + 3.5, None, "rule"), 14.0,
                     spec.whole_label)])
     sheet.footer(spec)
-    return sheet.finish()

@@ -4,24 +4,78 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import dataclass
 from itertools import groupby, pairwise
+from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.drawing import Drawing
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import ABOVE, Box, around
-from loambrief.charts.sheet import LEADING, Scale, Sheet, text_width, tick_text, ticks, wrap
-from loambrief.report.numbers import figures
-from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, is_number
+from loambrief.charts.registry import chart
+from loambrief.numbers import figures
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 PANEL = 150.0
 GAP = 16.0
 HEIGHT = 92.0
+ARROW = 9.0
+"""Length of the arrow at a limit [pt]."""
 SHAPES = (("o", "accent"), ("s", "paper"), ("^", "accent"), ("D", "paper"), ("v", "accent"))
 """Mark and fill of the first, second ... method of a panel."""
 
 
-def draw(spec: TrendSpec, width: float) -> Drawing:
+@dataclass(frozen=True)
+class TrendPoint:
+    """One earlier result. ``method`` is how it was obtained; ``low`` and ``high`` bound it."""
+
+    date: dt.date
+    value: float | None
+    method: str = ""
+    low: float | None = None
+    high: float | None = None
+    censor: str | None = None
+
+
+@dataclass(frozen=True)
+class TrendPanel:
+    """One measure over time."""
+
+    label: str
+    unit: str
+    points: tuple[TrendPoint, ...]
+    digits: int | None = None
+    reference: Threshold | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendSpec(ChartSpec):
+    """Results of earlier cases; the line breaks where the method changed."""
+
+    panels: tuple[TrendPanel, ...]
+
+    split = "panels"
+
+    def has_data(self) -> bool:
+        return any_number(p.value for panel in self.panels for p in panel.points)
+
+    def facts(self) -> dict[str, Any]:
+        return {"panels": [
+            {"label": p.label, "reference": p.reference and p.reference.label,
+             "points": [{"date": x.date, "method": x.method,
+                         "value": worded(x.value, p.digits, p.unit, x.censor),
+                         "low": worded(x.low, p.digits), "high": worded(x.high, p.digits)}
+                        for x in p.points]}
+            for p in self.panels]}
+
+
+@chart(TrendSpec, "trend")
+def draw(sheet: Sheet, spec: TrendSpec) -> None:
     """Panels share the time axis; what the lines mean is written under each panel."""
-    sheet = Sheet(width)
+    width = sheet.width
     t = sheet.theme
     sheet.header(spec)
     panels = [p for p in spec.panels if any(is_number(x.value) for x in p.points)]
@@ -40,7 +94,6 @@ def draw(spec: TrendSpec, width: float) -> Drawing:
             bottoms.append(_panel(sheet, panel, x, size, top, min(dates), max(dates), spec))
         sheet.y = max(bottoms) + 8
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, first: dt.date,
@@ -64,26 +117,28 @@ def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, f
     up = Scale(low, high, bottom, top)
     pad_days = max((last - first).days * 0.08, 20)
     days = Scale(first.toordinal() - pad_days, last.toordinal() + pad_days, left, x + size)
-    sheet.strokes([((left, x + size), (up(v), up(v))) for v in marks], "faint", t.hairline)
+    ax = sheet.axes(days, up)
+    span = (days.low, days.high)
+    sheet.strokes([(span, (v, v)) for v in marks], "faint", t.hairline, on=ax)
     for value, word in zip(marks, words, strict=True):
         sheet.middle(left - 4, up(value), word, t.small, colour="muted", align="right")
-    sheet.line([left, x + size], [bottom, bottom], "rule", t.hairline)
+    sheet.line(span, [low, low], "rule", t.hairline, on=ax)
     _years(sheet, days, points, bottom)
 
     changes = [(a, b) for a, b in pairwise(points) if a.method != b.method]
     runs = [list(g) for whole, g in groupby(everything, key=_joined) if whole is not None]
     taken = []
     if panel.reference:
-        y = up(panel.reference.value)
-        sheet.line([left, x + size], [y, y], "ink", t.line,
-                   "dot" if panel.reference.practice else "dash")
+        y = panel.reference.value
+        sheet.line(span, [y, y], "ink", t.line, panel.reference.pattern, on=ax)
     for a, b in changes:
-        middle = (days(a.date.toordinal()) + days(b.date.toordinal())) / 2
-        sheet.verticals([middle], top, bottom, "muted", t.line, "dot")
+        change = (a.date.toordinal() + b.date.toordinal()) / 2
+        sheet.verticals([change], high, low, "muted", t.line, "dot", on=ax)
+        middle = days(change)
         taken.append(Box(middle - 0.5, top, middle + 0.5, bottom))
     methods = list(dict.fromkeys(p.method for p in points))
     for run in runs:
-        _run(sheet, run, days, up, *SHAPES[methods.index(run[0].method) % len(SHAPES)])
+        _run(sheet, run, up, ax, *SHAPES[methods.index(run[0].method) % len(SHAPES)])
         taken += _covered(run, days, up)
     _labels(sheet, panel, points, days, up, Box(left + 1, top, x + size, bottom - 1), taken)
     return _under(sheet, panel, changes, x, size, bottom + t.small * LEADING + 5, spec)
@@ -96,22 +151,21 @@ def _joined(point: TrendPoint) -> tuple | None:
     return (point.method, point.date if point.censor else None)
 
 
-def _run(sheet: Sheet, run: list[TrendPoint], days: Scale, up: Scale, shape: str,
-         fill: str) -> None:
+def _run(sheet: Sheet, run: list[TrendPoint], up: Scale, ax: Axes, shape: str, fill: str) -> None:
     """Points of one method, joined."""
     t = sheet.theme
-    xs = [days(p.date.toordinal()) for p in run]
-    ys = [up(p.value) for p in run]
-    sheet.line(xs, ys, "accent", t.line + 0.3)
-    bars = [((x, x), (up(p.low), up(p.high))) for x, p in zip(xs, run, strict=True)
+    xs = [float(p.date.toordinal()) for p in run]
+    ys = [p.value for p in run if p.value is not None]
+    sheet.line(xs, ys, "accent", t.line + 0.3, on=ax)
+    bars = [((x, x), (p.low, p.high)) for x, p in zip(xs, run, strict=True)
             if is_number(p.low) and is_number(p.high)]
-    sheet.strokes(bars, "second", t.line)
-    sheet.marks(xs, ys, shape, t.marker, fill, "accent", 1.1)
+    sheet.strokes(bars, "second", t.line, on=ax)
+    sheet.marks(xs, ys, shape, t.marker, fill, "accent", 1.1, on=ax)
     for x, y, point in zip(xs, ys, run, strict=True):
         if point.censor:  # only a limit is known: an arrow says which way the value lies
-            tip = y + (9 if point.censor == "<" else -9)
-            sheet.line([x, x], [y, tip], "accent", t.line)
-            sheet.marks([x], [tip], "v" if point.censor == "<" else "^", 3.6, "accent")
+            tip = up.value(up(y) + (ARROW if point.censor == "<" else -ARROW))
+            sheet.line([x, x], [y, tip], "accent", t.line, on=ax)
+            sheet.marks([x], [tip], "v" if point.censor == "<" else "^", 3.6, "accent", on=ax)
 
 
 def _covered(run: list[TrendPoint], days: Scale, up: Scale) -> list[Box]:
@@ -172,12 +226,8 @@ def _under(sheet: Sheet, panel: TrendPanel, changes, x: float, size: float, y: f
     t, w = sheet.theme, spec.words
     if panel.reference:
         mid = y + t.small * LEADING / 2
-        sheet.line([x, x + 12], [mid, mid], "ink", t.line,
-                   "dot" if panel.reference.practice else "dash")
-        label = panel.reference.label
-        if panel.reference.practice:
-            label = f"{label} ({w.practice})"
-        y = sheet.paragraph(x + 16, y, label, size - 16, t.small)
+        sheet.line([x, x + 12], [mid, mid], "ink", t.line, panel.reference.pattern)
+        y = sheet.paragraph(x + 16, y, panel.reference.named(w.practice), size - 16, t.small)
     for a, b in changes:
         mid = y + t.small * LEADING / 2
         sheet.line([x + 6, x + 6], [mid - 4.5, mid + 4.5], "muted", t.line, "dot")

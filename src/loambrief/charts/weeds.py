@@ -2,18 +2,75 @@
 
 from __future__ import annotations
 
-from loambrief.charts.drawing import Drawing
-from loambrief.charts.sheet import LEADING, Scale, Sheet, wrap
-from loambrief.report.numbers import percent
-from loambrief.report.specs import Hint, Verdict, WeedSpec, is_number
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from loambrief.charts.measure import LEADING, Scale, wrap
+from loambrief.charts.model import ChartSpec, is_number, worded
+from loambrief.charts.registry import chart
+from loambrief.numbers import percent
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from loambrief.charts.sheet import Sheet
 
 BAR = 9.0
 SIGN = 13.0
 
 
-def draw(spec: WeedSpec, width: float) -> Drawing:
+class HintVerdict(StrEnum):
+    """What the measurement says about a hint."""
+
+    AGREES = "agrees"
+    DIFFERS = "differs"
+    MIXED = "mixed"
+    NOT_MEASURED = "not measured"
+
+
+@dataclass(frozen=True)
+class WeedMark:
+    """One weed that carries a hint; cover in percent of the ground, None if not estimated."""
+
+    name: str
+    cover: float | None
+
+
+@dataclass(frozen=True)
+class Hint:
+    """A condition some weeds hint at and what was measured about it."""
+
+    label: str
+    weeds: tuple[WeedMark, ...]
+    verdict: HintVerdict
+    verdict_text: str
+    measured: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeedSpec(ChartSpec):
+    """Weeds by what they hint at, each hint beside the measurement that tests it."""
+
+    hints: tuple[Hint, ...]
+
+    split = "hints"
+
+    def has_data(self) -> bool:
+        return any(h.weeds for h in self.hints)
+
+    def facts(self) -> dict[str, Any]:
+        return {"hints": [
+            {"label": h.label, "verdict": h.verdict_text, "measured": h.measured,
+             "weeds": [f"{m.name} {worded(m.cover, None, '%') or self.words.cover_unknown}"
+                       for m in h.weeds]}
+            for h in self.hints if h.weeds]}
+
+
+@chart(WeedSpec, "weeds")
+def draw(sheet: Sheet, spec: WeedSpec) -> None:
     """One row per hint: weeds and ground covered on the left, the verdict on the right."""
-    sheet, w = Sheet(width), spec.words
+    w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
     hints = [h for h in spec.hints if h.weeds]
@@ -33,11 +90,11 @@ def draw(spec: WeedSpec, width: float) -> Drawing:
     else:
         sheet.y = sheet.paragraph(0, sheet.y, w.ground_covered, width, t.small, colour="muted") + 1
     sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
+    ax = sheet.axes(across)
     for hint, total in zip(hints, totals, strict=True):
-        (_wide_row if wide else _narrow_row)(sheet, hint, total, across, right, spec)
+        (_wide_row if wide else _narrow_row)(sheet, hint, total, across, ax, right, spec)
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     sheet.footer(spec)
-    return sheet.finish()
 
 
 def _names(hint: Hint) -> str:
@@ -45,7 +102,7 @@ def _names(hint: Hint) -> str:
                      for m in hint.weeds)
 
 
-def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, right: float,
               spec: WeedSpec) -> None:
     t, width = sheet.theme, sheet.width
     label = wrap(hint.label, across.start - 10, t.text, "bold")
@@ -56,7 +113,7 @@ def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: floa
                (len(verdict) * t.text + len(measured) * t.small) * LEADING)
     top = sheet.y + 5
     sheet.lines(0, top, label, weight="bold")
-    _bar(sheet, hint, total, across, top + 1, spec)
+    _bar(sheet, hint, total, across, ax, top + 1, spec)
     sheet.lines(across.start, top + BAR + 3, names, t.small)
     _verdict_sign(sheet, hint.verdict, right + 8 + 4, top + t.text * LEADING / 2)
     y = sheet.lines(right + 8 + SIGN, top, verdict, weight="bold")
@@ -64,26 +121,28 @@ def _wide_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: floa
     sheet.y = top + max(heights) + 5
 
 
-def _narrow_row(sheet: Sheet, hint: Hint, total: float, across: Scale, right: float,
+def _narrow_row(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, right: float,
                 spec: WeedSpec) -> None:
     t, width = sheet.theme, sheet.width
     y = sheet.paragraph(0, sheet.y + 4, hint.label, width, weight="bold")
-    _bar(sheet, hint, total, across, y + 1, spec)
+    _bar(sheet, hint, total, across, ax, y + 1, spec)
     y = sheet.paragraph(0, y + BAR + 3, _names(hint), width, t.small)
     _verdict_sign(sheet, hint.verdict, 4, y + 1 + t.text * LEADING / 2)
     y = sheet.paragraph(SIGN, y + 1, hint.verdict_text, width - SIGN, weight="bold")
     sheet.y = sheet.paragraph(SIGN, y, hint.measured, width - SIGN, t.small) + 4
 
 
-def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: WeedSpec) -> None:
+def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, y: float,
+         spec: WeedSpec) -> None:
     """Ground covered, one piece per weed, with the sum behind it."""
     t = sheet.theme
     at = 0.0
     for mark in sorted((m for m in hint.weeds if is_number(m.cover)), key=lambda m: -m.cover):
         if mark.cover <= 0:
             continue
-        x0, x1 = across(at), across(at + mark.cover)
-        sheet.rect(x0, y, max(x1 - 0.9, x0 + 0.4), y + BAR, "second")
+        size = across(at + mark.cover) - across(at)  # less the gap before the next piece
+        share = max(size - 0.9, 0.4) / size
+        sheet.rect(at, y, at + share * mark.cover, y + BAR, "second", on=ax)
         at += mark.cover
     covered = any(is_number(m.cover) for m in hint.weeds)
     word = percent(total) if covered else spec.words.cover_unknown
@@ -92,14 +151,13 @@ def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, y: float, spec: 
                  colour="ink" if covered else "muted")
 
 
-def _verdict_sign(sheet: Sheet, verdict: Verdict, x: float, y: float) -> None:
+def _verdict_sign(sheet: Sheet, verdict: HintVerdict, x: float, y: float) -> None:
     """Full, half or empty circle, or a cross: told apart without colour."""
-    if verdict is Verdict.DIFFERS:
+    if verdict is HintVerdict.DIFFERS:
         sheet.marks([x], [y], "x", 6.0, None, "ink", 1.7)
         return
-    fill = {Verdict.AGREES: "accent", Verdict.MIXED: "paper", Verdict.NOT_MEASURED: "paper"}
-    sheet.marks([x], [y], "o", 7.0, fill[verdict], "muted" if verdict is Verdict.NOT_MEASURED
-                else "accent", 1.1)
-    if verdict is Verdict.MIXED:
+    sheet.marks([x], [y], "o", 7.0, "accent" if verdict is HintVerdict.AGREES else "paper",
+                "muted" if verdict is HintVerdict.NOT_MEASURED else "accent", 1.1)
+    if verdict is HintVerdict.MIXED:
         sheet.polygon([(x, y - 3.5), (x - 2.5, y - 2.5), (x - 3.5, y), (x - 2.5, y + 2.5),
                        (x, y + 3.5)], "accent")

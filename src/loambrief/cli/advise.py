@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loambrief.cli.hints import show
 from loambrief.cli.shared import FOLDER, OUTPUT, PATH, QUIET, TEMPLATES, own_words, show_json, warn
 from loambrief.errors import CaseProblems, LoambriefError
+
+if TYPE_CHECKING:
+    from loambrief.case.load import LoadedCase
+    from loambrief.case.problems import Problem
 
 
 @click.command()
@@ -90,7 +95,8 @@ def _advices(cases: tuple[Path, ...], history: Path | None, **overrides: str | N
     from loambrief import pipeline
     from loambrief.case.load import load_case, with_earlier
 
-    loaded, problems = [], []
+    loaded: list[LoadedCase] = []
+    problems: list[Problem] = []
     for path in cases:
         try:
             one = load_case(path, **overrides)

@@ -6,9 +6,18 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.archive import JSON, archive, opened
 from loambrief.cli.issue import report
-from loambrief.cli.shared import ARCHIVE, OUTPUT, PATH, SHEET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import (
+    ARCHIVE,
+    JSON,
+    OUTPUT,
+    PATH,
+    SHEET,
+    TEMPLATES,
+    opened,
+    own_words,
+    show_json,
+)
 
 REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
 CLIENT = click.option("--client", help="Name of a client: everything held of it.")
@@ -39,7 +48,7 @@ def _entered(line, as_json: bool, **more: object) -> None:
         click.echo(f"entered as line {line.seq} ({line.digest[:16]})")
 
 
-@archive.command()
+@click.command()
 @ARCHIVE
 @PATTERN
 @PREFIX
@@ -64,7 +73,7 @@ def init(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str
                "contract may want longer")
 
 
-@archive.command("set")
+@click.command("set")
 @ARCHIVE
 @PATTERN
 @PREFIX
@@ -87,7 +96,7 @@ def set_(archive: Path, pattern: str | None, prefix: str | None, keep: tuple[str
         _entered(store.commit("settings", {"settings": settings.as_json()}), as_json)
 
 
-@archive.command()
+@click.command()
 @click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
 @ARCHIVE
 @click.option("--role", default="other", show_default=True,
@@ -105,13 +114,13 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
     Examples:
       loambrief archive add signed.pdf --role signed --number IV-2026-0001 --archive records
     """
-    from loambrief.record.keep import add as put
+    from loambrief.record.retention import add as put
 
     with opened(archive) as store:
         _entered(put(store, files, **about), as_json)
 
 
-@archive.command()
+@click.command()
 @click.argument("number")
 @click.argument("case", type=PATH)
 @ARCHIVE
@@ -144,7 +153,7 @@ def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, ou
     report(made, pipeline.write_files(made.files, output), as_json)
 
 
-@archive.command()
+@click.command()
 @click.argument("number")
 @ARCHIVE
 @REASON
@@ -175,7 +184,7 @@ def withdraw(number: str, archive: Path, reason: str, notice: str, output: Path,
         click.echo(f"wrote {path}")
 
 
-@archive.command()
+@click.command()
 @ARCHIVE
 @CLIENT
 @NUMBER
@@ -190,14 +199,14 @@ def hold(archive: Path, client: str | None, number: str | None, reason: str,
       loambrief archive hold --client "Pruett & Daughters Grain" --reason "Claim 18-4" \\
           --archive records
     """
-    from loambrief.record.keep import hold as keep
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import hold as keep
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         _entered(keep(store, scope_of(store, client=client, number=number), reason), as_json)
 
 
-@archive.command()
+@click.command()
 @ARCHIVE
 @CLIENT
 @NUMBER
@@ -212,14 +221,14 @@ def release(archive: Path, client: str | None, number: str | None, reason: str,
       loambrief archive release --client "Pruett & Daughters Grain" --reason "Settled" \\
           --archive records
     """
-    from loambrief.record.keep import release as end
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import release as end
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         _entered(end(store, scope_of(store, client=client, number=number), reason), as_json)
 
 
-@archive.command()
+@click.command()
 @ARCHIVE
 @CLIENT
 @NUMBER
@@ -240,8 +249,8 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
     """
     import sys
 
-    from loambrief.record.keep import erase as forget
-    from loambrief.record.keep import scope_of
+    from loambrief.record.retention import erase as forget
+    from loambrief.record.retention import scope_of
 
     with opened(archive) as store:
         scope = scope_of(store, client=client, number=number)
@@ -255,7 +264,7 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
         sys.exit(1)
 
 
-@archive.command()
+@click.command()
 @click.argument("number")
 @ARCHIVE
 @click.option("--revision", type=int, help="Instead of the latest.")
@@ -284,7 +293,7 @@ def redact(number: str, archive: Path, revision: int | None, output: Path,
             click.echo(f"wrote {path}")
 
 
-@archive.command()
+@click.command()
 @ARCHIVE
 def rebuild(archive: Path) -> None:
     """Make the index again from the log and the files.

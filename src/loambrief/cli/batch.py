@@ -75,12 +75,11 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
       loambrief batch cases -o output/2026-10 --only-failed
       loambrief batch cases -o output/2026-10 --cluster tls://10.0.0.5:8786
     """
-    from loambrief.batch.documents import Wanted
-    from loambrief.batch.find import find_cases
+    from loambrief.batch.case_finder import find_cases
     from loambrief.batch.month import run_month
     from loambrief.batch.progress import progress_for
-    from loambrief.batch.run import Request
-    from loambrief.batch.tell import as_data, failure_table, headline, stages
+    from loambrief.batch.request import Request, WantedDocuments
+    from loambrief.batch.run_report import as_data, failure_table, headline, stages
     from loambrief.batch.work import Options
 
     if month and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", month):
@@ -106,7 +105,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
                      if count == 1 else
                      f"{count} earlier cases are read with the cases that name them, and not "
                      "advised again")
-    done = run_month(request, Wanted(not no_cover, bundle, print_pack, mail, month or ""),
+    done = run_month(request, WantedDocuments(not no_cover, bundle, print_pack, mail, month or ""),
                      workers=workers, progress=progress,
                      executor=_executor(cluster, shared, progress.say))
     result = done.result
@@ -144,4 +143,4 @@ def _executor(cluster: str | None, shared: str | None, say):
         return Pool
     from loambrief.batch.cluster import Cluster
 
-    return lambda _: Cluster(cluster, shared=shared, say=say)
+    return lambda readers: Cluster(cluster, shared=shared, readers=readers, say=say)

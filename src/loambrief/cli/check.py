@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loambrief.cli.shared import PATH, QUIET, show_json
 from loambrief.errors import CaseProblems
+
+if TYPE_CHECKING:
+    from loambrief.case.problems import Problem
 
 
 @click.command()
@@ -25,7 +29,7 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool, quiet: bool) -> 
     """
     from loambrief.case.load import load_case
 
-    found = []
+    found: list[Problem] = []
     bad = unread = False
     for path in cases:
         try:

@@ -49,6 +49,7 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     from loambrief.case.intake_map import load_map
     from loambrief.case.reader import read_bytes
 
+    assert mapping is not None
     taken = take_in(file, load_map(mapping), field)
     if update is not None:
         path = _place_of(update, output)

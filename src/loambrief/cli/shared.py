@@ -8,13 +8,18 @@ import shlex
 import sys
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loambrief.cli.terminal import is_utf8
 
+if TYPE_CHECKING:
+    from loambrief.archive.store import Store
+    from loambrief.report.own_words import OwnWords
 
-class Place(click.Path):
+
+class TypedPath(click.Path):
     """A path as typed; an empty one, as an unset variable of a shell leaves it, is refused."""
 
     def convert(self, value, param, ctx):
@@ -23,7 +28,7 @@ class Place(click.Path):
         return super().convert(value, param, ctx)
 
 
-class Target(Place):
+class OutputPath(TypedPath):
     """A folder to write into, there or not: refused before any work if that cannot be."""
 
     def convert(self, value, param, ctx):
@@ -46,13 +51,14 @@ def _as_typed(home: Path, path: Path) -> Path:
     return home.relative_to(here)
 
 
-PATH = Place(path_type=Path)
-FOLDER = Place(path_type=Path, exists=True, file_okay=False)
-OUTPUT = Target(path_type=Path)
+PATH = TypedPath(path_type=Path)
+FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
+OUTPUT = OutputPath(path_type=Path)
 FOLDER.name, OUTPUT.name = "folder", "dir"  # as they stand in messages and help
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
                        envvar="LOAMBRIEF_ARCHIVE", show_envvar=True, help="Folder of the archive.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 SHEET = click.option("--applicator-sheet", is_flag=True,
                      help="Also the sheet for whoever drives the spreader.")
 TEMPLATES = click.option("--templates", type=FOLDER, metavar="DIR",
@@ -66,13 +72,20 @@ def warn(warnings: Iterable[object]) -> None:
         click.echo(str(warning), err=True)
 
 
-def own_words(folder: Path | None):
+def own_words(folder: Path | None) -> OwnWords | None:
     """The user's own wording, checked; None without a folder."""
     if folder is None:
         return None
     from loambrief.report.own_words import read_own_words, shipped_macros
 
     return read_own_words(folder, shipped_macros())
+
+
+def opened(archive: Path) -> Store:
+    """An archive, open."""
+    from loambrief.archive.store import Store
+
+    return Store.open(archive)
 
 
 def quoted(path: Path) -> str:

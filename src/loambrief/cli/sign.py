@@ -76,6 +76,7 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
                        "(chmod 600)", err=True)
         opened = open_p12(settings.key, secret, settings.chain)
     else:
+        assert settings.token is not None
         opened = open_token(settings.token, secret, settings.chain)
     words = SignWords(**pipeline.sign_words(language_of(pdf)))
     signed = sign_file(pdf, open_signer(settings, opened), Role(role), now=now, words=words,

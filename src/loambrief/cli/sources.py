@@ -1,6 +1,8 @@
-"""`loambrief sources`: every table, formula and rule with its source."""
+"""`loambrief sources`: every table, formula, guide and crop with its source."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import click
 
@@ -9,21 +11,69 @@ from loambrief.cli.shared import show_json
 
 @click.command()
 @click.option("--topic", help="Only one topic, such as acidity.")
+@click.option("--guides", "what", flag_value="guides",
+              help="Fertilizer guides: regions, and which crops and tests each covers.")
+@click.option("--lime-tables", "what", flag_value="lime_tables",
+              help="Lime tables: regions, buffers and target pH.")
+@click.option("--crops", "what", flag_value="crops",
+              help="Crops by every name, and the guides that cover each.")
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
-def sources(topic: str | None, as_json: bool) -> None:
-    """List every table, formula and rule with its source and how it was checked.
+def sources(topic: str | None, what: str | None, as_json: bool) -> None:
+    """List tables and formulas with their sources, or what may be named in a case.
 
     \b
     Examples:
       loambrief sources --topic salinity
-      loambrief sources --json
+      loambrief sources --guides
+      loambrief sources --crops --json
     """
-    from loambrief.topics.listing import source_rows
+    from loambrief.topics import listing
 
-    rows = source_rows(topic)
+    if what is not None and topic is not None:
+        raise click.UsageError("--topic goes with the list of tables and formulas only")
+    if what is not None:
+        rows = {"guides": listing.guide_rows, "lime_tables": listing.lime_table_rows,
+                "crops": listing.crop_rows}[what]()
+        if as_json:
+            show_json(rows)
+        else:
+            for row in rows:
+                SHOWN[what](row)
+            if what == "guides":
+                click.echo("No guide here gives nitrogen rates.")
+        return
+    rows = listing.source_rows(topic)
     if as_json:
         show_json(rows)
         return
     for row in rows:
         click.echo(f"{row['kind']} {row['name']}  [{row['how']}]")
         click.echo(f"  {row['citation']}{', ' + row['locator'] if row['locator'] else ''}")
+
+
+def _guide(row: dict[str, Any]) -> None:
+    depth = f", {row['depth_in']:g} in deep" if row["depth_in"] else ""
+    regions = ", ".join(row["regions"]) or "any region"
+    click.echo(f"{row['kind']} {row['name']}  [{regions}{depth}]")
+    for entry in row["covers"]:
+        crops = "every crop" if entry["crops"] == ["*"] else ", ".join(
+            "every crop" if crop == "*" else crop for crop in entry["crops"])
+        only = "" if entry["gives_rate"] else " (class only, no rate)"
+        click.echo(f"  {entry['nutrient']} from {entry['test']} by {entry['method']}: "
+                   f"{crops}{only}")
+
+
+def _lime_table(row: dict[str, Any]) -> None:
+    click.echo(f"lime table {row['name']}  [{', '.join(row['regions']) or 'any region'}]")
+    click.echo(f"  {row['title']}")
+    click.echo(f"  buffers {', '.join(row['buffers']) or 'none'}; "
+               f"target pH {', '.join(row['targets']) or 'as asked'}")
+
+
+def _crop(row: dict[str, Any]) -> None:
+    names = f" ({', '.join(row['synonyms'])})" if row["synonyms"] else ""
+    click.echo(f"{row['name']}{names}, {row['yield_unit']}")
+    click.echo(f"  guides: {', '.join(row['guides']) or 'only those that hold for every crop'}")
+
+
+SHOWN = {"guides": _guide, "lime_tables": _lime_table, "crops": _crop}

@@ -39,7 +39,7 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
     from loambrief.archive.keys import load_certificates
     from loambrief.archive.pdf_parts import LARGEST_FILE
     from loambrief.archive.store import Store
-    from loambrief.record.verify import Record
+    from loambrief.record.verify import TrustedRecord
     from loambrief.record.verify import verify as check
 
     trusted = [c.dump() for path in anchors for c in load_certificates(path)]
@@ -47,7 +47,7 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
     with ExitStack() as open_ones:
         record = None
         if archive is not None:
-            record = Record(open_ones.enter_context(Store.open(archive)))
+            record = TrustedRecord(open_ones.enter_context(Store.open(archive)))
         for path in files:
             with path.open("rb") as stream:
                 data = stream.read(LARGEST_FILE + 1)

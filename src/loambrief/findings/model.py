@@ -39,12 +39,42 @@ class Confidence(StrEnum):
 
 
 @dataclass(frozen=True)
+class Place:
+    """What a conclusion is about. Two are the same if their ids and depths are.
+
+    Attributes
+    ----------
+    id : str
+        Of a sample or marked spot; "" for the whole field.
+    label : str
+        As typed; it decides nothing and is only printed.
+    depth : (float, float) or None
+        Top and bottom of a slice [in]; None where it is of no one depth.
+    """
+
+    id: str = ""
+    label: str = field(default="", compare=False)
+    depth: tuple[float, float] | None = None
+
+
+WHOLE_FIELD = Place()
+
+
+@dataclass(frozen=True)
+class Product:
+    """A material of the case inside a message: known by its id, printed by its name."""
+
+    id: str
+    name: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True)
 class Message:
     """A text to be written later: macro ``name`` of ``<topic>.j2`` with ``params``.
 
     Quantities in params are plain numbers in house units; the template asks for unit and
-    rounding through filters. Text typed in the case may be passed as it is: the renderer
-    escapes it.
+    rounding through filters, a place as :class:`Place`. Text typed in the case may be
+    passed as it is: the renderer escapes it.
     """
 
     key: str
@@ -59,9 +89,21 @@ class Message:
         return self.key.split(".", 1)[1]
 
 
+MORE = "\ue001"
+"""Stands in a written message where its short form ends; printed nowhere."""
+
+
 def say(key: str, **params: object) -> Message:
-    """Short form: ``say("acidity.title_low", ph=5.4, where="N1")``."""
+    """Short form: ``say("acidity.title_low", ph=5.4, where=place)``."""
     return Message(key, params)
+
+
+def bare(message: Message) -> Message:
+    """A message without the labels in it, to judge the length of its words alone."""
+    blank = {name: Place(value.id, "", value.depth) if isinstance(value, Place)
+             else Product(value.id) if isinstance(value, Product) else value
+             for name, value in message.params.items()}
+    return Message(message.key, blank)
 
 
 class Side(StrEnum):
@@ -110,8 +152,7 @@ class Need:
         pure gypsum, nutrients in lb/ac, water in inches. None: no published amount.
     text : Message
         Why, in one line.
-    where : str
-        Sample or zone label.
+    place : Place
     area_ac : float or None
         Area it applies to.
     cap : float or None
@@ -125,7 +166,7 @@ class Need:
     item: str
     unit: str
     text: Message
-    where: str = ""
+    place: Place = WHOLE_FIELD
     area_ac: float | None = None
     amount: float | None = None
     low: float | None = None
@@ -161,7 +202,7 @@ class Finding:
     value: float | None = None
     unit: str = ""
     reference: Message | None = None
-    where: str = ""
+    place: Place = WHOLE_FIELD
     body: tuple[Message, ...] = ()
     evidence: tuple[Evidence, ...] = ()
     needs: tuple[Need, ...] = ()
@@ -178,6 +219,7 @@ class Missing:
     what: Message
     consequence: Message
     topic: str = ""
+    place: Place = WHOLE_FIELD
 
 
 @dataclass(frozen=True)

@@ -80,12 +80,12 @@ def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]
         groups.setdefault(key, []).append(one)
     made: list[Letter] = []
     refused: list[NoLetter] = []
-    for key in sorted(groups):
-        group = sorted(groups[key], key=lambda one: one.name)
+    for name in sorted(groups):
+        group = sorted(groups[name], key=lambda one: one.name)
         try:
             made.append(compose(group))
         except LetterFault as fault:
-            refused.append(NoLetter(key[0], str(fault)))
+            refused.append(NoLetter(name[0], str(fault)))
     return made, refused
 
 
@@ -133,7 +133,7 @@ def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:
         digest.update(str(message[header]).encode() + b"\0")
     for part in message.walk():
         if not part.is_multipart():
-            digest.update(part.get_payload(decode=True) + b"\0")
+            digest.update(bytes(part.get_payload(decode=True) or b"") + b"\0")
     for one in group:
         digest.update(one.name.encode() + b"\0")
     return digest.hexdigest()

@@ -15,7 +15,7 @@ from email.utils import getaddresses
 from pathlib import Path
 
 from loambrief.errors import LoambriefError
-from loambrief.mail.sent_log import NAME, SentLog, State
+from loambrief.mail.sent_log import NAME, LetterState, SentLog
 from loambrief.mail.settings import MailSettings
 
 HIDDEN = ("X-Unsent", "Bcc")
@@ -95,9 +95,9 @@ def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | N
         state = known.get((sha256, to))
         if not to:
             done[path] = Sending(path, to, "failed", "the letter names no recipient")
-        elif state is State.SENT:
+        elif state is LetterState.SENT:
             done[path] = Sending(path, to, "already sent")
-        elif state is State.STARTED and not again:
+        elif state is LetterState.STARTED and not again:
             done[path] = Sending(path, to, "unclear",
                                  "an earlier run broke off while sending; ask the client, then "
                                  "use --again")
@@ -105,7 +105,7 @@ def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | N
             done[path] = Sending(path, to, "would send")
         else:
             waiting.append((path, message, to, sha256))
-    if waiting:
+    if waiting and settings is not None:
         with _Session(settings, secret) as session:
             for path, message, to, sha256 in waiting:
                 done[path] = _send(session, log, path, message, to, sha256, date, pause)
@@ -122,7 +122,7 @@ def _send(session: _Session, log: SentLog, path: Path, message: EmailMessage, to
     recipients = [spec for _, spec in getaddresses([str(message["To"])])]
     copies = [settings.copy_to] if settings.copy_to else []
     server = session.server()
-    log.note(State.STARTED, sha256, to, path.name)
+    log.note(LetterState.STARTED, sha256, to, path.name)
     for attempt in range(1, settings.attempts + 1):
         try:
             refused = server.send_message(message, to_addrs=recipients + copies)
@@ -135,19 +135,21 @@ def _send(session: _Session, log: SentLog, path: Path, message: EmailMessage, to
                 server.rset()
                 pause(settings.pause_s * attempt)
                 continue
-            log.note(State.FAILED, sha256, to, path.name, f"{code} {text}")
+            log.note(LetterState.FAILED, sha256, to, path.name, f"{code} {text}")
             server.rset()
             return Sending(path, to, "failed", f"{code} {text}")
         missed = [address for address in refused if address not in copies]
         detail = f"refused for {', '.join(missed)}" if missed else ""
         if not detail and refused:
             detail = "the copy was refused"
-        log.note(State.SENT, sha256, to, path.name, detail)
+        log.note(LetterState.SENT, sha256, to, path.name, detail)
         return Sending(path, to, "sent", detail)
     raise AssertionError("every attempt returns or goes on")
 
 
-def _answer(error: smtplib.SMTPException) -> tuple[int, str]:
+def _answer(
+        error: smtplib.SMTPResponseException | smtplib.SMTPRecipientsRefused) -> tuple[int, str]:
+    text: str | bytes
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, text = next(iter(error.recipients.values()))
     else:

@@ -19,7 +19,7 @@ from loambrief.errors import LoambriefError
 NAME = "sent.jsonl"
 
 
-class State(StrEnum):
+class LetterState(StrEnum):
     STARTED = "started"
     SENT = "sent"
     FAILED = "failed"
@@ -43,7 +43,7 @@ class SentLog:
     path: Path
     now: Callable[[], str]
 
-    def states(self) -> dict[tuple[str, str], State]:
+    def states(self) -> dict[tuple[str, str], LetterState]:
         """Latest state of each letter (digest, recipient).
 
         Raises
@@ -54,13 +54,13 @@ class SentLog:
         """
         if not self.path.exists():
             return {}
-        found: dict[tuple[str, str], State] = {}
+        found: dict[tuple[str, str], LetterState] = {}
         lines = self.path.read_bytes().split(b"\n")
         whole, rest = lines[:-1], lines[-1]
         for number, line in enumerate(whole, 1):
             try:
                 entry = json.loads(line)
-                found[entry["sha256"], entry["to"]] = State(entry["state"])
+                found[entry["sha256"], entry["to"]] = LetterState(entry["state"])
             except (ValueError, KeyError, TypeError) as error:
                 raise LogFault(f"{self.path}:{number}: not an entry of the log") from error
         if rest:
@@ -68,7 +68,7 @@ class SentLog:
                 stream.truncate(self.path.stat().st_size - len(rest))
         return found
 
-    def note(self, state: State, sha256: str, to: str, file: str, detail: str = "") -> None:
+    def note(self, state: LetterState, sha256: str, to: str, file: str, detail: str = "") -> None:
         """Write one entry and wait until it is on the disk."""
         entry = {"at": self.now(), "state": state.value, "file": file, "sha256": sha256, "to": to}
         if detail:

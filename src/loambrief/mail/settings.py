@@ -97,7 +97,7 @@ def _faults(table: Mapping[str, object]) -> list[str]:
         elif not isinstance(value, wanted) or isinstance(value, bool):
             faults.append(f"{key}: found {value!r}, wanted "
                           f"{'text' if str in wanted else 'a number'}")
-        elif str not in wanted and value <= 0:
+        elif isinstance(value, int | float) and value <= 0:
             faults.append(f"{key}: found {value!r}, wanted a number above 0")
     if not table.get("host"):
         faults.append("host: missing, wanted the name of the mail server")
@@ -143,7 +143,7 @@ def password(settings: MailSettings, environ: Mapping[str, str] = os.environ) ->
         return found
     if settings.password_keyring is not None:
         try:
-            import keyring
+            import keyring  # type: ignore[import-not-found]
         except ImportError as error:
             raise SettingsFault("password_keyring needs the package keyring: "
                                 "pip install keyring") from error

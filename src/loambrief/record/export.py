@@ -9,8 +9,8 @@ from io import BytesIO
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.record.keep import Scope, scope_of
 from loambrief.record.rerender import render_again
+from loambrief.record.retention import Scope, scope_of
 from loambrief.report.blocks import DocumentStatus
 
 MARKS = {"withdrawn": DocumentStatus.WITHDRAWN, "superseded": DocumentStatus.SUPERSEDED}

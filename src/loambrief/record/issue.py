@@ -12,7 +12,7 @@ from loambrief.archive.settings import initials
 from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
 from loambrief.pipeline import Advice, Advisory
-from loambrief.record import gate
+from loambrief.record import completeness
 from loambrief.record.cards import advisory_card, file_of
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
 from loambrief.report.blocks import DocumentStatus
@@ -73,8 +73,8 @@ def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None =
     inputs = read_inputs(path, lab_files, words.files if words else ())
     with with_own_words(words):
         advice = pipeline.advise(inputs.loaded)
-    source = gate.case_source(inputs.raw, str(path), inputs.folder)
-    found = gate.missing(gate.Gate(advice, source, inputs.unread_labs))
+    source = completeness.case_source(inputs.raw, str(path), inputs.folder)
+    found = completeness.missing(completeness.IssueCheck(advice, source, inputs.unread_labs))
     if found:
         raise CaseProblems((*inputs.loaded.warnings, *found))
     return Ready(inputs, advice, words, sheet)

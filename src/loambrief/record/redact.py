@@ -132,14 +132,14 @@ def _strike_all(text: str, home: Path, case_id: str, writer: Writer) -> tuple[
         bytes, frozenset[str]]:
     """The redacted case; the earlier cases it names are struck as well, under other names."""
     cases = [("", text, home)]
-    own = read_text(text, "case.yaml")[0].data
+    own = _plain(read_text(text, "case.yaml")[0])
     for name in map(str, own.get("history") or ()):
         path = home / name
         cases.append((posixpath.dirname(name), path.read_text(encoding="utf-8-sig"), path.parent))
     read = []
     for folder, content, where in cases:
         bare = read_text(content, "case.yaml")[0]
-        guide = bare.data.get("guide")
+        guide = _plain(bare).get("guide")
         if isinstance(guide, str) and guide.lower().endswith(GUIDE_ENDS):
             guide = posixpath.normpath(posixpath.join(folder, guide))
         read.append((resolve(bare, where).source, guide))
@@ -194,7 +194,8 @@ def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: W
             data[part][key] = word(name)
     adviser = data.pop("adviser")
     adviser.pop("address", None)  # it tells the neighbourhood
-    data = _struck(data, _pattern(names), word("text"))
+    pattern = _pattern(names)
+    data = {key: _struck(value, pattern, word("text")) for key, value in data.items()}
     data["adviser"] = adviser
     data["case"]["id"] = case_id
     if guide is not None:
@@ -236,10 +237,10 @@ def _names(data: Mapping) -> Iterable[str]:
     for text in (str(t).strip() for t in whole if t):
         if len(text) >= 3 and text.casefold() != adviser:
             yield text
-    for text in (client.get("name"), client.get("contact"), farm.get("name")):
-        for piece in re.findall(r"\w+", str(text or "")):
-            plain = piece.casefold()
-            if len(piece) >= 4 and not piece.isdigit() and plain not in (*_COMMON, adviser):
+    common = (*_COMMON, adviser)
+    for name in (client.get("name"), client.get("contact"), farm.get("name")):
+        for piece in re.findall(r"\w+", str(name or "")):
+            if len(piece) >= 4 and not piece.isdigit() and piece.casefold() not in common:
                 yield piece
 
 

@@ -14,7 +14,7 @@ from loambrief.case.problems import DataPath
 from loambrief.case.source import Source
 from loambrief.errors import ImpossibleInput, RecordRefused
 from loambrief.pipeline import Advice
-from loambrief.record import gate
+from loambrief.record import completeness
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import Issued, enter, prepare
@@ -83,8 +83,8 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
         changes = Changes(
             number, before + 1, before, kind, reason, card["date"],
             newer_program=bool(made_differently(card)),
-            **_differences(store, card, ready.advice,
-                           gate.case_source(ready.inputs.raw, str(path), ready.inputs.folder)))
+            **_differences(store, card, ready.advice, completeness.case_source(
+                ready.inputs.raw, str(path), ready.inputs.folder)))
         frozen = Frozen("changes", "changes.json", canonical(changes.as_json()))
         return enter(store, ready, "supersede", number, before + 1, public={},
                      changes=changes, frozen=(frozen,),
@@ -96,7 +96,7 @@ def _differences(store: Store, card: Mapping, now: Advice, source: Source) -> di
     with thawed(store, card["files"]) as (loaded, home):
         old = pipeline.advise(loaded)
         raw = loaded.source_text.encode("utf-8")
-        old_source = gate.case_source(raw, "case.yaml", home)
+        old_source = completeness.case_source(raw, "case.yaml", home)
     sides = [Side(name, a.loaded.case, a.diagnosis, a.plan)
              for name, a in (("before", old), ("now", now))]
     return {"inputs": input_changes(old_source, source), **plan_changes(*sides)}

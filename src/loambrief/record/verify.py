@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.archive.facts import Fact, Inspection, State, bottom_line
-from loambrief.archive.store import Entry, Store
+from loambrief.archive.facts import FactState, FileFact, Inspection, bottom_line
+from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_apart import Limits, inspect_apart
 from loambrief.errors import LoambriefError
 from loambrief.report.blocks import DocumentStatus
@@ -23,7 +23,7 @@ from loambrief.report.blocks import DocumentStatus
 EVERYDAY = Limits()
 
 
-class Record:
+class TrustedRecord:
     """An archive's log, followed from its first line once, and what it says of a file.
 
     Parameters
@@ -39,21 +39,21 @@ class Record:
         self.fault = "" if fault is None else str(fault)
         self._store, self._lines = store, {line.seq: line for line in lines}
 
-    def find(self, digest: str) -> Entry | None:
+    def find(self, digest: str) -> StoredFile | None:
         """The event that brought a file, if the chained line and its card say so themselves.
 
         The index alone is not believed: it is only a way to the line.
         """
         entry = self._store.find_digest(digest)
         line = None if entry is None else self._lines.get(entry.seq)
-        if line is None or line.digest != entry.line_digest:
+        if entry is None or line is None or line.digest != entry.line_digest:
             return None
         card = self._store.card(line.card) or {}
         return entry if any(f.get("sha256") == digest for f in card.get("files", ())) else None
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verification:
     """Outcome of a verification.
 
     Attributes
@@ -63,7 +63,7 @@ class Verdict:
     sha256 : str
     inspection : Inspection
         With every fact.
-    state : State
+    state : FactState
     sentence : str
         The bottom line.
     """
@@ -71,12 +71,12 @@ class Verdict:
     name: str
     sha256: str
     inspection: Inspection
-    state: State
+    state: FactState
     sentence: str
 
     @property
     def good(self) -> bool:
-        return self.state is State.GOOD
+        return self.state is FactState.GOOD
 
     def as_json(self) -> dict:
         found = self.inspection
@@ -90,8 +90,8 @@ class Verdict:
 
 
 def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
-           record: Record | None = None, again: bool = True,
-           limits: Limits = EVERYDAY) -> Verdict:
+           record: TrustedRecord | None = None, again: bool = True,
+           limits: Limits = EVERYDAY) -> Verification:
     """Check one file.
 
     Parameters
@@ -102,7 +102,7 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
         With time zone.
     anchors : sequence of bytes
         Trusted certificates, DER.
-    record : Record or None
+    record : TrustedRecord or None
         The archive's, if there is one to ask.
     again : bool
         Render the attached case again (about 2 s).
@@ -111,47 +111,47 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
 
     Returns
     -------
-    Verdict
+    Verification
     """
     found = inspect_apart(data, anchors, now=now, limits=limits)
     facts = list(found.facts)
-    if found.state("readable") is State.GOOD:
-        facts.append(_again(found, data) if again else Fact(
-            "again", State.UNKNOWN, "The attached case was not rendered again."))
+    if found.state("readable") is FactState.GOOD:
+        facts.append(_again(found, data) if again else FileFact(
+            "again", FactState.UNKNOWN, "The attached case was not rendered again."))
         facts.append(_record(found, data, record))
     state, sentence = bottom_line(facts)
     complete = Inspection(tuple(facts), found.signatures, found.attached, found.described,
                           found.stated, found.ends)
-    return Verdict(name, hashlib.sha256(data).hexdigest(), complete, state, sentence)
+    return Verification(name, hashlib.sha256(data).hexdigest(), complete, state, sentence)
 
 
-def _again(found: Inspection, data: bytes) -> Fact:
+def _again(found: Inspection, data: bytes) -> FileFact:
     """Whether this program makes the same advisory from the attached case."""
-    def fact(state: State, text: str) -> Fact:
-        return Fact("again", state, text)
+    def fact(state: FactState, text: str) -> FileFact:
+        return FileFact("again", state, text)
 
-    bad = [f for f in found.facts if f.state is State.BAD]
-    if bad or found.state("data") is not State.GOOD:
-        return fact(State.UNKNOWN, "The attached case was not rendered again, since the file is "
-                    "not good as it is.")
+    bad = [f for f in found.facts if f.state is FactState.BAD]
+    if bad or found.state("data") is not FactState.GOOD:
+        return fact(FactState.UNKNOWN, "The attached case was not rendered again, since the file "
+                    "is not good as it is.")
     differ = _other_program(found.stated)
     try:
         pdf, made = render_again(found)
     except (LoambriefError, OSError, ValueError, KeyError, TypeError) as error:
         text = " ".join(str(error).split())[:160].rstrip(".")
         if differ:
-            return fact(State.UNKNOWN, f"The attached case cannot be rendered by this program, "
+            return fact(FactState.UNKNOWN, f"The attached case cannot be rendered by this program, "
                         f"which is another one ({differ}): {text}.")
-        return fact(State.BAD, f"The attached case cannot be rendered: {text}.")
+        return fact(FactState.BAD, f"The attached case cannot be rendered: {text}.")
     if len(pdf) in found.ends and data.startswith(pdf):
-        return fact(State.GOOD, "The attached case gives the same advisory, byte for byte.")
+        return fact(FactState.GOOD, "The attached case gives the same advisory, byte for byte.")
     same = made == found.attached[found.stated["file"]]
     kept = ("the advice is the same, but the pages differ" if same else "the advice differs")
     if differ:
         told = "the advice is the same" if same else "the advice differs"
-        return fact(State.UNKNOWN, f"The file was made with another program ({differ}); rendered "
-                    f"again with this one, {told}.")
-    return fact(State.BAD, f"The attached case does not give this advisory: {kept}.")
+        return fact(FactState.UNKNOWN, f"The file was made with another program ({differ}); "
+                    f"rendered again with this one, {told}.")
+    return fact(FactState.BAD, f"The attached case does not give this advisory: {kept}.")
 
 
 def _other_program(stated: dict) -> str:
@@ -207,12 +207,13 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
     return made.pdf, made.data
 
 
-def _record(found: Inspection, data: bytes, record: Record | None) -> Fact:
+def _record(found: Inspection, data: bytes, record: TrustedRecord | None) -> FileFact:
     """Whether the archive's log knows the file, signed or as it was issued."""
     if record is None:
-        return Fact("record", State.NONE, "No archive was asked.")
+        return FileFact("record", FactState.NONE, "No archive was asked.")
     if record.fault:
-        return Fact("record", State.BAD, f"The archive's log does not hold: {record.fault}.")
+        return FileFact("record", FactState.BAD,
+                        f"The archive's log does not hold: {record.fault}.")
     entry = None
     for end in (len(data), *reversed(found.ends)):
         entry = record.find(hashlib.sha256(data[:end]).hexdigest())
@@ -221,12 +222,12 @@ def _record(found: Inspection, data: bytes, record: Record | None) -> Fact:
         entry = None
     number, revision = found.stated.get("number"), found.stated.get("revision")
     if entry is None:
-        return Fact("record", State.BAD, "The archive does not know this advisory.")
+        return FileFact("record", FactState.BAD, "The archive does not know this advisory.")
     if (entry.number, entry.revision) != (number, revision):
-        return Fact("record", State.BAD, f"The archive has it as {entry.number} revision "
+        return FileFact("record", FactState.BAD, f"The archive has it as {entry.number} revision "
                     f"{entry.revision}, the file says {number} revision {revision}.")
     if entry.status and entry.status != "issued":
-        return Fact("record", State.BAD, f"The archive has it as {entry.number} revision "
+        return FileFact("record", FactState.BAD, f"The archive has it as {entry.number} revision "
                     f"{entry.revision}, which is {entry.status}.")
-    return Fact("record", State.GOOD, f"The archive has it as {entry.number} revision "
+    return FileFact("record", FactState.GOOD, f"The archive has it as {entry.number} revision "
                 f"{entry.revision}, entered on {entry.time[:10]} (line {entry.seq} of the log).")

@@ -20,7 +20,7 @@ from loambrief.report.blocks import Span, Text, Words, plain, spans
 from loambrief.report.links import web_address
 
 _NARROW = str.maketrans({"\u202f": "\u00a0", "\u2007": "\u00a0", "\u2060": None})
-HEADINGS = ("H1", "H2", "H3", "H4")
+HEADINGS = ("H1", "H2", "H3", "H4", "H5")
 
 
 def _printed(text: str) -> str:
@@ -46,13 +46,14 @@ class Composer:
     words : Words
     root : Element
         Top of the structure tree.
-    titled : bool
-        The document has a title page, whose title is the only first-level heading.
+    below : int
+        How many levels headings stand below those of the document from the first summary on:
+        1 if its title is the document's own heading, 2 if the document has a cover.
     """
 
-    def __init__(self, look: Look, words: Words, root: Element, titled: bool):
+    def __init__(self, look: Look, words: Words, root: Element, below: int = 1):
         self.look, self.words, self.root = look, words, root
-        self.shift = 1 if titled else 0
+        self.below, self.shift = below, 0
         self.level = 0
         """Level of the last heading, 1 to 3; 0 before the first."""
         self.outline = -1
@@ -61,7 +62,9 @@ class Composer:
 
     def draft(self, look: Look) -> Composer:
         """A composer for a trial in some look: nothing it makes is part of the document."""
-        return Composer(look, self.words, Element("Document"), bool(self.shift))
+        made = Composer(look, self.words, Element("Document"), self.below)
+        made.shift = self.shift
+        return made
 
     # Text -----------------------------------------------------------------------------
 
@@ -177,23 +180,28 @@ class Composer:
                              bookmark, self.look.style(style or f"h{level}"))
 
     def title(self, text: Text, element: Element, anchor: str) -> TaggedParagraph:
-        """The document's own heading."""
-        return self._heading(0, "H1", text, element, anchor, "", self.look.style("title"))
+        """The heading of a summary, with which those below it are numbered anew."""
+        self.shift = self.below
+        return self._heading(0, HEADINGS[self.shift - 1], text, element, anchor, "",
+                             self.look.style("title"))
 
     def sub(self, text: Text, element: Element, style: str = "h3") -> TaggedParagraph:
         """A heading inside the title page; not in the outline."""
-        paragraph = self.paragraph(text, self.look.style(style), element.add("H2"))
+        paragraph = self.paragraph(text, self.look.style(style),
+                                   element.add(HEADINGS[self.shift]))
         paragraph.keep_next = True
         return paragraph
 
-    def _heading(self, depth, role, text, element, anchor, bookmark, style) -> TaggedParagraph:
+    def _heading(self, depth: int, role: str, text: Text, element: Element, anchor: str,
+                 bookmark: str, style: ParagraphStyle) -> TaggedParagraph:
         title = clean(bookmark or plain(text))
         anchor = anchor or f"\0{len(self._anchors)}"
         place = self.mark(anchor)
         key = self._anchors[anchor]
 
         def enter(canvas: TaggedCanvas, height: float) -> None:
-            place(canvas, height)
+            if place is not None:
+                place(canvas, height)
             canvas.outline.append((depth, title, key))
 
         paragraph = self.paragraph(text, style, element.add(role), bookmark=enter)

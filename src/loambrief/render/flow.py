@@ -12,24 +12,24 @@ from loambrief.render.flowables import (
     Anchor,
     Barred,
     Chart,
-    Columns,
     Flowable,
-    PageBreak,
-    Rule,
+    NewPage,
+    RuledLine,
+    SideBySide,
     Together,
     flat,
 )
-from loambrief.render.forms import form_grid, form_table
+from loambrief.render.form_fields import form_grid, form_table
 from loambrief.render.photos import photos
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import table
 from loambrief.render.tags import Element
 from loambrief.report import blocks as b
-from loambrief.report import form
+from loambrief.report import form_blocks
 from loambrief.report import parts as p
 from loambrief.report.specs import ChartSpec
 
-Made = list[Flowable | Together | PageBreak]
+Made = list[Flowable]
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -92,7 +92,7 @@ def _columns(composer: Composer, count: int) -> Made:
     if look.scale >= LARGE or count in (0, look.columns):
         return []
     composer.look = look_for(look.paper, look.scale, columns=count, accent=look.accent)
-    return [PageBreak(count)]
+    return [NewPage(count)]
 
 
 def make(composer: Composer, block: b.Block, parent: Element, width: float) -> Made:
@@ -105,12 +105,13 @@ def make(composer: Composer, block: b.Block, parent: Element, width: float) -> M
 
 
 def _heading(composer: Composer, block: b.Heading, parent: Element, width: float) -> Made:
-    made: Made = [PageBreak()] if block.new_page else []
+    made: Made = [NewPage()] if block.new_page else []
     title = composer.heading(block.level, block.text, parent, anchor=block.anchor,
                              bookmark=block.bookmark)
     if block.level == 1:
         style = title.style
-        sign = Rule(28, 2.4, composer.look.colours["accent"], before=style.spaceBefore, after=5)
+        sign = RuledLine(28, 2.4, composer.look.colours["accent"], before=style.spaceBefore,
+                         after=5)
         sign.keep_next = True
         title.spaceBefore = 0
         made.append(sign)
@@ -131,7 +132,7 @@ def _callout_list(composer: Composer, block: b.Bullets, parent: Element, width: 
     half = (width - gap) / 2
     heights = [item.wrap(half, 1e6)[1] + item.getSpaceAfter() for item in items]
     middle = next(n for n in range(len(items)) if 2 * sum(heights[: n + 1]) >= sum(heights)) + 1
-    return [Columns([(0.0, half, items[:middle]), (half + gap, half, items[middle:])])]
+    return [SideBySide([(0.0, half, items[:middle]), (half + gap, half, items[middle:])])]
 
 
 def _bullets(composer: Composer, block: b.Bullets, parent: Element, width: float) -> Made:
@@ -142,10 +143,10 @@ def _numbered(composer: Composer, block: b.Numbered, parent: Element, width: flo
     return _spaced(composer, composer.items(block.items, parent, numbered=block.start))
 
 
-def _spaced(composer: Composer, made: Made) -> Made:
+def _spaced(composer: Composer, made: Sequence[Flowable]) -> Made:
     if made:
         made[-1].spaceAfter = composer.look.style("body").spaceAfter
-    return made
+    return [*made]
 
 
 def _table(composer: Composer, block: b.Table, parent: Element, width: float) -> Made:
@@ -159,15 +160,21 @@ def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) 
     made: Made = []
     for chart in _charts(composer, block, parent, half if halved else width):
         if halved:
-            made.append(Columns([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space))
+            made.append(SideBySide([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space))
         else:
             chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
             made.append(chart)
-    if block.anchor:
-        here = Anchor(composer.mark(block.anchor))
-        here.keep_next = True
-        made.insert(0, here)
-    return made
+    return [*_anchor(composer, block), *made]
+
+
+def _anchor(composer: Composer, block: b.Figure) -> Made:
+    """The place that links to a figure go to."""
+    place = composer.mark(block.anchor)
+    if place is None:
+        return []
+    made = Anchor(place)
+    made.keep_next = True
+    return [made]
 
 
 def _charts(composer: Composer, block: b.Figure, parent: Element, width: float) -> list[Chart]:
@@ -205,14 +212,12 @@ def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: 
             shorter = heights.index(min(heights))
             if sides[shorter]:
                 chart.spaceBefore = space
-            if figure.anchor and not number:
-                here = Anchor(composer.mark(figure.anchor))
-                here.keep_next = True
-                sides[shorter].append(here)
+            if not number:
+                sides[shorter].extend(_anchor(composer, figure))
             sides[shorter].append(chart)
             heights[shorter] += chart.wrap(half, 1e6)[1] + space
     columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
-    return [Columns(columns, before=0.4 * space, after=0.8 * space)]
+    return [SideBySide(columns, before=0.4 * space, after=0.8 * space)]
 
 
 BARS = {
@@ -233,9 +238,11 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     inner: Made = [composer.text(opening, element, "item", bold=True)]
     inner[0].keep_next = True
     for part in block.blocks:
-        long = isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
-            composer.look.columns == 1)
-        inner += flat((_callout_list if long else make)(composer, part, element, width - indent))
+        if isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
+                composer.look.columns == 1):
+            inner += _callout_list(composer, part, element, width - indent)
+        else:
+            inner += flat(make(composer, part, element, width - indent))
     share, colour, dash = BARS[block.kind]
     space = look.style("body").leading
     return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,
@@ -247,7 +254,7 @@ def _facts(composer: Composer, block: b.KeyFacts, parent: Element, width: float)
 
 
 def _page_break(composer: Composer, block: b.PageBreak, parent: Element, width: float) -> Made:
-    return [PageBreak()]
+    return [NewPage()]
 
 
 def _together(composer: Composer, block: b.KeepTogether, parent: Element, width: float) -> Made:
@@ -269,8 +276,8 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.KeyFacts: _facts,
     b.PageBreak: _page_break,
     b.KeepTogether: _together,
-    form.FormGrid: form_grid,
-    form.FormTable: form_table,
+    form_blocks.FormGrid: form_grid,
+    form_blocks.FormTable: form_table,
     p.Summary: parts.summary,
     p.ActionCard: parts.action_card,
     p.CalculationList: parts.calculations,

@@ -13,10 +13,8 @@ from dataclasses import dataclass, field
 from reportlab.lib.enums import TA_CENTER, TA_LEFT
 from reportlab.lib.styles import ParagraphStyle
 
-from loambrief.render.lines import Line, Piece, break_lines, fill, number, text_width
+from loambrief.render.lines import Piece, TextLine, break_lines, fill, number
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
-
-__all__ = ["text_width"]
 
 SLACK = 1e-6
 REPEATED = artifact_operator("Pagination", "Header")
@@ -31,6 +29,8 @@ class Flowable:
 
     spaceBefore = spaceAfter = 0.0
     keep_next = False
+    on_top = False
+    """At the top of a page: parted even where nothing good can be parted."""
     width = height = 0.0
     canv: TaggedCanvas
 
@@ -121,7 +121,7 @@ class TaggedParagraph(Flowable):
     def __init__(self, pieces: Sequence[Piece], style: ParagraphStyle, tag: ParagraphTag):
         self.pieces, self.style, self.tag = pieces, style, tag
         self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
-        self.lines: list[Line] = []
+        self.lines: list[TextLine] = []
         self._first = True
         self._known = -1.0
 
@@ -145,7 +145,7 @@ class TaggedParagraph(Flowable):
         return [self._part(self.lines[:fitting], self._first, after=0.0),
                 self._part(self.lines[fitting:], False, before=0.0)]
 
-    def _part(self, lines: list[Line], first: bool, before: float | None = None,
+    def _part(self, lines: list[TextLine], first: bool, before: float | None = None,
               after: float | None = None) -> TaggedParagraph:
         part = type(self)(self.pieces, self.style, self.tag)
         part.__dict__.update(self.__dict__)
@@ -201,7 +201,7 @@ class TaggedParagraph(Flowable):
                 if marked is False or element is not marked:
                     if marked is not False:
                         code.append("ET EMC")
-                    if link and not link.placed:
+                    if link and tag.element and not link.placed:
                         link.placed = True
                         tag.element.kids.append(link.element)
                     code.append(decoration if element is None else canvas.operator(element))
@@ -226,7 +226,7 @@ class TaggedParagraph(Flowable):
             code.append("ET EMC")
             canvas.put(" ".join(code))
 
-    def _offset(self, line: Line, index: int) -> float:
+    def _offset(self, line: TextLine, index: int) -> float:
         """From the left edge to the start of a line."""
         style = self.style
         left = style.leftIndent + (style.firstLineIndent if index == 0 and self._first else 0.0)
@@ -236,7 +236,7 @@ class TaggedParagraph(Flowable):
         return left + (spare / 2 if style.alignment == TA_CENTER else spare)
 
 
-class Rule(Flowable):
+class RuledLine(Flowable):
     """A line across the text, decoration."""
 
     def __init__(self, width: float | None, thickness: float, colour, before=0.0, after=0.0):
@@ -317,8 +317,7 @@ def pile(canvas: TaggedCanvas, flowables: Sequence[Flowable], x: float, top: flo
 
 def start_of(flowable: Flowable, width: float) -> float:
     """Least height that the start of a flowable needs [pt]."""
-    known = getattr(flowable, "start_height", None)
-    return known(width) if known else flowable.wrap(width, 1e6)[1]
+    return flowable.start_height(width)
 
 
 def cut(flowables: Sequence[Flowable], width: float, height: float):
@@ -343,14 +342,14 @@ def cut(flowables: Sequence[Flowable], width: float, height: float):
             rest[0:1] = pieces[1:]
         break
     keep = len(fitting)
-    while rest and keep and getattr(fitting[keep - 1], "keep_next", False):
+    while rest and keep and fitting[keep - 1].keep_next:
         keep -= 1
     if not keep:  # nothing but what should be kept with its follower: parted all the same
         return fitting, rest
     return fitting[:keep], [*fitting[keep:], *rest]
 
 
-class Columns(Flowable):
+class SideBySide(Flowable):
     """Flowables side by side, each column with its own width, tops level.
 
     Parameters
@@ -362,9 +361,6 @@ class Columns(Flowable):
     keep_whole : float
         Up to this height it is not parted unless it must be [pt].
     """
-
-    on_top = False
-    """At the top of a page: parted even if one column has nothing that fits."""
 
     def __init__(self, columns, before=0.0, after=0.0, keep_whole=0.0):
         self.columns = tuple((x, w, list(f)) for x, w, f in columns)
@@ -390,8 +386,8 @@ class Columns(Flowable):
         fits = [bool(fitting) for _, _, fitting, rest in parts if fitting or rest]
         if not any(fits) or not (all(fits) or self.on_top):
             return []
-        first = Columns([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
-        last = Columns([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
+        first = SideBySide([(x, w, fitting) for x, w, fitting, _ in parts], self.spaceBefore, 0)
+        last = SideBySide([(x, w, rest) for x, w, _, rest in parts], 0, self.spaceAfter)
         return [first, last]
 
     def drawOn(self, canvas, x, y):
@@ -401,9 +397,9 @@ class Columns(Flowable):
 
 def _start(flowables: Sequence[Flowable], width: float) -> float:
     """Height of a list up to the start of its first flowable that may be last on a page."""
-    lead = []
+    lead: list[Flowable] = []
     for flowable in flowables:
-        if not getattr(flowable, "keep_next", False):
+        if not flowable.keep_next:
             return stack(lead, width) + start_of(flowable, width)
         lead.append(flowable)
     return stack(lead, width)
@@ -458,11 +454,11 @@ class Barred(Flowable):
         pile(canvas, self.flowables, x + self.indent, y + self.height, self.width - self.indent)
 
 
-class Together(list):
+class Together(list[Flowable], Flowable):
     """Flowables that go to the next page as a whole, if they fit one page."""
 
 
-def flat(made: Sequence[Flowable | Together]) -> list[Flowable]:
+def flat(made: Sequence[Flowable]) -> list[Flowable]:
     """Flowables without their groups."""
     out: list[Flowable] = []
     for item in made:
@@ -470,7 +466,7 @@ def flat(made: Sequence[Flowable | Together]) -> list[Flowable]:
     return out
 
 
-class PageBreak:
+class NewPage(Flowable):
     """A new page, unless this one is empty; from there on in ``columns`` columns (0: as before)."""
 
     def __init__(self, columns: int = 0):

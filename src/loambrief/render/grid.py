@@ -19,7 +19,7 @@ PAD_X = 4.0
 
 
 @dataclass(slots=True)
-class Cell:
+class GridCell:
     """Content and distances of one cell [pt].
 
     Attributes
@@ -71,7 +71,7 @@ class GridRow:
     ``exactly`` and ``least`` are heights [pt]; None lets the content decide.
     """
 
-    cells: list[Cell]
+    cells: list[GridCell]
     bound: bool = False
     exactly: float | None = None
     least: float = 0.0
@@ -151,9 +151,6 @@ class Grid(Flowable):
             return []
         return self._at(rows[:end], rows[end:])
 
-    on_top = False
-    """At the top of a page: parted even between rows that are bound."""
-
     def _at(self, first: list[GridRow], rest: list[GridRow]) -> list[Grid]:
         titles = self.rows[: self.titles]
         made = [Grid(first, self.widths, self.titles, 0.0, self.row_limit),
@@ -204,7 +201,7 @@ class Grid(Flowable):
             pile(canvas, cell.parts, left, start, cell.room(self.widths))
 
 
-def _edges(cell: Cell, left: float, right: float, top: float, low: float):
+def _edges(cell: GridCell, left: float, right: float, top: float, low: float):
     """Lines of one cell as (pen, operators)."""
     if cell.boxed:
         yield cell.boxed, (f"{number(left)} {number(low)} {number(right - left)} "

@@ -19,10 +19,11 @@ from pikepdf.pdfa import resolve_save_kwargs
 
 from loambrief.errors import RenderFault
 from loambrief.render.pdfa import FLAVOUR, SAVING
+from loambrief.render.tags import NOTHING
 
 
 @dataclass(frozen=True)
-class Part:
+class BookPart:
     """One document to be joined.
 
     Attributes
@@ -47,14 +48,14 @@ def page_count(pdf: bytes) -> int:
         return len(opened.pages)
 
 
-def join(front: bytes, parts: Sequence[Part], *, right_hand: bool = False) -> bytes:
+def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -> bytes:
     """The front and all parts as one tagged document.
 
     Parameters
     ----------
     front : bytes
         Tagged PDF whose pages come first, labelled i, ii, iii.
-    parts : sequence of Part
+    parts : sequence of BookPart
     right_hand : bool
         For printing on both sides: each part starts on an odd page, after a blank one if
         need be; so does the first after the front.
@@ -104,7 +105,8 @@ class _Joined:
         """A blank page if the last one is odd."""
         if len(self.book.pages) % 2:
             box = [float(x) for x in self.book.pages[-1].mediabox]
-            self.book.add_blank_page(page_size=(box[2] - box[0], box[3] - box[1]))
+            page = self.book.add_blank_page(page_size=(box[2] - box[0], box[3] - box[1]))
+            page.obj.Contents = self.book.make_stream(NOTHING)
 
     def take(self, source: Pdf, title: str, number: int) -> None:
         """All pages of a document with what belongs to them."""
@@ -134,7 +136,7 @@ class _Joined:
         places = {page.obj.objgen: start + index for index, page in enumerate(source.pages)}
 
         def moved(item: OutlineItem) -> OutlineItem | None:
-            target = item.destination
+            target: object = item.destination
             if target is None and item.action is not None:
                 target = item.action.get("/D")
             if not isinstance(target, Array) or target[0].objgen not in places:

@@ -14,7 +14,8 @@ from typing import NamedTuple
 
 from reportlab.lib.colors import Color
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfbase.pdfdoc import PDFDocument
+from reportlab.pdfbase.ttfonts import TTFont
 
 MOST_WORDS = 12_000
 """Words whose widths are kept for each typeface; more than any document has."""
@@ -44,19 +45,26 @@ class Run(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """One line: its runs from left to right and its width [pt]."""
 
     runs: tuple[Run, ...]
     width: float
 
 
-class _Widths(dict):
+def typeface(name: str) -> TTFont:
+    """A registered typeface; every one in use is TrueType."""
+    found = pdfmetrics.getFont(name)
+    assert isinstance(found, TTFont)
+    return found
+
+
+class _Widths(dict[str, float]):
     """Word to its width at size 1."""
 
     def __init__(self, font: str):
         super().__init__()
-        face = pdfmetrics.getFont(font).face
+        face = typeface(font).face
         self._known, self._otherwise = face.charWidths, face.defaultWidth
 
     def __missing__(self, word: str) -> float:
@@ -85,7 +93,7 @@ _Word = tuple[int, float, float, tuple[_Part, ...] | list[_Part]]
 """Piece and width of the space before it, its own width, its parts."""
 
 
-def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Line]:
+def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[TextLine]:
     """Lines that fill the widths as far as they go.
 
     Parameters
@@ -96,10 +104,10 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Li
 
     Returns
     -------
-    list of Line
+    list of TextLine
         At least one, which may be empty.
     """
-    lines: list[Line] = []
+    lines: list[TextLine] = []
     limit = first + SLACK
     row: list[_Word] = []
     used = 0.0
@@ -185,7 +193,7 @@ def _after_sign(text: str, place: int) -> int:
     return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
 
 
-def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
+def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> TextLine:
     """Words to runs: what stands next to each other in one piece becomes one text."""
     runs: list[Run] = []
     texts: list[str] = []
@@ -208,7 +216,7 @@ def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> Line:
             width += own
     if texts:
         runs.append(Run(pieces[at], "".join(texts), width))
-    return Line(tuple(runs), total)
+    return TextLine(tuple(runs), total)
 
 
 # Operators --------------------------------------------------------------------------------
@@ -244,11 +252,11 @@ class Printer:
 
     Parameters
     ----------
-    canvas : Canvas
+    document : PDFDocument
     """
 
-    def __init__(self, canvas: Canvas):
-        self._document = canvas._doc
+    def __init__(self, document: PDFDocument):
+        self._document = document
         self._tables: dict[str, _Signs] = {}
 
     def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
@@ -263,7 +271,7 @@ class Printer:
         """
         table = self._tables.get(font)
         if table is None:
-            table = self._tables[font] = _Signs(pdfmetrics.getFont(font), self._document)
+            table = self._tables[font] = _Signs(typeface(font), self._document)
         table.more = False
         shown = text.translate(table)
         if table.more:
@@ -272,7 +280,7 @@ class Printer:
 
     def _in_subsets(self, text: str, name: str, size: float) -> str:
         """The same for a text whose signs are in several subsets of the font."""
-        font, shown = pdfmetrics.getFont(name), []
+        font, shown = typeface(name), []
         for subset, coded in font.splitString(text, self._document):
             digits = (coded if isinstance(coded, bytes) else coded.encode("latin-1")).hex()
             internal = font.getSubsetInternalName(subset, self._document)

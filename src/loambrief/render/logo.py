@@ -9,7 +9,7 @@ from reportlab.lib.utils import ImageReader
 
 from loambrief.errors import RenderFault
 from loambrief.render.compose import Composer, clean
-from loambrief.render.flowables import Chart, Columns, Flowable
+from loambrief.render.flowables import Chart, Flowable, SideBySide
 from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import LogoPrint
 
@@ -50,7 +50,7 @@ def with_logo(composer: Composer, logo: LogoPrint, head: list[Flowable], parent:
     picture = Chart(parent.add("Figure", alt=clean(logo.alt)), lambda _: (wide, high), draw,
                     HIGHEST)
     left = width - wide - composer.look.lengths["column_gap"]
-    return [Columns([(0.0, left, head), (width - wide, wide, [picture])])]
+    return [SideBySide([(0.0, left, head), (width - wide, wide, [picture])])]
 
 
 def small_logo(canvas: TaggedCanvas, logo: LogoPrint, x: float, baseline: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
@@ -12,7 +13,7 @@ from loambrief.render.compose import clean
 from loambrief.render.flowables import Flowable
 from loambrief.render.lines import fill, number, text_width
 from loambrief.render.logo import small_logo
-from loambrief.render.press import Press
+from loambrief.render.paginate import Paginator
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element, TaggedCanvas, artifact_operator
 from loambrief.report.blocks import DocumentStatus, ReportModel
@@ -60,7 +61,7 @@ def build_pages(model: ReportModel, look: Look, root: Element,
         initialFontSize=look.style("body").fontSize,
     )
     canvas.root = root
-    Press(canvas, look, furnish).print(flowables)
+    Paginator(canvas, look, furnish).print(flowables)
     _number_pages(canvas, model.words.page_of, look)
     return canvas
 
@@ -169,7 +170,9 @@ def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
     canvas.setStrokeGray(WATERMARK_GREY)
     canvas.setLineWidth(WATERMARK_LINE)
     path = canvas.beginPath()
-    draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo, "close": path.close}
+    draw: dict[str, Callable[..., None]] = {
+        "move": path.moveTo, "line": path.lineTo, "curve": path.curveTo,
+        "close": path.close}
     middle = (shape.width / 2, shape.height / 2)
     for kind, points in shape.steps:
         draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))

@@ -9,10 +9,10 @@ from urllib.parse import urlsplit
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
     Barred,
-    Columns,
     Flowable,
-    PageBreak,
-    Rule,
+    NewPage,
+    RuledLine,
+    SideBySide,
     SignatureField,
     TaggedParagraph,
     Together,
@@ -81,7 +81,7 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
             break
     made = _summary(composer, block, parent, width)
     composer.look = normal
-    return [*made, PageBreak()]
+    return [*made, NewPage()]
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
@@ -95,7 +95,7 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     head.append(composer.title(block.title, element, block.anchor))
     made += with_logo(composer, block.logo, head, element, width) if block.logo else head
     made += facts_grid(composer, block.facts, element, width, 4)
-    made.append(Rule(None, 0.9, look.colours["ink"], after=0.55 * line))
+    made.append(RuledLine(None, 0.9, look.colours["ink"], after=0.55 * line))
     made.append(composer.text(block.message, element, "lead"))
     made.append(composer.sub(words.limits, element))
     made += _limits(composer, block, element)
@@ -107,9 +107,9 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
         made.append(cost)
     gap = look.lengths["column_gap"]
     left = (width - gap) * 0.56
-    columns = []
+    columns: list[tuple[float, float, Made]] = []
     if block.avoid:
-        avoid = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
+        avoid: Made = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
         columns.append((0.0, left, avoid))
     side: Made = []
     if block.contact:
@@ -121,7 +121,7 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     if side:
         columns.append((left + gap, width - left - gap, side) if columns else (0.0, width, side))
     if columns:
-        made.append(Columns(columns, before=0.5 * line, after=0.4 * line))
+        made.append(SideBySide(columns, before=0.5 * line, after=0.4 * line))
     made += [composer.text(text, element, "note") for text in block.notes]
     return made
 
@@ -136,7 +136,7 @@ def _limits(composer: Composer, block: Summary, element: Element) -> Made:
         )
         detail = tuple(spans(limit.detail))
         texts.append((*head, *((Span("  "), *detail) if detail else ())))
-    return composer.items(tuple(texts), element, numbered=1)
+    return [*composer.items(tuple(texts), element, numbered=1)]
 
 
 def _first_actions(composer: Composer, block: Summary, element: Element, width: float) -> Made:
@@ -222,7 +222,7 @@ def _evidence(composer: Composer, block: FindingBlock, element: Element) -> Made
             if line.sources:
                 pieces += [Span(" "), *spans(line.sources)]
             texts.append(tuple(pieces))
-    return composer.items(tuple(texts), element, style="small")
+    return [*composer.items(tuple(texts), element, style="small")]
 
 
 def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
@@ -258,12 +258,12 @@ def action_card(composer: Composer, block: ActionCard, parent: Element, width: f
         barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
                         look.colours["accent"])
         columns.append((indent + main + gap, beside, [barred]))
-    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
+    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
     top.keep_next = True
-    made: Made = [top, Columns([(indent, inner, [title])])]
+    made: Made = [top, SideBySide([(indent, inner, [title])])]
     made[-1].keep_next = bool(columns)
     if columns:
-        made.append(Columns(columns, before=0.2 * line, after=0.6 * line))
+        made.append(SideBySide(columns, before=0.2 * line, after=0.6 * line))
     if stack(made, width) <= look.text_height * 0.42:
         return [Together(made)]
     return made
@@ -286,14 +286,14 @@ def brief_cards(composer: Composer, cards: Sequence[ActionCard], parent: Element
         element = parent.add("Sect")
         indent, title = _ranked_title(composer, block, element)
         room = half - indent
-        inner: Made = [Columns([(indent, room, [title])])]
+        inner: Made = [SideBySide([(indent, room, [title])])]
         body = _card_body(composer, block, element, room)
         if body:
-            inner.append(Columns([(indent, room, body)], before=0.15 * line))
+            inner.append(SideBySide([(indent, room, body)], before=0.15 * line))
         columns.append((number * (half + gap), half, inner))
-    top = Rule(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
+    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
     top.keep_next = True
-    return [Together([top, Columns(columns, after=0.5 * line)])]
+    return [Together([top, SideBySide(columns, after=0.5 * line)])]
 
 
 def _ranked_title(composer: Composer, block: ActionCard,
@@ -434,10 +434,10 @@ def _calculation(item: Calculation, also: Sequence[str]) -> Text:
     return tuple(told)
 
 
-def _spaced(composer: Composer, made: Made, share: float) -> Made:
+def _spaced(composer: Composer, made: Sequence[Flowable], share: float) -> Made:
     if made:
         made[-1].spaceAfter = share * composer.look.style("body").leading
-    return made
+    return [*made]
 
 
 def sources(composer: Composer, block: SourceList, parent: Element, width: float) -> Made:
@@ -456,7 +456,7 @@ def sources(composer: Composer, block: SourceList, parent: Element, width: float
                           labels=tuple(clean(item.label) for item in block.items))
     for item, paragraph in zip(block.items, made, strict=True):
         paragraph.tag.bookmark = composer.mark(item.anchor)
-    return made
+    return [*made]
 
 
 def site(url: str) -> str:
@@ -501,7 +501,7 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
         label = f"{title}: {words.signature}"
         place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8,
                                last=field == CLIENT_FIELD)
-    rows = [[place, "", "", "", ""], [
+    rows: list[list] = [[place, "", "", "", ""], [
         composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
         composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
                            parent.add("P")), "",
@@ -509,7 +509,8 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
     ]]
     widths = [width * share for share in (0.40, 0.03, 0.33, 0.03, 0.21)]
     ink = look.colours["ink"]
-    commands = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink) for column in (0, 2, 4)]
+    commands: list[tuple] = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink)
+                             for column in (0, 2, 4)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
     laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
     laid.spaceAfter = 0.5 * look.style("body").leading

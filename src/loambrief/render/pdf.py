@@ -55,8 +55,8 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     with _no_collection():
         page = look(model.paper, model.scale, accent=model.accent)
         root = Element("Document")
-        titled = any(isinstance(block, Summary) for block in model.blocks)
-        composer = Composer(page, model.words, root, titled)
+        covered = bool(model.blocks) and not isinstance(model.blocks[0], Summary)
+        composer = Composer(page, model.words, root, 2 if covered else 1)
         flowables = flow(composer, model.blocks)
         composer.check_links()
         canvas = build_pages(model, page, root, flowables)

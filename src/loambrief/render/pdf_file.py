@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from reportlab.pdfbase import pdfdoc
 
@@ -46,14 +47,14 @@ def stream(data: bytes, entries: str, packed: bool = True) -> bytes:
     return b"<<%s/Length %d>>\nstream\n%s\nendstream" % (entries.encode("ascii"), len(data), data)
 
 
-def write_file(document: pdfdoc.PDFDocument, written: Mapping[int, str],
+def write_file(document: Any, written: Mapping[int, str],
                catalog: Mapping[str, str], info: int) -> bytes:
     """All objects of a document as a file.
 
     Parameters
     ----------
     document : PDFDocument
-        All its pages are finished.
+        Of reportlab; all its pages are finished.
     written : mapping of int to str
         Objects that reportlab does not know, by number, in PDF syntax.
     catalog : mapping of str to str
@@ -86,26 +87,37 @@ def write_file(document: pdfdoc.PDFDocument, written: Mapping[int, str],
                 break
             raise ValueError(f"object {number} was promised and never written")
         thing = document.idToObject[name]
+        if isinstance(thing, pdfdoc.PDFFormXObject):
+            thing.format(document)  # makes its stream
+            thing = thing.Contents
         if isinstance(thing, pdfdoc.PDFStream):
             streams.append((number, _stream_of(thing, document)))
         elif isinstance(thing, Stream):
             streams.append((number, thing.format(document)))
         else:
             made = pdfdoc.format(thing, document, toplevel=1)
-            into = streams if made.rstrip().endswith(b"endstream") else plain
-            into.append((number, made.strip(b"\n")))
+            if made.rstrip().endswith(b"endstream"):
+                streams.append((number, _ended(made)))
+            else:
+                plain.append((number, made.strip(b"\n")))
     return _put_together(plain, streams, number, f"/Root {root} 0 R/Info {info} 0 R")
 
 
 def _stream_of(thing: pdfdoc.PDFStream, document: pdfdoc.PDFDocument) -> bytes:
     """A stream of reportlab, compressed unless it has filters of its own."""
     if "Filter" in thing.dictionary.dict or thing.filters:
-        return pdfdoc.format(thing, document, toplevel=1).strip(b"\n")
+        return _ended(pdfdoc.format(thing, document, toplevel=1))
     content = thing.content
     data = content.encode("latin-1") if isinstance(content, str) else content
     entries = pdfdoc.format(pdfdoc.PDFDictionary(thing.dictionary.dict.copy()), document)
     inner = entries.strip()
     return stream(data, inner[2:-2].decode("latin-1").strip())
+
+
+def _ended(made: bytes) -> bytes:
+    """A stream of reportlab with the end of line before ``endstream`` that ISO 19005-3, 6.1.7.1
+    asks for and that it leaves out."""
+    return made.strip(b"\n").removesuffix(b"endstream") + b"\nendstream"
 
 
 def _put_together(plain: Sequence[tuple[int, bytes]], streams: Sequence[tuple[int, bytes]],

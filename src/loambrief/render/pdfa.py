@@ -70,7 +70,7 @@ def archive_file(canvas: TaggedCanvas, model: ReportModel, number: str, *,
     canvas.catalog["Metadata"] = f"{metadata} 0 R"
     info = canvas.reserve()
     canvas.written[info] = _information(model, number)
-    data = write_file(canvas._doc, canvas.written, canvas.catalog, info)
+    data = write_file(canvas.document, canvas.written, canvas.catalog, info)
     if canvas.boxes:
         data = _dressed(data)
     if checked:
@@ -83,7 +83,7 @@ def _dressed(data: bytes) -> bytes:
     import pikepdf
     from pikepdf.pdfa import resolve_save_kwargs
 
-    from loambrief.render.form_file import dress_form
+    from loambrief.render.form_appearance import dress_form
 
     with pikepdf.open(BytesIO(data)) as pdf:
         dress_form(pdf)

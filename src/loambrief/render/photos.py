@@ -8,7 +8,7 @@ from reportlab.lib.utils import ImageReader
 
 from loambrief.errors import RenderFault
 from loambrief.render.compose import Composer
-from loambrief.render.flowables import Chart, Columns
+from loambrief.render.flowables import Chart, SideBySide
 from loambrief.render.tags import Element
 from loambrief.report.parts import PhotoPrint, Photos
 
@@ -30,7 +30,7 @@ def photos(composer: Composer, block: Photos, parent: Element, width: float) -> 
             caption.spaceBefore = 0.3 * space
             picture.keep_next = True
             columns.append((place * (half + gap), half, [picture, caption]))
-        rows.append(Columns(columns, before=0.4 * space, after=0.8 * space, keep_whole=1e6))
+        rows.append(SideBySide(columns, before=0.4 * space, after=0.8 * space, keep_whole=1e6))
     return rows
 
 

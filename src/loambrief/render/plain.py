@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from typing import Any
 
 from loambrief.errors import RenderFault
-from loambrief.render.html_tree import readable
+from loambrief.render.html import readable
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
 from loambrief.report.blocks import Text, plain
@@ -142,12 +143,12 @@ def _numbered(page: _Page, block: b.Numbered) -> None:
 
 def _table(page: _Page, block: b.Table) -> None:
     page.gap()
-    if not block.rows:
+    if not block.lines:
         page.line(block.empty)
         page.gap()
         return
     page.line(block.caption)
-    for row in block.rows:
+    for row in block.lines:
         page.gap()
         if row.kind is b.RowKind.GROUP:
             page.line(f"[{plain(row.cells[0])}]")
@@ -328,7 +329,7 @@ def _lines(page: _Page, name: str) -> None:
     page.line(f"{words.date}: __________")
 
 
-WRITERS: dict[type[b.Block], Callable[[_Page, b.Block], None]] = {
+WRITERS: dict[type[b.Block], Callable[[_Page, Any], None]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
     b.Bullets: _bullets,

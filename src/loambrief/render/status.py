@@ -9,7 +9,7 @@ from loambrief.render.flowables import TaggedParagraph
 from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element, TaggedCanvas
-from loambrief.report.blocks import Text, plain
+from loambrief.report.blocks import Text, plain, spans
 from loambrief.report.parts import Mark
 
 BOXES = {
@@ -84,7 +84,7 @@ def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: 
     printed = clean(plain(word))
     box = text_width(printed, look.style("th")) + 2 * _pad(mark)
     if not printed or box > width / 2:
-        text, box = (word, ". ", *(text if isinstance(text, tuple) else (text,))), 0.0
+        text, box = (*spans(word), ". ", *spans(text)), 0.0
     elif not plain(text):
         text = "\u00a0"
     base = look.style("body")

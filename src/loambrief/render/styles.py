@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.enums import TA_CENTER, TA_LEFT, TA_RIGHT
@@ -23,7 +24,7 @@ SMALLEST = 7.5
 SOFT = 0.72
 """Share of paper in an accent that lies behind dark text."""
 DENSE_LEADING, DENSE_SPACE = 0.92, 0.5
-ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "center": TA_CENTER}
+ALIGN: Mapping[str, Literal[0, 1, 2]] = {"left": TA_LEFT, "right": TA_RIGHT, "center": TA_CENTER}
 SIZES = {Paper.LETTER: LETTER, Paper.A4: A4}
 
 

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import Flowable
-from loambrief.render.grid import PAD_X, Cell, Grid, GridRow
+from loambrief.render.grid import PAD_X, Grid, GridCell, GridRow
 from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element
@@ -59,7 +59,7 @@ def lay_out(
         Another command.
     """
     pad = composer.look.lengths["cell"] if pad is None else pad
-    made = [GridRow([Cell(_parts(content), column, 1, PAD_X, PAD_X, pad, pad)
+    made = [GridRow([GridCell(_parts(content), column, 1, PAD_X, PAD_X, pad, pad)
                      for column, content in enumerate(row)]) for row in rows]
     for row, height in zip(made, heights or (), strict=bool(heights)):
         row.exactly = height
@@ -136,7 +136,7 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     list of Flowable
     """
     look = composer.look
-    if not block.rows:
+    if not block.lines:
         return [composer.text(block.empty, parent, "note", anchor=block.anchor)] if (
             block.empty or block.anchor) else []
     element = parent.add("Table")
@@ -151,7 +151,7 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     cells = [_titles(composer, block.columns, element.add("THead").add("TR"))]
     section = element.add("TBody")
     extra: list[int] = []
-    for number, row in enumerate(block.rows):
+    for number, row in enumerate(block.lines):
         cells.append(_row(composer, block, row, section.add("TR"), body))
         if number in below:
             extra.append(len(cells))
@@ -162,8 +162,8 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
                      ("TOPPADDING", (0, number), (-1, number), 0)]
     laid = lay_out(composer, cells, widths, commands, titles=1)
     if block.fill_in:
-        for row in laid.rows[1:]:
-            row.least = FILL_IN
+        for line in laid.rows[1:]:
+            line.least = FILL_IN
     _guard(laid, _bound(block) if not extra else {(number - 1, number) for number in extra})
     laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
         "body").spaceAfter * 1.4
@@ -174,7 +174,7 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
 
 
 def _titles(composer: Composer, columns: tuple[Column, ...], row: Element) -> list[Flowable]:
-    cells = []
+    cells: list[Flowable] = []
     for column in columns:
         text: Text = column.title
         if column.unit:
@@ -205,7 +205,7 @@ def _row(composer: Composer, block: Table, row: Row, element: Element, body: str
 def _names_rows(block: Table) -> bool:
     """Whether first cells are row headers: wanted, and the table has more cells than headers."""
     columns = len(block.columns)
-    rows = sum(row.kind is not RowKind.GROUP for row in block.rows)
+    rows = sum(row.kind is not RowKind.GROUP for row in block.lines)
     return block.row_headers and (columns - 2) * rows >= columns
 
 
@@ -219,7 +219,7 @@ def _below(composer: Composer, text: Text, element: Element, columns: int) -> li
 def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
     """Table commands; a hairline goes below each of the ``ruled`` rows."""
     ink, rule = look.colours["ink"], look.colours["rule"]
-    commands = [] if block.fill_in else [
+    commands: list[tuple] = [] if block.fill_in else [
         ("LEFTPADDING", (0, 0), (0, -1), 0),
         ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
     ]
@@ -230,7 +230,7 @@ def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
     ]
     if block.fill_in:
         commands.append(("GRID", (0, 1), (-1, -1), 0.5, look.colours["muted"]))
-    for number, row in enumerate(block.rows, start=1):
+    for number, row in enumerate(block.lines, start=1):
         if row.kind is RowKind.GROUP:
             commands += [("SPAN", (0, number), (-1, number)),
                          ("TOPPADDING", (0, number), (-1, number), 3 * look.lengths["cell"])]
@@ -242,9 +242,9 @@ def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
 def _bound(block: Table) -> set[tuple[int, int]]:
     """Rows that stay together, as (first, last): the first two, the last two, a group name
     and its first two, a total and the row before it."""
-    last = len(block.rows)
+    last = len(block.lines)
     bound = {(1, min(2, last)), (max(1, last - 1), last)}
-    for number, row in enumerate(block.rows, start=1):
+    for number, row in enumerate(block.lines, start=1):
         if row.kind is RowKind.GROUP:
             bound.add((number, min(number + 2, last)))
         elif row.kind is RowKind.TOTAL and number > 1:
@@ -286,7 +286,7 @@ def column_widths(look: Look, block: Table, width: float, body: str) -> list[flo
     least, natural = [], []
     for index, column in enumerate(block.columns):
         lines = [(line, title) for line in (*clean_lines(column.title), clean(column.unit))]
-        for row in block.rows:
+        for row in block.lines:
             if row.kind is not RowKind.GROUP:
                 style = title if row.kind is RowKind.TOTAL else cell
                 lines += [(line, style) for line in clean_lines(row.cells[index])]

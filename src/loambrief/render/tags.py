@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from reportlab.pdfbase.pdfdoc import PDFName, PDFObject, PDFPage
 from reportlab.pdfgen.canvas import Canvas
@@ -23,9 +23,8 @@ from loambrief.render.lines import Printer, number
 from loambrief.render.pdf_file import Stream
 
 ROLES = frozenset((
-    "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "P", "L", "LI", "Lbl", "LBody", "Table",
-    "Caption", "THead", "TBody", "TR", "TH", "TD", "Figure", "Link", "Span",
-    "Form",
+    "Document", "Sect", "Div", "H1", "H2", "H3", "H4", "H5", "P", "L", "LI", "Lbl", "LBody",
+    "Table", "Caption", "THead", "TBody", "TR", "TH", "TD", "Figure", "Link", "Span", "Form",
 ))
 """Standard structure types in use; none needs a role map."""
 
@@ -34,6 +33,8 @@ Box = tuple[float, float, float, float]
 FIELD_FONT = "LoambriefForm"
 """Name of the font that boxes are filled in with; ``form_file`` puts it into the file."""
 FIELD_LOOK = f"/{FIELD_FONT} 12 Tf 0 g"
+NOTHING, NO_TEXT = b"q Q", b"/Tx BMC EMC"
+"""Content that shows nothing; a stream of no bytes stops some readers."""
 MULTILINE = 4096
 """Field flag, ISO 32000-1, table 228."""
 
@@ -119,7 +120,11 @@ def artifact_operator(kind: str = "Layout", subtype: str = "") -> str:
 class TaggedCanvas(Canvas):
     """A canvas that writes tags; otherwise used as reportlab's own."""
 
-    def __init__(self, *args, **kwargs):
+    _doc: Any
+    """reportlab's document; its types do not know what it holds."""
+    _annotationrefs: list[PDFObject]
+
+    def __init__(self, *args: Any, **kwargs: Any):
         self.root = Element("Document")
         self.owners: list[list[Element]] = []
         """For each page the elements its marks belong to, in order of their numbers."""
@@ -139,13 +144,13 @@ class TaggedCanvas(Canvas):
         self._fields: list[str] = []
         self._nesting = 0
         super().__init__(*args, **kwargs)
-        self.printer = Printer(self)
+        self.printer = Printer(self._doc)
 
     # Marking --------------------------------------------------------------------------
 
     def operator(self, element: Element) -> str:
         """The operator that opens a piece of ``element`` on the current page."""
-        page = self._pageNumber - 1
+        page = self.page_count()
         while len(self.owners) <= page:
             self.owners.append([])
         owners = self.owners[page]
@@ -155,7 +160,8 @@ class TaggedCanvas(Canvas):
 
     def put(self, *operators: str) -> None:
         """Operators as they are, their marks among them."""
-        self._code.extend(operators)
+        for operator in operators:
+            self.addLiteral(operator)
 
     def begin(self, element: Element) -> None:
         """Open a piece of an element; what is drawn until :meth:`end` belongs to it.
@@ -166,12 +172,12 @@ class TaggedCanvas(Canvas):
             Another piece is open: marked content is never nested here.
         """
         self._open()
-        self._code.append(self.operator(element))
+        self.addLiteral(self.operator(element))
 
     def end(self) -> None:
         """Close what :meth:`begin` opened."""
         self._nesting -= 1
-        self._code.append("EMC")
+        self.addLiteral("EMC")
 
     @contextmanager
     def tagged(self, element: Element | None) -> Iterator[None]:
@@ -202,7 +208,7 @@ class TaggedCanvas(Canvas):
     def open_artifact(self, kind: str = "Layout", subtype: str = "") -> None:
         """Start of decoration, up to :meth:`end`; parameters as of :meth:`artifact`."""
         self._open()
-        self._code.append(artifact_operator(kind, subtype))
+        self.addLiteral(artifact_operator(kind, subtype))
 
     def _open(self) -> None:
         if self._nesting:
@@ -230,11 +236,13 @@ class TaggedCanvas(Canvas):
 
     def _area(self, element: Element, box: Box, entries: str, place: str = "") -> int:
         """A new link or field on this page, entered below its element."""
-        new, page = self.reserve(), self._pageNumber - 1
+        new, page = self.reserve(), self.page_count()
         self._annotationrefs.append(Raw(f"{new} 0 R"))
         element.kids.append(Annotation(page, new))
         self.area_owners.append(element)
-        self._areas.append((new, page, self._absRect(box, relative=1), entries, place))
+        x0, y0 = self.absolutePosition(box[0], box[1])
+        x1, y1 = self.absolutePosition(box[2], box[3])
+        self._areas.append((new, page, (x0, y0, x1, y1), entries, place))
         return new
 
     def add_signature_field(self, element: Element, name: str, label: str, box: Box,
@@ -256,7 +264,7 @@ class TaggedCanvas(Canvas):
             ISO 32000-1, 12.7.4.5, with the permission of ISO 32000-2).
         """
         lock = "/Lock<</Type/SigFieldLock/Action/All/P 1>>" if last else ""
-        self._field(element, name, label, box, f"/FT/Sig{self._empty(box)}{lock}")
+        self._field(element, name, label, box, f"/FT/Sig{self._empty(box, NOTHING)}{lock}")
 
     def add_text_field(self, element: Element, name: str, label: str, box: Box, *,
                        lines: bool = False, longest: int = 0) -> None:
@@ -272,7 +280,7 @@ class TaggedCanvas(Canvas):
             Characters that may be typed; 0 for any number.
         """
         self.boxes = True
-        entries = f"/FT/Tx/DA({FIELD_LOOK}){self._empty(box)}"
+        entries = f"/FT/Tx/DA({FIELD_LOOK}){self._empty(box, NO_TEXT)}"
         if lines:
             entries += f"/Ff {MULTILINE}"
         if longest:
@@ -287,11 +295,11 @@ class TaggedCanvas(Canvas):
         self.boxes = True
         self._field(element, name, label, box, "/FT/Btn/V/Off/AS/Off")
 
-    def _empty(self, box: Box) -> str:
-        """An empty appearance of a field, as ISO 19005-3, 6.3.3 wants one."""
+    def _empty(self, box: Box, content: bytes) -> str:
+        """An appearance of a field that shows nothing, as ISO 19005-3, 6.3.3 wants one."""
         size = f"{number(box[2] - box[0])} {number(box[3] - box[1])}"
         made = self.reserve_stream(
-            b"", f"/Type/XObject/Subtype/Form/Resources<<>>/BBox[0 0 {size}]")
+            content, f"/Type/XObject/Subtype/Form/Resources<<>>/BBox[0 0 {size}]")
         return f"/AP<</N {made} 0 R>>"
 
     def _field(self, element: Element, name: str, label: str, box: Box, entries: str) -> None:
@@ -306,7 +314,7 @@ class TaggedCanvas(Canvas):
 
     def bookmark(self, name: str, top: float) -> None:
         """Name a place: this page, with a height at the top of the window."""
-        self._places[name] = (self._pageNumber - 1, top)
+        self._places[name] = (self.page_count(), top)
 
     def destination(self, name: str) -> str:
         """A named place in PDF syntax, once all pages are there."""
@@ -318,7 +326,7 @@ class TaggedCanvas(Canvas):
     def showPage(self) -> None:
         if self._nesting:
             raise ValueError("a page ends inside marked content")
-        index = self._pageNumber - 1
+        index = self.page_count()
         while len(self.owners) <= index:
             self.owners.append([])
         super().showPage()
@@ -327,16 +335,21 @@ class TaggedCanvas(Canvas):
         page.StructParents, page.Tabs = 0, PDFName("S")  # ``write_tree`` numbers them
         page.Trans = None
 
+    @property
+    def document(self) -> Any:
+        """reportlab's document, which holds the numbered objects."""
+        return self._doc
+
     def page_count(self) -> int:
         """Pages finished so far."""
-        return self._pageNumber - 1
+        return self.getPageNumber() - 1
 
     def page_numbers(self) -> list[int]:
         """Object numbers of the finished pages."""
         known = self._doc.idToObjectNumberAndVersion
         return [known[f"Page{n + 1}"][0] for n in range(self.page_count())]
 
-    def finished_pages(self) -> list[PDFPage]:
+    def finished_pages(self) -> list[Any]:
         """The finished pages."""
         return [self._doc.idToObject[f"Page{n + 1}"] for n in range(self.page_count())]
 

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loambrief.case.codes import CODES
+from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
+from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
-from loambrief.case.schema import Sample
+from loambrief.case.repeats import repeats_of, spread_of
+from loambrief.case.schema import Increment, Sample
+from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
     Block,
     Column,
@@ -26,17 +30,6 @@ from loambrief.report.links import anchor
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
 from loambrief.tables import reference
 
-RESULTS = ("ph", "buffer_ph", "organic_matter", "organic_carbon", "total_nitrogen", "phosphorus",
-           "potassium", "calcium", "magnesium", "sodium", "sulfate_s", "zinc", "copper",
-           "manganese", "iron", "boron", "aluminum", "chloride", "nitrate_n", "ec", "cec",
-           "exchangeable_sodium", "carbonate", "bulk_density", "water_content")
-EXTRACT = ("calcium", "magnesium", "sodium", "chloride", "boron", "saturation")
-METHOD_OF = {"ph": "ph", "buffer_ph": "buffer", "organic_matter": "organic_matter",
-             "phosphorus": "phosphorus", "potassium": "cations", "calcium": "cations",
-             "magnesium": "cations", "sodium": "cations", "sulfate_s": "sulfur", "zinc": "zinc",
-             "copper": "copper", "manganese": "manganese", "iron": "iron", "boron": "boron",
-             "aluminum": "aluminum", "ec": "ec", "cec": "cec"}
-
 
 def results_section(context: Context) -> list[Block]:
     """Lab results exactly as typed, with method and depth; nothing averaged."""
@@ -46,8 +39,9 @@ def results_section(context: Context) -> list[Block]:
         Heading(1, context.word("heading_results"), anchor="results"),
         Paragraph(context.word("results_intro")),
     ]
-    for sample in context.case.samples:
+    for sample in context.case.typed_samples:
         blocks += list(_sample(context, sample))
+        blocks += list(_spread(context, sample))
     return blocks
 
 
@@ -55,6 +49,9 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     word = context.word
     name = f"{sample.id} ({sample.place})" if sample.place else sample.id
     yield Heading(2, word("sample_title", name=name))
+    if sample.repeats is not None:
+        yield Paragraph(word("repeat_told", of=sample.repeats.of, treat=sample.repeats.treat,
+                             reason=sample.repeats.reason))
     facts = (
         ("sampled", context.writer.day(sample.date)),
         ("lab", " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
@@ -62,6 +59,9 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         ("residue", context.term(sample.residue) or word("not_stated")),
         ("texture", context.term(sample.texture) or word("not_stated")),
         ("fizz", context.term(sample.fizz) or word("not_stated")),
+        *((("lb_ac", word("lb_ac_told", means=sample.lab.lb_ac_means or LB_AC_ASSUMED,
+                          stated=sample.lab.lb_ac_means is not None)),)
+          if in_lb_ac(sample) else ()),
     )
     told: list[str | Span] = []
     for label, value in facts:
@@ -69,13 +69,13 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     yield Paragraph(tuple(told), Style.SMALL)
     rows = [
         row
-        for field in RESULTS
-        if (row := _result_row(context, sample, field)) is not None
+        for result in of_part(SLICE)
+        if (row := _result_row(context, sample, result)) is not None
     ]
     extract = [
         (word(f"extract_{field}"), word("method_extract"),
          *(_typed(getattr(i.extract, field)) if i.extract else "–" for i in sample.increments))
-        for field in EXTRACT
+        for field in (m.field for m in of_part(EXTRACT))
         if any(i.extract and getattr(i.extract, field) is not None for i in sample.increments)
     ]
     if extract:
@@ -85,16 +85,40 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         (
             Column(word("column_result"), weight=3),
             Column(word("column_method"), weight=3),
-            *(Column(_layer(context, i.depth[2]), "right", weight=2) for i in sample.increments),
+            *(Column(_layer(context, i), "right", weight=2) for i in sample.increments),
         ),
         tuple(rows),
         row_headers=True,
     )
 
 
-def _layer(context: Context, typed: str) -> str:
+def _spread(context: Context, first: Sample) -> Iterator[Block]:
+    """Results of one zone beside each other, under the zone's first sample."""
+    word = context.word
+    for treat in ("pool", "compare"):
+        others = repeats_of(context.case, first, treat)
+        if not others:
+            continue
+        rows = []
+        for increment in first.increments:
+            same = [i for s in (first, *others) for i in s.increments
+                    if i.depth[:2] == increment.depth[:2]]
+            for field, spread in spread_of(same).items():
+                figures = [context.writer.figures(v) for v in (spread.mean, spread.sd)]
+                unit = getattr(getattr(increment, field), "unit", "")
+                rows.append((f"{word(f'result_{field}')}{', ' if unit else ''}{unit}",
+                             _layer(context, increment), str(spread.n), *figures))
+        yield Paragraph(word(f"repeat_{treat}", first=first.id, others=[s.id for s in others]))
+        if rows:
+            yield Table((Column(word("column_result"), weight=3), Column(word("column_layer")),
+                         Column(word("column_n"), "right"), Column(word("column_mean"), "right"),
+                         Column(word("column_sd"), "right")), tuple(rows), row_headers=True)
+
+
+def _layer(context: Context, increment: Increment) -> str:
     """A layer in the reader's units, and as typed where that differs."""
-    shown = context.place(typed)
+    typed = increment.depth[2]
+    shown = context.place(depth_of(increment))
     return shown if shown == typed else f"{shown} ({typed})"
 
 
@@ -108,12 +132,13 @@ def _typed(value: object) -> str:
     return text[:-1] if text.endswith("0") else text
 
 
-def _result_row(context: Context, sample: Sample, field: str) -> tuple[Text, ...] | None:
-    values = [getattr(increment, field) for increment in sample.increments]
+def _result_row(context: Context, sample: Sample, result: Measurement
+                ) -> tuple[Text, ...] | None:
+    values = [getattr(increment, result.field) for increment in sample.increments]
     if all(v is None for v in values):
         return None
-    method = getattr(sample.methods, METHOD_OF[field], None) if field in METHOD_OF else None
-    return (context.word(f"result_{field}"), context.term(method) or "–",
+    method = getattr(sample.methods, result.method) if result.method else None
+    return (context.word(f"result_{result.field}"), context.term(method) or "–",
             *(_typed(v) for v in values))
 
 

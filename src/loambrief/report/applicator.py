@@ -5,9 +5,11 @@ One page in big type. No diagnosis and no money: a contractor needs neither.
 
 from __future__ import annotations
 
+from loambrief.actions.interactions import INTERACTIONS
 from loambrief.actions.model import Action, Plan
+from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Message, say
+from loambrief.findings.model import say
 from loambrief.report.blocks import (
     Block,
     Bullets,
@@ -61,7 +63,7 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
         blocks.append(Paragraph(write(say("actions.sheet_none")), Style.BIG))
     else:
         blocks += [_job(a, writer) for a in actions]
-        zones = len({a.where for a in actions})
+        zones = len({a.place.id for a in actions})
         blocks.append(Paragraph(write(say("actions.sheet_map", zones=zones)), Style.BIG))
         if case.field.sensitive_areas:
             blocks.append(Paragraph(write(say("actions.sheet_keep_off",
@@ -97,7 +99,7 @@ def _job(action: Action, writer: Writer) -> Block:
     if action.total is not None:
         total = writer.quantity(action.total, action.total_unit, 0)
         amount = write(say("actions.sheet_amount", rate=amount, total=total))
-    place = action.where
+    place = writer.place(action.place)
     if action.area_ac:
         area = writer.quantity(action.area_ac, "ac")
         place = f"{place}, {area}" if place else area
@@ -112,11 +114,6 @@ def _job(action: Action, writer: Writer) -> Block:
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
     """Cautions about the materials, each once, in the order of the work."""
-    wanted = {f"actions.caution_{name}" for name in HAZARDS}
-
-    def counts(message: Message) -> bool:
-        return message.key in wanted or message.key.startswith("actions.interaction_") \
-            or message.key.startswith("actions.own_over")
-
-    said = [writer.write(c) for a in actions for c in a.cautions if counts(c)]
+    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *INTERACTIONS, *WARNINGS}
+    said = [writer.write(c) for a in actions for c in a.cautions if c.key in wanted]
     return tuple(dict.fromkeys(said))

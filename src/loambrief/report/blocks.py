@@ -13,6 +13,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import cast
 
 from loambrief.report.specs import ChartSpec
 
@@ -202,6 +203,11 @@ class Table(Block):
             if len(row.cells) != wanted:
                 raise ValueError(f"{row.kind} row with {len(row.cells)} cells, wanted {wanted}")
         object.__setattr__(self, "rows", rows)
+
+    @property
+    def lines(self) -> tuple[Row, ...]:
+        """The rows, every one of them a :class:`Row`."""
+        return cast(tuple[Row, ...], self.rows)
 
 
 @dataclass(frozen=True)

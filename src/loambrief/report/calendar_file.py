@@ -88,8 +88,8 @@ def _work(case: CaseFile, plan: Plan, action: Action, writer: Writer) -> Event:
     ranks = [str(names[d]) for d in action.depends_on if d in names]
     if ranks:
         said.append(write(say("actions.ics_after", ranks=ranks)))
-    if action.where:
-        said.append(write(say("actions.ics_place", place=action.where)))
+    if action.place.label:
+        said.append(write(say("actions.ics_place", place=action.place)))
     if action.total is not None:
         said.append(write(say("actions.ics_total", total=writer.quantity(
             action.total, action.total_unit, 0))))

@@ -19,7 +19,7 @@ from babel.messages.pofile import read_po
 from babel.numbers import get_currency_symbol
 
 from loambrief.errors import TextFault
-from loambrief.report.numbers import NBSP, Signs, figures
+from loambrief.numbers import NBSP, Signs, figures
 from loambrief.resources import templates_dir
 
 DOMAIN = "loambrief"

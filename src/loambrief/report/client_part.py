@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from loambrief import numbers
 from loambrief.actions.model import Order
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import main_increment, where
+from loambrief.case.select import main_increment
 from loambrief.findings.model import say
-from loambrief.report import numbers
+from loambrief.findings.places import place_of
 from loambrief.report.blocks import Block, Column, Figure, Heading, Paragraph, Style, Table, Text
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
@@ -85,7 +86,7 @@ def comparison(contexts: Sequence[Context]) -> CompareSpec | None:
 
 def _name(context: Context, sample: Sample) -> str:
     field = context.case.field.name
-    return f"{field}, {where(sample)}" if len(context.case.samples) > 1 else field
+    return f"{field}, {place_of(sample).label}" if len(context.case.samples) > 1 else field
 
 
 def _value(context: Context, sample: Sample, increment: Increment, name: str, method: str,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from loambrief import numbers
 from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, say
-from loambrief.report import numbers
 from loambrief.report.data import plain
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis

@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from loambrief import numbers
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Finding, Message, say
-from loambrief.report import numbers
+from loambrief.findings.model import Finding, Message, Place, say
 from loambrief.report.blocks import Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.specs import Words as ChartWords
@@ -88,9 +88,9 @@ class Context:
         """True if the adviser declares an interest other than "none"."""
         return not self.case.adviser.interest.strip().lower().startswith(NO_INTEREST)
 
-    def place(self, text: str) -> str:
-        """A place or layer with its depth in the reader's units."""
-        return self.writer.place(text)
+    def place(self, place: Place) -> str:
+        """A place with its depth in the reader's units."""
+        return self.writer.place(place)
 
     def term(self, text: str | None, context: str = "") -> str:
         """A term in the reader's language; typed text passes unchanged."""

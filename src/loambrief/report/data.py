@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Finding, Message
+from loambrief.findings.model import Finding, Message, Place
 from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
@@ -68,15 +68,16 @@ def advisory_data(
         "number": number,
         "revision": revision,
         "changes": plain(changes),
-        "findings": [_finding(f, write) for f in diagnosis.findings],
-        "actions": [_action(a, case, write) for a in plan.actions],
+        "findings": [_finding(f, writer) for f in diagnosis.findings],
+        "actions": [_action(a, case, writer) for a in plan.actions],
         "not_advised": [
             {"what": write(n.what), "why": write(n.why), "saved": _write_or_none(n.saved, write),
              "material": n.material_id} for n in plan.not_advised
         ],
-        "calculations": [_calculation(r) for r in calculations],
+        "calculations": [_calculation(r, writer) for r in calculations],
         "missing": [
-            {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic}
+            {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic,
+             "place": place_data(m.place)}
             for m in diagnosis.missing
         ],
         "monitoring": [
@@ -103,21 +104,28 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
-        "history": plain(history_data(diagnosis.history, write)),
+        "history": plain(history_data(diagnosis.history, writer)),
     }
+
+
+def place_data(place: Place) -> dict:
+    """A place as data: what it is known by, what was typed, the depth [in]."""
+    return {"id": place.id, "label": place.label, "depth": plain(place.depth)}
 
 
 def _write_or_none(message: Message | None, write) -> str | None:
     return None if message is None else write(message)
 
 
-def _finding(finding: Finding, write) -> dict:
+def _finding(finding: Finding, writer: Writer) -> dict:
+    write = writer.write
     evidence_results = [r for e in finding.evidence for r in e.results]
     return {
         "id": finding.id,
         "topic": finding.topic,
         "title": write(finding.title),
-        "where": finding.where,
+        "where": writer.place(finding.place),
+        "place": place_data(finding.place),
         "value": plain(finding.value),
         "unit": finding.unit,
         "reference": _write_or_none(finding.reference, write),
@@ -139,7 +147,8 @@ def _ids(results) -> list[str]:
     return list(dict.fromkeys(r.calculation for r in results if r.calculation))
 
 
-def _action(action: Action, case: CaseFile, write) -> dict:
+def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
+    write = writer.write
     when = action.window
     return {
         "id": action.id,
@@ -166,7 +175,8 @@ def _action(action: Action, case: CaseFile, write) -> dict:
         "when": None if when is None else {
             "start": plain(when.start), "end": plain(when.end), "text": write(when.text)
         },
-        "where": action.where,
+        "where": writer.place(action.place),
+        "place": place_data(action.place),
         "why": list(action.finding_ids),
         "rank_reason": _write_or_none(action.rank_reason, write),
         "benefit": _write_or_none(action.benefit, write),
@@ -181,11 +191,11 @@ def _action(action: Action, case: CaseFile, write) -> dict:
     }
 
 
-def _calculation(result: Result) -> dict:
+def _calculation(result: Result, writer: Writer) -> dict:
     return {
         "id": result.calculation,
         "formula": result.formula,
-        "for": result.subject,
+        "for": writer.about(result.subject, translated=False),
         "inputs": plain(result.inputs),
         "value": plain(result.value),
         "unit": result.unit,

@@ -104,7 +104,7 @@ def _as_before(context: Context, earlier: list[Finding]) -> EvidenceLine:
     first = earlier[0]
     return EvidenceLine((
         context.word("said_before", count=len(earlier)), " ",
-        Span(context.place(first.where) or context.write(first.title),
+        Span(context.place(first.place) or context.write(first.title),
              link=f"#{anchor('f', first.id)}", describe=context.write(first.title)), "."))
 
 

@@ -22,7 +22,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.fieldsheet_plan import VisitPlan, setting
-from loambrief.report.form import Entry, FormCell, FormGrid, FormTable, Tick
+from loambrief.report.form_blocks import Entry, FormCell, FormGrid, FormTable, Tick
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
@@ -89,7 +89,7 @@ def soil(sheet: Sheet) -> list[Block]:
     spread = load("sampling/variation").find(test="phosphorus")["field_cv_low"]
     steps = [
         word("soil_cores", cores=plan.cores, fewest=constant("cores_min")),
-        word("soil_where"), word("soil_depths", depths=list(plan.layout.slices)),
+        word("soil_where"), word("soil_depths", depths=list(plan.slices)),
         word("soil_residue"), word("soil_pail"),
     ]
     why = word("soil_why", cv=spread, error=setting("error_wanted"),
@@ -115,9 +115,8 @@ def _zone(sheet: Sheet, row: int, zone, large: bool) -> Block:
                            texture=sheet.name(zone.texture) if zone.texture else "",
                            cores=sheet.plan.cores, large=large)
     slices = tuple(
-        Tick(name, f"{about}: {sheet.label('slices')}: {sheet.writer.place(depth)}",
-             sheet.writer.place(depth))
-        for number, depth in enumerate(sheet.plan.layout.slices, start=1)
+        Tick(name, f"{about}: {sheet.label('slices')}: {depth}", depth)
+        for number, depth in enumerate(map(sheet.writer.place, sheet.plan.slices), start=1)
         for name in (f"{at}/slice{number}=1",))
     sheet.used |= {tick.name for tick in slices}
     first = []

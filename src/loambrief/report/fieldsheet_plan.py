@@ -10,13 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loambrief import __version__
+from loambrief import __version__, numbers
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import TEXTURES, CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.case.sheet_layout import SECTIONS, About, Layout, Plant, WeedLine, Zone, identified
-from loambrief.findings.model import say
-from loambrief.report import numbers
+from loambrief.findings.model import Place, say
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
@@ -46,6 +45,8 @@ class VisitPlan:
         Of ``samples_needed_iterated``.
     large : tuple of bool
         For each zone: one sample stands for more than guides advise.
+    slices : tuple of Place
+        Depths of the layout's slices.
     """
 
     layout: Layout
@@ -53,6 +54,7 @@ class VisitPlan:
     core_need: Result
     point_need: Result
     large: tuple[bool, ...]
+    slices: tuple[Place, ...]
 
 
 def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECTIONS,
@@ -80,12 +82,13 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
     core_need = samples_needed_iterated.evaluate(cv_pct=float(spread), error_pct=wanted)
     point_need = samples_needed_iterated.evaluate(cv_pct=setting("cone_cv"), error_pct=wanted)
     zones, large = _zones(case, writer)
+    slices = _slices(case, si)
     unit, pressure = ("cm", "kPa") if si else ("in", "psi")
     layout = Layout(
         version=__version__, case_id=case.case.id, language=writer.language,
         units=writer.system, paper=case.case.paper, about=_about(case, writer),
         sections=[s for s in SECTIONS if s in sections],
-        zones=zones, slices=_slices(case, si),
+        zones=zones, slices=list(slices.values()),
         points=int(max(constant("cores_min"), point_need.value)),
         depths=_depths(case, si), depth_unit=unit, pressure_unit=pressure,
         plants=_plants(case, blank), replicates=int(setting("sap_replicates")),
@@ -95,7 +98,8 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
         words={writer.write(say("fieldsheet.word", name=t)).lower(): t for t in TEXTURES},
     )
     cores = max(int(constant("cores_wanted")), int(core_need.value))
-    return VisitPlan(identified(layout), cores, core_need, point_need, (*large, False))
+    return VisitPlan(identified(layout), cores, core_need, point_need, (*large, False),
+                     tuple(Place(depth=ends) for ends in slices))
 
 
 def _about(case: CaseFile, writer: Writer) -> About:
@@ -122,8 +126,9 @@ def _zones(case: CaseFile, writer: Writer) -> tuple[list[Zone], list[bool]]:
     return [*zones, Zone()], large
 
 
-def _slices(case: CaseFile, si: bool) -> list[str]:
-    """Depths of the last samples, so that results can be compared; else what guides ask."""
+def _slices(case: CaseFile, si: bool) -> dict[tuple[float, float], str]:
+    """Depths [in] and as typed: of the last samples, so that results can be compared; else as
+    guides ask."""
     found = {(i.top_in, i.bottom_in): i.depth[2] for s in case.samples for i in s.increments}
     if not any(top == 0 and bottom >= TILLED_MIN_IN for top, bottom in found) and (
             case.field.tillage != "perennial" or not found):
@@ -133,7 +138,7 @@ def _slices(case: CaseFile, si: bool) -> list[str]:
     if case.field.tillage == "no-till" and not any(
             top == 0 and bottom < TILLED_MIN_IN for top, bottom in found):
         found[0.0, surface] = _depth(surface, si)
-    return [found[key] for key in sorted(found)][:6]
+    return {ends: found[ends] for ends in sorted(found)[:6]}
 
 
 def _depth(bottom_in: float, si: bool) -> str:

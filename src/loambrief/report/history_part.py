@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.case.schema import Done
-from loambrief.findings.model import say
+from loambrief.findings.model import WHOLE_FIELD, Place, say
 from loambrief.report.blocks import (
     Block,
     Bullets,
@@ -25,6 +25,7 @@ from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
 from loambrief.report.specs import TrendPanel, TrendPoint, TrendSpec, has_data
+from loambrief.report.text import Writer
 from loambrief.topics.history.done import Expectation, Review
 from loambrief.topics.history.findings import Reading, Series, Verdict
 
@@ -110,10 +111,16 @@ def _name(context: Context, series: Series) -> str:
 
 def _full_name(context: Context, series: Series) -> str:
     """Quantity and layer, or the one depth of a cone reading."""
-    layer = context.writer.place(series.layer)
-    if series.ends_in and series.ends_in[0] == series.ends_in[1]:
-        layer = context.writer.quantity(series.ends_in[0], "in", 0)
-    return ", ".join(part for part in (_name(context, series), layer) if part)
+    return ", ".join(p for p in (_name(context, series), _layer(context.writer, series)) if p)
+
+
+def _layer(writer: Writer, series: Series) -> str:
+    """The slice, the one depth of a cone reading, or the part of the plant."""
+    if series.ends_in is None:
+        return series.part
+    if series.ends_in[0] == series.ends_in[1]:
+        return writer.quantity(series.ends_in[0], "in", 0)
+    return writer.depth(*series.ends_in)
 
 
 def _changes(context: Context, review: Review) -> list[Block]:
@@ -125,11 +132,12 @@ def _changes(context: Context, review: Review) -> list[Block]:
         change = series.change
         if change is None:
             continue
-        visits = (series.where, change.before.date, change.after.date)
+        visits = (series.place.id, series.plant, change.before.date, change.after.date)
         if visits != group:
             group = visits
-            rows.append(Row((word("group", where=series.where, before=change.before.date,
-                                  after=change.after.date),), RowKind.GROUP))
+            rows.append(Row((word("group", where=series.plant or series.place,
+                                  before=change.before.date, after=change.after.date),),
+                            RowKind.GROUP))
         verdict: list[Span] = [Span(word(f"verdict_{change.verdict.value}"),
                                     bold=change.verdict is Verdict.MORE)]
         if change.reason is not None:
@@ -171,10 +179,10 @@ def _signed(context: Context, series: Series, difference: float | None) -> str:
 
 def _charts(context: Context, review: Review) -> list[TrendSpec]:
     """One chart for each zone, one for the field's own readings."""
-    places: dict[str, list[Series]] = {}
+    places: dict[Place, list[Series]] = {}
     for series in review.series:
         field_wide = series.quantity in ("resistance", "brix")
-        places.setdefault("" if field_wide else series.where, []).append(series)
+        places.setdefault(WHOLE_FIELD if field_wide else series.place, []).append(series)
     specs = []
     for place, listed in places.items():
         panels = tuple(_panel(context, s) for s in listed[:MOST_PANELS])
@@ -186,16 +194,16 @@ def _charts(context: Context, review: Review) -> list[TrendSpec]:
     return specs
 
 
-def _chart_title(context: Context, place: str, listed: list[Series]) -> str:
+def _chart_title(context: Context, place: Place, listed: list[Series]) -> str:
     word = _word(context)
     moved = [context.write(say("history.quantity_in_sentence", name=s.quantity)) for s in listed
              if s.change and s.change.verdict is Verdict.MORE]
     moved = list(dict.fromkeys(moved))
-    return word("chart_title", place=place or context.case.field.name, moved=moved)
+    return word("chart_title", place=place if place.label else context.case.field.name, moved=moved)
 
 
 def _panel(context: Context, series: Series) -> TrendPanel:
-    from loambrief.report import numbers
+    from loambrief import numbers
 
     unit = "" if series.unit == "pH" else series.unit
 
@@ -242,7 +250,7 @@ def _deeds(context: Context, review: Review) -> list[Block]:
 
 def _deed(context: Context, done: Done) -> tuple[Text, ...]:
     word = _word(context)
-    where = [context.writer.place(done.where)] if done.where else []
+    where = [done.where] if done.where else []
     about = [x for x in (done.material, *where) if x]
     what: Text = (Span(done.action, bold=True), *((Span(f"\n{'; '.join(about)}", small=True),)
                                                   if about else ()))
@@ -275,20 +283,22 @@ def _lines(context: Context, rate, area, cost: float | None) -> str:
 def _expectation(context: Context, one: Expectation) -> Text:
     word = _word(context)
     if one.verdict == "unknown":
-        return word("expect_unknown", where=one.where, reason=one.reason)
-    said = word(f"expect_{one.verdict}", where=one.where, expected=one.expected,
+        return word("expect_unknown", where=one.place, reason=one.reason)
+    said = word(f"expect_{one.verdict}", where=one.place, expected=one.expected,
                 measured=one.measured, limit=one.limit, early=one.early)
     return (Span(said), Span(" "), *calculation_links(one.results))
 
 
-def history_data(review: Review | None, write) -> dict | None:
+def history_data(review: Review | None, writer: Writer) -> dict | None:
     """The same as data; None without earlier cases."""
     if review is None:
         return None
+    write = writer.write
     return {
         "cases": [{"case_id": c.case.id, "date": c.case.date.isoformat()} for c in review.cases],
         "series": [{
-            "quantity": s.quantity, "where": s.where, "layer": s.layer, "unit": s.unit,
+            "quantity": s.quantity, "where": s.plant or writer.place(s.place),
+            "place": s.place.id, "layer": _layer(writer, s), "unit": s.unit,
             "readings": [{"date": r.date.isoformat(), "value": r.value, "censor": r.censor,
                           "method": r.method, "case_id": r.case_id, "standard_error": r.error}
                          for r in s.readings],
@@ -307,7 +317,8 @@ def history_data(review: Review | None, write) -> dict | None:
             "date": d.date and d.date.isoformat(), "cost": d.cost, "not_done": d.not_done,
         } for d in review.done],
         "expectations": [{
-            "where": e.where, "quantity": "ph", "expected": e.expected, "measured": e.measured,
+            "where": writer.place(e.place), "place": e.place.id, "quantity": "ph",
+            "expected": e.expected, "measured": e.measured,
             "least_significant_change": e.limit, "verdict": e.verdict,
             "reason": None if e.reason is None else write(e.reason),
         } for e in review.expectations],

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Protocol
 
-from loambrief.report.numbers import ENGLISH, NBSP, Signs, figures
+from loambrief.numbers import ENGLISH, NBSP, Signs, figures
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August",
           "September", "October", "November", "December")

@@ -4,7 +4,7 @@ each other."""
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from urllib.parse import quote
@@ -67,13 +67,13 @@ class Worked:
         The first of them.
     ids : tuple of str
         All their numbers ("c018", "c021").
-    subjects : tuple of str
+    subjects : tuple of tuple
         What they are about, each once; empty for the field.
     """
 
     result: Result
     ids: tuple[str, ...]
-    subjects: tuple[str, ...]
+    subjects: tuple[tuple[Hashable, ...], ...]
 
 
 def distinct(calculations: Iterable[Result]) -> tuple[Worked, ...]:

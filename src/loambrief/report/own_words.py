@@ -28,6 +28,7 @@ from jinja2 import StrictUndefined, TemplateError, nodes
 from jinja2.sandbox import ImmutableSandboxedEnvironment, SecurityError
 
 from loambrief.errors import TextFault
+from loambrief.findings.model import MORE
 from loambrief.resources import templates_dir
 
 MOST_FILES = 64
@@ -45,12 +46,13 @@ MOST_ITEMS = 100
 """Entries a loop may go through."""
 MOST_DIGITS = 12
 OWN_FILTERS = ("num", "pct", "q", "money", "day", "each", "write", "listed", "nutrient",
-               "count_word", "t", "the", "of_the", "to_the", "gender", "agree", "plural", "place",
+               "count_word", "t", "the", "of_the", "to_the", "gender", "agree", "plural", "depth",
                "start")
 """Filters of the shipped templates that are offered."""
 SHIPPED_FILTERS = ("upper", "lower", "capitalize", "first", "last", "length", "trim", "abs", "int")
-NAMES = ("si",)
-"""Values that every message may use: True if the reader's units are metric."""
+NAMES = ("si", "more")
+"""Values that every message may use: True if the reader's units are metric; the mark where its
+short form ends."""
 TESTS = ("defined", "undefined", "none", "true", "false", "number", "string", "equalto", "eq",
          "ne", "gt", "ge", "lt", "le", "in", "odd", "even")
 _PLAIN = (nodes.Template, nodes.Macro, nodes.Output, nodes.TemplateData, nodes.Name, nodes.Const,
@@ -141,7 +143,7 @@ class _Box(ImmutableSandboxedEnvironment):
         self.filters["loop_over"] = _loop_over
         self.tests = {name: self.tests[name] for name in TESTS}
         self.globals.clear()
-        self.globals["si"] = system == "si"
+        self.globals.update(si=system == "si", more=MORE)
 
     def call(self, context, obj, /, *args, **kwargs):
         self.calls += 1

@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from loambrief import numbers
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Sample
-from loambrief.case.select import main_increment, surface_increment, where
-from loambrief.report import numbers, pictures_plan, pictures_signs
+from loambrief.case.select import main_increment, surface_increment
+from loambrief.findings.places import depth_of, place_of
+from loambrief.report import pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
@@ -39,6 +41,7 @@ from loambrief.topics.cations.findings import cation_make_up
 from loambrief.topics.compaction.formulas import threshold_psi
 from loambrief.topics.compaction.state import is_traffic
 from loambrief.topics.salinity.findings import plane
+from loambrief.topics.stratification.state import layer_state
 from loambrief.units import CM_PER_INCH, DIMENSIONS, KPA_PER_PSI
 
 LAYER_FIELDS = (("ph", "pH", 1, 4.0), ("phosphorus", "ppm", 0, 0.0), ("potassium", "ppm", 0, 0.0),
@@ -125,7 +128,7 @@ def _penetration(context: Context) -> ChartSpec | None:
         note=word("chart_penetration_note", limit=limit, digits=1 if si else 0),
         depths=tuple(round(d * length, 0 if si else 2) for d in cone.depths),
         profiles=tuple(
-            Profile(context.place(p.place or p.id),
+            Profile(p.place or p.id,
                     tuple(None if r is None else r * pressure for r in p.readings),
                     p.stopped_by is not None)
             for p in field
@@ -161,8 +164,7 @@ def _sufficiency(context: Context) -> ChartSpec | None:
                 SufficiencyRow(
                     label=with_place(
                         context.word("chart_test_" + _element(result).lower()),
-                        context.place(finding.where).split(",")[0]
-                        if len(context.case.samples) > 1 else ""),
+                        finding.place.label if len(context.case.samples) > 1 else ""),
                     value=float(test), critical=float(critical), side=side,
                     printed=context.word("chart_level", value=float(test),
                                          critical=float(critical)),
@@ -205,8 +207,7 @@ def _salinity(context: Context) -> ChartSpec | None:
         words=context.chart_words,
         subtitle=word("chart_salinity_sub"),
         note=word("chart_salinity_note"),
-        points=tuple(SalinityPoint(context.place(label).split(",")[0], *rest)
-                     for label, *rest in points.points),
+        points=tuple(SalinityPoint(place.label, *rest) for place, *rest in points.points),
         ece_limit=points.ece_limit,
         sodium_limit=points.esp_limit,
         sodium_name=word("chart_sodium_name"),
@@ -222,7 +223,7 @@ def _cations(context: Context) -> ChartSpec | None:
     if not states:
         return None
     acid = [
-        context.word("chart_acid_share", share=s.shares["H"], name=s.label)
+        context.word("chart_acid_share", share=s.shares["H"], name=s.place)
         for s in states if s.shares.get("H") is not None
     ]
     return CationSpec(
@@ -231,7 +232,7 @@ def _cations(context: Context) -> ChartSpec | None:
         subtitle=context.word("chart_cations_sub"),
         note=context.word("chart_cations_note"),
         bars=tuple(
-            CationBar(s.label, tuple(Share(ion, s.shares.get(ion))
+            CationBar(s.place.label, tuple(Share(ion, s.shares.get(ion))
                                      for ion in ("Ca", "Mg", "K", "Na", "H")),
                       context.amount(s.cec, "meq/100g", 1))
             for s in states
@@ -245,20 +246,16 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
         return None
     si = context.system == "si"
     bottom, base = (round(i.bottom_in * CM_PER_INCH) if si else i.bottom_in for i in (top, whole))
+    state = layer_state(sample)
     measures = []
     for name, unit, digits, low in LAYER_FIELDS:
         upper, full = getattr(top, name), getattr(whole, name)
         if upper is None or full is None:
             continue
         upper_value, full_value = (v if isinstance(v, float) else v.value for v in (upper, full))
-        below = next(
-            (r.value for r in context.calculations
-             if r.formula == "lower_layer_value" and r.inputs["top_value"] == upper_value
-             and r.inputs["whole_value"] == full_value),
-            None,
-        )
-        if below is not None and below >= 0:
-            lower = Slab(bottom, base, float(below), True)
+        layer = state.layer(name) if state is not None else None
+        if layer is not None and layer.below_by == "balance" and layer.below >= 0:
+            lower = Slab(bottom, base, layer.below, True)
         else:
             lower = Slab(0.0, base, full_value)
         measures.append(
@@ -268,13 +265,13 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
         )
     if not measures:
         return None
-    label = where(sample)
+    place = place_of(sample)
     found = next((f for f in context.diagnosis.by_topic("stratification")
-                  if f.where == label or f.where.startswith(label)), None)
+                  if f.place.id == place.id), None)
     return LayerSpec(
-        title=context.write(found.title) if found else context.word("chart_layers", name=label),
+        title=context.write(found.title) if found else context.word("chart_layers", name=place),
         words=context.chart_words,
-        subtitle=context.word("chart_layers_sub", top=top.depth[2], whole=whole.depth[2]),
+        subtitle=context.word("chart_layers_sub", top=depth_of(top), whole=depth_of(whole)),
         note=context.word("chart_layers_note"),
         measures=tuple(measures),
         depth_unit="cm" if si else "in",

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from loambrief.case.boundary import Shape, shapes
 from loambrief.case.geodesy import Position, plane_m
-from loambrief.case.select import where
 from loambrief.findings.model import Finding, say
+from loambrief.findings.places import place_of
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.specs import MapArea, MapSpec
@@ -27,12 +27,12 @@ def zone_map(context: Context) -> MapSpec | None:
     zones = [s for s in drawn if s.sample is not None]
     if not zones:
         return None
-    labels = {s.id.lower(): where(s) for s in case.samples}
+    places = {s.id.casefold(): place_of(s) for s in case.samples}
+    ids = {place.id for place in places.values()}
     worst = context.diagnosis.worst(1000)
-    names = list(labels.values())
-    own = {name: [f for f in worst if _of(f, name, names)] for name in names}
-    whole = [f for f in worst if not any(f in found for found in own.values())]
-    rows = [(s, labels[s.sample.lower()], own[labels[s.sample.lower()]]) for s in zones]
+    whole = [f for f in worst if f.place.id not in ids]
+    rows = [(s, place.label, [f for f in worst if f.place.id == place.id])
+            for s in zones for place in (places[s.sample.casefold()],)]
     return _spec(
         context, "zones",
         [(shape.polygons, label, found[0] if found else None) for shape, label, found in rows],
@@ -60,13 +60,6 @@ def client_map(contexts: Sequence[Context]) -> MapSpec | None:
     if len(rows) < 2 or not _near(rows):
         return None
     return _spec(contexts[0], "fields", rows)
-
-
-def _of(finding: Finding, name: str, names: Iterable[str]) -> bool:
-    """Whether a finding is about a zone; of two names that fit, the longer one is meant."""
-    fitting = [n for n in names
-               if finding.where == n or finding.where.startswith(f"{n}, ")]
-    return bool(fitting) and max(fitting, key=len) == name
 
 
 def _near(rows: Sequence[tuple]) -> bool:
@@ -117,7 +110,7 @@ def _lower(text: str) -> str:
 
 def _detail(context: Context, finding: Finding) -> str:
     """The finding without its place, which stands beside it."""
-    return context.write(finding.title).removesuffix(f": {finding.where}")
+    return context.writer.without(finding.title, finding.place)
 
 
 def _plane(polygons: Sequence, origin: Position) -> tuple:

@@ -38,7 +38,7 @@ def budget(context: Context) -> ChartSpec | None:
 
 def _action_label(context: Context, action: Action) -> str:
     name = action.material_name if action.rate is not None else None
-    return with_place(name or brief(context, action), context.place(action.where).split(",")[0])
+    return with_place(name or brief(context, action), action.place.label)
 
 
 def season(context: Context) -> ChartSpec | None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.registry import Result
-from loambrief.case.schema import SapReading
+from loambrief.findings.model import Place
 from loambrief.report.context import Context
 from loambrief.report.specs import (
     CarbonNitrogenSpec,
@@ -17,20 +16,21 @@ from loambrief.report.specs import (
     WeedMark,
     WeedSpec,
 )
-from loambrief.topics.carbon_nitrogen.findings import ratios, turning_ratio
+from loambrief.topics.carbon_nitrogen.findings import RatioPoint, ratios, turning_ratio
 from loambrief.topics.refractometry.formulas import constant
+from loambrief.topics.refractometry.state import Sap, sap_state
 from loambrief.topics.weeds.findings import hints
 
 
 def sap(context: Context) -> ChartSpec | None:
-    sap = context.case.refractometer
-    if sap is None:
+    state = sap_state(context.case)
+    if state is None:
         return None
-    rows = tuple(_sap_row(context, reading) for reading in sap.readings)
+    rows = tuple(_sap_row(context, one) for one in state.all)
     return SapSpec(
         title=context.topic_title("refractometry", "chart_sap"),
         words=context.chart_words,
-        subtitle=context.word("chart_sap_sub", date=sap.date),
+        subtitle=context.word("chart_sap_sub", date=state.part.date),
         note=context.word("chart_sap_note"),
         rows=rows,
         thresholds=(Threshold(constant("practice_level"), context.word("chart_sap_rule"),
@@ -38,48 +38,18 @@ def sap(context: Context) -> ChartSpec | None:
     )
 
 
-def _sap_row(context: Context, reading: SapReading) -> SapRow:
-    corrected = _corrected(context.calculations, reading)
-    interval = next(
-        (r for r in context.calculations
-         if r.formula == "mean_interval" and _same(r.inputs.get("values"), corrected)),
-        None,
-    )
-    mean = sum(corrected) / len(corrected)
+def _sap_row(context: Context, one: Sap) -> SapRow:
+    line = one.reading.line
+    interval = one.interval.details if one.interval is not None else {}
     return SapRow(
-        label=context.term(_plant(context, reading)),
-        is_crop=reading.role == "crop",
-        replicates=tuple(round(v, 2) for v in corrected),
-        mean=mean,
-        low=interval.details.get("low") if interval else None,
-        high=interval.details.get("high") if interval else None,
-        line=context.word("chart_line", line=reading.line) if reading.line else "",
+        label=context.term(one.name),
+        is_crop=one.reading.role == "crop",
+        replicates=tuple(round(v, 2) for v in one.brix),
+        mean=one.mean,
+        low=interval.get("low"),
+        high=interval.get("high"),
+        line=context.word("chart_line", line=line) if line else "",
     )
-
-
-def _plant(context: Context, reading: SapReading) -> str:
-    """The local name of a weed where the case gives one."""
-    return next((w.local_name for w in context.case.weeds
-                 if w.local_name and w.species.lower() == reading.plant.lower()), reading.plant)
-
-
-def _same(values: object, wanted: list[float]) -> bool:
-    return isinstance(values, list | tuple) and len(values) == len(wanted) and all(
-        abs(a - b) < 1e-9 for a, b in zip(values, wanted, strict=True)
-    )
-
-
-def _corrected(calculations: tuple[Result, ...], reading: SapReading) -> list[float]:
-    """Replicates at 20 °C as the diagnosis used them; as read where it corrected nothing."""
-    if reading.temperature is None:
-        return list(reading.replicates)
-    at = reading.temperature.value
-    found = {
-        r.inputs["reading"]: r.value
-        for r in calculations
-        if r.formula == "brix_at_20c" and r.inputs.get("temperature_c") == at
-    }
-    return [float(found.get(v, v)) for v in reading.replicates]
 
 
 def weeds(context: Context) -> ChartSpec | None:
@@ -109,7 +79,7 @@ def weeds(context: Context) -> ChartSpec | None:
 def carbon_nitrogen(context: Context) -> ChartSpec | None:
     """C:N of soil, residues and materials against the ratio where nitrogen turns."""
     rows = tuple(
-        RatioRow(context.term(context.place(point.label)), point.ratio)
+        RatioRow(_about(context, point), point.ratio)
         for point in ratios(context.case)
     )
     if not rows:
@@ -117,8 +87,8 @@ def carbon_nitrogen(context: Context) -> ChartSpec | None:
     turn = turning_ratio()
     own = [p for p in ratios(context.case) if p.kind != "soil"]
     return CarbonNitrogenSpec(
-        title=context.word("chart_ratio", above=[p.label for p in own if p.ratio > turn],
-                           below=[p.label for p in own if p.ratio <= turn]),
+        title=context.word("chart_ratio", above=[_about(context, p) for p in own if p.ratio > turn],
+                           below=[_about(context, p) for p in own if p.ratio <= turn]),
         words=context.chart_words,
         subtitle=context.word("chart_ratio_sub"),
         note=context.word("chart_ratio_note"),
@@ -127,3 +97,7 @@ def carbon_nitrogen(context: Context) -> ChartSpec | None:
         below=context.word("chart_ratio_below"),
         above=context.word("chart_ratio_above"),
     )
+
+
+def _about(context: Context, point: RatioPoint) -> str:
+    return point.about.label if isinstance(point.about, Place) else context.term(point.about)

@@ -81,7 +81,7 @@ def _table(context: Context) -> Table:
             (
                 str(action.rank),
                 _what(context, action),
-                context.place(action.where),
+                context.place(action.place),
                 Span(_place(context, action), small=True),
                 rate,
                 total,
@@ -185,7 +185,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
         notes.append((Span(word("label_calculations") + " ", small=True, muted=True), *worked))
     names = {a.id: a for a in context.plan.actions}
     waits = [f"{names[d].rank}" for d in action.depends_on if d in names]
-    place = context.place(action.where) or context.case.field.name
+    place = context.place(action.place) or context.case.field.name
     if action.area_ac:
         place = word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
     return ActionCard(

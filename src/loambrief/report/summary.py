@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from loambrief.actions.model import Action
+from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
-from loambrief.findings.model import Finding, NeedKind
+from loambrief.findings.model import Finding, Message, NeedKind, bare
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import LB_PER_TON, Context
 from loambrief.report.history_part import history_line
 from loambrief.report.links import anchor, telephone
-from loambrief.report.naming import brief, first_clause, first_sentence
+from loambrief.report.naming import brief
 from loambrief.report.parts import FirstAction, LimitLine, Summary
+from loambrief.report.text import Writer
 
 MOST_LIMITS = 5
 MOST_ACTIONS = 5
 MOST_AVOID = 3
 SHORT = 110
-"""Longest line of the list of what not to buy, in characters."""
+"""Longest line of the list of what not to buy, in characters without names and places."""
 
 
 def summary(context: Context) -> Summary:
@@ -53,7 +54,7 @@ def summary(context: Context) -> Summary:
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
     avoid = tuple(
-        _avoid(context.write(n.what), context.write(n.why))
+        _avoid(context, n)
         for n in context.plan.not_advised[:MOST_AVOID]
     )
     return Summary(
@@ -112,15 +113,13 @@ def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list
 def _limit(context: Context, finding: Finding) -> LimitLine:
     """The conclusion, then only what its sentence does not say already."""
     text = context.write(finding.title)
-    place = context.place(finding.where)
-    reading = context.reading(finding)
-    figure = reading.replace("pH", "").strip(" \u00a0%").split("\u00a0")[0]
+    writer = context.writer
     return LimitLine(
         text=text,
         detail=context.word(
             "limit_detail",
-            reading="" if figure and figure in text else reading,
-            where="" if place in text else place,
+            reading="" if writer.tells(finding.title, finding.value) else context.reading(finding),
+            where="" if writer.tells(finding.title, finding.place) else finding.place,
             grade=finding.grade.value,
             confidence=finding.confidence.value,
         ),
@@ -128,10 +127,15 @@ def _limit(context: Context, finding: Finding) -> LimitLine:
     )
 
 
-def _avoid(what: str, why: str) -> str:
+def _avoid(context: Context, entry: NotAdvised) -> str:
     """What to leave, with its reason where that is short; the rest stands in its own part."""
-    whole = f"{what}: {_lower(first_sentence(why))}"
-    return whole if len(whole) <= SHORT else f"{first_clause(what)}."
+    def line(writer: Writer, what: Message, why: Message) -> str:
+        return f"{writer.write(what)}: {_lower(writer.short(why))}"
+
+    writer = context.writer
+    if len(line(writer, bare(entry.what), bare(entry.why))) <= SHORT:
+        return line(writer, entry.what, entry.why)
+    return f"{writer.short(entry.what)}."
 
 
 def _lower(text: str) -> str:
@@ -158,15 +162,17 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
     said: set[str] = set()
     lines = []
     for action in chosen_for_page_one(context):
-        caution = next((c for c in map(context.write, action.cautions) if c not in said), "")
+        told = {context.write(c): c for c in action.cautions}
+        caution = next((text for text in told if text not in said), "")
         said.add(caution)
-        lines.append(_line(context, action, first_sentence(caution)))
+        lines.append(_line(context, action,
+                           context.writer.short(told[caution]) if caution else ""))
     return tuple(lines)
 
 
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
-    place = context.place(action.where).split(",")[0]
+    place = action.place.label
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:

@@ -11,8 +11,9 @@ date; ``write`` a message inside a message; ``listed`` "a, b and c"; ``t`` a ter
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
 start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
-true for readers of SI units. Undefined values are errors. A parameter that ends in a depth
-("north, 0-2 in") comes in the reader's units.
+true for readers of SI units. ``more`` stands in a macro where its short form ends, the one that
+page 1 and charts have room for. ``depth`` is a slice between two depths in inches. Undefined
+values are errors. A place comes as its label and its depth in the reader's units.
 """
 
 from __future__ import annotations
@@ -25,9 +26,9 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 
+from loambrief import numbers
 from loambrief.errors import TextFault
-from loambrief.findings.model import Message
-from loambrief.report import numbers
+from loambrief.findings.model import MORE, Message, Place, Product
 from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound
@@ -35,9 +36,23 @@ from loambrief.resources import templates_dir
 
 _SPACE = re.compile(r"[ \t\r\n]+")
 MELTED = {"de": "del", "a": "al"}
-AS_TYPED = {"material", "materials", "purpose", "reason", "interest"}
-"""Parameters whose text is the adviser's own, whatever it ends in."""
 NUTRIENTS = {"P2O5": "P₂O₅", "K2O": "K₂O"}
+
+
+_MARK = "\ue000"
+"""Stands for a place in a sentence that is looked at: no text of a case holds it."""
+
+
+def _same(given: object, value: object) -> bool:
+    if isinstance(given, Place) and isinstance(value, Place):
+        return given.id == value.id
+    return type(given) is type(value) and given == value
+
+
+def _other(value: object) -> object:
+    if isinstance(value, Place):
+        return Place(label=_MARK)
+    return 3.7 * value + 11.0 if isinstance(value, float) else value
 
 
 def nutrient_name(item: str) -> str:
@@ -67,7 +82,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
 
     writer._modules = module
     environment.filters.update(writer.filters())
-    environment.globals["si"] = system == "si"
+    environment.globals.update(si=system == "si", more=MORE)
     return module
 
 
@@ -104,7 +119,7 @@ class Writer:
             "agree": lambda text, *forms: forms[("m", "f", "mp", "fp").index(self.gender(text))
                                                 % len(forms)],
             "plural": lambda count, one, many: self.tongue.plural(count, one, many),
-            "place": self.place,
+            "depth": self.depth,
             "start": lambda text: text[:1].upper() + text[1:],
         }
 
@@ -114,18 +129,24 @@ class Writer:
         return self.tongue.signs
 
     def write(self, message: Message) -> str:
-        """The sentence(s) of a message.
+        """The sentence(s) of a message, whole.
 
         Raises
         ------
         TextFault
             No such template or macro, or a value it needs is missing.
         """
+        return self._written(message).replace(MORE, "")
+
+    def short(self, message: Message) -> str:
+        """A message as far as its template says that the short form goes."""
+        return self._written(message).partition(MORE)[0].rstrip()
+
+    def _written(self, message: Message) -> str:
         try:
             macro = self._own_macro(message) or getattr(self._modules(message.topic),
                                                         message.name)
-            text = macro({name: value if name in AS_TYPED else self._shown(value)
-                          for name, value in message.params.items()})
+            text = macro({name: self._shown(value) for name, value in message.params.items()})
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
         return _SPACE.sub(" ", str(text)).strip()
@@ -137,9 +158,11 @@ class Writer:
                                  self.system, (self.language, self.system, self.currency))
 
     def _shown(self, value: object) -> object:
-        """A parameter with the depths it names in the reader's units."""
-        if isinstance(value, str):
+        """A parameter with the places in it as text."""
+        if isinstance(value, Place):
             return self.place(value)
+        if isinstance(value, Product):
+            return value.name
         if type(value) in (list, tuple):
             return [self._shown(inner) for inner in value]
         if isinstance(value, Mapping):
@@ -154,9 +177,41 @@ class Writer:
         """A house-unit number in the reader's units, with the unit."""
         return numbers.quantity(value, unit, self.system, digits, self.signs)
 
-    def place(self, text: str) -> str:
-        """A place or layer, its depth in the reader's units."""
-        return numbers.depth(text, self.system, self.signs)
+    def place(self, place: Place) -> str:
+        """A place as typed, then its depth in the reader's units."""
+        said = [place.label] if place.label else []
+        if place.depth is not None:
+            said.append(self.depth(*place.depth))
+        return ", ".join(said)
+
+    def depth(self, top_in: float, bottom_in: float) -> str:
+        """A slice of soil in the reader's units ("0-2 in", "0-5 cm")."""
+        return numbers.depth(top_in, bottom_in, self.system, self.signs)
+
+    def tells(self, message: Message, value: object) -> bool:
+        """Whether the sentence says a place or number that it was given.
+
+        Asked by writing it once more with something else in that place: what stands in the
+        words by chance does not count.
+        """
+        other = {name: _other(value) for name, given in message.params.items()
+                 if _same(given, value)}
+        return bool(other) and self.write(message) != self.write(
+            Message(message.key, {**message.params, **other}))
+
+    def without(self, message: Message, place: Place) -> str:
+        """The sentence without the place that it ends with, which stands beside it."""
+        marked = {name: Place(label=_MARK) if _same(given, place) else given
+                  for name, given in message.params.items()}
+        text = self.write(Message(message.key, marked))
+        ending = f": {_MARK}"
+        return text.removesuffix(ending) if text.endswith(ending) else self.write(message)
+
+    def about(self, subject: Iterable[object], translated: bool = True) -> str:
+        """What a calculation is about: its places and names, the names as terms or as they are."""
+        named = self.term if translated else str
+        return ", ".join(self.place(piece) if isinstance(piece, Place) else named(str(piece))
+                         for piece in subject)
 
     def term(self, text: str, context: str = "") -> str:
         """A term in the reader's language; other text passes unchanged."""

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from loambrief.agronomy.registry import FORMULAS, Result
+from loambrief.numbers import NBSP, signed
 from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
-from loambrief.report.numbers import NBSP, signed
 from loambrief.report.parts import Calculation, CalculationList
 from loambrief.topics.assess import TOPICS
 
@@ -67,7 +67,7 @@ def _group(context: Context, members: list[Worked]) -> Iterator[Calculation]:
         yield Calculation(
             number=", ".join(worked.ids),
             group=title,
-            name="; ".join(context.term(context.place(s)) for s in worked.subjects if s)
+            name="; ".join(context.writer.about(s) for s in worked.subjects if s)
             or (field if not facts else ""),
             inputs=tuple(fact for fact in facts if fact not in common),
             answer=_answer(context, result),
@@ -141,7 +141,7 @@ def _value(context: Context, value: object, unit: str) -> str:
                                 low=_precise(context, min(numbers)),
                                 high=f"{_precise(context, max(numbers))}{tail}")
         return "; ".join(_value(context, v, "") for v in value) + tail
-    return context.term(context.place(str(value)))
+    return context.term(str(value))
 
 
 def _numbers(value: object) -> Iterator[float]:

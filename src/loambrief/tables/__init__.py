@@ -24,6 +24,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import Any
 
 from loambrief.errors import TableFault, UnknownName
 from loambrief.resources import tables_dir
@@ -31,6 +32,11 @@ from loambrief.resources import tables_dir
 HOW = ("seen", "computed", "memory", "convention")
 """How a value was checked: seen in its published text; computed here from seen values;
 from memory, unverified; or a definition."""
+
+
+Row = Mapping[str, Any]
+"""One line of a table: a number, a text or None per column, as its source file describes.
+Where the kind matters, read single cells by :meth:`Table.number` and :meth:`Table.text`."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +61,7 @@ class Source:
     how: str
     licence: str
     notes: str
-    columns: Mapping[str, Mapping[str, object]]
+    columns: Mapping[str, Row]
 
 
 @dataclass(frozen=True)
@@ -64,16 +70,16 @@ class Table:
 
     name: str
     source: Source
-    rows: tuple[Mapping[str, object], ...]
+    rows: tuple[Row, ...]
 
-    def __iter__(self) -> Iterator[Mapping[str, object]]:
+    def __iter__(self) -> Iterator[Row]:
         return iter(self.rows)
 
-    def column(self, name: str) -> tuple:
+    def column(self, name: str) -> tuple[Any, ...]:
         """All values of one column, top to bottom."""
         return tuple(row[name] for row in self.rows)
 
-    def find(self, **wanted: object) -> Mapping[str, object]:
+    def find(self, **wanted: object) -> Row:
         """First row whose columns equal ``wanted``.
 
         Raises
@@ -87,8 +93,38 @@ class Table:
         key, value = next(iter(wanted.items()))
         raise UnknownName(f"{self.name} {key}", str(value), tuple(map(str, self.column(key))))
 
+    def number(self, column: str, **wanted: object) -> float:
+        """The number in one column of the first row whose columns equal ``wanted``.
 
-def _cell(text: str) -> object:
+        Raises
+        ------
+        UnknownName
+            No such row.
+        TableFault
+            The cell is empty or holds text.
+        """
+        value = self.find(**wanted)[column]
+        if not isinstance(value, float):
+            raise TableFault(f"table {self.name}: {column} of {wanted} is {value!r}, not a number")
+        return value
+
+    def text(self, column: str, **wanted: object) -> str:
+        """The text in one column of the first row whose columns equal ``wanted``.
+
+        Raises
+        ------
+        UnknownName
+            No such row.
+        TableFault
+            The cell is empty or holds a number.
+        """
+        value = self.find(**wanted)[column]
+        if not isinstance(value, str):
+            raise TableFault(f"table {self.name}: {column} of {wanted} is {value!r}, not a text")
+        return value
+
+
+def _cell(text: str) -> float | str | None:
     text = text.strip()
     if text == "":
         return None
@@ -168,7 +204,7 @@ def load(name: str) -> Table:
 
 
 @cache
-def load_document(name: str) -> Mapping[str, object]:
+def load_document(name: str) -> Row:
     """Read ``tables/<name>.toml`` (a structured table that is not a grid).
 
     It must hold a ``[source]`` part with ``title``, ``reference`` and ``how``.

@@ -6,10 +6,10 @@ count. Not to be on the list never means that a plant is safe.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from difflib import SequenceMatcher
 
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 NO_PRESS = "refractometry/no_press"
 WEED_NAMES = "weeds/species"
@@ -60,7 +60,7 @@ def _accepted(name: str) -> tuple[str, ...]:
     return ()
 
 
-def harmful_row(name: str) -> Mapping[str, object] | None:
+def harmful_row(name: str) -> Row | None:
     """The row of ``refractometry/no_press`` that a plant falls under.
 
     Parameters

@@ -1,8 +1,13 @@
-"""Every formula and table with its source: what ``loambrief sources`` and the docs print."""
+"""Every formula, table, guide and crop with its source: what ``loambrief sources`` prints."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
+from loambrief.agronomy.coverage import coverage, crops_without_guide
+from loambrief.agronomy.crops import crops
+from loambrief.agronomy.guides import TEST_OF, known_guides
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.errors import UnknownName
 from loambrief.tables import all_documents, all_tables, load, load_document, reference
@@ -49,7 +54,8 @@ def source_rows(topic: str | None = None) -> list[dict[str, str]]:
     return rows
 
 
-def _row(kind, name, topic, key, locator, how, evidence, notes="") -> dict[str, str]:
+def _row(kind: str, name: str, topic: str, key: str, locator: str, how: str, evidence: str,
+         notes: str = "") -> dict[str, str]:
     about = reference(key)
     return {
         "kind": kind,
@@ -63,3 +69,69 @@ def _row(kind, name, topic, key, locator, how, evidence, notes="") -> dict[str, 
         "evidence": evidence,
         "notes": notes,
     }
+
+
+def guide_rows() -> list[dict[str, Any]]:
+    """The fertilizer guides and micronutrient scales, each with what it covers.
+
+    ``covers`` holds one entry per nutrient and test method: nutrient, test, method, crops (``*``
+    for every crop) and gives_rate. No guide of nitrogen is among them: ``nitrogen`` is false
+    throughout, and nitrogen is judged only by measurements or the consultant's own plan.
+    """
+    listed: dict[str, list[dict[str, Any]]] = {}
+    for one in coverage():
+        entries = listed.setdefault(one.guide, [])
+        key = {"nutrient": one.nutrient, "test": TEST_OF.get(one.nutrient, one.nutrient),
+               "method": one.method, "gives_rate": one.gives_rate}
+        entry = next((e for e in entries if {k: e[k] for k in key} == key), None)
+        if entry is None:
+            entries.append({**key, "crops": [one.crop]})
+        elif one.crop not in entry["crops"]:
+            entry["crops"].append(one.crop)
+    guides, rows = known_guides(), []
+    for name, covers in listed.items():
+        guide = guides.get(name)
+        regions = {r for one in coverage() if one.guide == name for r in one.regions}
+        rows.append({
+            "kind": "guide" if guide is not None else "micronutrient scale",
+            "name": name,
+            "title": guide.title if guide is not None else name,
+            "regions": list(guide.regions) if guide is not None else sorted(regions),
+            "depth_in": guide.depth_in if guide is not None else None,
+            "interval_years": guide.interval_years if guide is not None else None,
+            "nitrogen": any(c["nutrient"] == "N" for c in covers),
+            "covers": covers,
+        })
+    return rows
+
+
+def lime_table_rows() -> list[dict[str, Any]]:
+    """The lime tables: name, title, regions, buffers, target pH, depth and citation."""
+    return [
+        {"name": row["name"], "title": row["title"],
+         "regions": _parts(row["regions"]), "buffers": _parts(row["buffers"]),
+         "targets": [part.split("=")[0] for part in _parts(row["targets"])],
+         "unit": row["unit"], "depth_in": row["base_depth_in"],
+         "citation": reference(row["source"].split(";")[0]).citation,
+         "how": HOW_WORDS[row["how"]]}
+        for row in load("acidity/lime_tables")
+    ]
+
+
+def crop_rows() -> list[dict[str, Any]]:
+    """The crops: name, other names, yield unit, and the guides that have a rule for each."""
+    without = set(crops_without_guide())
+    listed = coverage()
+    return [
+        {"name": crop.name, "synonyms": list(crop.synonyms), "yield_unit": crop.yield_unit,
+         "group": crop.group,
+         "guides": list(dict.fromkeys(
+             c.guide for c in listed
+             if c.nutrient in TEST_OF and c.crop in crop.lineage)),
+         "any_crop_only": crop.name in without}
+        for crop in crops().values()
+    ]
+
+
+def _parts(cell: str | None) -> list[str]:
+    return [part for part in str(cell or "").split("|") if part]

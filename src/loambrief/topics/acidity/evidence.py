@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import where
 from loambrief.findings.model import Evidence, Finding, Grade, Side, say
+from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.formulas import constant, exchange_acidity, lime_from_nitrogen
 from loambrief.topics.acidity.formulas_lime import lime_table
 from loambrief.topics.acidity.need import LimeNeed
@@ -40,7 +40,7 @@ def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tupl
 
 def _reading(state: AcidState) -> Evidence:
     return Evidence(
-        Side.FOR, say("acidity.for_reading", ph=state.main.ph, depth=state.main.depth[2],
+        Side.FOR, say("acidity.for_reading", ph=state.main.ph, depth=depth_of(state.main),
                       buffer=state.main.buffer_ph, method=state.sample.methods.buffer,
                       error=state.ph_error, cores=state.sample.cores),
         Grade.MEASURED, (), (state.error_result,) if state.error_result else ())
@@ -68,7 +68,7 @@ def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
 
 def _acidity(state: AcidState) -> list[Evidence]:
     method = state.sample.methods.buffer
-    with subject(where(state.sample, state.main)):
+    with subject(place_of(state.sample, state.main)):
         acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.main.buffer_ph)
     if acid.value is None:
         return []
@@ -137,7 +137,7 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
 
 
 def _maintenance(state: AcidState) -> Evidence:
-    with subject(state.label):
+    with subject(state.place):
         urea = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB, nitrogen_source="urea")
         sulfate = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB,
                                               nitrogen_source="ammonium sulfate")
@@ -158,8 +158,8 @@ def avoided_lime(findings: list[Finding], states: list[AcidState],
         return tuple(findings)
     first = f"acidity.ph.{fine[0].sample.id}"
     high = f"acidity.high.{fine[0].sample.id}"
-    pair = (say("acidity.avoid_lime", where=[s.label for s in fine]),
-            say("acidity.why_lime", rows=[{"where": s.label, "ph": s.ph,
+    pair = (say("acidity.avoid_lime", where=[s.place for s in fine]),
+            say("acidity.why_lime", rows=[{"where": s.place, "ph": s.ph,
                                            "trigger": s.target.trigger} for s in fine]))
     done, result = False, []
     for finding in findings:

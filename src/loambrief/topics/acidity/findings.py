@@ -122,10 +122,10 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
     return Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
-                  crop=target.crop, where=state.label, low=state.below_trigger,
+                  crop=target.crop, where=state.place, low=state.below_trigger,
                   near=state.near_trigger, depends=state.depends_on_subsoil, small=small),
         status=status, severity=severity, confidence=sure,
-        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
         reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
                       crop=target.crop),
         body=_body(case, state, lime, small),
@@ -145,9 +145,9 @@ def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Nee
     if wants_lime(state):
         return (lime.need,)
     return (Need(
-        kind=NeedKind.MEASURE, item="subsoil pH", unit="", where=state.label,
+        kind=NeedKind.MEASURE, item="subsoil pH", unit="", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
-        text=say("acidity.need_subsoil", where=state.label, depth_in=SUBSOIL_TOP_IN),
+        text=say("acidity.need_subsoil", where=state.place, depth_in=SUBSOIL_TOP_IN),
         sources=("vitosh-1995-e2567", "hoorman-2022-fall-lime"),
     ),)
 
@@ -159,9 +159,9 @@ def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
     return Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_untargeted", ph=state.ph, crop=case.field.crop,
-                  where=state.label),
+                  where=state.place),
         status=Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
-        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
         body=(say("acidity.body_untargeted", crop=case.field.crop),),
         results=tuple(r for r in (state.error_result,) if r),
     )
@@ -222,7 +222,7 @@ def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Mi
     found = []
 
     def lacks(name: str, **params) -> None:
-        found.append(Missing(say(f"acidity.missing_{name}", where=state.label, **params),
+        found.append(Missing(say(f"acidity.missing_{name}", where=state.place, **params),
                              say(f"acidity.missing_{name}_means", **params), TOPIC))
 
     if state.main is None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Table, load
+from loambrief.tables import Row, Table, load
 from loambrief.topics.acidity.formulas import constant, not_negative, real_ph
 from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
 
@@ -23,7 +22,7 @@ class _Found:
 
     value: float
     notes: tuple[str, ...] = ()
-    details: Mapping[str, object] = field(default_factory=dict)
+    details: Row = field(default_factory=dict)
     within: bool = True
 
 
@@ -32,7 +31,7 @@ def lime_tables() -> tuple[str, ...]:
     return load(INDEX).column("name")
 
 
-def lime_table(name: str) -> Mapping[str, object]:
+def lime_table(name: str) -> Row:
     """Index row of a lime table.
 
     Raises
@@ -171,17 +170,17 @@ def lime_requirement(
                   notes=notes, details=details, within_range=found.within)
 
 
-def _effective_share(row: Mapping[str, object], buffer_ph: float | None) -> float:
+def _effective_share(row: Row, buffer_ph: float | None) -> float:
     """Pure, fine CaCO3 per unit of the table's lime."""
     if row["effective_share"] != "pure column":
         return float(row["effective_share"])
-    grid = load(f"acidity/{PURE_TABLE}")
-    pure = _between_rows(grid, "buffer_ph", "pure_7_0", buffer_ph)
-    ground = _between_rows(grid, "buffer_ph", "to_7_0", buffer_ph)
+    grid, at = load(f"acidity/{PURE_TABLE}"), _need_buffer(row, buffer_ph)
+    pure = _between_rows(grid, "buffer_ph", "pure_7_0", at)
+    ground = _between_rows(grid, "buffer_ph", "to_7_0", at)
     return pure.value / ground.value
 
 
-def _need_buffer(row: Mapping[str, object], buffer_ph: float | None) -> float:
+def _need_buffer(row: Row, buffer_ph: float | None) -> float:
     if buffer_ph is None:
         raise ImpossibleInput(f"{row['name']} needs buffer_ph")
     return buffer_ph

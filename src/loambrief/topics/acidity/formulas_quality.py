@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.acidity.formulas import not_negative, percent
 
 SCHEMES = "acidity/fineness_schemes"
@@ -18,7 +18,7 @@ def schemes() -> tuple[str, ...]:
     return load(SCHEMES).column("scheme")
 
 
-def lime_scheme(name: str) -> Mapping[str, object]:
+def lime_scheme(name: str) -> Row:
     """Row of a lime quality scheme.
 
     Raises

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from itertools import pairwise
 
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.acidity.formulas import constant, not_negative, percent, real_ph
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
@@ -29,7 +28,7 @@ def guide_for(region: str | None) -> str | None:
     return None
 
 
-def _match(scheme: str, crop: str, context: str) -> Mapping[str, object] | None:
+def _match(scheme: str, crop: str, context: str) -> Row | None:
     rows = [r for r in load(TARGETS) if r["scheme"] == scheme and r["crop"] == crop]
     fitting = [r for r in rows if r["context"] == context]
     if not fitting and context != ORGANIC:
@@ -37,7 +36,7 @@ def _match(scheme: str, crop: str, context: str) -> Mapping[str, object] | None:
     return fitting[0] if fitting else None
 
 
-def _row(crop: Crop, guide: str | None, context: str) -> Mapping[str, object]:
+def _row(crop: Crop, guide: str | None, context: str) -> Row:
     """The most specific row: the region's crop, any crop row, then groups, then any."""
     group, wider = f"group:{crop.group}", (guide, "general")
     searches = [(s, name) for s in wider if s for name in crop.lineage]

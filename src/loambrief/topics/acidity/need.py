@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Increment
-from loambrief.case.select import sample_area_ac, where
+from loambrief.case.select import sample_area_ac
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.model import Message, Need, NeedKind, say
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import (
     UNCALIBRATED,
     constant,
@@ -252,7 +253,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
     choice = choose_table(case, state)
     target = state.target
     base = Need(
-        kind=NeedKind.LIME, item="lime", unit="ton/ac", where=state.label,
+        kind=NeedKind.LIME, item="lime", unit="ton/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample), cautions=_cautions(case),
         text=say("acidity.need_lime_unknown", target=target.value, crop=target.crop),
     )
@@ -269,7 +270,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
     depth, depth_by = lime_depth(case, choice.name)
     if depth_in is not None:
         depth, depth_by = depth_in, "slice"
-    with subject(where(state.sample, slice_)):
+    with subject(place_of(state.sample, slice_)):
         try:
             best = lime_requirement.evaluate(
                 **_inputs(state, slice_, ph, choice.name, target.value, depth))

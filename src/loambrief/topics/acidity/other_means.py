@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import age_days, sample_area_ac, where
+from loambrief.case.select import age_days, sample_area_ac
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Confidence,
@@ -17,6 +17,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.formulas import constant
 from loambrief.topics.acidity.formulas_targets import (
     aluminum_saturation,
@@ -56,15 +57,15 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
             needs = (own.need,)
     elif only_surface:
         needs = (_buffer_test(case, state),)
-    depth = state.surface.depth[2]
+    depth = depth_of(state.surface)
     return Finding(
         id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
-                  depth=depth, where=state.label),
+                  depth=depth, where=state.place),
         status=Status.LIMITING if only_surface else Status.WATCH,
         severity=2 if only_surface and trigger - state.surface_ph >= SURFACE_GAP else 1,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2")),
-        grade=Grade.MEASURED, value=state.surface_ph, unit="pH", where=state.label,
+        grade=Grade.MEASURED, value=state.surface_ph, unit="pH", place=state.place,
         reference=say("acidity.reference_target", target=state.target.value, trigger=trigger,
                       crop=state.target.crop),
         body=(say("acidity.body_surface", depth=depth, gap=gap, only=only_surface,
@@ -74,7 +75,7 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
         evidence=(
             Evidence(Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
                                    depth=depth, whole=state.ph,
-                                   whole_depth=state.main.depth[2]), Grade.MEASURED),
+                                   whole_depth=depth_of(state.main)), Grade.MEASURED),
             Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.CALCULATED,
                      ("osu-em9014-strat", "ndsu-notill-acid-depth", "nicoloso-kansas-50yr")),
             Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
@@ -89,9 +90,9 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
 def _buffer_test(case: CaseFile, state: AcidState) -> Need:
     return Need(
         kind=NeedKind.MEASURE, item="surface buffer", unit="",
-        text=say("acidity.need_surface_buffer", where=state.label,
-                 depth=state.surface.depth[2]),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        text=say("acidity.need_surface_buffer", where=state.place,
+                 depth=depth_of(state.surface)),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("surface-practice",),
     )
 
@@ -114,7 +115,7 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
         return None
     limit, below = constant("al_toxic_ppm"), constant("al_toxic_ph")
     toxic = al > limit and state.ph < below
-    with subject(where(state.sample, state.main)):
+    with subject(place_of(state.sample, state.main)):
         bases = _bases(state)
         share: Result | None = None
         results: tuple[Result, ...] = ()
@@ -132,10 +133,10 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
     return Finding(
         id=f"acidity.aluminum.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_aluminum", al=al, share=share.value if share else None,
-                  toxic=harmful, where=state.label),
+                  toxic=harmful, where=state.place),
         status=status, severity=3 if harmful else 1 if sensitive else 0,
         confidence=_confidence(case, state), grade=Grade.MEASURED,
-        value=al, unit="ppm", where=state.label,
+        value=al, unit="ppm", place=state.place,
         reference=say("acidity.reference_aluminum", limit=limit, below=below),
         body=(say("acidity.body_aluminum", toxic=toxic,
                   share=share.value if share else None, sodium=bool(bases and "Na" in bases),
@@ -169,34 +170,34 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
     acidify = _wants_acid(state)
     results, needs, evidence = _acidify(case, state) if acidify else ((), (), ())
     if limey and state.carbonate:
-        with subject(where(state.sample, state.main)):
+        with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
                                             depth_in=state.main.thickness_in)
         evidence += (Evidence(Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
                                             carbonate=state.carbonate,
-                                            depth=state.main.depth[2]),
+                                            depth=depth_of(state.main)),
                               Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
         results += (used,)
     crop = state.target.crop if state.target else case.field.crop
     return Finding(
         id=f"acidity.high.{state.sample.id}", topic=TOPIC,
-        title=say("acidity.title_high", ph=state.ph, where=state.label, crop=crop,
+        title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
                   over=over, calcareous=state.calcareous),
         status=Status.EXCESS if over else Status.NOTED,
         severity=2 if acidify else 1 if over else 0,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
-        grade=Grade.MEASURED, value=state.ph, unit="pH", where=state.label,
+        grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
         reference=say("acidity.reference_upper", upper=state.target.upper if over else HIGH_PH,
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
         evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.main.ph,
-                                         depth=state.main.depth[2], fizz=state.sample.fizz,
+                                         depth=depth_of(state.main), fizz=state.sample.fizz,
                                          carbonate=state.carbonate), Grade.MEASURED),
                   *evidence),
         needs=needs,
-        advise_against=((say("acidity.avoid_sulfur", where=state.label),
+        advise_against=((say("acidity.avoid_sulfur", where=state.place),
                          say("acidity.why_sulfur", calcareous=state.calcareous)),)
         if limey else (),
         sources=("rhs-acidifying",), results=results,
@@ -208,7 +209,7 @@ def _acidify(case: CaseFile, state: AcidState):
     target = state.target.value
     found: list[Result] = []
     if state.sample.texture is not None:
-        with subject(where(state.sample, state.main)):
+        with subject(place_of(state.sample, state.main)):
             for table in SULFUR_TABLES:
                 found.append(sulfur_to_acidify.evaluate(
                     table=table, soil_ph=state.ph, target_ph=target,
@@ -218,7 +219,7 @@ def _acidify(case: CaseFile, state: AcidState):
     amounts = sorted(float(r.value) for r in rated)
     half = amounts[0] / 2.0 if amounts else None
     need = Need(
-        kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", where=state.label,
+        kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_acidify", target=target, amount=half,
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,

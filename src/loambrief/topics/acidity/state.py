@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import main_increment, surface_increment, where
+from loambrief.case.select import main_increment, surface_increment
 from loambrief.errors import UnknownName
+from loambrief.findings.model import Place
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import buffer_ph_error, constant
 from loambrief.topics.acidity.formulas_targets import ph_target
 from loambrief.units import Quantity
@@ -80,7 +82,7 @@ class AcidState:
     """
 
     sample: Sample
-    label: str
+    place: Place
     main: Increment | None
     surface: Increment | None
     ph: float | None
@@ -184,14 +186,14 @@ def acid_state(case: CaseFile, sample: Sample) -> AcidState:
     subsoil = None if deep is None else water_ph(deep, method)
     ph = water_ph(main.ph, method) if main is not None and main.ph is not None else None
     top = water_ph(surface.ph, method) if surface is not None and surface.ph is not None else None
-    label = where(sample)
-    with subject(label):
+    place = place_of(sample)
+    with subject(place):
         target = _target(case, subsoil, organic)
         error = None
         if ph is not None:
             error = buffer_ph_error.evaluate(soil_ph=ph, cores=sample.cores)
     return AcidState(
-        sample=sample, label=label, main=main, surface=surface, ph=ph, surface_ph=top,
+        sample=sample, place=place, main=main, surface=surface, ph=ph, surface_ph=top,
         subsoil_ph=subsoil, organic=organic, target=target,
         ph_error=float(error.value) if error else 0.0, error_result=error,
     )

@@ -14,7 +14,6 @@ from loambrief.case.select import (
     main_increment,
     sample_area_ac,
     surface_increment,
-    where,
 )
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import standing
@@ -26,10 +25,12 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import place_of
 from loambrief.topics.carbon_nitrogen.formulas import (
     carbon_clay_ratio,
     carbon_nitrogen_ratio,
@@ -67,7 +68,7 @@ class SoilCarbon:
 
     sample: Sample
     increment: Increment
-    label: str
+    place: Place
     carbon: float
     low: float
     high: float
@@ -81,17 +82,17 @@ def soil_carbon(sample: Sample) -> SoilCarbon | None:
     increment = main_increment(sample) or surface_increment(sample)
     if increment is None:
         return None
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     matter, carbon = plain(increment.organic_matter), plain(increment.organic_carbon)
     if carbon is not None:
         factor = constant("carbon_in_om")
-        return SoilCarbon(sample, increment, label, carbon, carbon, carbon,
+        return SoilCarbon(sample, increment, place, carbon, carbon, carbon,
                           carbon * factor if matter is None else matter, True, ())
     if matter is None:
         return None
-    with subject(label):
+    with subject(place):
         result = organic_carbon_pct.evaluate(organic_matter_pct=matter)
-    return SoilCarbon(sample, increment, label, float(result.value), float(result.details["low"]),
+    return SoilCarbon(sample, increment, place, float(result.value), float(result.details["low"]),
                       float(result.details["high"]), matter, False, (result,))
 
 
@@ -102,12 +103,12 @@ def assess(case: CaseFile) -> Assessment:
     for sample in case.samples:
         soil = soil_carbon(sample)
         if soil is None:
-            no_matter.append(where(sample))
+            no_matter.append(place_of(sample))
             continue
         findings.append(_matter(case, soil))
         ratio = _ratio(case, soil)
         if ratio is None:
-            no_nitrogen.append(where(sample))
+            no_nitrogen.append(place_of(sample))
         else:
             findings.append(ratio)
         findings.append(_mineral(case, soil, ratio))
@@ -147,7 +148,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         status, severity = Status.NOTED, 0
     density = plain(soil.increment.bulk_density)
     layer = {"depth_in": soil.increment.thickness_in, "bulk_density_g_cm3": density}
-    with subject(soil.label):
+    with subject(soil.place):
         stock = organic_matter_mass_lb_ac.evaluate(organic_matter_pct=soil.matter, **layer)
         rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
         years = _years(case, soil, layer)
@@ -174,7 +175,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
     if below and not stands:
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
-            text=say("carbon_nitrogen.need_matter"), where=where(soil.sample),
+            text=say("carbon_nitrogen.need_matter"), place=place_of(soil.sample),
             area_ac=sample_area_ac(case, soil.sample), results=(rise,),
             sources=("noble-2016-om", "oldfield-2019"),
             cautions=(say("carbon_nitrogen.caution_no_promise"),),
@@ -184,9 +185,9 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
     return Finding(
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
-                  measured=soil.measured, where=soil.label),
+                  measured=soil.measured, where=soil.place),
         status=status, severity=severity, confidence=_confidence(case, soil.sample),
-        grade=Grade.MEASURED, value=soil.matter, unit="%", where=where(soil.sample),
+        grade=Grade.MEASURED, value=soil.matter, unit="%", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_plateau", plateau=plateau,
                       low=plateau * constant("carbon_in_om", "low"),
                       high=plateau * constant("carbon_in_om", "high")),
@@ -218,7 +219,7 @@ def _clay_lines(soil: SoilCarbon) -> list[Evidence]:
     clay = clay_range(texture) if texture else None
     if clay is None:
         return []
-    with subject(soil.label):
+    with subject(soil.place):
         ends = [carbon_clay_ratio.evaluate(carbon_pct=soil.carbon, clay_pct=max(c, 1.0))
                 for c in clay]
     names = [str(r.details["structure"]) for r in ends]
@@ -241,7 +242,7 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
     nitrogen = plain(soil.increment.total_nitrogen)
     if not nitrogen:
         return None
-    with subject(soil.label):
+    with subject(soil.place):
         ratio = carbon_nitrogen_ratio.evaluate(carbon_pct=soil.carbon, nitrogen_pct=nitrogen)
         split = carbon_respired_pct.evaluate()
     low, high = constant("soil_ratio", "low"), constant("soil_ratio", "high")
@@ -262,11 +263,11 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
     )
     return Finding(
         id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
-        title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.label),
+        title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.place),
         status=Status.ADEQUATE if usual else Status.NOTED, severity=0,
         confidence=_confidence(case, soil.sample, method_matches=soil.measured),
         grade=Grade.MEASURED if soil.measured else Grade.CALCULATED,
-        value=value, unit="1", where=where(soil.sample),
+        value=value, unit="1", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_ratio", low=low, high=high),
         body=(say("carbon_nitrogen.body_ratio", ratio=value, low=low, high=high),),
         evidence=lines, sources=("ars-akron-cn",), results=(*soil.results, ratio),
@@ -285,7 +286,7 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
                    / LB_PER_ACRE_INCH_AT_1)
     layer = {"depth_cm": soil.increment.thickness_in * CM_PER_INCH,
              "bulk_density_g_cm3": density}
-    with subject(soil.label):
+    with subject(soil.place):
         best, low, high = (
             nitrogen_mineralised_kg_ha.evaluate(
                 carbon_pct=carbon, cn_ratio=cn, turnover_pct=constant("turnover", column), **layer)
@@ -306,11 +307,11 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
     return Finding(
         id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
-                  where=soil.label),
+                  where=soil.place),
         status=Status.NOTED, severity=0,
         confidence=_confidence(case, soil.sample, method_matches=measured,
                                enough_replicates=False),
-        grade=Grade.CALCULATED, value=pounds, unit="lb/ac", where=where(soil.sample),
+        grade=Grade.CALCULATED, value=pounds, unit="lb/ac", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_mineral"),
         body=(say("carbon_nitrogen.body_mineral"),), evidence=lines,
         sources=("soilsconnect-q97",), results=(*soil.results, best, low, high),
@@ -319,9 +320,9 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
 
 @dataclass(frozen=True)
 class RatioPoint:
-    """One bar of the C:N chart: label, ratio, and where the ratio is from."""
+    """One bar of the C:N chart: sample or material, ratio, and where the ratio is from."""
 
-    label: str
+    about: Place | str
     ratio: float
     kind: str
     """``soil``, ``residue`` or ``material``."""
@@ -335,8 +336,8 @@ def ratios(case: CaseFile) -> tuple[RatioPoint, ...]:
         soil = soil_carbon(sample)
         nitrogen = plain(soil.increment.total_nitrogen) if soil else None
         if soil and nitrogen:
-            with subject(soil.label):
-                points.append(RatioPoint(where(sample), carbon_nitrogen_ratio(
+            with subject(soil.place):
+                points.append(RatioPoint(place_of(sample), carbon_nitrogen_ratio(
                     carbon_pct=soil.carbon, nitrogen_pct=nitrogen), "soil", soil.measured))
     for residue in case.residue:
         with subject(residue.material):

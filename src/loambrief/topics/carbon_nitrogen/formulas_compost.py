@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 MATERIALS = "carbon_nitrogen/compost_materials"
 KEYS = ("name", "mass", "moisture_pct", "carbon_pct", "nitrogen_pct", "cn_ratio")
@@ -16,7 +16,7 @@ MOST_CARBON_PCT = 120.0
 from different samples, and their product may pass 100 (sawdust: 0.24 % at 442:1)."""
 
 
-def _number(material: Mapping[str, object], key: str, least: float = 0.0,
+def _number(material: Row, key: str, least: float = 0.0,
             most: float = 100.0) -> float:
     try:
         value = float(material[key])
@@ -348,7 +348,7 @@ def compost_recipe(materials: list, target_ratio: float, target_moisture_pct: fl
                   details={"second": q2, "third": q3, "total": mass + q2 + q3})
 
 
-def compost_material(name: str) -> Mapping[str, object]:
+def compost_material(name: str) -> Row:
     """Typical row of a raw material for compost.
 
     Raises

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.carbon_nitrogen.formulas import constant, not_negative, percent
 
 
@@ -212,9 +210,10 @@ def decay_effect(ratio: float, element: str = "nitrogen", guide: str | None = No
     if guide is None:
         row = max(rows, key=lambda r: r["tie_up_above"] - r["release_below"])
     else:
-        row = next((r for r in rows if r["guide"] == guide), None)
-        if row is None:
+        named = [r for r in rows if r["guide"] == guide]
+        if not named:
             raise UnknownName("guide", guide, tuple(r["guide"] for r in rows))
+        row = named[0]
     name = "about even"
     if ratio < row["release_below"]:
         name = "release"
@@ -225,7 +224,7 @@ def decay_effect(ratio: float, element: str = "nitrogen", guide: str | None = No
                            "tie_up_above": row["tie_up_above"]})
 
 
-def residue_row(material: str) -> Mapping[str, object]:
+def residue_row(material: str) -> Row:
     """Row of the residue table by name or synonym; the table's own names first.
 
     Raises

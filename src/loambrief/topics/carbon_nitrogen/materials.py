@@ -11,6 +11,7 @@ from loambrief.findings.model import (
     Finding,
     Grade,
     Message,
+    Product,
     Side,
     Status,
     say,
@@ -185,7 +186,8 @@ def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tu
     if price is not None and price.per == "ton":
         cost = round(price.amount * low * case.field.area.value, -2)
     return rise, ((
-        say("carbon_nitrogen.avoid_rise", material=material.name, rise=RISE_PCT),
+        say("carbon_nitrogen.avoid_rise", material=Product(material.id, material.name),
+            rise=RISE_PCT),
         say("carbon_nitrogen.avoid_rise_why", low=low, high=high, cost=cost,
             phosphate=None if phosphate is None else round(phosphate / 100 * 2000 * low, -1)),
     ),)

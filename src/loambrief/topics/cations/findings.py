@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import age_days, where
+from loambrief.case.select import age_days
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Assessment,
@@ -17,6 +17,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.state import acid_state
 from loambrief.topics.cations.formulas import (
     calcium_magnesium_ratio,
@@ -74,9 +75,9 @@ def _suppressed(case: CaseFile, state: CationState) -> Finding:
     reasons = list(state.reliability.details["reasons"])
     return Finding(
         id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
-        title=say("cations.title_suppressed", where=state.label),
+        title=say("cations.title_suppressed", where=state.place),
         status=Status.NOTED, severity=0, confidence=confidence(case, state),
-        grade=Grade.CALCULATED, where=state.label,
+        grade=Grade.CALCULATED, place=state.place,
         body=(say("cations.body_suppressed", reasons=reasons,
                   displacement=state.displacement_cec),),
         evidence=(Evidence(Side.FOR, say("cations.for_suppressed", reasons=reasons,
@@ -109,12 +110,12 @@ def _saturation(case: CaseFile, state: CationState) -> Finding | None:
         off = 0.0
     return Finding(
         id=f"cations.saturation.{state.sample.id}", topic=TOPIC,
-        title=say("cations.title_saturation", cec=state.cec, where=state.label,
+        title=say("cations.title_saturation", cec=state.cec, where=state.place,
                   shares=_shares(state)),
         status=Status.NOTED, severity=0,
         confidence=confidence(case, state, matches=state.method_fits,
                               agrees=off <= constant("cec_lab_error_pct")),
-        grade=Grade.CALCULATED, value=state.cec, unit="meq/100g", where=state.label,
+        grade=Grade.CALCULATED, value=state.cec, unit="meq/100g", place=state.place,
         reference=say("cations.reference_none"),
         body=tuple(body),
         evidence=_evidence(state, traditional, outside),
@@ -130,7 +131,7 @@ def _shares(state: CationState) -> list[dict]:
 
 
 def _traditional(state: CationState) -> list[Result]:
-    with subject(where(state.sample, state.main)):
+    with subject(place_of(state.sample, state.main)):
         return [traditional_saturation.evaluate(cation=c, saturation_pct=state.shares[c])
                 for c in PRACTICE if c in state.shares]
 
@@ -151,7 +152,7 @@ def _evidence(state: CationState, traditional: list[Result], outside: list[Resul
         Evidence(Side.AGAINST, say("cations.against_sum"), Grade.CALCULATED, ("miller-2015-alp",)),
     ]
     if state.calcium and state.magnesium:
-        with subject(where(state.sample, state.main)):
+        with subject(place_of(state.sample, state.main)):
             ratio = calcium_magnesium_ratio.evaluate(ca_ppm=state.calcium,
                                                      mg_ppm=state.magnesium)
         lines.append(Evidence(
@@ -170,7 +171,7 @@ def _missing(state: CationState) -> list[Missing]:
     if state.suppressed:
         return found
     if state.cec is None and state.unknown:
-        found.append(Missing(say("cations.missing_cec", where=state.label,
+        found.append(Missing(say("cations.missing_cec", where=state.place,
                                  unknown=list(state.unknown)),
                              say("cations.missing_cec_means"), TOPIC))
     return found

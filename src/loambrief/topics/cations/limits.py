@@ -67,10 +67,10 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
     row = share if by_share and mg >= low["limit"] else low if is_low else dolomitic
     return Finding(
         id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
-        title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.label),
+        title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
         status=Status.LIMITING if is_low else Status.WATCH,
         severity=2 if is_low else 1, confidence=_confidence(case, state),
-        grade=Grade.MEASURED, value=mg, unit="ppm", where=state.label,
+        grade=Grade.MEASURED, value=mg, unit="ppm", place=state.place,
         reference=say("cations.reference_magnesium", limit=row["limit"], unit=row["unit"]),
         body=(say("cations.body_magnesium", low=is_low, liming=liming, limit=limit),),
         evidence=(Evidence(Side.FOR, say("cations.for_magnesium", mg=mg, limit=row["limit"],
@@ -89,10 +89,10 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
     if not is_low and not liming:
         return ()
-    base = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "where": state.label,
+    base = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
             "area_ac": sample_area_ac(case, state.sample)}
     if not is_low:
-        return (Need(text=say("cations.need_dolomitic", where=state.label),
+        return (Need(text=say("cations.need_dolomitic", where=state.place),
                      sources=("labarge-2014-enp",), **base),)
     least, most = constant("magnesium_low_lb_ac"), constant("magnesium_high_lb_ac")
     return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
@@ -115,16 +115,16 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
     liming = wants_lime(acid)
     needs: tuple[Need, ...] = ()
     if not liming:
-        needs = (Need(kind=NeedKind.MANAGE, item="calcium", unit="", where=state.label,
+        needs = (Need(kind=NeedKind.MANAGE, item="calcium", unit="", place=state.place,
                       area_ac=sample_area_ac(case, state.sample),
                       text=say("cations.need_calcium", ph=acid.ph),
                       sources=("msu-ca-mg-ratios",)),)
     return Finding(
         id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
-        title=say("cations.title_calcium", ca=ca, low=is_low, where=state.label),
+        title=say("cations.title_calcium", ca=ca, low=is_low, where=state.place),
         status=Status.LIMITING if is_low else Status.WATCH, severity=2 if is_low else 1,
         confidence=_confidence(case, state), grade=Grade.MEASURED, value=ca, unit="ppm",
-        where=state.label, reference=say("cations.reference_calcium", limit=row["limit"]),
+        place=state.place, reference=say("cations.reference_calcium", limit=row["limit"]),
         body=(say("cations.body_calcium", low=is_low, liming=liming, outweighed=outweighed),),
         evidence=(Evidence(Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
                                          ca_charge=ca_charge, mg_charge=mg_charge),
@@ -158,9 +158,9 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
         return None
     return Finding(
         id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
-        title=say("cations.title_tetany", crop=crop, where=state.label),
+        title=say("cations.title_tetany", crop=crop, where=state.place),
         status=Status.WATCH, severity=1, confidence=_confidence(case, state),
-        grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", where=state.label,
+        grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),
         evidence=(
@@ -172,7 +172,7 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
                                        mg_pct=constant("forage_mg_pct")), Grade.CALCULATED,
                      ("rahman-2022-tetany", "osu-2024-tetany")),
         ),
-        needs=(Need(kind=NeedKind.MEASURE, item="forage minerals", unit="", where=state.label,
+        needs=(Need(kind=NeedKind.MEASURE, item="forage minerals", unit="", place=state.place,
                     area_ac=sample_area_ac(case, state.sample),
                     text=say("cations.need_forage_minerals", crop=crop),
                     sources=("rahman-2022-tetany",),

@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import main_increment, where
+from loambrief.case.select import main_increment
+from loambrief.findings.model import Place
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.acidity.state import plain, water_ph
 from loambrief.topics.cations.formulas import (
@@ -42,7 +44,7 @@ class CationState:
     """
 
     sample: Sample
-    label: str
+    place: Place
     main: Increment | None
     amounts: Mapping[str, float] = field(default_factory=dict)
     ph: float | None = None
@@ -94,20 +96,20 @@ class CationState:
 def cation_state(sample: Sample) -> CationState:
     """Cations of one sample: amounts, reliability, capacity and shares."""
     main = main_increment(sample)
-    label = where(sample)
+    place = place_of(sample)
     if main is None:
-        return CationState(sample, label, None)
+        return CationState(sample, place, None)
     amounts = {c: v for c, name in FIELDS.items() if (v := plain(getattr(main, name))) is not None}
     ph = water_ph(main.ph, sample.methods.ph) if main.ph is not None else None
     carbonate, cec = plain(main.carbonate), plain(main.cec)
     by_displacement = cec if sample.methods.cec == "ammonium acetate" else None
-    with subject(where(sample, main)):
+    with subject(place_of(sample, main)):
         bases = sum(float(ppm_to_meq.function(v, c).value) for c, v in amounts.items())
         complete = all(c in amounts for c in ("Ca", "Mg", "K"))
         reliable = summed_cec_reliability.evaluate(
             ph=ph, fizz=sample.fizz, bases_meq=bases if complete else None,
             displacement_cec_meq=by_displacement, carbonate_pct=carbonate)
-        known = CationState(sample, label, main, amounts, ph, carbonate, reliable,
+        known = CationState(sample, place, main, amounts, ph, carbonate, reliable,
                             lab_cec=cec if sample.methods.cec == "summation" else None,
                             displacement_cec=by_displacement, bases=bases if amounts else None)
         if known.suppressed or not known.any_cation:

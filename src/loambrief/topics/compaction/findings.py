@@ -20,6 +20,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import compaction_share, constant, threshold_psi
 from loambrief.topics.compaction.needs import unwanted, zone_needs
@@ -87,7 +88,7 @@ def _resistance(state: ConeState, zone: Zone) -> Finding:
         title = "compaction.title_wet"
     untilled = case.field.tillage in UNTILLED
     peak = zone.profile
-    common = {"where": zone.label, "traffic": zone.key == TRAFFIC, "share": zone.share.value,
+    common = {"where": zone.place, "traffic": zone.key == TRAFFIC, "share": zone.share.value,
               "over": details["over"], "n": details["n"], "rating": zone.rating.value,
               "limit": limit, "moisture": state.cone.moisture}
     body = [say("compaction.body_share", low=details["low"], high=details["high"],
@@ -142,7 +143,7 @@ def _resistance(state: ConeState, zone: Zone) -> Finding:
         unit="%",
         reference=say("compaction.reference_rating", limit=limit,
                       depth=constant("rated_depth"), pay=constant("pay_share")),
-        where=zone.label,
+        place=zone.place,
         body=tuple(body),
         evidence=tuple(evidence),
         needs=zone_needs(state, zone),
@@ -186,7 +187,7 @@ def _layer(state: ConeState, zone: Zone) -> Finding:
         id=f"{TOPIC}.layer.{zone.key}",
         topic=TOPIC,
         title=say("compaction.title_layer" if found else "compaction.title_layer_scattered",
-                  where=zone.label, top=details["top_in"], bottom=details["bottom_in"],
+                  where=zone.place, top=details["top_in"], bottom=details["bottom_in"],
                   open_above=details.get("open_above", False), shallow=dense[0], deep=dense[-1],
                   limit=threshold_psi("limit")),
         status=status if status is not Status.LIMITING else Status.WATCH,
@@ -196,7 +197,7 @@ def _layer(state: ConeState, zone: Zone) -> Finding:
         value=layer.value if found else dense[0],
         unit="in",
         reference=say("compaction.reference_limit", limit=threshold_psi("limit")),
-        where=zone.label,
+        place=zone.place,
         body=tuple(body),
         evidence=(
             Evidence(Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
@@ -214,7 +215,7 @@ def _trade_band(state: ConeState) -> Finding:
     """The trade's band beside what the literature says about roots."""
     readings = [r for zone in state.zones for r in zone.readings]
     no_air = threshold_psi("no_air")
-    with subject(state.case.field.name):
+    with subject(field_place(state.case)):
         over = compaction_share.evaluate(readings=readings, threshold_psi=no_air)
     levels = {key: threshold_psi(key) for key in ("onset", "limit", "water_range", "review")}
     return Finding(
@@ -229,7 +230,7 @@ def _trade_band(state: ConeState) -> Finding:
         unit="%",
         reference=say("compaction.reference_band", low=threshold_psi("band_low"),
                       high=threshold_psi("band_high"), level=no_air),
-        where=state.case.field.name,
+        place=field_place(state.case),
         body=(say("compaction.body_band"),),
         evidence=(
             Evidence(Side.FOR, say("compaction.for_band", onset=levels["onset"],

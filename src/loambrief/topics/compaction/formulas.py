@@ -7,14 +7,14 @@ holds for one soil only (Busscher and others 1997).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from statistics import median
 
 from loambrief.agronomy.intervals import binomial_interval, confidence, numbers
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
@@ -149,7 +149,7 @@ def compaction_rating(
     return Answer(row["rating"], unit="class", details=details)
 
 
-def _rating(share_pct: float) -> Mapping[str, object]:
+def _rating(share_pct: float) -> Row:
     if not 0 <= share_pct <= 100:
         raise ImpossibleInput(f"a share is 0 to 100 % (found {share_pct:g})")
     for row in load("compaction/rating"):

@@ -6,11 +6,9 @@ oven-dry soil.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.compaction.formulas import constant, positive
 
 TOPIC = "compaction"
@@ -379,7 +377,7 @@ def _textures() -> tuple[str, ...]:
     return tuple(dict.fromkeys(t for r in rows for t in r["textures"].split("|")))
 
 
-def _density_step(row: Mapping[str, object], density: float) -> int:
+def _density_step(row: Row, density: float) -> int:
     if density > row["restricts_above"]:
         return 3
     if density >= row["affects_from"]:

@@ -37,38 +37,38 @@ def zone_needs(state: ConeState, zone: Zone) -> tuple[Need, ...]:
     needs: list[Need] = []
     if reason == "moisture" and (dense or not state.shows_loose):
         needs.append(_measure(zone, "cone-again", say(
-            "compaction.need_again", where=zone.label, moisture=state.cone.moisture,
+            "compaction.need_again", where=zone.place, moisture=state.cone.moisture,
             n=max(zone.points, int(constant("points_low"))))))
     elif reason == "tillage":
         needs.append(_measure(zone, "dig", say(
-            "compaction.need_dig", where=zone.label, low=constant("dig_low"),
+            "compaction.need_dig", where=zone.place, low=constant("dig_low"),
             high=constant("dig_high"), shallow=zone.dense_depths[0])))
     elif reason in ("scattered", "bottom"):
         needs.append(_measure(zone, "cone-deeper", say(
-            f"compaction.need_{reason}", where=zone.label)))
+            f"compaction.need_{reason}", where=zone.place)))
     if dense and state.shows_dense:
         needs.append(_manage(state, zone))
     return tuple(needs)
 
 
 def _measure(zone: Zone, item: str, text: Message) -> Need:
-    return Need(NeedKind.MEASURE, item, "", text, where=zone.label, area_ac=zone.area_ac,
+    return Need(NeedKind.MEASURE, item, "", text, place=zone.place, area_ac=zone.area_ac,
                 sources=("duiker-sefp", "cornell-nrcca-ca0435"))
 
 
 def _manage(state: ConeState, zone: Zone) -> Need:
     return Need(
         NeedKind.MANAGE, "traffic", "",
-        say("compaction.need_traffic", where=zone.label, traffic=zone.key != FIELD,
+        say("compaction.need_traffic", where=zone.place, traffic=zone.key != FIELD,
             perennial=state.case.field.tillage == "perennial"),
-        where=zone.label, area_ac=zone.area_ac, sources=("reeder-dejonghughes-csd",),
+        place=zone.place, area_ac=zone.area_ac, sources=("reeder-dejonghughes-csd",),
     )
 
 
 def _loosen(state: ConeState, zone: Zone) -> Need:
     """Loosening with its depth. The depth is a setting of the tool, not a rate."""
     case = state.case
-    with subject(zone.label):
+    with subject(zone.place):
         depth: Result = loosening_depth.evaluate(bottom_in=zone.layer.details["bottom_in"])
     cautions = [
         say("compaction.caution_utility", depth=constant("call_depth")),
@@ -80,10 +80,10 @@ def _loosen(state: ConeState, zone: Zone) -> Need:
         cautions.append(say("compaction.caution_undrained", drainage=case.field.drainage))
     return Need(
         NeedKind.LOOSEN, "subsoil", "in",
-        say("compaction.need_loosen", where=zone.label, depth=depth.value,
+        say("compaction.need_loosen", where=zone.place, depth=depth.value,
             top=zone.layer.details["top_in"], bottom=zone.layer.details["bottom_in"],
             margin=depth.details["margin_in"]),
-        where=zone.label,
+        place=zone.place,
         area_ac=zone.area_ac,
         results=(depth, zone.layer, zone.rating),
         sources=(depth.source, zone.rating.source),

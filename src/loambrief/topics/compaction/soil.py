@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, sample_area_ac, where
+from loambrief.case.select import age_days, sample_area_ac
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
@@ -15,10 +15,12 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import named_place, place_of
 from loambrief.topics.compaction.formulas import constant
 from loambrief.topics.compaction.formulas_air import (
     ORGANIC,
@@ -54,7 +56,7 @@ def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
                 continue
             if sample.texture is None:
                 missing.append(Missing(
-                    say("compaction.missing_texture", where=where(sample, increment)),
+                    say("compaction.missing_texture", where=place_of(sample, increment)),
                     say("compaction.missing_texture_means"), TOPIC))
             elif sample.texture not in ORGANIC:
                 found = _density(case, sample, increment, density)
@@ -65,11 +67,11 @@ def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
 
 def _density(case: CaseFile, sample: Sample, increment: Increment,
              density: float) -> Finding | None:
-    label, water = where(sample, increment), plain(increment.water_content)
+    place, water = place_of(sample, increment), plain(increment.water_content)
     air: Result | None = None
     filled: Result | None = None
     try:
-        with subject(label):
+        with subject(place):
             pores = porosity_pct.evaluate(bulk_density_g_cm3=density)
             judged = bulk_density_class.evaluate(bulk_density_g_cm3=density,
                                                  texture=sample.texture)
@@ -102,13 +104,14 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     needs = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "structure", "",
-                      say("compaction.need_structure", where=where(sample)), where=where(sample),
+                      say("compaction.need_structure", where=place_of(sample)),
+                      place=place_of(sample),
                       area_ac=sample_area_ac(case, sample)),)
     return Finding(
         id=f"{TOPIC}.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
         topic=TOPIC,
         title=say("compaction.title_density", density=density, judged=judged.value,
-                  where=label, short_of_air=short_of_air),
+                  where=place, short_of_air=short_of_air),
         status=status,
         severity=severity,
         confidence=grade_confidence(age_days=age_days(case, sample.date),
@@ -119,7 +122,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
         unit="g/cm3",
         reference=say("compaction.reference_density", restricts=judged.details["restricts_above"],
                       texture=sample.texture),
-        where=label,
+        place=place,
         body=(say("compaction.body_pores", pores=pores.value),),
         evidence=tuple(evidence),
         needs=needs,
@@ -128,15 +131,12 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     )
 
 
-def _texture(case: CaseFile, place: str | None) -> str | None:
+def _texture(case: CaseFile, place: Place) -> str | None:
     """Texture of the sample at that place, or the one texture of all samples."""
     textures = {s.texture for s in case.samples if s.texture and s.texture not in ORGANIC}
-    if place is not None:
-        for sample in case.samples:
-            if sample.texture and sample.place and (
-                place.lower() in sample.place.lower() or sample.place.lower() in place.lower()
-            ):
-                return sample.texture
+    for sample in case.samples:
+        if sample.texture and sample.id == place.id:
+            return sample.texture
     return textures.pop() if len(textures) == 1 else None
 
 
@@ -147,16 +147,16 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
         return None
     rates = [r.value for r in part.rates if r.plain]
     limits = [r.typed for r in part.rates if not r.plain]
-    label = part.place or case.field.name
+    place = named_place(case, part.place)
     if not rates:
         return Finding(
             id=f"{TOPIC}.infiltration", topic=TOPIC,
-            title=say("compaction.title_intake_limits", where=label, limits=limits),
+            title=say("compaction.title_intake_limits", where=place, limits=limits),
             status=Status.UNCERTAIN, severity=0, confidence=Confidence.LOW,
-            grade=Grade.MEASURED, where=label, body=(say("compaction.body_intake_limits"),),
+            grade=Grade.MEASURED, place=place, body=(say("compaction.body_intake_limits"),),
         )
-    texture = _texture(case, part.place)
-    with subject(label):
+    texture = _texture(case, place)
+    with subject(place):
         spread = mean_interval.evaluate(values=rates) if len(rates) > 1 else None
         mean = float(spread.value) if spread else rates[0]  # type: ignore[arg-type]
         expected = expected_infiltration.evaluate(texture=texture) if texture else None
@@ -196,15 +196,15 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "surface", "",
-                      say("compaction.need_surface", where=label), where=label),)
+                      say("compaction.need_surface", where=place), place=place),)
     elif unsettled:
         needs = (Need(NeedKind.MEASURE, "rings", "",
-                      say("compaction.need_rings", where=label, n=MORE_RINGS), where=label,
+                      say("compaction.need_rings", where=place, n=MORE_RINGS), place=place,
                       sources=("nrcs-soil-quality-kit",)),)
     return Finding(
         id=f"{TOPIC}.infiltration",
         topic=TOPIC,
-        title=say("compaction.title_intake", rate=mean, name=judged.value, where=label,
+        title=say("compaction.title_intake", rate=mean, name=judged.value, where=place,
                   below=severity == 2, unsettled=unsettled),
         status=status,
         severity=severity,
@@ -215,7 +215,7 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
         value=mean,
         unit="in/h",
         reference=say("compaction.reference_intake", low=floor, texture=texture),
-        where=label,
+        place=place,
         body=tuple(body),
         evidence=tuple(evidence),
         needs=needs,

@@ -9,7 +9,8 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Penetrometer
 from loambrief.case.select import age_days
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence
+from loambrief.findings.model import Confidence, Place
+from loambrief.findings.places import field_place, spots_place
 from loambrief.topics.compaction.formulas import (
     compacted_layer,
     compaction_rating,
@@ -35,7 +36,7 @@ class Zone:
     """The pushes of one kind of place and what the formulas make of them."""
 
     key: str
-    label: str
+    place: Place
     places: tuple[str, ...]
     area_ac: float | None
     readings: tuple[float, ...]
@@ -110,7 +111,7 @@ def cone_state(case: CaseFile) -> ConeState | None:
     cone = case.penetrometer
     if cone is None:
         return None
-    with subject(f"{case.field.name}, {cone.date.isoformat()}"):
+    with subject(field_place(case), cone.date.isoformat()):
         moisture = penetrometer_moisture_check.evaluate(moisture=cone.moisture)
     zones = (_zone(case, cone, FIELD), _zone(case, cone, TRAFFIC))
     return ConeState(cone, moisture, tuple(z for z in zones if z is not None), case)
@@ -131,16 +132,16 @@ def _zone(case: CaseFile, cone: Penetrometer, key: str) -> Zone | None:
     highest = [max((r for d, r in zip(depths, p, strict=True) if r is not None and d <= rated),
                    default=None) for p in pushes]
     places = tuple(dict.fromkeys(p.place for p in points if p.place))
-    label = ", ".join(places) if key == TRAFFIC else case.field.name
+    place = spots_place(case, TRAFFIC, places) if key == TRAFFIC else field_place(case)
     if all(r is None for r in highest):
         return None
-    with subject(label):
+    with subject(place):
         profile = penetration_profile.evaluate(depths_in=depths, profiles=pushes,
                                                threshold_psi=limit)
         share = compaction_share.evaluate(readings=highest, threshold_psi=limit)
         return Zone(
             key=key,
-            label=label,
+            place=place,
             places=places,
             area_ac=case.field.area.value if key == FIELD else None,
             readings=tuple(r for p in pushes for r in p if r is not None),

@@ -16,10 +16,12 @@ from loambrief.findings.model import (
     Grade,
     Message,
     Missing,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import lot_place
 from loambrief.tables import load
 from loambrief.topics.forage.formulas import (
     coefficient,
@@ -49,25 +51,25 @@ def assess(case: CaseFile) -> Assessment:
         sure = _confidence(case, test)
         quality = _quality(case, test, sure)
         if quality is None:
-            missing.append(Missing(say("forage.missing_fibre", name=label(test)),
+            missing.append(Missing(say("forage.missing_fibre", name=lot(test)),
                                    say("forage.missing_fibre_means"), TOPIC))
         else:
             findings.append(quality)
             rfq, lacking = _rfq(test, sure)
             findings += [rfq] if rfq is not None else []
             missing += lacking
-        findings += [f for f in (nitrate_finding(case, test, label(test), sure),
-                                 sugar_finding(case, test, label(test), sure),
-                                 ash_finding(test, label(test), sure)) if f is not None]
+        findings += [f for f in (nitrate_finding(case, test, lot(test), sure),
+                                 sugar_finding(case, test, lot(test), sure),
+                                 ash_finding(test, lot(test), sure)) if f is not None]
     weedy = weedy_hay(case)
     findings += [weedy] if weedy is not None else []
     missing += _missing(case)
     return Assessment(tuple(findings), tuple(missing))
 
 
-def label(test: Forage) -> str:
-    """Short name of a test: its id, and the cutting if stated."""
-    return f"{test.id} ({test.cutting})" if test.cutting else test.id
+def lot(test: Forage) -> Place:
+    """The hay of a test, named by its id and the cutting if stated."""
+    return lot_place(test.id, f"{test.id} ({test.cutting})" if test.cutting else test.id)
 
 
 def _confidence(case: CaseFile, test: Forage) -> Confidence:
@@ -90,7 +92,7 @@ def _missing(case: CaseFile) -> list[Missing]:
     if not case.forage and _feeds_forage(case):
         found.append(Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
     if any(s in RUMINANTS for s in case.field.livestock):
-        found += [Missing(say("forage.missing_nitrate", name=label(t)),
+        found += [Missing(say("forage.missing_nitrate", name=lot(t)),
                           say("forage.missing_nitrate_means"), TOPIC)
                   for t in case.forage if t.nitrate is None]
     if case.forage and "horses" in case.field.livestock and all(t.nsc is None for t in case.forage):
@@ -109,7 +111,7 @@ def _feed_value(test: Forage) -> Result | None:
 
 
 def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
-    with subject(label(test)):
+    with subject(lot(test)):
         rfv = _feed_value(test)
         if rfv is None:
             return None
@@ -158,7 +160,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
     return Finding(
         id=f"{TOPIC}.quality.{test.id}",
         topic=TOPIC,
-        title=say("forage.title_rfv", name=label(test), rfv=value, error=error,
+        title=say("forage.title_rfv", name=lot(test), rfv=value, error=error,
                   grade=None if grade is None else grade.value, dairy=dairy and severity > 0),
         status=status,
         severity=severity,
@@ -167,7 +169,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
         value=value,
         reference=say("forage.reference_rfv", adf=coefficient("rfv_reference_adf"),
                       ndf=coefficient("rfv_reference_ndf"), goal=goal if dairy else None),
-        where=label(test),
+        place=lot(test),
         body=tuple(body),
         evidence=tuple(evidence),
         sources=tuple(dict.fromkeys(r.source for r in results)),
@@ -189,17 +191,17 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
     lacking = [name for name, value in parts.items() if value is None]
     if lacking:
         return None, [Missing(
-            say("forage.missing_rfq", name=label(test), lacking=lacking,
+            say("forage.missing_rfq", name=lot(test), lacking=lacking,
                 thirty="ndfd_48h" in lacking and test.ndfd_30h is not None),
             say("forage.missing_rfq_means"), TOPIC)]
-    with subject(label(test)):
+    with subject(lot(test)):
         try:
             rfq = relative_forage_quality.evaluate(
                 kind=test.kind, cp_pct=parts["crude_protein"], adf_pct=parts["adf"],
                 ndf_pct=parts["ndf"], ee_pct=parts["ether_extract"], ash_pct=parts["ash"],
                 ndfd_pct=parts["ndfd_48h"])
         except ImpossibleInput:
-            return None, [Missing(say("forage.missing_rfq_odd", name=label(test)),
+            return None, [Missing(say("forage.missing_rfq_odd", name=lot(test)),
                                   say("forage.missing_rfq_means"), TOPIC)]
         rfv = _feed_value(test)
     value = float(rfq.value)  # type: ignore[arg-type]
@@ -211,14 +213,14 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
     return Finding(
         id=f"{TOPIC}.rfq.{test.id}",
         topic=TOPIC,
-        title=say("forage.title_rfq", name=label(test), rfq=value, error=error),
+        title=say("forage.title_rfq", name=lot(test), rfq=value, error=error),
         status=Status.NOTED,
         severity=0,
         confidence=sure,
         grade=Grade.CALCULATED,
         value=value,
         reference=say("forage.reference_rfq", grass=test.kind == "grass"),
-        where=label(test),
+        place=lot(test),
         body=(
             say("forage.body_rfq", tdn=rfq.details["tdn_pct"], dmi=rfq.details["dmi_pct"],
                 ndfd=parts["ndfd_48h"], average=coefficient("ndfd_average"), apart=apart),

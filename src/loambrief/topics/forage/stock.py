@@ -12,6 +12,7 @@ from loambrief.findings.model import (
     Message,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
@@ -36,14 +37,14 @@ def plain(quantity: Quantity | None) -> float | None:
     return quantity.value if quantity is not None and quantity.plain else None
 
 
-def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> Finding | None:
+def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
     """Nitrate in both usual forms, its class by a named table, and what to do."""
     nitrate = test.nitrate
     if nitrate is None or nitrate.unit != "ppm":
         return None
     if test.nitrate_as is None:
-        return _unknown_form(name, test.id, nitrate)
-    with subject(name):
+        return _unknown_form(lot, test.id, nitrate)
+    with subject(lot):
         judged = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
                                                table=TABLE)
         second = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
@@ -73,7 +74,7 @@ def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -
     return Finding(
         id=f"{TOPIC}.nitrate.{test.id}",
         topic=TOPIC,
-        title=say("forage.title_nitrate", name=name, judged=judged.value, step=step,
+        title=say("forage.title_nitrate", name=lot, judged=judged.value, step=step,
                   censor=nitrate.censor, **forms),
         status=status,
         severity=severity,
@@ -82,10 +83,10 @@ def nitrate_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -
         value=float(forms["no3_n"]),  # type: ignore[arg-type]
         unit="ppm",
         reference=_nitrate_reference(),
-        where=name,
+        place=lot,
         body=tuple(body),
         evidence=tuple(evidence),
-        needs=_nitrate_needs(case, name, judged, severity),
+        needs=_nitrate_needs(case, lot, judged, severity),
         sources=(judged.source, second.source),
         results=(judged, second),
     )
@@ -106,7 +107,7 @@ def _second_opinion(second: Result, first_step: int) -> Evidence:
         Grade.MEASURED, (second.source,), (second,))
 
 
-def _nitrate_needs(case: CaseFile, name: str, judged: Result, severity: int) -> tuple[Need, ...]:
+def _nitrate_needs(case: CaseFile, lot: Place, judged: Result, severity: int) -> tuple[Need, ...]:
     if not severity:
         return ()
     stock = [s for s in case.field.livestock if s in RUMINANTS]
@@ -117,44 +118,44 @@ def _nitrate_needs(case: CaseFile, name: str, judged: Result, severity: int) -> 
         say("forage.caution_vet"),
     )
     return (Need(NeedKind.MANAGE, "nitrate", "",
-                 say("forage.need_nitrate", name=name, ration=judged.details["ration_pct"],
+                 say("forage.need_nitrate", name=lot, ration=judged.details["ration_pct"],
                      stock=stock),
-                 where=name, sources=(judged.source,), results=(judged,), cautions=cautions),)
+                 place=lot, sources=(judged.source,), results=(judged,), cautions=cautions),)
 
 
-def _unknown_form(name: str, test_id: str, nitrate: Quantity) -> Finding:
+def _unknown_form(lot: Place, test_id: str, nitrate: Quantity) -> Finding:
     """A number without its form may be harmless or deadly: both readings are shown."""
-    with subject(name):
+    with subject(lot):
         worst = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="no3-n", table=TABLE)
         mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
     severity = min(SEVERITY[int(worst.details["step"])], 2)  # type: ignore[call-overload]
     return Finding(
         id=f"{TOPIC}.nitrate.{test_id}",
         topic=TOPIC,
-        title=say("forage.title_nitrate_form", name=name, typed=nitrate.typed),
+        title=say("forage.title_nitrate_form", name=lot, typed=nitrate.typed),
         status=Status.UNCERTAIN,
         severity=severity,
         confidence=Confidence.LOW,
         grade=Grade.MEASURED,
         value=None,
         reference=_nitrate_reference(),
-        where=name,
+        place=lot,
         body=(say("forage.body_nitrate_form", worst=worst.value, mildest=mildest.value),),
         needs=(Need(NeedKind.MEASURE, "nitrate-form", "",
-                    say("forage.need_nitrate_form", name=name), where=name,
+                    say("forage.need_nitrate_form", name=lot), place=lot,
                     cautions=(say("forage.caution_nitrate_form"), say("forage.caution_vet"))),),
         sources=(worst.source, "anderson-unl-nitrate"),
         results=(worst, mildest),
     )
 
 
-def sugar_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> Finding | None:
+def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
     """Nonstructural carbohydrate against the limits for horses that cannot stand sugar."""
     nsc = plain(test.nsc)
     if nsc is None:
         return None
     horses = "horses" in case.field.livestock
-    with subject(name):
+    with subject(lot):
         judged = horse_sugar_caution.evaluate(nsc_pct=nsc)
     over = judged.value != "below both limits"
     both = judged.value == "over both limits"
@@ -164,13 +165,13 @@ def sugar_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> 
     needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "horse-sugar", "",
-                      say("forage.need_sugar", name=name), where=name, sources=(judged.source,),
+                      say("forage.need_sugar", name=lot), place=lot, sources=(judged.source,),
                       results=(judged,),
                       cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
     return Finding(
         id=f"{TOPIC}.sugar.{test.id}",
         topic=TOPIC,
-        title=say("forage.title_sugar", name=name, nsc=nsc, over=over, both=both, **limits),
+        title=say("forage.title_sugar", name=lot, nsc=nsc, over=over, both=both, **limits),
         status=Status.WATCH if severity else Status.NOTED,
         severity=severity,
         confidence=sure,
@@ -178,7 +179,7 @@ def sugar_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> 
         value=nsc,
         unit="%",
         reference=say("forage.reference_sugar", **limits),
-        where=name,
+        place=lot,
         body=(say("forage.body_sugar", horses=horses,
                   near=any(0 < limit - nsc < CLOSE for limit in limits.values())),),
         evidence=(
@@ -193,18 +194,18 @@ def sugar_finding(case: CaseFile, test: Forage, name: str, sure: Confidence) -> 
     )
 
 
-def ash_finding(test: Forage, name: str, sure: Confidence) -> Finding | None:
+def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
     """Ash beyond the plant's own: soil in the hay."""
     ash = plain(test.ash)
     if ash is None:
         return None
-    with subject(name):
+    with subject(lot):
         external = external_ash_pct.evaluate(kind=test.kind, ash_pct=ash)
     over = bool(external.details["over_goal"])
     return Finding(
         id=f"{TOPIC}.ash.{test.id}",
         topic=TOPIC,
-        title=say("forage.title_ash", name=name, ash=ash, external=external.value, over=over),
+        title=say("forage.title_ash", name=lot, ash=ash, external=external.value, over=over),
         status=Status.WATCH if over else Status.ADEQUATE,
         severity=1 if over else 0,
         confidence=sure,
@@ -213,7 +214,7 @@ def ash_finding(test: Forage, name: str, sure: Confidence) -> Finding | None:
         unit="%",
         reference=say("forage.reference_ash", internal=external.details["internal_pct"],
                       goal=coefficient("external_ash_goal"), grass=test.kind == "grass"),
-        where=name,
+        place=lot,
         body=(say("forage.body_ash", lost=external.details["tdn_lost_pct"], over=over),),
         evidence=(
             Evidence(Side.FOR, say("forage.for_ash", ash=ash,
@@ -221,7 +222,7 @@ def ash_finding(test: Forage, name: str, sure: Confidence) -> Finding | None:
                      Grade.MEASURED, ("undersander-ash",), (external,)),
             Evidence(Side.CONTEXT, say("forage.context_ash"), Grade.MEASURED, ("weiss-2019-ash",)),
         ),
-        needs=(Need(NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=name), where=name,
+        needs=(Need(NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
                     sources=("undersander-ash",)),) if over else (),
         sources=(external.source, "osu-wayne-2017-ash"),
         results=(external,),

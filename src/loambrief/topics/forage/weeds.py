@@ -16,6 +16,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import spots_place
 from loambrief.tables import load
 from loambrief.topics.weeds.formulas_names import find_species, split
 
@@ -63,7 +64,7 @@ def weedy_hay(case: CaseFile) -> Finding | None:
     if not weeds:
         return None
     places = list(dict.fromkeys(w.place for w in weeds if w.place))
-    label = " and ".join(places) if places else case.field.name
+    place = spots_place(case, "weedy", places)
     sources = tuple(dict.fromkeys(
         s for _, name in seen for s in (*storing.get(name, ()), *barbed.get(name, ()))))
     sure = all(w.identification == "certain" for w in weeds)
@@ -73,10 +74,10 @@ def weedy_hay(case: CaseFile) -> Finding | None:
 
     return Finding(
         id=f"{TOPIC}.weedy_hay", topic=TOPIC,
-        title=say("forage.title_weedy", weeds=names(weeds), where=label),
+        title=say("forage.title_weedy", weeds=names(weeds), where=place),
         status=Status.WATCH, severity=2,
         confidence=Confidence.MEDIUM if sure else Confidence.LOW, grade=Grade.OBSERVED,
-        where=label,
+        place=place,
         body=(say("forage.body_weedy", nitrate=names(nitrate), awns=names(awns)),),
         evidence=(
             Evidence(Side.FOR, say("forage.for_weedy", rows=[
@@ -86,8 +87,8 @@ def weedy_hay(case: CaseFile) -> Finding | None:
             Evidence(Side.CONTEXT, say("forage.context_weedy"), Grade.OBSERVED),
         ),
         needs=(Need(NeedKind.MANAGE, "weedy-hay", "",
-                    say("forage.need_weedy", where=label, nitrate=names(nitrate),
+                    say("forage.need_weedy", where=place, nitrate=names(nitrate),
                         awns=names(awns)),
-                    where=label, sources=sources, cautions=(say("forage.caution_vet"),)),),
+                    place=place, sources=sources, cautions=(say("forage.caution_vet"),)),),
         sources=sources,
     )

@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, recording, subject
-from loambrief.case.schema import CaseFile, Done
+from loambrief.case.schema import CaseFile, Done, Sample
 from loambrief.errors import ImpossibleInput
-from loambrief.findings.model import Message, Need, NeedKind, say
+from loambrief.findings.model import WHOLE_FIELD, Message, Need, NeedKind, Place, say
+from loambrief.findings.places import named_place, place_of
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import expected_ph_change
 from loambrief.topics.acidity.need import DAYS_PER_MONTH, lime_share
-from loambrief.topics.history.findings import Change, Series, Verdict, all_series
+from loambrief.topics.history.findings import Change, Series, Verdict, all_series, same_zone
 
 DEPTH_SLACK_IN = 1.0
 """How far the sampled layer may be from the depth the lime was reckoned for [in]."""
@@ -36,7 +37,7 @@ class Expectation:
         [pH]
     """
 
-    where: str
+    place: Place
     verdict: str
     expected: float | None = None
     measured: float | None = None
@@ -95,47 +96,50 @@ def review(case: CaseFile, earlier: Sequence[CaseFile]) -> Review | None:
         with recording():  # of the earlier case: it is no part of this advisory
             needs = [n for f in acidity.assess(earlier[-1]).findings for n in f.needs
                      if n.kind is NeedKind.LIME and n.amount]
-        zones = dict.fromkeys(d.where or "" for d in limed)
-        expectations = [_expect(case, [d for d in limed if (d.where or "") == zone], needs, series)
-                        for zone in zones]
+        zones: dict[Place, list[Done]] = {}
+        for deed in limed:
+            zones.setdefault(named_place(case, deed.where), []).append(deed)
+        expectations = [_expect(case, earlier[-1], place, deeds, needs, series)
+                        for place, deeds in zones.items()]
     return Review(tuple(earlier), series, tuple(case.done), tuple(expectations))
 
 
-def _expect(case: CaseFile, limed: Sequence[Done], needs: list[Need],
-            series: tuple[Series, ...]) -> Expectation:
+def _expect(case: CaseFile, before: CaseFile, place: Place, limed: Sequence[Done],
+            needs: list[Need], series: tuple[Series, ...]) -> Expectation:
     """Rise of pH in the zone that was limed, in one pass or in several."""
-    where = limed[0].where or case.field.name
-    need = next((n for n in needs if n.where.lower() == where.lower()), None)
-    if need is None and len(needs) == 1 and not limed[0].where:
+    here = next((s for s in case.samples if s.id == place.id), None)
+    there = named_place(before, limed[0].where) if here is None else _as_sample(before, here)
+    need = next((n for n in needs if there is not None and n.place.id == there.id), None)
+    if need is None and len(needs) == 1 and place == WHOLE_FIELD:
         need = needs[0]
     if need is None:
-        return Expectation(where, "unknown", reason=say("history.why_need"))
+        return Expectation(place, "unknown", reason=say("history.why_need"))
     applied = _pure_lime(limed)
     if applied is None:
-        return Expectation(where, "unknown", reason=say("history.why_analysis"))
-    change = _ph_change(series, need)
+        return Expectation(place, "unknown", reason=say("history.why_analysis"))
+    change = _ph_change(case, before, series, need)
     if change is None or change.difference is None:
-        return Expectation(where, "unknown", reason=(change and change.reason)
+        return Expectation(place, "unknown", reason=(change and change.reason)
                            or say("history.why_layer", depth=float(need.params["depth_in"])))
     last = max(d.date for d in limed if d.date)
     months = (change.after.date - last).days / DAYS_PER_MONTH
     if months <= 0:
-        return Expectation(where, "unknown", reason=say("history.why_after"))
+        return Expectation(place, "unknown", reason=say("history.why_after"))
     try:
-        with subject(where):
+        with subject(place):
             result = expected_ph_change.evaluate(
                 ph_before=float(need.params["ph"]), target_ph=float(need.params["target"]),
                 applied=round(applied, 4), required=float(need.amount or 0.0),
                 months=round(months, 1))
     except ImpossibleInput:
-        return Expectation(where, "unknown", reason=say("history.why_need"))
+        return Expectation(place, "unknown", reason=say("history.why_need"))
     expected, limit = float(result.value), change.limit
     if limit is None:
-        return Expectation(where, "unknown", expected, change.difference,
+        return Expectation(place, "unknown", expected, change.difference,
                            reason=change.reason or say("history.why_error"), results=(result,))
     gap = change.difference - expected
     verdict = "agrees" if abs(gap) <= limit else "less" if gap < 0 else "more"
-    return Expectation(where, verdict, expected, change.difference, limit,
+    return Expectation(place, verdict, expected, change.difference, limit,
                        early=months < EARLY_MONTHS, results=(result,))
 
 
@@ -150,11 +154,19 @@ def _pure_lime(limed: Sequence[Done]) -> float | None:
     return total
 
 
-def _ph_change(series: tuple[Series, ...], need: Need) -> Change | None:
+def _as_sample(case: CaseFile, like: Sample) -> Place | None:
+    sample = same_zone(case, like)
+    return None if sample is None else place_of(sample)
+
+
+def _ph_change(case: CaseFile, before: CaseFile, series: tuple[Series, ...],
+               need: Need) -> Change | None:
     """Change of pH in the layer the lime was reckoned for."""
+    zones = {s.id for s in case.samples
+             if (there := _as_sample(before, s)) is not None and there.id == need.place.id}
     depth = float(need.params["depth_in"])
     for one in series:
-        if one.quantity != "ph" or one.where.lower() != need.where.lower() or not one.ends_in:
+        if one.quantity != "ph" or one.place.id not in zones or not one.ends_in:
             continue
         top, bottom = one.ends_in
         if top == 0 and abs(bottom - depth) <= DEPTH_SLACK_IN:

@@ -10,14 +10,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, SapReading
 from loambrief.errors import ImpossibleInput
-from loambrief.findings.model import Message, say
+from loambrief.findings.model import Message, Place, say
+from loambrief.findings.places import field_place, is_spot, named_place, place_of
 from loambrief.topics.compaction.state import is_traffic
 from loambrief.topics.refractometry.formulas import brix_at_20c
 from loambrief.topics.sampling.formulas import difference_interval, mean_interval
@@ -87,10 +88,12 @@ class Series:
     """Readings of one quantity at one place, oldest first."""
 
     quantity: str
-    where: str
-    layer: str
+    place: Place
     unit: str
     readings: tuple[Reading, ...]
+    plant: str = ""
+    part: str = ""
+    """Plant and its part, of what was read in sap."""
     ends_in: tuple[float, float] | None = None
     """Top and bottom of the layer [in]; None for what has no layer."""
     change: Change | None = None
@@ -132,17 +135,17 @@ def _soil(visits: Sequence[CaseFile]) -> Iterator[Series]:
                 readings = tuple(_soil_readings(visits, sample, layer, name, group))
                 if not readings:
                     continue
-                label = sample.place or sample.id
-                with subject(f"{label}, {layer.depth[2]}"):
+                with subject(replace(place_of(sample), depth=layer.depth[:2])):
                     change = _soil_change(readings, present, name)
-                yield Series(name, label, layer.depth[2], unit, readings, layer.depth[:2], change)
+                yield Series(name, place_of(sample), unit, readings, ends_in=layer.depth[:2],
+                             change=change)
 
 
 def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, name: str,
                    group: str) -> Iterator[Reading]:
     labs: list[str] = []
     for case in visits:
-        sample = _same_zone(case, like)
+        sample = same_zone(case, like)
         slice_ = sample and _same_layer(sample, layer)
         typed = slice_ and getattr(slice_, name)
         if sample is None or typed is None:
@@ -160,7 +163,7 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
             high=None if half is None or censor else value + half)
 
 
-def _same_zone(case: CaseFile, like: Sample) -> Sample | None:
+def same_zone(case: CaseFile, like: Sample) -> Sample | None:
     """The sample of the same zone: the same id, else the same place."""
     by_id = [s for s in case.samples if s.id.lower() == like.id.lower()]
     by_place = [s for s in case.samples if like.place and s.place
@@ -221,17 +224,18 @@ def _cone(visits: Sequence[CaseFile]) -> Iterator[Series]:
     depth = _densest(cones[-1][1])
     if depth is None:
         return
-    readings = []
+    readings, right = [], []
     for case, cone in cones:
         values = _at_depth(cone, depth)
         if len(values) > 1:
             method = f"{cone.cone}; {cone.moisture}"
+            right.append(cone.moisture == RIGHT_MOISTURE)
             readings.append(_of_several(cone.date, values, method, case.case.id))
     reason = None
-    if len(readings) > 1 and not all(m.method.endswith(RIGHT_MOISTURE) for m in readings[-2:]):
+    if len(readings) > 1 and not all(right[-2:]):
         reason = say("history.why_moisture", right=RIGHT_MOISTURE)
-    yield Series("resistance", visits[-1].field.name, f"{depth:g} in", "psi", tuple(readings),
-                 (depth, depth),
+    yield Series("resistance", field_place(visits[-1]), "psi", tuple(readings),
+                 ends_in=(depth, depth),
                  change=_several_change(tuple(readings), visits[-1], reason))
 
 
@@ -260,7 +264,7 @@ def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
         for case in visits:
             part = case.refractometer
             for got in part.readings if part else ():
-                if _same_sap(got, wanted):
+                if _sap_key(case, got) == _sap_key(visits[-1], wanted):
                     values = _corrected(got, part.atc)
                     if len(values) > 1:
                         readings.append(_of_several(part.date, values, got.part or "",
@@ -270,13 +274,16 @@ def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
         reason = None
         if len(times) > 1 and not _same_hour(*times[-2:]):
             reason = say("history.why_time", minutes=SAME_HOUR)
-        yield Series("brix", wanted.plant, wanted.part or "", "Brix", tuple(readings),
+        yield Series("brix", named_place(visits[-1], wanted.place), "Brix", tuple(readings),
+                     plant=wanted.plant, part=wanted.part or "",
                      change=_several_change(tuple(readings), visits[-1], reason))
 
 
-def _same_sap(one: SapReading, other: SapReading) -> bool:
-    return (one.role, one.plant.lower(), (one.place or "").lower()) == (
-        other.role, other.plant.lower(), (other.place or "").lower())
+def _sap_key(case: CaseFile, reading: SapReading) -> tuple[str, str, str]:
+    """What two visits know a reading by; a spot that is no sample has only its name."""
+    place = named_place(case, reading.place)
+    return (reading.role, reading.plant.casefold(),
+            place.label.casefold() if is_spot(place) else place.id)
 
 
 def _corrected(reading: SapReading, atc: bool) -> tuple[float, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import sample_area_ac, surface_increment, where
+from loambrief.case.select import sample_area_ac, surface_increment
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import (
     Confidence,
@@ -13,10 +13,12 @@ from loambrief.findings.model import (
     Grade,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import calcium_rule, surface_calcium_gypsum
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
@@ -31,7 +33,7 @@ def removal(state: State) -> Finding | None:
     """Nutrients in the harvest at the yield goal; None without yield or published values."""
     if state.crop_yield is None:
         return None
-    with subject(f"{state.crop.name}, yield goal"):
+    with subject(state.crop.name, "yield goal"):
         results = [
             crop_removal.evaluate(crop=state.crop.name, nutrient=n,
                                   **{"yield": state.crop_yield})
@@ -77,12 +79,12 @@ def surface_calcium(state: State, sample: Sample) -> Finding | None:
     increment = _shallow(sample, rule)
     if increment is None or plain(increment.calcium) is None:
         return None
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     if rule is None or sample.methods.cations != rule["method"]:
-        return _no_rule(state, sample, increment, label, rule is not None)
+        return _no_rule(state, sample, increment, place, rule is not None)
     calcium = increment.calcium
     assert calcium is not None
-    with subject(label):
+    with subject(place):
         pounds = _laboratory_lb_ac(calcium, increment)
         potassium = (
             _laboratory_lb_ac(increment.potassium, increment)
@@ -96,23 +98,23 @@ def surface_calcium(state: State, sample: Sample) -> Finding | None:
                 soil_ph=increment.ph,
             )
         except ImpossibleInput:
-            return _no_rule(state, sample, increment, label, True)
+            return _no_rule(state, sample, increment, place, True)
     needed = gypsum.value is not None and float(gypsum.value) > 0  # type: ignore[arg-type]
     need = Need(
         kind=NeedKind.GYPSUM, item="shallow calcium", unit="ton/ac",
         text=say("nutrients.need_calcium", crop=state.crop.name,
                  timing=gypsum.details.get("timing")),
-        where=zone(sample), area_ac=sample_area_ac(state.case, sample),
+        place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=float(gypsum.value or 0.0) / LB_PER_TON, results=(gypsum,),  # type: ignore[arg-type]
         sources=(gypsum.source,),
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_calcium_rule", needed=needed, crop=state.crop.name,
-                  where=label),
+                  where=place),
         status=Status.LIMITING if needed else Status.ADEQUATE, severity=2 if needed else 0,
         confidence=state.confidence(sample), grade=Grade.CALCULATED,
-        value=calcium.value, unit="ppm", where=label,
+        value=calcium.value, unit="ppm", place=place,
         body=(say("nutrients.calcium_rule_body", needed=needed, crop=state.crop.name,
                   pounds=pounds.value, ratio=gypsum.details.get("ratio"),
                   timing=gypsum.details.get("timing")),),
@@ -132,14 +134,14 @@ def _shallow(sample: Sample, rule) -> Increment | None:
     return min(fitting, key=lambda i: i.bottom_in, default=None) or surface_increment(sample)
 
 
-def _no_rule(state: State, sample: Sample, increment: Increment, label: str,
+def _no_rule(state: State, sample: Sample, increment: Increment, place: Place,
              other_method: bool) -> Finding:
     calcium = plain(increment.calcium)
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_calcium_no_rule", where=label),
+        title=say("nutrients.title_calcium_no_rule", where=place),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
-        value=calcium, unit="ppm", where=label,
+        value=calcium, unit="ppm", place=place,
         body=(say("nutrients.calcium_no_rule_body", crop=state.crop.name, depth=increment.bottom_in,
                   value=calcium, other_method=other_method),),
         evidence=(

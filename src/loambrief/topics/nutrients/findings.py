@@ -131,7 +131,7 @@ def _with_advice_against(state: State, found: list[Finding]) -> list[Finding]:
         places = [i for i, f in enumerate(told) if _is_enough(f, nutrient)]
         if not places:
             continue
-        rows = [{"where": told[i].where, "value": told[i].value,
+        rows = [{"where": told[i].place, "value": told[i].value,
                  "limit": _limit(told[i])} for i in places]
         test = TEST_OF[nutrient].lower()
         pair = (say(f"nutrients.against_{test}", rows=rows),

@@ -161,6 +161,7 @@ def _classes(guide, rule, crop, test_ppm, crop_yield, cec_meq, rotation) -> Rate
         top = found is rule.classes[-1] and found is not critical
         position = ABOVE if _zero(found) or top else WITHIN
     scale = crop_yield or 0.0
+    value: float | None
     if found.rate_lb is not None:
         value, low, high = found.rate_lb, None, None
     elif found.low_lb is not None and found.high_lb is not None:

@@ -5,12 +5,10 @@ Not legal advice. State rules override, and the state's own phosphorus index dec
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
 TOPIC = "nutrients"
@@ -61,7 +59,7 @@ def band_limit(crop: str, nutrient: str, texture: str | None = None) -> Answer:
     column = BAND_COLUMNS[nutrient]
     value = row["n_plus_k2o_clay" if nutrient == "N+K2O" and texture in CLAYEY else column]
     notes = () if value is not None else ("the source gives no number",)
-    return Answer(value, how=str(row["how"]), notes=notes)  # type: ignore[arg-type]
+    return Answer(value, how=str(row["how"]), notes=notes)
 
 
 @formula(unit="", source="osu-agbmps-p50", locator="by the row's own source", how="seen")
@@ -81,7 +79,8 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
     -------
     Answer
         Level [no unit]: low, moderate, high or very high; None if the table has no level for
-        that state and method. Details give the range and what the source says of it.
+        that state and method. Details give the range, what the source says of it, and
+        ``basis``: what manure may follow there (``manure_rate_limit``).
 
     Raises
     ------
@@ -96,7 +95,8 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
 
     References
     ----------
-    osu-agbmps-p50; mn-manure-p-table; rutgers-relative-levels; sandusky-stratification.
+    osu-agbmps-p50; osu-agbmps-p120; osu-agbmps-p150; mn-manure-p-table;
+    rutgers-relative-levels; sims-2002-mehlich3; sandusky-stratification.
     """
     if test_ppm < 0:
         raise ImpossibleInput(f"test_ppm cannot be negative (found {test_ppm:g})")
@@ -109,12 +109,13 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
         source=str(row["source"]),
         locator=str(row["locator"]),
         how=str(row["how"]),
-        details={"range": row["class"], "meaning": row["meaning"], "lower_ppm": row["lower"]},
+        details={"range": row["class"], "meaning": row["meaning"], "lower_ppm": row["lower"],
+                 "basis": row["basis"]},
     )
 
 
-def _holds(row: Mapping[str, object], value: float) -> bool:
-    lower = float(row["lower"])  # type: ignore[arg-type]
+def _holds(row: Row, value: float) -> bool:
+    lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
 
@@ -153,7 +154,7 @@ def biosolids_concentration_limit(metal: str, kind: str = "ceiling") -> Answer:
         raise UnknownName("kind of biosolids limit", kind, KINDS)
     row = load(METALS).find(metal=metal)
     column = "ceiling_mg_kg" if kind == "ceiling" else "monthly_mean_mg_kg"
-    return Answer(row[column], how=str(row["how"]))  # type: ignore[arg-type]
+    return Answer(row[column], how=str(row["how"]))
 
 
 @formula(unit="lb/ac", source="cfr-40-503-13", locator="table 2", how="memory")
@@ -188,7 +189,7 @@ def biosolids_cumulative_limit(metal: str) -> Answer:
     """
     row = load(METALS).find(metal=metal)
     legal = row["cumulative_kg_ha"]
-    value = None if legal is None else float(legal) / KG_PER_HA_PER_LB_PER_ACRE  # type: ignore[arg-type]
+    value = None if legal is None else float(legal) / KG_PER_HA_PER_LB_PER_ACRE
     return Answer(value, how=str(row["how"]), details={"kg_ha": legal})
 
 
@@ -229,6 +230,6 @@ def biosolids_annual_rate(metal: str, concentration_mg_kg: float) -> Answer:
         raise ImpossibleInput("concentration_mg_kg must be above zero")
     row = load(METALS).find(metal=metal)
     limit = row["annual_kg_ha"]
-    value = None if limit is None else float(limit) / (concentration_mg_kg * 0.001)  # type: ignore[arg-type]
-    passed = concentration_mg_kg > float(row["ceiling_mg_kg"])  # type: ignore[arg-type]
+    value = None if limit is None else float(limit) / (concentration_mg_kg * 0.001)
+    passed = concentration_mg_kg > float(row["ceiling_mg_kg"])
     return Answer(value, how=str(row["how"]), details={"ceiling_passed": passed})

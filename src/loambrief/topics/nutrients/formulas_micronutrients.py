@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
@@ -169,8 +167,8 @@ def micronutrient_class(
                   how=str(row["how"]), details=details)
 
 
-def _holds(row: Mapping[str, object], value: float) -> bool:
-    lower = float(row["lower"])  # type: ignore[arg-type]
+def _holds(row: Row, value: float) -> bool:
+    lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
 
@@ -247,7 +245,7 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     if not rows:
         return Answer(None, notes=(f"no typical rate of {nutrient} in the table",))
     row = rows[0]
-    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),  # type: ignore[arg-type]
+    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),
                   how=str(row["how"]),
                   details={"nutrient": nutrient, "low": row["low"], "high": row["high"],
                            "placement": row["placement"]})
@@ -321,7 +319,7 @@ def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> An
     """
     if not 0 <= organic_matter_pct <= 100:
         raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
-    row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])  # type: ignore[operator]
+    row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])
     sandy = texture in SANDY
     other = (
         "possible" if sandy or organic_matter_pct <= NEBRASKA_SULFUR_OM_PCT else "not expected"
@@ -364,14 +362,39 @@ def sulfur_rate(crop: str) -> Answer:
     row = next((r for r in load(SULFUR_RATES) if _applies(r["crops"], plant)), None)
     if row is None:
         return Answer(None, notes=(f"no published sulfur rate of {plant.name} in the table",))
-    low, high = float(row["low"]), float(row["high"])  # type: ignore[arg-type]
+    low, high = float(row["low"]), float(row["high"])
     return Answer((low + high) / 2, source=str(row["source"]), locator=str(row["locator"]),
                   how=str(row["how"]), details={"nutrient": "S", "low": low, "high": high})
 
 
-def calcium_rule(crop: Crop) -> Mapping[str, object] | None:
-    """The published shallow-calcium rule of a crop, or None: most crops have none."""
-    return next((r for r in load(CALCIUM) if r["crop"] in crop.lineage), None)
+def calcium_rules(crop: Crop, region: str | None = None,
+                  market_type: str | None = None) -> tuple[Row, ...]:
+    """The published shallow-calcium rules of a crop, the narrowest limit first.
+
+    Parameters
+    ----------
+    crop : Crop
+    region : str or None
+        State; where it has no rule of its own the first state of the table stands in.
+    market_type : str or None
+        Market type of a peanut; the first type of that state where none is given.
+
+    Returns
+    -------
+    tuple of row
+        Empty for most crops: they have no such rule.
+    """
+    rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
+    for column, wanted in (("region", region), ("market_type", market_type)):
+        own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
+        rows = own or [r for r in rows if r[column] == rows[0][column]]
+    return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
+
+
+def calcium_rule(crop: Crop, region: str | None = None,
+                 market_type: str | None = None) -> Row | None:
+    """The first of :func:`calcium_rules`, or None."""
+    return next(iter(calcium_rules(crop, region, market_type)), None)
 
 
 @formula(unit="lb/ac", source="harris-2015-peanut-calcium", locator="pegging zone sample",
@@ -382,7 +405,9 @@ def surface_calcium_gypsum(
     potassium_lb_ac: float | None = None,
     soil_ph: float | None = None,
     for_seed: bool = False,
-) -> Answer:
+    region: str | None = None,
+    market_type: str | None = None,
+) -> Answer[float | None]:
     """Gypsum that a crop's shallow calcium test calls for.
 
     Parameters
@@ -392,17 +417,23 @@ def surface_calcium_gypsum(
     calcium_lb_ac : float
         Calcium in the shallow sample, Mehlich 1 [lb/ac as the laboratory reports it].
     potassium_lb_ac : float or None
-        Potassium in the same sample, Mehlich 1 [lb/ac]; needed for peanut.
+        Potassium in the same sample, Mehlich 1 [lb/ac]; needed for peanut in Georgia.
     soil_ph : float or None
         Soil pH in water [pH]; needed for pepper.
     for_seed : bool
         True for peanuts grown for seed, which always get gypsum.
+    region : str or None
+        State, to choose the rule; Georgia's where the state has none.
+    market_type : str or None
+        ``"runner"``, ``"large-seeded runner"`` or ``"virginia"``.
 
     Returns
     -------
-    Answer
-        Gypsum [lb/ac]; 0 where the rule is met. None where the rule does not hold (pH too
-        low: lime first). Detail ``ratio`` is Ca to K.
+    float or None
+        Gypsum [lb/ac], the least that the source advises: round it up, never down. 0 where
+        the rule is met. None where the rule does not hold (pH too low: lime first).
+        ``details`` hold ``high``, ``ratio`` (Ca to K), ``timing``, ``region``,
+        ``market_type`` and ``own_region``.
 
     Raises
     ------
@@ -413,36 +444,50 @@ def surface_calcium_gypsum(
 
     Notes
     -----
-    Peanut, 3 to 4 in: no gypsum if Ca is at least 500 lb/ac and Ca:K at least 3:1; otherwise
-    1,000 lb/ac at early bloom. Pepper transplants: 1,000 lb/ac if Ca is below 800 lb/ac and
-    pH 6.5 or more. Mehlich 1 dissolves unreacted lime and overstates Ca after liming. No such
-    rule was found for other field crops.
+    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at
+    least 3:1, else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without
+    need of lime: 500 lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings
+    calcium and the least is 250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners
+    and 1,500 to 2,000 on virginia types, always. All at early bloom. Pepper transplants:
+    1,000 lb/ac if Ca is below 800 lb/ac and pH 6.5 or more. Mehlich 1 dissolves unreacted
+    lime and overstates Ca after liming. Such gypsum feeds the pods: it is no cure of sodium.
 
     References
     ----------
-    harris-2015-peanut-calcium; uga-aesl-crop-176; yang-peanut-calcium-tests.
+    harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
+    clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
     """
     _not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
-    rule = calcium_rule(plant)
-    if rule is None:
+    rules = calcium_rules(plant, region, market_type)
+    if not rules:
         raise UnknownName("crop with a published shallow-calcium rule", plant.name,
-                          tuple(map(str, load(CALCIUM).column("crop"))))
-    source = {"source": str(rule["source"]), "locator": str(rule["locator"]),
-              "how": str(rule["how"])}
+                          tuple(dict.fromkeys(map(str, load(CALCIUM).column("crop")))))
+    limits = [r["calcium_lb_ac"] for r in rules]
+    below = [r for r, limit in zip(rules, limits, strict=True)
+             if limit is None or calcium_lb_ac < limit]
+    rule = below[0] if below else rules[-1]
+    details: dict[str, object] = {
+        "timing": rule["timing"], "high": rule["gypsum_high_lb_ac"], "region": rule["region"],
+        "market_type": rule["market_type"],
+        "own_region": region is not None and region.strip().lower() == rule["region"].lower(),
+    }
+
+    def answer(value: float | None, *notes: str) -> Answer[float | None]:
+        return Answer(value, source=rule["source"], locator=rule["locator"], how=rule["how"],
+                      notes=notes, details=details)
+
     if rule["ph_at_least"] is not None:
         if soil_ph is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs soil_ph")
-        if soil_ph < float(rule["ph_at_least"]):  # type: ignore[arg-type]
-            low = "pH is below the rule's; lime brings the calcium"
-            return Answer(None, notes=(low,), **source)
-    met = calcium_lb_ac >= float(rule["calcium_lb_ac"])  # type: ignore[arg-type]
-    details: dict[str, object] = {"timing": rule["timing"]}
+        if soil_ph < rule["ph_at_least"]:
+            return answer(None, "pH is below the rule's; lime brings the calcium")
+    met = not below
     if rule["calcium_to_potassium"] is not None:
         if potassium_lb_ac is None:
             raise ImpossibleInput(f"the calcium rule of {plant.name} needs potassium_lb_ac")
         ratio = calcium_lb_ac / potassium_lb_ac if potassium_lb_ac else float("inf")
         details["ratio"] = ratio
-        met = met and ratio >= float(rule["calcium_to_potassium"])  # type: ignore[arg-type]
+        met = met and ratio >= rule["calcium_to_potassium"]
     needed = for_seed or not met
-    return Answer(float(rule["gypsum_lb_ac"]) if needed else 0.0, details=details, **source)  # type: ignore[arg-type]
+    return answer(rule["gypsum_lb_ac"] if needed else 0.0)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 TOPIC = "nutrients"
 TABLE = "nutrients/removal"
@@ -21,7 +21,7 @@ STOVER_K2O_LB_PER_BU = 1.1
 LB_PER_TON = 2000.0
 
 
-def _rows(crop: Crop, column: str, source: str | None) -> list[Mapping[str, object]]:
+def _rows(crop: Crop, column: str, source: str | None) -> list[Row]:
     for name in crop.lineage:
         found = [
             row for row in load(TABLE)
@@ -29,7 +29,7 @@ def _rows(crop: Crop, column: str, source: str | None) -> list[Mapping[str, obje
             and (source is None or row["source"] == source)
         ]
         if found:
-            return sorted(found, key=lambda row: row["rank"])  # type: ignore[arg-type,return-value]
+            return sorted(found, key=lambda row: row["rank"])
     return []
 
 
@@ -89,7 +89,7 @@ def crop_removal(crop: str, yield_: float, nutrient: str, source: str | None = N
         return Answer(None, notes=(f"no {nutrient} removal of {plant.name} in the table",))
     row = rows[0]
     scale = plant.lb_per_unit / lb_per_yield_unit(plant, str(row["unit"]))
-    low, high = (float(row[f"{column}_{end}"]) * scale for end in ("low", "high"))  # type: ignore[arg-type]
+    low, high = (float(row[f"{column}_{end}"]) * scale for end in ("low", "high"))
     middle = (low + high) / 2
     return Answer(
         middle * yield_,

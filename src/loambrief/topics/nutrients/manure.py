@@ -55,7 +55,7 @@ def _removed(state: State) -> Result | None:
     """P2O5 in the harvest at the yield goal."""
     if state.crop_yield is None:
         return None
-    with subject(f"{state.crop.name}, yield goal"):
+    with subject(state.crop.name, "yield goal"):
         result = crop_removal.evaluate(crop=state.crop.name, nutrient="P2O5",
                                        **{"yield": state.crop_yield})
     return result if result.value is not None else None
@@ -88,7 +88,7 @@ def stop_manure(state: State, sample: Sample, rate: Result) -> Stop | None:
                             contact=_days("soil_contact_days"), other=_days("no_contact_days")))
     need = Need(
         kind=NeedKind.MANAGE, item="stop-manure", unit="",
-        text=say("nutrients.need_stop_manure", materials=names), where=zone(sample),
+        text=say("nutrients.need_stop_manure", materials=names), place=zone(sample),
         area_ac=sample_area_ac(state.case, sample),
         results=(rate,), cautions=tuple(cautions),
         sources=(rate.source, *(("cfr-7-205-203", "cfr-21-112-56") if fresh else ())),

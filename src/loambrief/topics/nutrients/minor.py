@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import sample_area_ac, where
+from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import seeded_in_rows
 from loambrief.findings.model import (
     Evidence,
@@ -17,10 +17,12 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_micronutrients import (
     ANY,
     ELEMENTS,
@@ -72,12 +74,12 @@ class Micro:
 def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Finding | Missing]:
     """Chance of a sulfur response by organic matter and texture."""
     matter = plain(increment.organic_matter)
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     if matter is None:
-        yield Missing(say("nutrients.missing_organic_matter", where=label),
+        yield Missing(say("nutrients.missing_organic_matter", where=place),
                       say("nutrients.missing_organic_matter_then"), TOPIC)
         return
-    with subject(label):
+    with subject(place):
         chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
         supply = sulfur_from_organic_matter.evaluate(organic_matter_pct=matter)
         rate = sulfur_rate.evaluate(crop=state.crop.name)
@@ -89,7 +91,7 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
     if expected == "likely" and rate.value is not None:
         needs = (Need(
             kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
-            text=say("nutrients.need_sulfur", crop=state.crop.name), where=zone(sample),
+            text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
             area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),  # type: ignore[arg-type]
             low=float(rate.details["low"]), high=float(rate.details["high"]),  # type: ignore[arg-type]
             results=(rate,), sources=(rate.source,),
@@ -99,10 +101,10 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
     watch = expected in ("likely", "possible")
     yield Finding(
         id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_sulfur", expected=expected, where=label),
+        title=say("nutrients.title_sulfur", expected=expected, where=place),
         status=Status.WATCH if watch else Status.NOTED, severity=1 if watch else 0,
         confidence=state.confidence(sample, method_matches=local, agrees=not disagrees),
-        grade=Grade.CALCULATED, value=matter, unit="%", where=label,
+        grade=Grade.CALCULATED, value=matter, unit="%", place=place,
         body=(say("nutrients.sulfur_body", expected=expected, matter=matter,
                   low=supply.details["low"], high=supply.details["high"],
                   has_rate=bool(needs)),),
@@ -152,36 +154,36 @@ def _micro(state: State, sample: Sample, increment: Increment, element: str) -> 
 def micronutrients(state: State, sample: Sample,
                    increment: Increment) -> Iterator[Finding | Missing]:
     """Zinc, boron, manganese, copper and iron of one sample."""
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
     if not tested:
-        yield Missing(say("nutrients.missing_micronutrients", where=label),
+        yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)
         return
-    with subject(label):
+    with subject(place):
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
-            yield Missing(say("nutrients.missing_micro_one", element=element, where=label),
+            yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
                           say("nutrients.missing_micro_one_then", element=element), TOPIC)
     known = [m for m in read if m is not None]
     quiet = [m for m in known if m.status == "adequate"]
     if quiet:
-        yield _adequate(state, sample, label, quiet)
+        yield _adequate(state, sample, place, quiet)
     for micro in known:
         if micro.status != "adequate":
-            yield _one(state, sample, increment, label, micro)
+            yield _one(state, sample, increment, place, micro)
 
 
-def _adequate(state: State, sample: Sample, label: str, quiet: list[Micro]) -> Finding:
+def _adequate(state: State, sample: Sample, place: Place, quiet: list[Micro]) -> Finding:
     local = all(m.result.details["local"] for m in quiet)
     return Finding(
         id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_micro_adequate", elements=[m.element for m in quiet],
-                  where=label),
+                  where=place),
         status=Status.ADEQUATE, severity=0,
         confidence=state.confidence(sample, method_matches=local), grade=Grade.CALCULATED,
-        where=label,
+        place=place,
         body=(say("nutrients.micro_adequate_body", rows=[_row(m) for m in quiet]),),
         evidence=(() if local else (Evidence(
             Side.AGAINST, _elsewhere([m for m in quiet if not m.result.details["local"]]),
@@ -206,11 +208,11 @@ def _matters(micro: Micro) -> bool:
     return micro.response in ("medium", "high") or micro.own_scale
 
 
-def _one(state: State, sample: Sample, increment: Increment, label: str,
+def _one(state: State, sample: Sample, increment: Increment, place: Place,
          micro: Micro) -> Finding:
     status, severity, needs = Status.NOTED, 0, ()
     if micro.status is None:
-        return _no_scale(state, sample, label, micro)
+        return _no_scale(state, sample, place, micro)
     if micro.status == "low" and _matters(micro):
         strong = micro.response == "high" or micro.own_scale
         status, severity = (Status.LIMITING, 2) if strong else (Status.WATCH, 1)
@@ -234,14 +236,14 @@ def _one(state: State, sample: Sample, increment: Increment, label: str,
                                  Grade.CALCULATED, ("vitosh-1994-e486",)))
     return Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
-        title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=label),
+        title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),
         status=status, severity=severity,
         confidence=state.confidence(sample, method_matches=local,
                                     agrees=micro.response != "low"),
         grade=Grade.CALCULATED, value=micro.value, unit=micro.unit,
         reference=say("nutrients.reference_micro", critical=micro.result.details["critical"],
                       high=micro.result.details["high_above"], unit=micro.unit),
-        where=label,
+        place=place,
         body=(say(f"nutrients.micro_{micro.status}_body", element=micro.element,
                   crop=state.crop.name, response=micro.response, has_need=bool(needs),
                   ph=increment.ph),),
@@ -250,13 +252,13 @@ def _one(state: State, sample: Sample, increment: Increment, label: str,
     )
 
 
-def _no_scale(state: State, sample: Sample, label: str, micro: Micro) -> Finding:
+def _no_scale(state: State, sample: Sample, place: Place, micro: Micro) -> Finding:
     return Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_micro_no_scale", element=micro.element, where=label),
+        title=say("nutrients.title_micro_no_scale", element=micro.element, where=place),
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
-        value=micro.value, unit=micro.unit, where=label,
+        value=micro.value, unit=micro.unit, place=place,
         body=(say("nutrients.micro_no_scale_body", element=micro.element, method=micro.method,
                   crop=state.crop.name),),
     )
@@ -282,7 +284,7 @@ def _micro_need(state: State, sample: Sample, micro: Micro) -> Need:
         text=say("nutrients.need_micro", element=micro.element, crop=state.crop.name,
                  band_low=details.get("band_low"), has_rate=amount is not None,
                  typical="broadcast_low" not in details),
-        where=zone(sample), area_ac=sample_area_ac(state.case, sample),
+        place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=amount, low=low, high=high, cap=high if micro.element == "B" else None,
         results=results, sources=sources,
         cautions=tuple(_micro_cautions(state, micro.element)),

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from loambrief.agronomy.guides import TEST_OF, Rule
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import sample_area_ac, where
+from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
 from loambrief.findings.model import (
     Finding,
@@ -16,9 +16,11 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Status,
     say,
 )
+from loambrief.findings.places import place_of
 from loambrief.topics.nutrients import pk_words as words
 from loambrief.topics.nutrients.formulas import nutrient_rate
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
@@ -78,36 +80,36 @@ def assess_sample(
     test = TEST_OF[nutrient]
     quantity = getattr(increment, RESULT_FIELD[nutrient])
     method = getattr(sample.methods, METHOD_FIELD[nutrient])
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     if quantity is None or method is None:
-        yield Missing(say("nutrients.missing_test", test=test, where=label),
+        yield Missing(say("nutrients.missing_test", test=test, where=place),
                       say("nutrients.missing_test_then", nutrient=nutrient), TOPIC)
         return
     if state.guide is None:
-        yield _unread(state, sample, label, test, quantity, say("nutrients.no_guide_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"))
         return
     if not state.guide.rules_for(nutrient, state.crop):
-        yield _unread(state, sample, label, test, quantity,
+        yield _unread(state, sample, place, test, quantity,
                       say("nutrients.no_crop_body", guide=state.guide.title, crop=state.crop.name))
         return
     rule = state.guide.rule(nutrient, state.crop, method)
     if rule is None:
-        yield _mismatch(state, sample, label, nutrient, quantity, method)
+        yield _mismatch(state, sample, place, nutrient, quantity, method)
         return
-    with subject(label):
+    with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
-        yield Missing(say("nutrients.missing_cec", where=label),
+        yield Missing(say("nutrients.missing_cec", where=place),
                       say("nutrients.missing_cec_then", nutrient=nutrient,
                           guide=state.guide.title), TOPIC)
-        yield _unread(state, sample, label, test, quantity, say("nutrients.no_cec_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"))
         return
     if rule.needs_yield and state.crop_yield is None:
         yield Missing(say("nutrients.missing_yield"),
                       say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
-        yield _unread(state, sample, label, test, quantity, say("nutrients.no_yield_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"))
         return
-    with subject(label):
+    with subject(place):
         reading = Reading(
             state, sample, increment, nutrient, quantity, method, rule, cec,
             composite_error(nutrient, sample, quantity.value) if quantity.plain else None,
@@ -129,36 +131,36 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
     return bool(rule.by_cec) and cec.value > max(ends, default=0.0)
 
 
-def _unread(state: State, sample: Sample, label: str, test: str, quantity: Quantity,
+def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Quantity,
             why: Message) -> Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_unread", test=test, where=label),
+        title=say("nutrients.title_unread", test=test, where=place),
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=Grade.MEASURED,
-        value=quantity.value if quantity.plain else None, unit="ppm", where=label, body=(why,),
+        value=quantity.value if quantity.plain else None, unit="ppm", place=place, body=(why,),
     )
 
 
-def _mismatch(state: State, sample: Sample, label: str, nutrient: str, quantity: Quantity,
+def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
               method: str) -> Finding:
     guide = state.guide
     assert guide is not None
     calibrated = guide.methods(nutrient, state.crop)
     results: tuple[Result, ...] = ()
     if quantity.plain:
-        with subject(label):
+        with subject(place):
             results = (nutrient_rate.evaluate(
                 guide=guide.name, crop=state.crop.name, nutrient=nutrient,
                 test_ppm=quantity.value, method=method),)
     test = TEST_OF[nutrient]
     return Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_mismatch", test=test, where=label),
+        title=say("nutrients.title_mismatch", test=test, where=place),
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
-        value=quantity.value if quantity.plain else None, unit="ppm", where=label,
+        value=quantity.value if quantity.plain else None, unit="ppm", place=place,
         body=(say("nutrients.mismatch_body", guide=guide.title, method=method,
                   calibrated=list(calibrated)),),
         sources=(guide.reference,), results=results,
@@ -189,7 +191,7 @@ def _read_limit(reading: Reading) -> Finding:
     # ">" is settled only when the limit itself already lies above everything
     settled = positions == {ABOVE} if reading.quantity.censor == ">" else len(positions) == 1
     if not settled:
-        return _unread(reading.state, reading.sample, reading.label, reading.test,
+        return _unread(reading.state, reading.sample, reading.place, reading.test,
                        reading.quantity, say("nutrients.limit_body", limit=limit,
                                              censor=reading.quantity.censor, critical=critical))
     position = positions.pop()
@@ -233,7 +235,7 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
                      below=rate.details["position"] == BELOW, optional=optional),
-            where=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
+            place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
             results=(rate, *reading.credits.results), sources=(rate.source,),
             cautions=tuple(cautions), params={"optional": True} if optional else {},
@@ -256,7 +258,7 @@ def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None 
         kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
         text=say("nutrients.need_no_rate", nutrient=reading.nutrient, test=reading.test,
                  guide=reading.guide.title, low=low, high=high),
-        where=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
+        place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
         low=low, high=high, results=results, sources=(results[0].source,),
         cautions=tuple(_cautions(reading)),
     )
@@ -305,14 +307,14 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
     return Finding(
         id=reading.finding_id, topic=TOPIC,
         title=say(f"nutrients.{title}", test=reading.test,
-                  where=reading.label, crop=state.crop.name),
+                  where=reading.place, crop=state.crop.name),
         status=status, severity=severity,
         confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans),
         grade=Grade.CALCULATED,
         value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
         reference=say("nutrients.reference_levels", critical=critical,
                       limit=rate.details.get("limit_ppm"), guide=guide.title),
-        where=reading.label,
+        place=reading.place,
         body=(*words.body(reading, rate, position, severity, needs),
               *(stop.body if stop is not None else ())),
         evidence=(*words.evidence(reading, rate, critical, spans),

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from loambrief.agronomy.guides import TEST_OF, Guide, Rule
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import where
+from loambrief.findings.model import Place
+from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_engine import WITHIN
 from loambrief.topics.nutrients.state import Cec, CompositeError, State, plain
@@ -65,8 +66,8 @@ class Reading:
         return TEST_OF[self.nutrient]
 
     @property
-    def label(self) -> str:
-        return where(self.sample, self.increment)
+    def place(self) -> Place:
+        return place_of(self.sample, self.increment)
 
     @property
     def finding_id(self) -> str:

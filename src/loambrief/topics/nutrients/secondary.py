@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import where
 from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
+from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
 from loambrief.topics.nutrients.state import State, plain
 
@@ -22,12 +22,12 @@ def assess_sample(state: State, sample: Sample, increment: Increment) -> Iterato
     """Magnesium and calcium of the tilled layer; nothing where the guide prints no classes."""
     if state.guide is None or sample.methods.cations != METHOD:
         return
-    label = where(sample, increment)
+    place = place_of(sample, increment)
     for nutrient, field in FIELDS.items():
         value = plain(getattr(increment, field))
         if value is None:
             continue
-        with subject(label):
+        with subject(place):
             named = secondary_nutrient_class.evaluate(guide=state.guide.name, nutrient=nutrient,
                                                       test_ppm=value)
         if named.value is None:
@@ -36,13 +36,13 @@ def assess_sample(state: State, sample: Sample, increment: Increment) -> Iterato
         yield Finding(
             id=f"{TOPIC}.{nutrient.lower()}_class.{sample.id}", topic=TOPIC,
             title=say("nutrients.title_secondary", nutrient=nutrient, name=named.value,
-                      where=label),
+                      where=place),
             status=status, severity=severity,
             confidence=state.confidence(sample, method_matches=state.depth_fits(increment)),
             grade=Grade.CALCULATED, value=value, unit="ppm",
             reference=say("nutrients.reference_secondary", guide=state.guide.title,
                           optimum=named.details["optimum_ppm"]),
-            where=label,
+            place=place,
             body=(say("nutrients.secondary_body", nutrient=nutrient, short=severity > 0),),
             evidence=(Evidence(Side.FOR, say("nutrients.evidence_secondary", nutrient=nutrient,
                                              value=value, pounds=named.details["test_lb_ac"],

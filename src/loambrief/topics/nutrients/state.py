@@ -8,13 +8,14 @@ from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment, where
+from loambrief.case.select import age_days, main_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence
+from loambrief.findings.model import Confidence, Place
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
-from loambrief.topics.sampling.formulas_error import soil_test_error
+from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import Quantity
 
 DEPTH_TOLERANCE_IN = 1.0
@@ -178,7 +179,7 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     bases = {"ca_ppm": calcium, "mg_ppm": magnesium, "k_ppm": potassium,
              "na_ppm": plain(increment.sodium)}
     if acidity is None:
-        with subject(f"{where(sample, increment)}, bases only: a lower bound"):
+        with subject(place_of(sample, increment), "bases only: a lower bound"):
             least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
         return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
     total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
@@ -201,7 +202,22 @@ class CompositeError:
 
 
 def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
-    """Error of the composite test; None where the number of cores is not stated."""
+    """Error of the test; None where neither cores nor further samples are stated.
+
+    Of pooled samples the spread counts, unless the typical error is larger: two samples may
+    agree by chance.
+    """
+    typical = _typical_error(nutrient, sample, value)
+    increment = main_increment(sample)
+    spread = increment.spread.get(RESULT_FIELD[nutrient]) if increment is not None else None
+    if spread is None or value <= 0:
+        return typical
+    result = repeat_error.evaluate(values=list(spread.values))
+    pct = 100.0 * float(result.value) / value  # type: ignore[arg-type]
+    return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
+
+
+def _typical_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
     if sample.cores is None or value <= 0:
         return None
     result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,
@@ -217,6 +233,6 @@ def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:
     return tuple((s, i) for s, i in pairs if i is not None)
 
 
-def zone(sample: Sample) -> str:
-    """Label of the area a sample stands for."""
-    return where(sample)
+def zone(sample: Sample) -> Place:
+    """The area a sample stands for."""
+    return place_of(sample)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.case.select import surface_increment, where
+from loambrief.case.select import surface_increment
 from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
+from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
@@ -31,7 +32,7 @@ def assess_sample(state: State, sample: Sample, increment: Increment,
     region = _region(state)
     level: Result | None = None
     if region is not None:
-        with subject(where(sample, increment)):
+        with subject(place_of(sample, increment)):
             level = phosphorus_runoff_level.evaluate(region=region, method=method, test_ppm=value)
     rate = next((r for r in phosphorus.results if r.formula == "nutrient_rate"), None) if (
         phosphorus) else None
@@ -65,7 +66,7 @@ def assess_sample(state: State, sample: Sample, increment: Increment,
         status=Status.EXCESS if risky else Status.WATCH, severity=severity,
         confidence=state.confidence(sample, method_matches=level is not None
                                     and level.value is not None),
-        grade=Grade.CALCULATED, value=value, unit="ppm", where=where(sample, increment),
+        grade=Grade.CALCULATED, value=value, unit="ppm", place=place_of(sample, increment),
         body=(say("nutrients.p_water_body", places=list(state.case.field.sensitive_areas)),),
         evidence=tuple(evidence),
         sources=tuple(dict.fromkeys(

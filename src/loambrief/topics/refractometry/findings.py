@@ -20,6 +20,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.topics.refractometry.formulas import brix_crop_minus_weed, constant
 from loambrief.topics.refractometry.state import (
@@ -74,7 +75,7 @@ def _conditions(state: SapState, crop: Sap, weed: Sap) -> list[Message]:
     if _parts_differ(crop.reading.part, weed.reading.part):
         found.append(say("refractometry.against_part", crop=crop.reading.part,
                          weed=weed.reading.part))
-    if crop.reading.place != weed.reading.place:
+    if state.place(crop).id != state.place(weed).id:
         found.append(say("refractometry.against_place"))
     if state.part.zeroed is not True:
         found.append(say("refractometry.against_zero", known=state.part.zeroed is not None))
@@ -90,7 +91,7 @@ def _parts_differ(first: str | None, second: str | None) -> bool:
 
 
 def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
-    with subject(f"{crop.reading.plant} beside {weed.reading.plant}"):
+    with subject(crop.reading.plant, weed.reading.plant):
         difference = brix_crop_minus_weed.evaluate(crop_brix=list(crop.brix),
                                                    weed_brix=list(weed.brix))
     details = difference.details
@@ -134,7 +135,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
         value=difference.value,
         unit="Brix",
         reference=say("refractometry.reference_pair", resolvable=constant("resolvable")),
-        where=weed.reading.place or crop.reading.place or state.case.field.name,
+        place=state.place(weed, crop),
         body=(*body, say("refractometry.body_difference", low=details["low"],
                          high=details["high"], is_clear=clear)),
         evidence=tuple(evidence),
@@ -146,18 +147,18 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
 
 def _needs(state: SapState, crop: Sap, weed: Sap, below: bool) -> tuple[Need, ...]:
     """A test at most: sap never carries an amount."""
-    place = crop.reading.place or state.case.field.name
+    place = state.place(crop)
     wanted = int(constant("replicates_wanted"))
     if min(len(crop.brix), len(weed.brix)) < 3 or not (crop.comparable and weed.comparable):
         return (Need(NeedKind.MEASURE, "sap-again", "",
                      say("refractometry.need_again", where=place, n=wanted,
-                         atc=state.part.atc), where=place,
+                         atc=state.part.atc), place=place,
                      sources=("bumgarner-kleinhenz-2013",),
                      cautions=(say("refractometry.caution_press"),)),)
     if below:
         return (Need(NeedKind.MEASURE, "tissue", "",
                      say("refractometry.need_tissue", crop=crop.reading.plant, where=place),
-                     where=place, sources=("bumgarner-kleinhenz-2013",)),)
+                     place=place, sources=("bumgarner-kleinhenz-2013",)),)
     return ()
 
 
@@ -185,7 +186,7 @@ def _crop(state: SapState, crop: Sap) -> Finding:
         value=crop.mean,
         unit="Brix",
         reference=say("refractometry.reference_level", level=level),
-        where=crop.reading.place or state.case.field.name,
+        place=state.place(crop),
         body=(
             say("refractometry.body_level", level=level, above=crop.mean >= level,
                 straddles=crop.low is not None and crop.high is not None
@@ -212,7 +213,7 @@ def _line(state: SapState, lined: list[Sap]) -> Finding:
         confidence=state.confidence(*lined),
         grade=Grade.OBSERVED,
         reference=say("refractometry.reference_line"),
-        where=state.case.field.name,
+        place=field_place(state.case),
         body=(say("refractometry.body_line", any_diffuse=bool(diffuse), extra=extra),),
         evidence=(
             Evidence(Side.FOR, say("refractometry.for_line"), Grade.PRACTICE,
@@ -239,7 +240,7 @@ def _not_to_press(state: SapState, weed: Sap) -> Finding:
         confidence=state.confidence(weed),
         grade=Grade.OBSERVED,
         reference=say("refractometry.reference_press"),
-        where=weed.reading.place or state.case.field.name,
+        place=state.place(weed),
         body=(say("refractometry.body_press", harm=details["harm"]),
               say("refractometry.caution_press")),
         sources=("burrows-tyrl-2013",),

@@ -10,7 +10,8 @@ from loambrief.case.schema import CaseFile, Refractometer, SapReading
 from loambrief.case.select import age_days
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence
+from loambrief.findings.model import Confidence, Place
+from loambrief.findings.places import named_place
 from loambrief.topics.refractometry.formulas import (
     brix_at_20c,
     brix_replicates_agree,
@@ -98,11 +99,16 @@ class SapState:
     def all(self) -> tuple[Sap, ...]:
         return tuple(sorted(self.crops + self.weeds, key=lambda s: s.number))
 
+    def place(self, *saps: Sap) -> Place:
+        """Where the first of them that tells was read; the field if none does."""
+        typed = next((s.reading.place for s in saps if s.reading.place), None)
+        return named_place(self.case, typed)
+
     def beside(self, weed: Sap) -> Sap | None:
         """The crop reading nearest to a weed: same place, then same part, then the first."""
         if not self.crops:
             return None
-        return min(self.crops, key=lambda c: (c.reading.place != weed.reading.place,
+        return min(self.crops, key=lambda c: (self.place(c).id != self.place(weed).id,
                                               c.reading.part != weed.reading.part, c.number))
 
     def confidence(self, *saps: Sap) -> Confidence:
@@ -155,7 +161,7 @@ def _sap(part: Refractometer, number: int, reading: SapReading,
     celsius = at.value if at is not None and at.plain else None
     corrections: list[Result] = []
     comparable = True
-    with subject(f"{reading.plant}, reading {number}"):
+    with subject(reading.plant, f"reading {number}"):
         if celsius is not None:
             try:
                 corrections = [

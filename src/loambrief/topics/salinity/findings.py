@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.findings.model import Assessment, Finding, Missing, Place, say
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
@@ -52,24 +52,24 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
     found = []
     has_ec = any(s.increment.ec is not None for s in state.slices)
     if has_ec and state.root_ece is None and not (state.main and state.main.bound):
-        found.append(Missing(say("salinity.missing_texture", where=state.label),
+        found.append(Missing(say("salinity.missing_texture", where=state.place),
                              say("salinity.missing_texture_means"), "salinity"))
     if not has_ec and _relevant(case, state):
-        found.append(Missing(say("salinity.missing_ec", where=state.label),
+        found.append(Missing(say("salinity.missing_ec", where=state.place),
                              say("salinity.missing_ec_means"), "salinity"))
     salty = state.root_ece is not None and state.root_ece >= salt_constant("salty_soil_limit")
     deepest = max((s.increment.bottom_in for s in state.slices if s.ece is not None), default=0.0)
     if salty and deepest < ROOT_DEPTH_IN:
-        found.append(Missing(say("salinity.missing_deep_salt", where=state.label, top_in=deepest,
+        found.append(Missing(say("salinity.missing_deep_salt", where=state.place, top_in=deepest,
                                  bottom_in=ROOT_DEPTH_IN),
                              say("salinity.missing_deep_salt_means", top_in=deepest), "salinity"))
     seen = case.observations and case.observations.water_table
     if salty and case.field.drainage in POOR_DRAINAGE and not seen:
-        found.append(Missing(say("salinity.missing_water_table", where=state.label),
+        found.append(Missing(say("salinity.missing_water_table", where=state.place),
                              say("salinity.missing_water_table_means",
                                  drainage=case.field.drainage), "salinity"))
     if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
-        found.append(Missing(say("salinity.missing_sodium", where=state.label),
+        found.append(Missing(say("salinity.missing_sodium", where=state.place),
                              say("salinity.missing_sodium_means"), "salinity"))
     return found
 
@@ -84,7 +84,7 @@ class SalinityPlane:
 
     Attributes
     ----------
-    points : tuple of (label, ECe or None, ESP or None, estimated)
+    points : tuple of (place, ECe or None, ESP or None, estimated)
         One per sample; ``estimated`` where either axis is not measured directly.
     ece_limit, esp_limit : float
         Class limits [dS/m, %].
@@ -94,7 +94,7 @@ class SalinityPlane:
         [dS/m].
     """
 
-    points: tuple[tuple[str, float | None, float | None, bool], ...]
+    points: tuple[tuple[Place, float | None, float | None, bool], ...]
     ece_limit: float
     esp_limit: float
     crop: str | None
@@ -109,7 +109,7 @@ def plane(case: CaseFile) -> SalinityPlane | None:
         esp = state.esp
         if state.root_ece is None and esp is None:
             continue
-        points.append((state.label, state.root_ece, esp.value if esp else None,
+        points.append((state.place, state.root_ece, esp.value if esp else None,
                        state.converted or (esp is not None and esp.kind != "measured")))
     if not points:
         return None

@@ -6,11 +6,11 @@ Other mixtures are converted with their spread, never with a bare number.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -43,7 +43,7 @@ def texture_group(texture: str) -> str | None:
     return load(TEXTURES).find(texture=texture)["group"]
 
 
-def _apply(row: Mapping[str, object], ec_ds_m: float) -> float:
+def _apply(row: Row, ec_ds_m: float) -> float:
     """One equation, never below the EC it starts from."""
     return max(row["slope"] * ec_ds_m + row["intercept_ds_m"], ec_ds_m)
 

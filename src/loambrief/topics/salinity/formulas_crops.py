@@ -8,7 +8,7 @@ from functools import cache
 from loambrief.agronomy.crops import find_crop, first_known
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.topics.salinity.formulas import not_negative
 
 TOLERANCE = "salinity/crop_tolerance"
@@ -106,7 +106,7 @@ def _tolerance_names() -> Mapping[str, str]:
     return names
 
 
-def tolerance_row(crop: str) -> Mapping[str, object]:
+def tolerance_row(crop: str) -> Row:
     """Row of the tolerance table for a crop by any of its names.
 
     Raises
@@ -166,7 +166,7 @@ def crop_salt_threshold(crop: str) -> Answer:
 
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
-                          most: int = 4) -> tuple[Mapping[str, object], ...]:
+                          most: int = 4) -> tuple[Row, ...]:
     """Crops of the same kind that keep more of their yield at an ECe, best first.
 
     Parameters
@@ -191,7 +191,7 @@ def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
     if own["kind"] in ("grain", "oilseed", "legume", "fiber", "root"):
         kinds = {"grain", "oilseed", "legume", "fiber", "root"}
 
-    def kept(row: Mapping[str, object]) -> float:
+    def kept(row: Row) -> float:
         return 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0)
 
     fit = [

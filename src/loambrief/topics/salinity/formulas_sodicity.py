@@ -258,13 +258,13 @@ def sodicity_class(
     """
     not_negative(ece_ds_m=ece_ds_m, sar=sar)
     percent(esp_pct=esp_pct)
-    if esp_pct is None and sar is None:
-        raise ImpossibleInput("sodicity_class needs esp_pct or sar")
-    salty = ece_ds_m >= constant("saline_ece")
     if esp_pct is not None:
         sodic = esp_pct >= constant("sodic_esp")
-    else:
+    elif sar is not None:
         sodic = sar >= constant("sodic_sar")
+    else:
+        raise ImpossibleInput("sodicity_class needs esp_pct or sar")
+    salty = ece_ds_m >= constant("saline_ece")
     name = {(True, True): "saline-sodic", (True, False): "saline", (False, True): "sodic",
             (False, False): "neither"}[salty, sodic]
     notes = []

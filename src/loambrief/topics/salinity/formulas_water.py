@@ -11,7 +11,7 @@ from loambrief.tables import load
 
 def constant(name: str) -> float:
     """A single number of ``irrigation_water/constants``."""
-    return load("irrigation_water/constants").find(name=name)["value"]
+    return load("irrigation_water/constants").number("value", name=name)
 
 
 def not_negative(**values: float | None) -> None:
@@ -213,8 +213,8 @@ def ece_from_irrigation_water(ecw_ds_m: float, leaching_fraction: float) -> floa
 
 @formula(unit="in", source="csu-0503", locator="field rule for leaching", how="memory",
          valid={"soil_depth_in": (6.0, 48.0)})
-def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float,
-                            soil_depth_in: float) -> Answer:
+def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float, soil_depth_in: float,
+                            ecw_ds_m: float = 0.0) -> Answer[float | None]:
     """Water to pass through a salty layer to bring it down to a wanted ECe.
 
     Parameters
@@ -225,39 +225,47 @@ def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float,
         ECe wanted [dS/m].
     soil_depth_in : float
         Depth of soil to be cleaned [in].
+    ecw_ds_m : float
+        EC of the leaching water [dS/m]; 0 for rain.
 
     Returns
     -------
-    float
+    float or None
         Water that must drain through the layer [in], by the field rule (half of the salt with
         half the soil's depth of water, 80 % with its depth, 90 % with twice its depth).
         ``details`` hold ``low`` and ``high``: the smallest and largest of the rule and of the
         ponding equation with k 0.1 (intermittent) and 0.3 (continuous), and
-        ``removed_pct``.
+        ``removed_pct``, the share of the salt above the water's own. None where the water is
+        as salty as the target: no depth of it will do.
 
     Raises
     ------
     ImpossibleInput
-        A negative or zero number.
+        A negative number, or a target or depth of zero.
 
     Notes
     -----
     Straight lines between the steps of the rule; above 90 % removal, proportional to C0/C
-    like the ponding equation (C/C0)(d water / d soil) = k. The water itself must be lower in
-    salt than the target. Rule and k values are from memory, unverified; field work seen in
+    like the ponding equation (C/C0)(d water / d soil) = k. Concentrations count from the
+    water's own upwards, (C - Cw)/(C0 - Cw), since leaching cannot take the soil below its
+    water. Rule and k values are from memory, unverified; field work seen in
     print agrees in size (aljaloud-1994, biggar-nielsen-1962). Zero where the target is met.
 
     References
     ----------
     csu-0503; hoffman-1980; aljaloud-1994; biggar-nielsen-1962.
     """
-    not_negative(ece_ds_m=ece_ds_m)
+    not_negative(ece_ds_m=ece_ds_m, ecw_ds_m=ecw_ds_m)
     if target_ece_ds_m <= 0 or soil_depth_in <= 0:
         raise ImpossibleInput("target_ece_ds_m and soil_depth_in must be above zero")
     if ece_ds_m <= target_ece_ds_m:
         return Answer(0.0, details={"low": 0.0, "high": 0.0, "removed_pct": 0.0},
                       notes=("the target is met; no leaching is needed",))
-    removed = 100.0 * (1 - target_ece_ds_m / ece_ds_m)
+    if ecw_ds_m >= target_ece_ds_m:
+        return Answer(None, within_range=False,
+                      notes=("this water is as salty as the target; leaching cannot reach it",))
+    turn = (ece_ds_m - ecw_ds_m) / (target_ece_ds_m - ecw_ds_m)
+    removed = 100.0 * (1 - 1 / turn)
     points = [(0.0, 0.0)] + [(r["removed_pct"], r["water_per_depth"])
                              for r in load("irrigation_water/reclamation")]
     ratio = points[-1][1] * (100 - points[-1][0]) / (100 - removed)
@@ -265,7 +273,6 @@ def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float,
         if removed <= p1:
             ratio = w0 + (removed - p0) / (p1 - p0) * (w1 - w0)
             break
-    turn = ece_ds_m / target_ece_ds_m
     candidates = [ratio, constant("intermittent") * turn, constant("ponding") * turn]
     return Answer(
         ratio * soil_depth_in,

@@ -59,7 +59,7 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
         "kind": NeedKind.GYPSUM,
         "item": "sodium",
         "unit": "ton/ac",
-        "where": state.label,
+        "place": state.place,
         "area_ac": sample_area_ac(case, state.sample),
         "cautions": (say("salinity.caution_gypsum_drain"), say("salinity.caution_gypsum_dust")),
         "sources": ("richards-1954-hb60", "ali-2011"),
@@ -73,7 +73,7 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     inputs = {"cec_meq": cec, "target_esp_pct": target, "depth_in": main.increment.thickness_in,
               "soil_lb_per_acre_foot": mass}
     values = [e.value for e in state.esps if e.kind != "at most"]
-    with subject(main.label):
+    with subject(main.place):
         best = gypsum_requirement_us.evaluate(
             esp_pct=esp.value, efficiency=1.0 / constant("safety_factor"), **inputs)
         low = gypsum_requirement_us.evaluate(
@@ -96,7 +96,7 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
     if gypsum.amount is None or not any(m.kind == "elemental sulfur" for m in case.materials):
         return None
     carbonate = plain(state.main.increment.carbonate)
-    with subject(state.main.label):
+    with subject(state.main.place):
         sulfur = amendment_for_gypsum.evaluate(gypsum_ton=gypsum.amount, amendment="sulfur")
         results = [sulfur]
         enough = None
@@ -121,7 +121,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     if crop is None or state.root_ece is None or not irrigated(case):
         return None
     depth = state.root_depth_in
-    with subject(state.label):
+    with subject(state.place):
         target = ece_at_yield_loss.evaluate(
             loss_pct=KEPT_YIELD_LOSS_PCT, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
         if state.root_ece <= target.value:
@@ -157,7 +157,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
         kind=NeedKind.LEACH, item="salts", unit="in",
         text=say("salinity.need_leach", amount=water.value, low=water.details["low"],
                  high=water.details["high"], sodic=sodic, **params),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         amount=float(water.value), low=float(water.details["low"]),
         high=float(water.details["high"]),
         results=tuple(results),
@@ -174,7 +174,7 @@ def drain_need(case: CaseFile, state: SaltState) -> Need | None:
     return Need(
         kind=NeedKind.DRAIN, item="outlet", unit="",
         text=say("salinity.need_drain", drainage=case.field.drainage),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("ali-2011", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_rules",
                       areas=[str(a) for a in case.field.sensitive_areas]),),
@@ -192,8 +192,8 @@ def measure_water_table(case: CaseFile, state: SaltState) -> Need:
     """Depth of the water table and salt of the root zone, before a drain is bought."""
     return Need(
         kind=NeedKind.MEASURE, item="water-table", unit="",
-        text=say("salinity.need_water_table", where=state.label, depth_in=ROOT_DEPTH_IN),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        text=say("salinity.need_water_table", where=state.place, depth_in=ROOT_DEPTH_IN),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("ayers-westcot-1985-fao29",),
     )
 
@@ -202,8 +202,8 @@ def measure_paste(case: CaseFile, state: SaltState) -> Need:
     """A saturated-paste extract with its sodium, calcium and magnesium."""
     return Need(
         kind=NeedKind.MEASURE, item="paste extract", unit="",
-        text=say("salinity.need_paste", where=state.label),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        text=say("salinity.need_paste", where=state.place),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("plosone-2018-e0198290",),
     )
 
@@ -212,7 +212,7 @@ def measure_sodium(case: CaseFile, state: SaltState) -> Need:
     """Sodium, calcium and magnesium in the extract, and CEC by displacement."""
     return Need(
         kind=NeedKind.MEASURE, item="sodium", unit="",
-        text=say("salinity.need_sodium_test", where=state.label),
-        where=state.label, area_ac=sample_area_ac(case, state.sample),
+        text=say("salinity.need_sodium_test", where=state.place),
+        place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("richards-1954-hb60",),
     )

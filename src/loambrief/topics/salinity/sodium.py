@@ -31,7 +31,7 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
     watch = sodium_constant("watch_esp")
     named = None
     if state.root_ece is not None and state.main.ece is not None:
-        with subject(state.label):
+        with subject(state.place):
             named = sodicity_class.evaluate(ece_ds_m=state.main.ece, esp_pct=esp.value,
                                             sar=state.main.sar, ph=state.main.increment.ph)
     sodic = state.sodic
@@ -92,11 +92,11 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
     return Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
         title=say("salinity.title_sodium", esp=esp.value, kind=esp.kind,
-                  name=named.value if named else None, sodic=sodic, where=state.main.label),
+                  name=named.value if named else None, sodic=sodic, where=state.main.place),
         status=status, severity=severity,
         confidence=confidence(case, state, matches=esp.kind == "measured", agrees=agrees),
         grade=Grade.MEASURED if esp.kind == "measured" else Grade.CALCULATED,
-        value=esp.value, unit="%", where=state.label,
+        value=esp.value, unit="%", place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
@@ -126,10 +126,10 @@ def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
     low = bound.value < sodium_constant("watch_esp")
     return Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
-        title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.main.label),
+        title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.main.place),
         status=Status.ADEQUATE if low else Status.UNCERTAIN, severity=0 if low else 1,
         confidence=confidence(case, state),
-        grade=Grade.CALCULATED, value=bound.value, unit="%", where=state.label,
+        grade=Grade.CALCULATED, value=bound.value, unit="%", place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),
         body=(say("salinity.body_sodium_bound"),),
@@ -144,5 +144,5 @@ def _no_gypsum(case: CaseFile, state: SaltState, esp: float, bound: bool) -> tup
     """Gypsum for sodium, where it is on offer and sodium is low."""
     if not any(m.kind == "gypsum" for m in case.materials):
         return ()
-    return ((say("salinity.avoid_gypsum", where=state.label),
+    return ((say("salinity.avoid_gypsum", where=state.place),
              say("salinity.avoid_gypsum_why", esp=esp, bound=bound)),)

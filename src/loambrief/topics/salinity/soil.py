@@ -9,6 +9,7 @@ from loambrief.findings.model import (
     Finding,
     Grade,
     Need,
+    Product,
     Side,
     Status,
     say,
@@ -77,10 +78,10 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
     status = Status.ADEQUATE if fine else Status.LIMITING if salty else Status.UNCERTAIN
     return Finding(
         id=f"salinity.ece.{state.sample.id}", topic="salinity",
-        title=say("salinity.title_bound", limit=limit, below=below, where=main.label),
+        title=say("salinity.title_bound", limit=limit, below=below, where=main.place),
         status=status, severity=2 if salty else 0 if fine else 1,
         confidence=confidence(case, state, matches=not main.converted),
-        grade=_grade(state), unit="dS/m", where=main.label,
+        grade=_grade(state), unit="dS/m", place=main.place,
         reference=say("salinity.reference_classes"),
         body=(say("salinity.body_bound"),),
         evidence=(Evidence(Side.FOR, say("salinity.for_bound", typed=main.increment.ec.typed,
@@ -91,7 +92,7 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
 
 def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
            held: tuple[CropTolerance, ...]) -> Finding:
-    with subject(state.label):
+    with subject(state.place):
         named = salinity_class.evaluate(ece_ds_m=state.root_ece)
     saline = sodium_constant("saline_ece")
     two = salt_constant("salty_soil_limit")
@@ -116,11 +117,11 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
         id=f"salinity.ece.{state.sample.id}", topic="salinity",
         title=say("salinity.title_ece", ece=state.root_ece, low=state.root_low,
                   high=state.root_high, converted=state.converted, name=named.value,
-                  depth_in=state.root_depth_in, where=state.label),
+                  depth_in=state.root_depth_in, where=state.place),
         status=status, severity=severity,
         confidence=confidence(case, state, matches=not state.converted),
         grade=_grade(state), value=None if state.converted else state.root_ece, unit="dS/m",
-        where=state.label,
+        place=state.place,
         reference=say("salinity.reference_classes"),
         body=_level_body(state, named),
         evidence=_level_evidence(case, state, crops, held),
@@ -188,9 +189,9 @@ def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
     ids = salty_materials(case)
     found = [m for m in case.materials if m.id in ids]
     return tuple(
-        (say("salinity.avoid_salty", material=m.name),
+        (say("salinity.avoid_salty", material=Product(m.id, m.name)),
          say("salinity.avoid_salty_why", ec=m.analysis.ec_1to5.value, soil=state.root_ece,
-             where=state.label))
+             where=state.place))
         for m in found
     )
 
@@ -198,7 +199,7 @@ def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
 def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) -> Finding:
     """How far salt holds one crop back, with other crops that stand it."""
     yields: dict[str, Result] = {}
-    with subject(f"{state.label}: {crop.crop}"):
+    with subject(state.place, crop.crop):
         for name, ece in (("best", state.root_ece), ("low", state.root_high),
                           ("high", state.root_low)):
             yields[name] = relative_yield_salinity.evaluate(
@@ -254,11 +255,11 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
         id=f"salinity.{kind}.{state.sample.id}", topic="salinity",
         title=say("salinity.title_crop", crop=crop.crop, relative=best,
                   low=yields["low"].value, high=yields["high"].value,
-                  converted=state.converted, where=state.label, ece=state.root_ece),
+                  converted=state.converted, where=state.place, ece=state.root_ece),
         status=status, severity=severity,
         confidence=confidence(case, state, matches=not state.converted,
                               agrees=crop.how != "memory"),  # unchecked rows count as doubtful
-        grade=Grade.CALCULATED, value=best, unit="%", where=state.label,
+        grade=Grade.CALCULATED, value=best, unit="%", place=state.place,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
         sources=("maas-grattan-1999",),
@@ -277,7 +278,7 @@ def _surface_ece(state: SaltState) -> float:
 def _alternatives(state: SaltState, crop: CropTolerance) -> tuple[tuple[dict, ...], tuple]:
     rows, results = [], []
     for row in tolerant_alternatives(crop.crop, state.root_ece, ALTERNATIVE_KEEPS_PCT):
-        with subject(f"{state.label}: {row['crop']}"):
+        with subject(state.place, str(row["crop"])):
             kept = relative_yield_salinity.evaluate(
                 ece_ds_m=state.root_ece, threshold_ds_m=row["threshold_ds_m"],
                 slope_pct=row["slope_pct"])

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment, surface_increment, where
+from loambrief.case.select import age_days, main_increment, surface_increment
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence
+from loambrief.findings.model import Confidence, Place
+from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.salinity.formulas import (
     ece_from_1to1,
     ece_from_1to2,
@@ -42,7 +43,7 @@ class SliceSalt:
     """ECe and SAR of one depth slice."""
 
     increment: Increment
-    label: str
+    place: Place
     ece: float | None = None
     low: float | None = None
     high: float | None = None
@@ -53,8 +54,8 @@ class SliceSalt:
     results: tuple[Result, ...] = ()
 
     @property
-    def depth(self) -> str:
-        return self.increment.depth[2]
+    def depth(self) -> Place:
+        return depth_of(self.increment)
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ class SaltState:
     """All that one sample tells about salt and sodium."""
 
     sample: Sample
-    label: str
+    place: Place
     main: SliceSalt | None
     slices: tuple[SliceSalt, ...]
     root_ece: float | None = None
@@ -122,9 +123,9 @@ def _convert(ratio: str, ec: float, sample: Sample, increment: Increment) -> Res
 
 
 def _slice(sample: Sample, increment: Increment) -> SliceSalt:
-    label = where(sample, increment)
-    found = SliceSalt(increment, label)
-    with subject(label):
+    place = place_of(sample, increment)
+    found = SliceSalt(increment, place)
+    with subject(place):
         sar, results = _sar(increment)
         method = sample.methods.ec
         if increment.ec is not None and method is not None:
@@ -134,20 +135,20 @@ def _slice(sample: Sample, increment: Increment) -> SliceSalt:
             else:
                 converted = _convert(method, ec, sample, increment)
                 if converted is None:
-                    return SliceSalt(increment, label, sar=sar, results=results)
+                    return SliceSalt(increment, place, sar=sar, results=results)
                 results = (*results, converted)
                 value = float(converted.value)
                 low, high = float(converted.details["low"]), float(converted.details["high"])
             censor = increment.ec.censor or ""
             found = SliceSalt(
-                increment, label,
+                increment, place,
                 ece=None if censor else value,
                 low=None if censor == "<" else low,
                 high=None if censor == ">" else high,
                 converted=method != PASTE, bound=censor, sar=sar, results=results,
             )
         else:
-            found = SliceSalt(increment, label, sar=sar, results=results)
+            found = SliceSalt(increment, place, sar=sar, results=results)
     return found
 
 
@@ -167,7 +168,7 @@ def _esps(sample: Sample, piece: SliceSalt) -> tuple[EspEstimate, ...]:
     inc = piece.increment
     cec, exchangeable = plain(inc.cec), plain(inc.exchangeable_sodium)
     found: list[EspEstimate] = []
-    with subject(piece.label):
+    with subject(piece.place):
         if exchangeable is not None and cec is not None:
             found += _estimate("measured", exchangeable, cec)
         sodium_ppm = plain(inc.sodium)
@@ -228,12 +229,12 @@ def salt_state(sample: Sample) -> SaltState:
     wanted = main_increment(sample) or surface_increment(sample)
     main = next((s for s in slices if s.increment is wanted), None)
     chain = _root_chain(sample, slices)
-    state = SaltState(sample, where(sample), main, slices)
+    state = SaltState(sample, place_of(sample), main, slices)
     esps = _esps(sample, main) if main else ()
     if not chain:
-        return SaltState(sample, state.label, main, slices, esps=esps)
+        return SaltState(sample, state.place, main, slices, esps=esps)
     thickness = [s.increment.thickness_in for s in chain]
-    with subject(state.label):
+    with subject(state.place):
         mean = root_zone_ece.evaluate(ece_ds_m=[s.ece for s in chain], thickness_in=thickness,
                                       depth_in=sum(thickness))
 
@@ -241,7 +242,7 @@ def salt_state(sample: Sample) -> SaltState:
         return sum(v * t for v, t in zip(values, thickness, strict=True)) / sum(thickness)
 
     return SaltState(
-        sample, state.label, main, slices,
+        sample, state.place, main, slices,
         root_ece=float(mean.value),
         root_low=weighted([s.low for s in chain]), root_high=weighted([s.high for s in chain]),
         root_depth_in=sum(thickness),

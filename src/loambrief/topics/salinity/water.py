@@ -14,6 +14,7 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
@@ -77,7 +78,7 @@ def _base(case: CaseFile) -> dict:
     return {
         "topic": "salinity",
         "confidence": grade_confidence(age_days=age_days(case, case.water.date)),
-        "where": case.water.source,
+        "place": Place(label=case.water.source),
     }
 
 
@@ -162,7 +163,7 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float,
     need = Need(
         kind=NeedKind.MANAGE, item="leaching share", unit="", text=say("salinity.need_share",
                                                                        **params),
-        where="", area_ac=case.field.area.value, results=tuple(results),
+        area_ac=case.field.area.value, results=tuple(results),
         sources=("usgs-modelmuse-owhm", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_water",
                       areas=[str(a) for a in case.field.sensitive_areas]),),
@@ -282,7 +283,7 @@ def _foliar(case: CaseFile, method: str) -> Evidence | None:
         return None
     crop = next_crop(case)
     try:
-        with subject(f"{case.water.source}: {crop}"):
+        with subject(case.water.source, crop):
             limit = foliar_salt_limit.evaluate(crop=crop)
     except UnknownName:
         return None

@@ -9,7 +9,6 @@ from loambrief.case.select import (
     main_increment,
     sample_area_ac,
     surface_increment,
-    where,
 )
 from loambrief.findings.confidence import MAX_AGE_DAYS, grade_confidence
 from loambrief.findings.model import (
@@ -21,10 +20,12 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import depth_of, place_of
 from loambrief.tables import load
 from loambrief.topics.sampling.formulas_error import (
     combined_error_pct,
@@ -79,7 +80,7 @@ def _depth_fault(case: CaseFile, sample: Sample) -> Message | None:
         return say("sampling.fault_no_surface")
     if main is None:
         return None if tillage == "perennial" else say(
-            "sampling.fault_shallow", depth=top.depth[2],  # type: ignore[union-attr]
+            "sampling.fault_shallow", depth=depth_of(top),  # type: ignore[union-attr]
             low=constant("tilled_low"), high=constant("tilled_high"))
     if tillage == "no-till" and top is None:
         return say("sampling.fault_no_till", surface=constant("no_till_surface"),
@@ -108,10 +109,10 @@ def _error(sample: Sample) -> tuple[Evidence | None, tuple[Result, ...]]:
 
 
 def _support(case: CaseFile, sample: Sample) -> Finding:
-    label = where(sample)
+    place = place_of(sample)
     faults = _faults(case, sample)
     names = [name for name, _ in faults]
-    with subject(label):
+    with subject(place):
         error, results = _error(sample)
     enough = "cores" not in names
     evidence = [
@@ -128,7 +129,7 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
     return Finding(
         id=f"{TOPIC}.support.{sample.id}",
         topic=TOPIC,
-        title=say("sampling.title_support", where=label, cores=sample.cores,
+        title=say("sampling.title_support", where=place, cores=sample.cores,
                   area=sample_area_ac(case, sample), faults=names),
         status=Status.WATCH if faults else Status.ADEQUATE,
         severity=1 if faults else 0,
@@ -138,18 +139,18 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
         unit="cores",
         reference=say("sampling.reference", few=constant("cores_min"),
                       wanted=constant("cores_wanted"), large=constant("area_max")),
-        where=label,
+        place=place,
         body=(say("sampling.body_sample", date=sample.date, pattern=sample.pattern,
-                  depths=[i.depth[2] for i in sample.increments]),
+                  depths=[depth_of(i) for i in sample.increments]),
               *(message for _, message in faults)),
         evidence=tuple(evidence),
-        needs=_needs(case, sample, label, names),
+        needs=_needs(case, sample, place, names),
         sources=("psu-agguide-sampling", "umn-soil-sampling", "osu-sf1-98"),
         results=results,
     )
 
 
-def _needs(case: CaseFile, sample: Sample, label: str, names: list[str]) -> tuple[Need, ...]:
+def _needs(case: CaseFile, sample: Sample, place: Place, names: list[str]) -> tuple[Need, ...]:
     """A new sample where this one is too old, too thin or stands for far too much.
 
     An area a little over the guide is said in the finding; it is no reason to pay for a new
@@ -160,9 +161,9 @@ def _needs(case: CaseFile, sample: Sample, label: str, names: list[str]) -> tupl
         return ()
     return (Need(
         NeedKind.MEASURE, "soil-sample", "",
-        say("sampling.need_sample", where=label, wanted=constant("cores_wanted"),
+        say("sampling.need_sample", where=place, wanted=constant("cores_wanted"),
             large=constant("area_max"), area=sample_area_ac(case, sample), faults=names,
             no_till=case.field.tillage == "no-till", surface=constant("no_till_surface"),
             main=constant("no_till_main")),
-        where=label, area_ac=sample_area_ac(case, sample), sources=("psu-agguide-sampling",),
+        place=place, area_ac=sample_area_ac(case, sample), sources=("psu-agguide-sampling",),
     ),)

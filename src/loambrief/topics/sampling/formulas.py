@@ -139,7 +139,7 @@ def difference_interval(
     """
     a, b = numbers(first, "first", 2), numbers(second, "second", 2)
     found = welch(a, b, level)
-    if found.half_width is None:
+    if found.half_width is None or not found.se:
         raise ImpossibleInput("neither side varies at all: no interval can be given")
     return Answer(
         found.value,

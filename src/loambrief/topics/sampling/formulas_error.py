@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from statistics import NormalDist
+from collections.abc import Sequence
+from statistics import NormalDist, fmean, stdev
 
 from loambrief.agronomy.intervals import confidence
 from loambrief.agronomy.registry import Answer, formula
@@ -16,7 +17,7 @@ TABLE = "sampling/variation"
 
 def constant(name: str) -> float:
     """A single number of ``sampling/constants``."""
-    return load("sampling/constants").find(name=name)["value"]
+    return load("sampling/constants").number("value", name=name)
 
 
 @formula(unit="%", source="own-arithmetic", locator="CV over square root of cores",
@@ -54,6 +55,43 @@ def composite_error_pct(cv_pct: float, cores: float) -> float:
     if cv_pct < 0 or cores < 1:
         raise ImpossibleInput("cv_pct cannot be negative and cores is at least 1")
     return cv_pct / math.sqrt(cores)
+
+
+@formula(unit="as the test", source="own-arithmetic",
+         locator="standard deviation over square root of samples", how="convention")
+def repeat_error(values: Sequence[float]) -> Answer:
+    """Standard error of the mean of several samples of one zone.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Results by one method, each of its own composite sample [any one unit].
+
+    Returns
+    -------
+    float
+        Standard error of the mean [unit of the values]; ``details`` hold ``n``, ``mean`` and
+        ``sd`` (n - 1 in the denominator).
+
+    Raises
+    ------
+    ImpossibleInput
+        Fewer than two values.
+
+    Notes
+    -----
+    sd / root(n): field and laboratory error together, as they came out. From two or three
+    samples sd itself is uncertain, so a typical error that is larger should be kept.
+
+    References
+    ----------
+    Arithmetic.
+    """
+    if len(values) < 2:
+        raise ImpossibleInput("a spread needs two values")
+    sd = stdev(values)
+    return Answer(sd / math.sqrt(len(values)),
+                  details={"n": len(values), "mean": fmean(values), "sd": sd})
 
 
 @formula(unit="%", source="own-arithmetic", locator="root of summed squares", how="convention")
@@ -200,6 +238,51 @@ def soil_test_error(
                  "parts": list(parts)},
         within_range=not missing,
     )
+
+
+@formula(unit="1", source="own-arithmetic", locator="normal error about the result",
+         how="convention")
+def chance_below_critical(value: float, critical: float, error: float) -> Answer[float]:
+    """How likely the true value lies below the level at which the advice turns.
+
+    Parameters
+    ----------
+    value : float
+        Result of the test [unit of the test].
+    critical : float
+        Level at which the advice turns [same unit].
+    error : float
+        Standard error of the result [same unit], as from ``soil_test_error``.
+
+    Returns
+    -------
+    float
+        Chance, 0 to 1 [1]: 0.5 on the line. ``details`` hold ``z`` and ``turns``: true where
+        the other side has a chance of at least 1 in 6, that is within one error of the line.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative error.
+
+    Notes
+    -----
+    The normal distribution at (critical - value) / error; without an error 0, 0.5 or 1. The
+    error of a test is rarely normal far out, so a very small chance is only a small one. It
+    speaks of the test alone, not of whether the crop responds.
+
+    References
+    ----------
+    Statistics convention; normal-table.
+    """
+    if error < 0:
+        raise ImpossibleInput(f"error cannot be negative (found {error:g})")
+    apart = critical - value
+    if error == 0:
+        return Answer(0.5 if apart == 0 else float(apart > 0),
+                      details={"z": None, "turns": apart == 0})
+    z = apart / error
+    return Answer(NormalDist().cdf(z), details={"z": z, "turns": abs(z) <= 1.0})
 
 
 def _span(low: float | None, high: float | None, scale: float) -> tuple[float, float, float] | None:

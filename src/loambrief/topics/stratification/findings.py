@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.case.schema import CaseFile, Sample
-from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment, where
+from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Assessment,
@@ -19,6 +19,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.state import untilled
 from loambrief.topics.stratification.formulas import figure
 from loambrief.topics.stratification.state import Layer, LayerState, layer_state
@@ -69,20 +70,20 @@ def _impossible(case: CaseFile, state: LayerState) -> Finding:
     rows = [_row(x) for x in state.impossible]
     return Finding(
         id=f"stratification.impossible.{state.sample.id}", topic=TOPIC,
-        title=say("stratification.title_impossible", where=state.label,
+        title=say("stratification.title_impossible", where=state.place,
                   names=[x.name for x in state.impossible]),
         status=Status.UNCERTAIN, severity=1, confidence=Confidence.LOW, grade=Grade.CALCULATED,
-        where=state.label,
-        body=(say("stratification.body_impossible", rows=rows, top=state.surface.depth[2],
-                  whole=state.whole.depth[2]),),
+        place=state.place,
+        body=(say("stratification.body_impossible", rows=rows, top=depth_of(state.surface),
+                  whole=depth_of(state.whole)),),
         evidence=(Evidence(Side.FOR, say("stratification.for_impossible", rows=rows,
-                                         top=state.surface.depth[2], whole=state.whole.depth[2],
+                                         top=depth_of(state.surface), whole=depth_of(state.whole),
                                          share=state.surface.bottom_in / state.whole.bottom_in),
                            Grade.CALCULATED, ("layer-mass-balance",)),),
-        needs=(Need(kind=NeedKind.MEASURE, item="layers again", unit="", where=state.label,
+        needs=(Need(kind=NeedKind.MEASURE, item="layers again", unit="", place=state.place,
                     area_ac=sample_area_ac(case, state.sample),
-                    text=say("stratification.need_again", where=state.label,
-                             top=state.surface.depth[2], whole=state.whole.depth[2]),
+                    text=say("stratification.need_again", where=state.place,
+                             top=depth_of(state.surface), whole=depth_of(state.whole)),
                     sources=("layer-mass-balance",)),),
         sources=("layer-mass-balance",),
     )
@@ -109,14 +110,14 @@ def _layers(case: CaseFile, state: LayerState) -> Finding | None:
     strong = [x for x in known if x.ratio is not None and x.ratio >= STRONG_RATIO]
     acid_top = gap is not None and gap >= PH_GAP
     marked = bool(strong) or (gap is not None and abs(gap) >= PH_GAP)
-    top = state.surface.depth[2]
+    top = depth_of(state.surface)
     return Finding(
         id=f"stratification.layers.{state.sample.id}", topic=TOPIC,
-        title=say("stratification.title_layers", marked=marked, where=state.label, top=top,
+        title=say("stratification.title_layers", marked=marked, where=state.place, top=top,
                   names=[x.name for x in strong], acid=acid_top),
         status=Status.WATCH if marked else Status.NOTED, severity=1 if marked else 0,
         confidence=_confidence(case, state), grade=Grade.CALCULATED,
-        value=max((x.ratio for x in strong), default=None), unit="1", where=state.label,
+        value=max((x.ratio for x in strong), default=None), unit="1", place=state.place,
         reference=say("stratification.reference", ratio=STRONG_RATIO),
         body=_body(case, state, known, strong, acid_top),
         evidence=_evidence(case, state, known, gap, limited),
@@ -129,7 +130,7 @@ def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[La
           acid_top: bool) -> tuple[Message, ...]:
     names = {x.name for x in strong}
     balanced = [x.name for x in known if x.below_by == "balance"]
-    body = [say("stratification.body_layers", balanced=balanced, top=state.surface.depth[2])]
+    body = [say("stratification.body_layers", balanced=balanced, top=depth_of(state.surface))]
     if acid_top:
         body.append(say("stratification.body_acid", untilled=untilled(case)))
     if "phosphorus" in names:
@@ -137,8 +138,8 @@ def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[La
                         runoff_in=figure("runoff_depth")))
     if names & {"phosphorus", "potassium"}:
         body.append(say("stratification.body_uptake"))
-    body.append(say("stratification.body_rates", whole=state.whole.depth[2],
-                    top=state.surface.depth[2]))
+    body.append(say("stratification.body_rates", whole=depth_of(state.whole),
+                    top=depth_of(state.surface)))
     return tuple(body)
 
 
@@ -150,12 +151,12 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
         if group:
             lines.append(Evidence(
                 Side.FOR, say("stratification.for_layers", rows=[_row(x) for x in group], by=by,
-                              depth=state.surface.depth[2], whole_depth=state.whole.depth[2]),
+                              depth=depth_of(state.surface), whole_depth=depth_of(state.whole)),
                 grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
     if gap is not None:
         lines.append(Evidence(Side.FOR, say("stratification.for_ph", top=state.surface_ph,
-                                            whole=state.whole_ph, depth=state.surface.depth[2],
-                                            whole_depth=state.whole.depth[2]), Grade.MEASURED))
+                                            whole=state.whole_ph, depth=depth_of(state.surface),
+                                            whole_depth=depth_of(state.whole)), Grade.MEASURED))
     if limited:
         lines.append(Evidence(Side.CONTEXT, say("stratification.context_limit",
                                                 names=[x.name for x in limited]),
@@ -183,11 +184,11 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
 
 def _missing(case: CaseFile, sample: Sample) -> list[Missing]:
     """A split by depth is worth having where nothing mixes the soil."""
-    label = where(sample)
+    place = place_of(sample)
     if surface_increment(sample) is not None and main_increment(sample) is None:
-        return [Missing(say("stratification.missing_whole", where=label),
+        return [Missing(say("stratification.missing_whole", where=place),
                         say("stratification.missing_whole_means"), TOPIC)]
     if untilled(case) and surface_increment(sample) is None and sample.increments:
-        return [Missing(say("stratification.missing_surface", where=label),
+        return [Missing(say("stratification.missing_surface", where=place),
                         say("stratification.missing_surface_means"), TOPIC)]
     return []

@@ -5,19 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
+from loambrief.case.measurements import layered
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import SURFACE_MAX_IN, main_increment, surface_increment, where
+from loambrief.case.select import SURFACE_MAX_IN, main_increment, surface_increment
 from loambrief.errors import ImpossibleInput
+from loambrief.findings.model import Place
+from loambrief.findings.places import place_of
 from loambrief.topics.acidity.state import plain
 from loambrief.topics.stratification.formulas import (
     layer_ratio,
     layer_weighted_mean,
     lower_layer_value,
 )
-
-PROPERTIES = {"calcium": "ppm", "phosphorus": "ppm", "potassium": "ppm", "magnesium": "ppm",
-              "organic_matter": "%"}
-"""Properties that add up over depth, in the order shown, with their house unit."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ class LayerState:
     """
 
     sample: Sample
-    label: str
+    place: Place
     surface: Increment
     whole: Increment
     nested: bool
@@ -92,7 +91,7 @@ def _layer(name: str, unit: str, surface: Increment, other: Increment, nested: b
         return Layer(name, unit, top, value, limit=True)
     results: list[Result] = []
     below, by, whole = value, "measured", value
-    with subject(where(sample, surface)):
+    with subject(place_of(sample, surface)):
         if nested:
             measured = _measured_below(sample, surface, other, name)
             if measured is not None:
@@ -137,9 +136,8 @@ def layer_state(sample: Sample) -> LayerState | None:
     whole, nested = _partner(sample, surface)
     if whole is None:
         return None
-    layers = [_layer(name, unit, surface, whole, nested, sample)
-              for name, unit in PROPERTIES.items()]
-    return LayerState(sample, where(sample), surface, whole, nested,
+    layers = [_layer(m.field, m.unit, surface, whole, nested, sample) for m in layered()]
+    return LayerState(sample, place_of(sample), surface, whole, nested,
                       tuple(x for x in layers if x is not None), surface.ph, whole.ph)
 
 

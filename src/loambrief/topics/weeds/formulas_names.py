@@ -8,7 +8,7 @@ from functools import cache
 from types import MappingProxyType
 
 from loambrief.errors import UnknownName
-from loambrief.tables import load
+from loambrief.tables import Row, load
 from loambrief.tables.harmful import harmful_row, may_be_offered
 
 SPECIES = "weeds/species"
@@ -32,9 +32,9 @@ def _fold(name: str) -> str:
 
 
 @cache
-def _by_name() -> Mapping[str, Mapping[str, object]]:
+def _by_name() -> Mapping[str, Row]:
     """Folded name -> row; a scientific name wins over a synonym, that over a common name."""
-    found: dict[str, Mapping[str, object]] = {}
+    found: dict[str, Row] = {}
     for column in ("scientific_name", "eppo", "synonyms", "common_name"):
         for row in load(SPECIES):
             for name in split(row[column]):
@@ -42,7 +42,7 @@ def _by_name() -> Mapping[str, Mapping[str, object]]:
     return MappingProxyType(found)
 
 
-def find_species(name: str) -> Mapping[str, object]:
+def find_species(name: str) -> Row:
     """The row of ``weeds/species`` for a weed by any of its names.
 
     Parameters
@@ -71,12 +71,12 @@ def find_species(name: str) -> Mapping[str, object]:
     return row
 
 
-def common_name(row: Mapping[str, object]) -> str:
+def common_name(row: Row) -> str:
     """The English name that is printed for a row of ``weeds/species``."""
     return split(row["common_name"])[0]
 
 
-def indicator_values(species: str, system: str = "plantatt") -> Mapping[str, object] | None:
+def indicator_values(species: str, system: str = "plantatt") -> Row | None:
     """Indicator values of one weed.
 
     Parameters
@@ -105,7 +105,7 @@ def indicator_values(species: str, system: str = "plantatt") -> Mapping[str, obj
 
 
 @cache
-def _indifference() -> Mapping[str, Mapping[str, object]]:
+def _indifference() -> Mapping[str, Row]:
     return MappingProxyType({str(row["species"]): row for row in load(INDIFFERENCE)})
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import sample_area_ac, where
+from loambrief.case.select import sample_area_ac
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Evidence,
@@ -15,10 +15,12 @@ from loambrief.findings.model import (
     Message,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     say,
 )
+from loambrief.findings.places import field_place, place_of
 from loambrief.tables import load
 from loambrief.topics.salinity.state import salt_state
 from loambrief.topics.weeds.formulas_names import AXES, constant, indicator_values
@@ -205,7 +207,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
             enough_replicates=any(a.enough for a in axes),
             agrees=not {Verdict.DIFFERS, Verdict.MIXED} & set(verdicts)),
         reference=say("weeds.reference_hints"),
-        where=case.field.name,
+        place=field_place(case),
         body=(say("weeds.body_signs"),
               *([say("weeds.body_unknown", names=unknown)] if unknown else []),
               *([say("weeds.body_unsure", names=unsure, probable=constant("probable"),
@@ -228,17 +230,17 @@ def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[Need, ...]:
         if hinted.key == "salinity":
             needs += _salt_needs(case, hinted, names)
         elif hinted.key == "compaction" and hinted.check.verdict is Verdict.NOT_MEASURED:
-            needs.append(_measure("cone", "weeds.need_cone", names, case.field.name,
+            needs.append(_measure("cone", "weeds.need_cone", names, field_place(case),
                                   case.field.area.value, hinted))
         elif hinted.key == "acidity" and hinted.check.verdict is Verdict.NOT_MEASURED:
-            needs.append(_measure("soil test", "weeds.need_ph", names, case.field.name,
+            needs.append(_measure("soil test", "weeds.need_ph", names, field_place(case),
                                   case.field.area.value, hinted))
     return tuple(needs)
 
 
 def _salt_needs(case: CaseFile, hinted: Hinted, names: list[str]) -> list[Need]:
     if not case.samples:
-        return [_measure("paste extract", "weeds.need_salt", names, case.field.name,
+        return [_measure("paste extract", "weeds.need_salt", names, field_place(case),
                          case.field.area.value, hinted)]
     found = []
     for sample in samples_for(case, hinted.weeds):
@@ -249,13 +251,13 @@ def _salt_needs(case: CaseFile, hinted: Hinted, names: list[str]) -> list[Need]:
             item, text = "sodium", "weeds.need_sodium"
         else:
             continue
-        found.append(_measure(item, text, names, where(sample), sample_area_ac(case, sample),
+        found.append(_measure(item, text, names, place_of(sample), sample_area_ac(case, sample),
                               hinted))
     return found
 
 
-def _measure(item: str, text: str, names: list[str], place: str, area: float,
+def _measure(item: str, text: str, names: list[str], place: Place, area: float,
              hinted: Hinted) -> Need:
     return Need(NeedKind.MEASURE, item, "",
-                say(text, weeds=names, where=place, weak=hinted.asks == "weak"), where=place,
+                say(text, weeds=names, where=place, weak=hinted.asks == "weak"), place=place,
                 area_ac=area, sources=hinted.sources)

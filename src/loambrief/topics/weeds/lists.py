@@ -9,6 +9,7 @@ from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side, Status, say
+from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
 from loambrief.topics.salinity.state import plain
@@ -62,7 +63,7 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         id=f"{TOPIC}.claims", topic=TOPIC,
         title=say("weeds.title_claims", total=len(evidence), supported=counts["supported"]),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
-        reference=say("weeds.reference_claims"), where=case.field.name,
+        reference=say("weeds.reference_claims"), place=field_place(case),
         body=(*([say("weeds.body_tillage", tillage=case.field.tillage)]
                 if case.field.tillage in DISTURBING_LITTLE else []),
               say("weeds.body_resistance"),
@@ -143,7 +144,7 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         title=say("weeds.title_safety", names=list(harmful)),
         status=Status.WATCH if harmful else Status.NOTED, severity=1 if harmful else 0,
         confidence=grade_confidence(method_matches=False, agrees=sure), grade=Grade.OBSERVED,
-        reference=say("weeds.reference_safety"), where=case.field.name,
+        reference=say("weeds.reference_safety"), place=field_place(case),
         body=tuple(body), evidence=tuple(evidence), sources=tuple(dict.fromkeys(sources)),
     )
 
@@ -183,7 +184,7 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
         title=say("weeds.title_competition" if losses else "weeds.title_seed"),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
         reference=say("weeds.reference_competition" if losses else "weeds.reference_seed"),
-        where=case.field.name,
+        place=field_place(case),
         evidence=tuple(evidence),
         sources=tuple(dict.fromkeys((*sources, *(("lindquist-1996",) if losses else ())))),
         results=results,
@@ -220,7 +221,7 @@ def _counted(row: Mapping[str, object], seen: Iterable[Seen]) -> list[Evidence]:
         if item.accepted not in split(row["species"]) or density is None:
             continue
         results: list[Result] = []
-        with subject(f"{item.name} in {row['crop']}, illustration"):
+        with subject(item.name, str(row["crop"]), "illustration"):
             for factor in (1 / SPAN, SPAN):
                 results.append(weed_yield_loss.evaluate(density=density, i=slope * factor,
                                                         a=ceiling))

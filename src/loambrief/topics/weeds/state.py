@@ -11,6 +11,7 @@ from loambrief.case.schema import CaseFile, Sample, Weed
 from loambrief.case.select import main_increment, surface_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
+from loambrief.findings.places import named_place
 from loambrief.topics.compaction.formulas import constant as cone_constant
 from loambrief.topics.compaction.state import cone_state, is_traffic
 from loambrief.topics.salinity.state import plain, salt_state
@@ -103,7 +104,7 @@ def axis(name: str, seen: tuple[Seen, ...]) -> Axis:
     used = tuple(s for s, _ in usable)
     if not usable:
         return Axis(name, (), None, False, "none")
-    with subject(f"weeds, {name}"):
+    with subject("weeds", name):
         weights = [float(indicator_weight.evaluate(certainty=s.certainty, cover_pct=s.cover).value)
                    for s, _ in usable]
         mean = indicator_mean.evaluate(values=[value for _, value in usable], weights=weights)
@@ -117,11 +118,8 @@ def axis(name: str, seen: tuple[Seen, ...]) -> Axis:
 
 def samples_for(case: CaseFile, seen: Iterable[Seen]) -> tuple[Sample, ...]:
     """Samples taken where the weeds stood; all of them where the places do not tell."""
-    places = [s.weed.place.casefold() for s in seen if s.weed.place]
-    matched = tuple(sample for sample in case.samples if sample.place
-                    and any(sample.place.casefold() in p or p in sample.place.casefold()
-                            for p in places))
-    return matched or tuple(case.samples)
+    places = {named_place(case, s.weed.place).id for s in seen if s.weed.place}
+    return tuple(s for s in case.samples if s.id in places) or tuple(case.samples)
 
 
 def _verdict(values: list[float], yes: bool, no: bool) -> Verdict:

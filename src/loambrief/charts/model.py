@@ -1,0 +1,164 @@
+"""What all charts share: the base of every spec, thresholds, and the fixed words.
+
+Numbers are in the units named beside them, already in the reader's system; charts never
+convert. Texts are finished sentences. A value that was not measured is None: it is shown as
+missing, never as zero.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Self, TypeGuard
+
+from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent
+
+
+@dataclass(frozen=True)
+class ChartWords:
+    """The fixed words of the charts in one language; filled by ``chart_text.chart_words``."""
+
+    months: tuple[str, ...]
+    practice: str
+    of: str
+    depth: str
+    surface: str
+    median: str
+    over: str
+    one_profile: str
+    moisture: str
+    moisture_unknown: str
+    stopped: str
+    measured: str
+    calculated: str
+    not_measured: str
+    mean: str
+    interval: str
+    one_reading: str
+    readings: str
+    to: str
+    crop: str
+    weed: str
+    estimated: str
+    critical: str
+    range: str
+    less_than_critical: str
+    more_than_critical: str
+    clear: str
+    near: str
+    uncertainty: str
+    off_scale: str
+    limit_only: str
+    cover_unknown: str
+    hint_at: str
+    ground_covered: str
+    measurement_says: str
+    running_total: str
+    budget: str
+    in_plan: str
+    outside_budget: str
+    no_price: str
+    no_cost: str
+    carbon_per_nitrogen: str
+    mix: str
+    no_date: str
+    today: str
+    work: str
+    measuring: str
+    open_end: str
+    method_change: str
+    unknown_method: str
+    rest_unmeasured: str
+    unplaced: str
+    north: str
+    signs: Signs = ENGLISH
+    """Signs the numbers of the chart are written with."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChartSpec:
+    """What all charts have; each kind adds its data.
+
+    Attributes
+    ----------
+    title : str
+        The finding in one sentence, not the name of the chart.
+    subtitle : str
+        What is drawn, in which unit, under which conditions.
+    note : str
+        Source and caution, printed small under the chart.
+    alt : str
+        Text alternative that states the numbers (``chart_text.describe`` writes one).
+    """
+
+    title: str
+    words: ChartWords
+    subtitle: str = ""
+    note: str = ""
+    alt: str = ""
+
+    split: ClassVar[str] = ""
+    """The field that a chart higher than a page is split along; empty: never split."""
+
+    def has_data(self) -> bool:
+        """True if there is at least one value to draw."""
+        raise TypeError(f"{type(self).__name__} is not a chart spec")
+
+    def facts(self) -> dict[str, Any]:
+        """What the macro of the text alternative is given beside the title."""
+        raise TypeError(f"{type(self).__name__} is not a chart spec")
+
+    def halves(self) -> tuple[Self, ...]:
+        """Two halves of the chart; empty if it cannot be split any further."""
+        found = getattr(self, self.split) if self.split else ()
+        if len(found) < 2:
+            return ()
+        middle = (len(found) + 1) // 2
+        return (replace(self, **{self.split: found[:middle]}),
+                replace(self, **{self.split: found[middle:]}))
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """A line to hold values against. ``practice``: a rule of the trade without a source."""
+
+    value: float
+    label: str
+    practice: bool = False
+
+    @property
+    def pattern(self) -> str:
+        """Rules of the trade are dotted, published limits dashed."""
+        return "dot" if self.practice else "dash"
+
+    def named(self, practice: str) -> str:
+        """The label; a rule of the trade says that it is one."""
+        return f"{self.label} ({practice})" if self.practice else self.label
+
+    def facts(self) -> dict[str, Any]:
+        return {"value": figures(self.value), "label": self.label, "practice": self.practice}
+
+
+def is_number(value: float | None) -> TypeGuard[float]:
+    """True for a finite number; False for None and for what no scale can show."""
+    return value is not None and math.isfinite(value)
+
+
+def any_number(values: Iterable[float | None]) -> bool:
+    return any(map(is_number, values))
+
+
+def headed(label: str, unit: str) -> str:
+    """Heading of a panel: what was measured, and its unit."""
+    return f"{label}, {unit}" if unit else label
+
+
+def worded(value: float | None, digits: int | None = None, unit: str = "",
+           censor: str | None = None) -> str | None:
+    """A number with its unit as a text alternative says it, None if there is none."""
+    if not is_number(value):
+        return None
+    if unit == "%":
+        return f"{censor or ''}{percent(value, digits)}"
+    return f"{censor or ''}{figures(value, digits)}{NBSP if unit else ''}{unit}"

@@ -1,0 +1,122 @@
+"""Kinds of charts by their spec, and from a spec to its picture.
+
+``matplotlib`` is imported when the first chart is drawn, not before: most commands draw none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from loambrief.charts.model import ChartSpec
+from loambrief.numbers import local
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from loambrief.charts.sheet import Sheet
+
+NARROWEST = 200.0
+S = TypeVar("S", bound=ChartSpec)
+Draw = Callable[["Sheet", Any], None]
+
+
+@dataclass(frozen=True)
+class ChartKind:
+    """How one kind of chart is drawn; ``name`` is that of its text alternative's macro."""
+
+    name: str
+    draw: Draw
+
+
+KINDS: dict[type[ChartSpec], ChartKind] = {}
+"""Every kind whose module was imported."""
+
+
+def chart(spec: type[S], name: str) -> Callable[[Callable[[Sheet, S], None]],
+                                                Callable[[Sheet, S], None]]:
+    """Register the function below as the one that draws a spec.
+
+    Parameters
+    ----------
+    spec : type
+        A frozen dataclass over :class:`~loambrief.charts.model.ChartSpec`.
+    name : str
+        Of the kind; its text alternative is the macro ``alt_<name>`` in ``charts.j2``.
+    """
+    def register(draw: Callable[[Sheet, S], None]) -> Callable[[Sheet, S], None]:
+        KINDS[spec] = ChartKind(name, draw)
+        return draw
+
+    return register
+
+
+def axes_chart(spec: type[S], name: str, height: float = 150.0
+               ) -> Callable[[Callable[[Axes, S], None]], Callable[[Axes, S], None]]:
+    """Register a function that draws a spec on plain axes.
+
+    Title, subtitle and note are put round the axes, which have the theme's typeface and
+    strokes and are moved until their tick labels fit the width.
+
+    Parameters
+    ----------
+    spec, name
+        As for :func:`chart`.
+    height : float
+        Of the axes with their tick labels [pt].
+    """
+    def register(draw: Callable[[Axes, S], None]) -> Callable[[Axes, S], None]:
+        def on_sheet(sheet: Sheet, given: S) -> None:
+            sheet.header(given)
+            sheet.plain_axes(height, lambda ax: draw(ax, given))
+            sheet.footer(given)
+
+        KINDS[spec] = ChartKind(name, on_sheet)
+        return draw
+
+    return register
+
+
+@lru_cache(maxsize=16)
+def build(spec: ChartSpec, width: float) -> Figure:
+    """The chart as a figure of 72 dots an inch, so that its pixels are points.
+
+    Kept for a while, because a page first asks for the size and then draws.
+
+    Parameters
+    ----------
+    spec : ChartSpec
+    width : float
+        Width [pt], at least 200.
+
+    Returns
+    -------
+    Figure
+
+    Raises
+    ------
+    TypeError
+        No kind of chart draws such a spec.
+    ValueError
+        The spec has no data, or the width is below 200 pt.
+    """
+    if not spec.has_data():
+        raise ValueError(f"{type(spec).__name__} {spec.title!r} has no data to draw")
+    if width < NARROWEST:
+        raise ValueError(f"{width:g} pt is too narrow; charts need {NARROWEST:g}")
+    kind = KINDS[type(spec)]
+    from loambrief.charts.sheet import Sheet, themed
+
+    with local(spec.words.signs), themed():
+        sheet = Sheet(float(width))
+        kind.draw(sheet, spec)
+        return sheet.finish()
+
+
+def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
+    """Width and height of a chart [pt] at a given width; raises as :func:`build`."""
+    box = build(spec, float(width)).bbox
+    return float(box.width), float(box.height)

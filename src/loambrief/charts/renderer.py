@@ -1,0 +1,177 @@
+"""What matplotlib draws, as vectors: the part that paper and screen share.
+
+A figure has 72 dots an inch, so its pixels are points. Text stays text in the page's own
+typeface, which also measures it, so matplotlib never looks for a font. Everything is opaque:
+PDF/A-2 would allow transparency, old printers and copiers do not show it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.backend_bases import GraphicsContextBase, RendererBase
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, weight_dict
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D, Transform
+
+from loambrief.charts.fonts import one_line
+from loambrief.charts.measure import text_width
+
+DESCENT, ASCENT = 0.22, 0.74
+"""Of a line of text, in type sizes."""
+SEMIBOLD = 600
+NAMES = {Path.MOVETO: "m", Path.LINETO: "l", Path.CURVE4: "c"}
+
+Colour = tuple[float, float, float]
+Step = tuple[Any, ...]
+"""("m", x, y) moves, ("l", x, y) draws a line, ("c", six numbers) a curve, ("h",) closes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """How a line is drawn: width and dashes [pt], ends and corners."""
+
+    colour: Colour
+    width: float
+    dash: tuple[float, ...]
+    cap: str
+    join: str
+
+
+class VectorRenderer(RendererBase):
+    """Turns what matplotlib asks for into shapes and lines of text; y upward.
+
+    A backend fills :meth:`shape`, :meth:`stamps` (if it can repeat a shape) and :meth:`words`.
+    """
+
+    def __init__(self, figure: Figure):
+        super().__init__()
+        self.width, self.height = (float(v) for v in figure.bbox.size)
+
+    def shape(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None,
+              clip: Sequence[Step] | None) -> None:
+        """Draw one path; ``clip`` is the outline it stays inside."""
+        raise NotImplementedError
+
+    def stamps(self, marker: Sequence[Step], places: Sequence[tuple[float, float]],
+               fill: Colour | None, pen: Pen | None, clip: Sequence[Step] | None) -> None:
+        """Draw the same small path at each place."""
+        for x, y in places:
+            self.shape(moved(marker, x, y), fill, pen, clip)
+
+    def words(self, x: float, y: float, text: str, size: float, weight: str, colour: Colour,
+              angle: float) -> None:
+        """Draw a line of text with its baseline's left end at (x, y)."""
+        raise NotImplementedError
+
+    # What matplotlib calls --------------------------------------------------------------
+
+    def flipy(self) -> bool:
+        return False
+
+    def get_canvas_width_height(self) -> tuple[float, float]:
+        return self.width, self.height
+
+    def get_text_width_height_descent(self, s: str, prop: FontProperties, ismath: Any
+                                      ) -> tuple[float, float, float]:
+        size = prop.get_size_in_points()
+        return (text_width(s, size, weight_of(prop)), (ASCENT + DESCENT) * size, DESCENT * size)
+
+    def draw_path(self, gc: GraphicsContextBase, path: Path, transform: Transform,
+                  rgbFace: Any = None) -> None:
+        fill, pen = _opaque(rgbFace, gc), _pen(gc)
+        if fill is not None or pen is not None:
+            self.shape(steps_of(path, transform), fill, pen, _clip(gc))
+
+    def draw_markers(self, gc: GraphicsContextBase, marker_path: Path, marker_trans: Transform,
+                     path: Path, trans: Transform, rgbFace: Any = None) -> None:
+        places = trans.transform(path.vertices)
+        self.stamps(steps_of(marker_path, marker_trans),
+                    [(float(x), float(y)) for x, y in places if np.isfinite(x + y)],
+                    _opaque(rgbFace, gc), _pen(gc), _clip(gc))
+
+    def draw_text(self, gc: GraphicsContextBase, x: float, y: float, s: str,
+                  prop: FontProperties, angle: float, ismath: Any = False,
+                  mtext: Any = None) -> None:
+        text = one_line(s)
+        if text:
+            colour = _opaque(gc.get_rgb(), gc)
+            assert colour is not None
+            self.words(float(x), float(y), text, prop.get_size_in_points(), weight_of(prop),
+                       colour, float(angle))
+
+    def draw_image(self, *args: Any, **more: Any) -> None:
+        raise NotImplementedError("a chart of an advisory holds no pixels: draw shapes and text")
+
+
+def weight_of(prop: FontProperties) -> str:
+    """The face of the page that stands for a font of matplotlib: see ``fonts.WEIGHTS``."""
+    weight = prop.get_weight()
+    if (weight_dict[weight] if isinstance(weight, str) else weight) >= SEMIBOLD:
+        return "bold"
+    return "italic" if prop.get_style() in ("italic", "oblique") else "regular"
+
+
+def steps_of(path: Path, transform: Transform) -> list[Step]:
+    """A path of matplotlib as steps; quadratic curves become cubic ones."""
+    path = transform.transform_path(path)
+    if not np.isfinite(path.vertices).all():
+        path = path.cleaned(remove_nans=True, curves=True)
+    points = path.vertices.tolist()
+    codes = [Path.LINETO] * len(points) if path.codes is None else path.codes.tolist()
+    steps: list[Step] = []
+    at = 0
+    while at < len(codes):
+        code = codes[at] if at or path.codes is not None else Path.MOVETO
+        if code == Path.STOP:
+            break
+        taken = [v for point in points[at:at + Path.NUM_VERTICES_FOR_CODE[code]] for v in point]
+        if code == Path.CURVE3:
+            (x, y), (u, v, a, b) = points[at - 1], taken
+            steps.append(("c", x + 2 / 3 * (u - x), y + 2 / 3 * (v - y),
+                          a + 2 / 3 * (u - a), b + 2 / 3 * (v - b), a, b))
+        elif code == Path.CLOSEPOLY:
+            steps.append(("h",))
+        else:
+            steps.append((NAMES[code], *taken))
+        at += Path.NUM_VERTICES_FOR_CODE[code]
+    return steps
+
+
+def moved(steps: Sequence[Step], x: float, y: float) -> list[Step]:
+    """The same steps further right by ``x`` and up by ``y``."""
+    return [(kind, *(v + (y if i % 2 else x) for i, v in enumerate(at))) for kind, *at in steps]
+
+
+def _opaque(colour: Any, gc: GraphicsContextBase) -> Colour | None:
+    """A colour as it looks on white paper; None if nothing would be seen."""
+    if colour is None:
+        return None
+    r, g, b, *alpha = (float(v) for v in colour)
+    cover = float(gc.get_alpha()) if gc.get_forced_alpha() else (alpha or [1.0])[0]
+    if cover == 0.0:
+        return None
+    return (1 - cover * (1 - r), 1 - cover * (1 - g), 1 - cover * (1 - b))
+
+
+def _pen(gc: GraphicsContextBase) -> Pen | None:
+    colour, width = _opaque(gc.get_rgb(), gc), float(gc.get_linewidth())
+    if colour is None or width <= 0:
+        return None
+    _, dash = gc.get_dashes()
+    return Pen(colour, width, tuple(float(v) for v in dash) if dash is not None else (),
+               str(gc.get_capstyle()), str(gc.get_joinstyle()))
+
+
+def _clip(gc: GraphicsContextBase) -> list[Step] | None:
+    path, transform = gc.get_clip_path()
+    if path is not None:
+        return steps_of(path, transform)
+    box = gc.get_clip_rectangle()
+    if box is None:
+        return None
+    return steps_of(Path.unit_rectangle(), Affine2D().scale(*box.size).translate(*box.min))

@@ -1,0 +1,97 @@
+"""Places of a case, made here and nowhere else: samples, marked spots, the whole field.
+
+A place is known by its id. What someone typed for it is only a label, to be printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.select import main_increment
+from loambrief.findings.model import Place
+
+SPOT = "spot:"
+LOT = "lot:"
+"""Starts of ids that are no sample's; no id of a case holds a colon."""
+
+
+def place_of(sample: Sample, increment: Increment | None = None) -> Place:
+    """A sample, or one slice of it; the slice that stands for the tilled layer needs no depth."""
+    depth = (None if increment is None or increment is main_increment(sample)
+             else increment.depth[:2])
+    return Place(sample.id, sample.place or sample.id, depth)
+
+
+def depth_of(increment: Increment) -> Place:
+    """Only the depth of a slice, for a sentence that names its place elsewhere."""
+    return Place(depth=increment.depth[:2])
+
+
+def field_place(case: CaseFile) -> Place:
+    """The whole field under its name."""
+    return Place("", case.field.name)
+
+
+def lot_place(lot_id: str, label: str) -> Place:
+    """A lot of hay: it lies on no area."""
+    return Place(LOT + lot_id, label)
+
+
+def named_place(case: CaseFile, typed: str | None) -> Place:
+    """The place that someone named beside a reading, a plant or a deed.
+
+    Parameters
+    ----------
+    case : CaseFile
+    typed : str or None
+
+    Returns
+    -------
+    Place
+        The sample of that id or place; the whole field for its name or for nothing; else a
+        spot of its own, numbered in the order in which the case names such spots.
+    """
+    if typed is None:
+        return field_place(case)
+    wanted = _key(typed)
+    for name in (lambda s: s.id, lambda s: s.place or ""):
+        for sample in case.samples:
+            if _key(name(sample)) == wanted:
+                return place_of(sample)
+    if wanted == _key(case.field.name):
+        return field_place(case)
+    spots = dict.fromkeys(map(_key, _named(case)))
+    return Place(f"{SPOT}{list(spots).index(wanted) + 1}" if wanted in spots else SPOT, typed)
+
+
+def spots_place(case: CaseFile, together: str, typed: Sequence[str]) -> Place:
+    """Named spots that are judged together; the whole field if none is named."""
+    if len(typed) < 2:
+        return named_place(case, typed[0] if typed else None)
+    return Place(f"{SPOT}{together}", ", ".join(typed))
+
+
+def is_spot(place: Place) -> bool:
+    """Whether it is no sample and not the field: a spot that only its name tells apart."""
+    return place.id.startswith(SPOT)
+
+
+def _key(typed: str) -> str:
+    return " ".join(typed.casefold().split())
+
+
+def _named(case: CaseFile) -> Iterator[str]:
+    """Places as the case names them, in a fixed order, those of samples left out."""
+    known = {_key(n) for s in case.samples for n in (s.id, s.place) if n}
+    known.add(_key(case.field.name))
+    typed: list[str | None] = []
+    if case.penetrometer is not None:
+        typed += [p.place for p in case.penetrometer.points]
+    if case.infiltration is not None:
+        typed.append(case.infiltration.place)
+    if case.refractometer is not None:
+        typed += [r.place for r in case.refractometer.readings]
+    typed += [w.place for w in case.weeds]
+    typed += [d.where for d in case.done]
+    yield from (t for t in typed if t is not None and _key(t) not in known)

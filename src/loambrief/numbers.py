@@ -1,0 +1,134 @@
+"""How numbers are shown: house units to the reader's units, sensible digits, the signs of a
+locale."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+
+from loambrief.units import (
+    ACRE_PER_HA,
+    CM_PER_INCH,
+    KG_PER_HA_PER_LB_PER_ACRE,
+    KPA_PER_PSI,
+    LB_PER_KG,
+    T_PER_HA_PER_TON_PER_ACRE,
+)
+
+NBSP = "\u00a0"
+MINUS = "\u2212"
+
+SI = {
+    "lb/ac": ("kg/ha", KG_PER_HA_PER_LB_PER_ACRE),
+    "ton/ac": ("t/ha", T_PER_HA_PER_TON_PER_ACRE),
+    "ton": ("t", 0.90718474),
+    "lb": ("kg", 1 / LB_PER_KG),
+    "ac": ("ha", 1 / ACRE_PER_HA),
+    "in": ("cm", CM_PER_INCH),
+    "ft": ("m", 0.3048),
+    "psi": ("MPa", KPA_PER_PSI / 1000),
+    "ppm": ("mg/kg", 1.0),
+    "meq/100g": ("cmol(+)/kg", 1.0),
+    "in/h": ("mm/h", 25.4),
+    "/ac": ("/ha", ACRE_PER_HA),
+    "lb/ton": ("kg/t", 0.5),
+    "bu/ac": ("bu/ac", 1.0),
+    "F": ("°C", 1.0),
+    "C": ("°C", 1.0),
+}
+US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
+
+
+@dataclass(frozen=True)
+class Signs:
+    """The signs a locale writes numbers with."""
+
+    decimal: str = "."
+    group: str = ","
+    percent: str = "%"
+    """The percent sign with the blank the locale sets before it."""
+
+
+ENGLISH = Signs()
+_LOCAL: ContextVar[Signs] = ContextVar("signs", default=ENGLISH)
+
+
+@contextmanager
+def local(signs: Signs) -> Iterator[None]:
+    """Numbers inside the block are written with these signs unless told otherwise.
+
+    For the charts, which print numbers in many places (as ``decimal.localcontext`` does for
+    precision).
+    """
+    token = _LOCAL.set(signs)
+    try:
+        yield
+    finally:
+        _LOCAL.reset(token)
+
+
+def shown(value: float, unit: str, system: str) -> tuple[float, str]:
+    """Value and unit as the reader's system has them (unknown units pass through)."""
+    name, factor = (SI if system == "si" else US).get(unit, (unit, 1.0))
+    return value * factor, name
+
+
+def figures(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+    """A number as text: thousands set off, true minus, ``digits`` decimals.
+
+    Without ``digits``: three significant figures at most, no trailing zeros. A number that is
+    none (infinite) is a dash.
+    """
+    if not math.isfinite(value):
+        return "–"
+    if digits is None:
+        size = abs(value)
+        digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
+        text = f"{abs(value):,.{digits}f}"
+        if "." in text:
+            text = text.rstrip("0").rstrip(".")
+    else:
+        text = f"{abs(value):,.{digits}f}"
+    negative = value < 0 and float(text.replace(",", "")) != 0
+    return (MINUS if negative else "") + signed(text, signs)
+
+
+def percent(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+    """A percentage with its sign."""
+    signs = _LOCAL.get() if signs is None else signs
+    return figures(value, digits, signs) + signs.percent
+
+
+def signed(text: str, signs: Signs | None = None) -> str:
+    """A number written with comma and point, with the signs of a locale instead."""
+    signs = _LOCAL.get() if signs is None else signs
+    if (signs.decimal, signs.group) == (".", ","):
+        return text
+    return text.translate({ord("."): signs.decimal, ord(","): signs.group})
+
+
+def quantity(value: float, unit: str, system: str, digits: int | None = None,
+             signs: Signs | None = None) -> str:
+    """Number and unit for the reader, held together by a no-break space."""
+    number, name = shown(value, unit, system)
+    signs = _LOCAL.get() if signs is None else signs
+    if name == "%":
+        return percent(number, digits, signs)
+    glue = "" if name == "" or name.startswith("/") else NBSP
+    return f"{figures(number, digits, signs)}{glue}{name}"
+
+
+def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = None) -> str:
+    """A slice of soil between two depths [in]: "0-2 in", to an SI reader "0-5 cm".
+
+    Centimetres are whole, unless a depth was stated in halves of one.
+    """
+    if system != "si":
+        ends = (figures(round(end, 1), None, signs) for end in (top_in, bottom_in))
+        return f"{'-'.join(ends)} in"
+    deep = [round(end * CM_PER_INCH, 6) for end in (top_in, bottom_in)]
+    halves = any(end % 1 == 0.5 for end in deep) and all(end % 0.5 == 0 for end in deep)
+    return f"{'-'.join(figures(end, None if halves else 0, signs) for end in deep)} cm"

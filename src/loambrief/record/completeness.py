@@ -1,0 +1,178 @@
+"""The completeness gate: what must stand in a case before its advisory is issued.
+
+The list is the table ``record/completeness``, each row with the publication that asks for
+it. Everything that is not there is reported at once, at the place where it would stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from loambrief.actions.model import Action, Plan
+from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
+from loambrief.case.profiles import resolve
+from loambrief.case.reader import decode, read_text
+from loambrief.case.source import Source
+from loambrief.errors import TableFault
+from loambrief.pipeline import Advice
+from loambrief.tables import load, reference
+
+TABLE = "record/completeness"
+
+
+@dataclass(frozen=True)
+class IssueCheck:
+    """What the rules look at.
+
+    Attributes
+    ----------
+    advice : Advice
+    source : Source
+        The case's data with the places of everything, profiles put in.
+    unread_labs : mapping of path to str
+        Lab files that the case names and that could not be frozen, with the reason.
+    """
+
+    advice: Advice
+    source: Source
+    unread_labs: Mapping[DataPath, str]
+
+
+Rule = Callable[[IssueCheck, Mapping[str, object]], Iterator[tuple[DataPath, str]]]
+
+
+def case_source(raw: bytes, file: str, folder: Path) -> Source:
+    """Data and places of a case that is known to be readable."""
+    return resolve(read_text(decode(raw, file), file)[0], folder).source
+
+
+def missing(gate: IssueCheck) -> tuple[Problem, ...]:
+    """Every row of the table that a case does not meet, in the order of its files.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty if the advisory may be issued.
+    """
+    found: list[Problem] = []
+    for row in load(TABLE):
+        rule = RULES.get(str(row["rule"]))
+        if rule is None:
+            raise TableFault(f"{TABLE}: no rule {row['rule']!r}")
+        for path, what in rule(gate, row):
+            fault = Fault(str(row["code"]), path, what, str(row["wanted"]), _why(row))
+            found.append(replace(gate.source.problem(fault), severity="error"))
+    return in_file_order(found)
+
+
+def _why(row: Mapping[str, object]) -> str:
+    about = reference(str(row["source"]))
+    if about.kind == "own":
+        return "Wanted in every record of this program."
+    return f"{about.citation} ({row['locator']})"
+
+
+# -- rules on the case ----------------------------------------------------------------
+
+
+def _present(gate: IssueCheck, row: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    """One of the places holds something, in every entry of the list they go through."""
+    choices = [choice.split(".") for choice in str(row["path"]).split("|")]
+    for paths in _expanded(gate.source.data, choices):
+        if not any(_filled(_at(gate.source.data, path)) for path in paths):
+            yield paths[0], "nothing"
+
+
+def _expanded(data: object, choices: list[list[str]]) -> Iterator[list[DataPath]]:
+    """The choices once for each entry of a list; nothing where an optional part is absent."""
+    head = choices[0][0]
+    if head.endswith("[]"):
+        name = head.removesuffix("[]")
+        entries = data.get(name) if isinstance(data, Mapping) else None
+        for i in range(len(entries) if isinstance(entries, list) else 0):
+            yield [(name, i, *choice[1:]) for choice in choices]
+        return
+    part = data.get(head) if isinstance(data, Mapping) else None
+    if part is None and len(choices[0]) > 1:
+        return
+    yield [tuple(choice) for choice in choices]
+
+
+def _at(data: object, path: DataPath) -> object:
+    for step in path:
+        if isinstance(step, int):
+            data = data[step] if isinstance(data, list) and step < len(data) else None
+        else:
+            data = data.get(step) if isinstance(data, Mapping) else None
+    return data
+
+
+def _filled(value: object) -> bool:
+    if isinstance(value, str):
+        return bool(value.strip())
+    return value is not None and value != [] and value != {}
+
+
+def _unexpired(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    case = gate.advice.loaded.case
+    if case.adviser.credential.expires < case.case.date:
+        yield ("adviser", "credential", "expires"), case.adviser.credential.expires.isoformat()
+
+
+def _lab_file(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    yield from gate.unread_labs.items()
+
+
+def _warnings(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    count = len(gate.advice.loaded.warnings)
+    if count:
+        codes = ", ".join(sorted({w.code for w in gate.advice.loaded.warnings}))
+        yield ("accept",), f"{count} open warning{'s' * (count > 1)} ({codes})"
+
+
+# -- rules on the plan ----------------------------------------------------------------
+
+
+def _each_action(wrong: Callable[[Action], bool],
+                 where: Callable[[Action, IssueCheck], DataPath]) -> Rule:
+    def rule(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+        for action in gate.advice.plan.actions:
+            if wrong(action):
+                yield where(action, gate), f"none for action {action.rank} ({action.id})"
+    return rule
+
+
+def _material(action: Action, gate: IssueCheck) -> DataPath:
+    """Place of the material's price."""
+    entries = gate.source.data.get("materials") or []  # type: ignore[attr-defined]
+    ids = [str(e.get("id")).lower() if isinstance(e, Mapping) else "" for e in entries]
+    name = str(action.material_id).lower()
+    return ("materials", ids.index(name), "price") if name in ids else ("materials",)
+
+
+def _of_plan(wrong: Callable[[Plan], bool], where: DataPath, what: str) -> Rule:
+    def rule(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+        if gate.advice.plan.actions and wrong(gate.advice.plan):
+            yield where, what
+    return rule
+
+
+RULES: Mapping[str, Rule] = {
+    "present": _present,
+    "unexpired": _unexpired,
+    "lab_file": _lab_file,
+    "warnings": _warnings,
+    "plan_area": _each_action(lambda a: a.rate is not None and a.area_ac is None,
+                              lambda a, g: ("field", "area")),
+    "plan_reason": _each_action(lambda a: not a.finding_ids, lambda a, g: ("samples",)),
+    "plan_time": _each_action(lambda a: a.window is None, lambda a, g: ("field", "dates")),
+    "plan_caution": _each_action(lambda a: a.rate is not None and not a.cautions, _material),
+    "plan_price": _each_action(lambda a: a.rate is not None and a.material_id is not None
+                               and (a.cost_total is None or a.price_date is None), _material),
+    "plan_followup": _of_plan(lambda p: not p.followups, ("samples",), "no later look"),
+    "plan_alternative": _of_plan(lambda p: not p.alternatives and any(
+        a.supplies for a in p.actions), ("materials",), "no other way"),
+}
+"""Name of a rule in the table -> what finds where it is not met."""

@@ -1,0 +1,261 @@
+"""Manure: its analysis by the ton or the thousand gallons, its rate, and its distance to water."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Answer, formula
+from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
+
+TOPIC = "nutrients"
+SETBACKS = "nutrients/manure_setbacks"
+ANYWHERE = "any"
+STRIP, NO_STRIP = "vegetated strip", "no strip"
+STRIP_FT = 35.0
+"""Width from which a permanent vegetated strip counts (40 CFR 412.4)."""
+BASES = ("nitrogen", "guide", "removal", "none")
+"""What manure may follow, from the loosest to the strictest but for ``guide``, which follows
+the guide's own rate and may be zero."""
+LB_PER_TON = 2000.0
+WATER_LB_PER_GAL = 8.34
+GALLONS = 1000.0
+
+
+def _not_negative(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and value < 0:
+            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
+
+
+@formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
+         how="seen")
+def manure_lb_per_ton(analysis_pct: float, solids_pct: float = 100.0) -> float:
+    """Nutrient in a ton of manure as spread.
+
+    Parameters
+    ----------
+    analysis_pct : float
+        Nutrient in the analysis [%].
+    solids_pct : float
+        Dry matter of the manure [%] where the analysis is of the dry matter; 100 where it is
+        of the manure as spread.
+
+    Returns
+    -------
+    float
+        Nutrient [lb/ton].
+
+    Raises
+    ------
+    ImpossibleInput
+        A share outside 0 to 100 %.
+
+    Notes
+    -----
+    Solids x analysis x 2,000 lb.
+
+    References
+    ----------
+    lpelc-manure-analysis.
+    """
+    return _share(analysis_pct, solids_pct) * LB_PER_TON
+
+
+@formula(unit="lb/1000 gal", source="lpelc-manure-analysis",
+         locator="dry matter to as-is, example B", how="seen",
+         valid={"density_lb_gal": (8.0, 9.0)})
+def manure_lb_per_1000_gal(analysis_pct: float, solids_pct: float = 100.0,
+                           density_lb_gal: float = WATER_LB_PER_GAL) -> float:
+    """Nutrient in a thousand gallons of liquid manure.
+
+    Parameters
+    ----------
+    analysis_pct : float
+        Nutrient in the analysis [%].
+    solids_pct : float
+        Dry matter of the manure [%] where the analysis is of the dry matter; 100 where it is
+        of the manure as spread.
+    density_lb_gal : float
+        Mass of a gallon of the manure [lb/gal]; that of water unless measured.
+
+    Returns
+    -------
+    float
+        Nutrient [lb/1000 gal].
+
+    Raises
+    ------
+    ImpossibleInput
+        A share outside 0 to 100 %, or a density of zero.
+
+    Notes
+    -----
+    Solids x analysis x density x 1,000 gal. Liquid manure weighs 8 to 9 lb/gal, mostly 8.3 to
+    8.5. lb/1000 gal are lb/ton x density / 2.
+
+    References
+    ----------
+    lpelc-manure-analysis.
+    """
+    if density_lb_gal <= 0:
+        raise ImpossibleInput("density_lb_gal must be above zero")
+    return _share(analysis_pct, solids_pct) * density_lb_gal * GALLONS
+
+
+def _share(analysis_pct: float, solids_pct: float) -> float:
+    for name, value in (("analysis_pct", analysis_pct), ("solids_pct", solids_pct)):
+        if not 0 <= value <= 100:
+            raise ImpossibleInput(f"{name} must be from 0 to 100 (found {value:g})")
+    return analysis_pct / 100.0 * solids_pct / 100.0
+
+
+@formula(unit="per ac", source="cornell-nrcca-ca0656", locator="three options of phosphorus",
+         how="seen")
+def manure_rate_limit(
+    p2o5_lb: float,
+    n_lb: float | None = None,
+    k2o_lb: float | None = None,
+    n_need_lb_ac: float | None = None,
+    p2o5_need_lb_ac: float | None = None,
+    p2o5_removal_lb_ac: float | None = None,
+    k2o_need_lb_ac: float | None = None,
+    phosphorus_basis: str = "guide",
+    years: float = 1.0,
+) -> Answer[float | None]:
+    """Most of a manure that may go on, and what sets it.
+
+    Parameters
+    ----------
+    p2o5_lb : float
+        P2O5 in one unit of the manure [lb/ton or lb/1000 gal].
+    n_lb : float or None
+        Nitrogen of one unit that the crop can use in the first season [lb, same unit].
+    k2o_lb : float or None
+        K2O in one unit [lb, same unit].
+    n_need_lb_ac : float or None
+        Nitrogen the crop needs [lb/ac]; None where no guide of nitrogen is at hand.
+    p2o5_need_lb_ac : float or None
+        The guide's P2O5 rate [lb/ac]; 0 where the test is above its limit.
+    p2o5_removal_lb_ac : float or None
+        P2O5 in the harvest [lb/ac per year].
+    k2o_need_lb_ac : float or None
+        K2O that the manure is to bring [lb/ac]: more of it is not wanted.
+    phosphorus_basis : str
+        What the state's threshold class lets manure follow: ``"nitrogen"``, ``"guide"``,
+        ``"removal"`` or ``"none"`` (``phosphorus_runoff_level`` gives it; ``"guide"`` where no
+        class is held).
+    years : float
+        Years whose removal or guide rate may be put on at once.
+
+    Returns
+    -------
+    float or None
+        Units of manure [ton/ac or 1000 gal/ac]. ``details`` hold ``limit`` (``"nitrogen
+        need"``, ``"guide rate"``, ``"phosphorus removal"``, ``"phosphorus class"`` or
+        ``"potassium need"``), ``rates`` by limit, and ``n_lb_ac``, ``p2o5_lb_ac`` and
+        ``k2o_lb_ac`` at that rate. None where what the basis asks for was not given:
+        ``details`` then hold ``missing``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number, or years below 1.
+    UnknownName
+        No such basis.
+
+    Notes
+    -----
+    Below a first limit of the soil test manure may follow nitrogen; above it, phosphorus
+    removal; above a second one, none. Nitrogen need always limits. The state's phosphorus
+    index, where it asks for less, and the setback decide before this.
+
+    References
+    ----------
+    cornell-nrcca-ca0656; mn-manure-p-table; osu-agbmps-p120.
+    """
+    given = {"p2o5_lb": p2o5_lb, "n_lb": n_lb, "k2o_lb": k2o_lb, "n_need_lb_ac": n_need_lb_ac,
+             "p2o5_need_lb_ac": p2o5_need_lb_ac, "p2o5_removal_lb_ac": p2o5_removal_lb_ac,
+             "k2o_need_lb_ac": k2o_need_lb_ac}
+    _not_negative(**given)
+    if phosphorus_basis not in BASES:
+        raise UnknownName("phosphorus basis", phosphorus_basis, BASES)
+    if years < 1:
+        raise ImpossibleInput("years must be at least 1")
+    wanted = {
+        "nitrogen": ("nitrogen need", n_lb, n_need_lb_ac, "n_need_lb_ac"),
+        "guide": ("guide rate", p2o5_lb, p2o5_need_lb_ac, "p2o5_need_lb_ac"),
+        "removal": ("phosphorus removal", p2o5_lb, p2o5_removal_lb_ac, "p2o5_removal_lb_ac"),
+        "none": ("phosphorus class", 1.0, 0.0, ""),
+    }
+    name, content, need, parameter = wanted[phosphorus_basis]
+    if need is None or (content is None and need > 0):
+        return Answer(None, details={"missing": parameter if need is None else "n_lb"},
+                      notes=("what decides the rate was not given; no rate",))
+    times = years if phosphorus_basis in ("guide", "removal") else 1.0
+    candidates = [(name, content, need * times),
+                  ("nitrogen need", n_lb, n_need_lb_ac), ("potassium need", k2o_lb, k2o_need_lb_ac)]
+    rates = {label: amount / lb for label, lb, amount in candidates
+             if lb and amount is not None}
+    if not rates:
+        return Answer(None, details={"missing": "p2o5_lb"},
+                      notes=("the manure holds none of what decides the rate",))
+    limit = min(rates, key=lambda label: rates[label])
+    value = rates[limit]
+    return Answer(value, details={
+        "limit": limit, "rates": rates,
+        "p2o5_lb_ac": value * p2o5_lb,
+        "n_lb_ac": None if n_lb is None else value * n_lb,
+        "k2o_lb_ac": None if k2o_lb is None else value * k2o_lb,
+    })
+
+
+@formula(unit="ft", source="cfr-40-412-4", locator="paragraph (c)(5), or the state's own",
+         how="seen")
+def manure_setback_ft(feature: str, region: str | None = None,
+                      strip_ft: float = 0.0) -> Answer[float]:
+    """Distance from water or a neighbour that gets no manure.
+
+    Parameters
+    ----------
+    feature : str
+        ``"surface water"`` (stream, ditch, pond), ``"tile inlet"``, ``"sinkhole"``, ``"well"``,
+        ``"dwelling"`` or ``"property line"``.
+    region : str or None
+        State; the federal distance stands in where the state has none here.
+    strip_ft : float
+        Width of a permanent vegetated strip between [ft]; it counts from 35 ft on.
+
+    Returns
+    -------
+    float
+        Setback [ft]; the state's where it has one. ``details`` hold ``own_region`` and, where
+        a strip is counted, ``strip``.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative width.
+    UnknownName
+        No distance is held for that feature.
+
+    Notes
+    -----
+    The federal rule binds large animal operations. Local law, permit and plan come first, and
+    frozen, snow-covered or saturated ground gets no manure whatever the distance.
+
+    References
+    ----------
+    cfr-40-412-4; mu-g9219; wvu-manure-setbacks.
+    """
+    _not_negative(strip_ft=strip_ft)
+    rows = [r for r in load(SETBACKS) if r["feature"] == feature]
+    own = [r for r in rows if region and r["region"].lower() == region.strip().lower()]
+    held = own or [r for r in rows if r["region"] == ANYWHERE]
+    if not held:
+        raise UnknownName("feature with a manure setback", feature,
+                          tuple(dict.fromkeys(load(SETBACKS).column("feature"))))
+    condition = STRIP if strip_ft >= STRIP_FT else NO_STRIP
+    row = next((r for r in held if r["condition"] == condition),
+               next(r for r in held if r["condition"] == NO_STRIP))
+    return Answer(row["setback_ft"], source=row["source"], locator=row["locator"],
+                  how=row["how"],
+                  details={"own_region": bool(own), "strip": row["condition"] == STRIP})
