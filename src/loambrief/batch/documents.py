@@ -81,13 +81,12 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
 def _parts(entries: Sequence[CaseEntry], store: OutputFolder, options: Options) -> str:
     """Digest of everything a document about these cases depends on."""
     cases = []
-    for entry in entries:
+    for entry in sorted(entries, key=lambda e: e.name):
         record = store.ledger.records.get(entry.name)
         o = entry.outcome
-        status = o.status.good or o.status.value
-        cases.append((entry.name, entry.folder, o.case_id, o.client, status, o.problems,
-                      o.warnings, entry.figures,
-                      [file.sha256 for file in record.files] if record else []))
+        files = [file.sha256 for file in record.files] if record else []  # figures follow them
+        cases.append((entry.name, entry.folder, o.case_id, o.client,
+                      o.status.good or o.status.value, o.problems, o.warnings, files))
     return hashlib.sha256(repr((program_digest(), options.as_data(), cases)).encode()).hexdigest()
 
 
