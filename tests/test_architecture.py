@@ -1,6 +1,8 @@
 """The import order and the places where each library may be used."""
 
 import ast
+import subprocess
+import sys
 from functools import cache
 from pathlib import Path
 
@@ -36,6 +38,8 @@ ONLY_IN = {
     "reportlab": ("render/", "charts/canvas.py", "charts/fonts.py"),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),
+    "rfc8785": ("archive/canonical.py",),
+    "reportlab.platypus": (),
     "geographiclib": ("case/geodesy.py",),
     "highspy": ("actions/solver.py",),
     "scipy": (),
@@ -159,3 +163,12 @@ def test_modules_stay_readable():
     """ensures that no module grows past the alarm of 600 lines."""
     for path in MODULES:
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 600, path
+
+
+def test_advice_loads_no_second_layout_engine():
+    """ensures that a first advisory does not wait for reportlab's own page layout."""
+    case = ROOT.parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+    code = ("import sys; from pathlib import Path; from loambrief import pipeline; "
+            f"pipeline.make_advisory(Path({str(case)!r})); "
+            "sys.exit(any(name.startswith('reportlab.platypus') for name in sys.modules))")
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

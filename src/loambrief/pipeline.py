@@ -96,7 +96,7 @@ def advise(loaded: LoadedCase) -> Advice:
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
     with recording() as trace, with_guides(*own):
         diagnosis = assess(loaded.case, [earlier.case for earlier in loaded.earlier])
-        plan = make_plan(loaded.case, diagnosis.findings)
+        plan = make_plan(loaded.case, diagnosis.findings, diagnosis.judgements)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
 
@@ -109,10 +109,6 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
         Case file.
     **overrides
         ``units``, ``paper`` or ``language`` in place of the case's own.
-
-    Returns
-    -------
-    Advisory
 
     Raises
     ------
@@ -190,10 +186,6 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
     changes : Changes or None
         Since the revision before: printed after page 1, and in the data.
-
-    Returns
-    -------
-    Advisory
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
@@ -322,10 +314,6 @@ def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()
         Second case file; None: the first with ``changes``.
     changes : tuple of str
         ``"path=value"``; see :func:`loambrief.case.whatif.load_changed`.
-
-    Returns
-    -------
-    loambrief.report.compare_part.Comparison
     """
     from loambrief.case.whatif import load_changed
     from loambrief.report.compare_part import Side, compare_plans
@@ -442,10 +430,6 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
         Of :data:`loambrief.case.sheet_layout.SECTIONS`.
     blank : int
         Empty lines for weeds that are new.
-
-    Returns
-    -------
-    SheetFile
     """
     from loambrief.case.sheet_layout import boxes
     from loambrief.render.pdf import render_pdf

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
-from loambrief.actions.model import Action, Alternative, NotAdvised
+from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.findings.model import Finding, Message, Product, say
+from loambrief.findings.model import Finding, Judgement, Message, Product, Verdict, say
 from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
 
 LEAST_SAVING = 1.0
@@ -71,47 +69,38 @@ def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
     return other.cost - mix.cost
 
 
-def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
-                on_offer: tuple[Offer, ...], zones: tuple[Zone, ...],
-                usable: tuple[Offer, ...], mix: FieldMix,
-                system: str = "us") -> tuple[NotAdvised, ...]:
-    """What not to spend money on, the findings' own list first.
+def not_advised(findings: tuple[Finding, ...], materials: tuple[Judgement, ...],
+                on_offer: tuple[Offer, ...], system: str = "us") -> tuple[NotAdvised, ...]:
+    """What not to spend money on: the findings' own list, then materials judged not needed.
 
     ``system`` is the reader's ("us" or "si"): savings are said per ton and acre, or per tonne
     and hectare.
     """
+    by_id = {o.id: o for o in on_offer}
+    refused = {j.key: j for j in materials if j.verdict is Verdict.NOT_NEEDED}
     listed: list[NotAdvised] = []
     seen: set[tuple[str, str | None]] = set()
     for finding in sorted(findings, key=lambda f: f.id):
         for what, why in finding.advise_against:
-            key = (what.key, _product(what))
-            if key not in seen:
-                seen.add(key)
-                listed.append(NotAdvised(what, why, sources=finding.sources))
-    zones = tuple(z for z in zones if z.wanted())
-    by_id = {o.id: o for o in on_offer}
-    listed = [replace(n, saved=_unit_saving(by_id[name], system), material_id=name)
-              if (name := _product(n.what)) in by_id else n for n in listed]
+            product = _product(what)
+            if (what.key, product) in seen or (product in by_id and product not in refused):
+                continue
+            seen.add((what.key, product))
+            saved = _unit_saving(by_id[product], system) if product in by_id else None
+            listed.append(NotAdvised(what, why, saved, product if product in by_id else None,
+                                     finding.sources, what.key))
     named = {n.material_id for n in listed}
-    used = {a.material_id for a in actions}
-    needed_kinds = {a.material_kind for a in actions}
-    for offer in sorted(on_offer, key=lambda o: o.id):
-        kind = offer.material.kind
-        if offer.id in named or offer.id in used or kind == "service":
+    for judgement in refused.values():
+        if judgement.key in named:
             continue
-        what = say("actions.not_needed", material=Product(offer.id, offer.material.name))
-        if offer.most_lb_ac == 0:
-            listed.append(NotAdvised(what, say("actions.not_allowed_metals"),
-                                     _unit_saving(offer, system), offer.id, ("cfr-40-503-13",)))
-        elif offer in usable and any(offer.fraction(n) > 0 for z in zones for n in z.wanted()):
-            dearer = beaten(offer, zones, usable, mix)
-            if dearer is None or dearer >= LEAST_SAVING:
-                saved = None if dearer is None else say("actions.saved_total", amount=dearer)
-                listed.append(NotAdvised(what, say("actions.not_cheapest"), saved, offer.id))
-        elif kind not in needed_kinds:
-            listed.append(NotAdvised(what, say("actions.not_needed_why", kind=kind,
-                                                     gypsum="gypsum" in needed_kinds),
-                                     _unit_saving(offer, system), offer.id))
+        offer = by_id[judgement.key]
+        dearer = judgement.params.get("amount")
+        saved = (say("actions.saved_total", amount=dearer) if dearer is not None
+                 else _unit_saving(offer, system))
+        sources = ("cfr-40-503-13",) if offer.most_lb_ac == 0 else ()
+        listed.append(NotAdvised(
+            say("actions.not_needed", material=Product(offer.id, offer.material.name)),
+            judgement.why, saved, offer.id, sources, judgement.reason))
     return tuple(listed)
 
 

@@ -7,7 +7,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.agronomy.registry import Result
-from loambrief.findings.model import Confidence, Finding, Message, Need, NeedKind, Place
+from loambrief.findings.model import (
+    Confidence,
+    Finding,
+    JudgedKind,
+    Judgement,
+    Message,
+    Need,
+    NeedKind,
+    Place,
+    Verdict,
+)
 
 
 @dataclass(frozen=True)
@@ -81,6 +91,11 @@ class Action:
     """What bound the rate (a cap, a spreader step, a whole load)."""
 
     @property
+    def optional(self) -> bool:
+        """Sound to leave out: it only keeps up what the soil holds enough of."""
+        return self.need.optional
+
+    @property
     def total(self) -> float | None:
         """Quantity to order, in the rate's mass unit."""
         if self.rate is None or self.area_ac is None:
@@ -102,6 +117,8 @@ class NotAdvised:
     """Money not spent, as far as it is known."""
     material_id: str | None = None
     sources: tuple[str, ...] = ()
+    key: str = ""
+    """Which reason it is: a message of a finding, or the reason of a verdict."""
 
 
 @dataclass(frozen=True)
@@ -171,6 +188,13 @@ class Plan:
     findings: tuple[Finding, ...] = ()
     orders: tuple[Order, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    verdicts: tuple[Judgement, ...] = ()
+    """On each nutrient and amendment at each place, then on each material."""
+
+    def unjudged(self) -> tuple[Judgement, ...]:
+        """Nutrients and amendments that nothing here judges."""
+        return tuple(v for v in self.verdicts if v.verdict is Verdict.NOT_JUDGED
+                     and v.kind is not JudgedKind.MATERIAL)
 
     def action(self, action_id: str) -> Action:
         return next(a for a in self.actions if a.id == action_id)

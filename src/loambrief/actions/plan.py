@@ -18,15 +18,18 @@ from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
+from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import WHOLE_FIELD, Finding, NeedKind, say
+from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, NeedKind, say
+from loambrief.topics.judge import judgements
 from loambrief.topics.salinity.findings import salty_materials
 
 WORK = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.LEACH, NeedKind.MEASURE, NeedKind.MANAGE,
         NeedKind.ORGANIC_MATTER)
 
 
-def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
+def make_plan(case: CaseFile, findings: tuple[Finding, ...],
+              judged: tuple[Judgement, ...] | None = None) -> Plan:
     """Turn findings into a ranked, priced plan.
 
     Parameters
@@ -34,6 +37,8 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     case : CaseFile
     findings : tuple of Finding
         From every topic, in any order.
+    judged : tuple of Judgement or None
+        Verdicts on nutrients and amendments; None: worked out from the findings.
 
     Returns
     -------
@@ -66,16 +71,19 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...]) -> Plan:
     money = budget.choose(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
     usable = kind_of(bare, *KINDS)
+    if judged is None:
+        judged = judgements(case, findings, ())
+    materials = material_verdicts(on_offer, judged, ranked, fed, usable)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, ranked, on_offer, fed.zones, usable, fed.mix,
-                                case.case.units),
+        not_advised=not_advised(findings, materials, on_offer, case.case.units),
         followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
         orders=orders([a for a in ranked if a.id in money.chosen], by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
+        verdicts=(*judged, *materials),
     )
 
 

@@ -72,11 +72,6 @@ class Setting:
         return cls(writer, Paper(paper or usual("paper")), units)
 
 
-def latest_month(figures: Sequence[Figures]) -> str:
-    """Month of the latest case, ``"2026-10"``."""
-    return max(f.date for f in figures)[:7]
-
-
 def month_cover(figures: Sequence[Figures], month: str, failed: int, summary: bytes,
                 setting: Setting) -> ReportModel:
     """The cover as a report model.

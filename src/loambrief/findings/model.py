@@ -132,6 +132,70 @@ class Evidence:
     results: tuple[Result, ...] = ()
 
 
+class Verdict(StrEnum):
+    """What is said of a nutrient, an amendment, a material or a question."""
+
+    NEEDED = "needed"
+    NOT_NEEDED = "not needed"
+    OPTIONAL = "optional"
+    NOT_JUDGED = "not judged"
+
+
+class JudgedKind(StrEnum):
+    NUTRIENT = "nutrient"
+    AMENDMENT = "amendment"
+    MATERIAL = "material"
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The verdict on one nutrient or amendment at one place.
+
+    Attributes
+    ----------
+    kind : JudgedKind
+    key : str
+        ``N``, ``P2O5``, ``K2O``, ``S``, ``Mg``, ``Ca``, ``Zn``, ``B``, ``Mn``, ``Cu``, ``Fe``;
+        ``lime``, ``gypsum``, ``sulfur``; or the id of a material.
+    place : Place
+    verdict : Verdict
+    reason : str
+        Stable key of why, such as ``below_critical`` or ``no_rule_for_crop``; its sentence is
+        the macro ``verdict_<reason>``.
+    params : mapping
+        Values of that sentence.
+    settled_by : str
+        Key of what would settle what was not judged (macro ``settle_<key>``); empty else.
+    finding_ids, sources : tuple of str
+    """
+
+    kind: JudgedKind
+    key: str
+    place: Place
+    verdict: Verdict
+    reason: str
+    params: Mapping[str, object] = field(default_factory=dict)
+    settled_by: str = ""
+    finding_ids: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    amount: float | None = None
+    unit: str = ""
+
+    @property
+    def id(self) -> str:
+        return ".".join(p for p in (self.kind.value, self.key, self.place.id) if p)
+
+    @property
+    def why(self) -> Message:
+        return Message(f"verdicts.why_{self.reason}", {"key": self.key, **self.params})
+
+    @property
+    def settle(self) -> Message | None:
+        if not self.settled_by:
+            return None
+        return Message(f"verdicts.settle_{self.settled_by}", {"key": self.key, **self.params})
+
+
 class NeedKind(StrEnum):
     """What an action has to supply. Amounts come from measurements, never from weeds or Brix."""
 
@@ -185,6 +249,8 @@ class Need:
     sources: tuple[str, ...] = ()
     cautions: tuple[Message, ...] = ()
     params: Mapping[str, object] = field(default_factory=dict)
+    optional: bool = False
+    """It keeps a level up or is sound to leave out; skipping it has a price, but is no fault."""
 
 
 @dataclass(frozen=True)
@@ -219,6 +285,8 @@ class Finding:
     """(what, why) pairs for the "do not buy" list."""
     sources: tuple[str, ...] = ()
     results: tuple[Result, ...] = ()
+    judgements: tuple[Judgement, ...] = ()
+    """Verdicts that rest on this finding."""
 
 
 @dataclass(frozen=True)
@@ -229,6 +297,7 @@ class Missing:
     consequence: Message
     topic: str = ""
     place: Place = WHOLE_FIELD
+    judgements: tuple[Judgement, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -237,3 +306,17 @@ class Assessment:
 
     findings: tuple[Finding, ...] = ()
     missing: tuple[Missing, ...] = ()
+
+
+def nutrient(key: str, place: Place, verdict: Verdict, reason: str, settled_by: str = "",
+             **params: object) -> Judgement:
+    """A verdict on a nutrient, without the depth of the slice it was read from."""
+    return Judgement(JudgedKind.NUTRIENT, key, Place(place.id, place.label), verdict, reason,
+                     params, settled_by)
+
+
+def amendment(key: str, place: Place, verdict: Verdict, reason: str, settled_by: str = "",
+              **params: object) -> Judgement:
+    """A verdict on lime, gypsum or acidifying sulfur."""
+    return Judgement(JudgedKind.AMENDMENT, key, Place(place.id, place.label), verdict, reason,
+                     params, settled_by)

@@ -90,10 +90,6 @@ def rerender(store: Store, number: str, revision: int | None = None) -> Rerender
     number : str
     revision : int or None
         None: the latest.
-
-    Returns
-    -------
-    Rerendered
     """
     found = record(store, number, revision)
     card = found["card"]

@@ -56,10 +56,6 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
     sheet : bool
         As in :func:`loambrief.record.issue.issue`.
 
-    Returns
-    -------
-    Issued
-
     Raises
     ------
     RecordRefused

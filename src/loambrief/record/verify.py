@@ -108,10 +108,6 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
         Render the attached case again (about 2 s).
     limits : Limits
         Of the process that reads the file.
-
-    Returns
-    -------
-    Verification
     """
     found = inspect_apart(data, anchors, now=now, limits=limits)
     facts = list(found.facts)

@@ -34,15 +34,6 @@ Made = list[Flowable]
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     """All blocks of a document as flowables.
 
-    Parameters
-    ----------
-    composer : Composer
-    content : sequence of Block
-
-    Returns
-    -------
-    list of Flowable
-
     Raises
     ------
     RenderFault

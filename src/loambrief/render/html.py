@@ -54,14 +54,6 @@ _ID = re.compile(r"[A-Za-z][A-Za-z0-9._-]*")
 def render_html(model: b.ReportModel) -> bytes:
     """The document as one HTML file (UTF-8).
 
-    Parameters
-    ----------
-    model : ReportModel
-
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     RenderFault
@@ -137,12 +129,7 @@ def _lines(text: str) -> Markup:
 
 
 class Page:
-    """What the templates call, and what belongs to the whole of one page.
-
-    Parameters
-    ----------
-    model : ReportModel
-    """
+    """What the templates call, and what belongs to the whole of one page."""
 
     def __init__(self, model: b.ReportModel):
         self.words = model.words

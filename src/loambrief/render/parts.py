@@ -105,6 +105,9 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
         cost = composer.paragraph(block.cost_line, look.style("body", "right"), element.add("P"),
                                   bold=True)
         made.append(cost)
+    if block.unjudged:
+        made.append(composer.sub(words.unjudged, element))
+        made += composer.items(block.unjudged, element)
     gap = look.lengths["column_gap"]
     left = (width - gap) * 0.56
     columns: list[tuple[float, float, Made]] = []

@@ -23,14 +23,6 @@ UNDERLINES = {1: "=", 2: "-", 3: "."}
 def render_plain(model: b.ReportModel) -> bytes:
     """The document as plain text (UTF-8, lines end in a newline).
 
-    Parameters
-    ----------
-    model : ReportModel
-
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     RenderFault
@@ -233,7 +225,8 @@ def _summary(page: _Page, block: p.Summary) -> None:
         page.line(block.no_actions)
     page.gap()
     page.line(block.cost_line)
-    for word, texts in ((words.avoid, block.avoid), (words.contact, block.contact)):
+    for word, texts in ((words.unjudged, block.unjudged), (words.avoid, block.avoid),
+                        (words.contact, block.contact)):
         if texts:
             page.heading(2, word)
             page.items(texts)

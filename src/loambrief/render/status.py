@@ -75,10 +75,6 @@ def status_line(composer: Composer, mark: Mark, word: Text, text: Text, parent: 
     parent : Element
     width : float
         Of the text area [pt]; a word wider than half of it gets no box.
-
-    Returns
-    -------
-    StatusLine
     """
     look = composer.look
     printed = clean(plain(word))

@@ -351,6 +351,7 @@ class Words:
     """Said of a link to an address: "Open {}"."""
     limits: str
     first_actions: str
+    unjudged: str
     avoid: str
     contact: str
     valid_until: str

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Finding, Message, Place
+from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
@@ -72,8 +72,10 @@ def advisory_data(
         "actions": [_action(a, case, writer) for a in plan.actions],
         "not_advised": [
             {"what": write(n.what), "why": write(n.why), "saved": _write_or_none(n.saved, write),
-             "material": n.material_id} for n in plan.not_advised
+             "material": n.material_id, "material_id": n.material_id, "key": n.key}
+            for n in plan.not_advised
         ],
+        "verdicts": [_verdict(v, write) for v in plan.verdicts],
         "calculations": [_calculation(r, writer) for r in calculations],
         "missing": [
             {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic,
@@ -143,6 +145,22 @@ def _finding(finding: Finding, writer: Writer) -> dict:
     }
 
 
+def _verdict(verdict: Judgement, write) -> dict:
+    return {
+        "id": verdict.id,
+        "kind": verdict.kind.value,
+        "key": verdict.key,
+        "place": place_data(verdict.place),
+        "verdict": verdict.verdict.value,
+        "amount": plain(verdict.amount),
+        "unit": verdict.unit,
+        "reason": verdict.reason,
+        "why": write(verdict.why),
+        "settled_by": _write_or_none(verdict.settle, write),
+        "findings": list(verdict.finding_ids),
+    }
+
+
 def _ids(results) -> list[str]:
     return list(dict.fromkeys(r.calculation for r in results if r.calculation))
 
@@ -155,6 +173,7 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "rank": action.rank,
         "kind": action.kind.value,
         "title": write(action.title),
+        "optional": action.optional,
         "material": action.material_name,
         "rate": plain(action.rate),
         "rate_low": plain(action.rate_low),

@@ -65,6 +65,8 @@ class Summary(Block):
         At most five are sensible.
     cost_line : Text
         Total of the plan and of the budget.
+    unjudged : tuple of Text
+        Nutrients and amendments that nothing here judges, and what would settle each.
     avoid : tuple of Text
         What not to buy, with the reason.
     contact : tuple of Text
@@ -82,6 +84,7 @@ class Summary(Block):
     limits: tuple[LimitLine, ...] = ()
     actions: tuple[FirstAction, ...] = ()
     cost_line: Text = ""
+    unjudged: tuple[Text, ...] = ()
     avoid: tuple[Text, ...] = ()
     contact: tuple[Text, ...] = ()
     valid_until: Text = ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
-from loambrief.findings.model import Finding, Message, NeedKind, bare
+from loambrief.findings.model import Finding, JudgedKind, Judgement, Message, NeedKind, bare, say
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
@@ -12,11 +12,13 @@ from loambrief.report.links import anchor, telephone
 from loambrief.report.naming import brief
 from loambrief.report.parts import FirstAction, LimitLine, Summary
 from loambrief.report.text import Writer
+from loambrief.topics.judge import PRIMARY
 from loambrief.units import LB_PER_TON
 
 MOST_LIMITS = 5
 MOST_ACTIONS = 5
 MOST_AVOID = 3
+MOST_UNJUDGED = 4
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -72,6 +74,7 @@ def summary(context: Context) -> Summary:
         limits=tuple(_limit(context, finding) for finding in worst),
         actions=first,
         cost_line=_cost_line(context),
+        unjudged=_unjudged(context),
         avoid=avoid,
         contact=tuple(contact),
         valid_until=_valid_until(context),
@@ -126,6 +129,30 @@ def _limit(context: Context, finding: Finding) -> LimitLine:
         ),
         link=f"#{anchor('f', finding.id)}",
     )
+
+
+def _unjudged(context: Context) -> tuple[str, ...]:
+    """One line for each reason that leaves something open, primary nutrients first."""
+    groups: dict[tuple[str, str], list[Judgement]] = {}
+    for verdict in context.plan.unjudged():
+        groups.setdefault((verdict.reason, verdict.settled_by), []).append(verdict)
+    places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
+    order = sorted(groups.values(), key=lambda g: min(_first(v) for v in g))
+    lines = []
+    for group in order[:MOST_UNJUDGED]:
+        here = list(dict.fromkeys(v.place for v in group))
+        lines.append(context.write(say(
+            "verdicts.line", keys=list(dict.fromkeys(v.key for v in group)),
+            places=here if len(here) < len(places) else [],
+            why=group[0].why, settle=group[0].settle)))
+    if len(order) > MOST_UNJUDGED:
+        rest = [v.key for g in order[MOST_UNJUDGED:] for v in g]
+        lines.append(context.write(say("verdicts.rest", keys=list(dict.fromkeys(rest)))))
+    return tuple(lines)
+
+
+def _first(verdict: Judgement) -> int:
+    return PRIMARY.index(verdict.key) if verdict.key in PRIMARY else len(PRIMARY)
 
 
 def _avoid(context: Context, entry: NotAdvised) -> str:

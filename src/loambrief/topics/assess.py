@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Finding, Missing
+from loambrief.findings.model import Confidence, Finding, Judgement, Missing
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
+from loambrief.topics.judge import judgements, unjudged
 from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
@@ -46,6 +47,8 @@ class Diagnosis:
     missing: tuple[Missing, ...]
     history: Review | None = None
     """Against earlier cases of the field; None without any."""
+    judgements: tuple[Judgement, ...] = ()
+    """One verdict for each nutrient or amendment and place."""
 
     def by_topic(self, topic: str) -> tuple[Finding, ...]:
         return tuple(f for f in self.findings if f.topic == topic)
@@ -74,4 +77,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
-    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier))
+    told = judgements(case, findings, missing)
+    open_ones = unjudged(case, told)
+    findings += [open_ones] if open_ones is not None else []
+    return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

@@ -11,11 +11,14 @@ from loambrief.findings.model import (
     Confidence,
     Finding,
     Grade,
+    Judgement,
     Message,
     Missing,
     Need,
     NeedKind,
     Status,
+    Verdict,
+    amendment,
     say,
 )
 from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
@@ -135,7 +138,27 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
         sources=_sources(state, lime),
         results=tuple(r for r in (target.result, state.error_result,
                                   *((lime.best,) if lime and lime.best else ())) if r),
+        judgements=(_judgement(state, lime),),
     )
+
+
+def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
+    """Whether lime is due; an acid soil without a usable buffer test needs lime of no rate yet."""
+    assert state.target is not None
+    params = {"ph": state.ph, "target": state.target.value, "trigger": state.target.trigger,
+              "crop": state.target.crop}
+    if state.calcareous:
+        return amendment("lime", state.place, Verdict.NOT_NEEDED, "free_lime", **params)
+    if lime is None:
+        return amendment("lime", state.place, Verdict.NOT_NEEDED, "ph_high_enough", **params)
+    if not wants_lime(state):
+        return amendment("lime", state.place, Verdict.NOT_JUDGED, "subsoil_decides",
+                         "subsoil_ph", **params)
+    if lime.need.amount is None:
+        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", **params)
+    if lime.need.amount <= 0:
+        return amendment("lime", state.place, Verdict.NOT_NEEDED, "lime_still_works", **params)
+    return amendment("lime", state.place, Verdict.NEEDED, "ph_too_low", **params)
 
 
 def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Need, ...]:
@@ -163,6 +186,8 @@ def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
         status=Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
         body=(say("acidity.body_untargeted", crop=case.field.crop),),
+        judgements=(amendment("lime", state.place, Verdict.NOT_JUDGED, "no_target_for_crop",
+                              "own_target", crop=case.field.crop, ph=state.ph),),
         results=tuple(r for r in (state.error_result,) if r),
     )
 

@@ -15,6 +15,8 @@ from loambrief.findings.model import (
     NeedKind,
     Side,
     Status,
+    Verdict,
+    amendment,
     say,
 )
 from loambrief.findings.places import depth_of, place_of
@@ -202,6 +204,9 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
                          say("acidity.why_sulfur", calcareous=state.calcareous)),)
         if limey else (),
         sources=("rhs-acidifying",), results=results,
+        judgements=(amendment("lime", state.place, Verdict.NOT_NEEDED,
+                              "free_lime" if state.calcareous else "ph_high_enough",
+                              ph=state.ph, crop=crop, target=None, trigger=None),) if over else (),
     )
 
 

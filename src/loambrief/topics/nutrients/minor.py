@@ -13,6 +13,7 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Message,
     Missing,
     Need,
@@ -20,8 +21,10 @@ from loambrief.findings.model import (
     Place,
     Side,
     Status,
+    Verdict,
     say,
 )
+from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_micronutrients import (
     ANY,
@@ -79,7 +82,9 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
     place = place_of(sample, increment)
     if matter is None:
         yield Missing(say("nutrients.missing_organic_matter", where=place),
-                      say("nutrients.missing_organic_matter_then"), TOPIC)
+                      say("nutrients.missing_organic_matter_then"), TOPIC,
+                      judgements=(judged("S", place, Verdict.NOT_JUDGED, "not_measured",
+                                         "organic_matter"),))
         return
     with subject(place):
         chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
@@ -113,7 +118,21 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
         evidence=tuple(_sulfur_evidence(increment, chance, irrigated, local, disagrees)),
         needs=needs, sources=tuple(dict.fromkeys((chance.source, supply.source))),
         results=(chance, supply, *((rate,) if needs else ())),
+        judgements=(_sulfur_judgement(state, place, expected, bool(needs), irrigated or local,
+                                      matter),),
     )
+
+
+def _sulfur_judgement(state: State, place: Place, expected: str, rated: bool, at_home: bool,
+                      matter: float) -> Judgement:
+    """Organic matter tells the chance of a response; only where the rule was made it settles it."""
+    params = {"crop": state.crop.name, "matter": matter, "expected": expected}
+    if rated:
+        return judged("S", place, Verdict.NEEDED, "response_likely", **params)
+    if expected == "not expected" and at_home:
+        return judged("S", place, Verdict.NOT_NEEDED, "response_not_expected", **params)
+    return judged("S", place, Verdict.NOT_JUDGED,
+                  "response_open" if at_home else "rule_from_elsewhere", "leaf_test", **params)
 
 
 def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
@@ -166,8 +185,13 @@ def micronutrients(state: State, sample: Sample,
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
+            method = getattr(sample.methods, FIELDS[element])
             yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
-                          say("nutrients.missing_micro_one_then", element=element), TOPIC)
+                          say("nutrients.missing_micro_one_then", element=element), TOPIC,
+                          judgements=(judged(element, place, Verdict.NOT_JUDGED,
+                                             "method_not_stated" if method is None
+                                             else "limit_unsettled", "method",
+                                             test=element, crop=state.crop.name),))
     known = [m for m in read if m is not None]
     quiet = [m for m in known if m.status == "adequate"]
     if quiet:
@@ -192,7 +216,32 @@ def _adequate(state: State, sample: Sample, place: Place, quiet: list[Micro]) ->
             Grade.CALCULATED, tuple(dict.fromkeys(m.result.source for m in quiet))),)),
         sources=tuple(dict.fromkeys(m.result.source for m in quiet)),
         results=tuple(r for m in quiet for r in m.results),
+        judgements=tuple(_micro_judgement(state, place, m, ()) for m in quiet),
     )
+
+
+def _micro_judgement(state: State, place: Place, micro: Micro,
+                     needs: tuple[Need, ...]) -> Judgement:
+    """A class settles a purchase only where its scale was made for the place or for any."""
+    details = micro.result.details
+    params = {"test": micro.element, "crop": state.crop.name, "method": micro.method,
+              "value": micro.value, "unit": micro.unit}
+    if micro.status is None:
+        return judged(micro.element, place, Verdict.NOT_JUDGED, "method_without_rule",
+                      "leaf_test", guide="", methods=[], **params)
+    if needs:
+        return judged(micro.element, place, Verdict.NEEDED, "test_low", **params)
+    at_home = bool(details["local"]) or details["scale_region"] == ANY
+    if micro.status in ("adequate", "high"):
+        if at_home:
+            return judged(micro.element, place, Verdict.NOT_NEEDED, f"test_{micro.status}",
+                          **params)
+        return judged(micro.element, place, Verdict.NOT_JUDGED, "rule_from_elsewhere",
+                      "leaf_test", **params)
+    if micro.response == "low":
+        return judged(micro.element, place, Verdict.NOT_NEEDED, "crop_seldom_responds", **params)
+    return judged(micro.element, place, Verdict.NOT_JUDGED, "response_open", "leaf_test",
+                  **params)
 
 
 def _row(micro: Micro) -> dict[str, object]:
@@ -250,7 +299,7 @@ def _one(state: State, sample: Sample, increment: Increment, place: Place,
                   crop=state.crop.name, response=micro.response, has_need=bool(needs),
                   ph=increment.ph),),
         evidence=tuple(evidence), needs=needs, sources=(micro.result.source,),
-        results=micro.results,
+        results=micro.results, judgements=(_micro_judgement(state, place, micro, needs),),
     )
 
 
@@ -263,6 +312,7 @@ def _no_scale(state: State, sample: Sample, place: Place, micro: Micro) -> Findi
         value=micro.value, unit=micro.unit, place=place,
         body=(say("nutrients.micro_no_scale_body", element=micro.element, method=micro.method,
                   crop=state.crop.name),),
+        judgements=(_micro_judgement(state, place, micro, ()),),
     )
 
 

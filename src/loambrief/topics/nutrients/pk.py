@@ -12,14 +12,17 @@ from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
 from loambrief.findings.model import (
     Finding,
     Grade,
+    Judgement,
     Message,
     Missing,
     Need,
     NeedKind,
     Place,
     Status,
+    Verdict,
     say,
 )
+from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients import pk_words as words
 from loambrief.topics.nutrients.formulas import nutrient_rate
@@ -81,16 +84,27 @@ def assess_sample(
     quantity = getattr(increment, RESULT_FIELD[nutrient])
     method = getattr(sample.methods, METHOD_FIELD[nutrient])
     place = place_of(sample, increment)
+
+    def open_question(reason: str, settled_by: str, **params: object) -> Judgement:
+        return judged(nutrient, place, Verdict.NOT_JUDGED, reason, settled_by, test=test,
+                      crop=state.crop.name, guide=state.guide.title if state.guide else "",
+                      **params)
+
     if quantity is None or method is None:
+        reason = ("not_measured", "soil_test") if quantity is None else ("method_not_stated",
+                                                                         "method")
         yield Missing(say("nutrients.missing_test", test=test, where=place),
-                      say("nutrients.missing_test_then", nutrient=nutrient), TOPIC)
+                      say("nutrients.missing_test_then", nutrient=nutrient), TOPIC,
+                      judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),))
         return
     if state.guide is None:
-        yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"),
+                      open_question("no_guide", "guide"))
         return
     if not state.guide.rules_for(nutrient, state.crop):
         yield _unread(state, sample, place, test, quantity,
-                      say("nutrients.no_crop_body", guide=state.guide.title, crop=state.crop.name))
+                      say("nutrients.no_crop_body", guide=state.guide.title, crop=state.crop.name),
+                      open_question("no_rule_for_crop", "other_guide"))
         return
     rule = state.guide.rule(nutrient, state.crop, method)
     if rule is None:
@@ -102,12 +116,14 @@ def assess_sample(
         yield Missing(say("nutrients.missing_cec", where=place),
                       say("nutrients.missing_cec_then", nutrient=nutrient,
                           guide=state.guide.title), TOPIC)
-        yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"),
+                      open_question("cec_missing", "cec"))
         return
     if rule.needs_yield and state.crop_yield is None:
         yield Missing(say("nutrients.missing_yield"),
                       say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
-        yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"))
+        yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"),
+                      open_question("yield_missing", "yield_goal"))
         return
     with subject(place):
         reading = Reading(
@@ -132,7 +148,7 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
 
 
 def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Quantity,
-            why: Message) -> Finding:
+            why: Message, judgement: Judgement) -> Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
@@ -140,7 +156,13 @@ def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Qua
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=Grade.MEASURED,
         value=quantity.value if quantity.plain else None, unit="ppm", place=place, body=(why,),
+        judgements=(judgement,),
     )
+
+
+def _calibrated(state: State, nutrient: str) -> list[str]:
+    """Methods that the guide in use reads for the crop."""
+    return list(state.guide.methods(nutrient, state.crop)) if state.guide else []
 
 
 def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
@@ -164,6 +186,9 @@ def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantit
         body=(say("nutrients.mismatch_body", guide=guide.title, method=method,
                   calibrated=list(calibrated)),),
         sources=(guide.reference,), results=results,
+        judgements=(judged(nutrient, place, Verdict.NOT_JUDGED, "method_without_rule",
+                           "method_of_guide", test=test, guide=guide.title, method=method,
+                           methods=list(calibrated), crop=state.crop.name),),
     )
 
 
@@ -193,7 +218,11 @@ def _read_limit(reading: Reading) -> Finding:
     if not settled:
         return _unread(reading.state, reading.sample, reading.place, reading.test,
                        reading.quantity, say("nutrients.limit_body", limit=limit,
-                                             censor=reading.quantity.censor, critical=critical))
+                                             censor=reading.quantity.censor, critical=critical),
+                       judged(reading.nutrient, reading.place, Verdict.NOT_JUDGED,
+                              "limit_unsettled", "soil_test", test=reading.test,
+                              guide=reading.guide.title, crop=reading.state.crop.name,
+                              methods=[reading.method]))
     position = positions.pop()
     needs: tuple[Need, ...] = ()
     known = [float(r) for r in rates if r is not None]  # type: ignore[arg-type]
@@ -238,7 +267,7 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
             results=(rate, *reading.credits.results), sources=(rate.source,),
-            cautions=tuple(cautions), params={"optional": True} if optional else {},
+            cautions=tuple(cautions), optional=optional,
         ),
     )
 
@@ -320,4 +349,30 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
         evidence=(*words.evidence(reading, rate, critical, spans),
                   *(stop.evidence if stop is not None else ())),
         needs=needs, sources=(rate.source,), results=results,
+        judgements=(_judgement(reading, rates, position, needs, spans),),
     )
+
+
+def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
+               needs: tuple[Need, ...], spans: bool) -> Judgement:
+    """What the reading comes to for its nutrient."""
+    feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]
+    if feeding and feeding[0].optional:
+        verdict, reason = Verdict.OPTIONAL, "maintenance"
+    elif feeding:
+        verdict = Verdict.NEEDED
+        reason = ("rate_not_given" if feeding[0].amount is None
+                  else "near_critical" if spans else "below_critical")
+    elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
+        verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
+    elif any(r.value for r in rates):
+        verdict, reason = Verdict.NOT_NEEDED, "supplied_since"
+    elif position == BELOW:
+        verdict, reason = Verdict.NEEDED, "rate_not_given"
+    else:
+        verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
+    return judged(reading.nutrient, reading.place, verdict, reason, test=reading.test,
+                  guide=reading.guide.title, crop=reading.state.crop.name,
+                  value=reading.quantity.value,
+                  critical=rates[0].details["critical_ppm"],
+                  limit=rates[0].details.get("limit_ppm"))

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
+from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, Verdict, say
+from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
 from loambrief.topics.nutrients.state import State
@@ -50,4 +51,9 @@ def assess_sample(state: State, sample: Sample, increment: Increment) -> Iterato
                                              name=named.value), Grade.MEASURED, (named.source,),
                                (named,)),),
             sources=(named.source,), results=(named,),
+            judgements=(judged(nutrient, place,
+                               Verdict.NOT_NEEDED if severity == 0 else Verdict.NOT_JUDGED,
+                               "class_enough" if severity == 0 else "class_short_no_rate",
+                               "" if severity == 0 else "other_guide", test=nutrient,
+                               guide=state.guide.title, name=str(named.value)),),
         )

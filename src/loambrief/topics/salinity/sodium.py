@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Evidence, Finding, Grade, Need, Side, Status, say
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Judgement,
+    Need,
+    Place,
+    Side,
+    Status,
+    Verdict,
+    amendment,
+    say,
+)
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.formulas_sodicity import sodicity_class
 from loambrief.topics.salinity.needs import (
@@ -104,7 +116,17 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
                         else _no_gypsum(case, state, esp.value, bound=False)),
         sources=("richards-1954-hb60",),
         results=(*(r for e in state.esps for r in e.results), *((named,) if named else ())),
+        judgements=() if gypsum is not None else (
+            _judgement(state.place, esp.value, esp.value < watch),),
     )
+
+
+def _judgement(place: Place, esp: float, low: bool) -> Judgement:
+    """Gypsum for sodium: settled where the sodium is low, open where it is watched."""
+    params = {"esp": esp, "limit": sodium_constant("sodic_esp")}
+    if low:
+        return amendment("gypsum", place, Verdict.NOT_NEEDED, "sodium_low", **params)
+    return amendment("gypsum", place, Verdict.NOT_JUDGED, "sodium_watched", "sodium", **params)
 
 
 def _esp_line(estimate: EspEstimate) -> Evidence:
@@ -137,6 +159,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
         needs=() if low else (measure_sodium(case, state),),
         advise_against=_no_gypsum(case, state, bound.value, bound=True) if low else (),
         sources=("richards-1954-hb60",), results=bound.results,
+        judgements=(_judgement(state.place, bound.value, low),),
     )
 
 

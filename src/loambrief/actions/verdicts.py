@@ -1,0 +1,131 @@
+"""A verdict on every material on offer, from the verdicts on what it would supply.
+
+A material is advised against only on evidence: everything it is sold for is judged and not
+needed, or it crosses a limit, or another product on the list does its work for less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from loambrief.actions.alternatives import LEAST_SAVING, beaten
+from loambrief.actions.mix import NutrientPlan
+from loambrief.actions.model import Action
+from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
+from loambrief.findings.model import (
+    WHOLE_FIELD,
+    JudgedKind,
+    Judgement,
+    NeedKind,
+    Product,
+    Verdict,
+)
+
+SOLD_FOR = 0.5
+"""A nutrient of at least this share of the largest one is what a product is bought for (ours)."""
+AMENDMENT_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "sulfur"}
+
+
+def sold_for(offer: Offer) -> tuple[str, ...]:
+    """Nutrients and amendments that a material is bought for.
+
+    All that an organic material holds counts; of a mineral one, what makes up at least half
+    of its largest share, so that the nitrogen in an ammonium phosphate does not decide.
+    """
+    kind = offer.material.kind
+    if kind in AMENDMENT_OF:
+        return (AMENDMENT_OF[kind],)
+    shares = {n: offer.fraction(n) for n in ANALYSIS_NUTRIENTS if offer.fraction(n) > 0}
+    if kind != "fertilizer" or not shares:
+        return tuple(shares)
+    most = max(shares.values())
+    return tuple(n for n, share in shares.items() if share >= SOLD_FOR * most)
+
+
+def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
+                      actions: Sequence[Action], fed: NutrientPlan,
+                      usable: tuple[Offer, ...]) -> tuple[Judgement, ...]:
+    """One verdict for each material on offer, by id; services have none.
+
+    Parameters
+    ----------
+    offers : sequence of Offer
+        All that is on offer.
+    judgements : sequence of Judgement
+        On nutrients and amendments.
+    actions : sequence of Action
+    fed : NutrientPlan
+    usable : tuple of Offer
+        Those that the nutrient mix could choose from.
+    """
+    return tuple(_material(o, judgements, actions, fed, usable)
+                 for o in sorted(offers, key=lambda o: o.id) if o.material.kind != "service")
+
+
+def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
+              fed: NutrientPlan, usable: tuple[Offer, ...]) -> Judgement:
+    def verdict(value: Verdict, reason: str, settled_by: str = "", **params: object) -> Judgement:
+        return Judgement(JudgedKind.MATERIAL, offer.id, WHOLE_FIELD, value, reason,
+                         {"material": Product(offer.id, offer.material.name), **params},
+                         settled_by)
+
+    used = [a for a in actions if a.material_id == offer.id]
+    if used:
+        optional = all(a.optional for a in used)
+        return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED,
+                       "material_optional" if optional else "material_used")
+    if offer.most_lb_ac == 0:
+        return verdict(Verdict.NOT_NEEDED, "material_metals")
+    holds = sold_for(offer)
+    asked = _asked(judgements, holds)
+    if not holds or any(n not in asked for n in holds):
+        return verdict(Verdict.NOT_JUDGED, "material_no_question", "adviser")
+    open_ones = [n for n in holds if Verdict.NOT_JUDGED in asked[n]]
+    if open_ones:
+        return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
+    wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
+    if not wanted:
+        return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
+    over = _over(offer, fed)
+    if over:
+        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over)
+    if offer.material.kind in AMENDMENT_OF:
+        return _amendment(offer, actions, verdict)
+    if offer in usable and any(offer.fraction(n) > 0 for z in fed.zones for n in z.wanted()):
+        dearer = beaten(offer, fed.zones, usable, fed.mix)
+        if dearer is not None and dearer >= LEAST_SAVING:
+            return verdict(Verdict.NOT_NEEDED, "material_dearer", amount=dearer)
+        if dearer is not None:
+            return verdict(Verdict.OPTIONAL, "material_as_good")
+    if offer.per_lb is None:
+        return verdict(Verdict.NOT_JUDGED, "material_no_price", "price")
+    if all(Verdict.NEEDED not in asked[n] for n in wanted):
+        return verdict(Verdict.OPTIONAL, "material_only_optional", items=wanted)
+    return verdict(Verdict.NOT_JUDGED, "material_unfit", "adviser", items=wanted)
+
+
+def _amendment(offer: Offer, actions: Sequence[Action], verdict) -> Judgement:
+    """An amendment that is asked for, while another material on the list does it."""
+    kinds = {"lime": NeedKind.LIME, "gypsum": NeedKind.GYPSUM, "sulfur": NeedKind.ACIDIFY}
+    served = any(a.kind is kinds[AMENDMENT_OF[offer.material.kind]] and a.material_id is not None
+                 for a in actions)
+    if offer.per_lb is None:
+        return verdict(Verdict.NOT_JUDGED, "material_no_price", "price")
+    if served:
+        return verdict(Verdict.NOT_NEEDED, "material_not_first", items=list(sold_for(offer)))
+    return verdict(Verdict.NOT_JUDGED, "material_unfit", "adviser", items=list(sold_for(offer)))
+
+
+def _asked(judgements: Sequence[Judgement],
+           holds: Sequence[str]) -> Mapping[str, set[Verdict]]:
+    asked: dict[str, set[Verdict]] = {}
+    for judgement in judgements:
+        if judgement.key in holds:
+            asked.setdefault(judgement.key, set()).add(judgement.verdict)
+    return asked
+
+
+def _over(offer: Offer, fed: NutrientPlan) -> list[str]:
+    """Nutrients of a material that a zone which needs it must not get any more of."""
+    return sorted({n for z in fed.zones if any(offer.fraction(w) > 0 for w in z.wanted())
+                   for n, limit in z.upper.items() if offer.fraction(n) > 0 and limit <= 0})

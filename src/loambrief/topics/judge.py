@@ -1,0 +1,197 @@
+"""Verdicts on nutrients and amendments at every place, gathered from all topics.
+
+Nothing is left without a verdict: what no topic judged is *not judged*, because silence
+would read as "enough".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from loambrief.case.schema import CaseFile, Material
+from loambrief.case.select import main_increment
+from loambrief.findings.crop_kinds import fixes_nitrogen
+from loambrief.findings.model import (
+    Confidence,
+    Finding,
+    Grade,
+    JudgedKind,
+    Judgement,
+    Missing,
+    Need,
+    NeedKind,
+    Place,
+    Status,
+    Verdict,
+    amendment,
+    nutrient,
+    say,
+)
+from loambrief.findings.places import field_place, place_of
+
+ALWAYS = ("N", "P2O5", "K2O", "S")
+"""Nutrients that every crop takes up in amounts that are fertilized for."""
+ON_OFFER = {"Ca": "calcium", "Mg": "magnesium", "Zn": "zinc", "B": "boron", "Mn": "manganese",
+            "Cu": "copper", "Fe": "iron"}
+"""Judged where they were measured, where the crop is fed them, or where they are on offer."""
+AMENDMENTS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum", NeedKind.ACIDIFY: "sulfur"}
+MATERIAL_OF = {"gypsum": "gypsum", "sulfur": "elemental sulfur"}
+_WEIGHT = {Verdict.NEEDED: 0, Verdict.NOT_JUDGED: 1, Verdict.OPTIONAL: 2, Verdict.NOT_NEEDED: 3}
+
+
+def judgements(case: CaseFile, findings: Sequence[Finding],
+               missing: Sequence[Missing]) -> tuple[Judgement, ...]:
+    """One verdict for each nutrient or amendment and place.
+
+    Parameters
+    ----------
+    case : CaseFile
+    findings : sequence of Finding
+    missing : sequence of Missing
+
+    Returns
+    -------
+    tuple of Judgement
+        By place in the order of the case, then nutrients, then amendments. Where several
+        findings judge one thing, a need stands before an open question, and that before
+        "not needed".
+    """
+    told: dict[tuple[str, str], Judgement] = {}
+    for judgement in (*_said(findings, missing), *_asked(findings)):
+        key = (judgement.key, judgement.place.id)
+        before = told.get(key)
+        if before is None or _WEIGHT[judgement.verdict] < _WEIGHT[before.verdict]:
+            told[key] = judgement
+        elif judgement.verdict is before.verdict:
+            ids = tuple(dict.fromkeys((*before.finding_ids, *judgement.finding_ids)))
+            told[key] = replace(before, finding_ids=ids)
+    places = judged_places(case)
+    for place in places:
+        for open_question in _unsaid(case, place):
+            told.setdefault((open_question.key, place.id), open_question)
+    order = {p.id: i for i, p in enumerate(places)}
+    keys = (*ALWAYS, *ON_OFFER, *AMENDMENTS.values())
+    return tuple(sorted(told.values(), key=lambda j: (
+        order.get(j.place.id, len(order)), j.place.id,
+        keys.index(j.key) if j.key in keys else len(keys), j.key)))
+
+
+TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
+"""What settles an open question by measuring; the rest is for the adviser to decide."""
+PRIMARY = ("N", "P2O5", "K2O", "lime")
+
+
+def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
+    """What stands open of the primary nutrients and lime, with the test or decision it wants.
+
+    Returns
+    -------
+    Finding or None
+        None where all of them are judged at every place.
+    """
+    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED and j.key in PRIMARY]
+    if not open_ones:
+        return None
+    needs = []
+    by_test = [j for j in open_ones if j.settled_by in TESTED - {"subsoil_ph"}]
+    decided = [j for j in open_ones if j.settled_by not in TESTED]
+    every = judged_places(case)
+    for group, kind, item, text in (
+            (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
+            (decided, NeedKind.MANAGE, "adviser decides", "need_decisions")):
+        if not group:
+            continue
+        places = list(dict.fromkeys(j.place for j in group))
+        methods = list(dict.fromkeys(m for j in group for m in _methods(j)))
+        needs.append(Need(
+            kind=kind, item=item, unit="",
+            text=say(f"verdicts.{text}", keys=list(dict.fromkeys(j.key for j in group)),
+                     methods=methods,
+                     places=places if 0 < len(places) < len(every) else []),
+            area_ac=case.field.area.value))
+    names = list(dict.fromkeys(j.key for j in open_ones))
+    return Finding(
+        id="nutrients.unjudged", topic="nutrients",
+        title=say("verdicts.title_unjudged", keys=names), status=Status.UNCERTAIN, severity=1,
+        confidence=Confidence.HIGH, grade=Grade.OBSERVED, place=field_place(case),
+        body=(say("verdicts.body_unjudged", keys=names),
+              *(say("verdicts.line", keys=[j.key], places=[j.place] if len(every) > 1 else [],
+                    why=j.why, settle=j.settle) for j in open_ones)),
+        needs=tuple(needs))
+
+
+def _methods(judgement: Judgement) -> Sequence[str]:
+    found = judgement.params.get("methods", ())
+    return [str(m) for m in found] if isinstance(found, list | tuple) else []
+
+
+def judged_places(case: CaseFile) -> tuple[Place, ...]:
+    """Sampled zones; the whole field where nothing was sampled."""
+    return tuple(place_of(s) for s in case.samples) or (field_place(case),)
+
+
+def _said(findings: Iterable[Finding], missing: Iterable[Missing]) -> Iterator[Judgement]:
+    for finding in findings:
+        for judgement in finding.judgements:
+            amounts = [n for n in finding.needs if _key(n) == judgement.key]
+            need = amounts[0] if amounts else None
+            yield replace(judgement, finding_ids=(finding.id,), sources=finding.sources,
+                          amount=None if need is None else need.amount,
+                          unit="" if need is None else need.unit)
+    for lack in missing:
+        yield from lack.judgements
+
+
+def _asked(findings: Iterable[Finding]) -> Iterator[Judgement]:
+    """What a need says by itself, where its finding gives no verdict of its own."""
+    for finding in findings:
+        own = {j.key for j in finding.judgements}
+        for need in finding.needs:
+            key = _key(need)
+            if not key or key in own:
+                continue
+            kind = (JudgedKind.NUTRIENT if need.kind is NeedKind.NUTRIENT
+                    else JudgedKind.AMENDMENT)
+            yield Judgement(kind, key, need.place,
+                            Verdict.OPTIONAL if need.optional else Verdict.NEEDED,
+                            "finding_asks", {"crop": "", "test": key}, "", (finding.id,),
+                            finding.sources, need.amount, need.unit)
+
+
+def _key(need: Need) -> str:
+    return need.item if need.kind is NeedKind.NUTRIENT else AMENDMENTS.get(need.kind, "")
+
+
+def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
+    """What stands open at a place where no topic said anything."""
+    crop = case.field.crop
+    if fixes_nitrogen(crop):
+        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_legume", "adviser", crop=crop)
+    else:
+        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_no_rule", "adviser", crop=crop)
+    sample = next((s for s in case.samples if s.id == place.id), None)
+    tilled = sample is not None and main_increment(sample) is not None
+    for key in ALWAYS[1:]:
+        yield nutrient(key, place, Verdict.NOT_JUDGED,
+                       "no_rule" if tilled else "not_measured",
+                       "other_guide" if tilled else "soil_test", crop=crop, test=key, methods=[])
+    for key, field in ON_OFFER.items():
+        if any(_brings(m, field) for m in case.materials):
+            yield nutrient(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer", "leaf_test",
+                           crop=crop, test=key)
+    yield amendment("lime", place, Verdict.NOT_JUDGED, "not_measured", "soil_test", crop=crop,
+                    test="pH", methods=[])
+    kinds = {m.kind for m in case.materials}
+    for key, kind in MATERIAL_OF.items():
+        if kind in kinds:
+            yield amendment(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer",
+                            "sodium" if key == "gypsum" else "adviser", crop=crop, test=key)
+
+
+def _brings(material: Material, field: str) -> bool:
+    """A fertilizer on offer holds the nutrient."""
+    if material.kind not in ("fertilizer", "other") or material.analysis is None:
+        return False
+    share = getattr(material.analysis, field)
+    return share is not None and share.value > 0
