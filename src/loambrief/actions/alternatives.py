@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
+from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Action, Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.findings.model import Finding, Message, Product, say
@@ -16,7 +16,7 @@ MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
 
 
-def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldMix,
+def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
                  findings: tuple[Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
@@ -53,7 +53,7 @@ def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldM
     return tuple(found)
 
 
-def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
+def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
            mix: FieldMix) -> float | None:
     """How much more the field costs if this product does the work of its rivals.
 
@@ -72,7 +72,7 @@ def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
 
 
 def not_advised(findings: tuple[Finding, ...], actions: tuple[Action, ...],
-                on_offer: tuple[Offer, ...], zones: tuple[Zone, ...],
+                on_offer: tuple[Offer, ...], zones: tuple[BlendZone, ...],
                 usable: tuple[Offer, ...], mix: FieldMix,
                 system: str = "us") -> tuple[NotAdvised, ...]:
     """What not to spend money on, the findings' own list first.

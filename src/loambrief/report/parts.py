@@ -140,7 +140,7 @@ class ActionCard(Block):
     tag: Text = ""
 
 
-class Mark(StrEnum):
+class StatusSign(StrEnum):
     """Sign beside a finding's status word; the shapes differ, so no colour is needed."""
 
     LIMITING = "limiting"
@@ -169,7 +169,7 @@ class FindingBlock(Block):
     ----------
     title : Text
         The conclusion as a sentence; a heading one level below the last ``Heading``.
-    mark, status : Mark, Text
+    mark, status : StatusSign, Text
         The sign and the word.
     confidence, grade : Text
         In words; both are always printed.
@@ -183,7 +183,7 @@ class FindingBlock(Block):
     """
 
     title: Text
-    mark: Mark
+    mark: StatusSign
     status: Text
     confidence: Text = ""
     grade: Text = ""
@@ -226,7 +226,7 @@ class CalculationList(Block):
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceEntry:
     """One entry of the source list; ``anchor`` is what evidence links to."""
 
     label: str
@@ -241,7 +241,7 @@ class Source:
 class SourceList(Block):
     """Sources that were used, and only those."""
 
-    items: tuple[Source, ...]
+    items: tuple[SourceEntry, ...]
 
 
 @dataclass(frozen=True)
