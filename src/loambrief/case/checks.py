@@ -178,6 +178,9 @@ def _question(case: CaseFile) -> Iterator[Fault]:
     if case.case.question == "other" and case.case.purpose is None:
         yield Fault("CASE021", ("case", "purpose"), "nothing", meaning(("case", "purpose")),
                     "A question of another kind is answered by its words alone.", at_key=True)
+    elif case.case.answer is not None and case.case.purpose is None:
+        yield Fault("CASE021", ("case", "purpose"), "nothing", meaning(("case", "purpose")),
+                    "An answer needs the question it answers.", at_key=True)
 
 
 def _liquids(case: CaseFile) -> Iterator[Fault]:

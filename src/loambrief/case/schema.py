@@ -29,7 +29,8 @@ FIZZES = ("none", "very slight", "slight", "strong", "violent")
 CONES = ("large 20.27 mm", "small 12.83 mm", "other")
 LB_AC = ("two_times_ppm", "true_depth")
 QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", "why_poor_spot",
-             "what_first", "other")
+             "what_first", "what_is_needed", "is_it_compacted", "is_it_salt", "is_ph_right",
+             "is_test_good", "is_stock_at_risk", "other")
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
 RUNOFF_CLASSES = ("low", "medium", "high", "very high")
@@ -51,6 +52,7 @@ class Header(Part):
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None
     question: Annotated[str, q.choice(QUESTIONS)] | None = None
+    answer: q.Text | None = None
 
 
 class Logo(Part):

@@ -10,6 +10,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
+from loambrief.report.answer import Answer, answer
 from loambrief.report.history_part import history_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
@@ -68,6 +69,7 @@ def advisory_data(
         "number": number,
         "revision": revision,
         "changes": plain(changes),
+        "question": _question(answer(case, diagnosis, plan), write),
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],
         "not_advised": [
@@ -117,6 +119,16 @@ def place_data(place: Place) -> dict:
 
 def _write_or_none(message: Message | None, write) -> str | None:
     return None if message is None else write(message)
+
+
+def _question(said: Answer, write) -> dict:
+    return {
+        "asked": said.asked,
+        "key": said.key,
+        "answered": said.answered,
+        "answer": " ".join(write(m) for m in said.messages),
+        "basis": list(said.basis),
+    }
 
 
 def _finding(finding: Finding, writer: Writer) -> dict:

@@ -108,6 +108,7 @@ class Writer:
             "day": self.day,
             "each": lambda price, unit: price / numbers.shown(1.0, unit, system=self.system)[0],
             "write": self.write,
+            "brief": self.short,
             "listed": self.listed,
             "nutrient": nutrient_name,
             "count_word": lambda count, *gender: self.tongue.count_word(count, *gender),
