@@ -63,8 +63,8 @@ def headings(model: blocks.ReportModel) -> list[str]:
             case Summary():
                 made += [item.title, words.limits, words.first_actions]
                 made += [word for word, wanted in (
-                    (words.avoid, item.avoid), (words.contact, item.contact),
-                    (words.valid_until, item.valid_until)) if wanted]
+                    (words.unjudged, item.unjudged), (words.avoid, item.avoid),
+                    (words.contact, item.contact), (words.valid_until, item.valid_until)) if wanted]
             case Heading():
                 made.append(item.text)
             case FindingBlock():

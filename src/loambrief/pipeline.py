@@ -29,6 +29,7 @@ from loambrief.report.build import build_field
 from loambrief.report.changes_part import RevisionChanges, changes_blocks
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
+from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
@@ -281,15 +282,16 @@ def brief(advice: Advice, most: int = 3) -> Brief:
     case, plan = advice.loaded.case, advice.plan
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     actions = []
+    costs = money_of(plan)
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
         cost = (writer.write(say("report.no_price")) if action.cost_total is None
-                else writer.money(action.cost_total))
+                else writer.money(costs.costs[action.id]))
         what = writer.write(action.title)
         if not writer.tells(action.title, action.place):
             what = f"{what} [{writer.place(action.place) or case.field.name}]"
         actions.append((action.rank, what, cost))
     money = writer.write(say(
-        "report.plan_line", spent=plan.budget.spent, limit=plan.budget.limit,
+        "report.plan_line", spent=costs.total, limit=plan.budget.limit,
         waiting=len(plan.budget.left_out), missing=len(advice.diagnosis.missing)))
     return Brief(f"{case.client.name}, {case.field.name}", tuple(actions), money,
                  len(advice.loaded.warnings))

@@ -95,6 +95,13 @@ class Action:
         """Sound to leave out: it only keeps up what the soil holds enough of."""
         return self.need.optional
 
+    def from_memory(self) -> tuple[str, ...]:
+        """Sources of its rate whose values were not checked against the print."""
+        if self.rate is None:
+            return ()
+        return tuple(dict.fromkeys(r.source for r in self.results
+                                   if r.how == "memory" and r.source is not None))
+
     @property
     def total(self) -> float | None:
         """Quantity to order, in the rate's mass unit."""

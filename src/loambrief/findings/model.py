@@ -185,6 +185,10 @@ class Judgement:
     def id(self) -> str:
         return ".".join(p for p in (self.kind.value, self.key, self.place.id) if p)
 
+    def answers_to(self, name: str) -> bool:
+        """Whether a name means this verdict: its id, or the id without the place."""
+        return name in (self.id, f"{self.kind.value}.{self.key}")
+
     @property
     def why(self) -> Message:
         return Message(f"verdicts.why_{self.reason}", {"key": self.key, **self.params})

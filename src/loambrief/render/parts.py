@@ -25,7 +25,7 @@ from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import lay_out, table
 from loambrief.render.tags import Element
-from loambrief.report.blocks import Column, Fact, Row, Span, Table, Text, plain, spans
+from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
     CLIENT_FIELD,
     ActionCard,
@@ -102,18 +102,17 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
     made.append(composer.sub(words.first_actions, element))
     made += _first_actions(composer, block, element, width)
     if block.cost_line:
-        cost = composer.paragraph(block.cost_line, look.style("body", "right"), element.add("P"),
-                                  bold=True)
+        cost = composer.paragraph(block.cost_line, look.style("body", "right"), element.add("P"))
         made.append(cost)
-    if block.unjudged:
-        made.append(composer.sub(words.unjudged, element))
-        made += composer.items(block.unjudged, element)
     gap = look.lengths["column_gap"]
     left = (width - gap) * 0.56
     columns: list[tuple[float, float, Made]] = []
-    if block.avoid:
-        avoid: Made = [composer.sub(words.avoid, element), *composer.items(block.avoid, element)]
-        columns.append((0.0, left, avoid))
+    lists: Made = []
+    for title, lines in ((words.unjudged, block.unjudged), (words.avoid, block.avoid)):
+        if lines:
+            lists += [composer.sub(title, element), *composer.items(lines, element)]
+    if lists:
+        columns.append((0.0, left, lists))
     side: Made = []
     if block.contact:
         side.append(composer.sub(words.contact, element))
@@ -159,6 +158,10 @@ def _first_actions(composer: Composer, block: Summary, element: Element, width: 
                                       action.when)))))
         if action.caution:
             notes[len(rows) - 1] = (Span(f"{words.caution}: ", bold=True), *spans(action.caution))
+    last = len(block.foot) - 1
+    rows += [Row(("", fact.label, "", "", "", fact.value, ""),
+                 RowKind.TOTAL if i == last else RowKind.BODY)
+             for i, fact in enumerate(block.foot)]
     return table(composer, Table(columns, tuple(rows)), element, width, below=notes)
 
 

@@ -224,6 +224,8 @@ def _summary(page: _Page, block: p.Summary) -> None:
     if not block.actions:
         page.line(block.no_actions)
     page.gap()
+    for fact in block.foot:
+        page.line(f"{plain(fact.label)}: {plain(fact.value)}")
     page.line(block.cost_line)
     for word, texts in ((words.unjudged, block.unjudged), (words.avoid, block.avoid),
                         (words.contact, block.contact)):

@@ -151,9 +151,9 @@ def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
     places = {s.place.id for s in known}
     shown = [next(s for s in known if s.place.id == p) for p in dict.fromkeys(
         s.place.id for s in known)][:MOST_SAID]
-    messages = [say("answers.lime_change", place=Place(s.place.id, s.place.label), before=s.change.before.value,
-                    after=s.change.after.value, since=s.change.before.date,
-                    limit=s.change.limit,
+    messages = [say("answers.lime_change", place=Place(s.place.id, s.place.label),
+                    before=s.change.before.value, after=s.change.after.value,
+                    since=s.change.before.date, limit=s.change.limit,
                     more=s.change.verdict is ChangeVerdict.MORE,
                     rose=(s.change.difference or 0.0) > 0)
                 for s in shown if s.change is not None]

@@ -15,6 +15,7 @@ from loambrief import __version__
 from loambrief.actions.model import Action, Followup, Plan
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
+from loambrief.report.money import money_of
 from loambrief.report.text import Writer
 
 FOLD_OCTETS = 75
@@ -91,10 +92,10 @@ def _work(case: CaseFile, plan: Plan, action: Action, writer: Writer) -> Event:
     if action.place.label:
         said.append(write(say("actions.ics_place", place=action.place)))
     if action.total is not None:
-        said.append(write(say("actions.ics_total", total=writer.quantity(
-            action.total, action.total_unit, 0))))
+        said.append(write(say("actions.ics_total", total=writer.order(
+            action.total, action.total_unit))))
     if action.cost_total is not None:
-        said.append(write(say("actions.ics_cost", cost=action.cost_total)))
+        said.append(write(say("actions.ics_cost", cost=money_of(plan).costs[action.id])))
     said += [write(c) for c in action.cautions]
     return Event(_uid(case, action.id), first, last,
                  write(say("actions.ics_action", field=case.field.name,

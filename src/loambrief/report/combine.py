@@ -123,9 +123,9 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
             report.context.crop,
             context.write(worst[0].title) if worst else word("no_limits"),
             brief(report.context, chosen[0]) if chosen else "–",
-            context.money(report.plan.budget.spent),
+            context.money(report.context.costs.total),
         ))
-    spent = sum(r.plan.budget.spent for r in reports)
+    spent = sum(r.context.costs.total for r in reports)
     rows.append(Row((word("client_total"), "", "", "", "", context.money(spent)), RowKind.TOTAL))
     return [
         Heading(1, word("client_title", client=context.case.client.name, count=len(reports)),

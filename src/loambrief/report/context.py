@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -18,9 +17,9 @@ from loambrief.charts import ChartWords
 from loambrief.findings.model import Finding, Message, Place, say
 from loambrief.report.blocks import Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
+from loambrief.report.money import Money, money_of
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
-from loambrief.units import LB_PER_TON
 
 NO_INTEREST = ("none", "no", "no interest", "ninguno", "ninguna", "ningún interés", "sin interés")
 """What declares that there is no interest."""
@@ -76,13 +75,18 @@ class Context:
                 f"({numbers.quantity(value, unit, other, signs=self.writer.signs)})")
 
     def order(self, value: float, unit: str) -> str:
-        """An amount to order, never rounded down; from a ton up in tons."""
-        if unit == "lb" and value >= LB_PER_TON:
-            value, unit = value / LB_PER_TON, "ton"
-        number, name = numbers.shown(value, unit, self.system)
-        step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
-        number = math.ceil(number / step - 1e-6) * step
-        return f"{self.writer.figures(number)}{numbers.NBSP}{name}"
+        """An amount to order; see :meth:`Writer.order`."""
+        return self.writer.order(value, unit)
+
+    @cached_property
+    def costs(self) -> Money:
+        """Costs as they are printed everywhere: their parts add up to the total."""
+        return money_of(self.plan)
+
+    def cost(self, action: Action) -> str:
+        """What an action costs, or that it has no price."""
+        amount = self.costs.costs.get(action.id)
+        return self.word("no_price") if amount is None else self.money(amount)
 
     @property
     def interested(self) -> bool:

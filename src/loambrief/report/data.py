@@ -12,6 +12,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import Answer, answer
 from loambrief.report.history_part import history_data
+from loambrief.report.money import money_of
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -52,6 +53,7 @@ def advisory_data(
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
+    costs = money_of(plan)
     return {
         "schema_version": SCHEMA_VERSION,
         "case_id": case.case.id,
@@ -90,6 +92,9 @@ def advisory_data(
             for f in plan.followups
         ],
         "budget": {
+            "printed": {"total": costs.total, "actions": dict(costs.costs),
+                        "whole_packages": costs.packages, "saved_together": costs.saved,
+                        "optional": costs.optional},
             "limit": plan.budget.limit,
             "currency": case.case.currency,
             "chosen": list(plan.budget.chosen),

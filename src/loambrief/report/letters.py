@@ -131,13 +131,14 @@ def _advisory(one: Enclosed, writer: Writer) -> list[object]:
     facts, data = one.facts, one.data
     budget = data["budget"]
     covered = set(budget["chosen"])
+    costs = budget["printed"]["actions"]
     chosen = [a for a in data["actions"] if a["id"] in covered][:MOST_ACTIONS]
     parts: list[object] = [LetterHeading(writer.write(
         say("mail.field_heading", field=facts.field, farm=facts.farm)))]
     if chosen:
         parts.append(writer.write(say("mail.first")))
         parts.append(LetterBullets(tuple(
-            writer.write(say("mail.action", title=a["title"], cost=a["cost_total"],
+            writer.write(say("mail.action", title=a["title"], cost=costs.get(a["id"]),
                              when=a["when"]["text"]))
             for a in chosen)))
     else:
@@ -146,7 +147,8 @@ def _advisory(one: Enclosed, writer: Writer) -> list[object]:
     if chosen and not budget["spent"]:
         closing.append(writer.write(say("mail.no_cost")))
     elif chosen:
-        closing.append(writer.write(say("mail.cost", spent=budget["spent"], limit=budget["limit"],
+        closing.append(writer.write(say("mail.cost", spent=budget["printed"]["total"],
+                                        limit=budget["limit"],
                                         waiting=len(budget["left_out"]))))
         if budget["without_price"]:
             closing.append(writer.write(say("mail.partly_priced")))

@@ -63,8 +63,10 @@ class Summary(Block):
         Most severe first; at most five are sensible.
     actions : tuple of FirstAction
         At most five are sensible.
+    foot : tuple of Fact
+        Money that makes, with the costs of the lines, the last of them, which is the total.
     cost_line : Text
-        Total of the plan and of the budget.
+        The budget, and what of the money is optional or has no price.
     unjudged : tuple of Text
         Nutrients and amendments that nothing here judges, and what would settle each.
     avoid : tuple of Text
@@ -83,6 +85,7 @@ class Summary(Block):
     facts: tuple[Fact, ...] = ()
     limits: tuple[LimitLine, ...] = ()
     actions: tuple[FirstAction, ...] = ()
+    foot: tuple[Fact, ...] = ()
     cost_line: Text = ""
     unjudged: tuple[Text, ...] = ()
     avoid: tuple[Text, ...] = ()

@@ -17,12 +17,13 @@ def budget(context: Context) -> ChartSpec | None:
     if not priced:
         return None
     return BudgetSpec(
-        title=context.word("chart_budget", spent=plan.budget.spent, limit=plan.budget.limit,
-                           left_out=len(plan.budget.left_out)),
+        title=context.word("chart_budget", spent=context.costs.total, limit=plan.budget.limit,
+                           left_out=len(plan.budget.left_out), unpriced=len(plan.budget.unpriced)),
         words=context.chart_words,
         subtitle=context.word("chart_budget_sub"),
         steps=tuple(
-            CostStep(a.rank, _action_label(context, a), a.cost_total, context.in_budget(a))
+            CostStep(a.rank, _action_label(context, a), context.costs.costs[a.id],
+                     context.in_budget(a))
             for a in priced
         ),
         note=context.word("chart_budget_note", unpriced=len(plan.actions) - len(priced)),

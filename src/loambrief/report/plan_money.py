@@ -6,13 +6,14 @@ from loambrief.actions.model import Action, Alternative, Order
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Table, Text
 from loambrief.report.context import Context
+from loambrief.report.money import WHOLE_FROM, rounded
 
 
 def money_blocks(context: Context) -> list[Block]:
     """What to order, what the money does next, and the other ways with their cost."""
     plan = context.plan
     blocks: list[Block] = []
-    orders = [_order(context, o) for o in plan.orders]
+    orders = _orders(context)
     ways = [_way(context, a) for a in plan.alternatives]
     said = _next(context)
     if not (orders or ways or said):
@@ -44,12 +45,21 @@ def _next(context: Context) -> str:
     if budget.limit is None:
         return ""
     if budget.next_use is None or budget.next_money is None:
-        return "" if budget.left_out else context.write(say("actions.all_covered"))
+        partly = budget.left_out or budget.unpriced
+        return "" if partly else context.write(say("actions.all_covered"))
     return context.write(say("actions.next_use", money=budget.next_money,
                              rank=context.plan.action(budget.next_use).rank))
 
 
-def _order(context: Context, order: Order) -> tuple[Text, ...]:
+def _orders(context: Context) -> list[tuple[Text, ...]]:
+    """One row for each order; what is left over adds up to its share of the total."""
+    orders = context.plan.orders
+    unit = 1.0 if context.costs.total >= WHOLE_FROM else 0.01
+    extras = rounded([o.extra_cost or 0.0 for o in orders], unit)
+    return [_order(context, o, extra) for o, extra in zip(orders, extras, strict=True)]
+
+
+def _order(context: Context, order: Order, extra: float) -> tuple[Text, ...]:
     count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
     ordered = context.write(say(
         "actions.order_packages", package=order.package, count=count,
@@ -59,7 +69,7 @@ def _order(context: Context, order: Order) -> tuple[Text, ...]:
     if order.ordered_lb - order.needed_lb > 0.5:
         left = context.order(order.ordered_lb - order.needed_lb, "lb")
         if order.extra_cost is not None:
-            left = f"{left}, {context.money(order.extra_cost)}"
+            left = f"{left}, {context.money(extra)}"
     return (context.write(say("actions.order_season", material=order.material_name,
                               number=order.pass_number)),
             context.order(order.needed_lb, "lb"), ordered, left)

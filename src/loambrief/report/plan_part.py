@@ -74,9 +74,6 @@ def _table(context: Context) -> Table:
             rows.append(Row((context.write(say("actions.rank_step", step=step)),), RowKind.GROUP))
         rate = context.amount(action.rate, action.rate_unit) if action.rate is not None else "–"
         total = context.order(action.total, action.total_unit) if action.total else "–"
-        cost = word("no_price")
-        if action.cost_total is not None:
-            cost = context.money(action.cost_total)
         rows.append(
             (
                 str(action.rank),
@@ -85,15 +82,15 @@ def _table(context: Context) -> Table:
                 Span(_place(context, action), small=True),
                 rate,
                 total,
-                cost,
+                context.cost(action),
                 word("covered" if context.in_budget(action) else "not_covered"),
             )
         )
-    rows.append(
-        Row(("", word("total_covered"), "", "", "", "", context.money(context.plan.budget.spent),
-             ""),
-            RowKind.TOTAL)
-    )
+    costs = context.costs
+    rows += [Row(("", word(name), "", "", "", "", context.money(amount), ""), RowKind.TOTAL)
+             for name, amount in (("cost_packages", costs.packages), ("cost_saved", -costs.saved),
+                                  ("total_covered", costs.total))
+             if amount or name == "total_covered"]
     return Table(
         (
             Column(word("column_rank"), "center"),
@@ -162,7 +159,8 @@ def action_card(context: Context, action: Action) -> ActionCard:
             f"{word('cost_' + name)} {context.money(amount * _areas(context))}"
             for name, amount in action.cost_parts
         )
-        cost = word("cost_detail", total=action.cost_total, per_ac=_per_area(context, action),
+        cost = word("cost_detail", total=context.costs.costs[action.id],
+                    per_ac=_per_area(context, action),
                     parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date,
                     si=context.system == "si")
     why: list[Text] = [

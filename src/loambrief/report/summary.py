@@ -1,26 +1,32 @@
-"""Page 1: what limits the field, what to do first, what not to buy, whom to call."""
+"""Page 1: the answer, what limits the field, what to do first, what not to buy, whom to call."""
 
 from __future__ import annotations
 
-from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
-from loambrief.findings.model import Finding, JudgedKind, Judgement, Message, NeedKind, bare, say
+from loambrief.findings.model import Verdict
+from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
-from loambrief.report.links import anchor, telephone
-from loambrief.report.naming import brief
-from loambrief.report.parts import FirstAction, LimitLine, Summary
-from loambrief.report.text import Writer
+from loambrief.report.links import telephone
+from loambrief.report.page_one import (
+    MOST_LIMITS,
+    action_lines,
+    avoid_lines,
+    chosen_for_page_one,
+    cost_line,
+    foot_lines,
+    limit_line,
+    memory_line,
+    nitrogen_line,
+    unjudged_lines,
+)
+from loambrief.report.parts import Summary
 from loambrief.topics.judge import PRIMARY
 from loambrief.units import LB_PER_TON
 
-MOST_LIMITS = 5
-MOST_ACTIONS = 5
-MOST_AVOID = 3
-MOST_UNJUDGED = 4
-SHORT = 110
-"""Longest line of the list of what not to buy, in characters without names and places."""
+NO_LIMITS = {"nothing": "no_limits_unmeasured", "part": "no_limits_part", "all": "no_limits"}
+"""How much is known -> what is said where no limit was found."""
 
 
 def summary(context: Context) -> Summary:
@@ -28,7 +34,7 @@ def summary(context: Context) -> Summary:
     case = context.case
     word = context.word
     worst = context.diagnosis.worst(MOST_LIMITS)
-    first = first_actions(context)
+    shown = chosen_for_page_one(context)
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
@@ -44,45 +50,67 @@ def summary(context: Context) -> Summary:
         contact.append(telephone(case.adviser.phone))
     if case.adviser.email:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
+    return Summary(
+        title=word("title", client=case.client.name, field=case.field.name),
+        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        facts=tuple(facts),
+        message=_message(context, len(worst)),
+        limits=tuple(limit_line(context, finding) for finding in worst),
+        actions=action_lines(context, shown),
+        foot=foot_lines(context, shown),
+        cost_line=cost_line(context),
+        unjudged=unjudged_lines(context),
+        avoid=avoid_lines(context),
+        contact=tuple(contact),
+        valid_until=_valid_until(context),
+        notes=_notes(context, memory_line(context, shown)),
+        no_limits=word(NO_LIMITS[_known(context)]),
+        no_actions=word("no_actions"),
+        logo=logo_print(context),
+    )
+
+
+def _notes(context: Context, memory: Text) -> tuple[Text, ...]:
+    """The last lines of the page."""
+    case, word = context.case, context.word
     notes: list[Text] = []
+    nitrogen = nitrogen_line(context)
+    if nitrogen:
+        notes.append(nitrogen)
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing")))
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
+    if memory:
+        notes.append(memory)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer"))
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
-    avoid = tuple(
-        _avoid(context, n)
-        for n in context.plan.not_advised[:MOST_AVOID]
-    )
-    return Summary(
-        title=word("title", client=case.client.name, field=case.field.name),
-        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
-        facts=tuple(facts),
-        message=word(
-            "message",
-            limits=len(worst),
-            purpose=case.case.purpose,
-            missing=not worst,
-            skipped=_skipped(context, first),
-        ),
-        limits=tuple(_limit(context, finding) for finding in worst),
-        actions=first,
-        cost_line=_cost_line(context),
-        unjudged=_unjudged(context),
-        avoid=avoid,
-        contact=tuple(contact),
-        valid_until=_valid_until(context),
-        notes=tuple(notes),
-        no_limits=word("no_limits"),
-        no_actions=word("no_actions"),
-        logo=logo_print(context),
-    )
+    return tuple(notes)
+
+
+def _message(context: Context, limits: int) -> str:
+    """The answer to the question, then how many limits stand below."""
+    said = answer(context.case, context.diagnosis, context.plan)
+    told = [context.write(m) for m in said.messages]
+    return " ".join((*told, context.word("message", limits=limits, known=_known(context))))
+
+
+def _known(context: Context) -> str:
+    """``nothing`` measured, ``part`` of the primary nutrients and lime judged, or ``all``.
+
+    Nitrogen counts with neither: no soil test judges it.
+    """
+    case = context.case
+    if not case.samples:
+        return "nothing" if case.penetrometer is None and case.water is None else "part"
+    open_ones = [v for v in context.plan.verdicts
+                 if v.key in PRIMARY[1:] and v.verdict is Verdict.NOT_JUDGED]
+    return "part" if open_ones else "all"
 
 
 def logo_print(context: Context) -> LogoPrint | None:
@@ -101,140 +129,6 @@ def yield_goal(context: Context) -> str:
     if context.system != "si" or goal.unit in ("t/ha", "kg/ha") or not weight:
         return typed
     return f"{context.amount(goal.value * weight / LB_PER_TON, 'ton/ac', 1)} ({typed})"
-
-
-def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list[str]]:
-    """Ranks that page 1 leaves out between its lines: habits and what waits for money."""
-    shown = {line.rank for line in first}
-    last = max(shown, default=0)
-    between = [a for a in context.plan.actions if a.rank < last and a.rank not in shown]
-    return {
-        "habits": [str(a.rank) for a in between if context.in_budget(a)],
-        "waiting": [str(a.rank) for a in between if not context.in_budget(a)],
-    }
-
-
-def _limit(context: Context, finding: Finding) -> LimitLine:
-    """The conclusion, then only what its sentence does not say already."""
-    text = context.write(finding.title)
-    writer = context.writer
-    return LimitLine(
-        text=text,
-        detail=context.word(
-            "limit_detail",
-            reading="" if writer.tells(finding.title, finding.value) else context.reading(finding),
-            where="" if writer.tells(finding.title, finding.place) else finding.place,
-            grade=finding.grade.value,
-            confidence=finding.confidence.value,
-        ),
-        link=f"#{anchor('f', finding.id)}",
-    )
-
-
-def _unjudged(context: Context) -> tuple[str, ...]:
-    """One line for each reason that leaves something open, primary nutrients first."""
-    groups: dict[tuple[str, str], list[Judgement]] = {}
-    for verdict in context.plan.unjudged():
-        groups.setdefault((verdict.reason, verdict.settled_by), []).append(verdict)
-    places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
-    order = sorted(groups.values(), key=lambda g: min(_first(v) for v in g))
-    lines = []
-    for group in order[:MOST_UNJUDGED]:
-        here = list(dict.fromkeys(v.place for v in group))
-        lines.append(context.write(say(
-            "verdicts.line", keys=list(dict.fromkeys(v.key for v in group)),
-            places=here if len(here) < len(places) else [],
-            why=group[0].why, settle=group[0].settle)))
-    if len(order) > MOST_UNJUDGED:
-        rest = [v.key for g in order[MOST_UNJUDGED:] for v in g]
-        lines.append(context.write(say("verdicts.rest", keys=list(dict.fromkeys(rest)))))
-    return tuple(lines)
-
-
-def _first(verdict: Judgement) -> int:
-    return PRIMARY.index(verdict.key) if verdict.key in PRIMARY else len(PRIMARY)
-
-
-def _avoid(context: Context, entry: NotAdvised) -> str:
-    """What to leave, with its reason where that is short; the rest stands in its own part."""
-    def line(writer: Writer, what: Message, why: Message) -> str:
-        return f"{writer.write(what)}: {_lower(writer.short(why))}"
-
-    writer = context.writer
-    if len(line(writer, bare(entry.what), bare(entry.why))) <= SHORT:
-        return line(writer, entry.what, entry.why)
-    return f"{writer.short(entry.what)}."
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
-
-
-def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
-    """The first actions by rank that the money covers.
-
-    Work that has a rate or a price goes first; of work that is only a habit to keep, the
-    highest-ranked stands for the rest; measurements fill what is left.
-    """
-    covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
-    habits = [a for a in covered if a.kind is NeedKind.MANAGE]
-    measures = [a for a in covered if a.kind is NeedKind.MEASURE]
-    work = [a for a in covered if a not in habits and a not in measures]
-    picked = work[: MOST_ACTIONS - bool(habits)] + habits[:1]
-    picked += (measures + habits[1:])[: MOST_ACTIONS - len(picked)]
-    return tuple(sorted(picked, key=lambda a: a.rank))
-
-
-def first_actions(context: Context) -> tuple[FirstAction, ...]:
-    """Lines of the action table; a caution that stands above already is not said again."""
-    said: set[str] = set()
-    lines = []
-    for action in chosen_for_page_one(context):
-        told = {context.write(c): c for c in action.cautions}
-        caution = next((text for text in told if text not in said), "")
-        said.add(caution)
-        lines.append(_line(context, action,
-                           context.writer.short(told[caution]) if caution else ""))
-    return tuple(lines)
-
-
-def _line(context: Context, action: Action, caution: str) -> FirstAction:
-    rate = ""
-    place = action.place.label
-    if action.rate is not None:
-        rate = context.amount(action.rate, action.rate_unit)
-    elif action.exact_rate is not None and action.need.unit:
-        rate = context.amount(action.exact_rate, action.need.unit, 1)
-    total = ""
-    if action.total is not None:
-        total = context.order(action.total, action.total_unit)
-    cost = context.word("no_price")
-    if action.cost_total is not None:
-        cost = context.money(action.cost_total)
-    return FirstAction(
-        rank=action.rank,
-        what=brief(context, action),
-        material=(action.material_name or "") if action.rate is not None else "",
-        rate=rate,
-        area=context.word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
-        if action.area_ac else place,
-        total=total,
-        cost=cost,
-        when=context.write(action.window.text) if action.window else "",
-        caution=caution,
-        link=f"#{anchor('a', action.id)}",
-    )
-
-
-def _cost_line(context: Context) -> str:
-    money = context.plan.budget
-    return context.word(
-        "cost_line",
-        spent=money.spent,
-        limit=money.limit,
-        left_out=len(money.left_out),
-        unpriced=len(money.unpriced),
-    )
 
 
 def _valid_until(context: Context) -> str:

@@ -19,6 +19,7 @@ values are errors. A place comes as its label and its depth in the reader's unit
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
@@ -33,6 +34,7 @@ from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound
 from loambrief.resources import templates_dir
+from loambrief.units import LB_PER_TON
 
 _SPACE = re.compile(r"[ \t\r\n]+")
 MELTED = {"de": "del", "a": "al"}
@@ -108,7 +110,6 @@ class Writer:
             "day": self.day,
             "each": lambda price, unit: price / numbers.shown(1.0, unit, system=self.system)[0],
             "write": self.write,
-            "brief": self.short,
             "listed": self.listed,
             "nutrient": nutrient_name,
             "count_word": lambda count, *gender: self.tongue.count_word(count, *gender),
@@ -177,6 +178,15 @@ class Writer:
     def quantity(self, value: float, unit: str, digits: int | None = None) -> str:
         """A house-unit number in the reader's units, with the unit."""
         return numbers.quantity(value, unit, self.system, digits, self.signs)
+
+    def order(self, value: float, unit: str) -> str:
+        """An amount to order or to spread, never rounded down; from a ton up in tons."""
+        if unit == "lb" and value >= LB_PER_TON:
+            value, unit = value / LB_PER_TON, "ton"
+        number, name = numbers.shown(value, unit, self.system)
+        step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
+        number = math.ceil(number / step - 1e-6) * step
+        return f"{self.figures(number)}{numbers.NBSP}{name}"
 
     def place(self, place: Place) -> str:
         """A place as typed, then its depth in the reader's units."""
