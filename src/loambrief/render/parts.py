@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from itertools import groupby
 from urllib.parse import urlsplit
 
@@ -71,17 +72,25 @@ def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width
 
 
 def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
-    """The first page, set closer if that makes it fit; a page break follows it."""
+    """The first page, set closer and then with less of what not to buy if that makes it fit; a
+    page break follows it."""
     normal = composer.look
-    for look in (normal, look_for(normal.paper, normal.scale, dense=True,
-                                 accent=normal.accent)):
-        trial = _summary(composer.draft(look), block, Element("Document"), width)
+    close = look_for(normal.paper, normal.scale, dense=True, accent=normal.accent)
+    for look, part in ((normal, block), *((close, part) for part in _shorter(block))):
+        trial = _summary(composer.draft(look), part, Element("Document"), width)
         if stack(trial, width) <= look.text_height:
-            composer.look = look
+            composer.look, block = look, part
             break
     made = _summary(composer, block, parent, width)
     composer.look = normal
     return [*made, NewPage()]
+
+
+def _shorter(block: Summary) -> Iterator[Summary]:
+    """The summary, then with fewer lines of what not to buy, which has a part of its own."""
+    yield block
+    for avoid in range(len(block.avoid) - 1, 0, -1):
+        yield replace(block, avoid=block.avoid[:avoid])
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:

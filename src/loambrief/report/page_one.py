@@ -26,6 +26,8 @@ from loambrief.topics.judge import PRIMARY
 
 MOST_LIMITS = 4
 MOST_ACTIONS = 5
+FULL = 8
+"""Lines of the other lists from which on one action less has room."""
 MOST_TESTS = 2
 """Measurements among them that other work waits for."""
 MOST_AVOID = 3
@@ -140,7 +142,7 @@ def _lower(text: str) -> str:
 # actions and their money -----------------------------------------------------------------
 
 
-def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
+def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Action, ...]:
     """The first actions that the money covers, those that may be left out last.
 
     Measurements that other work waits for and work that has a rate or a price go first; of
@@ -158,10 +160,10 @@ def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
     tests = [a for a in measures if a.id in before or a.rank < first][:MOST_TESTS]
     waiting = [] if work else [a for a in context.plan.actions if not context.in_budget(a)
                                and a.pass_number == 1 and a.id not in before][:MOST_TESTS]
-    room = MOST_ACTIONS - bool(habits) - len(tests)
+    room = most - bool(habits) - len(tests)
     picked = tests + (work or waiting)[:room] + habits[:1]
     others = [a for a in (*measures, *habits[1:], *work[room:]) if a not in picked]
-    picked += others[: MOST_ACTIONS - len(picked)]
+    picked += others[: most - len(picked)]
     return tuple(sorted(picked, key=lambda a: (a.optional, a.rank)))
 
 

@@ -10,6 +10,8 @@ from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
 from loambrief.report.links import telephone
 from loambrief.report.page_one import (
+    FULL,
+    MOST_ACTIONS,
     MOST_LIMITS,
     action_lines,
     avoid_lines,
@@ -34,7 +36,9 @@ def summary(context: Context) -> Summary:
     case = context.case
     word = context.word
     worst = context.diagnosis.worst(MOST_LIMITS)
-    shown = chosen_for_page_one(context)
+    unjudged, avoid = unjudged_lines(context), avoid_lines(context)
+    full = len(worst) + len(unjudged) + len(avoid) > FULL
+    shown = chosen_for_page_one(context, MOST_ACTIONS - full)
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
@@ -59,8 +63,8 @@ def summary(context: Context) -> Summary:
         actions=action_lines(context, shown),
         foot=foot_lines(context, shown),
         cost_line=cost_line(context),
-        unjudged=unjudged_lines(context),
-        avoid=avoid_lines(context),
+        unjudged=unjudged,
+        avoid=avoid,
         contact=tuple(contact),
         valid_until=_valid_until(context),
         notes=_notes(context, memory_line(context, shown)),
