@@ -3,13 +3,18 @@
 CASE001 to CASE019: the file itself. CASE020 to CASE039: one value. CASE040 to CASE059: values
 that do not fit each other. CASE060 to CASE079: lab files, profiles and field sheets. CASE101
 and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
-it; an adviser can accept a warning with a reason.
+it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
+with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
+were not checked against the print; :mod:`loambrief.record.accepted` holds them against the advice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
+
+OF_ADVICE = ("UNJUDGED", "MEMORY")
+"""Codes of an accepted point that only the advice can have, never the case by itself."""
 
 CODES: Mapping[str, str] = MappingProxyType(
     {

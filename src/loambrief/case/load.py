@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from loambrief.case.brand import Brand, load_brand
 from loambrief.case.checks import cross_checks
+from loambrief.case.codes import OF_ADVICE
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import (
     History,
@@ -241,7 +242,7 @@ def _sort_out(
     accepted = [(p, reasons[p.code, p.field]) for p in found if (p.code, p.field) in reasons]
     occurred = {(p.code, p.field) for p in found}
     for i, entry in enumerate(case.accept):
-        if (entry.code, entry.field) not in occurred:
+        if entry.code not in OF_ADVICE and (entry.code, entry.field) not in occurred:
             kept.append(source.problem(Fault(
                 "CASE117", ("accept", i), f"{entry.code} for {entry.field!r}",
                 "a warning of this case",

@@ -17,6 +17,7 @@ from loambrief.case.reader import decode, read_text
 from loambrief.case.source import Source
 from loambrief.errors import TableFault
 from loambrief.pipeline import Advice
+from loambrief.record import accepted
 from loambrief.tables import load, reference
 
 TABLE = "record/completeness"
@@ -132,6 +133,20 @@ def _warnings(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataP
         yield ("accept",), f"{count} open warning{'s' * (count > 1)} ({codes})"
 
 
+def _unjudged(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    for name, where in accepted.left_open(gate.advice.plan, gate.advice.loaded.case.accept):
+        yield ("accept",), f"{name} not judged ({where}) and not accepted"
+
+
+def _memory(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    for source, ranks in accepted.unchecked(gate.advice.plan, gate.advice.loaded.case.accept):
+        yield ("accept",), f"{source} from memory (action {ranks}) and not accepted"
+
+
+def _accepted(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
+    yield from accepted.unknown(gate.advice.plan, gate.advice.loaded.case.accept)
+
+
 # -- rules on the plan ----------------------------------------------------------------
 
 
@@ -164,6 +179,9 @@ RULES: Mapping[str, Rule] = {
     "unexpired": _unexpired,
     "lab_file": _lab_file,
     "warnings": _warnings,
+    "unjudged": _unjudged,
+    "memory": _memory,
+    "accepted": _accepted,
     "plan_area": _each_action(lambda a: a.rate is not None and a.area_ac is None,
                               lambda a, g: ("field", "area")),
     "plan_reason": _each_action(lambda a: not a.finding_ids, lambda a, g: ("samples",)),

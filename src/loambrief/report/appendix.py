@@ -10,6 +10,7 @@ from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
 from loambrief.case.repeats import repeats_of, spread_of
 from loambrief.case.schema import Increment, Sample
+from loambrief.findings.model import say
 from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
     Block,
@@ -175,6 +176,22 @@ def _warning(context: Context, problem: Problem) -> str:
     return f"{problem.code} {problem.field}: {told}"
 
 
+def _accepted_points(context: Context) -> list[tuple[Text, str]]:
+    """What the adviser issues without a verdict, or on values from memory, with the reason."""
+    rows: list[tuple[Text, str]] = []
+    for entry in context.case.accept:
+        if entry.code == "UNJUDGED":
+            here = [v for v in context.plan.unjudged() if v.answers_to(entry.field)]
+            if here:
+                rows.append((context.write(say("verdicts.accepted_point", keys=[here[0].key],
+                                               places=list(dict.fromkeys(v.place for v in here)))),
+                             entry.reason))
+        elif entry.code == "MEMORY":
+            rows.append(((context.word("how_memory"), " ", *context.sources.cite((entry.field,))),
+                         entry.reason))
+    return rows
+
+
 def record_section(context: Context) -> list[Block]:
     """Scope, completeness, the adviser's own notes, accepted warnings, then the signatures."""
     case, word = context.case, context.word
@@ -187,12 +204,14 @@ def record_section(context: Context) -> list[Block]:
     if case.notes or seen:
         blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
         blocks += [Paragraph(note) for note in (*case.notes, seen) if note]
-    if context.loaded.accepted:
+    points = _accepted_points(context)
+    if context.loaded.accepted or points:
         blocks += [
             Heading(2, word("heading_accepted"), anchor="accepted"),
             Table(
                 (Column(word("column_warning"), weight=3), Column(word("column_reason"), weight=3)),
-                tuple((_warning(context, p), reason) for p, reason in context.loaded.accepted),
+                (*((_warning(context, p), reason) for p, reason in context.loaded.accepted),
+                 *points),
             ),
         ]
     blocks.append(Paragraph(word("keep"), Style.NOTE))
