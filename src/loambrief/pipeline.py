@@ -24,7 +24,16 @@ from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.model import NeedKind, say
-from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
+from loambrief.report.blocks import (
+    Block,
+    DocumentStatus,
+    Fact,
+    Heading,
+    ReportModel,
+    Span,
+    plain,
+    spans,
+)
 from loambrief.report.build import build_field
 from loambrief.report.changes_part import RevisionChanges, changes_blocks
 from loambrief.report.combine import FieldReport, combine
@@ -121,7 +130,8 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 
 def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           changes: RevisionChanges | None = None) -> tuple[FieldReport, bytes]:
+           changes: RevisionChanges | None = None,
+           issued: dt.date | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
@@ -139,20 +149,32 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
             status=status.value,
             number=number,
             revision=revision,
+            issued=issued,
             changes=None if changes is None else changes.as_json(),
         )
     )
     report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                          data)
     model = replace(report.model, status=status, number=number,
-                    blocks=_with_changes(report.model.blocks, changes, writer),
+                    blocks=_with_changes(_as_issued(report.model.blocks, issued, writer), changes,
+                                         writer),
                     revision=None if revision is None else f"rev. {revision}")
     return replace(report, model=model), data
 
 
+def _as_issued(blocks: tuple[Block, ...], issued: dt.date | None,
+               writer: Writer) -> tuple[Block, ...]:
+    """The date of issue at the top of page 1, after the date of the advice."""
+    first, *others = blocks
+    if issued is None or not isinstance(first, Summary):
+        return blocks
+    fact = Fact(writer.write(say("report.fact_issued")), writer.day(issued))
+    return (replace(first, facts=(*first.facts, fact)), *others)
+
+
 def _with_changes(blocks: tuple[Block, ...], changes: RevisionChanges | None,
                   writer: Writer) -> tuple[Block, ...]:
-    """The page of changes after page 1, which points to it."""
+    """The page of changes after page 1, which points to it in its first line."""
     if changes is None:
         return blocks
     first, *others = blocks
@@ -160,7 +182,7 @@ def _with_changes(blocks: tuple[Block, ...], changes: RevisionChanges | None,
     heading = next(b for b in page if isinstance(b, Heading))
     if isinstance(first, Summary):
         pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
-        first = replace(first, notes=(pointer, *first.notes))
+        first = replace(first, kicker=(*spans(first.kicker), Span(" · "), pointer))
     return (first, *page, *others)
 
 
@@ -171,7 +193,8 @@ def report_model(advice: Advice) -> ReportModel:
 
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           twins: Sequence[str] = (), changes: RevisionChanges | None = None) -> Advisory:
+           twins: Sequence[str] = (), changes: RevisionChanges | None = None,
+           issued: dt.date | None = None) -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -187,10 +210,12 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
     changes : RevisionChanges or None
         Since the revision before: printed after page 1, and in the data.
+    issued : date or None
+        Day of issue: printed at the top of page 1, and in the data.
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    report, data = _paper(advice, status, number, revision, changes)
+    report, data = _paper(advice, status, number, revision, changes, issued)
     return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice,
                     _twins(report.model, twins))
 

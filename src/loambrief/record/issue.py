@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -126,9 +127,10 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
           frozen: Sequence[Frozen] = ()) -> Issued:
     """Render, freeze and log one revision; only while writing."""
     case = ready.inputs.loaded.case
+    issued = store.clock().astimezone(dt.UTC).date()
     with with_own_words(ready.words):
         advisory = pipeline.render(ready.advice, status=DocumentStatus.ISSUED, number=number,
-                                   revision=revision, changes=changes)
+                                   revision=revision, changes=changes, issued=issued)
         made = output_files(advisory, number, revision)
         if ready.sheet:
             (content,) = pipeline.applicator_file(
@@ -140,7 +142,8 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
     client = store.client_named(case.client.name) or f"c{secrets.token_hex(CLIENT_BYTES)}"
     line = store.commit(
         op, {**public, "number": number, "revision": revision, "client": client},
-        advisory_card(ready.advice, advisory.data, files, more or {}),
+        advisory_card(ready.advice, advisory.data, files,
+                      {"issued": issued.isoformat(), **(more or {})}),
         [file.content for file in files])
     return Issued(number, revision, made, False, ready.advice, line.seq, line.digest)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -62,6 +63,12 @@ def frozen_changes(store: Store, card: Mapping) -> RevisionChanges | None:
     return RevisionChanges.from_json(json.loads(store.content(file["sha256"]))) if file else None
 
 
+def issue_date(card: Mapping) -> dt.date | None:
+    """Day on which a revision was issued; None in records made before it was kept."""
+    day = card.get("issued")
+    return None if day is None else dt.date.fromisoformat(day)
+
+
 def render_again(store: Store, number: str, revision: int | None = None, *,
                  status: DocumentStatus = DocumentStatus.ISSUED) -> Advisory:
     """The advisory from its frozen inputs, with any status.
@@ -78,7 +85,8 @@ def render_again(store: Store, number: str, revision: int | None = None, *,
     with thawed(store, card["files"]) as (loaded, _), with_own_words(frozen_words(store, card)):
         advice = pipeline.advise(loaded)
         return pipeline.render(advice, status=status, number=number, revision=found["revision"],
-                               changes=frozen_changes(store, card))
+                               changes=frozen_changes(store, card),
+                               issued=issue_date(card))
 
 
 def rerender(store: Store, number: str, revision: int | None = None) -> Rerendered:

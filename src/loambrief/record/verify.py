@@ -194,12 +194,13 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
                     raise ValueError(f"attached file {name!r} leads out of the case")
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
-        changes = stated.get("changes")
+        changes, day = stated.get("changes"), stated.get("issued")
         chosen = {key: printed[key] for key in ("units", "paper", "language") if key in printed}
         advice = pipeline.advise(load_case(home / "case.yaml", **chosen))
         made = pipeline.render(advice, status=DocumentStatus(stated["status"]),
                                number=stated.get("number"), revision=stated.get("revision"),
-                               changes=RevisionChanges.from_json(changes) if changes else None)
+                               changes=RevisionChanges.from_json(changes) if changes else None,
+                               issued=dt.date.fromisoformat(day) if day else None)
     return made.pdf, made.data
 
 

@@ -48,6 +48,7 @@ def advisory_data(
     status: str = "draft",
     number: str | None = None,
     revision: int | None = None,
+    issued: dt.date | None = None,
     made_with: Mapping[str, str] | None = None,
     changes: Mapping | None = None,
 ) -> dict:
@@ -70,6 +71,7 @@ def advisory_data(
         "status": status,
         "number": number,
         "revision": revision,
+        "issued": plain(issued),
         "changes": plain(changes),
         "question": _question(answer(case, diagnosis, plan), write),
         "findings": [_finding(f, writer) for f in diagnosis.findings],

@@ -81,11 +81,11 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
 def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
     here = list(dict.fromkeys(v.place for v in group))
+    reasons = dict.fromkeys(r for v in group for r in accepted_reasons(context, v))
     text = context.write(say(
         "verdicts.line", keys=list(dict.fromkeys(v.key for v in group)),
         places=here if len(here) < len(places) else [], why=group[0].why,
-        settle=group[0].settle))
-    reasons = dict.fromkeys(r for v in group for r in accepted_reasons(context, v))
+        settle=None if reasons else group[0].settle))
     if reasons:
         text = f"{text} {context.write(say('verdicts.accepted', reasons=list(reasons)))}"
     return text

@@ -26,6 +26,7 @@ from loambrief.report.naming import brief
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import action_notes, money_blocks, without_range
 from loambrief.report.text import nutrient_name
+from loambrief.report.verdict_part import verdict_blocks
 from loambrief.units import ACRE_PER_HA
 
 
@@ -38,11 +39,12 @@ def plan_section(context: Context, season: tuple[Figure, ...],
         Paragraph(context.write(plan.rule)),
     ]
     if not plan.actions:
-        return [*blocks, Paragraph(word("no_actions"))]
+        return [*blocks, Paragraph(word("no_actions")), *verdict_blocks(context)]
     blocks.append(_table(context))
     blocks += season
     blocks += money_blocks(context)
     blocks += money
+    blocks += verdict_blocks(context)
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
     blocks += [action_card(context, a) for a in plan.actions]
     said = _once(context)

@@ -1,0 +1,74 @@
+"""What was judged: a verdict for each nutrient, amendment and material, with why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from loambrief.findings.model import JudgedKind, Judgement, Message, Product, Verdict, say
+from loambrief.report.blocks import Block, Column, Heading, Row, RowKind, Table, Text
+from loambrief.report.context import Context
+from loambrief.report.page_one import accepted_reasons
+
+GROUPS = (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT, JudgedKind.MATERIAL)
+
+
+def verdict_blocks(context: Context) -> list[Block]:
+    """The table of verdicts: places that agree share a row, nothing is left out."""
+    verdicts = context.plan.verdicts
+    if not verdicts:
+        return []
+    rows: list[Row] = []
+    for kind in GROUPS:
+        here = [v for v in verdicts if v.kind is kind]
+        if here:
+            rows.append(Row((_word(context, f"group_{kind.name.lower()}"),), RowKind.GROUP))
+            rows += [Row(_row(context, group, kind)) for group in _alike(context, here)]
+    return [
+        Heading(2, _word(context, "heading_table"), anchor="verdicts"),
+        Table(
+            (Column(_word(context, "column_what"), weight=2),
+             Column(_word(context, "column_place"), weight=2),
+             Column(_word(context, "column_verdict"), weight=2),
+             Column(_word(context, "column_why"), weight=6)),
+            tuple(rows), row_headers=True,
+        ),
+    ]
+
+
+def _word(context: Context, name: str) -> str:
+    return context.write(say(f"verdicts.{name}"))
+
+
+def _alike(context: Context, verdicts: Iterable[Judgement]) -> list[list[Judgement]]:
+    """Verdicts on one thing that say the same of several places, as one."""
+    groups: dict[tuple[str, str, str], list[Judgement]] = {}
+    for verdict in verdicts:
+        groups.setdefault((verdict.key, verdict.verdict.value, _why(context, verdict)),
+                          []).append(verdict)
+    return list(groups.values())
+
+
+def _why(context: Context, verdict: Judgement) -> str:
+    """Why, what would settle it, and why the adviser issues without it."""
+    said = [context.write(verdict.why)]
+    if verdict.settle is not None:
+        said.append(context.write(say("verdicts.settled_by", settle=verdict.settle)))
+    reasons = accepted_reasons(context, verdict)
+    if reasons:
+        said.append(context.write(say("verdicts.accepted", reasons=reasons)))
+    return " ".join(said)
+
+
+def _row(context: Context, group: list[Judgement], kind: JudgedKind) -> tuple[Text, ...]:
+    first = group[0]
+    if kind is JudgedKind.MATERIAL:
+        material = first.params.get("material")
+        name = material.name if isinstance(material, Product) else first.key
+    else:
+        name = context.write(Message("verdicts.name", {"key": first.key}))
+    verdict = context.write(say(f"verdicts.verdict_{first.verdict.name.lower()}"))
+    if first.amount is not None and first.verdict is Verdict.NEEDED and len(group) == 1:
+        verdict = f"{verdict}: {context.amount(first.amount, first.unit)}"
+    places = dict.fromkeys(v.place.label for v in group if v.place.label)
+    return (name[:1].upper() + name[1:], context.writer.listed(places), verdict,
+            _why(context, first))
