@@ -15,6 +15,7 @@ from loambrief.report.blocks import (
     Bullets,
     Callout,
     CalloutKind,
+    Column,
     Heading,
     KeepTogether,
     Paper,
@@ -22,6 +23,7 @@ from loambrief.report.blocks import (
     ReportModel,
     Span,
     Style,
+    Table,
 )
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -29,6 +31,8 @@ from loambrief.report.text import Writer
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
            "water_setback", "manure", "biosolids", "compost")
 """Cautions about handling and spreading; what a finding says about the soil stays away."""
+WHOLE = 0.99
+"""Share of the field from which a zone counts as all of it."""
 SCALES = (1.6, 1.45, 1.3, 1.15, 1.0)
 """Type sizes to try, largest first."""
 
@@ -62,9 +66,15 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
     if not actions:
         blocks.append(Paragraph(write(say("actions.sheet_none")), Style.BIG))
     else:
-        blocks += [_job(a, writer) for a in actions]
-        zones = len({a.place.id for a in actions})
-        blocks.append(Paragraph(write(say("actions.sheet_map", zones=zones)), Style.BIG))
+        blocks.append(Paragraph(write(say("actions.sheet_valid", date=case.case.date,
+                                          until=case.case.valid_until))))
+        blocks += [_job(a, plan, writer) for a in actions]
+        zones = {a.place.id for a in actions}
+        areas = {a.place.id: a.area_ac for a in actions if a.area_ac is not None}
+        blocks.append(Paragraph(write(say(
+            "actions.sheet_map", zones=len(zones), place=actions[0].place,
+            part=len(zones) == 1 and sum(areas.values()) < case.field.area.value * WHOLE,
+            mapped=case.boundary is not None)), Style.BIG))
         if case.field.sensitive_areas:
             blocks.append(Paragraph(write(say("actions.sheet_keep_off",
                                               places=list(case.field.sensitive_areas))),
@@ -75,6 +85,8 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
                       write(say("actions.sheet_label")))),),
             write(say("actions.sheet_cautions")),
         ))
+    if actions:
+        blocks.append(_as_applied(actions, writer))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
     blocks.append(Paragraph(write(say("actions.sheet_who", people=people)), Style.BIG))
     return ReportModel(
@@ -92,12 +104,12 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
     )
 
 
-def _job(action: Action, writer: Writer) -> Block:
-    """One job: material, rate and total large; place and time below."""
+def _job(action: Action, plan: Plan, writer: Writer) -> Block:
+    """One job: material, rate and total large; place, time and what comes first below."""
     write = writer.write
     amount = writer.quantity(action.rate, action.rate_unit)
     if action.total is not None:
-        total = writer.quantity(action.total, action.total_unit, 0)
+        total = writer.order(action.total, action.total_unit)
         amount = write(say("actions.sheet_amount", rate=amount, total=total))
     place = writer.place(action.place)
     if action.area_ac:
@@ -106,10 +118,28 @@ def _job(action: Action, writer: Writer) -> Block:
     details = [place] if place else []
     if action.window:
         details.append(write(action.window.text))
+    before = [a.title for a in plan.actions if a.id in action.depends_on
+              and a.id in plan.budget.chosen]
+    if before:
+        details.append(write(say("actions.sheet_before", titles=before)))
     name = write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
                      passes=action.passes, number=action.pass_number))
     return KeepTogether((Paragraph((Span(name, bold=True), "\n", amount), Style.BIG),
                          Paragraph("; ".join(details))))
+
+
+def _as_applied(actions: tuple[Action, ...], writer: Writer) -> Block:
+    """The box in which the driver writes what was really spread."""
+    def word(name: str) -> str:
+        return writer.write(say(f"actions.sheet_{name}"))
+
+    return Table(
+        (Column(word("column_job"), weight=3), Column(word("column_day"), weight=2),
+         Column(word("column_rate"), weight=2), Column(word("column_total"), weight=2),
+         Column(word("column_weather"), weight=2), Column(word("column_driver"), weight=2)),
+        tuple((f"{a.rank}. {a.material_name}", "", "", "", "", "") for a in actions),
+        caption=word("applied"), fill_in=True,
+    )
 
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:

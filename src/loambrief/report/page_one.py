@@ -27,7 +27,7 @@ from loambrief.topics.judge import PRIMARY
 MOST_LIMITS = 4
 MOST_ACTIONS = 5
 FULL = 8
-"""Lines of the other lists from which on one action less has room."""
+"""Lines of the other lists above which one action less has room; two more, one limit less."""
 MOST_TESTS = 2
 """Measurements among them that other work waits for."""
 MOST_AVOID = 3
@@ -159,7 +159,7 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Act
     first = min((a.rank for a in work), default=0)
     tests = [a for a in measures if a.id in before or a.rank < first][:MOST_TESTS]
     waiting = [] if work else [a for a in context.plan.actions if not context.in_budget(a)
-                               and a.pass_number == 1 and a.id not in before][:MOST_TESTS]
+                               and a.pass_number == 1][:MOST_TESTS]
     room = most - bool(habits) - len(tests)
     picked = tests + (work or waiting)[:room] + habits[:1]
     others = [a for a in (*measures, *habits[1:], *work[room:]) if a not in picked]

@@ -37,7 +37,9 @@ def summary(context: Context) -> Summary:
     word = context.word
     worst = context.diagnosis.worst(MOST_LIMITS)
     unjudged, avoid = unjudged_lines(context), avoid_lines(context)
-    full = len(worst) + len(unjudged) + len(avoid) > FULL
+    lines = len(worst) + len(unjudged) + len(avoid)
+    full = lines > FULL
+    worst = worst[: MOST_LIMITS - (lines >= FULL + 2)]
     shown = chosen_for_page_one(context, MOST_ACTIONS - full)
     facts = [
         Fact(word("fact_field"),
