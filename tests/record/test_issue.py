@@ -24,6 +24,7 @@ from loambrief.record.retention import plain_name
 from loambrief.tables import load
 
 GATE = load("record/completeness").rows
+ACCEPT_AREA = "accept:\n  - {code: CASE109, field: 'samples[N].area', reason: one soil}\n"
 
 
 def codes(path, **given):
@@ -182,10 +183,51 @@ def test_changed_case_is_not_issued_twice(store, tmp_path):
     assert store.head[0] == 2
 
 
-def test_nothing_of_a_clock_on_paper(first, tmp_path):
-    """ensures that another archive, at another time, gives the same bytes."""
-    with Store.create(tmp_path / "other", clock=clock(9)) as other:
+def test_only_the_day_of_issue_of_a_clock_on_paper(first, tmp_path):
+    """ensures that another archive on the same day gives the same bytes, and that the day of
+    issue stands at the top of page 1 and in the data.
+    """
+    name = f"{NUMBER}-r1"
+    with Store.create(tmp_path / "other", clock=clock(2)) as other:
         assert issue(SAMPLE, other).files == first[1].files
+    with Store.create(tmp_path / "later", clock=clock(9)) as later:
+        files = issue(SAMPLE, later).files
+    page = " ".join(page_texts(files[f"{name}.pdf"], 1)[0].split()).split("What limits")[0]
+    assert "Issued" in page and "9 November 2026" in page
+    data = json.loads(files[f"{name}.json"])
+    assert data["issued"] == "2026-11-09"
+    assert {**data, "issued": None} == {
+        **json.loads(first[1].files[f"{name}.json"]), "issued": None}
+
+
+def test_unjudged_needs_are_accepted_by_name(tmp_path):
+    """ensures that each open primary nutrient or lime, and each rate from memory, is accepted
+    by name with a reason, which is printed on page 1 and in the record.
+    """
+    found = codes(case_file(tmp_path / "none", accept=ACCEPT_AREA))
+    told = {(p.code, p.found.split()[0]) for p in found}
+    assert told == {("GATE61", "nutrient.N"), ("GATE61", "amendment.lime"),
+                    ("GATE62", "mclean-1982-smp"), ("GATE62", "culman-2020-bulletin-974")}
+    made = prepare(case_file(tmp_path / "all")).advice
+    texts = [" ".join(t.split()) for t in page_texts(pipeline.render(made).pdf)]
+    reason = "The nitrogen rate is set in April, from prices."
+    assert reason in texts[0]
+    assert sum(reason in t for t in texts) >= 2
+
+
+@pytest.mark.parametrize(("entry", "known"), [
+    ("{code: UNJUDGED, field: nutrient.P2O5.N, reason: none}", "nutrient.N.N"),
+    ("{code: MEMORY, field: some-book, reason: none}", "culman-2020-bulletin-974"),
+])
+def test_what_is_not_open_cannot_be_accepted(tmp_path, entry, known):
+    """ensures that an entry for a point this advice does not have stops the issue at its line,
+    with those it has.
+    """
+    path = tmp_path / "case.yaml"
+    path.write_text(SAMPLE.read_text(encoding="utf-8") + f"  - {entry}\n", encoding="utf-8")
+    (problem,) = codes(path)
+    assert problem.code == "GATE63" and known in problem.found
+    assert entry.split()[1].rstrip(",") in path.read_text().splitlines()[problem.line - 1]
 
 
 def test_render_again(store):

@@ -233,11 +233,13 @@ def cost_line(context: Context) -> Text:
     """The budget, what of the money is optional, what has no price, what waits."""
     money = context.plan.budget
     by_id = {a.id: a.rank for a in context.plan.actions}
+    spare = {a.id for a in context.plan.actions if a.optional}
     return context.word(
         "cost_line",
         limit=money.limit,
         optional=context.costs.optional,
-        left_out=spans_of([by_id[i] for i in money.left_out]),
+        left_out=spans_of([by_id[i] for i in money.left_out if i not in spare]),
+        spare=spans_of([by_id[i] for i in money.left_out if i in spare]),
         unpriced=spans_of([by_id[i] for i in money.unpriced]),
     )
 
