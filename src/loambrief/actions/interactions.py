@@ -13,6 +13,20 @@ LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
 LIVE_SOURCES = ("manure", "biosolids")
+WITHOUT_AMOUNT = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
+_AMENDED = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.NUTRIENT)
+DECIDED_BY = {  # item of a test to the work whose amount it settles
+    "soil test": _AMENDED,
+    "soil-sample": _AMENDED,
+    "buffer ph": (NeedKind.LIME,),
+    "surface buffer": (NeedKind.LIME,),
+    "subsoil pH": (NeedKind.LIME,),
+    "layers again": (NeedKind.LIME, NeedKind.NUTRIENT),
+    "paste extract": (NeedKind.LEACH, NeedKind.GYPSUM),
+    "sodium": (NeedKind.GYPSUM,),
+    "tissue": (NeedKind.NUTRIENT,),
+    "cone-again": (NeedKind.LOOSEN,),
+}
 INTERACTIONS = (
     "actions.interaction_lime_n",
     "actions.interaction_lime_p",
@@ -32,9 +46,9 @@ def same_area(one: Action, other: Action) -> bool:
 def dependencies(actions: list[Action]) -> list[Action]:
     """What waits for what, beside a second pass for the first.
 
-    Drainage waits for the reading of the water table; gypsum for drainage; leaching for
-    both; letting a share of each season's water drain, for gypsum and leaching anywhere on
-    the field, because washing a sodic soil without calcium seals it.
+    Work waits for the reading that its need names first; gypsum for drainage that is decided;
+    leaching for both; letting a share of each season's water drain, for gypsum and leaching
+    anywhere on the field, because washing a sodic soil without calcium seals it.
     """
     return [
         replace(action, depends_on=tuple(dict.fromkeys((
@@ -46,26 +60,64 @@ def dependencies(actions: list[Action]) -> list[Action]:
 
 
 def _waits(action: Action, other: Action) -> bool:
+    if other.kind is NeedKind.DRAIN and _undecided(other):
+        return False
     if action.item == "leaching share":
         return other.kind in (NeedKind.GYPSUM, NeedKind.LEACH)
     if not same_area(action, other):
         return False
-    if action.kind is NeedKind.DRAIN:
-        return other.item == "water-table"
+    if other.kind is NeedKind.MEASURE:
+        return other.item == action.need.params.get("first")
     return other.kind in {
         NeedKind.GYPSUM: (NeedKind.DRAIN,),
         NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM),
     }.get(action.kind, ())
 
 
+def _undecided(action: Action) -> bool:
+    """Its need names a reading that was not made (``first``)."""
+    return "first" in action.need.params
+
+
+def decisions(actions: list[Action]) -> list[Action]:
+    """Which reading decides whether an action is done, and which tests decide its rate."""
+    tests = [a for a in actions if a.kind is NeedKind.MEASURE]
+    told = []
+    for action in actions:
+        here = [t for t in tests if same_area(action, t)]
+        condition = next((t.id for t in sorted(here, key=lambda t: t.id)
+                          if t.item == action.need.params.get("first")), None)
+        deciding = tuple(sorted(t.id for t in here if t.id != condition
+                                and _decides(t, action)))
+        told.append(replace(action, conditional_on=condition, decided_by=deciding))
+    return told
+
+
+def _decides(test: Action, action: Action) -> bool:
+    """A test of what an action rests on, where the amount is open or the sample is old."""
+    if action.kind not in DECIDED_BY.get(test.item, ()):
+        return False
+    shared = not set(test.finding_ids).isdisjoint(action.finding_ids)
+    open_amount = action.kind not in WITHOUT_AMOUNT and action.need.amount is None
+    return shared or open_amount or action.uncertain is not None
+
+
 def in_turn(actions: list[Action]) -> list[Action]:
-    """No window opens before the window of what the action waits for."""
+    """No window opens before the window of what the action waits for.
+
+    Leaching after gypsum says so, and only where gypsum goes on.
+    """
+    kinds = {a.id: a.kind for a in actions}
     starts = {a.id: a.window.start for a in actions if a.window and a.window.start}
     moved: list[Action] = []
     for action in actions:
         latest: dt.date | None = max((starts[d] for d in action.depends_on if d in starts),
                                      default=None)
         own = action.window
+        if own is not None and action.kind is NeedKind.LEACH and any(
+                kinds.get(d) is NeedKind.GYPSUM for d in action.depends_on):
+            own = replace(own, text=say("actions.when_leach", gypsum=True))
+            action = replace(action, window=own)
         if own is not None and latest is not None and own.start is not None \
                 and own.start < latest:
             end = own.end if own.end is None or own.end >= latest else None

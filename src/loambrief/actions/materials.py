@@ -82,6 +82,7 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         area_ac=need.area_ac,
         severity=need_for.severity,
         confidence=need_for.confidence,
+        distance=need_for.distance,
         window=more.pop("window", None) or window(case, need.kind, item=need.item),
         cautions=cautions,
         material_kind=kind,

@@ -11,7 +11,7 @@ from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
-from loambrief.actions.rounding import round_rate, step_down
+from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
@@ -80,7 +80,7 @@ def _zone_actions(case: CaseFile, zone: Zone, needs: Mapping[str, NeedFor],
     spans = {item: (n.need.low, n.need.high) for item, n in needs.items()
              if n.need.low is not None and n.need.high is not None}
     ranges = rate_ranges(zone, spans, chosen)
-    rates = _rounded(case, zone, chosen, blend.amounts)
+    rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     actions = []
     for offer in sorted(chosen, key=lambda o: (-blend.amounts[o.id], o.id)):
         met = [item for item in zone.wanted() if offer.fraction(item) > 0]
@@ -108,7 +108,8 @@ def _cap(zone: Zone, offer: Offer) -> float | None:
 
 
 def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
-             amounts: Mapping[str, float]) -> dict[str, float]:
+             amounts: Mapping[str, float],
+             ranges: Mapping[str, tuple[float, float]]) -> dict[str, float]:
     """Spreader rates [rate unit]; where all together would cross a limit, a step is taken off.
 
     The product that brings most of the limited nutrient gives way first.
@@ -117,8 +118,10 @@ def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
     for offer in chosen:
         unit, size = _unit(offer)
         cap = _cap(zone, offer)
+        low, high = spanned(*(end / size for end in ranges[offer.id])) if (
+            offer.id in ranges) else (None, None)
         rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.units,
-                                     None if cap is None else cap / size)
+                                     None if cap is None else cap / size, low, high)
     for nutrient, limit in sorted(zone.upper.items()):
         bringing = [o for o in chosen if o.fraction(nutrient) > 0]
 
@@ -131,7 +134,8 @@ def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
             exact = amounts[most.id] / size
             lower = step_down(rates[most.id], unit, case.case.units)
             if rates[most.id] > exact:
-                rates[most.id] = max(lower, 0.0) or exact
+                least = ranges[most.id][0] / size if most.id in ranges else 0.0
+                rates[most.id] = lower if lower > 0 and lower >= least else exact
             else:
                 bringing.remove(most)
                 rates[most.id] = exact
@@ -145,6 +149,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
     unit, size = _unit(offer)
     merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
     items = [n.need.item for n in met]
+    low, high = (None, None) if span is None else spanned(span[0] / size, span[1] / size)
     action = base(
         case, merged, offer.id,
         say("actions.title_nutrient", where=need.place, rate=rate, unit=unit,
@@ -153,8 +158,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         material_name=offer.material.name, rate=rate,
         exact_rate=blend.amounts[offer.id] / size, rate_unit=unit,
         cap=None if cap is None else cap / size,
-        rate_low=None if span is None else span[0] / size,
-        rate_high=None if span is None else span[1] / size,
+        rate_low=low, rate_high=high,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial"),),
         supplies=supplies(offer, rate * size),

@@ -48,6 +48,8 @@ class Action:
     area_ac: float | None
     severity: int
     confidence: Confidence
+    distance: float | None = None
+    """How far the reading behind it lies beyond its line, as a share of the line."""
     material_id: str | None = None
     material_name: str | None = None
     material_kind: str | None = None
@@ -74,6 +76,12 @@ class Action:
     how: tuple[Message, ...] = ()
     cautions: tuple[Message, ...] = ()
     depends_on: tuple[str, ...] = ()
+    conditional_on: str | None = None
+    """Action whose reading decides whether this one is done at all; no money is kept for it."""
+    decided_by: tuple[str, ...] = ()
+    """Tests that decide its rate: they come before it, but it does not wait for their money."""
+    share: float | None = None
+    """Part of the area of one piece of work that the money was split over; None if whole."""
     topics: tuple[str, ...] = ()
     """Topics of the findings behind it."""
     rank: int = 0
@@ -140,6 +148,8 @@ class BudgetResult:
     left_out: tuple[str, ...]
     spent: float
     unpriced: tuple[str, ...]
+    undecided: tuple[str, ...] = ()
+    """Actions that a reading still decides: no money is kept for them."""
     next_use: str | None = None
     """Action that the next money should buy."""
     next_money: float | None = None

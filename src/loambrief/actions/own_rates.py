@@ -15,6 +15,8 @@ from loambrief.findings.model import Message, NeedKind, say
 from loambrief.units import LB_PER_TON
 
 OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
+NOTHING: Mapping = {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}
+"""What a rate of 0 costs: nothing is bought, and nobody drives."""
 WARNINGS = (OVER_CAP, OVER_LIMIT)
 """Messages that an own rate crosses a limit."""
 
@@ -63,7 +65,7 @@ def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action
         title=say(action.title.key, **{**action.title.params, "rate": rate}),
         computed_rate=action.rate, own_reason=entry.reason, rate=rate,
         supplies=supplies(offer, rate * size),
-        **priced(offer, rate, action.rate_unit, action.area_ac),
+        **(priced(offer, rate, action.rate_unit, action.area_ac) if rate > 0 else NOTHING),
     )
 
 

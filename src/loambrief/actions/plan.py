@@ -9,7 +9,7 @@ from loambrief.actions.alternatives import alternatives, not_advised
 from loambrief.actions.build import service_action
 from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
-from loambrief.actions.interactions import dependencies, in_turn, interactions
+from loambrief.actions.interactions import decisions, dependencies, in_turn, interactions
 from loambrief.actions.lime import gypsum_actions, lime_actions, sulfur_actions
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
@@ -66,7 +66,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     actions = distinct(actions)
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = mark(actions, findings, on_offer)
-    actions = interactions(case, findings, in_turn(dependencies(actions)))
+    actions = interactions(case, findings, in_turn(dependencies(decisions(actions))))
     ranked = rank(tuple(actions))
     money = budget.choose(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)

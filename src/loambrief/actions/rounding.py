@@ -11,6 +11,8 @@ import math
 
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, T_PER_HA_PER_TON_PER_ACRE
 
+SAME = 1e-3
+"""Ends of a range closer than this share of it are one number."""
 _TO_SI = {"lb/ac": KG_PER_HA_PER_LB_PER_ACRE, "ton/ac": T_PER_HA_PER_TON_PER_ACRE}
 
 
@@ -27,8 +29,9 @@ def step(rate: float, unit: str, system: str) -> float:
     return 5.0 if rate <= 200 else 10.0
 
 
-def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = None) -> float:
-    """Nearest rate the spreader can hold, in ``unit``.
+def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = None,
+               low: float | None = None, high: float | None = None) -> float:
+    """Nearest rate the spreader can hold, in ``unit``, inside the range of the need.
 
     Parameters
     ----------
@@ -40,20 +43,36 @@ def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = 
         ``"us"`` or ``"si"``: the steps are round in the reader's units.
     cap : float or None
         Highest rate allowed [same unit]; rounding goes down rather than across it.
+    low, high : float or None
+        Ends of the rate's own range [same unit]: rounding turns back at them.
 
     Returns
     -------
     float
-        Rounded rate [same unit]; never 0 for a positive need unless the cap is below one
-        step, in which case the cap itself is returned.
+        Rounded rate [same unit]; never 0 for a positive need. Where no step lies between the
+        ends, the exact rate.
     """
     factor = _TO_SI[unit] if system == "si" else 1.0
     shown = exact * factor
     width = step(shown, unit, system)
+    tops = [v for v in (cap, high) if v is not None]
+    top = max(min(tops), exact if cap is None else min(exact, cap)) * factor if tops else None
+    bottom = 0.0 if low is None else min(low, exact) * factor
     rounded = max(round(shown / width), 1) * width
-    if cap is not None and rounded > cap * factor * (1 + 1e-9):
-        rounded = math.floor(cap * factor / width + 1e-9) * width or cap * factor
+    if top is not None and rounded > top * (1 + 1e-9):
+        rounded = math.floor(top / width + 1e-9) * width
+    if rounded < bottom * (1 - 1e-9):
+        rounded = math.ceil(bottom / width - 1e-9) * width
+    if rounded <= 0 or (top is not None and rounded > top * (1 + 1e-9)):
+        rounded = shown if top is None else min(shown, top)
     return rounded / factor
+
+
+def spanned(low: float | None, high: float | None) -> tuple[float | None, float | None]:
+    """Ends of a range that says something: none where both are one number."""
+    if low is None or high is None or high - low <= SAME * max(abs(high), 1.0):
+        return None, None
+    return low, high
 
 
 def step_down(rate: float, unit: str, system: str = "us") -> float:

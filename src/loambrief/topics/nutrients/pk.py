@@ -255,8 +255,6 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
                                cap=float(cap)))  # type: ignore[arg-type]
         amount = float(cap)  # type: ignore[arg-type]
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
-    if optional:
-        low, high = 0.0, amount if high is None else high
     if low == high:
         low = high = None
     return (
