@@ -24,9 +24,12 @@ DECIDED_BY = {  # item of a test to the work whose amount it settles
     "layers again": (NeedKind.LIME, NeedKind.NUTRIENT),
     "paste extract": (NeedKind.LEACH, NeedKind.GYPSUM),
     "sodium": (NeedKind.GYPSUM,),
+    "water-table": (NeedKind.GYPSUM, NeedKind.LEACH),
     "tissue": (NeedKind.NUTRIENT,),
     "cone-again": (NeedKind.LOOSEN,),
 }
+ALWAYS = ("water-table",)
+"""Readings that come before the work they bear on even where its amount is known."""
 INTERACTIONS = (
     "actions.interaction_lime_n",
     "actions.interaction_lime_p",
@@ -97,6 +100,8 @@ def _decides(test: Action, action: Action) -> bool:
     """A test of what an action rests on, where the amount is open or the sample is old."""
     if action.kind not in DECIDED_BY.get(test.item, ()):
         return False
+    if test.item in ALWAYS:
+        return True
     shared = not set(test.finding_ids).isdisjoint(action.finding_ids)
     open_amount = action.kind not in WITHOUT_AMOUNT and action.need.amount is None
     return shared or open_amount or action.uncertain is not None

@@ -9,7 +9,7 @@ from loambrief.actions.gather import NeedFor
 from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.actions.rounding import round_rate, spanned
+from loambrief.actions.rounding import round_rate, round_up, spanned
 from loambrief.actions.windows import window
 from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
@@ -195,8 +195,9 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     exact = need.amount * scale / passes
     low, high = spanned(None if need.low is None else need.low * scale / passes,
                         None if need.high is None else need.high * scale / passes)
-    rate = round_rate(exact, need.unit, case.case.units, cap,
-                      exact if need.params.get("at_least") else low, high)
+    rate = round_rate(exact, need.unit, case.case.units, cap, low, high)
+    if need.params.get("at_least"):
+        rate = round_up(exact, need.unit, case.case.units)
     first = action_id(need_for, "1" if passes > 1 else "")
     return tuple(
         base(

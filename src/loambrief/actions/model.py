@@ -58,6 +58,8 @@ class Action:
     rate_high: float | None = None
     exact_rate: float | None = None
     rate_unit: str = ""
+    gallon_lb: float | None = None
+    """Pounds in a gallon where the rate is in gallons."""
     cap: float | None = None
     """Most that may go on in one pass, as the product is sold [rate_unit]."""
     computed_rate: float | None = None
@@ -174,6 +176,8 @@ class Order:
     """Cost of what is left over [currency]; it counts against the budget."""
     package: str = ""
     """``load`` or ``bag`` where only whole ones are sold."""
+    gallon_lb: float | None = None
+    """Pounds in a gallon where it is ordered by the gallon."""
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
 from loambrief.actions.interactions import decisions, dependencies, in_turn, interactions
 from loambrief.actions.lime import gypsum_actions, lime_actions, sulfur_actions
+from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
 from loambrief.actions.model import Action, Plan
@@ -20,7 +21,7 @@ from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, NeedKind, say
+from loambrief.findings.model import Finding, Judgement, NeedKind, say
 from loambrief.topics.judge import judgements
 from loambrief.topics.salinity.findings import salty_materials
 
@@ -59,7 +60,9 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     actions += sulfur_actions(case, amounts(needs, NeedKind.ACIDIFY), on_offer)
     salty = set(salty_materials(case))
     bare = tuple(o for o in on_offer if o.id not in salty)
-    fed = _nutrients(case, needs, bare, findings, actions)
+    if judged is None:
+        judged = judgements(case, findings, ())
+    fed = _nutrients(case, needs, bare, findings, judged, actions)
     actions += fed.actions
     for kind in WORK:
         actions += [service_action(case, n, on_offer) for n in amounts(needs, kind)]
@@ -71,8 +74,6 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     money = budget.choose(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
     usable = kind_of(bare, *KINDS)
-    if judged is None:
-        judged = judgements(case, findings, ())
     materials = material_verdicts(on_offer, judged, ranked, fed, usable)
     return Plan(
         actions=ranked,
@@ -88,7 +89,8 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
 
 
 def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer, ...],
-               findings: tuple[Finding, ...], earlier: list[Action]) -> NutrientPlan:
+               findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
+               earlier: list[Action]) -> NutrientPlan:
     """Blend the nutrient needs; what lime and gypsum bring anyway is not bought again."""
     brought: dict[tuple[str, str], float] = {}
     for action in earlier:
@@ -102,8 +104,7 @@ def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer
         if left is not None:
             zones.setdefault(need_for.need.place.id, []).append(left)
     fixed = {name: tuple(zone) for name, zone in sorted(zones.items())}
-    upper = {name: _upper(zone, findings, name) for name, zone in fixed.items()}
-    return nutrient_plan(case, fixed, on_offer, upper)
+    return nutrient_plan(case, fixed, on_offer, zone_limits(case, fixed, findings, judged))
 
 
 def _left(need_for: NeedFor, have: float) -> NeedFor | None:
@@ -118,22 +119,3 @@ def _left(need_for: NeedFor, have: float) -> NeedFor | None:
     ends = {name: None if value is None else max(value - have, 0.0)
             for name, value in (("low", need.low), ("high", need.high))}
     return NeedFor(replace(need, amount=need.amount - have, **ends), need_for.findings)
-
-
-def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...],
-           zone_id: str) -> dict[str, float]:
-    """Limits a mix must keep: what findings of excess forbid, and what a need's own cap says."""
-    limits: dict[str, float] = {}
-    for finding in findings:
-        if finding.place.id not in (WHOLE_FIELD.id, zone_id):
-            continue
-        for result in finding.results:
-            limit = result.details.get("upper_lb_ac")
-            item = result.details.get("nutrient")
-            if limit is not None and item:
-                limits[str(item)] = min(limits.get(str(item), float("inf")), float(limit))
-    for need_for in zone:
-        need = need_for.need
-        if need.cap is not None:
-            limits[need.item] = min(limits.get(need.item, float("inf")), need.cap)
-    return limits

@@ -2,18 +2,21 @@
 
 Steps are our choice from what broadcast spreaders can hold (10-15 % coefficient of
 variation is common practice): 5 lb/ac or kg/ha up to 200, then 10; 0.25 ton/ac of lime
-or gypsum up to 2, then 0.5 (0.5 t/ha up to 5, then 1); below 20 lb/ac 1, below 5 0.25.
+or gypsum up to 2, then 0.5 (0.5 t/ha up to 5, then 1); below 20 lb/ac 1, below 5 0.25;
+100 gal/ac of what is pumped up to 2,000, then 500.
 """
 
 from __future__ import annotations
 
 import math
 
-from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, T_PER_HA_PER_TON_PER_ACRE
+from loambrief.numbers import L_PER_GAL
+from loambrief.units import ACRE_PER_HA, KG_PER_HA_PER_LB_PER_ACRE, T_PER_HA_PER_TON_PER_ACRE
 
 SAME = 1e-3
 """Ends of a range closer than this share of it are one number."""
-_TO_SI = {"lb/ac": KG_PER_HA_PER_LB_PER_ACRE, "ton/ac": T_PER_HA_PER_TON_PER_ACRE}
+_TO_SI = {"lb/ac": KG_PER_HA_PER_LB_PER_ACRE, "ton/ac": T_PER_HA_PER_TON_PER_ACRE,
+          "gal/ac": L_PER_GAL * ACRE_PER_HA}
 
 
 def step(rate: float, unit: str, system: str) -> float:
@@ -22,6 +25,8 @@ def step(rate: float, unit: str, system: str) -> float:
         if system == "si":
             return 0.5 if rate <= 5 else 1.0
         return 0.25 if rate <= 2 else 0.5
+    if unit == "gal/ac":
+        return 100.0 if rate <= 2000 else 500.0 if system != "si" or rate <= 20000 else 1000.0
     if rate < 5:
         return 0.25
     if rate < 20:
@@ -66,6 +71,13 @@ def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = 
     if rounded <= 0 or (top is not None and rounded > top * (1 + 1e-9)):
         rounded = shown if top is None else min(shown, top)
     return rounded / factor
+
+
+def round_up(exact: float, unit: str, system: str = "us") -> float:
+    """The next rate at or above a published least one, in steps of a fifth of the usual."""
+    factor = _TO_SI[unit] if system == "si" else 1.0
+    width = step(exact * factor, unit, system) / 5.0
+    return math.ceil(exact * factor / width - 1e-9) * width / factor
 
 
 def spanned(low: float | None, high: float | None) -> tuple[float | None, float | None]:

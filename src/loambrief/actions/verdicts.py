@@ -87,7 +87,7 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
     if not wanted:
         return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
-    over = _over(offer, fed)
+    over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())})
     if over:
         return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over)
     if offer.material.kind in AMENDMENT_OF:
