@@ -11,7 +11,7 @@ from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, service
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import cover_fits
-from loambrief.findings.model import Need, NeedKind, Status
+from loambrief.findings.model import Need, NeedKind, Status, say
 from loambrief.topics.sampling.formulas_error import constant
 
 LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buffer ph",
@@ -19,6 +19,8 @@ LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buff
 """Measurements that the sampling service on the price list covers."""
 
 
+COVERS = 0.99
+"""Share of an area from which samples stand for all of it."""
 SOIL_SAMPLES = ("soil test", "soil-sample")
 """Measurements that want one composite sample for each part of the area."""
 
@@ -28,6 +30,16 @@ def samples_needed(need: Need) -> int:
     if need.item not in SOIL_SAMPLES or not need.area_ac:
         return 1
     return math.ceil(need.area_ac / constant("area_max") - 1e-9)
+
+
+def one_sampling(actions: list[Action]) -> list[Action]:
+    """Tests that are made on samples which are paid for already cost nothing more."""
+    again = sum(a.area_ac or 0.0 for a in actions
+                if a.item == "soil-sample" and a.kind is NeedKind.MEASURE)
+    return [replace(a, cost_total=0.0, cost_parts=(), notes=(*a.notes, say(
+                "actions.note_same_samples", saved=a.cost_total)))
+            if a.kind is NeedKind.MEASURE and a.item == "soil test" and a.cost_total
+            and again >= COVERS * (a.area_ac or 0.0) else a for a in actions]
 
 
 def _feed_soil(case: CaseFile, need_for: NeedFor) -> NeedFor:

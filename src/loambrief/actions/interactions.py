@@ -100,7 +100,8 @@ def _decides(test: Action, action: Action) -> bool:
     """A test of what an action rests on, where the amount is open or the sample is old."""
     if action.kind not in DECIDED_BY.get(test.item, ()):
         return False
-    if test.item in ALWAYS:
+    faults = test.need.params.get("faults", ())
+    if test.item in ALWAYS or (isinstance(faults, list) and "age" in faults):
         return True
     shared = not set(test.finding_ids).isdisjoint(action.finding_ids)
     open_amount = action.kind not in WITHOUT_AMOUNT and action.need.amount is None

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
+from loambrief.actions.materials import (
+    action_id,
+    base,
+    on_surface,
+    priced,
+    small_area,
+    supplies,
+)
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.rounding import round_rate, round_up, spanned
 from loambrief.actions.windows import window
 from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import say
+from loambrief.findings.model import NeedKind, say
 from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 from loambrief.units import LB_PER_TON
@@ -109,6 +117,13 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     return tuple(actions)
 
 
+def with_dolomitic(actions: list[Action], magnesium_at: set[str]) -> list[Action]:
+    """Lime where magnesium is short says to be dolomitic, unless it is."""
+    return [replace(a, cautions=(say("actions.caution_dolomitic"), *a.cautions))
+            if a.kind is NeedKind.LIME and a.place.id in magnesium_at
+            and a.supplies.get("Mg", 0.0) <= 0 else a for a in actions]
+
+
 def _magnesium(offer: Offer) -> float:
     return 100.0 * offer.fraction("Mg")
 
@@ -148,6 +163,7 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
             how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
             supplies=supplies(offer, rate * LB_PER_TON),
             results=(*need.results, exact),
+            notes=small_area(case, rate * LB_PER_TON, need.area_ac),
             limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
             **priced(offer, rate, "ton/ac", need.area_ac),
         )
@@ -213,6 +229,8 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
             how=(say(f"actions.how_{name}", passes=passes),),
             supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
             results=need.results,
+            notes=small_area(case, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0),
+                             need.area_ac),
             limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
             if passes > 1 else (),
             **priced(offer, rate, need.unit, need.area_ac),

@@ -9,7 +9,7 @@ from loambrief.actions.blend import Blend, BlendZone, FieldMix
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit
 from loambrief.actions.manure import manure_limit, shut_out
-from loambrief.actions.materials import base, on_surface, priced, supplies
+from loambrief.actions.materials import base, on_surface, priced, small_area, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
@@ -44,6 +44,7 @@ class NutrientPlan:
     mix: FieldMix
     shut_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Materials that only a limit keeps out, not their price, and the nutrients limited."""
+    near_water: bool = False
 
 
 def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
@@ -76,7 +77,8 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
         actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.place.id], spoken,
                                  limits.get(zone.place.id, {}))
         actions += _unmet(case, needs, uncovered, clashes.get(zone.place.id), usable)
-    return NutrientPlan(tuple(actions), met, mix, shut_out(met, usable, mix))
+    return NutrientPlan(tuple(actions), met, mix, shut_out(met, usable, mix),
+                        bool(case.field.sensitive_areas))
 
 
 def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
@@ -176,7 +178,8 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *offer.metals, *held),
         limits=limits,
-        notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
+        notes=(*small_area(case, rate * size, need.area_ac), *_last_pound(blend, items),
+               *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, need.area_ac),
     )
     known = {c.key for c in action.cautions}

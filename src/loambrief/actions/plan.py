@@ -6,17 +6,23 @@ from dataclasses import replace
 
 from loambrief.actions import budget, own_rates
 from loambrief.actions.alternatives import alternatives, not_advised
-from loambrief.actions.build import service_action
+from loambrief.actions.build import one_sampling, service_action
 from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
 from loambrief.actions.interactions import decisions, dependencies, in_turn, interactions
-from loambrief.actions.lime import gypsum_actions, lime_actions, sulfur_actions
+from loambrief.actions.lime import (
+    gypsum_actions,
+    lime_actions,
+    sulfur_actions,
+    with_dolomitic,
+)
 from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
+from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
@@ -62,16 +68,17 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     bare = tuple(o for o in on_offer if o.id not in salty)
     if judged is None:
         judged = judgements(case, findings, ())
+    actions = with_dolomitic(actions, magnesium)
     fed = _nutrients(case, needs, bare, findings, judged, actions)
     actions += fed.actions
     for kind in WORK:
         actions += [service_action(case, n, on_offer) for n in amounts(needs, kind)]
-    actions = distinct(actions)
+    actions = one_sampling(distinct(actions))
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = mark(actions, findings, on_offer)
     actions = interactions(case, findings, in_turn(dependencies(decisions(actions))))
     ranked = rank(tuple(actions))
-    money = budget.choose(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
+    ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
     usable = kind_of(bare, *KINDS)
     materials = material_verdicts(on_offer, judged, ranked, fed, usable)
@@ -100,7 +107,11 @@ def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer
                 brought[key] = brought.get(key, 0.0) + pounds
     zones: dict[str, list[NeedFor]] = {}
     for need_for in amounts(needs, NeedKind.NUTRIENT):
-        left = _left(need_for, brought.get((need_for.need.place.id, need_for.need.item), 0.0))
+        place, item = need_for.need.place.id, need_for.need.item
+        if item == "Mg" and any(a.kind is NeedKind.LIME and a.place.id == place
+                                for a in earlier):
+            continue  # dolomitic lime first: no product beside it
+        left = _left(need_for, brought.get((place, item), 0.0))
         if left is not None:
             zones.setdefault(need_for.need.place.id, []).append(left)
     fixed = {name: tuple(zone) for name, zone in sorted(zones.items())}

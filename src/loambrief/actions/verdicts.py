@@ -87,9 +87,9 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
     if not wanted:
         return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
-    over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())})
     if over:
-        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over)
+        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over,
+                       water=fed.near_water)
     if offer.material.kind in AMENDMENT_OF:
         return _amendment(offer, actions, verdict)
     if offer in usable and any(offer.fraction(n) > 0 for z in fed.zones for n in z.wanted()):

@@ -208,7 +208,6 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
 
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
-    place = action.place.label
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
@@ -227,14 +226,24 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
         what=context.word("optional_action", what=what) if action.optional else what,
         material=(action.material_name or "") if action.rate is not None else "",
         rate=rate,
-        area=context.word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
-        if action.area_ac else place,
+        area=_area(context, action),
         total=total,
         cost=cost,
         when=context.write(action.window.text) if action.window else "",
         caution=caution,
         link=f"#{anchor('a', action.id)}",
     )
+
+
+def _area(context: Context, action: Action) -> str:
+    """Area and place; where the money reaches only a part, the part of the whole."""
+    if not action.area_ac:
+        return action.place.label
+    area = context.amount(action.area_ac, "ac")
+    if action.share is not None:
+        area = context.word("area_part", part=area,
+                            whole=context.amount(action.area_ac / action.share, "ac"))
+    return context.word("area_where", area=area, where=action.place.label)
 
 
 def _cost_line(context: Context, first: tuple[FirstAction, ...]) -> str:
