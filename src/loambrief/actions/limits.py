@@ -4,8 +4,8 @@ Manure is chosen for one nutrient and brings them all, so phosphorus and nitroge
 wherever something is fed:
 
 * none of what an excess forbids, of what is not needed, or of what is left out this year;
-* else the guide's rate, or what the harvest takes where that is more (never near water, where
-  the guide's rate is the most);
+* else the guide's rate (with the error of the test), or what the harvest takes where that is
+  more; near water the guide's rate is the most;
 * where no rate is known: what the harvest takes; near water, or without a known harvest, none;
 * what the region's class of the phosphorus test allows, where it asks for less;
 * nitrogen: what the harvest takes, where a table gives it.
@@ -105,7 +105,9 @@ def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
     near = "_water" if water else ""
     verdict = next((j for j in judged if j.key == "P2O5"
                     and j.place.id in (zone_id, WHOLE_FIELD.id)), None)
-    rate = next((n.need.amount for n in needs if n.need.item == "P2O5"), None)
+    fed = next((n.need for n in needs if n.need.item == "P2O5"), None)
+    rate = None if fed is None or fed.amount is None else max(
+        fed.amount, fed.cap or 0.0, 0.0 if water else fed.high or 0.0)
     taken = None if removal is None else float(removal.value)  # type: ignore[arg-type]
     if rate is None and verdict is not None and verdict.reason == LEFT_OUT:
         return Limit(0.0, f"left_out{near}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, JudgedKind, Judgement, Message, NeedKind, bare, say
+from loambrief.numbers import NBSP
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
@@ -241,7 +242,7 @@ def _area(context: Context, action: Action) -> str:
         return action.place.label
     area = context.amount(action.area_ac, "ac")
     if action.share is not None:
-        area = context.word("area_part", part=area,
+        area = context.word("area_part", part=area.rsplit(NBSP, 1)[0],
                             whole=context.amount(action.area_ac / action.share, "ac"))
     return context.word("area_where", area=area, where=action.place.label)
 
