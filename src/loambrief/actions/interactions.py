@@ -6,12 +6,20 @@ import datetime as dt
 from dataclasses import replace
 
 from loambrief.actions.model import Action, Window
+from loambrief.actions.orders import needed_lb
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
+from loambrief.topics.nutrients.formulas_manure import STRIP_FT, manure_setback_ft
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
+SMALL_AC = 0.5
+"""A field below this gets its rates by the square, since loads and spreaders are out of
+proportion (our own cut)."""
+FT2_PER_AC = 43.56
+"""Thousand square feet in an acre."""
+G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
 WITHOUT_AMOUNT = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
 _AMENDED = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.NUTRIENT)
@@ -133,6 +141,26 @@ def in_turn(actions: list[Action]) -> list[Action]:
     return moved
 
 
+def _small_area(case: CaseFile, action: Action) -> list[Message]:
+    """What a rate comes to on a plot: per 1,000 square feet, or per square metre."""
+    if not action.rate or not action.area_ac or case.field.area.value >= SMALL_AC:
+        return []
+    pounds = needed_lb(action) / action.area_ac
+    small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
+             else pounds / FT2_PER_AC)
+    return [say("actions.note_small_area", small=small)]
+
+
+def _setback(case: CaseFile, action: Action) -> list[Message]:
+    """Distance to water that manure keeps, where water is near."""
+    if action.material_kind not in LIVE_SOURCES or not case.field.sensitive_areas:
+        return []
+    bare, strip = (manure_setback_ft.evaluate(feature="surface water", region=case.farm.region,
+                                              strip_ft=width) for width in (0.0, STRIP_FT))
+    return [say("actions.caution_setback", feet=float(bare.value), strip=float(strip.value),
+                places=list(case.field.sensitive_areas))]
+
+
 def interactions(case: CaseFile, findings: tuple[Finding, ...],
                  actions: list[Action]) -> list[Action]:
     """Cautions that arise only because actions, water or stock meet on one area."""
@@ -140,7 +168,8 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
     for action in actions:
         beside = [a for a in actions if a.id != action.id and same_area(action, a)]
         extra = tuple(_of(case, findings, action, beside))
-        told.append(replace(action, cautions=action.cautions + extra))
+        first = (*_setback(case, action), *_small_area(case, action))
+        told.append(replace(action, cautions=(*first, *action.cautions, *extra)))
     return told
 
 

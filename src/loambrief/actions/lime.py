@@ -7,14 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import (
-    action_id,
-    base,
-    on_surface,
-    priced,
-    small_area,
-    supplies,
-)
+from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.rounding import round_rate, round_up, spanned
@@ -163,7 +156,6 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
             how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
             supplies=supplies(offer, rate * LB_PER_TON),
             results=(*need.results, exact),
-            notes=small_area(case, rate * LB_PER_TON, need.area_ac),
             limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
             **priced(offer, rate, "ton/ac", need.area_ac),
         )
@@ -229,8 +221,6 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
             how=(say(f"actions.how_{name}", passes=passes),),
             supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
             results=need.results,
-            notes=small_area(case, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0),
-                             need.area_ac),
             limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
             if passes > 1 else (),
             **priced(offer, rate, need.unit, need.area_ac),

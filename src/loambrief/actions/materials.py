@@ -117,21 +117,6 @@ def priced(offer: Offer, rate: float, unit: str, area_ac: float | None) -> dict:
     }
 
 
-SMALL_AC = 0.5
-"""Below this area loads and spreaders are out of proportion (our own cut)."""
-FT2_PER_AC = 43.56  # thousand square feet
-G_PER_M2_PER_LB_PER_AC = 0.1120851
-
-
-def small_area(case: CaseFile, rate_lb_ac: float, area_ac: float | None) -> tuple[Message, ...]:
-    """What a rate comes to on a plot: per 1,000 square feet, or per square metre."""
-    if area_ac is None or case.field.area.value >= SMALL_AC:
-        return ()
-    small = (rate_lb_ac * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
-             else rate_lb_ac / FT2_PER_AC)
-    return (say("actions.note_small_area", small=small),)
-
-
 def supplies(offer: Offer, pounds: float) -> dict[str, float]:
     """lb/ac of each nutrient in so many lb/ac of a product."""
     return {nutrient: offer.fraction(nutrient) * pounds for nutrient in ANALYSIS_NUTRIENTS

@@ -9,7 +9,7 @@ from loambrief.actions.blend import Blend, BlendZone, FieldMix
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit
 from loambrief.actions.manure import manure_limit, shut_out
-from loambrief.actions.materials import base, on_surface, priced, small_area, supplies
+from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
@@ -178,8 +178,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *offer.metals, *held),
         limits=limits,
-        notes=(*small_area(case, rate * size, need.area_ac), *_last_pound(blend, items),
-               *_band(case, offer, rate * size)),
+        notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, need.area_ac),
     )
     known = {c.key for c in action.cautions}

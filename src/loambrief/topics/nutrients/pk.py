@@ -270,6 +270,10 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
         cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
                                cap=float(cap)))  # type: ignore[arg-type]
         amount = float(cap)  # type: ignore[arg-type]
+    build = rate.details.get("build_lb_ac")
+    if isinstance(build, int | float) and build > 0:
+        cautions.append(say("nutrients.caution_build_up", nutrient=reading.nutrient,
+                            build=min(float(build), amount)))
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
     if low == high:
         low = high = None
