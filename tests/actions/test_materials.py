@@ -42,7 +42,7 @@ def test_biosolids_above_a_ceiling_or_untested_are_refused():
     plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 40.0)),))
     assert [a.material_id for a in plan.actions] == ["tsp"]
     told = next(n for n in plan.not_advised if n.material_id == "cake")
-    assert told.why.key == "actions.not_allowed_metals"
+    assert told.why.key == "verdicts.why_material_metals"
 
 
 def test_lime_quality_comes_from_what_is_stated():
