@@ -18,12 +18,11 @@ from loambrief.charts.renderer import SEMIBOLD
 class _Bare:
     """An axis that is a scale only: no tick is ever made."""
 
+    get_ticks_position: Any = staticmethod(lambda: "none")
+    """Neither side; matplotlib would make a tick to find out."""
+
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Nothing: there are no ticks to clip."""
-
-    def get_ticks_position(self) -> str:
-        """Neither side; matplotlib would make a tick to find out."""
-        return "none"
 
 
 class _BareX(_Bare, XAxis):
