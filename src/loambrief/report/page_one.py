@@ -16,6 +16,7 @@ from loambrief.findings.model import (
     bare,
     say,
 )
+from loambrief.numbers import NBSP
 from loambrief.report.blocks import Fact, Text
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
@@ -155,7 +156,8 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Act
     measures = [a for a in covered if a.kind is NeedKind.MEASURE]
     work = [a for a in covered if a not in habits and a not in measures]
     work.sort(key=lambda a: a.optional)
-    before = {d for a in context.plan.actions for d in a.depends_on}
+    before = {d for a in context.plan.actions
+              for d in (a.conditional_on, *a.depends_on, *a.decided_by) if d}
     first = min((a.rank for a in work), default=0)
     tests = [a for a in measures if a.id in before or a.rank < first][:MOST_TESTS]
     waiting = [] if work else [a for a in context.plan.actions if not context.in_budget(a)
@@ -182,7 +184,6 @@ def action_lines(context: Context, shown: Sequence[Action]) -> tuple[FirstAction
 
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
-    place = action.place.label
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
@@ -192,14 +193,13 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
         total = context.order(action.total, action.total_unit)
     what = brief(context, action)
     if action.optional:
-        what = context.word("marked_optional", what=what)
+        what = context.word("optional_action", what=what)
     return FirstAction(
         rank=action.rank,
         what=what,
         material=(action.material_name or "") if action.rate is not None else "",
         rate=rate,
-        area=context.word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
-        if action.area_ac else place,
+        area=_area(context, action),
         total=total,
         cost=context.cost(action) if context.in_budget(action)
         else context.word("not_covered_long"),
@@ -207,6 +207,17 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
         caution=caution,
         link=f"#{anchor('a', action.id)}",
     )
+
+
+def _area(context: Context, action: Action) -> str:
+    """Area and place; where the money reaches only a part, the part of the whole."""
+    if not action.area_ac:
+        return action.place.label
+    area = context.amount(action.area_ac, "ac")
+    if action.share is not None:
+        area = context.word("area_part", part=area.rsplit(NBSP, 1)[0],
+                            whole=context.amount(action.area_ac / action.share, "ac"))
+    return context.word("area_where", area=area, where=action.place.label)
 
 
 def foot_lines(context: Context, shown: Sequence[Action]) -> tuple[Fact, ...]:
@@ -240,6 +251,7 @@ def cost_line(context: Context) -> Text:
         optional=context.costs.optional,
         left_out=spans_of([by_id[i] for i in money.left_out if i not in spare]),
         spare=spans_of([by_id[i] for i in money.left_out if i in spare]),
+        undecided=spans_of([by_id[i] for i in money.undecided]),
         unpriced=spans_of([by_id[i] for i in money.unpriced]),
     )
 

@@ -144,6 +144,11 @@ class Writer:
         """A message as far as its template says that the short form goes."""
         return self._written(message).partition(MORE)[0].rstrip()
 
+    def names(self, topic: str, start: str) -> tuple[str, ...]:
+        """Messages of a topic that begin alike, without that beginning."""
+        return tuple(name.removeprefix(start) for name in vars(self._modules(topic))
+                     if name.startswith(start))
+
     def _written(self, message: Message) -> str:
         try:
             macro = self._own_macro(message) or getattr(self._modules(message.topic),
@@ -184,7 +189,7 @@ class Writer:
         if unit == "lb" and value >= LB_PER_TON:
             value, unit = value / LB_PER_TON, "ton"
         number, name = numbers.shown(value, unit, self.system)
-        step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
+        step = 100.0 if unit == "gal" else 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
         return f"{self.figures(number)}{numbers.NBSP}{name}"
 
