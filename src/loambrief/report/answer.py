@@ -7,7 +7,7 @@ cause that was not measured: where nothing judges it, it says what would.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from types import MappingProxyType
 
@@ -104,6 +104,9 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
         said = by_key(case, diagnosis, plan)
     elif header.question in TOPICS_OF:
         said = _of_topic(diagnosis, TOPICS_OF[header.question])
+        old = [v for v in plan.unjudged() if v.reason == "sample_too_old"]
+        if header.question == "is_test_good" and old:
+            said = replace(said, messages=(old[0].why, *said.messages))
     else:
         said = _Said(False, (say("answers.open"),))
     basis = tuple(dict.fromkeys(said.basis))
@@ -186,18 +189,23 @@ def _can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
     for line in [v for v in lines if v.verdict is not Verdict.NEEDED
                  and v.key not in {a.material_id for a in used}][:MOST_SAID]:
         messages.append(say("answers.organic_left", material=organic[line.key].name,
-                            judged=line.verdict is not Verdict.NOT_JUDGED, why=line.why))
+                            judged=_told(line), why=line.why))
     wanted = [v for v in _verdicts(plan, "lime") if v.verdict is Verdict.NEEDED]
     if wanted:
         messages.append(say("answers.organic_not_lime", places=_places(case, wanted)))
         basis += [i for v in wanted for i in v.finding_ids]
-    settled = bool(wanted or used) or any(v.verdict is Verdict.NOT_NEEDED for v in lines)
+    settled = bool(wanted or used) or any(_told(v) for v in lines)
     if not messages:
         messages.append(say("answers.organic_none"))
     if lines and not basis:
         basis += [i for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
                   and v.verdict is not Verdict.NOT_JUDGED for i in v.finding_ids]
     return _Said(settled, tuple(messages), tuple(basis))
+
+
+def _told(line: Judgement) -> bool:
+    """Whether the evidence speaks on a material, be it only by the limit that it meets."""
+    return line.verdict is not Verdict.NOT_JUDGED or line.reason == "material_limited"
 
 
 def _brought(actions: Sequence[Action]) -> dict[str, float]:

@@ -39,7 +39,7 @@ def summary(context: Context) -> Summary:
     unjudged, avoid = unjudged_lines(context), avoid_lines(context)
     lines = len(worst) + len(unjudged) + len(avoid)
     full = lines > FULL
-    worst = worst[: MOST_LIMITS - (lines >= FULL + 2)]
+    worst = worst[: MOST_LIMITS - full]
     shown = chosen_for_page_one(context, MOST_ACTIONS - full)
     facts = [
         Fact(word("fact_field"),
