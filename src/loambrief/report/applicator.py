@@ -15,7 +15,6 @@ from loambrief.report.blocks import (
     Bullets,
     Callout,
     CalloutKind,
-    Column,
     Heading,
     KeepTogether,
     Paper,
@@ -23,7 +22,6 @@ from loambrief.report.blocks import (
     ReportModel,
     Span,
     Style,
-    Table,
 )
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -85,8 +83,6 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
                       write(say("actions.sheet_label")))),),
             write(say("actions.sheet_cautions")),
         ))
-    if actions:
-        blocks.append(_as_applied(actions, writer))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
     blocks.append(Paragraph(write(say("actions.sheet_who", people=people)), Style.BIG))
     return ReportModel(
@@ -105,7 +101,8 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
 
 
 def _job(action: Action, plan: Plan, writer: Writer) -> Block:
-    """One job: material, rate and total large; place, time and what comes first below."""
+    """One job: material, rate and total large; place, time, what comes first and the
+    box for what was spread below."""
     write = writer.write
     amount = writer.quantity(action.rate, action.rate_unit)
     if action.total is not None:
@@ -118,28 +115,15 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
     details = [place] if place else []
     if action.window:
         details.append(write(action.window.text))
-    before = [a.title for a in plan.actions if a.id in action.depends_on
+    before = [writer.short(a.title) for a in plan.actions if a.id in action.depends_on
               and a.id in plan.budget.chosen]
     if before:
         details.append(write(say("actions.sheet_before", titles=before)))
     name = write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
                      passes=action.passes, number=action.pass_number))
     return KeepTogether((Paragraph((Span(name, bold=True), "\n", amount), Style.BIG),
-                         Paragraph("; ".join(details))))
-
-
-def _as_applied(actions: tuple[Action, ...], writer: Writer) -> Block:
-    """The box in which the driver writes what was really spread."""
-    def word(name: str) -> str:
-        return writer.write(say(f"actions.sheet_{name}"))
-
-    return Table(
-        (Column(word("column_job"), weight=3), Column(word("column_day"), weight=2),
-         Column(word("column_rate"), weight=2), Column(word("column_total"), weight=2),
-         Column(word("column_weather"), weight=2), Column(word("column_driver"), weight=2)),
-        tuple((f"{a.rank}. {a.material_name}", "", "", "", "", "") for a in actions),
-        caption=word("applied"), fill_in=True,
-    )
+                         Paragraph("; ".join(details)),
+                         Paragraph(write(say("actions.sheet_box")))))
 
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:

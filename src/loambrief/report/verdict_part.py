@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from loambrief.findings.model import JudgedKind, Judgement, Message, Product, Verdict, say
-from loambrief.report.blocks import Block, Column, Heading, Row, RowKind, Table, Text
+from loambrief.report.blocks import Block, Column, Heading, Row, RowKind, Table
 from loambrief.report.context import Context
 from loambrief.report.page_one import accepted_reasons
 
@@ -13,7 +13,7 @@ GROUPS = (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT, JudgedKind.MATERIAL)
 
 
 def verdict_blocks(context: Context) -> list[Block]:
-    """The table of verdicts: places that agree share a row, nothing is left out."""
+    """The table of verdicts: what is said alike shares a row, nothing is left out."""
     verdicts = context.plan.verdicts
     if not verdicts:
         return []
@@ -22,7 +22,7 @@ def verdict_blocks(context: Context) -> list[Block]:
         here = [v for v in verdicts if v.kind is kind]
         if here:
             rows.append(Row((_word(context, f"group_{kind.name.lower()}"),), RowKind.GROUP))
-            rows += [Row(_row(context, group, kind)) for group in _alike(context, here)]
+            rows += _rows(context, _alike(context, here), kind)
     return [
         Heading(2, _word(context, "heading_table"), anchor="verdicts"),
         Table(
@@ -59,7 +59,22 @@ def _why(context: Context, verdict: Judgement) -> str:
     return " ".join(said)
 
 
-def _row(context: Context, group: list[Judgement], kind: JudgedKind) -> tuple[Text, ...]:
+def _rows(context: Context, groups: list[list[Judgement]], kind: JudgedKind) -> list[Row]:
+    """One row for all that has the same places, verdict and reason."""
+    named: dict[tuple[str, str, str], list[str]] = {}
+    for group in groups:
+        name, *said = _row(context, group, kind)
+        place, verdict, why = said
+        named.setdefault((place, verdict, why), []).append(name)
+    link = "; " if kind is JudgedKind.MATERIAL else ", "
+    return [Row((_start(link.join(names)), *said)) for said, names in named.items()]
+
+
+def _start(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _row(context: Context, group: list[Judgement], kind: JudgedKind) -> tuple[str, str, str, str]:
     first = group[0]
     if kind is JudgedKind.MATERIAL:
         material = first.params.get("material")
@@ -70,5 +85,5 @@ def _row(context: Context, group: list[Judgement], kind: JudgedKind) -> tuple[Te
     if first.amount is not None and first.verdict is Verdict.NEEDED and len(group) == 1:
         verdict = f"{verdict}: {context.amount(first.amount, first.unit)}"
     places = dict.fromkeys(v.place.label for v in group if v.place.label)
-    return (name[:1].upper() + name[1:], context.writer.listed(places), verdict,
+    return (name, context.writer.listed(places), verdict,
             _why(context, first))
