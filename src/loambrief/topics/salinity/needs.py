@@ -21,6 +21,8 @@ from loambrief.units import plain
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
+LEAST_LEACHING_IN = 1.0
+"""Less water than this is no leaching; the yearly share does it (our own step)."""
 ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
 LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
@@ -117,28 +119,32 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     if crop is None or state.root_ece is None or not irrigated(case):
         return None
     depth = state.root_depth_in
+    water_ec = plain(case.water.ec) if case.water is not None else None
     with subject(state.place):
         target = ece_at_yield_loss.evaluate(
             loss_pct=KEPT_YIELD_LOSS_PCT, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
         if state.root_ece <= target.value:
             return None
         water = reclamation_leaching_in.evaluate(
-            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth)
+            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth,
+            ecw_ds_m=water_ec or 0.0)
+        if water.value is not None and water.value < LEAST_LEACHING_IN:
+            return None
         dissolving = None
         if gypsum is not None and gypsum.amount:
             dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
     cautions = [say("salinity.caution_drain_water",
                     areas=[str(a) for a in case.field.sensitive_areas]),
                 say("salinity.caution_leach_nitrate")]
-    water_ec = plain(case.water.ec) if case.water is not None else None
-    if water_ec is not None and water_ec >= target.value:
+    if water.value is None:
         cautions.insert(0, say("salinity.caution_leach_water", ec=water_ec, target=target.value))
     elif water_ec is not None:
         cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
-    params = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
-              "crop": crop.crop, "removed_pct": water.details["removed_pct"],
+    params: dict[str, object] = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
+              "crop": crop.crop, "removed_pct": water.details.get("removed_pct"),
+              "after_gypsum": gypsum is not None,
               "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,
               "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
               "dissolve_high_in": None, "solubility": None}
@@ -149,13 +155,13 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
                    "dissolve_high_in": float(dissolving.details["high"]),
                    "solubility": float(dissolving.details["solubility_g_l"])}
         results.append(dissolving)
+    amount, low, high = (None if v is None else float(v) for v in (
+        water.value, water.details.get("low"), water.details.get("high")))
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
-        text=say("salinity.need_leach", amount=water.value, low=water.details["low"],
-                 high=water.details["high"], sodic=sodic, **params),
+        text=say("salinity.need_leach", amount=amount, low=low, high=high, **params),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
-        amount=float(water.value), low=float(water.details["low"]),
-        high=float(water.details["high"]),
+        amount=amount, low=low, high=high,
         results=tuple(results),
         sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994",
                  *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),

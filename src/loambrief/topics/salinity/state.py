@@ -274,9 +274,11 @@ def tolerance(crop: str | None) -> CropTolerance | None:
                          result.how, result)
 
 
-def next_crop(case: CaseFile) -> str:
-    """The crop that leaching and gypsum are for: the one that follows, else the present one."""
-    return case.field.following_crop or case.field.crop
+def leached_for(case: CaseFile) -> CropTolerance | None:
+    """The more sensitive of the crops that the water goes on; None without a published one."""
+    known = [t for t in map(tolerance, (case.field.crop, case.field.following_crop))
+             if t is not None]
+    return min(known, key=lambda t: t.threshold, default=None)
 
 
 def confidence(case: CaseFile, state: SaltState, *, matches: bool = True,

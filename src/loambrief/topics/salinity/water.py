@@ -37,13 +37,16 @@ from loambrief.topics.salinity.formulas_water_quality import (
     water_restriction,
 )
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT
-from loambrief.topics.salinity.state import CropTolerance, irrigated, next_crop, tolerance, watering
+from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
+from loambrief.topics.salinity.treatment import treatment_finding
 from loambrief.units import plain
 
 LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
          "severe": (Status.LIMITING, 2)}
 LEAST_LEACHING = 0.05
 """Lowest leaching fraction of the concentration table."""
+MOST_LEACHING = 0.6
+"""A share above this is taken for a crop that loses a tenth instead: our own step."""
 
 
 def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
@@ -54,7 +57,8 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
     if water is None:
         return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
                             "salinity"),)
-    found = [_salt(case), _sealing(case), _ions(case)]
+    found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
+             _sealing(case), _ions(case)]
     missing = []
     if plain(water.ec) is None:
         missing.append(Missing(say("salinity.missing_water_ec"),
@@ -80,11 +84,11 @@ def _salt(case: CaseFile) -> Finding | None:
     ec = plain(case.water.ec)
     if ec is None:
         return None
-    crop = tolerance(next_crop(case))
+    crop = leached_for(case)
     with subject(case.water.source):
         level = water_restriction.evaluate(constituent="ec", value=ec)
         leaching = _leaching(ec, crop)
-        fraction = leaching["kept"].value if leaching else None
+        fraction, loss = _share(leaching)
         share = (constant("usual_leaching") if fraction is None
                  else max(float(fraction), LEAST_LEACHING))
         factor = concentration_factor.evaluate(leaching_fraction=share)
@@ -108,9 +112,9 @@ def _salt(case: CaseFile) -> Finding | None:
             status, severity = Status.LIMITING, 3
             body.append(say("salinity.body_water_too_salty", crop=crop.crop))
         else:
-            need, more = _extra_water(case, crop, ec, leaching)
+            need, more = _extra_water(case, crop, ec, leaching, fraction, loss)
             needs, results = [need], results + more
-            body.append(say("salinity.body_leaching", crop=crop.crop, kept=fraction,
+            body.append(say("salinity.body_leaching", crop=crop.crop, kept=leaching["kept"].value,
                             full=leaching["full"].value, target=leaching["target"].value))
     return Finding(
         id="salinity.water.ec",
@@ -136,14 +140,23 @@ def _leaching(ec: float, crop: CropTolerance | None) -> dict[str, Result]:
     }
 
 
-def _extra_water(case: CaseFile, crop: CropTolerance, ec: float,
-                 leaching: dict[str, Result]) -> tuple[Need, list[Result]]:
+def _share(leaching: dict[str, Result]) -> tuple[float | None, float]:
+    """The share to drain and the loss of yield [%] it is for: none, else a tenth."""
+    if not leaching:
+        return None, 0.0
+    full, kept = leaching["full"].value, leaching["kept"].value
+    if full is not None and full <= MOST_LEACHING:
+        return float(full), 0.0
+    return None if kept is None else float(kept), KEPT_YIELD_LOSS_PCT
+
+
+def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[str, Result],
+                 kept: float, loss: float) -> tuple[Need, list[Result]]:
     """Keep the salt moving: the leaching share as a habit, with the season's water if known."""
-    kept = float(leaching["kept"].value)
     full = leaching["full"].value
     et = plain(case.field.seasonal_et)
     results: list[Result] = []
-    params = {"share": kept, "crop": crop.crop, "et": et, "total": None, "extra": None,
+    params: dict[str, object] = {"share": kept, "loss_pct": loss, "crop": crop.crop, "et": et, "total": None, "extra": None,
               "drain_ec": None, "full": full}
     with subject(case.water.source):
         if kept > 0:
@@ -275,7 +288,7 @@ def _foliar(case: CaseFile, method: str) -> Evidence | None:
     worst = max((v for v in (sodium, chloride) if v is not None), default=None)
     if method != "sprinkler" or worst is None:
         return None
-    crop = next_crop(case)
+    crop = case.field.crop
     try:
         with subject(case.water.source, crop):
             limit = foliar_salt_limit.evaluate(crop=crop)
