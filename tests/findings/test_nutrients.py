@@ -425,12 +425,12 @@ def test_maintenance_is_optional():
     _, found = said(build(**PILED))
     k = found["nutrients.k.A1"]
     need, = k.needs
-    assert need.params["optional"] is True and need.low == 0 and k.severity <= 1
+    assert need.optional and need.low == 0 and k.severity <= 1
     assert need.amount == pytest.approx(56) and need.high == pytest.approx(56)
     told = " ".join(words(b) for b in k.body)
     assert "36 lb/ac of K₂O for the harvest" in told and "flat 20 lb/ac" in told
     below = said(build())[1]["nutrients.k.A1"].needs[0]
-    assert not below.params.get("optional") and below.low > 0
+    assert not below.optional and below.low > 0
 
 
 @pytest.mark.parametrize(

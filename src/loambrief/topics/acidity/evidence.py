@@ -14,6 +14,8 @@ from loambrief.topics.acidity.formulas_lime import lime_table
 from loambrief.topics.acidity.need import LimeNeed
 from loambrief.topics.acidity.state import AcidState, untilled
 
+PLAIN_PH = 7.3
+"""From here up a liming point says nothing more (the Kansas limit of high pH)."""
 TWOFOLD = 1.6
 """Printed rates this many times apart are called about twice: our own step."""
 NITROGEN_LB = 100.0
@@ -160,7 +162,10 @@ def avoided_lime(findings: list[Finding], states: list[AcidState],
     high = f"acidity.high.{fine[0].sample.id}"
     pair = (say("acidity.avoid_lime", where=[s.place for s in fine]),
             say("acidity.why_lime", rows=[{"where": s.place, "ph": s.ph,
-                                           "trigger": s.target.trigger} for s in fine]))
+                                           "lime": s.calcareous,
+                                           "trigger": s.target.trigger
+                                           if s.ph < PLAIN_PH and not s.calcareous else None}
+                                          for s in fine]))
     done, result = False, []
     for finding in findings:
         if not done and finding.id in (first, high):

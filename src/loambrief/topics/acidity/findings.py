@@ -21,9 +21,15 @@ from loambrief.findings.model import (
     amendment,
     say,
 )
+from loambrief.topics.acidity.alkaline import Fit, alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
 from loambrief.topics.acidity.need import LimeNeed, lime_need
-from loambrief.topics.acidity.other_means import aluminum_finding, high_ph_finding, surface_finding
+from loambrief.topics.acidity.other_means import (
+    HIGH_PH,
+    aluminum_finding,
+    high_ph_finding,
+    surface_finding,
+)
 from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
 
 TOPIC = "acidity"
@@ -101,15 +107,26 @@ def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
     return amount is not None and amount < SMALL_LIME_TON_AC and sure is Confidence.LOW
 
 
-def _status(state: AcidState, small: bool = False) -> tuple[Status, int]:
-    gap = state.target.value - state.ph
+def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[Status, int]:
     if state.calcareous or not state.below_trigger:
+        if found.too_alkaline:
+            return (Status.WATCH, 1) if found.near else (Status.LIMITING, 2)
+        if found.near:
+            return Status.WATCH, 1
         if state.near_trigger and not state.calcareous:
             return Status.WATCH, 0
-        return Status.ADEQUATE, 0
+        judged = found.suits or _ph_of(state) < HIGH_PH
+        return Status.ADEQUATE if judged else Status.NOTED, 0
+    assert state.target is not None
+    gap = state.target.value - _ph_of(state)
     if state.near_trigger or state.depends_on_subsoil or small:
         return Status.WATCH, 1
     return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
+
+
+def _ph_of(state: AcidState) -> float:
+    assert state.ph is not None
+    return state.ph
 
 
 def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
@@ -121,25 +138,50 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
     target = state.target
     sure = confidence(case, state, lime)
     small = _small(state, lime, sure)
-    status, severity = _status(state, small)
+    found = fit(case, state)
+    status, severity = _status(state, found, small)
+    limed = state.below_trigger and not state.calcareous
     return Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
-                  crop=target.crop, where=state.place, low=state.below_trigger,
-                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small),
+                  crop=target.crop if limed else found.crop, where=state.place, low=limed,
+                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small,
+                  suits=found.suits, range=found.place, turns=found.near, limit=found.limit),
         status=status, severity=severity, confidence=sure,
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
-                      crop=target.crop),
-        body=_body(case, state, lime, small),
-        evidence=ph_evidence(case, state, lime),
-        needs=_needs(case, state, lime),
+        reference=_reference(state, found, limed),
+        body=(*_body(case, state, lime, small),
+              *(() if limed else _range_body(case, state, found))),
+        evidence=(*ph_evidence(case, state, lime), *(() if limed else fit_evidence(state, found))),
+        needs=(*_needs(case, state, lime),
+               *(alkaline_needs(case, state) if found.too_alkaline and not limed else ())),
         advise_against=_against(lime),
         sources=_sources(state, lime),
-        results=tuple(r for r in (target.result, state.error_result,
+        results=tuple(r for r in (target.result, state.error_result, found.result,
                                   *((lime.best,) if lime and lime.best else ())) if r),
         judgements=(_judgement(state, lime),),
     )
+
+
+def _reference(state: AcidState, found: Fit, limed: bool) -> Message:
+    """The line that the pH is held against: upper limit in alkaline soil, else liming point."""
+    assert state.target is not None
+    if not limed and _ph_of(state) >= HIGH_PH:
+        if found.limit is None:
+            return say("acidity.reference_upper", upper=HIGH_PH, crop=found.crop, over=False)
+        return say("acidity.reference_upper", upper=found.limit, crop=found.crop, over=True)
+    return say("acidity.reference_target", target=state.target.value,
+               trigger=state.target.trigger, crop=state.target.crop)
+
+
+def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, ...]:
+    """What a pH outside the crop's range means; nothing where it suits."""
+    if found.suits and not found.near:
+        return ()
+    if found.place is None and _ph_of(state) < HIGH_PH:
+        return ()
+    return (say("acidity.body_range", crop=found.crop, range=found.place, turns=found.near,
+                limit=found.limit, calcareous=state.calcareous),)
 
 
 def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:

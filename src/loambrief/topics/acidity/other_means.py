@@ -20,6 +20,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import depth_of, place_of
+from loambrief.topics.acidity.alkaline import alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.formulas import constant
 from loambrief.topics.acidity.formulas_targets import (
     aluminum_saturation,
@@ -182,12 +183,19 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
                               Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
         results += (used,)
     crop = state.target.crop if state.target else case.field.crop
+    found = fit(case, state)
+    stops = (over or state.target is None) and found.too_alkaline
+    if over or state.target is None:
+        evidence += fit_evidence(state, found)
+        results += (found.result,) if found.result is not None else ()
+    if stops and not acidify:
+        needs += alkaline_needs(case, state)
     return Finding(
         id=f"acidity.high.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
-                  over=over, calcareous=state.calcareous),
-        status=Status.EXCESS if over else Status.NOTED,
-        severity=2 if acidify else 1 if over else 0,
+                  over=over or stops, calcareous=state.calcareous),
+        status=Status.EXCESS if over or stops else Status.NOTED,
+        severity=2 if acidify or stops else 1 if over else 0,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,

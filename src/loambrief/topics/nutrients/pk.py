@@ -30,10 +30,12 @@ from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
 from loambrief.topics.nutrients.manure import stop_manure
 from loambrief.topics.nutrients.reading import (
     Reading,
+    Turn,
     credits_since,
     may_skip,
     skip_reason,
     spans_level,
+    turning_line,
 )
 from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
@@ -248,6 +250,7 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
     optional = may_skip(rate)
     if amount <= 0 or (optional and skip_reason(reading) is not None):
         return ()
+    turn = turning_line(reading, rate)
     cap = rate.details.get("cap_lb_ac")
     cautions = list(_cautions(reading))
     if cap is not None and amount > float(cap):  # type: ignore[arg-type]
@@ -263,7 +266,8 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
         Need(
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
-                     below=rate.details["position"] == BELOW, optional=optional),
+                     below=rate.details["position"] == BELOW, optional=optional,
+                     line=None if turn is None else turn.line),
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
             results=(rate, *reading.credits.results), sources=(rate.source,),
@@ -324,6 +328,9 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
         stop = stop_manure(state, reading.sample, rate)
     if stop is not None:
         status, severity, needs = Status.EXCESS, 2, (*needs, *stop.needs)
+    turn = turning_line(reading, rate) if stop is None else None
+    if turn is not None and position != BELOW:
+        status = Status.WATCH
     fits = state.depth_fits(reading.increment) and state.in_region
     results = (
         *rates,
@@ -331,30 +338,35 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
         *(reading.cec.results if reading.cec else ()),
         *reading.credits.results,
         *(stop.results if stop is not None else ()),
+        *((turn.chance,) if turn is not None else ()),
     )
-    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs)
+    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs,
+                                                                turns=turn is not None)
     return Finding(
         id=reading.finding_id, topic=TOPIC,
         title=say(f"nutrients.{title}", test=reading.test,
-                  where=reading.place, crop=state.crop.name),
+                  where=reading.place, crop=state.crop.name,
+                  line=None if turn is None else turn.line),
         status=status, severity=severity,
-        confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans),
+        confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans and turn is None),
         grade=Grade.CALCULATED,
         value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
         reference=say("nutrients.reference_levels", critical=critical,
                       limit=rate.details.get("limit_ppm"), guide=guide.title),
         place=reading.place,
         body=(*words.body(reading, rate, position, severity, needs),
+              *(() if turn is None else (words.turn_body(reading, turn),)),
+              *words.pooled(reading),
               *(stop.body if stop is not None else ())),
         evidence=(*words.evidence(reading, rate, critical, spans),
                   *(stop.evidence if stop is not None else ())),
         needs=needs, sources=(rate.source,), results=results,
-        judgements=(_judgement(reading, rates, position, needs, spans),),
+        judgements=(_judgement(reading, rates, position, needs, turn),),
     )
 
 
 def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
-               needs: tuple[Need, ...], spans: bool) -> Judgement:
+               needs: tuple[Need, ...], turn: Turn | None) -> Judgement:
     """What the reading comes to for its nutrient."""
     feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]
     if feeding and feeding[0].optional:
@@ -362,17 +374,20 @@ def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
     elif feeding:
         verdict = Verdict.NEEDED
         reason = ("rate_not_given" if feeding[0].amount is None
-                  else "near_critical" if spans else "below_critical")
+                  else "near_critical" if turn is not None else "below_critical")
     elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
         verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
     elif any(r.value for r in rates):
         verdict, reason = Verdict.NOT_NEEDED, "supplied_since"
     elif position == BELOW:
         verdict, reason = Verdict.NEEDED, "rate_not_given"
+    elif turn is not None:
+        verdict, reason = Verdict.OPTIONAL, "near_critical_above"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
     return judged(reading.nutrient, reading.place, verdict, reason, test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,
                   value=reading.quantity.value,
+                  line=None if turn is None else turn.line,
                   critical=rates[0].details["critical_ppm"],
                   limit=rates[0].details.get("limit_ppm"))

@@ -7,15 +7,21 @@ from collections.abc import Iterator
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
-from loambrief.topics.nutrients.reading import Reading, may_skip, skip_reason
+from loambrief.topics.nutrients.reading import Reading, Turn, may_skip, skip_reason
+from loambrief.topics.nutrients.state import RESULT_FIELD
 
 
-def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()) -> str:
+def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = (),
+          turns: bool = False) -> str:
     if position == BELOW:
         return "title_near" if spans else "title_low"
-    if position == ABOVE:
-        return "title_drawdown" if rate.value else "title_high"
-    return "title_enough" if needs or not may_skip(rate) else "title_skip"
+    if position == ABOVE and rate.value:
+        return "title_drawdown"
+    if position != ABOVE and (needs or not may_skip(rate)):
+        return "title_enough"
+    if turns:
+        return "title_at_line"
+    return "title_high" if position == ABOVE else "title_skip"
 
 
 def body(reading: Reading, rate: Result, position: str, severity: int,
@@ -50,6 +56,20 @@ def body(reading: Reading, rate: Result, position: str, severity: int,
     chance = details.get("response_chance_pct")
     if position == BELOW or chance is not None:
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)
+
+
+def turn_body(reading: Reading, turn: Turn) -> Message:
+    """That the answer turns at the line, and how likely the soil lies below it."""
+    return say("nutrients.turn_body", line=turn.line, value=reading.quantity.value,
+               error=turn.error_pct, below=100.0 * turn.chance.number)
+
+
+def pooled(reading: Reading) -> Iterator[Message]:
+    """That the value is the mean of several samples, and how far apart they are."""
+    spread = reading.increment.spread.get(RESULT_FIELD[reading.nutrient])
+    if spread is not None:
+        yield say("nutrients.pooled_body", n=spread.n, low=min(spread.values),
+                  high=max(spread.values), mean=spread.mean)
 
 
 def evidence(reading: Reading, rate: Result, critical: float, spans: bool) -> Iterator[Evidence]:
