@@ -5,12 +5,15 @@ examples every time. ``--hypothesis-profile=search`` draws new ones, many more, 
 reproduces a failure.
 """
 
+import hashlib
 import random
 import signal
 import zlib
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from loambrief.render import pdfa
 
 # how fast examples are drawn depends on who else uses the machine
 ALWAYS = {"deadline": None, "database": None, "suppress_health_check": [HealthCheck.too_slow]}
@@ -29,3 +32,19 @@ def pytest_pyfunc_call(pyfuncitem):
     """Chance is the same in each run of a test, whatever the seed of the order."""
     random.seed(zlib.crc32(pyfuncitem.nodeid.encode()))
     return (yield)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def files_checked_once():
+    """The archive check of the same bytes is made once: it takes longer than making them."""
+    real, passed = pdfa._check, set()
+
+    def check(data, *more):
+        digest = hashlib.sha256(data).digest()
+        if digest not in passed:
+            real(data, *more)
+            passed.add(digest)
+
+    pdfa._check = check
+    yield
+    pdfa._check = real

@@ -6,10 +6,10 @@ import dataclasses
 from collections.abc import Iterator
 from enum import StrEnum
 
+from loambrief.charts import ChartSpec
 from loambrief.report import blocks, parts
 from loambrief.report.blocks import Block, Heading, Span
 from loambrief.report.parts import ActionCard, FindingBlock, SignOff, Summary
-from loambrief.report.specs import ChartSpec
 
 KINDS = {kind for module in (blocks, parts) for kind in vars(module).values()
          if isinstance(kind, type) and issubclass(kind, Block) and kind is not Block}

@@ -1,6 +1,8 @@
 """The import order and the places where each library may be used."""
 
 import ast
+import subprocess
+import sys
 from functools import cache
 from pathlib import Path
 
@@ -15,13 +17,14 @@ LAYERS = (  # highest first; a module imports only from lower lines, or from its
     ("mail",),
     ("pipeline",),
     ("archive", "render"),
-    ("charts",),
     ("report",),
+    ("charts",),
     ("actions",),
     ("assess",),
     ("findings",),
     ("formulas", "case"),
     ("tables",),
+    ("numbers",),
     ("colours", "units"),
     ("resources",),
     ("errors",),
@@ -31,9 +34,12 @@ ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
     "jinja2": ("report/", "render/html.py", "case/starter.py"),
-    "reportlab": ("render/", "charts/"),
+    "matplotlib": ("charts/",),
+    "reportlab": ("render/", "charts/canvas.py", "charts/fonts.py"),
     "pyhanko": ("archive/",),
     "pikepdf": ("render/", "archive/"),
+    "rfc8785": ("archive/canonical.py",),
+    "reportlab.platypus": (),
     "geographiclib": ("case/geodesy.py",),
     "highspy": ("actions/solver.py",),
     "scipy": (),
@@ -125,6 +131,13 @@ def test_no_module_reaches_itself_by_imports():
         walk(name)
 
 
+def test_charts_know_nothing_of_the_advisory():
+    """ensures that a chart is drawn from its spec alone: numbers, words and the look of pages."""
+    for path in (ROOT / "charts").glob("*.py"):
+        parts = {_part(module) for module in _known(path)} - {""}
+        assert parts <= {"charts", "numbers", "colours", "resources", "errors"}, path.name
+
+
 @pytest.mark.parametrize("library", sorted(ONLY_IN))
 def test_library_stays_in_its_place(library):
     """ensures that a library is imported only where its kind of work is done."""
@@ -150,3 +163,12 @@ def test_modules_stay_readable():
     """ensures that no module grows past the alarm of 600 lines."""
     for path in MODULES:
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 600, path
+
+
+def test_advice_loads_no_second_layout_engine():
+    """ensures that a first advisory does not wait for reportlab's own page layout."""
+    case = ROOT.parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+    code = ("import sys; from pathlib import Path; from loambrief import pipeline; "
+            f"pipeline.make_advisory(Path({str(case)!r})); "
+            "sys.exit(any(name.startswith('reportlab.platypus') for name in sys.modules))")
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -4,11 +4,13 @@ import os
 import re
 import shlex
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from pypdf import PdfReader, PdfWriter
+from pdf_text import page_texts
+from pypdf import PdfWriter
 
 from loambrief.cli import COMMANDS, main
 
@@ -75,8 +77,7 @@ def test_tutorial_works_as_it_stands(bench):
         result = run(line)
         assert result.exit_code == 0, (line, result.output)
     assert "Good." in run("loambrief verify work/signed.pdf --trust work/me.pem").output
-    words = " ".join(page.extract_text() for page in
-                     PdfReader("work/out/creek-bottom-tutorial.pdf").pages)
+    words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.pdf").read_bytes()))
     assert "What we saw in numbers" in words and "House guide" in words
     assert Path("work/spanish/creek-bottom-tutorial.html").exists()
 
@@ -96,6 +97,17 @@ def test_readme_commands_are_known(bench):
             assert command is not None, line
         known = {"--help", *(o for p in command.params for o in p.opts)}
         assert {w for w in words if w.startswith("-")} <= known, line
+
+
+def test_ci_runs_the_command_of_the_readme():
+    """ensures that what the README says is what is run after each change, and is bounded."""
+    section = (ROOT / "README.md").read_text("utf-8").partition("## Run all tests")[2]
+    (command,) = re.findall(r"```sh\n(.*?)\n```", section.partition("\n## ")[0], re.DOTALL)
+    assert any(line.startswith(command) for line in
+               (ROOT / ".ci" / "run").read_text("utf-8").splitlines())
+    options = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["pytest"][
+        "ini_options"]
+    assert 0 < options["timeout"] < options["session_timeout"]
 
 
 def prepare():

@@ -20,15 +20,24 @@ from types import MappingProxyType
 from loambrief.errors import ImpossibleInput, UnknownName
 
 LB_PER_KG = 1 / 0.45359237
+LB_PER_TON = 2000.0
+"""Pounds in a short ton."""
 ACRE_PER_HA = 1 / 0.40468564224
 KG_PER_HA_PER_LB_PER_ACRE = 0.45359237 / 0.40468564224  # 1.12085
-LB_PER_TON = 2000.0  # short ton
 T_PER_HA_PER_TON_PER_ACRE = KG_PER_HA_PER_LB_PER_ACRE * 2.0  # 2.24170 Mg/ha per short ton/ac
 CM_PER_INCH = 2.54
 KPA_PER_PSI = 6.894757
 SLICE_LB = 2_000_000.0
 """Conventional mass of an acre furrow slice 6 2/3 in deep, lb."""
 SLICE_DEPTH_IN = 20.0 / 3.0
+GAL_PER_YD3 = 46656.0 / 231.0
+"""A cubic yard in US gallons of 231 cubic inches (definitions)."""
+LITRE_PER_GAL = 3.785411784
+NOMINAL_LB_PER_GAL = LITRE_PER_GAL * LB_PER_KG
+"""Mass that stands for a gallon of liquid manure inside the program: 1 kg/L, whatever the true
+density. Analysis per volume and rate in gallons use the same figure, so that it cancels."""
+BY_VOLUME = ("lb/1000gal", "kg/m3")
+"""Units of an analysis per volume of liquid."""
 
 P2O5_PER_P = 141.9445 / (2 * 30.97376)  # 2.2914
 K2O_PER_K = 94.196 / (2 * 39.0983)  # 1.2046
@@ -94,6 +103,9 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("charge", "meq/100g", {"cmol/kg": 1.0, "cmolc/kg": 1.0, "mmol/kg": 0.1,
                                               "cmol(+)/kg": 1.0, "meq/100 g": 1.0}, highest=300.0),
             _dimension("percent", "%", {"percent": 1.0, "g/kg": 0.1, "g/100g": 1.0}, highest=100.0),
+            _dimension("content", "%", {"percent": 1.0, "g/kg": 0.1, "g/100g": 1.0, "lb/ton": 0.05,
+                                        "kg/t": 0.1, "kg/m3": 0.1,
+                                        "lb/1000gal": 0.1 / NOMINAL_LB_PER_GAL}, highest=100.0),
             _dimension("neutralizing", "%", {"percent": 1.0}, highest=250.0),
             _dimension("conductivity", "dS/m", {"mmho/cm": 1.0, "mS/cm": 1.0, "uS/cm": 0.001,
                                                 "mS/m": 0.01}, highest=300.0),
@@ -115,7 +127,9 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": LB_PER_TON,
                                          "t/ha": LB_PER_TON * _T_HA,
                                          "Mg/ha": LB_PER_TON * _T_HA, "oz/ac": 1 / 16.0,
-                                         "lb/1000ft2": 43.56}, highest=10_000_000.0),
+                                         "lb/1000ft2": 43.56, "gal/ac": NOMINAL_LB_PER_GAL,
+                                         "L/ha": _KG_HA, "m3/ha": 1000.0 * _KG_HA},
+                       highest=10_000_000.0),
             _dimension("water_depth", "in", {"mm": 0.1 / CM_PER_INCH, "cm": 1 / CM_PER_INCH,
                                              "ft": 12.0}, highest=1000.0),
             _dimension("infiltration", "in/h", {"mm/h": 0.1 / CM_PER_INCH, "cm/h": 1 / CM_PER_INCH},
@@ -123,7 +137,10 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("plant_density", "/m2", {"plants/m2": 1.0, "/ft2": 10.7639,
                                                 "plants/ft2": 10.7639}, highest=100_000.0),
             _dimension("mass", "lb", {"kg": LB_PER_KG, "ton": LB_PER_TON, "t": 1000.0 * LB_PER_KG,
-                                      "cwt": 100.0}, highest=100_000_000.0),
+                                      "cwt": 100.0, "gal": NOMINAL_LB_PER_GAL, "L": LB_PER_KG,
+                                      "m3": 1000.0 * LB_PER_KG}, highest=100_000_000.0),
+            _dimension("distance", "ft", {"m": 100 / CM_PER_INCH / 12, "yd": 3.0, "in": 1 / 12},
+                       highest=100_000.0),
             _dimension("length", "in", {"cm": 1 / CM_PER_INCH, "mm": 0.1 / CM_PER_INCH,
                                         "ft": 12.0, "m": 100 / CM_PER_INCH}, highest=100_000.0),
         )
@@ -132,6 +149,10 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
 
 YIELD_UNITS = ("bu/ac", "ton/ac", "t/ha", "kg/ha", "lb/ac", "cwt/ac", "bale/ac", "box/ac")
 """Units a yield goal may carry; the crop table turns mass into the crop's own unit."""
+
+MASS_YIELDS: Mapping[str, float] = MappingProxyType(
+    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": LB_PER_TON, "kg/ha": _KG_HA, "t/ha": 1000 * _KG_HA})
+"""Yield units that are masses, so that they hold for any crop, in lb/ac (definitions)."""
 
 PRICE_UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {  # typed -> (basis, units of the basis per typed unit)
@@ -145,7 +166,8 @@ PRICE_UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
         "ac": ("area", 1.0),
         "ha": ("area", ACRE_PER_HA),
         "gal": ("liquid", 1.0),
-        "L": ("liquid", 0.264172),
+        "1000gal": ("liquid", 1000.0),
+        "L": ("liquid", 1 / LITRE_PER_GAL),
         "each": ("each", 1.0),
         "bag": ("each", 1.0),
     }
@@ -198,8 +220,13 @@ class Quantity:
 
 
 def plain(quantity: Quantity | None) -> float | None:
-    """Value of a quantity that is a number; None if it is absent or only a limit."""
+    """The number of a quantity; None where there is none, or only a limit."""
     return quantity.value if quantity is not None and quantity.plain else None
+
+
+def typed_unit(quantity: Quantity) -> str:
+    """The unit as it was typed, without blanks and in one spelling."""
+    return tidy_unit(split_number(quantity.typed)[2]).replace(" ", "")
 
 
 def tidy_unit(text: str) -> str:

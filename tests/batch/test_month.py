@@ -1,6 +1,7 @@
 """A month's run: what is made, what stands, what fails, and what survives being interrupted."""
 
 import errno
+import io
 import json
 import os
 import signal
@@ -10,13 +11,26 @@ import time
 from pathlib import Path
 
 import pytest
-from batch_fakes import run, write_case
+from batch_fakes import fake_pool, run, write_case
 
 from loambrief.batch import ledger, output_folder
-from loambrief.batch.work import CaseStatus, Options
+from loambrief.batch.month import Month, run_month
+from loambrief.batch.progress import Progress
+from loambrief.batch.request import Request, RunResult, WantedDocuments
+from loambrief.batch.run_report import failure_table, warned
+from loambrief.batch.work import CaseOutcome, CaseStatus, Options, Stage
 from loambrief.errors import FolderBusy, NotOurs
 
 HERE = Path(__file__).parent
+
+
+def no_address(task):
+    """A case of a client without an address; nothing comes of making it."""
+    checked = task.stage is Stage.CHECK
+    return CaseOutcome(task.number, task.path,
+                       CaseStatus.CHECKED if checked else CaseStatus.FAILED, f"c{task.number}",
+                       "Ash", no_letter="no letter to Ash: the case gives no e-mail address of the "
+                       "client" if checked else "")
 
 
 def statuses(month):
@@ -113,6 +127,38 @@ def test_damaged_ledger_costs_work_not_the_run(tmp_path):
         assert month.result.damaged == (1 if spoil else 0)
 
 
+def test_documents_stand_while_nothing_changed(tmp_path):
+    """ensures that a rerun writes no document, and one changed or failed case writes them all."""
+    out, todo = tmp_path / "out", cases(tmp_path / "in", "", "")
+    names = ["summary.csv", "summary.xlsx", "month-2026-10.pdf"]
+    assert [p.name for p in run(todo, out).documents] == names
+    assert run(todo, out).documents == run(todo[::-1], out).documents == []
+    write_case(tmp_path / "in", "c1", body="edited")
+    assert [p.name for p in run(todo, out).documents] == names
+    write_case(tmp_path / "in", "c1", do="bad")
+    assert [p.name for p in run(todo, out).documents] == names
+    assert run(todo[:1], out).documents != []
+
+
+def test_who_gets_no_letter_is_said_before_anything_is_made(tmp_path):
+    """ensures that a missing address is told once for each client, ahead of the work."""
+    said = []
+
+    class Told(Progress):
+        def say(self, text):
+            said.append(text)
+
+        def begin(self, stage, total):
+            said.append(stage)
+
+    todo = cases(tmp_path / "in", "", "")
+    request = Request(tuple(todo), tmp_path / "out")
+    run_month(request, WantedDocuments(cover=False, letters=True), workers=1, progress=Told(),
+              executor=lambda count: fake_pool(count, no_address))
+    line = "no letter to Ash: the case gives no e-mail address of the client"
+    assert said == ["check", line, "make"]
+
+
 @pytest.mark.parametrize("as_you_go", [False, True])
 def test_doubled_ids_are_named_before_anything_is_written(tmp_path, as_you_go):
     """ensures that cases of one id fail, each naming the other, whatever the capitals."""
@@ -121,8 +167,12 @@ def test_doubled_ids_are_named_before_anything_is_written(tmp_path, as_you_go):
             write_case(tmp_path / "in", "c")]
     month = run(todo, tmp_path / "out", as_you_go=as_you_go)
     assert statuses(month) == ["failed", "failed", "done"]
-    assert "b.yaml" in month.result.outcomes[0].problems[0]
-    assert "a.yaml" in month.result.outcomes[1].problems[0]
+    places = f"{tmp_path}/in/a.yaml, {tmp_path}/in/b.yaml"
+    assert month.result.outcomes[0].problems == month.result.outcomes[1].problems == (
+        f"case id 'east-40' is that of {places}; give each case an id of its own",)
+    told = io.StringIO()
+    failure_table(month, told)
+    assert told.getvalue().count("give each case an id of its own") == 1
     assert files(tmp_path / "out") == ["ash-lane-farm/c.json", "ash-lane-farm/c.pdf"]
 
 
@@ -377,10 +427,21 @@ def test_two_batches_in_one_folder(tmp_path, start):
     assert said.strip() == str(["done"] * 4)
 
 
+def test_warnings_are_spoken_of_once():
+    """ensures one line for the warnings of a whole run, and none where there are none."""
+    outcomes = {n: CaseOutcome(n, "a.yaml", CaseStatus.DONE, warnings=("w",) * n)
+                for n in range(3)}
+    month = Month(RunResult(3, outcomes))
+    assert warned(month) == ("3 warnings in 2 cases, listed by 'loambrief check CASE'; accept one "
+                             "in the case, with a reason, if it is right")
+    assert warned(Month(RunResult(1, {0: outcomes[0]}))) == ""
+    assert warned(Month(RunResult(1, {0: outcomes[1]}))).startswith("1 warning in 1 case,")
+
+
 def test_ledger_lines_are_json(tmp_path):
     """ensures that other programs can read what was made from what."""
     run(cases(tmp_path / "in", "", "bad"), tmp_path / "out")
     lines = (tmp_path / "out/.loambrief/ledger.jsonl").read_text(encoding="utf-8").splitlines()
     data = [json.loads(line) for line in lines]
-    assert data[0]["format"] == 1
-    assert [d["status"] for d in data if "case" in d] == ["done", "failed"]
+    assert data[0]["format"] == 2
+    assert [d["case"]["status"] for d in data if "case" in d] == ["done", "failed"]

@@ -133,3 +133,31 @@ def test_leftovers_of_a_killed_run_are_cleared(place):
     (place.stage / "0.part").write_bytes(b"half")
     OutputFolder(place.output).open()
     assert left(place) == []
+
+
+def test_documents_are_made_only_from_other_parts(place):
+    """ensures that documents stand while their parts do, and are made again when one is gone,
+    the parts are others, or making anew is asked for; also after the ledger was read again."""
+    made = []
+
+    def make():
+        made.append(1)
+        yield "summary.csv", b"a"
+        yield "summary.xlsx", b"b"
+
+    both = [place.path("summary.csv"), place.path("summary.xlsx")]
+    assert place.put_documents("summary", "p", make) == both
+    assert place.put_documents("summary", "p", make) == [] and len(made) == 1
+    place.close()
+    again = OutputFolder(place.output)
+    again.open()
+    assert again.put_documents("summary", "p", make) == [] and len(made) == 1
+    assert again.put_documents("summary", "q", make) == both
+    both[1].unlink()
+    assert again.put_documents("summary", "q", make) == both
+    again.force = True
+    assert again.put_documents("summary", "q", make) == both and len(made) == 4
+    again.force = False
+    both[0].write_bytes(b"edited by hand")
+    with pytest.raises(NotOurs, match="changed since"):
+        again.put_documents("summary", "q", make)

@@ -3,8 +3,11 @@
 import csv
 import datetime as dt
 import io
+import subprocess
+import sys
 import time
 import zipfile
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -13,6 +16,7 @@ from batch_fakes import figures
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loambrief.batch.figures import DueCheck, LabTest, Limit
 from loambrief.batch.request import CaseEntry
 from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_table, summary_xlsx
 from loambrief.batch.work import CaseOutcome, CaseStatus
@@ -119,3 +123,49 @@ def test_failures_have_a_sheet_of_their_own():
         ["../in/b.yaml", "failed", "one\n  2 | x"], ["../in/b.yaml", "failed", "two"]]
     good = openpyxl.load_workbook(io.BytesIO(summary_xlsx(summary_table(entries[:1]), entries[:1])))
     assert good.sheetnames == ["summary"]
+
+
+def test_one_case_needs_no_tables():
+    """ensures that a single case, and each worker of a batch, is free of the cost of pandas."""
+    case = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+    said = subprocess.run(
+        [sys.executable, "-c", "import sys\nimport loambrief.batch.month\n"
+         "from loambrief.batch.work import Task, work\n"
+         f"print(work(Task(0, {str(case)!r})).status.value, 'pandas' in sys.modules)"],
+        capture_output=True, text=True, timeout=120, check=True)
+    assert said.stdout.split() == ["done", "False"]
+
+
+def test_every_column_of_a_case():
+    """ensures each figure by number: counts, sums, the worst limit, the first dates."""
+    limits = (Limit("acidity", "acidity.ph", "Too acid", 3), Limit("n", "n.p", "Poor", 1))
+    checks = (DueCheck("2027-10-14", "pH", "lime"), DueCheck("", "look", ""),
+              DueCheck("2027-03-01", "stand", ""))
+    tests = (LabTest("soil", "n", "2026-09-22", "2029-09-21"),
+             LabTest("water", "canal", "2025-05-01", "2028-04-30"))
+    row = by_name(summary_table([entry(
+        0, limits=limits, followups=checks, tests=tests, spent=948.256, waiting_cost=700.004,
+        unpriced=4, valid_until="")]))[0]
+    dates = ("case_date", "next_follow_up", "first_test_old")
+    assert [str(row[name].date()) for name in dates] == ["2026-10-14", "2027-03-01", "2028-04-30"]
+    assert pd.isna(row["valid_until"])
+    assert {name: row[name] for name in (
+        "limits", "worst_limit", "first_action", "actions", "actions_covered", "plan_cost",
+        "budget", "actions_waiting", "waiting_cost", "actions_without_price", "not_measured",
+        "area", "area_unit", "warnings", "case_file")} == {
+        "limits": 2, "worst_limit": "Too acid", "first_action": "Lime: 2 ton/ac", "actions": 3,
+        "actions_covered": 2, "plan_cost": 948.26, "budget": 1500.0, "actions_waiting": 1,
+        "waiting_cost": 700.0, "actions_without_price": 4, "not_measured": 2, "area": 40.0,
+        "area_unit": "ac", "warnings": 0, "case_file": "../in/a.yaml"}
+
+
+def test_nothing_is_not_zero():
+    """ensures that a case without limits counts none, and a failed one counts nothing at all."""
+    rows = by_name(summary_table([
+        entry(0, limits=(), followups=(), tests=()),
+        entry(1, "z", status=CaseStatus.FAILED, problems=("no",))]))
+    assert rows[0]["limits"] == 0 and pd.isna(rows[0]["next_follow_up"])
+    assert all(pd.isna(rows[1][name]) for name in ("limits", "actions", "plan_cost", "case_date"))
+    raw = summary_csv(summary_table([entry(1, "z", status=CaseStatus.FAILED, problems=("no",))]))
+    assert raw.decode("utf-8-sig").splitlines()[1] == (
+        "z,failed,Ash Lane Farm" + "," * 23 + ",0,no,../in/z.yaml")

@@ -31,7 +31,7 @@ def stages(case: Path) -> dict[str, float]:
     from loambrief.agronomy.guides import from_data, with_guides
     from loambrief.agronomy.registry import recording
     from loambrief.case.load import load_case
-    from loambrief.charts import registry
+    from loambrief.charts import build
     from loambrief.render import flow, pdf
     from loambrief.topics.assess import assess
 
@@ -46,7 +46,7 @@ def stages(case: Path) -> dict[str, float]:
     def charted(work: Callable) -> Callable:
         return lambda *arguments: timed("charts", work, *arguments)
 
-    registry.build.cache_clear()
+    build.cache_clear()
     loaded = timed("read", load_case, case)
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
     with recording() as trace, with_guides(*own):

@@ -22,6 +22,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import psutil
 from made_up_cases import write_cases
 
 from loambrief.batch.cluster import Cluster
@@ -114,9 +115,8 @@ def measure(count: int, workers: int, seed: int, folder: Path,
     def pool(size: int) -> Executor:
         if address:
             return Cluster(address)
-        local = Pool(size)
-        meter.pids = lambda: local.pids
-        return local
+        meter.pids = lambda: [child.pid for child in psutil.Process().children(recursive=True)]
+        return Pool(size)
 
     request = Request(tuple(paths), folder / "out", time_limit=60.0)
     month = run_month(request, WantedDocuments(), workers=workers, progress=meter, executor=pool)

@@ -232,6 +232,23 @@ CASES = [  # code, field, case
         **minimal()["field"], "crop": "garlic", "unlisted_crops": ["Garlic"]}}),
     ("CASE125", "farm.region", {**minimal(weeds=WEED), "farm": {
         "name": "Halloran Bend", "region": "Puglia"}}),
+    ("CASE048", "materials[m].analysis.p2o5", material(
+        name="Slurry", kind="manure", analysis={"n": "30 lb/1000gal", "p2o5": "0.2 %"})),
+    ("CASE048", "earlier_applications[slurry].rate", minimal(weeds=WEED, earlier_applications=[{
+        "date": "2026-04-01", "material": "slurry", "kind": "manure", "rate": "5,000 gal/ac",
+        "analysis": {"n": "0.3 %"}}])),
+    ("CASE048", "residue[corn stalks].dry_mass", minimal(weeds=WEED, residue=[
+        {"material": "corn stalks", "dry_mass": "5,000 gal/ac"}])),
+    ("CASE021", "case.purpose", {**minimal(weeds=WEED), "case": {
+        **minimal()["case"], "question": "other"}}),
+    ("CASE128", "samples[B1].near_water[1].distance", minimal(samples=[sample(near_water=[
+        {"kind": "stream", "distance": "20 ft", "setback": "100 ft"}])])),
+    ("CASE129", "materials[m].harvest_interval", {
+        **material(harvest_interval=120), "field": {
+            **minimal()["field"], "dates": {"harvest": "2026-12-01"}}}),
+    ("CASE130", "materials[m].price.per", material(
+        name="UAN solution", analysis={"n": "28 %"},
+        price={"amount": 2, "per": "gal", "date": "2026-10-01"})),
     ("CASE126", "samples[B1].lab.lb_ac_means", one(phosphorus="40 lb/ac")),
     ("CASE124", "guide", {**one(phosphorus="8 ppm"), "guide": "florida_mehlich1"}),
     ("CASE124", "samples[B1].methods.phosphorus", {

@@ -1,5 +1,6 @@
 """Two samples of one zone at one depth: pooled, compared or kept apart, never without a word."""
 
+import datetime as dt
 import math
 import statistics
 
@@ -8,6 +9,7 @@ from case_builders import as_bytes, minimal, sample
 
 from loambrief import pipeline
 from loambrief.case.load import load_bytes
+from loambrief.case.reader import read_text
 from loambrief.render.plain import render_plain
 
 PH, P = (6.2, 5.8), (9.0, 15.0)
@@ -111,3 +113,14 @@ def test_convention_of_pounds_per_acre(problems):
     assert value == pytest.approx(11.11, abs=0.01) and "1.8 times" in told.help
     assert "true_depth" in told.help
     assert ppm(None, "0-6.667 in")[1] == []
+
+
+def test_the_next_case_asks_for_each_zone_once(tmp_path):
+    """ensures that a pooled sample is one zone of the next case, with its water."""
+    case = two("pool")
+    case["samples"][0]["near_water"] = [{"kind": "ditch", "distance": "50 ft"}]
+    (tmp_path / "last.yaml").write_bytes(as_bytes(case))
+    text = pipeline.next_case_text(tmp_path / "last.yaml", tmp_path / "next.yaml",
+                                   dt.date(2027, 10, 20))
+    (zone,) = read_text(text, "next.yaml")[0].data["samples"]
+    assert zone["id"] == "B1" and zone["near_water"] == [{"kind": "ditch", "distance": "50 ft"}]

@@ -4,45 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 
+from loambrief.charts import Threshold
+from loambrief.charts.budget import BudgetSpec, CostStep
+from loambrief.charts.carbon_nitrogen import CarbonNitrogenSpec, RatioRow
+from loambrief.charts.cations import CationBar, CationSpec, Share
+from loambrief.charts.compare import CompareColumn, CompareSpec
+from loambrief.charts.layers import LayerMeasure as Measure
+from loambrief.charts.layers import LayerSpec, Slab
+from loambrief.charts.penetration import PenetrationSpec, Profile
+from loambrief.charts.salinity import SalinityPoint, SalinitySpec
+from loambrief.charts.sap import SapRow, SapSpec
+from loambrief.charts.season import SeasonBar, SeasonMark, SeasonSpec
+from loambrief.charts.sketch_map import MapArea, MapSpec
+from loambrief.charts.sufficiency import LevelSide as Side
+from loambrief.charts.sufficiency import SufficiencyRow, SufficiencySpec
+from loambrief.charts.tally import TallyRow, TallySpec
+from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
+from loambrief.charts.weeds import Hint, WeedMark, WeedSpec
+from loambrief.charts.weeds import HintVerdict as Verdict
 from loambrief.report.chart_text import chart_words
-from loambrief.report.specs import (
-    BudgetSpec,
-    CarbonNitrogenSpec,
-    CationBar,
-    CationSpec,
-    CompareColumn,
-    CompareSpec,
-    CostStep,
-    Hint,
-    LayerSpec,
-    MapArea,
-    MapSpec,
-    Measure,
-    PenetrationSpec,
-    Profile,
-    RatioRow,
-    SalinityPoint,
-    SalinitySpec,
-    SapRow,
-    SapSpec,
-    SeasonBar,
-    SeasonMark,
-    SeasonSpec,
-    Share,
-    Side,
-    Slab,
-    SufficiencyRow,
-    SufficiencySpec,
-    TallyRow,
-    TallySpec,
-    Threshold,
-    TrendPanel,
-    TrendPoint,
-    TrendSpec,
-    Verdict,
-    WeedMark,
-    WeedSpec,
-)
 from loambrief.report.text import Writer
 
 WORDS = chart_words(Writer())

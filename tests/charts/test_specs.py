@@ -7,19 +7,14 @@ import math
 import pytest
 from chart_samples import EVERYDAY, HOSTILE, WORDS, penetration
 
+from loambrief.charts import ChartSpec, has_data
+from loambrief.charts.budget import BudgetSpec, CostStep
+from loambrief.charts.cations import CationBar, Share
+from loambrief.charts.layers import Slab
+from loambrief.charts.penetration import Profile
+from loambrief.charts.salinity import SalinityPoint
+from loambrief.charts.season import SeasonBar
 from loambrief.report.chart_text import chart_words, describe
-from loambrief.report.specs import (
-    BudgetSpec,
-    CationBar,
-    ChartSpec,
-    CostStep,
-    Profile,
-    SalinityPoint,
-    SeasonBar,
-    Share,
-    Slab,
-    has_data,
-)
 from loambrief.report.text import Writer
 
 WRITE = Writer().write

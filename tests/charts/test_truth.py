@@ -24,24 +24,17 @@ from chart_samples import (
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.charts.budget import BAR
+from loambrief.charts import Threshold
+from loambrief.charts.budget import BAR, CostStep
+from loambrief.charts.cations import CationBar, Share
 from loambrief.charts.measure import Scale, log_ticks, tick_text, ticks, wrap
-from loambrief.charts.penetration import stretches
+from loambrief.charts.penetration import Profile, stretches
+from loambrief.charts.sap import SapRow
 from loambrief.charts.sketch_map import inner_point, round_length
+from loambrief.charts.sufficiency import LevelSide, SufficiencyRow
 from loambrief.charts.tally import BAR as TALLY_BAR
-from loambrief.report.specs import (
-    CationBar,
-    CostStep,
-    Profile,
-    SapRow,
-    Share,
-    Side,
-    SufficiencyRow,
-    TallyRow,
-    Threshold,
-    TrendPanel,
-    TrendPoint,
-)
+from loambrief.charts.tally import TallyRow
+from loambrief.charts.trend import TrendPanel, TrendPoint
 
 
 def words(drawn) -> list[str]:
@@ -178,9 +171,9 @@ def test_salinity_plane(record):
 
 def test_sufficiency_positions(record):
     """ensures that half and twice the critical level lie equally far from it."""
-    rows = (SufficiencyRow("a", 10.0, 20.0, Side.BELOW, "10", "Below"),
-            SufficiencyRow("b", 40.0, 20.0, Side.ABOVE, "40", "Above"),
-            SufficiencyRow("c", 20.0, 20.0, Side.NEAR, "20", "Near"))
+    rows = (SufficiencyRow("a", 10.0, 20.0, LevelSide.BELOW, "10", "Below"),
+            SufficiencyRow("b", 40.0, 20.0, LevelSide.ABOVE, "40", "Above"),
+            SufficiencyRow("c", 20.0, 20.0, LevelSide.NEAR, "20", "Near"))
     drawn, width, _ = record(sufficiency(rows=rows))
     marks = sorted((p[0] + p[2]) / 2 for p in drawn.paths
                     if abs((p[2] - p[0]) - (p[3] - p[1])) < 0.01 and p[2] - p[0] > 7

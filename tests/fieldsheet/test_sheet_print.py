@@ -10,8 +10,8 @@ import pdfplumber
 import pdfua
 import pikepdf
 import pikepdf.form
-import pypdf
 import pytest
+from pdf_text import page_texts
 from pikepdf.pdfa import check
 from sheet_helpers import CASE, ROOT, fill
 
@@ -29,8 +29,7 @@ SMALLEST = 10.0
 @pytest.fixture(scope="module")
 def text(sheet):
     """The printed words, page by page."""
-    pages = pypdf.PdfReader(io.BytesIO(sheet.pdf)).pages
-    return [" ".join(page.extract_text().split()) for page in pages]
+    return [" ".join(page.split()) for page in page_texts(sheet.pdf)]
 
 
 @pytest.fixture(scope="module")

@@ -44,7 +44,12 @@ WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "test
         "tests/render", "tests/charts", "tests/batch/test_bundle.py",
         "tests/test_documented_commands.py")
 """What runs last, quickest first: tests that use the program as a whole."""
-ELSEWHERE = {"topics": ("tests/agronomy", "tests/findings"), "tables": ("tests/test_tables.py",)}
+ELSEWHERE = {
+    "topics": ("tests/test_published.py", "tests/agronomy", "tests/findings"),
+    "agronomy": ("tests/agronomy", "tests/test_published.py"),
+    "tables": ("tests/test_tables.py", "tests/test_published.py"),
+    "units.py": ("tests/properties", "tests/test_published.py", "tests/case"),
+}
 """Where the tests of a part are, if not in the folder of its name."""
 
 SWAPPED: dict[type[ast.AST], type[ast.AST]] = {
@@ -159,7 +164,7 @@ def _is_none(node: ast.AST) -> bool:
 # Which tests ------------------------------------------------------------------------------
 
 
-def stages(tree: Path, file: str) -> list[list[str]]:
+def stages(tree: Path, file: str, wide: bool) -> list[list[str]]:
     """The tests for a module, in groups that run one after the other; none twice."""
     inside = Path(file).relative_to(SOURCE)
     module = "loambrief." + ".".join(inside.with_suffix("").parts).removesuffix(".__init__")
@@ -168,12 +173,12 @@ def stages(tree: Path, file: str) -> list[list[str]]:
                        rf"(\([^)]*\b{last}\b|.*\b{last}\b)")
     near = [p for p in sorted((tree / "tests").rglob("test_*.py")) if named.search(p.read_text())]
     part = inside.parts[0].removesuffix(".py")
-    homes = ELSEWHERE.get(part, (f"tests/{part}", f"tests/test_{part}.py"))
+    homes = ELSEWHERE.get(inside.parts[0], (f"tests/{part}", f"tests/test_{part}.py"))
     topic = inside.parts[1] if part == "topics" and len(inside.parts) == 3 else None
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
     groups, seen = [], set()
-    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE):
+    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE if wide else ()):
         new = [name for name in dict.fromkeys(group) if (tree / name).exists()
                and not {name, str(Path(name).parent)} & seen]
         seen.update(new)
@@ -188,6 +193,7 @@ class Trial:
 
     tree: Path
     limit: float
+    wide: bool
     broken: set[str]
     sound: set[str]
 
@@ -217,7 +223,7 @@ class Trial:
         """"killed" and by what, "timed out", or "survived"."""
         path = self.tree / mutant.file
         whole = path.read_bytes()
-        for tests in stages(self.tree, mutant.file):
+        for tests in stages(self.tree, mutant.file, self.wide):
             while True:
                 _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
                 try:
@@ -264,6 +270,9 @@ def main(arguments: list[str] | None = None) -> int:
                         help="files below src/loambrief, as 'agronomy/*'; may be repeated")
     parser.add_argument("--limit", type=float, default=900.0, metavar="SECONDS",
                         help="for one group of tests")
+    parser.add_argument("--near", action="store_true",
+                        help="leave out the tests that make whole advisories: quicker, and what "
+                        "survives is only suspected")
     parser.add_argument("--results", type=Path, help="default: output/mutants-<seed>.jsonl")
     parser.add_argument("--list", action="store_true", help="show the sample, try nothing")
     given = parser.parse_args(arguments)
@@ -281,7 +290,7 @@ def main(arguments: list[str] | None = None) -> int:
                 shutil.copy(here, tree / name)
         (tree / "output").mkdir()
         chosen = sample(tree, given.seed, given.count, given.only)
-        trial = Trial(tree, given.limit, set(), set())
+        trial = Trial(tree, given.limit, not given.near, set(), set())
         for number, mutant in enumerate(chosen, 1):
             if given.list:
                 print(mutant.key)

@@ -13,8 +13,13 @@ from sample_reports import CASES, report
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
+from loambrief.charts import ChartSpec
+from loambrief.charts.budget import BudgetSpec, CostStep
+from loambrief.charts.cations import CationBar, CationSpec, Share
+from loambrief.charts.salinity import SalinityPoint, SalinitySpec
+from loambrief.charts.season import SeasonBar, SeasonSpec
+from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
 from loambrief.render.pdf import render_pdf
-from loambrief.report import specs
 from loambrief.report.blocks import (
     Block,
     Column,
@@ -26,7 +31,7 @@ from loambrief.report.blocks import (
     Table,
 )
 from loambrief.report.chart_text import chart_words, describe
-from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock, Mark
+from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock, StatusSign
 from loambrief.report.text import Writer
 
 LONG = ("Ægir Þorvaldsdóttir-Größenbrückner et Fils, Sucesores de la Señora Ñandú "
@@ -92,29 +97,29 @@ def stressed(name: str, folder: Path, paper: str = "letter", units: str = "us") 
     return render_pdf(pipeline.report_model(advice))
 
 
-def _specs(count: int) -> tuple[specs.ChartSpec, ...]:
+def _specs(count: int) -> tuple[ChartSpec, ...]:
     """Charts with so many rows."""
     words = chart_words(Writer())
     names = [f"zone {n}, north of the ditch" for n in range(1, count + 1)]
-    shares = tuple(specs.Share(ion, share) for ion, share in (
+    shares = tuple(Share(ion, share) for ion, share in (
         ("Ca", 55.0), ("Mg", 14.0), ("K", 3.0), ("Na", 1.0), ("H", 27.0)))
     days = [dt.date(2027, 1, 1) + dt.timedelta(days=7 * n) for n in range(count)]
     made = (
-        specs.SufficiencySpec(
-            title="Tests of all zones", words=words, rows=tuple(specs.SufficiencyRow(
-                n, 20.0 + i, 30.0, specs.Side.NEAR, f"{20 + i} ppm; critical level 30",
+        SufficiencySpec(
+            title="Tests of all zones", words=words, rows=tuple(SufficiencyRow(
+                n, 20.0 + i, 30.0, LevelSide.NEAR, f"{20 + i} ppm; critical level 30",
                 "too close to call", 15.0 + i, 25.0 + i) for i, n in enumerate(names))),
-        specs.CationSpec(title="Cations of all zones", words=words, bars=tuple(
-            specs.CationBar(n, shares, "12 meq/100 g") for n in names)),
-        specs.SalinitySpec(
+        CationSpec(title="Cations of all zones", words=words, bars=tuple(
+            CationBar(n, shares, "12 meq/100 g") for n in names)),
+        SalinitySpec(
             title="Salt of all zones", words=words, ece_limit=4.0, sodium_limit=15.0,
             sodium_name="ESP", sodium_unit="%", classes=("neither", "saline", "sodic", "both"),
-            points=tuple(specs.SalinityPoint(n, 1.0 + i / 8, 2.0 + i / 3)
+            points=tuple(SalinityPoint(n, 1.0 + i / 8, 2.0 + i / 3)
                          for i, n in enumerate(names))),
-        specs.BudgetSpec(title="Cost of all actions", words=words, budget=9000.0, steps=tuple(
-            specs.CostStep(i, n, 200.0 + i, i < 30) for i, n in enumerate(names, 1))),
-        specs.SeasonSpec(title="When to do what", words=words, bars=tuple(
-            specs.SeasonBar(i + 1, n, days[i], days[i] + dt.timedelta(days=20), "in time")
+        BudgetSpec(title="Cost of all actions", words=words, budget=9000.0, steps=tuple(
+            CostStep(i, n, 200.0 + i, i < 30) for i, n in enumerate(names, 1))),
+        SeasonSpec(title="When to do what", words=words, bars=tuple(
+            SeasonBar(i + 1, n, days[i], days[i] + dt.timedelta(days=20), "in time")
             for i, n in enumerate(names))),
     )
     write = Writer().write
@@ -139,7 +144,7 @@ def many_rows(count: int, paper: Paper = Paper.LETTER) -> ReportModel:
                      why=(long,), cautions=("Dust hurts eyes and lungs.",))
           for n in range(1, count + 1)),
         Heading(1, "Findings", columns=2),
-        *(FindingBlock(f"Zone {n} is too acid", Mark.LIMITING, "limits the crop", "high",
+        *(FindingBlock(f"Zone {n} is too acid", StatusSign.LIMITING, "limits the crop", "high",
                        "measured", body=(long * (1 + n % 4),),
                        support=(EvidenceLine(long, "measured"),)) for n in range(count)),
         Heading(1, "More tables"),

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pypdf
 import pytest
+from pdf_text import page_texts
 from record_builders import NUMBER, PERSONAL, SAMPLE, case_file, clock
 
 from loambrief import pipeline
@@ -202,9 +203,9 @@ def test_render_again_with_another_program(store, monkeypatch):
 def test_draft_is_marked_on_every_page():
     """ensures that a draft shows what it is by a band and outlines on each page, as decoration."""
     advice = pipeline.advise(pipeline.load_case(SAMPLE))
-    reader = pypdf.PdfReader(io.BytesIO(pipeline.render(advice).pdf))
-    for page in reader.pages:
-        assert "Draft, not issued" in page.extract_text()
+    pdf = pipeline.render(advice).pdf
+    assert all("Draft, not issued" in text for text in page_texts(pdf))
+    for page in pypdf.PdfReader(io.BytesIO(pdf)).pages:
         forms = [name for name in page["/Resources"]["/XObject"] if "watermark" in name]
         content = page.get_contents().get_data()
         assert len(forms) == 1

@@ -8,6 +8,7 @@ import outloud
 import pikepdf
 import pypdf
 import pytest
+from pdf_text import page_texts
 from render_samples import model
 
 from loambrief.render.pdf import render_pdf
@@ -50,8 +51,7 @@ def accessibility_faults(tmp_path):
         result = outloud.check(str(path))
         assert result.error is None
         assert result.stats["tagged"] and result.stats["elements"] > 300
-        pages = pypdf.PdfReader(io.BytesIO(data)).pages
-        printed = " ".join(" ".join(page.extract_text() for page in pages).split())
+        printed = " ".join(" ".join(page_texts(data)).split())
         return [f for f in result.findings if f.severity == "error"
                 and not (f.rule == "TAG-002" and _repeated(f.evidence, printed))]
 
@@ -71,7 +71,6 @@ def pages_of():
     """Text of each page of a model made of some blocks."""
 
     def run(*blocks, **changes):
-        reader = pypdf.PdfReader(io.BytesIO(render_pdf(model(blocks=blocks, **changes))))
-        return [page.extract_text() for page in reader.pages]
+        return page_texts(render_pdf(model(blocks=blocks, **changes)))
 
     return run

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
+from loambrief.charts import Threshold
+from loambrief.charts.penetration import PenetrationSpec, Profile
+from loambrief.charts.sap import SapRow, SapSpec
+from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import chart_words
-from loambrief.report.specs import (
-    PenetrationSpec,
-    Profile,
-    SapRow,
-    SapSpec,
-    Side,
-    SufficiencyRow,
-    SufficiencySpec,
-    Threshold,
-)
 from loambrief.report.text import Writer
 
 WORDS = chart_words(Writer())
@@ -24,9 +18,9 @@ TESTS = SufficiencySpec(
     alt="Potassium 112 ppm is near its critical level of 120. Phosphorus 34 ppm is above 20.",
     words=WORDS,
     rows=(
-        SufficiencyRow("Potassium", 112, 120, Side.NEAR, "112 ppm of 120", "too close to call",
+        SufficiencyRow("Potassium", 112, 120, LevelSide.NEAR, "112 ppm of 120", "too close to call",
                        98, 126),
-        SufficiencyRow("Phosphorus", 34, 20, Side.ABOVE, "34 ppm of 20", "enough", 29, 39),
+        SufficiencyRow("Phosphorus", 34, 20, LevelSide.ABOVE, "34 ppm of 20", "enough", 29, 39),
     ),
 )
 CONE = PenetrationSpec(

@@ -8,13 +8,14 @@ import re
 from random import Random
 
 import pikepdf
-import pypdf
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pdf_text import page_texts
 from render_samples import SUMMARY, model
 
 from loambrief.charts.fonts import REPLACEMENT, covered, printable
+from loambrief.charts.sufficiency import SufficiencySpec
 from loambrief.errors import RenderFault
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
@@ -44,13 +45,12 @@ from loambrief.report.parts import (
     FindingBlock,
     FirstAction,
     LimitLine,
-    Mark,
     SignOff,
-    Source,
+    SourceEntry,
     SourceList,
+    StatusSign,
     Summary,
 )
-from loambrief.report.specs import SufficiencySpec
 
 MARKUP = 'A & B <Farms> <img src="http://x.invalid/a.png"/> <b>no</b> &amp; </para> {{ x }} %s'
 LONG = "Bramble" * 40
@@ -59,8 +59,7 @@ HUGE = "Words that go on and on. " * 400
 
 
 def _text(data):
-    pages = pypdf.PdfReader(io.BytesIO(data)).pages
-    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
+    return re.sub(r"\s+", " ", " ".join(page_texts(data)))
 
 
 def test_markup_is_printed_letter_by_letter():
@@ -70,7 +69,7 @@ def test_markup_is_printed_letter_by_letter():
         blocks=(Heading(1, MARKUP), Paragraph(MARKUP), Bullets((MARKUP,)),
                 KeyFacts((Fact(MARKUP, MARKUP),), 1),
                 Table((Column(MARKUP),), ((MARKUP,),), caption=MARKUP),
-                FindingBlock(MARKUP, Mark.WATCH, "watch", body=(MARKUP,)),
+                FindingBlock(MARKUP, StatusSign.WATCH, "watch", body=(MARKUP,)),
                 ActionCard(1, MARKUP, cautions=(MARKUP,))),
     ), checked=True)
     text = _text(data)
@@ -107,7 +106,7 @@ def test_any_text_prints(texts):
     assert render_pdf(model(blocks=(
         Heading(1, first), Bullets(tuple(texts)), Paragraph(tuple(Span(t, link=t) for t in texts)),
         Table((Column(first), Column("x")), tuple((t, t) for t in texts)),
-        SourceList((Source(first, first, url=first),)),
+        SourceList((SourceEntry(first, first, url=first),)),
     )))
 
 
@@ -145,7 +144,8 @@ CASES = {
         Table((Column("a"),), tuple((str(i),) for i in range(90))),
         Callout(CalloutKind.NOTE, (Paragraph(HUGE),))), LONG),),
     "together": (KeepTogether((Paragraph(HUGE), Heading(1, "h"), Paragraph(HUGE))),),
-    "finding": (FindingBlock(LONG, Mark.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,), EVIDENCE,
+    "finding": (FindingBlock(LONG, StatusSign.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,),
+                             EVIDENCE,
                              EVIDENCE[:2], EVIDENCE[:1], (Paragraph(HUGE),)),),
     "action": (ActionCard(12345, LONG, "a", HUGE, LONG, NAME, MARKUP, LONG, LONG, LONG, (HUGE,),
                           (HUGE,), HUGE, (HUGE,), (HUGE, HUGE), LONG),),
@@ -160,7 +160,7 @@ CASES = {
         Calculation(NAME, LONG, tuple(Fact(f"in{j}", LONG) for j in range(5)), LONG, NAME,
                     group=NAME)
         for _ in range(12))),),
-    "sources": (SourceList(tuple(Source(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
+    "sources": (SourceList(tuple(SourceEntry(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
                                  for i in range(20))),),
 }
 
@@ -216,7 +216,8 @@ def _random_block(random, depth=2):
         makers += [
             lambda: Callout(random.choice(list(CalloutKind)), several(4, inner), text()),
             lambda: KeepTogether(several(4, inner)),
-            lambda: FindingBlock(text(), random.choice(list(Mark)), "status", text(), "grade", "",
+            lambda: FindingBlock(text(), random.choice(list(StatusSign)), "status", text(),
+                                 "grade", "",
                                  text(), text(), several(3), several(5, evidence),
                                  several(5, evidence), several(3, evidence), several(3, inner)),
             lambda: ActionCard(random.randrange(40), text(), "", text(), text(), "", text(),
@@ -240,7 +241,7 @@ def test_tables_of_any_length(count):
     """ensures that each row is printed once, in order, under titles repeated on each page."""
     rows = tuple((f"row{i}.", f"{i}") for i in range(count))
     data = render_pdf(model(blocks=(Heading(1, "T"), Table((Column("Head"), Column("N")), rows))))
-    pages = [p.extract_text() for p in pypdf.PdfReader(io.BytesIO(data)).pages]
+    pages = page_texts(data)
     found = [int(n) for n in re.findall(r"row(\d+)\.", " ".join(pages))]
     assert found == list(range(count))
     for page in pages:
@@ -256,8 +257,7 @@ def test_total_and_group_stay_with_their_rows():
         rows.insert(count - 4, Row(("Group:",), RowKind.GROUP))
         rows.append(Row(("Total:", "9"), RowKind.TOTAL))
         data = render_pdf(model(blocks=(Table((Column("H"), Column("N")), tuple(rows)),)))
-        for page in pypdf.PdfReader(io.BytesIO(data)).pages:
-            text = page.extract_text()
+        for text in page_texts(data):
             if "Group:" in text:
                 assert len(re.findall(r"row\d+\.", text.split("Group:")[1])) >= 2
             if "Total:" in text:

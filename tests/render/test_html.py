@@ -22,6 +22,7 @@ from model_texts import KINDS, headings, inside, links, texts
 from render_samples import model
 from sample_reports import report
 
+from loambrief.charts import ChartSpec
 from loambrief.colours import contrast
 from loambrief.errors import RenderFault
 from loambrief.render.flow import MAKERS as ON_PAPER
@@ -37,7 +38,6 @@ from loambrief.report.blocks import (
     Span,
     Table,
 )
-from loambrief.report.specs import ChartSpec
 
 HERE = Path(__file__).parent
 SAMPLES = ("acid_corn_ohio", "saline_alfalfa_utah")

@@ -9,6 +9,7 @@ import pdfplumber
 import pikepdf
 import pypdfium2
 import pytest
+from pdf_text import page_texts
 from render_samples import CLIENT, model
 
 from loambrief.charts.fonts import FILES, font_path
@@ -45,12 +46,10 @@ def test_every_page_is_numbered(reader):
 
 def test_status_band():
     """ensures that a draft says so on each page, an issued advisory nowhere, on equal pages."""
-    import pypdf
-
     texts = {}
     for status in DocumentStatus:
         data = render_pdf(model(status=status, number="LB-2026-014", revision="rev. 2"))
-        texts[status] = [_flat(p.extract_text()) for p in pypdf.PdfReader(io.BytesIO(data)).pages]
+        texts[status] = [_flat(text) for text in page_texts(data)]
     assert all("Draft, not issued" in t for t in texts[DocumentStatus.DRAFT])
     assert all("Withdrawn: do not use" in t for t in texts[DocumentStatus.WITHDRAWN])
     assert not any("Draft" in t or "Withdrawn" in t for t in texts[DocumentStatus.ISSUED])

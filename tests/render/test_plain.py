@@ -2,17 +2,43 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
+from pathlib import Path
 
 import pytest
 from model_texts import headings, inside, texts
 from render_samples import model
 from sample_reports import CASES, report
 
+from loambrief.charts import ChartSpec
 from loambrief.errors import RenderFault
 from loambrief.render.plain import WIDTH, render_plain
-from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, RowKind, Table
-from loambrief.report.specs import ChartSpec
+from loambrief.report.blocks import (
+    Block,
+    Bullets,
+    Column,
+    DocumentStatus,
+    Fact,
+    Figure,
+    Heading,
+    KeyFacts,
+    LogoPrint,
+    Numbered,
+    Paragraph,
+    Row,
+    RowKind,
+    Table,
+    Words,
+)
+from loambrief.report.parts import (
+    Calculation,
+    CalculationList,
+    PhotoPrint,
+    Photos,
+    SignOff,
+    Summary,
+)
 
 SPACE = re.compile(r"\s+")
 
@@ -74,3 +100,120 @@ def test_unknown_block_is_named():
     """ensures that a block nothing can write is refused, not left out."""
     with pytest.raises(RenderFault, match="no way"):
         render_plain(model(blocks=(Block(),)))
+
+
+NAMES = Words(**{field.name: f"<{field.name}>" for field in dataclasses.fields(Words)})
+"""Each fixed word as its own name, so that what is held here does not move with the wording."""
+TWIN = Path(__file__).parent / "plain_twin.txt"
+
+
+def _written(*blocks, **changes):
+    settings = {"words": NAMES, "number": "LB-7", "revision": "rev. 2",
+                "status": DocumentStatus.ISSUED, "running_head": "Lower Bench", **changes}
+    return render_plain(model(blocks=blocks, **settings)).decode()
+
+
+def test_the_whole_document_reads_as_it_did():
+    """ensures that each kind of block has its words, marks, indents and empty lines as they
+    stand in the file beside this one, which was read through by eye."""
+    made = model(figures=True, words=NAMES, number="LB-7", revision="rev. 2")
+    assert render_plain(made).decode() == TWIN.read_text(encoding="utf-8")
+
+
+def test_head_says_what_and_whether_it_holds():
+    """ensures that the first lines name the document and its standing, once."""
+    one = Paragraph("x")
+    assert _written(one) == "Lower Bench · LB-7 · rev. 2\n\nx\n"
+    assert _written(one, running_head="", number=None, case_id="lb-3") == "lb-3\n\nx\n"
+    for status, word in ((DocumentStatus.DRAFT, "<draft>"),
+                         (DocumentStatus.WITHDRAWN, "<withdrawn>")):
+        assert _written(one, status=status).split("\n")[1] == f"*** {word} ***"
+
+
+def _body(*blocks):
+    return _written(*blocks).removeprefix("Lower Bench · LB-7 · rev. 2\n").strip("\n")
+
+
+def test_lists_keep_their_numbers_and_lose_empty_lines():
+    """ensures that numbers go on from the first, an empty item takes none, and what follows
+    the first line of an item stands below its text."""
+    assert _body(Numbered(("a", " ", "b\nc"), start=9)) == "9. a\n10. b\n    c"
+    assert _body(Bullets(("a", "", "b " * 40))) == (
+        "- a\n- " + " ".join("b" * 37) + "\n  " + " ".join("b" * 3))
+
+
+def test_spaces_that_hold_are_no_place_to_break():
+    """ensures that a number stays with its unit, and that many spaces are one."""
+    text = "w" * 70 + " 1.5\u00a0ton/ac"
+    assert _body(Paragraph(text)) == "w" * 70 + "\n1.5 ton/ac"
+    assert _body(Paragraph("a   b\tc\n\nd")) == "a b c\nd"
+
+
+def test_underlines_are_as_long_as_the_longest_line():
+    """ensures that a heading of two lines is underlined to its wider one, each level its way."""
+    wide = "a " * 38 + "bb " * 3
+    assert _body(Heading(1, wide)) == (
+        " ".join("a" * 38) + "\nbb bb bb\n" + "=" * 75)
+    assert _body(Heading(1, "a"), Heading(2, "b"), Heading(3, "c")) == (
+        "a\n=\n\nb\n-\n\nc\n.")
+
+
+def test_facts_without_a_value_have_a_dash():
+    """ensures that a fact is never left out, and its value goes on below it, indented."""
+    assert _body(KeyFacts((Fact("Area", ""), Fact("Soil", "x " * 40)))) == (
+        "Area: –\nSoil: " + " ".join("x" * 35) + "\n  " + " ".join("x" * 5))
+
+
+def test_tables_to_write_in_keep_their_blanks():
+    """ensures that a place to write in is a line, a table without rows is its words, and the
+    note comes last."""
+    columns = (Column("Place"), Column("Depth", unit="in"))
+    assert _body(Table(columns, (("north", ""),), fill_in=True, note="in pencil")) == (
+        "Place: north\n  Depth: __________\n\nin pencil")
+    assert _body(Table(columns, (("north", ""), ("south", "4")))) == (
+        "Place: north\n\nPlace: south\n  Depth: 4 in")
+    assert _body(Table(columns, (), empty="none sampled", caption="not this")) == "none sampled"
+
+
+def test_summary_without_limits_or_actions_says_so():
+    """ensures that what is said in place of limits and actions is there, the logo by its words."""
+    logo = LogoPrint(b"", 1, 1, "A heron in reeds")
+    made = Summary(title="T", message="M", no_limits="no limit", no_actions="no action", logo=logo,
+                   limits=(), actions=(), notes=("last",))
+    assert _body(made) == (
+        "A heron in reeds\n\n\nT\n=\n\nM\n\n<limits>\n--------\n\nno limit\n\n"
+        "<first_actions>\n---------------\n\nno action\n\nlast")
+
+
+def test_signed_documents_have_no_lines_to_sign_on():
+    """ensures that the signature's words take the place of the adviser's line, not the grower's."""
+    made = SignOff((Fact("Name", "R. F."),), "I prepared this.", "none", "Received.",
+                   signed="Signed.", grower_name="T. O.")
+    assert _body(Heading(1, "S"), made) == (
+        "S\n=\n\n<adviser>\n---------\n\nName: R. F.\n<interest>: none\nI prepared this.\nSigned.\n"
+        "\n<acknowledgement>\n-----------------\n\nReceived.\n\n<signature>: __________\n"
+        "<name>: T. O.\n<date>: __________")
+
+
+def test_photos_are_told():
+    """ensures that a photo leaves its caption, and its words where they say more."""
+    photos = (PhotoPrint(b"", 1, 1, "Ditch", "Ditch"), PhotoPrint(b"", 1, 1, "Roots", "Bent roots"))
+    assert _body(Photos(photos)) == "| Ditch\n| Roots\n| Bent roots"
+
+
+def test_calculations_name_what_they_took():
+    """ensures that a formula's name stands once over its calculations, with their inputs below."""
+    items = tuple(Calculation(name, "1", (Fact("pH", "5"), Fact("depth", "2 in")), outside=outside,
+                              group="Lime", number=number)
+                  for name, outside, number in (("north", "far", ""), ("south", "", "c7")))
+    assert _body(CalculationList(items)) == (
+        "Lime:\n- 1 north: 1; far\n  <inputs>: pH 5; depth 2 in\n"
+        "- c7 south: 1\n  <inputs>: pH 5; depth 2 in")
+
+
+def test_figures_need_their_words():
+    """ensures that a chart without a text alternative is refused, and its lines are barred."""
+    spec = next(s for s in inside(model(figures=True).blocks) if isinstance(s, ChartSpec))
+    with pytest.raises(RenderFault, match="no text alternative"):
+        render_plain(model(blocks=(Figure(dataclasses.replace(spec, alt=" ")),)))
+    assert _body(Figure(dataclasses.replace(spec, alt="a\nb", note="n"))) == "| a\n| b\n| n"

@@ -12,7 +12,7 @@ import sign_samples as samples
 from loambrief.archive import verify_apart
 from loambrief.archive.facts import FactState
 from loambrief.archive.pdf_parts import LARGEST_FILE, MOST_REVISIONS, too_much
-from loambrief.archive.verify_apart import Limits, inspect_apart
+from loambrief.archive.verify_apart import PATIENCE, Limits, inspect_apart
 from loambrief.archive.verify_pdf import inspect
 
 TIGHT = Limits(memory=640, seconds=6)
@@ -125,7 +125,7 @@ def test_bombs_are_bounded(name):
     data = APART[name]()
     begin = time.monotonic()
     found = inspect_apart(data, now=samples.NOW, limits=TIGHT)
-    assert time.monotonic() - begin < 10 * TIGHT.seconds + 60
+    assert time.monotonic() - begin < PATIENCE * TIGHT.seconds + 60
     assert FactState.BAD in {f.state for f in found.facts}
 
 
@@ -159,7 +159,7 @@ def test_limits_hold(signed, monkeypatch):
     begin = time.monotonic()
     (fact,) = inspect_apart(signed, now=samples.NOW, limits=Limits(seconds=1)).facts
     assert time.monotonic() - begin < 100  # not 300
-    assert fact.state is FactState.BAD and "longer than 2 s" in fact.text
+    assert fact.state is FactState.BAD and "longer than 5 s" in fact.text
 
 
 def test_the_process_gets_no_secrets(signed, monkeypatch):

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import METALS, Material
+from loambrief.case.schema_materials import METALS, Material
 from loambrief.topics.nutrients.formulas_limits import biosolids_annual_rate
 from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 

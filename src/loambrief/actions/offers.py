@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 from loambrief.actions import biosolids
 from loambrief.agronomy.registry import Result
-from loambrief.case.schema import CaseFile, Material, Price
+from loambrief.case.schema import CaseFile, Material
+from loambrief.case.schema_materials import Price
 from loambrief.units import PRICE_UNITS
 
 ANALYSIS_NUTRIENTS: Mapping[str, str] = {
@@ -102,6 +103,8 @@ def _per_lb(price: Price | None, material: Material) -> float | None:
         return None if material.bag is None else price.amount / material.bag.value
     if basis == "mass":
         return price.amount / size
+    if basis == "liquid" and material.lb_per_gal:
+        return price.amount / (size * material.lb_per_gal)
     if basis == "volume" and density_lb_yd3:
         return price.amount / (size * density_lb_yd3)
     return None

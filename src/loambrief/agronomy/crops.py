@@ -13,19 +13,9 @@ from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON
+from loambrief.units import MASS_YIELDS
 
 TABLE = "crops/crops"
-MASS_UNITS: Mapping[str, float] = MappingProxyType(
-    {
-        "lb/ac": 1.0,
-        "cwt/ac": 100.0,
-        "ton/ac": LB_PER_TON,
-        "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
-        "t/ha": 1000.0 / KG_PER_HA_PER_LB_PER_ACRE,
-    }
-)
-"""Yield units that are masses whatever the crop, in lb/ac (definitions)."""
 GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", "fruit", "fiber",
           "tuber")
 
@@ -135,9 +125,9 @@ def lb_per_yield_unit(crop: Crop, unit: str) -> float:
         return crop.lb_per_unit
     if unit in crop.other_units:
         return crop.other_units[unit]
-    if unit in MASS_UNITS:
-        return MASS_UNITS[unit]
-    known = (crop.yield_unit, *crop.other_units, *MASS_UNITS)
+    if unit in MASS_YIELDS:
+        return MASS_YIELDS[unit]
+    known = (crop.yield_unit, *crop.other_units, *MASS_YIELDS)
     raise UnknownName(f"yield unit of {crop.name}", unit, tuple(dict.fromkeys(known)))
 
 

@@ -69,10 +69,6 @@ def check(store: Store, head: str | None = None) -> CheckOutcome:
     store : Store
     head : str or None
         A head that was noted earlier; the log must still contain it.
-
-    Returns
-    -------
-    CheckOutcome
     """
     lines, fault = store.lines()
     breaks: list[Break] = []

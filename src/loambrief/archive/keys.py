@@ -102,10 +102,6 @@ def open_p12(path: Path, passphrase: str, chain: Sequence[Path] = ()):
     chain : sequence of Path
         Further certificates, PEM or DER, from the signer's issuer upwards.
 
-    Returns
-    -------
-    pyhanko.sign.signers.SimpleSigner
-
     Raises
     ------
     KeyFault

@@ -147,10 +147,6 @@ def follow(raw: bytes, seq: int = 0, prev: str = START, start: int = 0) -> tuple
         Of the line before.
     start : int
         Where ``raw`` starts in the log.
-
-    Returns
-    -------
-    list of Line, and Break or None
     """
     lines: list[LogLine] = []
     rest = list(split(raw, start))

@@ -79,10 +79,6 @@ def find(store: Store, wanted: Search | None = None) -> list[ListedRevision]:
     wanted : Search or None
         None: all.
 
-    Returns
-    -------
-    list of ListedRevision
-
     Raises
     ------
     ImpossibleInput

@@ -359,10 +359,6 @@ class Store:
         contents : sequence of bytes
             Files to be stored.
 
-        Returns
-        -------
-        Line
-
         Raises
         ------
         OSError

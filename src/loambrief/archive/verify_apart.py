@@ -22,6 +22,10 @@ KEPT = ("PATH", "PYTHONPATH", "LANG", "LC_ALL", "SYSTEMROOT", "TEMP", "TMPDIR", 
 """Environment variables that are handed on."""
 
 
+PATIENCE = 5
+"""Time on the clock for each second of processor time: on a busy machine a good file waits."""
+
+
 @dataclass(frozen=True)
 class Limits:
     """What the process may use.
@@ -31,7 +35,7 @@ class Limits:
     memory : int
         Address space [MiB]; not enforced on Windows.
     seconds : int
-        Processor time [s]; the clock on the wall may run twice as long.
+        Processor time [s]; the clock on the wall may run PATIENCE times as long.
     """
 
     memory: int = 1024
@@ -68,9 +72,9 @@ def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetim
         done = subprocess.run(
             [sys.executable, "-P", "-m", "loambrief.archive.verify_apart"],
             input=len(order).to_bytes(8, "big") + order + data, capture_output=True,
-            timeout=2 * limits.seconds, env=environment, check=False)
+            timeout=PATIENCE * limits.seconds, env=environment, check=False)
     except subprocess.TimeoutExpired:
-        return _unread(f"reading it takes longer than {2 * limits.seconds} s")
+        return _unread(f"reading it takes longer than {PATIENCE * limits.seconds} s")
     try:
         if done.returncode:
             raise ValueError

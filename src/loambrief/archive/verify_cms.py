@@ -12,9 +12,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from asn1crypto import cms, x509
+from asn1crypto import cms, parser, x509
 
-_BOOLEAN, _NULL = 0x01, 0x05
+SEQUENCE, UNIVERSAL, BOOLEAN, NULL = b"\x30", 0, 1, 5
+LARGEST_TAG, DEEPEST = 30, 60
 _UPPER, _LOWER = re.compile(rb"[0-9A-F]*"), re.compile(rb"[0-9a-f]*")
 
 
@@ -54,18 +55,11 @@ def gap_fault(data: bytes, byte_range: Iterable[int], content: bytes) -> str:
 
 
 def _der_size(raw: bytes) -> int:
-    """Length of the DER object at the start [byte]; 0 if it has none."""
-    if len(raw) < 2 or raw[0] != 0x30:
+    """Length of the sequence at the start [byte]; 0 if there is none."""
+    try:
+        return parser.peek(raw) if raw[:1] == SEQUENCE else 0
+    except ValueError:
         return 0
-    first = raw[1]
-    if first < 0x80:
-        return 2 + first
-    count = first & 0x7F
-    body = raw[2:2 + count]
-    if not 1 <= count <= 4 or len(body) < count or body[0] == 0:
-        return 0
-    size = int.from_bytes(body, "big")
-    return 2 + count + size if size >= 0x80 else 0
 
 
 def container_fault(raw: bytes, anchors: Iterable[x509.Certificate] = ()) -> str:
@@ -82,7 +76,7 @@ def container_fault(raw: bytes, anchors: Iterable[x509.Certificate] = ()) -> str
         fault = _form_fault(signed, anchors)
         if fault:
             return fault
-        if _dump(raw) != raw:
+        if not _is_der(raw):
             return "the signature is not in canonical form (DER)"
     except Exception:  # what decoders raise on hostile bytes is beyond listing
         return "the signature cannot be read"
@@ -166,40 +160,23 @@ def _signed_by(certificate: x509.Certificate, issuer: x509.Certificate) -> bool:
     return True
 
 
-def _dump(raw: bytes) -> bytes:
-    """The same bytes if every length in them is written the one DER way (X.690, 10.1)."""
-    pending = [(0, len(raw), 0)]
-    while pending:
-        at, end, depth = pending.pop()
-        if depth > 60:
-            return b""
-        while at < end:
-            tag, start, size = _header(raw, at, end)
-            if start < 0 or start + size > end:
-                return b""
-            if tag & 0x20:
-                pending.append((start, start + size, depth + 1))
-                at = start + size
-                continue
-            content = raw[start:start + size]
-            if tag == _BOOLEAN and content not in (b"\0", b"\xff"):
-                return b""
-            if tag == _NULL and content:
-                return b""
-            at = start + size
-    return raw
+def _is_der(raw: bytes, depth: int = 0) -> bool:
+    """Whether every length in the objects of some bytes is written the one DER way (X.690, 10.1).
 
-
-def _header(raw: bytes, at: int, end: int) -> tuple[int, int, int]:
-    """Tag, start of the content and its size; start -1 where it is not DER."""
-    if at + 2 > end or raw[at] & 0x1F == 0x1F or not raw[at]:  # long tags, end of contents
-        return 0, -1, 0
-    first = raw[at + 1]
-    if first < 0x80:
-        return raw[at], at + 2, first
-    count = first & 0x7F
-    body = raw[at + 2:at + 2 + count]
-    if not 1 <= count <= 4 or len(body) < count or body[0] == 0:
-        return 0, -1, 0
-    size = int.from_bytes(body, "big")
-    return (raw[at], at + 2 + count, size) if size >= 0x80 else (0, -1, 0)
+    Each object is parsed and written again. Writing the whole container again from its values
+    would be too strict: certificates of real authorities spell out defaults, which DER forbids.
+    """
+    while raw:
+        size = parser.peek(raw)
+        kind, constructed, tag, _, content, end = parser.parse(raw[:size])
+        if (depth > DEEPEST or end or tag > LARGEST_TAG or not raw[0]
+                or parser.emit(kind, constructed, tag, content) != raw[:size]):
+            return False
+        if constructed:
+            if not _is_der(content, depth + 1):
+                return False
+        elif (tag == BOOLEAN and kind == UNIVERSAL and content not in (b"\0", b"\xff")) or (
+                tag == NULL and kind == UNIVERSAL and content):
+            return False
+        raw = raw[size:]
+    return True

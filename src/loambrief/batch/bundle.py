@@ -38,15 +38,7 @@ MOST_PAGES = 2000
 
 def bundles(entries: Sequence[CaseEntry], store: OutputFolder,
             options: Options) -> Iterator[tuple[str, bytes]]:
-    """Name and content of each client's bundle.
-
-    Parameters
-    ----------
-    entries : sequence of CaseEntry
-        With figures, in reading order.
-    store : OutputFolder
-    options : Options
-    """
+    """Name and content of each client's bundle; the entries have figures and reading order."""
     for (_, client), group in groupby(entries, key=lambda e: (e.folder, e.made.client)):
         own = list(group)
         yield (f"{own[0].folder}/_bundle-{own[0].folder}.pdf",

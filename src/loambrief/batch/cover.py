@@ -15,6 +15,7 @@ import pandas as pd
 
 from loambrief.batch.case_tables import CaseTables
 from loambrief.batch.figures import Figures
+from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
@@ -40,7 +41,6 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.chart_text import chart_words, describe
 from loambrief.report.page_text import page_words
-from loambrief.report.specs import TallyRow, TallySpec
 from loambrief.report.text import Writer
 
 AHEAD = 3
@@ -70,11 +70,6 @@ class Setting:
         units = units or usual("units")
         writer = Writer(language or usual("language"), units, usual("currency"))
         return cls(writer, Paper(paper or usual("paper")), units)
-
-
-def latest_month(figures: Sequence[Figures]) -> str:
-    """Month of the latest case, ``"2026-10"``."""
-    return max(f.date for f in figures)[:7]
 
 
 def month_cover(figures: Sequence[Figures], month: str, failed: int, summary: bytes,

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import groupby
 
 from loambrief.batch.figures import Figures
+from loambrief.batch.ledger import program_digest
 from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.request import CaseEntry, WantedDocuments, reading_order
 from loambrief.batch.work import Options
@@ -20,10 +25,22 @@ def names_of(wanted: WantedDocuments) -> tuple[str, ...]:
     return (SUMMARY_CSV, SUMMARY_XLSX, *cover)
 
 
-def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: OutputFolder,
-              options: Options, *, short: bool = False,
-              no_letter: list[NoLetter] | None = None) -> Iterator[tuple[str, bytes]]:
-    """Name and content of each document, one after the other.
+@dataclass(frozen=True)
+class DocumentJob:
+    """Documents that are made together, and told by ``parts`` from what they are made.
+
+    ``make`` gives name and content of each.
+    """
+
+    kind: str
+    parts: str
+    make: Callable[[], Iterable[tuple[str, bytes]]]
+
+
+def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: OutputFolder,
+                  options: Options, *, short: bool = False,
+                  no_letter: list[NoLetter] | None = None) -> Iterator[DocumentJob]:
+    """What it takes to make the documents, one kind after the other.
 
     Parameters
     ----------
@@ -37,34 +54,78 @@ def documents(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: Outp
     no_letter : list of NoLetter or None
         Clients without a letter are added to it.
     """
-    from loambrief.batch.bundle import bundles, print_packs
-    from loambrief.batch.summary import summary_csv, summary_table, summary_xlsx
+    def job(kind: str, of: Sequence[CaseEntry],
+            make: Callable[[], Iterable[tuple[str, bytes]]]) -> DocumentJob:
+        return DocumentJob(kind, _parts(of, store, options), make)
 
-    table = summary_table(entries)
-    lines = summary_csv(table)
-    yield SUMMARY_CSV, lines
-    yield SUMMARY_XLSX, summary_xlsx(table, entries)
+    yield job("summary", entries, lambda: _summary(entries))
     figures = [e.figures for e in entries if e.figures is not None]
     if short or not figures:
         return
     good = sorted((e for e in entries if e.figures is not None), key=reading_order)
     if wanted.bundle:
-        yield from bundles(good, store, options)
+        for folder, group in groupby(good, key=lambda e: e.folder):
+            own = list(group)
+            yield job(f"bundle {folder}", own, partial(_bundles, own, store, options))
     if wanted.print_pack:
-        yield from print_packs(good, store, options)
+        yield job("print pack", good, lambda: _packs(good, store, options))
     if wanted.letters:
-        from loambrief.batch.letters import client_letters
-
-        yield from client_letters(good, store, [] if no_letter is None else no_letter)
+        refused = [] if no_letter is None else no_letter
+        yield job("letters", good, lambda: _letters(good, store, refused))
     if wanted.cover:
-        yield _cover(figures, wanted.month, len(entries) - len(figures), lines, options)
+        month = wanted.month or max(f.date for f in figures)[:7]
+        yield job(f"cover {month}", entries,
+                  lambda: [_cover(entries, figures, month, options)])
 
 
-def _cover(figures: Sequence[Figures], month: str, failed: int, table: bytes,
+def _parts(entries: Sequence[CaseEntry], store: OutputFolder, options: Options) -> str:
+    """Digest of everything a document about these cases depends on."""
+    cases = []
+    for entry in sorted(entries, key=lambda e: e.name):
+        record = store.ledger.records.get(entry.name)
+        o = entry.outcome
+        files = [file.sha256 for file in record.files] if record else []  # figures follow them
+        cases.append((entry.name, entry.folder, o.case_id, o.client,
+                      o.status.good or o.status.value, o.problems, o.warnings, files))
+    return hashlib.sha256(repr((program_digest(), options.as_data(), cases)).encode()).hexdigest()
+
+
+def _summary(entries: Sequence[CaseEntry]) -> Iterator[tuple[str, bytes]]:
+    from loambrief.batch.summary import summary_csv, summary_table, summary_xlsx
+
+    table = summary_table(entries)
+    yield SUMMARY_CSV, summary_csv(table)
+    yield SUMMARY_XLSX, summary_xlsx(table, entries)
+
+
+def _bundles(entries: Sequence[CaseEntry], store: OutputFolder,
+             options: Options) -> Iterator[tuple[str, bytes]]:
+    from loambrief.batch.bundle import bundles
+
+    return bundles(entries, store, options)
+
+
+def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
+           options: Options) -> Iterator[tuple[str, bytes]]:
+    from loambrief.batch.bundle import print_packs
+
+    return print_packs(entries, store, options)
+
+
+def _letters(entries: Sequence[CaseEntry], store: OutputFolder,
+             refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
+    from loambrief.batch.letters import client_letters
+
+    return client_letters(entries, store, refused)
+
+
+def _cover(entries: Sequence[CaseEntry], figures: Sequence[Figures], month: str,
            options: Options) -> tuple[str, bytes]:
-    from loambrief.batch.cover import Setting, latest_month, month_cover
+    from loambrief.batch.cover import Setting, month_cover
+    from loambrief.batch.summary import summary_csv, summary_table
     from loambrief.render.pdf import render_pdf
 
-    month = month or latest_month(figures)
     setting = Setting.of(figures, **options.overrides())
-    return f"month-{month}.pdf", render_pdf(month_cover(figures, month, failed, table, setting))
+    table = summary_csv(summary_table(entries))
+    return f"month-{month}.pdf", render_pdf(
+        month_cover(figures, month, len(entries) - len(figures), table, setting))

@@ -7,8 +7,7 @@ has not changed is summed up without being made again.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import MAX_AGE_DAYS
@@ -93,27 +92,6 @@ class Figures:
     missing: int
     followups: tuple[DueCheck, ...]
     tests: tuple[LabTest, ...]
-
-    def as_json(self) -> dict:
-        """Plain data for the ledger."""
-        return asdict(self)
-
-    @classmethod
-    def from_json(cls, data: Mapping) -> Figures:
-        """The figures :meth:`as_json` gave.
-
-        Raises
-        ------
-        TypeError, KeyError, ValueError
-            Data of another shape.
-        """
-        values = dict(data)
-        values["limits"] = tuple(Limit(**item) for item in values["limits"])
-        values["followups"] = tuple(DueCheck(**item) for item in values["followups"])
-        values["tests"] = tuple(LabTest(**item) for item in values["tests"])
-        values["kinds"] = tuple((str(kind), int(count), float(cost))
-                                for kind, count, cost in values["kinds"])
-        return cls(**values)
 
 
 def figures_of(advice: Advice) -> Figures:

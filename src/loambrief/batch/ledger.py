@@ -1,7 +1,7 @@
 """What was made from what, so that the next run knows what is unchanged and what is its own.
 
 A file of lines in the output folder: one JSON record for each case, added before its files
-are put in place and the last one for a case counts. PlainLines that cannot be read are left out,
+are put in place and the last one for a case counts. Lines that cannot be read are left out,
 so a damaged ledger costs work and never a run. At the end of a run it is written anew, whole.
 """
 
@@ -17,16 +17,18 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from pydantic import TypeAdapter
+
 from loambrief import __version__
 from loambrief.batch.figures import Figures
-from loambrief.batch.work import CaseStatus, Input, Made
+from loambrief.batch.work import CaseStatus, Input
 from loambrief.pipeline import tables_digest
 from loambrief.resources import PACKAGE, templates_dir
 
 NAME = "ledger.jsonl"
-FORMAT = 1
+FORMAT = 2
 SHAPES_BYTES = ("fonttools", "numpy", "highspy", "reportlab", "pikepdf", "pypdf", "jinja2",
-                "pydantic", "pyyaml", "openpyxl")
+                "pydantic", "pyyaml", "openpyxl", "pandas", "matplotlib")
 """Libraries whose version may show in the bytes of a document."""
 
 
@@ -62,36 +64,19 @@ class LedgerRecord:
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
-    def as_line(self) -> str:
-        data = {
-            "case": self.case_id, "path": self.path, "client": self.client,
-            "folder": self.folder, "status": self.status.value, "program": self.program,
-            "options": dict(self.options),
-            "digest": self.digest,
-            "inputs": [[i.name, i.sha256] for i in self.inputs],
-            "files": [[f.name, f.sha256, f.size, f.mtime_ns] for f in self.files],
-            "figures": self.figures.as_json() if self.figures else None,
-            "problems": list(self.problems), "warnings": list(self.warnings),
-        }
-        return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
 
-    @classmethod
-    def from_data(cls, data: dict) -> LedgerRecord:
-        """The record of a line; TypeError, KeyError or ValueError if it is none."""
-        figures = data["figures"]
-        return cls(
-            str(data["case"]), str(data["path"]), str(data["client"]), str(data["folder"]),
-            CaseStatus(data["status"]), str(data["program"]), dict(data["options"]),
-            str(data["digest"]), tuple(Input(str(n), str(s)) for n, s in data["inputs"]),
-            tuple(_written(item) for item in data["files"]),
-            Figures.from_json(figures) if figures is not None else None,
-            tuple(map(str, data["problems"])), tuple(map(str, data["warnings"])),
-        )
+@dataclass(frozen=True)
+class DocumentSet:
+    """Documents that were made together, from what, and the names of their files."""
+
+    kind: str
+    parts: str
+    names: tuple[str, ...]
 
 
-def _written(item: list) -> PlacedFile:
-    name, sha256, size, mtime_ns = item
-    return PlacedFile(str(name), str(sha256), int(size), int(mtime_ns))
+_RECORD = TypeAdapter(LedgerRecord)
+_SET = TypeAdapter(DocumentSet)
+_DOCUMENT = TypeAdapter(PlacedFile)
 
 
 @dataclass
@@ -107,13 +92,14 @@ class Ledger:
         Every file that a batch put there, by its path from the output folder; of documents
         of the whole batch, too.
     damaged : int
-        PlainLines that could not be read.
+        Lines that could not be read.
     """
 
     file: Path
     records: dict[str, LedgerRecord] = field(default_factory=dict)
     own: dict[str, set[PlacedFile]] = field(default_factory=dict)
     documents: dict[str, PlacedFile] = field(default_factory=dict)
+    sets: dict[str, DocumentSet] = field(default_factory=dict)
     damaged: int = 0
 
     @classmethod
@@ -130,13 +116,15 @@ class Ledger:
         for line in filter(None, lines):
             try:
                 data = json.loads(line.decode("utf-8"))
-                if "format" in data:
-                    continue
-                if "document" in data:
-                    ledger._keep_document(_written(data["document"]))
-                else:
-                    ledger._keep(LedgerRecord.from_data(data))
-            except (ValueError, TypeError, KeyError, AttributeError):
+                if "case" in data:
+                    ledger._keep(_RECORD.validate_python(data["case"]))
+                elif "document" in data:
+                    ledger._keep_document(_DOCUMENT.validate_python(data["document"]))
+                elif "set" in data:
+                    ledger._keep_set(_SET.validate_python(data["set"]))
+                elif "format" not in data:
+                    ledger.damaged += 1
+            except (ValueError, TypeError):
                 ledger.damaged += 1
         return ledger
 
@@ -148,13 +136,18 @@ class Ledger:
         OSError
             It could not be written; the ledger is as it was.
         """
-        self._append(record.as_line())
+        self._append(_line("case", _RECORD.dump_json(record)))
         self._keep(record)
 
     def add_document(self, written: PlacedFile) -> None:
         """Remember a document of the whole batch, before it is put in place."""
-        self._append(self._document_line(written))
+        self._append(_line("document", _DOCUMENT.dump_json(written)))
         self._keep_document(written)
+
+    def add_set(self, made: DocumentSet) -> None:
+        """Remember documents that stand whole."""
+        self._append(_line("set", _SET.dump_json(made)))
+        self._keep_set(made)
 
     def owns(self, name: str, path: Path) -> bool:
         """Whether the file at a path is one that a batch put there, unchanged since."""
@@ -169,13 +162,16 @@ class Ledger:
 
     def rewrite(self) -> None:
         """Write the ledger anew with one line a case: to another name, then renamed."""
-        lines = [json.dumps({"format": FORMAT, "version": __version__})]
-        lines += [self.records[key].as_line() for key in sorted(self.records)]
-        lines += [self._document_line(self.documents[name]) for name in sorted(self.documents)]
+        lines = [json.dumps({"format": FORMAT, "version": __version__}).encode()]
+        lines += [_line("case", _RECORD.dump_json(record))
+                  for _, record in sorted(self.records.items())]
+        lines += [_line("document", _DOCUMENT.dump_json(document))
+                  for _, document in sorted(self.documents.items())]
+        lines += [_line("set", _SET.dump_json(made)) for _, made in sorted(self.sets.items())]
         temporary = self.file.with_name(f"{NAME}.new")
         try:
             with temporary.open("wb") as stream:
-                stream.write("\n".join([*lines, ""]).encode("utf-8"))
+                stream.write(b"\n".join([*lines, b""]))
                 stream.flush()
                 os.fsync(stream.fileno())
             os.replace(temporary, self.file)
@@ -183,14 +179,12 @@ class Ledger:
             temporary.unlink(missing_ok=True)
             raise
 
-    @staticmethod
-    def _document_line(w: PlacedFile) -> str:
-        return json.dumps({"document": [w.name, w.sha256, w.size, w.mtime_ns]},
-                          ensure_ascii=False)
-
     def _keep(self, record: LedgerRecord) -> None:
         self.records[record.path] = record
         self._own(record.files)
+
+    def _keep_set(self, made: DocumentSet) -> None:
+        self.sets[made.kind] = made
 
     def _keep_document(self, written: PlacedFile) -> None:
         self.documents[written.name] = written
@@ -200,17 +194,21 @@ class Ledger:
         for written in files:
             self.own.setdefault(written.name, set()).add(written)
 
-    def _append(self, line: str) -> None:
+    def _append(self, line: bytes) -> None:
         with self.file.open("ab") as stream:
             before = stream.tell()
             try:
-                stream.write(("\n" * (before > 0) + line + "\n").encode("utf-8"))
+                stream.write(b"\n" * (before > 0) + line + b"\n")
                 stream.flush()
                 os.fsync(stream.fileno())
             except BaseException:
                 with contextlib.suppress(OSError):  # half a line is left out when read
                     os.truncate(self.file, before)
                 raise
+
+
+def _line(kind: str, data: bytes) -> bytes:
+    return b'{"%s":%s}' % (kind.encode(), data)
 
 
 @cache
@@ -249,8 +247,3 @@ def inputs_unchanged(record: LedgerRecord, folder: Path) -> bool:
     except OSError:
         return False
 
-
-def as_written(made: Made, folder: str, mtime_ns: int) -> PlacedFile:
-    """A finished file as it stands in the output folder."""
-    return PlacedFile(f"{folder}/{made.name}" if folder else made.name, made.sha256, made.size,
-                   mtime_ns)

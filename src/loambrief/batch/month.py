@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loambrief.batch.documents import documents, names_of
+from loambrief.batch.documents import document_jobs, names_of
 from loambrief.batch.lock import folder_lock
 from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.pool import Executor, Pool
@@ -27,14 +27,8 @@ from loambrief.report.own_words import with_own_words
 class Month:
     """What a month's run came to.
 
-    Attributes
-    ----------
-    result : RunResult
-    documents : list of Path
-        Summary, cover, bundles, print packs and letters, as written.
-    no_letter : list of NoLetter
-        Clients for whom no letter could be made.
-    workers : int
+    ``documents`` are the files that were written: those made from the same parts before stand and
+    are not among them. ``no_letter`` names clients for whom no letter could be made.
     """
 
     result: RunResult
@@ -71,10 +65,6 @@ def run_month(
     executor : callable
         Of the number of workers, gives what works off the tasks.
 
-    Returns
-    -------
-    Month
-
     Raises
     ------
     FolderBusy
@@ -96,7 +86,7 @@ def run_month(
                     raise NotOurs(why)
             pool = executor(count)
             try:
-                batch = Batch(request, pool, store, progress)
+                batch = Batch(request, pool, store, progress, letters=wanted.letters)
                 with _stoppable(batch, progress):
                     result = batch.run()
             finally:
@@ -120,11 +110,12 @@ def _documents(month: Month, request: Request, wanted: WantedDocuments, store: O
     entries = [CaseEntry(o, result.folders.get(o.number, ""), result.names[o.number])
                for o in result.ordered()]
     try:
-        for name, content in documents(entries, wanted, store, request.options,
-                                       short=result.interrupted or bool(result.not_tried),
-                                       no_letter=month.no_letter):
-            progress.say(f"writing {name}")
-            month.documents.append(store.put_document(name, content))
+        for job in document_jobs(entries, wanted, store, request.options,
+                                 short=result.interrupted or bool(result.not_tried),
+                                 no_letter=month.no_letter):
+            month.documents += store.put_documents(job.kind, job.parts, job.make)
+        if month.no_letter:
+            store.ledger.sets.pop("letters", None)  # who gets none is told at each run
     except NotOurs as error:
         result.disk = str(error)
     except OSError as error:

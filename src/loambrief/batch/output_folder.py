@@ -6,12 +6,12 @@ import errno
 import hashlib
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from loambrief.batch.ledger import NAME as LEDGER
-from loambrief.batch.ledger import Ledger, LedgerRecord, PlacedFile
+from loambrief.batch.ledger import DocumentSet, Ledger, LedgerRecord, PlacedFile
 from loambrief.batch.lock import HOME
 from loambrief.errors import NotOurs
 
@@ -22,14 +22,7 @@ FULL = frozenset(getattr(errno, name) for name in ("ENOSPC", "EDQUOT", "EROFS", 
 
 
 class OutputFolder:
-    """The output folder of a batch.
-
-    Parameters
-    ----------
-    output : Path
-    force : bool
-        Replace files that no batch put there, or that were changed since.
-    """
+    """The output folder of a batch; ``force`` replaces files that are not (any longer) its own."""
 
     def __init__(self, output: Path, *, force: bool = False):
         self.output, self.force = output, force
@@ -78,14 +71,7 @@ class OutputFolder:
         return f"{path} {why}; --force replaces it"
 
     def put_case(self, record: LedgerRecord, content: Mapping[str, bytes]) -> LedgerRecord:
-        """Write the files of a case, all or none.
-
-        Parameters
-        ----------
-        record : LedgerRecord
-            ``files`` and times are filled in here.
-        content : mapping of str to bytes
-            By path from the output folder.
+        """Write the files of a case, all or none; ``content`` is by path from the output folder.
 
         Raises
         ------
@@ -93,6 +79,8 @@ class OutputFolder:
             A file of that name stands there that is not the batch's.
         OSError
             It could not be written; nothing is left of it.
+
+        The record comes back with its files and their times.
         """
         staged = self._stage(content)
         try:
@@ -103,6 +91,24 @@ class OutputFolder:
             for _, temporary in staged:
                 temporary.unlink(missing_ok=True)
         return record
+
+    def put_documents(self, kind: str, parts: str,
+                      made: Callable[[], Iterable[tuple[str, bytes]]]) -> list[Path]:
+        """Write documents of one kind, unless they stand as made from the same parts.
+
+        Raises as :meth:`put_case`. Gives the files that were written.
+        """
+        known = self.ledger.sets.get(kind)
+        if not self.force and known is not None and known.parts == parts and all(
+                self.path(name).is_file() and self.ledger.owns(name, self.path(name))
+                for name in known.names):
+            return []
+        paths, names = [], []
+        for name, content in made():
+            paths.append(self.put_document(name, content))
+            names.append(name)
+        self.ledger.add_set(DocumentSet(kind, parts, tuple(names)))
+        return paths
 
     def put_document(self, name: str, content: bytes) -> Path:
         """Write a document of the whole batch; raises as :meth:`put_case`."""

@@ -34,7 +34,7 @@ MOST_FALSE_STARTS = 5
 """Processes in a row that may end before they are ready."""
 TRIES = 2
 """How often a case is started before a dying process counts against it."""
-DRAWING = ("loambrief.pipeline", "loambrief.charts.canvas", "loambrief.render.pdf")
+DRAWING = ("loambrief.pipeline", "loambrief.charts.ready", "loambrief.render.pdf")
 """What every process needs loaded before its first case."""
 _ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 

@@ -13,19 +13,9 @@ from loambrief.batch.work import CaseOutcome, CaseStatus, Options
 class Request:
     """What a run is asked for.
 
-    Attributes
-    ----------
-    cases : tuple of Path
-    output : Path
-    options : Options
-    as_you_go : bool
-        Make each case as soon as it is read, instead of checking all first.
-    force : bool
-        Make everything anew, and replace files that are not the batch's.
-    only_failed : bool
-        Only cases that failed when they were last tried.
-    time_limit : float or None
-        Seconds a case may take.
+    ``as_you_go``: make each case as soon as it is read, instead of checking all first;
+    ``force``: make everything anew, and replace files that are not the batch's; ``only_failed``:
+    only cases that failed when they were last tried; ``time_limit``: seconds a case may take.
     """
 
     cases: tuple[Path, ...]
@@ -39,24 +29,12 @@ class Request:
 
 @dataclass
 class RunResult:
-    """What became of a run.
+    """What became of a run; cases are known by their place in it.
 
-    Attributes
-    ----------
-    outcomes : dict of int to CaseOutcome
-        By place of the case; without an entry: it was not tried.
-    folders : dict of int to str
-        Client folder of each case that has files.
-    names : dict of int to str
-        Each case file as seen from the output folder.
-    total : int
-    seconds : dict of str to float
-        By stage: ``unchanged``, ``check``, ``make``.
-    interrupted : bool
-    disk : str
-        Why the run could not go on writing, or "".
-    damaged : int
-        PlainLines of the ledger that could not be read.
+    ``outcomes`` has no entry for a case that was not tried; ``folders`` are the client folders of
+    cases that have files; ``names`` the case files as seen from the output folder; ``seconds`` are
+    by stage (``unchanged``, ``check``, ``make``); ``disk`` says why the run could not go on
+    writing; ``damaged`` counts lines of the ledger that could not be read.
     """
 
     total: int
@@ -89,14 +67,7 @@ class RunResult:
 
 @dataclass(frozen=True)
 class WantedDocuments:
-    """Which documents a run makes.
-
-    Attributes
-    ----------
-    cover, bundle, print_pack, letters : bool
-    month : str
-        ``"2026-10"``; "": the month of the latest case.
-    """
+    """Which documents a run makes; ``month`` ("2026-10") is that of the latest case if left out."""
 
     cover: bool = True
     bundle: bool = False

@@ -38,14 +38,16 @@ class Batch:
     progress : Progress
     clock : callable
         Seconds, for the table of stages only.
+    letters : bool
+        Say before anything is made for whom no letter will be possible.
     """
 
     def __init__(self, request: Request, executor: Executor, store: OutputFolder,
                  progress: Progress | None = None,
-                 clock: Callable[[], float] = time.perf_counter):
+                 clock: Callable[[], float] = time.perf_counter, *, letters: bool = False):
         self.request, self.executor, self.store = request, executor, store
         self.progress = progress or Progress()
-        self.clock = clock
+        self.clock, self.letters = clock, letters
         self.options = request.options.as_data()
         self._keys = [self._key(path) for path in request.cases]
         self.result = RunResult(len(request.cases), damaged=store.ledger.damaged,
@@ -152,6 +154,9 @@ class Batch:
             else:
                 self._put_failure(outcome)
         self.progress.end()
+        if self.letters:
+            for line in sorted({o.no_letter for o in checked.values() if o.no_letter}):
+                self.progress.say(line)
         self._refuse_doubles({n: o.case_id for n, o in checked.items()})
         checked = {n: o for n, o in checked.items() if n not in self.result.outcomes}
         self._folders = folder_names((o.client for o in checked.values()), self._folders)
@@ -184,12 +189,11 @@ class Batch:
             everyone = sorted({*numbers, *([standing] if standing is not None else [])})
             if len(everyone) < 2:
                 continue
+            places = ", ".join(str(self.request.cases[n]) for n in everyone)
+            why = f"case id {name!r} is that of {places}; give each case an id of its own"
             for number in numbers:
-                others = ", ".join(str(self.request.cases[n]) for n in everyone if n != number)
-                self._put_failure(CaseOutcome(
-                    number, str(self.request.cases[number]), CaseStatus.FAILED, ids[number],
-                    problems=(f"{self.request.cases[number]}: case id {ids[number]!r} is also "
-                              f"the id of {others}; give each case an id of its own",)))
+                self._put_failure(CaseOutcome(number, str(self.request.cases[number]),
+                                              CaseStatus.FAILED, ids[number], problems=(why,)))
 
     def _other_owner(self, outcome: CaseOutcome, folder: str) -> str:
         """Why files of this id belong to a case that is not in this run, or ""."""

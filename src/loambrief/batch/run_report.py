@@ -6,7 +6,7 @@ from typing import TextIO
 
 from loambrief.batch.month import Month
 from loambrief.batch.progress import duration
-from loambrief.batch.work import CaseStatus
+from loambrief.batch.work import CaseOutcome, CaseStatus
 
 STAGES = {"unchanged": "looking for what is unchanged", "check": "checking", "make": "making",
           "documents": "documents about the batch"}
@@ -27,6 +27,17 @@ def headline(month: Month) -> str:
     return f"{result.total} {cases}: {', '.join(parts)}"
 
 
+def warned(month: Month) -> str:
+    """One line about the warnings of all cases that were made, or ""."""
+    counts = [len(o.warnings) for o in month.result.good if o.warnings]
+    if not counts:
+        return ""
+    word = "warning" if sum(counts) == 1 else "warnings"
+    cases = "case" if len(counts) == 1 else "cases"
+    return (f"{sum(counts)} {word} in {len(counts)} {cases}, listed by 'loambrief check CASE'; "
+            "accept one in the case, with a reason, if it is right")
+
+
 def stages(month: Month) -> list[str]:
     """A line a stage: seconds, and cases a second where cases are made."""
     made = month.result.count(CaseStatus.DONE)
@@ -42,10 +53,14 @@ def failure_table(month: Month, stream: TextIO) -> None:
     failures = month.result.failures
     if not failures:
         return
+    groups: dict[tuple[str, ...], list[CaseOutcome]] = {}
+    for outcome in failures:  # cases of one id share their problem, which is told once
+        groups.setdefault((outcome.status, *outcome.problems), []).append(outcome)
+    together = list(groups.values())
     if not stream.isatty():
-        for outcome in failures:
-            stream.write(f"{outcome.status.value}: {outcome.path}\n")
-            for problem in outcome.problems:
+        for alike in together:
+            stream.write("".join(f"{o.status.value}: {o.path}\n" for o in alike))
+            for problem in alike[0].problems:
                 stream.write("".join(f"  {line}\n" for line in problem.splitlines()))
         return
     from rich.console import Console
@@ -55,10 +70,11 @@ def failure_table(month: Month, stream: TextIO) -> None:
     table = Table(show_lines=True)
     for title in ("case", "", "why"):
         table.add_column(title, overflow="fold")
-    for outcome in failures:
-        table.add_row(Text(outcome.path), outcome.status.value,
-                      Text("\n".join(p.splitlines()[0].removeprefix(f"{outcome.path}:")
-                                     for p in outcome.problems if p)))
+    for alike in together:
+        first = alike[0]
+        table.add_row(Text("\n".join(o.path for o in alike)), first.status.value,
+                      Text("\n".join(p.splitlines()[0].removeprefix(f"{first.path}:")
+                                     for p in first.problems if p)))
     Console(file=stream).print(table)
 
 

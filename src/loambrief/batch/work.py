@@ -20,6 +20,7 @@ from pathlib import Path
 from loambrief.batch.figures import Figures, figures_of
 from loambrief.case.load import LoadedCase, load_bytes
 from loambrief.case.reader import read_bytes
+from loambrief.case.schema import CaseFile
 from loambrief.errors import CaseProblems, LoambriefError
 from loambrief.report.own_words import OwnWords, with_own_words
 
@@ -86,22 +87,11 @@ def _own_words(files: tuple[tuple[str, bytes], ...]) -> OwnWords:
 
 @dataclass(frozen=True)
 class Task:
-    """One case to check or to make.
+    """One case to check or to make, for whoever runs it.
 
-    Attributes
-    ----------
-    number : int
-        Place of the case in the run, from 0.
-    path : str
-        Case file. Problems name it like this.
-    stage : Stage
-    options : Options
-    time_limit : float or None
-        Seconds until whoever runs the task gives it up.
-    expected : str
-        Digest of the inputs when they were checked; "" if they were not.
-    loaded : bytes
-        The checked case, packed (:func:`pack`); empty: read it from ``path``.
+    ``number`` is its place in the run, from 0; problems name the case as ``path`` does. It is
+    given up after ``time_limit`` seconds. ``expected`` is the digest of the inputs when they were
+    checked ("" if they were not), ``loaded`` the checked case, packed (empty: read ``path``).
     """
 
     number: int
@@ -134,25 +124,10 @@ class Made:
 class CaseOutcome:
     """What became of a task.
 
-    Attributes
-    ----------
-    number : int
-    path : str
-    status : CaseStatus
-    case_id, client : str
-        Empty if the case could not be read so far.
-    digest : str
-        Of the case and its profiles, as in the advisory's data.
-    inputs : tuple of Input
-    files : tuple of Made
-    content : mapping of str to bytes
-        The files themselves, until they are written.
-    loaded : bytes
-        Of a checked case: what the next task takes.
-    seconds : float
-    figures : Figures or None
-        What the summary and the cover say of the case.
-    problems, warnings : tuple of str
+    ``case_id`` and ``client`` are empty if the case could not be read so far. ``digest`` is that
+    of the case and its profiles, as in the advisory's data; ``content`` the files themselves,
+    until they are written; ``loaded``, of a checked case, what the next task takes; ``no_letter``
+    why no letter can be written about it.
     """
 
     number: int
@@ -167,6 +142,7 @@ class CaseOutcome:
     loaded: bytes = field(default=b"", repr=False)
     seconds: float = 0.0
     figures: Figures | None = None
+    no_letter: str = ""
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -204,15 +180,19 @@ def work(task: Task) -> CaseOutcome:
 
 
 def check_one(task: Task) -> CaseOutcome:
-    """Read and check a case; what it takes to make it goes into ``loaded``.
-
-    Raises
-    ------
-    CaseProblems
-    OSError
-    """
+    """Read and check a case (CaseProblems, OSError); what it takes to make it is in ``loaded``."""
     loaded, inputs = read_case(task)
-    return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded))
+    return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded),
+                    no_letter=_no_letter(loaded.case))
+
+
+def _no_letter(case: CaseFile) -> str:
+    lacking = [whose for whose, email in (("client", case.client.email),
+                                          ("adviser", case.adviser.email)) if not email]
+    if not lacking:
+        return ""
+    return (f"no letter to {case.client.name}: the case gives no e-mail address of the "
+            + " or the ".join(lacking))
 
 
 def make_one(task: Task) -> CaseOutcome:

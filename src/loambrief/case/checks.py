@@ -14,10 +14,16 @@ from loambrief.case.names import yield_units
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
-from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.schema import Analysis, CaseFile, Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
+from loambrief.case.validate import meaning
+from loambrief.units import BY_VOLUME, Quantity, typed_unit
 
+LIQUID_RATES = ("gal/ac", "L/ha", "m3/ha")
+WEIGHED = ("n", "p2o5", "k2o", "calcium", "magnesium", "sulfur", "zinc", "boron", "manganese",
+           "copper", "iron", "total_nitrogen", "available_n", "sodium")
+"""Contents of a material that a rate multiplies."""
 AREA_SLACK = 1.005
 """Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
 CASE_DATE: DataPath = ("case", "date")
@@ -43,6 +49,8 @@ def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator
                         "one of no3-n, no3, kno3",
                         "The limits for feeding depend on the form; the lab report names it.",
                         at_key=True, needs=(("forage", i, "nitrate"),))
+    yield from _liquids(case)
+    yield from _question(case)
     yield from _done(case)
     yield from _dates(case)
     yield from _yield_unit(case)
@@ -114,17 +122,18 @@ def _areas(case: CaseFile) -> Iterator[Fault]:
 
 def _identifiers(case: CaseFile) -> Iterator[Fault]:
     points = case.penetrometer.points if case.penetrometer else ()
-    for path, entries in (
-        (("samples",), case.samples),
-        (("penetrometer", "points"), points),
-        (("forage",), case.forage),
-        (("materials",), case.materials),
-    ):
+    lists: tuple[tuple[DataPath, list[str]], ...] = (
+        (("samples",), [s.id for s in case.samples]),
+        (("penetrometer", "points"), [p.id for p in points]),
+        (("forage",), [f.id for f in case.forage]),
+        (("materials",), [m.id for m in case.materials]),
+    )
+    for path, names in lists:
         first: dict[str, int] = {}
-        for i, entry in enumerate(entries):
-            known = first.setdefault(entry.id.lower(), i)
+        for i, name in enumerate(names):
+            known = first.setdefault(name.lower(), i)
             if known != i:
-                yield Fault("CASE042", (*path, i, "id"), f"{short(entry.id)!r} a second time",
+                yield Fault("CASE042", (*path, i, "id"), f"{short(name)!r} a second time",
                             "each id once",
                             f"Entry {known + 1} of {path[-1]} already has it (capitals do not "
                             "count).", needs=((*path, known, "id"),))
@@ -163,6 +172,39 @@ def _penetrometer(case: CaseFile) -> Iterator[Fault]:
                         f"{len(point.readings)} readings",
                         f"{len(part.depths)}, one for each depth",
                         "Write null where no reading was taken.", needs=(depths,))
+
+
+def _question(case: CaseFile) -> Iterator[Fault]:
+    if case.case.question == "other" and case.case.purpose is None:
+        yield Fault("CASE021", ("case", "purpose"), "nothing", meaning(("case", "purpose")),
+                    "A question of another kind is answered by its words alone.", at_key=True)
+
+
+def _liquids(case: CaseFile) -> Iterator[Fault]:
+    """Gallons of something whose analysis is by weight: the two need a density."""
+    parts: list[tuple[DataPath, Analysis | None, Quantity | None]] = [
+        *((("earlier_applications", i), a.analysis, a.rate)
+          for i, a in enumerate(case.earlier_applications)),
+        *((("done", i), d.analysis, d.rate) for i, d in enumerate(case.done)),
+        *((("materials", i), m.analysis, None) for i, m in enumerate(case.materials))]
+    for path, analysis, rate in parts:
+        if analysis is None:
+            continue
+        by_weight = next((k for k in WEIGHED if (v := getattr(analysis, k)) is not None
+                          and typed_unit(v) not in BY_VOLUME), None)
+        if analysis.by_volume and by_weight is not None:
+            yield Fault("CASE048", (*path, "analysis", by_weight),
+                        getattr(analysis, by_weight).typed, "lb/1000gal, as the other nutrients",
+                        "Weight and volume cannot be mixed without the density.")
+        elif rate is not None and not analysis.by_volume and typed_unit(rate) in LIQUID_RATES:
+            yield Fault("CASE048", (*path, "rate"), rate.typed,
+                        "lb/ac or ton/ac beside an analysis in percent",
+                        "Or give the analysis in lb/1000gal; gallons weigh what the liquid "
+                        "weighs.")
+    for i, residue in enumerate(case.residue):
+        if typed_unit(residue.dry_mass) in LIQUID_RATES:
+            yield Fault("CASE048", ("residue", i, "dry_mass"), residue.dry_mass.typed,
+                        "a dry mass, such as 3 ton/ac")
 
 
 def _done(case: CaseFile) -> Iterator[Fault]:

@@ -100,6 +100,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE125": "region that no guide or lime table can be chosen by",
         "CASE126": "lb/ac without the laboratory's convention",
         "CASE127": "place that sounds like traffic, judged with the field",
+        "CASE128": "water nearer than its setback",
+        "CASE129": "harvest sooner than the interval of a material",
+        "CASE130": "price per volume without the density",
     }
 )
 """Code -> meaning."""

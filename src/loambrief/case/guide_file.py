@@ -311,7 +311,8 @@ def _build_up(rule: BuildUpRule, path: DataPath) -> Iterator[Fault]:
         ):
             yield Fault("CASE026", (*path, "by_cec"), "bands that do not follow each other",
                         "rising up_to_meq, and a last band without it")
-        pairs = [(b.critical_ppm, b.limit_ppm) for b in rule.by_cec]
+        pairs: list[tuple[float | None, float | None]] = [
+            (b.critical_ppm, b.limit_ppm) for b in rule.by_cec]
     else:
         if rule.critical_ppm is None:
             yield Fault("CASE021", (*path, "critical_ppm"), "nothing", "critical_ppm or by_cec",

@@ -28,9 +28,12 @@ MOST_FOUND = 400
 class Loaded(Protocol):
     """What is needed of a loaded case (see :class:`loambrief.case.load.LoadedCase`)."""
 
-    case: CaseFile
-    sha256: str
-    files: tuple[ProfileFile, ...]
+    @property
+    def case(self) -> CaseFile: ...
+    @property
+    def sha256(self) -> str: ...
+    @property
+    def files(self) -> tuple[ProfileFile, ...]: ...
 
 
 @dataclass

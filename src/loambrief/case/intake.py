@@ -26,7 +26,7 @@ from loambrief.case.intake_read import LabTable, Row, read_lab_file
 from loambrief.case.problems import Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import Increment, Methods
-from loambrief.case.yaml_edit import Value
+from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
 
 MOST_SAMPLES = 40
@@ -313,17 +313,18 @@ class _Reading:
             if self.columns.depth is not None:
                 return read_depth(row.cell(self.columns.depth), about.unit)
             ends = [number_text(row.cell(c), self.mapping.table)
-                    for c in (self.columns.top, self.columns.bottom)]
+                    for c in (self.columns.top, self.columns.bottom) if c is not None]
             return depth_of(ends[0][1], ends[1][1], about.unit or "")
         except NotAResult as error:
             self._problem(row, column, "CASE065", error.found, error.wanted, error.help)
             return None
 
 
-def in_schema_order(part: Slice) -> dict[str, object]:
+def in_schema_order(part: Slice) -> dict[str, Tree]:
     """Values of a slice as a tree for writing: extract values under their own key."""
-    tree: dict[str, object] = {"depth": Value(part.depth[2])}
-    extract = {n.partition(".")[2]: v for n, v in part.values.items() if n.startswith("extract.")}
+    tree: dict[str, Tree] = {"depth": Value(part.depth[2])}
+    extract: dict[str, Tree] = {n.partition(".")[2]: v for n, v in part.values.items()
+                                if n.startswith("extract.")}
     for name in Increment.model_fields:
         if name == "extract" and extract:
             tree[name] = extract
@@ -332,7 +333,7 @@ def in_schema_order(part: Slice) -> dict[str, object]:
     return tree
 
 
-def sample_tree(sample: DraftSample) -> dict[str, object]:
+def sample_tree(sample: DraftSample) -> dict[str, Tree]:
     """A sample as a tree for writing, slices from the top down and thin ones first."""
     slices = sorted(sample.slices.values(), key=lambda s: s.depth[:2])
     return {

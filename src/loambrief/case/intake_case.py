@@ -20,7 +20,7 @@ from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
 from loambrief.case.source import Source
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import Tree, Value, emit, plain_of, set_samples, tree_of
+from loambrief.case.yaml_edit import Tree, Value, branch_of, emit, plain_of, set_samples, tree_of
 from loambrief.errors import CaseProblems
 
 _EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
@@ -66,7 +66,7 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
     CaseProblems
         The samples do not make a case.
     """
-    trees = [sample_tree(s) for s in intake.samples]
+    trees: list[Tree] = [sample_tree(s) for s in intake.samples]
     text = starter_case(**starter)  # type: ignore[arg-type]
     block = "\n".join(["samples:", *emit(trees, 2)]) + "\n"
     made, found = _EXAMPLE.subn(lambda _: block, text, count=1)
@@ -132,11 +132,12 @@ class _Merging:
     def run(self) -> tuple[dict[int, dict[str, Tree]], list[Tree]]:
         """Keys to replace by position of the sample, and samples to add."""
         data = self.source.data.get("samples") if isinstance(self.source.data, dict) else None
-        known = {}
+        known: dict[str, tuple[int, Mapping]] = {}
         for i, old in enumerate(data if isinstance(data, list) else []):
             if isinstance(old, Mapping) and "id" in old:
                 known.setdefault(str(plain_of(old["id"])).lower(), (i, old))
-        changed, added = {}, []
+        changed: dict[int, dict[str, Tree]] = {}
+        added: list[Tree] = []
         for sample in self.intake.samples:
             new = sample_tree(sample)
             if sample.id.lower() in known:
@@ -156,12 +157,13 @@ class _Merging:
         wanted: dict[str, Tree] = {k: v for k, v in new.items() if k == "date"
                                    or (k == "place" and "place" not in old)}
         for key in ("lab", "methods"):
-            before = old.get(key)
+            before, fresh = old.get(key), new[key]
+            assert isinstance(fresh, dict)
             if not isinstance(before, Mapping | None):
                 self._not_usable(i, key)
                 continue
-            wanted[key] = {**tree_of(before or {}), **new[key]}  # type: ignore[dict-item]
-            kept = [k for k in before or {} if key == "lab" and k not in new[key]]
+            wanted[key] = {**branch_of(before or {}), **fresh}
+            kept = [k for k in before or {} if key == "lab" and k not in fresh]
             if kept:
                 self.notes.append(f"sample {plain_of(old['id'])}: kept from the case: lab "
                                   + ", ".join(kept))
@@ -177,7 +179,7 @@ class _Merging:
         before = old.get("increments")
         if before is None:
             return new["increments"]
-        slices: dict[tuple[float, float], dict[str, object]] = {}
+        slices: dict[tuple[float, float] | None, dict[str, object]] = {}
         for part in before if isinstance(before, list) else [None]:
             depth = _depth(part)
             if depth is None:
@@ -192,7 +194,7 @@ class _Merging:
                     f"{plain_of(slices[depth]['depth'])}, which {self.intake.table.name} does not "
                     "hold", "the same slices in both",
                     "Take the slice out of the case, or give one of the samples another id."))
-        merged = {}
+        merged: dict[object, Mapping[str, object]] = {}
         for depth in [*slices, *(d for d in fresh if d not in slices)]:
             if depth in fresh:
                 merged[depth] = self._slice(i, old, slices.get(depth, {}), fresh[depth], new)
@@ -250,8 +252,7 @@ def _tree(flat: Mapping[str, object]) -> Tree:
     for key, value in flat.items():
         leaf = value if isinstance(value, Value) else tree_of(value)
         head, _, rest = key.partition(".")
-        if rest:
-            tree.setdefault(head, {})[rest] = leaf  # type: ignore[index]
-        else:
-            tree[key] = leaf
+        inner = tree.setdefault(head, {}) if rest else tree
+        assert isinstance(inner, dict)
+        inner[rest or key] = leaf
     return tree

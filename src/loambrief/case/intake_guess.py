@@ -184,8 +184,8 @@ def _header(table: LabTable) -> _Found:
         raise CaseProblems((Problem(table.file, 0, 0, "CASE060", "file", "no row of known headers",
                                     "a row such as Sample, Depth, pH, P",
                                     help="Write the mapping by hand."),))
-    header = rows[at : at + count]
-    return _Found(table, joined_header(header), header[0].number, count, rows[at + count :])
+    top = rows[at : at + count]
+    return _Found(table, joined_header(top), top[0].number, count, rows[at + count :])
 
 
 def _unit(name: str, unit: str, form: str) -> str:

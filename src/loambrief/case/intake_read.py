@@ -14,10 +14,12 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from loambrief.case.problems import Problem, severity, visible
 from loambrief.case.reader import UNWANTED, read_bytes
@@ -295,12 +297,12 @@ def _check_archive(raw: bytes, file: str) -> None:
                             raise _unreadable(file, "a document type declaration", "a workbook")
                         first = False
     except (zipfile.BadZipFile, zipfile.LargeZipFile, OSError, EOFError, NotImplementedError,
-            RuntimeError, ValueError, zipfile.zlib.error) as error:
+            RuntimeError, ValueError, zlib.error) as error:
         raise _unreadable(file, f"a damaged archive ({type(error).__name__})", "a workbook",
                           "Open it and save it again as .xlsx or CSV.") from None
 
 
-def _cell(cell: object) -> Cell:
+def _cell(cell: Any) -> Cell:
     value = cell.value
     if value is None:
         return EMPTY

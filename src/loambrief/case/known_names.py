@@ -150,9 +150,15 @@ def _others(guides: Mapping[str, Mapping[str, object]], names: tuple[str, ...],
                 for name, guide in guides.items()
                 if all(method in _methods(guide, nutrient, names) for nutrient, method in pairs)]
 
+    def other_tests(nutrient: str) -> str:
+        found = [f"{name} by {', '.join(sorted(by))}" for name, guide in guides.items()
+                 if (by := _methods(guide, nutrient, names))]
+        return f"no guide (by other tests: {'; '.join(found)})" if found else "no guide"
+
     if whole := holding(wanted):
         return f"These have: {', '.join(whole)}."
-    parts = [f"{nutrient} by {method}: {', '.join(holding([(nutrient, method)])) or 'no guide'}"
+    parts = [f"{nutrient} by {method}: "
+             f"{', '.join(holding([(nutrient, method)])) or other_tests(nutrient)}"
              for nutrient, method in wanted]
     return f"{'; '.join(parts)}. Without a rule nothing is judged; give a guide file of your own."
 

@@ -142,11 +142,13 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     photos: tuple[Photo | None, ...] = ()
     brand: Brand | None = None
     history = History()
+    faults: list[Fault] = []
+    case: CaseFile | None
     resolved = resolve(source, folder)
     source = resolved.source
     problems += resolved.problems
     try:
-        case, faults, more, whole = validate(source.data), [], 0, not problems
+        case, more, whole = validate(source.data), 0, not problems
     except ValidationError as error:
         case, whole = None, False
         faults, more = faults_of(error, source)

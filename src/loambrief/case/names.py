@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from loambrief.tables import all_tables, load
 from loambrief.tables.harmful import may_be_offered
-from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, YIELD_UNITS
+from loambrief.units import MASS_YIELDS, YIELD_UNITS
 
 CROPS = "crops/crops"
 WEEDS = "weeds/"
@@ -17,11 +17,6 @@ WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "
               "common_names", "local_name", "eppo")
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
 USUAL_YIELD = "case/usual_yield"
-MASS_YIELDS: Mapping[str, float] = MappingProxyType(
-    {"lb/ac": 1.0, "cwt/ac": 100.0, "ton/ac": LB_PER_TON, "kg/ha": 1 / KG_PER_HA_PER_LB_PER_ACRE,
-     "t/ha": 1000 / KG_PER_HA_PER_LB_PER_ACRE}
-)
-"""Yield units that are masses, so that they hold for any crop, in lb/ac."""
 
 
 def fold(name: str) -> str:
@@ -48,8 +43,9 @@ def yield_units(crop: str) -> Mapping[str, float]:
     row = crops().get(fold(crop))
     if row is None:
         return {unit: MASS_YIELDS.get(unit, 0.0) for unit in YIELD_UNITS}
-    pairs = (pair.split("=") for pair in (row["other_units"] or "").split("|") if pair)
-    own = {row["yield_unit"]: row["lb_per_unit"], **{u: float(lb) for u, lb in pairs}}
+    pairs = (pair.split("=") for pair in str(row["other_units"] or "").split("|") if pair)
+    own = {str(row["yield_unit"]): float(str(row["lb_per_unit"])),
+           **{u: float(lb) for u, lb in pairs}}
     return own | {unit: lb for unit, lb in MASS_YIELDS.items() if unit not in own}
 
 

@@ -20,7 +20,7 @@ from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.reader import read_text
 from loambrief.case.schema import Analysis, CaseFile, FieldInfo, Material
-from loambrief.case.yaml_edit import Tree, Value, emit, tree_of
+from loambrief.case.yaml_edit import Tree, Value, branch_of, emit, tree_of
 from loambrief.errors import ImpossibleInput
 from loambrief.units import Quantity
 
@@ -91,7 +91,7 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
             tree[key] = _moved(data[key], old, path.parent)
     tree["history"] = [Value(name) for name in _history(last, data, old, path.parent)]
     tree["done"] = [_done(line, last.case) for line in plan]
-    tree["samples"] = [_zone(sample) for sample in data.get("samples") or []]
+    tree["samples"] = [_zone(s) for s in data.get("samples") or [] if not _repeats(s)]
     if "materials" in data:
         tree["materials"] = _materials(data["materials"], old, path.parent)
     if data.get("earlier_applications"):
@@ -169,10 +169,16 @@ def _analysis(material: Material) -> Tree:
     return found
 
 
+def _repeats(sample: object) -> bool:
+    """A further sample of a zone that has its own entry already."""
+    told = sample.get("repeats") if isinstance(sample, Mapping) else None
+    return isinstance(told, Mapping) and told.get("treat") != "keep apart"
+
+
 def _zone(sample: object) -> Tree:
-    """Name, place, area and texture of a zone; everything else is to be taken anew."""
-    kept = {k: v for k, v in sample.items()  # type: ignore[union-attr]
-            if k in ("id", "place", "area", "texture")}
+    """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
+    kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
+            if k in ("id", "place", "area", "texture", "slope", "near_water")}
     return tree_of(kept)
 
 
@@ -184,11 +190,8 @@ def _materials(data: object, old: Path, new: Path) -> Tree:
         if "file" in entry:
             made.append(_moved(entry, old, new))
             continue
-        tree = tree_of(entry)
-        for key in PRICES:
-            if isinstance(entry.get(key), Mapping):
-                tree[key] = _asked(entry[key])  # type: ignore[index]
-        made.append(tree)
+        made.append({**branch_of(entry), **{key: _asked(entry[key]) for key in PRICES
+                                           if isinstance(entry.get(key), Mapping)}})
     return made
 
 
@@ -213,7 +216,7 @@ def _text(tree: Mapping[str, Tree], last: LoadedCase) -> str:
         "samples": "# Zones of the last visit: fill in date, cores, lab, methods and slices.",
         "materials": "# Products of the last visit: ask for the prices again, with their dates.",
     }
-    lines = list(head)
+    lines: list[str | None] = list(head)
     for key, value in tree.items():
         if isinstance(value, dict | list) and not value:
             continue

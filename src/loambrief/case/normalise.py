@@ -8,6 +8,7 @@ in and psi. What was typed stays with each quantity.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from loambrief.case.problems import DataPath, Fault
@@ -105,16 +106,16 @@ def _checked(value: Quantity, highest: float | None, path: DataPath,
 
 def _penetrometer(part: Penetrometer, faults: list[Fault]) -> Penetrometer:
     depth = 1 / CM_PER_INCH if part.depth_unit == "cm" else 1.0
-    pressure = PRESSURE.factors[part.pressure_unit]
+    pressure, highest = PRESSURE.factors[part.pressure_unit], PRESSURE.highest or math.inf
     points = []
     for i, point in enumerate(part.points):
         readings = [None if r is None else r * pressure for r in point.readings]
         for j, reading in enumerate(readings):
-            if reading is not None and reading > PRESSURE.highest:
+            if reading is not None and reading > highest:
                 faults.append(Fault(
                     "CASE026", ("penetrometer", "points", i, "readings", j),
                     f"{point.readings[j]:g} {part.pressure_unit}",
-                    f"at most {PRESSURE.highest / pressure:.4g} {part.pressure_unit}",
+                    f"at most {highest / pressure:.4g} {part.pressure_unit}",
                     "Is pressure_unit right?",
                     needs=(("penetrometer", "pressure_unit"),),
                 ))

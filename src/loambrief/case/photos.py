@@ -164,7 +164,8 @@ def photo_from(name: str, content: bytes) -> Photo:
     plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=QUALITY, optimize=True)
-    return Photo(name, out.getvalue(), *plain.size, digest)
+    width, height = plain.size
+    return Photo(name, out.getvalue(), width, height, digest)
 
 
 def _is_bare(picture, content: bytes) -> bool:

@@ -11,7 +11,7 @@ and the reason is printed in the advisory.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from types import MappingProxyType
 
@@ -31,10 +31,10 @@ from loambrief.case.names import (
 from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
-from loambrief.case.schema import CaseFile, Part
+from loambrief.case.schema import CaseFile, NearWater, Part
 from loambrief.case.thresholds import limit
 from loambrief.tables import load
-from loambrief.units import P2O5_PER_P, Quantity
+from loambrief.units import P2O5_PER_P, PRICE_UNITS, Quantity
 
 USUAL = "case/usual"
 STARTER_ID = "rename-me"
@@ -81,6 +81,7 @@ def warnings(
     yield from _traffic(case)
     yield from _water(case)
     yield from _grades(case)
+    yield from _around(case)
     if case.boundary is not None:
         yield from boundary_warnings(case)
     if case.adviser.credential.expires < case.case.date:
@@ -147,7 +148,7 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
             continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
-        near = nearest(fold(typed), crops())
+        near = nearest(fold(typed), crops()) if name == "previous_crop" else ""
         known = sorted(row["crop"] for row in load(CROPS))
         help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."
         yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
@@ -177,10 +178,12 @@ def _weeds(case: CaseFile) -> Iterator[Fault]:
 
 def _yield_goal(case: CaseFile) -> Iterator[Fault]:
     goal, row = case.field.yield_goal, crops().get(fold(case.field.crop))
-    pounds = yield_units(case.field.crop).get(goal.value.unit) if goal and row else None
-    if not pounds:  # an unknown crop, or a unit that is already an error
+    if goal is None or row is None:
         return
-    low, high = (limit / pounds for limit in usual_yields()[row["group"]])
+    pounds = yield_units(case.field.crop).get(goal.value.unit)
+    if not pounds:  # a unit that is already an error
+        return
+    low, high = (limit / pounds for limit in usual_yields()[str(row["group"])])
     yield from _range(goal.value, ("field", "yield_goal", "value"), low, high, goal.value.unit)
 
 
@@ -217,6 +220,36 @@ def _traffic(case: CaseFile) -> Iterator[Fault]:
 def _water(case: CaseFile) -> Iterator[Fault]:
     if case.water:
         yield from cations_against_ec(case.water, case.water.ec, ("water",))
+
+
+def _around(case: CaseFile) -> Iterator[Fault]:
+    """Water nearer than its setback, harvest sooner than its interval, gallons without weight."""
+    zones: list[tuple[DataPath, Sequence[NearWater]]] = [
+        (("field", "near_water"), case.field.near_water),
+        *((("samples", i, "near_water"), s.near_water) for i, s in enumerate(case.samples))]
+    for path, waters in zones:
+        for j, water in enumerate(waters):
+            if water.setback is not None and water.distance.value < water.setback.value:
+                yield Fault("CASE128", (*path, j, "distance"), water.distance.typed,
+                            f"at least the setback of {water.setback.typed}",
+                            "Nothing may be spread inside the setback; is the distance that to "
+                            "the edge of what is spread?")
+    harvest = case.field.dates.harvest if case.field.dates else None
+    for i, material in enumerate(case.materials):
+        days = material.harvest_interval
+        if days is not None and harvest is not None and (harvest - case.case.date).days < days:
+            yield Fault("CASE129", ("materials", i, "harvest_interval"), f"{days} days",
+                        f"at most the {(harvest - case.case.date).days} days to harvest",
+                        "Spread from now on it would stand in the way of that harvest.")
+        for key in ("price", "freight", "spreading"):
+            price = getattr(material, key)
+            if price is not None and PRICE_UNITS[price.per][0] == "liquid" and (
+                material.lb_per_gal is None and material.analysis is not None
+            ):
+                yield Fault("CASE130", ("materials", i, key, "per"), repr(price.per),
+                            "an analysis in lb/1000gal, or the density",
+                            "By weight alone a price per volume cannot be worked out; no cost "
+                            "will be given.")
 
 
 _GRADE = re.compile(r"(?<![\d.])(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)-(\d{1,2}(?:\.\d)?)(?![\d.])")

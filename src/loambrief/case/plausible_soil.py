@@ -101,8 +101,8 @@ def _cations(sample: Sample, increment: Increment, path: DataPath) -> Iterator[F
 
 
 def _texture(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
-    om = plain(increment.organic_matter)
-    if om is None or sample.texture is None:
+    om, stated = plain(increment.organic_matter), increment.organic_matter
+    if om is None or stated is None or sample.texture is None:
         return
     organic = sample.texture in ("muck", "peat")
     wanted = ""
@@ -113,25 +113,25 @@ def _texture(sample: Sample, increment: Increment, path: DataPath) -> Iterator[F
     elif sample.texture in ("sand", "loamy sand") and om > limit("sand_om"):
         wanted = f"at most {limit('sand_om'):g} % in {sample.texture}"
     if wanted:
-        yield Fault("CASE103", (*path, "organic_matter"), increment.organic_matter.typed,
+        yield Fault("CASE103", (*path, "organic_matter"), stated.typed,
                     f"usually {wanted}", "Check the texture and the organic matter.")
 
 
 def _salinity(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fault]:
-    ec, method = plain(increment.ec), sample.methods.ec
-    if ec is None or method is None:
+    ec, method, stated = plain(increment.ec), sample.methods.ec, increment.ec
+    if ec is None or stated is None or method is None:
         return
     if method == "saturated-paste":
         if increment.extract is not None:
             yield from cations_against_ec(increment.extract, increment.ec, (*path, "extract"))
         return
     if sample.texture is None:
-        yield Fault("CASE113", (*path, "ec"), f"{increment.ec.typed} by {method}, no texture",
+        yield Fault("CASE113", (*path, "ec"), f"{stated.typed} by {method}, no texture",
                     "a saturation extract, or the texture of the sample",
                     "Crop limits hold for the saturation extract; the conversion needs the "
                     "texture.")
     elif ec >= limit("salinity_matters"):
-        yield Fault("CASE113", (*path, "ec"), f"{increment.ec.typed} by {method}",
+        yield Fault("CASE113", (*path, "ec"), f"{stated.typed} by {method}",
                     "a saturation extract",
                     "Crop limits hold for the saturation extract; the conversion is rough.")
 

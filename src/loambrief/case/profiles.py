@@ -285,7 +285,7 @@ class _Joining:
 
     def result(self) -> Resolved:
         """The case's data with everything put in, and marks into the files."""
-        data = dict(self.source.data)  # type: ignore[arg-type]
+        data = dict(self.source.data) if isinstance(self.source.data, dict) else {}
         keys, values = dict(self.source.keys), dict(self.source.values)
         refused = set(self.source.refused) | {p for p in self.gone if p[0] != "materials"}
         for path in self.gone:

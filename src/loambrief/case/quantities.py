@@ -343,16 +343,17 @@ def _depth_range(value: object) -> tuple[float, float, str]:
     if isinstance(value, tuple):
         return value
     wanted = 'a depth range such as "0-6 in" or "0-15 cm"'
-    match = _RANGE.match(value.lower()) if isinstance(value, str) else None
+    text = value if isinstance(value, str) else ""
+    match = _RANGE.match(text.lower())
     dimension = DIMENSIONS["depth"]
     if not match or match[3] not in dimension.factors:
         raise fault("depth_range", value, wanted)
     top, bottom = (float(match[i]) * dimension.factors[match[3]] for i in (1, 2))
     if not top < bottom:
         raise fault("depth_range", value, wanted + ", the shallower end first")
-    if bottom > dimension.highest:
+    if dimension.highest is not None and bottom > dimension.highest:
         raise fault("depth_range", value, f"a depth of at most {dimension.highest:g} in")
-    return (round(top, 4), round(bottom, 4), " ".join(value.split()))
+    return (round(top, 4), round(bottom, 4), " ".join(text.split()))
 
 
 Yield = Annotated[Quantity, Reads(_yield, {
@@ -379,6 +380,7 @@ PH = Annotated[float, number(2.0, 12.0, "a pH")]
 Concentration = Annotated[Quantity, quantity("soil_concentration")]
 Charge = Annotated[Quantity, quantity("charge")]
 Percent = Annotated[Quantity, quantity("percent")]
+Content = Annotated[Quantity, quantity("content")]
 Conductivity = Annotated[Quantity, quantity("conductivity")]
 Solution = Annotated[Quantity, quantity("solution")]
 MgPerLitre = Annotated[Quantity, quantity("mg_per_litre")]
@@ -390,6 +392,7 @@ Rate = Annotated[Quantity, quantity("rate")]
 WaterDepth = Annotated[Quantity, quantity("water_depth")]
 Infiltration = Annotated[Quantity, quantity("infiltration")]
 PlantDensity = Annotated[Quantity, quantity("plant_density")]
+Distance = Annotated[Quantity, quantity("distance")]
 Length = Annotated[Quantity, quantity("length")]
 Mass = Annotated[Quantity, quantity("mass", low=0.01)]
 Depth = Annotated[Quantity, quantity("depth")]

@@ -113,14 +113,14 @@ def decode(raw: bytes, file: str) -> str:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        data, start = error.object, error.start
-        before = data[:start].decode("utf-8")
-        lines = split_lines(before + data[start : start + 200].decode("latin-1"))
-        letter = chr(data[start])
+        data, at = error.object, error.start
+        before = data[:at].decode("utf-8")
+        lines = split_lines(before + data[at : at + 200].decode("latin-1"))
+        letter = chr(data[at])
         help = "Save the file again with encoding UTF-8."
         if letter.isprintable():
             help = f"In Latin-1 that byte is {letter!r}. {help}"
-        fault = Fault("CASE003", TOP, f"byte 0x{data[start]:02X}", "UTF-8 text", help)
+        fault = Fault("CASE003", TOP, f"byte 0x{data[at]:02X}", "UTF-8 text", help)
         raise CaseProblems(
             (problem_at(file, lines, _mark_after(before), fault, "file"),)
         ) from None
@@ -293,6 +293,7 @@ class _Builder:
                 self.refused.add(path)
             return value, below
         before = self.count
+        assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         self._open_anchor(event)
         if isinstance(event, yaml.ScalarEvent):
             value, below = self._scalar(event, path, keep), 0
@@ -313,7 +314,7 @@ class _Builder:
             self.anchors[event.anchor] = (value, self.count - before + 1, below)
         return value, below
 
-    def _open_anchor(self, event: yaml.Event) -> None:
+    def _open_anchor(self, event: yaml.NodeEvent) -> None:
         if event.anchor is None:
             return
         if event.anchor in self.anchors:
@@ -322,11 +323,12 @@ class _Builder:
         self.anchors[event.anchor] = None
 
     def _alias(self, event: yaml.AliasEvent, depth: int) -> tuple[object, int]:
-        known = self.anchors.get(event.anchor)
+        name = event.anchor or ""
+        known = self.anchors.get(name)
         if known is None:
-            inside = event.anchor in self.anchors
+            inside = name in self.anchors
             raise _Stop(
-                Fault("CASE012", TOP, f"alias *{short(event.anchor)}"
+                Fault("CASE012", TOP, f"alias *{short(name)}"
                       + (" inside its own anchor" if inside else " without its anchor"),
                       "an alias of an earlier, finished value",
                       "If it is text that starts with '*', put it in quotes."),
@@ -374,7 +376,7 @@ class _Builder:
                 break
             key = self._key(event, path, depth, keep)
             repeated = key in seen
-            if repeated:
+            if key is not None and repeated:
                 self._fault(event, (*path, key), keep, "CASE010",
                             f"the key {short(key)!r} a second time", "each key once",
                             f"It first stands in line {seen[key].line}.")
@@ -382,10 +384,9 @@ class _Builder:
                 seen[key] = _mark(event)
                 if keep:
                     self.keys[(*path, key)] = _mark(event)
-            usable = key is not None and not repeated
             value, below = self._value(next(self.events), (*path, key or ""), depth + 1,
-                                       keep and usable)
-            if usable and value is not REFUSED:
+                                       keep and key is not None and not repeated)
+            if key is not None and not repeated and value is not REFUSED:
                 items[key] = value
             deepest = max(deepest, below + 1)
         return items, deepest
@@ -393,8 +394,7 @@ class _Builder:
     def _key(self, event: yaml.Event, path: DataPath, depth: int, keep: bool) -> str | None:
         """Text of a key, or None if it was refused (its value is then dropped)."""
         self._count(1, event)
-        scalar = isinstance(event, yaml.ScalarEvent)
-        if scalar and event.tag is None and event.anchor is None:
+        if isinstance(event, yaml.ScalarEvent) and event.tag is None and event.anchor is None:
             if event.value == "<<" and event.implicit[0]:
                 self._fault(event, path, keep, "CASE011", "the merge key '<<'",
                             "every key written out", "Copy the keys here.")
@@ -405,8 +405,9 @@ class _Builder:
                     "Text such as {a: b}, [a] or *a needs quotes.")
         if isinstance(event, yaml.AliasEvent):
             return None
+        assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         self._open_anchor(event)
-        if not scalar:
+        if not isinstance(event, yaml.ScalarEvent):
             if depth + 1 >= MAX_DEPTH:
                 raise self._too_deep(event)
             inner = self._sequence if isinstance(event, yaml.SequenceStartEvent) else self._mapping
@@ -415,4 +416,6 @@ class _Builder:
 
 
 def _mark(event: yaml.Event) -> Mark:
-    return Mark(event.start_mark.line + 1, event.start_mark.column + 1)
+    start = event.start_mark
+    assert start is not None  # the parser marks every event
+    return Mark(start.line + 1, start.column + 1)

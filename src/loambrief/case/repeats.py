@@ -14,7 +14,7 @@ from statistics import fmean, stdev
 from loambrief.case.measurements import EXTRACT, SLICE, of_part
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
-from loambrief.case.schema import CaseFile, Increment, Part, Sample
+from loambrief.case.schema import CaseFile, Increment, Sample, SaturationExtract
 from loambrief.units import Quantity
 
 FIRSTS = "the id of another sample, itself the first of its zone"
@@ -149,7 +149,7 @@ def _pooled(samples: list[Sample]) -> Sample:
         "methods": first.methods.model_copy(update=methods)})
 
 
-def _mean_part(parts: list[Part]) -> Part:
+def _mean_part(parts: list[SaturationExtract]) -> SaturationExtract:
     return parts[0].model_copy(update={
         m.field: _mean(got) for m in of_part(EXTRACT)
         if (got := [v for p in parts if (v := getattr(p, m.field)) is not None])})

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -108,7 +109,7 @@ def in_file(path: DataPath, positions: Mapping[DataPath, DataPath]) -> DataPath:
 
 def _set_aside(data: object, path: DataPath, missing: bool, removed: set[DataPath]) -> bool:
     """Remove or fill one value; False if there is nothing left to remove."""
-    holders = [data]
+    holders: list[Any] = [data]
     for step in path[:-1]:
         here = holders[-1]
         try:
@@ -129,7 +130,7 @@ def _set_aside(data: object, path: DataPath, missing: bool, removed: set[DataPat
     if isinstance(holder, dict):
         holder.pop(step, None)
         return True
-    if isinstance(holder, list) and isinstance(holder[step], dict):
+    if isinstance(holder, list) and isinstance(step, int) and isinstance(holder[step], dict):
         holder[step] = _GONE
         return True
     if isinstance(holder, list):  # one bad number makes the whole row unusable
@@ -144,7 +145,7 @@ def _compact(data: object, path: DataPath, file_path: DataPath,
         return {k: _compact(v, (*path, k), (*file_path, k), positions) for k, v in data.items()}
     if not isinstance(data, list):
         return data
-    kept = []
+    kept: list[object] = []
     for index, value in enumerate(data):
         if value is _GONE:
             continue

@@ -10,16 +10,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr
 
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
-from loambrief.units import PRICE_UNITS, Quantity
+from loambrief.case.part import Part
+from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
+from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
             "sandy clay loam", "clay loam", "silty clay loam", "sandy clay", "silty clay", "clay",
             "muck", "peat")
-METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
 LANGUAGES = ("en", "es", "es-US", "es-MX", "es-ES")
 """Language tags of an advisory: the language, and the country whose numbers and dates it has."""
 MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
@@ -27,25 +28,13 @@ RESIDUES = ("brushed off", "left on", "none present")
 FIZZES = ("none", "very slight", "slight", "strong", "violent")
 CONES = ("large 20.27 mm", "small 12.83 mm", "other")
 LB_AC = ("two_times_ppm", "true_depth")
+QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", "why_poor_spot",
+             "what_first", "other")
+WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
+          "tile inlet")
+RUNOFF_CLASSES = ("low", "medium", "high", "very high")
 SAP_LINES = ("sharp", "diffuse")
 SURENESS = ("certain", "probable", "possible")
-
-
-class Part(BaseModel):
-    """Base of all parts of a case: frozen, strict, no unknown keys.
-
-    A key with nothing after it counts as absent, so a blank line of a template is "not
-    measured", never zero.
-    """
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _blank_is_absent(cls, data: object) -> object:
-        if not isinstance(data, Mapping):
-            return data
-        return {k: v for k, v in data.items() if v is not None or k not in cls.model_fields}
 
 
 class Header(Part):
@@ -61,6 +50,7 @@ class Header(Part):
     currency: q.Currency = "USD"
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None
+    question: Annotated[str, q.choice(QUESTIONS)] | None = None
 
 
 class Logo(Part):
@@ -105,6 +95,23 @@ class Planting(Part):
     dormancy: q.Date | None = None
 
 
+class NearWater(Part):
+    """Open water, a well or another way to water beside a zone."""
+
+    kind: Annotated[str, q.choice(WATERS)]
+    distance: q.Distance
+    setback: q.Distance | None = None
+    strip: q.Distance | None = None
+
+
+class RunoffIndex(Part):
+    """Result of the state's phosphorus index for a zone, worked out elsewhere."""
+
+    risk: Annotated[str, q.choice(RUNOFF_CLASSES)]
+    value: Annotated[float, q.number(0, 1000, "an index")] | None = None
+    tool: q.Name | None = None
+
+
 class FieldInfo(Part):
     name: q.Name
     id: q.Identifier | None = None
@@ -128,6 +135,8 @@ class FieldInfo(Part):
     livestock: list[Annotated[str, q.choice(("cattle", "dairy", "sheep", "goats", "horses", "hogs",
                               "poultry"))]] = []
     sensitive_areas: list[q.Text] = []
+    near_water: Annotated[list[NearWater], Field(max_length=12)] = []
+    p_index: RunoffIndex | None = None
     dates: Planting | None = None
     soil_map_unit: q.Name | None = None
 
@@ -268,6 +277,9 @@ class Sample(Part):
     fizz: Annotated[str, q.choice(FIZZES)] | None = None
     texture: Annotated[str, q.choice(TEXTURES)] | None = None
     repeats: Repeat | None = None
+    slope: q.Percent | None = None
+    near_water: Annotated[list[NearWater], Field(max_length=12)] = []
+    p_index: RunoffIndex | None = None
     lab: Laboratory
     methods: Methods = Methods()
     increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
@@ -370,71 +382,6 @@ class Water(Part):
     chloride: q.Solution | None = None
     boron: q.MgPerLitre | None = None
     nitrate_n: q.MgPerLitre | None = None
-
-
-class Analysis(Part):
-    """Guaranteed analysis, percent of the material as sold unless said otherwise."""
-
-    n: q.Percent | None = None
-    p2o5: q.Percent | None = None
-    k2o: q.Percent | None = None
-    calcium: q.Percent | None = None
-    magnesium: q.Percent | None = None
-    sulfur: q.Percent | None = None
-    zinc: q.Percent | None = None
-    boron: q.Percent | None = None
-    manganese: q.Percent | None = None
-    copper: q.Percent | None = None
-    iron: q.Percent | None = None
-    cce: Annotated[Quantity, q.quantity("neutralizing")] | None = None
-    fineness: q.Percent | None = None
-    passing: dict[str, q.Percent] | None = None
-    effective: Annotated[Quantity, q.quantity("neutralizing")] | None = None
-    moisture: q.Percent | None = None
-    gypsum: q.Percent | None = None
-    carbon: q.Percent | None = None
-    total_nitrogen: q.Percent | None = None
-    available_n: q.Percent | None = None
-    sodium: q.Percent | None = None
-    ec_1to5: q.Conductivity | None = None
-    metals: dict[Annotated[str, q.choice(METALS)], q.Concentration] | None = None
-    """Biosolids only: mg per kg of dry matter."""
-
-
-class Price(Part):
-    """Price per unit, e.g. ``per: ton``."""
-
-    amount: Annotated[float, q.number(0, 1_000_000, "a price")]
-    per: Annotated[str, q.choice(tuple(PRICE_UNITS))]
-    date: q.Date
-
-
-MATERIAL_KINDS = ("lime", "gypsum", "elemental sulfur", "fertilizer", "compost", "manure",
-                  "biosolids", "cover crop", "service", "other")
-
-
-class Material(Part):
-    """Something on offer: a product or a service (spreading, subsoiling, sampling)."""
-
-    id: q.Identifier
-    name: q.Name
-    kind: Annotated[str, q.choice(MATERIAL_KINDS)]
-    form: Annotated[str, q.choice((
-        "granular", "pelleted", "powder", "liquid", "bulk", "slurry"))] | None = None
-    does: Annotated[str, q.choice((
-        "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
-    animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
-    """What the manure is from."""
-    analysis: Analysis | None = None
-    fineness_scheme: q.Name | None = None
-    price: Price | None = None
-    freight: Price | None = None
-    spreading: Price | None = None
-    minimum_load: q.Mass | None = None
-    load_size: q.Mass | None = None
-    bag: q.Mass | None = None
-    supplier: q.Name | None = None
-    density: Annotated[float, q.number(1, 5000, "lb per cubic yard")] | None = None
 
 
 class Budget(Part):

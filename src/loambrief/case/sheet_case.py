@@ -235,7 +235,7 @@ def _agrees(key: str, old: object, new: Tree) -> bool:
     before, meant = plain_of(old), plain_of(new)
     if key == "increments" and isinstance(before, list):
         depths = [e.get("depth") for e in before if isinstance(e, Mapping)]
-        return all(e["depth"] in depths for e in meant)  # type: ignore[union-attr,index]
+        return all(e["depth"] in depths for e in meant)
     if key == "lab" and isinstance(before, Mapping):
-        return before.get("name") == meant["name"]  # type: ignore[call-overload,index]
+        return before.get("name") == meant["name"]
     return before == meant or str(before).replace(" ", "") == str(meant).replace(" ", "")

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -86,7 +86,7 @@ def read_parts(filled: Filled) -> Parts:
 
 @cache
 def _adapter(kind: str) -> TypeAdapter:
-    types = {
+    types: dict[str, Any] = {
         "date": q.Date, "time": q.TimeOfDay, "id": q.Identifier,
         "texture": Annotated[str, q.choice(TEXTURES)],
         "area": q.Area, "%": q.Percent, "temperature": q.Temperature, "table": q.Depth,

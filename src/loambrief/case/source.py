@@ -110,11 +110,10 @@ def entry_label(entries: object, position: int) -> str:
     if isinstance(entries, list) and len(entries) <= LONGEST_LABELLED:
         for key in LABELS:
             names = [e.get(key) if isinstance(e, Mapping) else None for e in entries]
-            names = [n.typed if hasattr(n, "typed") else n for n in names]
-            if all(isinstance(n, str) and _SAFE.match(n) for n in names) and (
-                len({*names}) == len(names)
-            ):
-                return " ".join(names[position].split())
+            texts = [t for n in names
+                     if isinstance(t := getattr(n, "typed", n), str) and _SAFE.match(t)]
+            if len({*texts}) == len(entries):
+                return " ".join(texts[position].split())
     return str(position + 1)
 
 

@@ -81,11 +81,11 @@ def starter_case(
         region=region,
         tillage="perennial" if row["group"] in PERENNIAL else "conventional",
         forage=row["group"] in FORAGE,
-        kind=FORAGE.get(row["group"], ""),
+        kind=FORAGE.get(str(row["group"]), ""),
         soil="ppm" if units == "us" else "mg/kg",
         yield_goal=_example_yield(row, units),
     )
-    return re.sub(_REMARK, lambda m: f"{m[1]:<{REMARK_COLUMN}}{m[2]}", text)
+    return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
 
 
 def _example_yield(row, units: str) -> str:

@@ -158,7 +158,8 @@ def meaning(path: DataPath) -> str:
 def glossary() -> Mapping[tuple[str, str], str]:
     """(part, field) -> meaning, from the tables of the case format."""
     return types.MappingProxyType(
-        {(row["part"], row["field"]): row["meaning"] for row in load(GLOSSARY)} | meanings()
+        {(str(row["part"]), str(row["field"])): str(row["meaning"]) for row in load(GLOSSARY)}
+        | dict(meanings())
     )
 
 

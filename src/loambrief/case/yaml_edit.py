@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.reader import decode, read_text
@@ -56,7 +57,7 @@ Tree = Value | dict[str, "Tree"] | list["Tree"]
 def tree_of(data: object) -> Tree:
     """Data as it was read, as a tree to write; numbers as they were typed."""
     if isinstance(data, Mapping):
-        return {str(k): tree_of(v) for k, v in data.items()}
+        return branch_of(data)
     if isinstance(data, list):
         return [tree_of(v) for v in data]
     if data is None or isinstance(data, bool):
@@ -64,7 +65,12 @@ def tree_of(data: object) -> Tree:
     return Value(str(as_written(data)), plain=not isinstance(data, str))
 
 
-def plain_of(data: object) -> object:
+def branch_of(data: Mapping[str, object]) -> dict[str, Tree]:
+    """A mapping as it was read, as a tree to write."""
+    return {str(k): tree_of(v) for k, v in data.items()}
+
+
+def plain_of(data: object) -> Any:
     """Data or a tree as mappings, lists and text, to compare what was read with what was meant."""
     if isinstance(data, Value):
         return data.text
@@ -326,7 +332,7 @@ def _compare(source: Source, text: str, file: str, changed: Mapping[int, Mapping
     before = source.data if isinstance(source.data, dict) else {}
     touched = {*parts, *inside, *(k for k, v in added.items() if v)}
     touched |= {SAMPLES} if changed else set()
-    meant: dict[str, object] = {key: plain_of(tree) for key, tree in parts.items()}
+    meant: dict[str, Any] = {key: plain_of(tree) for key, tree in parts.items()}
     for key, keys in inside.items():
         meant[key] = {**plain_of(before[key]), **{k: plain_of(t) for k, t in keys.items()}}
     if changed:

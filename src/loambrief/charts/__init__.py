@@ -37,7 +37,7 @@ from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number,
 from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size
 
 if TYPE_CHECKING:
-    from reportlab.pdfgen.canvas import Canvas
+    from loambrief.charts.canvas import Canvas
 
 __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "build",
            "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number", "svg_chart"]
@@ -56,9 +56,10 @@ def has_data(spec: ChartSpec) -> bool:
 
 def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float) -> None:
     """Draw a chart with its lower left corner at (x, y) [pt]; raises as ``build``."""
+    figure = build(spec, float(width))
     from loambrief.charts.canvas import draw_figure
 
-    draw_figure(canvas, build(spec, float(width)), x, y)
+    draw_figure(canvas, figure, x, y)
 
 
 def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
@@ -84,6 +85,7 @@ def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
     ValueError
         The spec has no data, or the width is below 200 pt.
     """
+    figure = build(spec, float(width))
     from loambrief.charts.svg import svg_figure
 
-    return svg_figure(build(spec, float(width)), spec.title, spec.alt, prefix)
+    return svg_figure(figure, spec.title, spec.alt, prefix)

@@ -62,10 +62,11 @@ class BudgetSpec(ChartSpec):
 
         total, steps = self.already, []
         for step in self.steps:
-            counted = step.included and is_number(step.cost)
-            total += step.cost if counted else 0.0
+            spent = step.cost if step.included and is_number(step.cost) else None
+            total += spent or 0.0
             steps.append({"rank": step.rank, "label": step.label, "cost": money(step.cost),
-                          "sum": money(total) if counted else None, "included": step.included})
+                          "sum": None if spent is None else money(total),
+                          "included": step.included})
         return {"budget": money(self.budget), "steps": steps}
 
 

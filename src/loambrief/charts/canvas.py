@@ -71,7 +71,8 @@ class CanvasRenderer(VectorRenderer):
 
     def _path(self, steps: Sequence[Step]) -> PDFPathObject:
         path = self.canvas.beginPath()
-        how = {"m": path.moveTo, "l": path.lineTo, "c": path.curveTo, "h": path.close}
+        how: dict[str, Callable[..., object]] = {
+            "m": path.moveTo, "l": path.lineTo, "c": path.curveTo, "h": path.close}
         for kind, *at in steps:
             how[kind](*at)
         return path

@@ -63,16 +63,19 @@ def register_fonts() -> None:
     """
     for name in FILES:
         pdfmetrics.registerFont(TTFont(name, str(font_path(name))))
-    for bold, italic, name in ((0, 0, REGULAR), (0, 1, ITALIC), (1, 0, BOLD), (1, 1, BOLD_ITALIC)):
-        addMapping(FAMILY, bold, italic, name)
+    addMapping(FAMILY, 0, 0, REGULAR)
+    addMapping(FAMILY, 0, 1, ITALIC)
+    addMapping(FAMILY, 1, 0, BOLD)
+    addMapping(FAMILY, 1, 1, BOLD_ITALIC)
 
 
 @cache
 def covered() -> frozenset[int]:
     """Code points that all four faces can print."""
     register_fonts()
-    faces = (pdfmetrics.getFont(name).face.charToGlyph for name in FILES)
-    return frozenset.intersection(*(frozenset(face) for face in faces))
+    fonts = (pdfmetrics.getFont(name) for name in FILES)
+    return frozenset.intersection(
+        *(frozenset(font.face.charToGlyph) for font in fonts if isinstance(font, TTFont)))
 
 
 @cache

@@ -125,7 +125,7 @@ def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down:
     t = sheet.theme
     values = [s.value for s in measure.slabs if is_number(s.value)]
     target = measure.target if is_number(measure.target) else None
-    words = [_value(measure, s) for s in measure.slabs if is_number(s.value)]
+    words = [_value(measure, s, s.value) for s in measure.slabs if is_number(s.value)]
     room = max(text_width(word, t.text, "bold") for word in words) + 5
     high = measure.high
     if high is None or high < max(values):
@@ -157,14 +157,14 @@ def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down:
     lines = [across(target)] if target is not None else []
     for slab in measure.slabs:
         if is_number(slab.value):
-            word = _value(measure, slab)
+            word = _value(measure, slab, slab.value)
             x = clear_right(across(slab.value) + 4, text_width(word, t.text, "bold"), lines, right)
             sheet.middle(x, (down(slab.top) + down(slab.bottom)) / 2, word, weight="bold",
                          behind="faint")
 
 
-def _value(measure: LayerMeasure, slab: Slab) -> str:
-    return (slab.censor or "") + figures(slab.value, measure.digits)
+def _value(measure: LayerMeasure, slab: Slab, value: float) -> str:
+    return (slab.censor or "") + figures(value, measure.digits)
 
 
 def _under(sheet: Sheet, measure: LayerMeasure, x: float, width: float, y: float) -> float:

@@ -115,8 +115,9 @@ class ChartSpec:
         if len(found) < 2:
             return ()
         middle = (len(found) + 1) // 2
-        return (replace(self, **{self.split: found[:middle]}),
-                replace(self, **{self.split: found[middle:]}))
+        first: dict[str, Any] = {self.split: found[:middle]}
+        second: dict[str, Any] = {self.split: found[middle:]}
+        return replace(self, **first), replace(self, **second)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from functools import cache
 
 from loambrief.charts.fonts import BOLD, font_path, printable
+from loambrief.charts.registry import load_matplotlib
+
+KINDS = {"m": "move", "l": "line", "c": "curve", "h": "close"}
 
 
 @dataclass(frozen=True)
@@ -35,33 +38,16 @@ def outline(word: str) -> Outline:
     ResourceMissing
         The typeface is not there.
     """
-    from fontTools.pens.basePen import BasePen
-    from fontTools.pens.boundsPen import BoundsPen
-    from fontTools.pens.transformPen import TransformPen
-    from fontTools.ttLib import TTFont
+    load_matplotlib()
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+    from matplotlib.transforms import Affine2D
 
-    steps: list[tuple[str, tuple[float, ...]]] = []
+    from loambrief.charts.renderer import steps_of
 
-    class Steps(BasePen):  # turns the quadratic curves of the file into cubic ones
-        def _moveTo(self, end):
-            steps.append(("move", end))
-
-        def _lineTo(self, end):
-            steps.append(("line", end))
-
-        def _curveToOne(self, one, two, end):
-            steps.append(("curve", (*one, *two, *end)))
-
-        def _closePath(self):
-            steps.append(("close", ()))
-
-    with TTFont(font_path(BOLD)) as font:
-        glyphs, names, em = font.getGlyphSet(), font.getBestCmap(), font["head"].unitsPerEm
-        pen, box, at = Steps(glyphs), BoundsPen(glyphs), 0.0
-        for glyph in (glyphs[names[ord(sign)]] for sign in printable(word)):
-            for target in (pen, box):
-                glyph.draw(TransformPen(target, (1 / em, 0, 0, 1 / em, at, 0)))
-            at += glyph.width / em
-    x0, y0, x1, y1 = box.bounds
-    return Outline(tuple((kind, tuple(v - (x0, y0)[i % 2] for i, v in enumerate(ends)))
-                         for kind, ends in steps), x1 - x0, y1 - y0)
+    path = TextPath((0, 0), printable(word), size=1.0, usetex=False,
+                    prop=FontProperties(fname=str(font_path(BOLD))))
+    box = path.get_extents()
+    steps = steps_of(path, Affine2D().translate(-box.x0, -box.y0))
+    return Outline(tuple((KINDS[kind], tuple(ends)) for kind, *ends in steps),
+                   float(box.width), float(box.height))

@@ -19,7 +19,11 @@ class _Bare:
     """An axis that is a scale only: no tick is ever made."""
 
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
-        pass
+        """Nothing: there are no ticks to clip."""
+
+    def get_ticks_position(self) -> str:
+        """Neither side; matplotlib would make a tick to find out."""
+        return "none"
 
 
 class _BareX(_Bare, XAxis):

@@ -5,9 +5,10 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from loambrief.charts.model import ChartSpec
@@ -80,6 +81,19 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
     return register
 
 
+@cache
+def load_matplotlib() -> None:
+    """Import matplotlib without a word: on its first run it lists the machine's typefaces, and
+    says so; where it may not keep that list, it says so too."""
+    log = logging.getLogger("matplotlib")
+    level = log.level
+    log.setLevel(logging.ERROR)
+    try:
+        import matplotlib.figure  # noqa: F401
+    finally:
+        log.setLevel(level)
+
+
 @lru_cache(maxsize=16)
 def build(spec: ChartSpec, width: float) -> Figure:
     """The chart as a figure of 72 dots an inch, so that its pixels are points.
@@ -108,6 +122,7 @@ def build(spec: ChartSpec, width: float) -> Figure:
     if width < NARROWEST:
         raise ValueError(f"{width:g} pt is too narrow; charts need {NARROWEST:g}")
     kind = KINDS[type(spec)]
+    load_matplotlib()
     from loambrief.charts.sheet import Sheet, themed
 
     with local(spec.words.signs), themed():

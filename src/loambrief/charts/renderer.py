@@ -24,7 +24,11 @@ from loambrief.charts.measure import text_width
 DESCENT, ASCENT = 0.22, 0.74
 """Of a line of text, in type sizes."""
 SEMIBOLD = 600
-NAMES = {Path.MOVETO: "m", Path.LINETO: "l", Path.CURVE4: "c"}
+MOVE, LINE, CURVE, BEND, CLOSE, STOP = (int(code) for code in (
+    Path.MOVETO, Path.LINETO, Path.CURVE4, Path.CURVE3, Path.CLOSEPOLY, Path.STOP))
+NAMES = {MOVE: "m", LINE: "l", CURVE: "c"}
+TAKES = {STOP: 1, MOVE: 1, LINE: 1, BEND: 2, CURVE: 3, CLOSE: 1}
+"""Points of each code of a path."""
 
 Colour = tuple[float, float, float]
 Step = tuple[Any, ...]
@@ -121,24 +125,25 @@ def steps_of(path: Path, transform: Transform) -> list[Step]:
     path = transform.transform_path(path)
     if not np.isfinite(path.vertices).all():
         path = path.cleaned(remove_nans=True, curves=True)
-    points = path.vertices.tolist()
-    codes = [Path.LINETO] * len(points) if path.codes is None else path.codes.tolist()
+    points: list[list[float]] = np.asarray(path.vertices, dtype=float).tolist()
+    codes: list[int] = ([MOVE] + [LINE] * (len(points) - 1) if path.codes is None
+                        else np.asarray(path.codes).tolist())
     steps: list[Step] = []
     at = 0
     while at < len(codes):
-        code = codes[at] if at or path.codes is not None else Path.MOVETO
-        if code == Path.STOP:
+        code = codes[at]
+        if code == STOP:
             break
-        taken = [v for point in points[at:at + Path.NUM_VERTICES_FOR_CODE[code]] for v in point]
-        if code == Path.CURVE3:
+        taken = [v for point in points[at:at + TAKES[code]] for v in point]
+        if code == BEND:
             (x, y), (u, v, a, b) = points[at - 1], taken
             steps.append(("c", x + 2 / 3 * (u - x), y + 2 / 3 * (v - y),
                           a + 2 / 3 * (u - a), b + 2 / 3 * (v - b), a, b))
-        elif code == Path.CLOSEPOLY:
+        elif code == CLOSE:
             steps.append(("h",))
         else:
             steps.append((NAMES[code], *taken))
-        at += Path.NUM_VERTICES_FOR_CODE[code]
+        at += TAKES[code]
     return steps
 
 
@@ -151,8 +156,9 @@ def _opaque(colour: Any, gc: GraphicsContextBase) -> Colour | None:
     """A colour as it looks on white paper; None if nothing would be seen."""
     if colour is None:
         return None
+    forced: Any = gc.get_alpha()
     r, g, b, *alpha = (float(v) for v in colour)
-    cover = float(gc.get_alpha()) if gc.get_forced_alpha() else (alpha or [1.0])[0]
+    cover = float(forced) if gc.get_forced_alpha() else (alpha or [1.0])[0]
     if cover == 0.0:
         return None
     return (1 - cover * (1 - r), 1 - cover * (1 - g), 1 - cover * (1 - b))
@@ -162,15 +168,15 @@ def _pen(gc: GraphicsContextBase) -> Pen | None:
     colour, width = _opaque(gc.get_rgb(), gc), float(gc.get_linewidth())
     if colour is None or width <= 0:
         return None
-    _, dash = gc.get_dashes()
+    dash: Any = gc.get_dashes()[1]
     return Pen(colour, width, tuple(float(v) for v in dash) if dash is not None else (),
                str(gc.get_capstyle()), str(gc.get_joinstyle()))
 
 
 def _clip(gc: GraphicsContextBase) -> list[Step] | None:
-    path, transform = gc.get_clip_path()
-    if path is not None:
-        return steps_of(path, transform)
+    clip: Any = gc.get_clip_path()
+    if clip[0] is not None:
+        return steps_of(*clip)
     box = gc.get_clip_rectangle()
     if box is None:
         return None

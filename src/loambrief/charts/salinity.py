@@ -73,12 +73,14 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     only_ece = [p for p in spec.points if is_number(p.ece) and not is_number(p.sodium)]
     _signs(sheet, spec, bool(only_ece))
 
-    high_y = max([2 * spec.sodium_limit, *(p.sodium * 1.12 for p in plotted)])
+    eces = [p.ece for p in spec.points if is_number(p.ece)]
+    sodiums = [p.sodium for p in plotted if is_number(p.sodium)]
+    high_y = max([2 * spec.sodium_limit, *(v * 1.12 for v in sodiums)])
     crop = [spec.crop.value * 1.15] if spec.crop else []
-    high_x = max([2 * spec.ece_limit, *crop, *(p.ece * 1.12 for p in plotted + only_ece)])
+    high_x = max([2 * spec.ece_limit, *crop, *(v * 1.12 for v in eces)])
     log_x, log_y = high_x > 8 * spec.ece_limit, high_y > 8 * spec.sodium_limit
-    low_x = _low([p.ece for p in plotted + only_ece], spec.ece_limit) if log_x else 0.0
-    low_y = _low([p.sodium for p in plotted], spec.sodium_limit) if log_y else 0.0
+    low_x = _low(eces, spec.ece_limit) if log_x else 0.0
+    low_y = _low(sodiums, spec.sodium_limit) if log_y else 0.0
 
     top = sheet.y + t.small * LEADING + 3
     height = 178.0 if wide else 165.0
@@ -200,11 +202,11 @@ def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale,
              for p in points if is_number(p.ece)]
     for estimated in (False, True):
         for whole, shape in ((True, "o"), (False, "^")):
-            chosen = [(p.ece, p.sodium if is_number(p.sodium) else up.value(y))
-                      for (_, y), p in zip(where, points, strict=True)
+            chosen = [(across.value(x), up.value(y))
+                      for (x, y), p in zip(where, points, strict=True)
                       if p.estimated == estimated and is_number(p.sodium) == whole]
             if chosen:
-                xs, ys = ([across.held(x) for x, _ in chosen], [up.held(y) for _, y in chosen])
+                xs, ys = zip(*chosen, strict=True)
                 sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
                             "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
     sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]

@@ -16,6 +16,7 @@ from itertools import count
 from typing import Any
 
 import matplotlib
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -23,6 +24,7 @@ from matplotlib.font_manager import fontManager
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from matplotlib.rcsetup import cycler
 from matplotlib.transforms import Affine2D, Transform, TransformedPath
 
 from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
@@ -53,18 +55,19 @@ def themed() -> AbstractContextManager[None]:
     """Settings under which figures are made; those outside stay as they are."""
     _typeface()
     t = theme()
-    axis = {f"{side}tick.{key}": value for side in "xy" for key, value in {
+    axis: dict[str, Any] = {f"{side}tick.{key}": value for side in "xy" for key, value in {
         "major.size": 2.5, "major.width": t.hairline, "major.pad": 3.0, "color": t.rule,
         "labelcolor": t.muted, "labelsize": t.small}.items()}
-    return matplotlib.rc_context({
+    looks: dict[Any, Any] = {
         "font.family": [TYPEFACE], "font.size": t.text, "text.color": t.ink,
         "text.parse_math": False, "lines.scale_dashes": False, "lines.linewidth": t.line,
         "lines.markersize": t.marker, "patch.linewidth": t.hairline,
         "axes.edgecolor": t.rule, "axes.linewidth": t.hairline, "axes.labelcolor": t.muted,
         "axes.labelsize": t.small, "axes.unicode_minus": True, "axes.axisbelow": True,
         "axes.facecolor": "none", "axes.spines.top": False, "axes.spines.right": False,
-        "axes.prop_cycle": matplotlib.cycler(color=[t.accent, t.second, t.ink]),
-        "grid.color": t.faint, "grid.linewidth": t.hairline, **axis})
+        "axes.prop_cycle": cycler(color=[t.accent, t.second, t.ink]),
+        "grid.color": t.faint, "grid.linewidth": t.hairline, **axis}
+    return matplotlib.rc_context(looks)
 
 
 def circles(size: float, places: Sequence[Point]) -> Path:
@@ -140,7 +143,8 @@ class Sheet:
         ax = self.figure.add_axes((0.0, 0.0, 1.0, 1.0), zorder=next(self._order))
         self.figure.set_size_inches(self.width / DOTS, height / DOTS)
         draw(ax)
-        inner, outer = ax.bbox, ax.get_tightbbox(VectorRenderer(self.figure))
+        inner = ax.bbox
+        outer = ax.get_tightbbox(VectorRenderer(self.figure)) or inner
         left, low = max(0.0, inner.x0 - outer.x0), max(0.0, inner.y0 - outer.y0)
         right, over = max(0.0, outer.x1 - inner.x1), max(0.0, outer.y1 - inner.y1)
         self._placed.append((ax, Scale(0.0, 1.0, left + 1, self.width - right - 1),
@@ -222,7 +226,9 @@ class Sheet:
         """Pattern lines and dots inside a shape, on a grid that is fixed to the sheet."""
         t = self.theme
         place = self.page if on is None else on.transData
-        points = path.vertices if on is None else self.points(on, path.vertices)
+        points = np.array(path.vertices, dtype=float)
+        if on is not None:
+            points = self.points(on, points)
         (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
         lines, dots = hatch_marks(signs, (x0, y0, x1, y1), t.hatch_gap)
         if lines:
@@ -238,7 +244,7 @@ class Sheet:
             marks.set_clip_path(path, place)
             self._add(marks, on, self.page)
 
-    def points(self, on: Axes, values: Any) -> Any:
+    def points(self, on: Axes, values: np.ndarray) -> np.ndarray:
         """Data of an axes, (x, y) each, as points of the sheet."""
         (across, down), = ((a, d) for ax, a, d in self._placed if ax is on)
         result = values.copy()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from loambrief.colours import luminance
 from loambrief.errors import ResourceMissing
@@ -61,14 +62,15 @@ def theme() -> Theme:
         names = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft", "second")
         numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line",
                    "full_width", "half_width", "gap")
+        read: dict[str, Any] = {**{name: colours[name] for name in names},
+                                **{name: float(charts[name]) for name in numbers}}
         return Theme(
-            **{name: colours[name] for name in names},
+            **read,
             series=tuple(colours["series"]),
             title=sizes["chart_title"],
             text=sizes["chart_text"],
             small=sizes["chart_small"],
             smallest=sizes["smallest"],
-            **{name: float(charts[name]) for name in numbers},
             dash=tuple(charts["dash"]),
             dot=tuple(charts["dot"]),
         )

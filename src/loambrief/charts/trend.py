@@ -144,18 +144,24 @@ def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, f
     return _under(sheet, panel, changes, x, size, bottom + t.small * LEADING + 5, spec)
 
 
-def _joined(point: TrendPoint) -> tuple | None:
+def _joined(point: TrendPoint) -> tuple[str, dt.date | None] | None:
     """Neighbours with the same answer are joined: same method, and a plain value."""
     if not is_number(point.value):
         return None
     return (point.method, point.date if point.censor else None)
 
 
+def _level(point: TrendPoint) -> float:
+    """The value of a point that has one."""
+    assert point.value is not None
+    return point.value
+
+
 def _run(sheet: Sheet, run: list[TrendPoint], up: Scale, ax: Axes, shape: str, fill: str) -> None:
     """Points of one method, joined."""
     t = sheet.theme
     xs = [float(p.date.toordinal()) for p in run]
-    ys = [p.value for p in run if p.value is not None]
+    ys = [_level(p) for p in run]
     sheet.line(xs, ys, "accent", t.line + 0.3, on=ax)
     bars = [((x, x), (p.low, p.high)) for x, p in zip(xs, run, strict=True)
             if is_number(p.low) and is_number(p.high)]
@@ -170,7 +176,7 @@ def _run(sheet: Sheet, run: list[TrendPoint], up: Scale, ax: Axes, shape: str, f
 
 def _covered(run: list[TrendPoint], days: Scale, up: Scale) -> list[Box]:
     """Small boxes along the line and the intervals of one run, for labels to keep off."""
-    ends = [(days(p.date.toordinal()), up(p.value)) for p in run]
+    ends = [(days(p.date.toordinal()), up(_level(p))) for p in run]
     spans = list(pairwise(ends))
     spans += [((x, up(p.low)), (x, up(p.high))) for (x, _), p in zip(ends, run, strict=True)
               if is_number(p.low) and is_number(p.high)]
@@ -188,10 +194,10 @@ def _labels(sheet: Sheet, panel: TrendPanel, points: list[TrendPoint], days: Sca
             bounds: Box, taken: list[Box]) -> None:
     """Values beside their marks: last, first, highest and lowest before the rest."""
     t = sheet.theme
-    where = [(days(p.date.toordinal()), up(p.value)) for p in points]
-    words = [(p.censor or "") + figures(p.value, panel.digits) for p in points]
+    where = [(days(p.date.toordinal()), up(_level(p))) for p in points]
+    words = [(p.censor or "") + figures(_level(p), panel.digits) for p in points]
     order = [len(points) - 1, 0]
-    order += sorted(range(len(points)), key=lambda i: points[i].value)[:: max(1, len(points) - 1)]
+    order += sorted(range(len(points)), key=lambda i: _level(points[i]))[:: max(1, len(points) - 1)]
     order = list(dict.fromkeys([*order, *range(len(points))]))
     boxes = list(taken) + [Box(x - 2.5, y - 2.5, x + 2.5, y + 2.5) for x, y in where]
     for i in order:

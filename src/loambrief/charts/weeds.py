@@ -137,13 +137,14 @@ def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, y: flo
     """Ground covered, one piece per weed, with the sum behind it."""
     t = sheet.theme
     at = 0.0
-    for mark in sorted((m for m in hint.weeds if is_number(m.cover)), key=lambda m: -m.cover):
-        if mark.cover <= 0:
+    covers = [m.cover for m in hint.weeds if is_number(m.cover)]
+    for cover in sorted(covers, reverse=True):
+        if cover <= 0:
             continue
-        size = across(at + mark.cover) - across(at)  # less the gap before the next piece
+        size = across(at + cover) - across(at)  # less the gap before the next piece
         share = max(size - 0.9, 0.4) / size
-        sheet.rect(at, y, at + share * mark.cover, y + BAR, "second", on=ax)
-        at += mark.cover
+        sheet.rect(at, y, at + share * cover, y + BAR, "second", on=ax)
+        at += cover
     covered = any(is_number(m.cover) for m in hint.weeds)
     word = percent(total) if covered else spec.words.cover_unknown
     sheet.middle(across(at) + (3 if covered else 0), y + BAR / 2, word,

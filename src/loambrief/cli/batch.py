@@ -79,7 +79,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
     from loambrief.batch.month import run_month
     from loambrief.batch.progress import progress_for
     from loambrief.batch.request import Request, WantedDocuments
-    from loambrief.batch.run_report import as_data, failure_table, headline, stages
+    from loambrief.batch.run_report import as_data, failure_table, headline, stages, warned
     from loambrief.batch.work import Options
 
     if month and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", month):
@@ -120,6 +120,8 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
                        "were about count as never made", err=True)
         if not quiet:
             click.echo(headline(done))
+            if line := warned(done):
+                click.echo(line)
             for line in stages(done):
                 click.echo(line)
             for path in done.documents:

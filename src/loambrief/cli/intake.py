@@ -41,7 +41,7 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
         return
     if guess == (mapping is not None):
         raise click.UsageError("give either --map MAP, or --guess to have one proposed")
-    if guess:
+    if mapping is None:
         _guess(file, output or Path("output"), as_json)
         return
     from loambrief.case.intake import take_in

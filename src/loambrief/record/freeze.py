@@ -94,10 +94,6 @@ def read_inputs(path: Path, lab_files: Sequence[Path] = (),
     words : iterable of (str, bytes)
         The adviser's own wording, as files.
 
-    Returns
-    -------
-    Inputs
-
     Raises
     ------
     CaseProblems

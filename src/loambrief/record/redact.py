@@ -174,10 +174,6 @@ def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: W
         As the case file itself names its guide.
     history : sequence of str
         Redacted earlier cases.
-
-    Returns
-    -------
-    bytes
     """
     def word(name: str) -> str:
         return writer.write(say(f"record.redacted_{name}"))

@@ -87,10 +87,6 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
         Name of the client, where they belong to no advisory.
     note : str
 
-    Returns
-    -------
-    LogLine
-
     Raises
     ------
     RecordRefused

@@ -93,10 +93,6 @@ class Composer:
         bookmark : callable
             Called when it is drawn; in place of what ``anchor`` gives.
 
-        Returns
-        -------
-        TaggedParagraph
-
         Raises
         ------
         RenderFault

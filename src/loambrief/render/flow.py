@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from loambrief.charts import draw_chart, figure_size, fitted
+from loambrief.charts import ChartSpec, draw_chart, figure_size, fitted
 from loambrief.errors import RenderFault
 from loambrief.render import parts
 from loambrief.render.compose import Composer
@@ -27,22 +27,12 @@ from loambrief.render.tags import Element
 from loambrief.report import blocks as b
 from loambrief.report import form_blocks
 from loambrief.report import parts as p
-from loambrief.report.specs import ChartSpec
 
 Made = list[Flowable]
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     """All blocks of a document as flowables.
-
-    Parameters
-    ----------
-    composer : Composer
-    content : sequence of Block
-
-    Returns
-    -------
-    list of Flowable
 
     Raises
     ------

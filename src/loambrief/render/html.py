@@ -20,7 +20,7 @@ from xml.etree import ElementTree as ET
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from loambrief.charts import svg_chart
+from loambrief.charts import ChartSpec, svg_chart
 from loambrief.charts.fonts import FAMILY
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
@@ -31,7 +31,6 @@ from loambrief.report import parts as p
 from loambrief.report.blocks import Text, plain, spans
 from loambrief.report.compiled import compiled_templates
 from loambrief.report.links import web_address
-from loambrief.report.specs import ChartSpec
 from loambrief.resources import templates_dir
 
 POLICY = ("default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; "
@@ -54,14 +53,6 @@ _ID = re.compile(r"[A-Za-z][A-Za-z0-9._-]*")
 
 def render_html(model: b.ReportModel) -> bytes:
     """The document as one HTML file (UTF-8).
-
-    Parameters
-    ----------
-    model : ReportModel
-
-    Returns
-    -------
-    bytes
 
     Raises
     ------
@@ -138,12 +129,7 @@ def _lines(text: str) -> Markup:
 
 
 class Page:
-    """What the templates call, and what belongs to the whole of one page.
-
-    Parameters
-    ----------
-    model : ReportModel
-    """
+    """What the templates call, and what belongs to the whole of one page."""
 
     def __init__(self, model: b.ReportModel):
         self.words = model.words

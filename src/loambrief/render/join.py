@@ -60,10 +60,6 @@ def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -
         For printing on both sides: each part starts on an odd page, after a blank one if
         need be; so does the first after the front.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     RenderFault

@@ -248,12 +248,7 @@ class _Signs(dict):
 
 
 class Printer:
-    """Operators for text on the pages of one document.
-
-    Parameters
-    ----------
-    document : PDFDocument
-    """
+    """Operators for text on the pages of one document."""
 
     def __init__(self, document: PDFDocument):
         self._document = document

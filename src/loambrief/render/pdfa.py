@@ -50,10 +50,6 @@ def archive_file(canvas: TaggedCanvas, model: ReportModel, number: str, *,
     checked : bool
         Check the file against PDF/A-3b before it is handed over.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     RenderFault

@@ -23,14 +23,6 @@ UNDERLINES = {1: "=", 2: "-", 3: "."}
 def render_plain(model: b.ReportModel) -> bytes:
     """The document as plain text (UTF-8, lines end in a newline).
 
-    Parameters
-    ----------
-    model : ReportModel
-
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     RenderFault

@@ -112,10 +112,6 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
     accent : str
         ``#RRGGBB`` in place of the theme's accent.
 
-    Returns
-    -------
-    Look
-
     Raises
     ------
     ResourceMissing

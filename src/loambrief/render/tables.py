@@ -49,10 +49,6 @@ def lay_out(
     pad : float
         Above and below the text of a cell [pt]; the theme's if left out.
 
-    Returns
-    -------
-    Grid
-
     Raises
     ------
     ValueError
@@ -130,10 +126,6 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     below : mapping of int to Text
         Lines that belong to a row (numbered from 0) and stand under it, from the second
         column on.
-
-    Returns
-    -------
-    list of Flowable
     """
     look = composer.look
     if not block.lines:

@@ -31,7 +31,7 @@ ROLES = frozenset((
 
 Box = tuple[float, float, float, float]
 FIELD_FONT = "LoambriefForm"
-"""Name of the font that boxes are filled in with; ``form_file`` puts it into the file."""
+"""Name of the font that boxes are filled in with; ``form_appearance`` puts it into the file."""
 FIELD_LOOK = f"/{FIELD_FONT} 12 Tf 0 g"
 NOTHING, NO_TEXT = b"q Q", b"/Tx BMC EMC"
 """Content that shows nothing; a stream of no bytes stops some readers."""

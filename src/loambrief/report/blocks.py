@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import cast
 
-from loambrief.report.specs import ChartSpec
+from loambrief.charts import ChartSpec
 
 
 @dataclass(frozen=True)
@@ -215,7 +215,7 @@ class Figure(Block):
     """A chart. Its title, note and text alternative are in the spec (``spec.alt`` is needed).
 
     ``half`` takes half the text width; put two of them into a :class:`FigureRow`. A spec
-    without data (``specs.has_data``) must be left out by the builder.
+    without data (``charts.has_data``) must be left out by the builder.
     """
 
     spec: ChartSpec

@@ -10,13 +10,14 @@ from loambrief import numbers
 from loambrief.actions.model import Order
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import main_increment
+from loambrief.charts import has_data
+from loambrief.charts.compare import CompareColumn, CompareSpec
 from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.report.blocks import Block, Column, Figure, Heading, Paragraph, Style, Table, Text
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.pictures_map import client_map
-from loambrief.report.specs import CompareColumn, CompareSpec, has_data
 
 MEASURES = (("ph", "ph", "pH", 1, 4.0), ("organic_matter", "organic_matter", "%", 1, 0.0),
             ("phosphorus", "phosphorus", "ppm", 0, 0.0), ("potassium", "cations", "ppm", 0, 0.0),

@@ -14,10 +14,10 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
+from loambrief.charts import ChartWords
 from loambrief.findings.model import Finding, Message, Place, say
 from loambrief.report.blocks import Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
-from loambrief.report.specs import Words as ChartWords
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 from loambrief.units import LB_PER_TON

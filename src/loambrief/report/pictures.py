@@ -12,6 +12,12 @@ from loambrief import numbers
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Sample
 from loambrief.case.select import main_increment, surface_increment
+from loambrief.charts import ChartSpec, Threshold, has_data
+from loambrief.charts.cations import CationBar, CationSpec, Share
+from loambrief.charts.layers import LayerMeasure, LayerSpec, Slab
+from loambrief.charts.penetration import PenetrationSpec, Profile
+from loambrief.charts.salinity import SalinityPoint, SalinitySpec
+from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
 from loambrief.findings.places import depth_of, place_of
 from loambrief.report import pictures_plan, pictures_signs
 from loambrief.report.blocks import Figure, FigureRow
@@ -19,24 +25,6 @@ from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.naming import with_place
 from loambrief.report.pictures_map import zone_map
-from loambrief.report.specs import (
-    CationBar,
-    CationSpec,
-    ChartSpec,
-    LayerSpec,
-    Measure,
-    PenetrationSpec,
-    Profile,
-    SalinityPoint,
-    SalinitySpec,
-    Share,
-    Slab,
-    SufficiencyRow,
-    SufficiencySpec,
-    Threshold,
-    has_data,
-)
-from loambrief.report.specs import Side as LevelSide
 from loambrief.topics.cations.findings import cation_make_up
 from loambrief.topics.compaction.formulas import threshold_psi
 from loambrief.topics.salinity.findings import plane
@@ -258,7 +246,7 @@ def _layers(context: Context, sample: Sample) -> ChartSpec | None:
         else:
             lower = Slab(0.0, base, full_value)
         measures.append(
-            Measure(context.word(f"result_{name}"), "" if unit == "pH" else numbers.shown(
+            LayerMeasure(context.word(f"result_{name}"), "" if unit == "pH" else numbers.shown(
                 1.0, unit, context.system)[1],
                 (Slab(0.0, bottom, upper_value), lower), digits, low)
         )

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 from loambrief.case.boundary import Shape, shapes
 from loambrief.case.geodesy import Position, plane_m
+from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
-from loambrief.report.specs import MapArea, MapSpec
 
 FOOT_M = 0.3048
 SMALLEST_SHARE = 0.04

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from loambrief.actions.model import Action
+from loambrief.charts import ChartSpec
+from loambrief.charts.budget import BudgetSpec, CostStep
+from loambrief.charts.season import SeasonBar, SeasonMark, SeasonSpec
 from loambrief.findings.model import NeedKind
 from loambrief.report.context import Context
 from loambrief.report.naming import brief, with_place
-from loambrief.report.specs import (
-    BudgetSpec,
-    ChartSpec,
-    CostStep,
-    SeasonBar,
-    SeasonMark,
-    SeasonSpec,
-)
 
 
 def budget(context: Context) -> ChartSpec | None:

@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
+from loambrief.charts import ChartSpec, Threshold
+from loambrief.charts.carbon_nitrogen import CarbonNitrogenSpec, RatioRow
+from loambrief.charts.sap import SapRow, SapSpec
+from loambrief.charts.weeds import Hint, HintVerdict, WeedMark, WeedSpec
 from loambrief.findings.model import Place
 from loambrief.report.context import Context
-from loambrief.report.specs import (
-    CarbonNitrogenSpec,
-    ChartSpec,
-    Hint,
-    RatioRow,
-    SapRow,
-    SapSpec,
-    Threshold,
-    Verdict,
-    WeedMark,
-    WeedSpec,
-)
 from loambrief.topics.carbon_nitrogen.findings import RatioPoint, ratios, turning_ratio
 from loambrief.topics.refractometry.formulas import constant
 from loambrief.topics.refractometry.state import Sap, sap_state
@@ -58,7 +50,7 @@ def weeds(context: Context) -> ChartSpec | None:
         Hint(
             label=context.write(hint.label),
             weeds=tuple(WeedMark(context.term(name), cover) for name, cover in hint.weeds),
-            verdict=Verdict(hint.verdict),
+            verdict=HintVerdict(hint.verdict),
             verdict_text=context.write(hint.verdict_text),
             measured=context.write(hint.measured) if hint.measured else "",
         )

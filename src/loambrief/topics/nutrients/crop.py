@@ -25,6 +25,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import place_of
+from loambrief.tables import Row, load
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import (
     CALCIUM,
@@ -32,14 +33,13 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     surface_calcium_gypsum,
 )
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
-from loambrief.topics.nutrients.state import State, zone
-from loambrief.tables import Row, load
+from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import EQUIVALENT_MG, LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
 TOPIC = "nutrients"
 
 
-def removal(state: State) -> Finding | None:
+def removal(state: NutrientState) -> Finding | None:
     """Nutrients in the harvest at the yield goal; None without yield or published values."""
     if state.crop_yield is None:
         return None
@@ -83,7 +83,7 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
     return ppm_to_lb_per_acre.evaluate(ppm=quantity.value, depth_in=depth)
 
 
-def surface_calcium(state: State, sample: Sample) -> Finding | None:
+def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
     """The published shallow-calcium rule of the crop, or the statement that there is none."""
     region = _calcium_region(state)
     rule = calcium_rule(state.crop, region)
@@ -142,7 +142,7 @@ def surface_calcium(state: State, sample: Sample) -> Finding | None:
     )
 
 
-def _calcium_region(state: State) -> str | None:
+def _calcium_region(state: NutrientState) -> str | None:
     """The region of the calcium table that the case lies in, where it has a rule of its own."""
     regions = dict.fromkeys(str(r["region"]) for r in load(CALCIUM))
     return next((r for r in regions if state.lies_in(r)), None)
@@ -154,7 +154,7 @@ def _at_most(gypsum: Result) -> float:
     return high if isinstance(high, float) else gypsum.number
 
 
-def _calcium_judgements(state: State, sample: Sample,
+def _calcium_judgements(state: NutrientState, sample: Sample,
                         gypsum: Result) -> tuple[Judgement, ...]:
     """Calcium, and the gypsum that brings it; where lime has to come first neither is settled."""
     if gypsum.value is None:
@@ -180,7 +180,7 @@ def _shallow(sample: Sample, rule: Row | None) -> Increment | None:
     return min(fitting, key=lambda i: i.bottom_in, default=None) or surface_increment(sample)
 
 
-def _no_rule(state: State, sample: Sample, increment: Increment, place: Place,
+def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: Place,
              other_method: bool) -> Finding:
     calcium = plain(increment.calcium)
     return Finding(

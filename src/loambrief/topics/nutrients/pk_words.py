@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
-from loambrief.topics.nutrients.reading import Reading, Turn, may_skip, skip_reason
+from loambrief.topics.nutrients.reading import TestReading, Turn, may_skip, skip_reason
 from loambrief.topics.nutrients.state import RESULT_FIELD
 
 
@@ -24,7 +24,7 @@ def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()
     return "title_high" if position == ABOVE else "title_skip"
 
 
-def body(reading: Reading, rate: Result, position: str, severity: int,
+def body(reading: TestReading, rate: Result, position: str, severity: int,
           needs: tuple[Need, ...]) -> Iterator[Message]:
     details = rate.details
     yield say("nutrients.level_body", test=reading.test, value=reading.quantity.value,
@@ -58,13 +58,13 @@ def body(reading: Reading, rate: Result, position: str, severity: int,
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)
 
 
-def turn_body(reading: Reading, turn: Turn) -> Message:
+def turn_body(reading: TestReading, turn: Turn) -> Message:
     """That the answer turns at the line, and how likely the soil lies below it."""
     return say("nutrients.turn_body", line=turn.line, value=reading.quantity.value,
                error=turn.error_pct, below=100.0 * turn.chance.number)
 
 
-def pooled(reading: Reading) -> Iterator[Message]:
+def pooled(reading: TestReading) -> Iterator[Message]:
     """That the value is the mean of several samples, and how far apart they are."""
     spread = reading.increment.spread.get(RESULT_FIELD[reading.nutrient])
     if spread is not None:
@@ -72,7 +72,8 @@ def pooled(reading: Reading) -> Iterator[Message]:
                   high=max(spread.values), mean=spread.mean)
 
 
-def evidence(reading: Reading, rate: Result, critical: float, spans: bool) -> Iterator[Evidence]:
+def evidence(reading: TestReading, rate: Result, critical: float,
+             spans: bool) -> Iterator[Evidence]:
     state, guide = reading.state, reading.guide
     yield Evidence(Side.FOR, say("nutrients.evidence_test", test=reading.test,
                                  value=reading.quantity.value, censor=reading.quantity.censor,

@@ -142,7 +142,8 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
         cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
-    params: dict[str, object] = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
+    params: dict[str, object] = {
+              "depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
               "crop": crop.crop, "removed_pct": water.details.get("removed_pct"),
               "after_gypsum": gypsum is not None,
               "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,

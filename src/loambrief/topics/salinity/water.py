@@ -156,8 +156,9 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[
     full = leaching["full"].value
     et = plain(case.field.seasonal_et)
     results: list[Result] = []
-    params: dict[str, object] = {"share": kept, "loss_pct": loss, "crop": crop.crop, "et": et, "total": None, "extra": None,
-              "drain_ec": None, "full": full}
+    params: dict[str, object] = {
+        "share": kept, "loss_pct": loss, "crop": crop.crop, "et": et, "total": None,
+        "extra": None, "drain_ec": None, "full": full}
     with subject(case.water.source):
         if kept > 0:
             drain = drainage_water_ec.evaluate(ecw_ds_m=ec, leaching_fraction=kept)
