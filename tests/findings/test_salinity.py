@@ -373,7 +373,8 @@ def test_alkaline_water_is_treated_each_season():
     assert found.status is Status.LIMITING and found.severity == 3
     need, = needs_of(case, NeedKind.GYPSUM)
     assert need.amount == pytest.approx(1.951, abs=0.005)
-    assert need.low == pytest.approx(0.975, abs=0.005) and need.high == pytest.approx(1.951, abs=0.005)
+    assert need.low == pytest.approx(0.975, abs=0.005)
+    assert need.high == pytest.approx(1.951, abs=0.005)
     text = WRITERS["us"].write(need.text)
     assert "1,170 lb" in text and "per acre-foot" in text and "season" in text
     words = " ".join(WRITERS["us"].write(e.text) for e in found.evidence)

@@ -19,6 +19,14 @@ TRANSPLANTED = ("tomato", "pepper", "cabbage", "broccoli", "cauliflower", "sweet
                 "strawberry")
 """Crops usually set as plants, not sown in place (from memory, unverified)."""
 
+AUTUMN_SOWN = ("winter wheat", "rye", "triticale")
+"""Crops in the ground over winter by their nature (from memory, unverified)."""
+SOWN_ANEW = ("corn silage", "sorghum-sudan", "small grain silage", "muskmelon", "watermelon")
+"""Annual crops of the perennial groups."""
+PERENNIAL_GROUPS = ("alfalfa", "fruit", "grass forage")
+PERENNIALS = ("red clover",)
+"""Perennial crops of the other groups."""
+
 
 def known_crop(name: str | None) -> Crop | None:
     """A crop by name; None where it is not stated or not in the crop table."""
@@ -32,6 +40,23 @@ def fixes_nitrogen(name: str | None) -> bool:
     """True for a crop known to make its own nitrogen."""
     crop = known_crop(name)
     return crop is not None and crop.group in FIXES_NITROGEN
+
+
+def stays(crop: Crop) -> bool:
+    """A stand of it stays on the field for years."""
+    return crop.name in PERENNIALS or (crop.group in PERENNIAL_GROUPS
+                                       and crop.name not in SOWN_ANEW)
+
+
+def room_for_cover(case: CaseFile) -> bool:
+    """Bare ground is to be expected after the harvest: no stand, no crop sown in autumn."""
+    if standing(case):
+        return False
+    crop = known_crop(case.field.crop)
+    after = known_crop(case.field.following_crop) or crop
+    if crop is None or after is None:
+        return True
+    return not stays(crop) and not stays(after) and not set(after.lineage) & set(AUTUMN_SOWN)
 
 
 def standing(case: CaseFile) -> bool:

@@ -16,7 +16,7 @@ from loambrief.case.select import (
     surface_increment,
 )
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import standing
+from loambrief.findings.crop_kinds import room_for_cover, standing
 from loambrief.findings.model import (
     Assessment,
     Evidence,
@@ -52,6 +52,8 @@ from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ra
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
+LIMITS = 2
+"""From this severity on a finding limits the crop."""
 RISE_PCT = 1.0
 """Rise in organic matter that the arithmetic shows [percentage points]."""
 
@@ -166,7 +168,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
     needs = ()
-    if below and not stands:
+    if below and room_for_cover(case):
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
             text=say("carbon_nitrogen.need_matter"), place=place_of(soil.sample),
@@ -175,6 +177,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
             cautions=(say("carbon_nitrogen.caution_no_promise"),),
             params={"rise_pct": RISE_PCT, "residue_low_ton_ac": rise.details["low"],
                     "residue_high_ton_ac": rise.value},
+            optional=severity < LIMITS,
         ),)
     return Finding(
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",

@@ -98,7 +98,8 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
                  amount=least, low=least, high=most,
                  sources=("vitosh-1994-e486",),
-                 cautions=(say("cations.caution_magnesium"),), **base),)
+                 cautions=() if liming else (say("cations.caution_magnesium"),),
+                 params={"take_dolomitic": liming}, **base),)
 
 
 def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
@@ -159,7 +160,8 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
     return Finding(
         id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_tetany", crop=crop, where=state.place),
-        status=Status.WATCH, severity=1, confidence=_confidence(case, state),
+        status=Status.WATCH, severity=2 if k > mg and scarce else 1,
+        confidence=_confidence(case, state),
         grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),

@@ -30,7 +30,7 @@ from loambrief.topics.forage.formulas import (
 )
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
 from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_finding, sugar_finding
-from loambrief.topics.forage.weeds import weedy_hay
+from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
 TOPIC = "forage"
@@ -58,6 +58,9 @@ def assess(case: CaseFile) -> Assessment:
                                  ash_finding(test, lot(test), sure)) if f is not None]
     weedy = weedy_hay(case)
     findings += [weedy] if weedy is not None else []
+    poison, unjudged = poisonous_hay(case)
+    findings += [poison] if poison is not None else []
+    missing += unjudged
     missing += _missing(case)
     return Assessment(tuple(findings), tuple(missing))
 
