@@ -608,3 +608,15 @@ def test_bacteria_of_legumes_only_beside_a_legume():
 
     assert "bacteria" not in told() and "bacteria" not in told(crop="tomato")
     assert "bacteria of soybean" in told(following_crop="soybean")
+
+
+def test_sulfur_by_the_table_of_the_state():
+    """ensures that a Michigan blueberry field starts with half of Michigan's own table.
+
+    Sand from pH 5.8 to 4.5: 350 + 0.3/0.5 x (530 - 350) = 458 lb (MSU), half 229 lb.
+    """
+    case = acid_case({"depth": "0-8 in", "ph": 5.8}, field={"crop": "blueberry"},
+                     region="Michigan", sample={"texture": "sand"})
+    need = needs_of(acidity.assess(case), NeedKind.ACIDIFY)["sulfur"]
+    assert need.amount == pytest.approx(229, abs=1)
+    assert any("table of this state" in t for t in texts(acidity.assess(case)))

@@ -513,3 +513,15 @@ def test_salt_known_to_four_feet_is_not_missing():
     assert "salinity.missing_deep_salt" not in keys
     shallow = {m.what.key for m in salinity.assess(case_of(deep[:2])).missing}
     assert "salinity.missing_deep_salt" in shallow
+
+
+def test_replaced_sodium_is_washed_out():
+    """ensures that sodic soil low in salt leaches after the gypsum (Richards 1954).
+
+    1 ton/ac of pure gypsum takes 3.53 in at 2.5 g/L (from memory, unverified).
+    """
+    case = case_of({**SODIC, "ec": "1.0 dS/m"}, field={"crop": "cotton"})
+    gypsum, = needs_of(case, NeedKind.GYPSUM)
+    wash = next(n for n in needs_of(case, NeedKind.LEACH) if n.item == "sodium")
+    assert wash.amount == pytest.approx(3.53 * gypsum.amount, rel=0.01)
+    assert wash.params["after_gypsum"] and "sodium" in WRITERS["us"].write(wash.text)

@@ -4,10 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from findings.field_cases import case_of, needs_of, sources, texts
+from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.case.load import load_case
-from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.findings.model import Confidence, NeedKind, Status, Verdict
 from loambrief.tables import references
+from loambrief.topics.assess import assess as assess_all
 from loambrief.topics.sampling import findings as sampling
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
@@ -109,3 +110,29 @@ def test_sample_cases(name):
     assert [f.id for f in assessment.findings] == [
         f"sampling.support.{s.id}" for s in case.samples]
     assert texts(assessment) and texts(assessment, "si")
+
+
+def test_a_sample_too_old_gives_no_rate():
+    """ensures that a 7-year-old sample decides nothing and a new one is asked for first.
+
+    Samples every 2 to 4 years (Iowa State, when to sample); from one and a half times the
+    interval on no rate is given (our own limit).
+    """
+    data = {"slice_": {"depth": "0-6 in", "ph": 5.2, "buffer_ph": 6.2, "phosphorus": "6 ppm",
+                       "potassium": "80 ppm"},
+            "sample": {"cores": 20, "fizz": "none", "methods": {
+                "ph": "water 1:1", "buffer": "smp", "phosphorus": "bray-p1",
+                "cations": "ammonium-acetate"}},
+            "farm": {"name": "F", "region": "Iowa"}, "guide": "iowa_2013"}
+    old = assess_all(case_of(**{**data, "sample": {**data["sample"], "date": "2019-10-01"}}))
+    fresh = assess_all(case_of(**{**data, "sample": {**data["sample"], "date": "2026-10-01"}}))
+    rates = (NeedKind.LIME, NeedKind.NUTRIENT)
+    assert not [n for f in old.findings for n in f.needs if n.kind in rates]
+    assert [n for f in fresh.findings for n in f.needs if n.kind in rates]
+    told = {j.key: j for j in old.judgements}
+    for key in ("P2O5", "K2O", "lime"):
+        assert (told[key].verdict, told[key].reason) == (Verdict.NOT_JUDGED, "sample_too_old")
+    support = next(f for f in old.findings if f.id.startswith("sampling.support"))
+    assert support.severity == 2 and "too old" in WRITERS["us"].write(support.title)
+    assert any(n.item == "soil-sample" for n in support.needs)
+    assert not [1 for f in old.findings if f.topic == "nutrients" for _ in f.advise_against]

@@ -18,6 +18,7 @@ from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
+from loambrief.topics.sampling.age import without_rates
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.weeds import findings as weeds
 
@@ -77,6 +78,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
+    findings = without_rates(case, findings)
     told = judgements(case, findings, missing)
     findings = only_settled(findings, told)
     open_ones = unjudged(case, told)

@@ -28,7 +28,7 @@ from loambrief.topics.acidity.formulas_targets import (
     sulfur_to_acidify,
 )
 from loambrief.topics.acidity.need import LimeNeed, lime_need
-from loambrief.topics.acidity.state import AcidState, untilled
+from loambrief.topics.acidity.state import AcidState, region_of, untilled
 from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
 from loambrief.units import plain
 
@@ -38,6 +38,10 @@ SURFACE_GAP = 0.3
 HIGH_PH = 7.3
 """From here pH is called high (free lime, micronutrients): the Kansas limit for Mehlich-3."""
 SULFUR_TABLES = ("michigan_blueberry", "purdue_per_unit", "handbook_to_6_5")
+
+
+OWN_TABLE = {"Michigan": "michigan_blueberry", "Indiana": "purdue_per_unit"}
+"""The sulfur table of a state that has one."""
 
 
 def _confidence(case: CaseFile, state: AcidState, matches: bool = True) -> Confidence:
@@ -231,16 +235,20 @@ def _acidify(case: CaseFile, state: AcidState):
                     carbonate_pct=state.carbonate))
     rated = [r for r in found if r.value]
     amounts = sorted(float(r.value) for r in rated)
-    half = amounts[0] / 2.0 if amounts else None
+    own = next((float(r.value) for r in rated
+                if r.inputs["table"] == OWN_TABLE.get(region_of(case) or "")), None)
+    first = own if own is not None else amounts[0] if amounts else None
+    half = None if first is None else first / 2.0
     need = Need(
         kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_acidify", target=target, amount=half,
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
-                 calcareous=state.calcareous, texture=state.sample.texture),
+                 own=own is not None, calcareous=state.calcareous, texture=state.sample.texture),
         amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
         sources=tuple(dict.fromkeys(r.source for r in rated)),
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
+        params={"first_half": half is not None},
     )
     evidence = (Evidence(Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
                                            high=amounts[-1], count=len(amounts)),

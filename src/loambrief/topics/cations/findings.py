@@ -24,7 +24,12 @@ from loambrief.topics.cations.formulas import (
     constant,
     traditional_saturation,
 )
-from loambrief.topics.cations.limits import calcium_finding, magnesium_finding, tetany_finding
+from loambrief.topics.cations.limits import (
+    calcium_finding,
+    enough,
+    magnesium_finding,
+    tetany_finding,
+)
 from loambrief.topics.cations.state import CationState, cation_state
 
 TOPIC = "cations"
@@ -90,7 +95,7 @@ def _suppressed(case: CaseFile, state: CationState) -> Finding:
                            (state.reliability,)),),
         advise_against=_against(state),
         sources=("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
-        results=(state.reliability,),
+        results=(state.reliability,), judgements=enough(case, state),
     )
 
 
@@ -121,7 +126,7 @@ def _saturation(case: CaseFile, state: CationState) -> Finding | None:
         evidence=_evidence(state, traditional, outside),
         advise_against=_against(state),
         sources=("clemson-cec", "kopittke-menzies-2007", "chaganti-culman-2017"),
-        results=(*state.results, *traditional),
+        results=(*state.results, *traditional), judgements=enough(case, state),
     )
 
 

@@ -12,10 +12,13 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Need,
     NeedKind,
     Side,
     Status,
+    Verdict,
+    nutrient,
     say,
 )
 from loambrief.tables import load
@@ -100,6 +103,21 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
                  sources=("vitosh-1994-e486",),
                  cautions=() if liming else (say("cations.caution_magnesium"),),
                  params={"take_dolomitic": liming}, **base),)
+
+
+def enough(case: CaseFile, state: CationState) -> tuple[Judgement, ...]:
+    """Verdicts on calcium and magnesium at or above the published limits."""
+    region, found = region_of(case), []
+    low = limits("Mg", "ppm", region)
+    share = limits("Mg", "%", region).get("low")
+    short = share is not None and "Mg" in state.shares and state.shares["Mg"] < share["limit"]
+    for key, value, limit in (
+            ("Ca", state.calcium, limits("Ca", "ppm", region)["low"]["limit"]),
+            ("Mg", state.magnesium, low.get("dolomitic", low["low"])["limit"])):
+        if value is not None and value >= limit and not (key == "Mg" and short):
+            found.append(nutrient(key, state.place, Verdict.NOT_NEEDED, "test_adequate",
+                                  crop=case.field.crop))
+    return tuple(found)
 
 
 def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:

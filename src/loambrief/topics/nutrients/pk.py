@@ -51,6 +51,9 @@ from loambrief.units import Quantity
 
 USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
 """Row width [in] at which a seed-row limit is printed where it depends on the row."""
+OPEN_CHANCE = 1.0 / 3.0
+"""Chance of lying below the line from which a test above it leaves the choice open (our own
+step); with less it is not needed, at lower confidence."""
 SEVERE_SHARE = 0.5
 """A test below half the critical level counts as severe (our own cut, stated in the text)."""
 TOPIC = "nutrients"
@@ -382,7 +385,7 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
         verdict, reason = Verdict.NOT_NEEDED, "supplied_since"
     elif position == BELOW:
         verdict, reason = Verdict.NEEDED, "rate_not_given"
-    elif turn is not None:
+    elif turn is not None and turn.chance.number >= OPEN_CHANCE:
         verdict, reason = Verdict.OPTIONAL, "near_critical_above"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"

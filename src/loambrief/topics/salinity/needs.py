@@ -170,6 +170,29 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     )
 
 
+def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
+    """Water that dissolves the gypsum and carries the sodium down, where salt alone asks none."""
+    if not gypsum.amount or not irrigated(case):
+        return None
+    with subject(state.place):
+        water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
+    params: dict[str, object] = {
+        "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
+        "dissolve_low_in": water.details["low"], "dissolve_high_in": water.details["high"],
+        "solubility": water.details["solubility_g_l"]}
+    return Need(
+        kind=NeedKind.LEACH, item="sodium", unit="in",
+        text=say("salinity.need_wash", amount=water.number, low=water.details["low"],
+                 high=water.details["high"], gypsum_ton_ac=gypsum.amount),
+        place=state.place, area_ac=sample_area_ac(case, state.sample), amount=water.number,
+        low=float(str(water.details["low"])), high=float(str(water.details["high"])),
+        results=(water,), sources=("richards-1954-hb60", "crc-gypsum-solubility",
+                                   "hira-singh-1980"),
+        cautions=(say("salinity.caution_drain_water",
+                      areas=[str(a) for a in case.field.sensitive_areas]),
+                  say("salinity.caution_leach_nitrate")), params=params)
+
+
 def drain_need(case: CaseFile, state: SaltState) -> Need | None:
     """An outlet for the water, where the case does not say that the soil drains."""
     if case.field.drainage not in POOR_DRAINAGE:

@@ -27,6 +27,7 @@ from loambrief.topics.salinity.needs import (
     measure_sodium,
     sulfur_instead,
     target_esp,
+    wash_need,
 )
 from loambrief.topics.salinity.state import CropTolerance, EspEstimate, SaltState, confidence
 
@@ -65,6 +66,8 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
             needs.append(measure_sodium(case, state))
         needs += drain_needs(case, state)
         leach = leach_need(case, state, crop, sodic, gypsum)
+        if leach is None:
+            leach = wash_need(case, state, gypsum)
         if leach is not None:
             needs.append(leach)
         sulfur = sulfur_instead(case, state, gypsum)
