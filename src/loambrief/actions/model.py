@@ -118,7 +118,7 @@ class NotAdvised:
     material_id: str | None = None
     sources: tuple[str, ...] = ()
     key: str = ""
-    """Which reason it is: a message of a finding, or the reason of a verdict."""
+    """The nutrient, amendment or practice it is about; empty for a product."""
 
 
 @dataclass(frozen=True)
@@ -194,7 +194,7 @@ class Plan:
     def unjudged(self) -> tuple[Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""
         return tuple(v for v in self.verdicts if v.verdict is Verdict.NOT_JUDGED
-                     and v.kind is not JudgedKind.MATERIAL)
+                     and v.kind in (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT))
 
     def action(self, action_id: str) -> Action:
         return next(a for a in self.actions if a.id == action_id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.actions import budget, own_rates
-from loambrief.actions.alternatives import alternatives, not_advised
+from loambrief.actions.alternatives import alternatives, not_advised, practices
 from loambrief.actions.build import service_action
 from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
@@ -76,14 +76,14 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     materials = material_verdicts(on_offer, judged, ranked, fed, usable)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, materials, on_offer, case.case.units),
+        not_advised=not_advised(findings, judged, materials, on_offer, case.case.units),
         followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
         orders=orders([a for a in ranked if a.id in money.chosen], by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
-        verdicts=(*judged, *materials),
+        verdicts=(*judged, *materials, *practices(findings)),
     )
 
 

@@ -45,7 +45,7 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
 def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
                       usable: tuple[Offer, ...]) -> tuple[Judgement, ...]:
-    """One verdict for each material on offer, by id; services have none.
+    """One verdict for each material and service on offer, by id.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
         Those that the nutrient mix could choose from.
     """
     return tuple(_material(o, judgements, actions, fed, usable)
-                 for o in sorted(offers, key=lambda o: o.id) if o.material.kind != "service")
+                 for o in sorted(offers, key=lambda o: o.id))
 
 
 def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],

@@ -145,6 +145,7 @@ class JudgedKind(StrEnum):
     NUTRIENT = "nutrient"
     AMENDMENT = "amendment"
     MATERIAL = "material"
+    PRACTICE = "practice"
 
 
 @dataclass(frozen=True)

@@ -197,7 +197,8 @@ def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
         return amendment("lime", state.place, Verdict.NOT_JUDGED, "subsoil_decides",
                          "subsoil_ph", **params)
     if lime.need.amount is None:
-        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", **params)
+        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", "buffer",
+                         **params)
     if lime.need.amount <= 0:
         return amendment("lime", state.place, Verdict.NOT_NEEDED, "lime_still_works", **params)
     return amendment("lime", state.place, Verdict.NEEDED, "ph_too_low", **params)

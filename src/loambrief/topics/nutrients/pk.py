@@ -389,7 +389,8 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
         verdict, reason = Verdict.OPTIONAL, "near_critical_above"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
-    return judged(reading.nutrient, reading.place, verdict, reason, test=reading.test,
+    return judged(reading.nutrient, reading.place, verdict, reason,
+                  "other_guide" if reason == "rate_not_given" else "", test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,
                   value=reading.quantity.value,
                   line=None if turn is None else turn.line,
