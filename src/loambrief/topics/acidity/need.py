@@ -69,6 +69,12 @@ class LimeNeed:
     uncredited: tuple[str, ...] = ()
 
     @property
+    def rate(self) -> Result:
+        """The chosen table's rate, where the caller knows that there is one."""
+        assert self.best is not None
+        return self.best
+
+    @property
     def spread(self) -> float | None:
         """Largest over smallest printed rate, or None."""
         rates = [r for r in self.printed.values() if r > 0]
@@ -172,7 +178,7 @@ def _alternatives(state: AcidState, slice_: Increment, ph: float, chosen: str, d
             continue
         try:
             other = lime_requirement.evaluate(
-                **_inputs(state, slice_, ph, name, state.target.value, depth))
+                **_inputs(state, slice_, ph, name, state.aim.value, depth))
         except ImpossibleInput:
             continue
         if other.within_range:
@@ -252,7 +258,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
     slice_ = slice_ if slice_ is not None else state.main
     ph = ph if ph is not None else state.ph
     choice = choose_table(case, state)
-    target = state.target
+    target = state.aim
     base = Need(
         kind=NeedKind.LIME, item="lime", unit="ton/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample), cautions=_cautions(case),

@@ -54,19 +54,19 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
     """A shallow slice more acid than the layer it is part of."""
     if state.surface_ph is None or state.ph is None or state.target is None:
         return None
-    gap, trigger = state.ph - state.surface_ph, state.target.trigger
+    gap, trigger = state.ph - state.surface_ph, state.aim.trigger
     if gap < SURFACE_GAP or state.surface_ph >= trigger or state.calcareous:
         return None
     only_surface = lime is None
     needs: tuple[Need, ...] = ()
     own = None
-    if only_surface and state.surface.buffer_ph is not None:
-        own = lime_need(case, state, state.surface, state.surface_ph, state.surface.bottom_in)
+    if only_surface and state.top.buffer_ph is not None:
+        own = lime_need(case, state, state.top, state.surface_ph, state.top.bottom_in)
         if own.need.amount is None or own.need.amount > 0:
             needs = (own.need,)
     elif only_surface:
         needs = (_buffer_test(case, state),)
-    depth = depth_of(state.surface)
+    depth = depth_of(state.top)
     return Finding(
         id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
@@ -75,16 +75,16 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
         severity=2 if only_surface and trigger - state.surface_ph >= SURFACE_GAP else 1,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2")),
         grade=Grade.MEASURED, value=state.surface_ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_target", target=state.target.value, trigger=trigger,
-                      crop=state.target.crop),
+        reference=say("acidity.reference_target", target=state.aim.value, trigger=trigger,
+                      crop=state.aim.crop),
         body=(say("acidity.body_surface", depth=depth, gap=gap, only=only_surface,
                   untilled=untilled(case),
                   amount=own.need.amount if own else None,
-                  buffer=state.surface.buffer_ph),),
+                  buffer=state.top.buffer_ph),),
         evidence=(
             Evidence(Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
                                    depth=depth, whole=state.ph,
-                                   whole_depth=depth_of(state.main)), Grade.MEASURED),
+                                   whole_depth=depth_of(state.layer)), Grade.MEASURED),
             Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.CALCULATED,
                      ("osu-em9014-strat", "ndsu-notill-acid-depth", "nicoloso-kansas-50yr")),
             Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
@@ -100,7 +100,7 @@ def _buffer_test(case: CaseFile, state: AcidState) -> Need:
     return Need(
         kind=NeedKind.MEASURE, item="surface buffer", unit="",
         text=say("acidity.need_surface_buffer", where=state.place,
-                 depth=depth_of(state.surface)),
+                 depth=depth_of(state.top)),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("surface-practice",),
     )
@@ -108,8 +108,8 @@ def _buffer_test(case: CaseFile, state: AcidState) -> Need:
 
 def _bases(state: AcidState) -> dict[str, Result] | None:
     """Charges of the bases; None unless calcium, magnesium and potassium are numbers."""
-    values = {"Ca": plain(state.main.calcium), "Mg": plain(state.main.magnesium),
-              "K": plain(state.main.potassium), "Na": plain(state.main.sodium)}
+    values = {"Ca": plain(state.layer.calcium), "Mg": plain(state.layer.magnesium),
+              "K": plain(state.layer.potassium), "Na": plain(state.layer.sodium)}
     if any(values[c] is None for c in ("Ca", "Mg", "K")):
         return None
     return {c: ppm_to_meq.evaluate(ppm=v, cation=c) for c, v in values.items() if v is not None}
@@ -117,9 +117,9 @@ def _bases(state: AcidState) -> dict[str, Result] | None:
 
 def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
     """Aluminum by potassium chloride; Mehlich-3 aluminum says nothing about toxicity."""
-    if state.main is None or state.main.aluminum is None or state.ph is None:
+    if state.main is None or state.layer.aluminum is None or state.ph is None:
         return None
-    al = plain(state.main.aluminum)
+    al = plain(state.layer.aluminum)
     if state.sample.methods.aluminum != "kcl" or al is None:
         return None
     limit, below = constant("al_toxic_ppm"), constant("al_toxic_ph")
@@ -171,8 +171,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
     """pH above the crop's range, or high enough that free lime is likely."""
     if state.ph is None:
         return None
-    over = (state.target is not None and state.target.upper is not None
-            and state.ph > state.target.upper)
+    over = (state.target is not None and state.aim.upper is not None
+            and state.ph > state.aim.upper)
     if not over and state.ph < HIGH_PH:
         return None
     limey = state.calcareous or state.ph >= HIGH_PH
@@ -181,13 +181,13 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
     if limey and state.carbonate:
         with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
-                                            depth_in=state.main.thickness_in)
+                                            depth_in=state.layer.thickness_in)
         evidence += (Evidence(Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
                                             carbonate=state.carbonate,
-                                            depth=depth_of(state.main)),
+                                            depth=depth_of(state.layer)),
                               Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
         results += (used,)
-    crop = state.target.crop if state.target else case.field.crop
+    crop = state.aim.crop if state.target else case.field.crop
     found = fit(case, state)
     stops = (over or state.target is None) and found.too_alkaline
     if over or state.target is None:
@@ -204,12 +204,12 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_upper", upper=state.target.upper if over else HIGH_PH,
+        reference=say("acidity.reference_upper", upper=state.aim.upper if over else HIGH_PH,
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
-        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.main.ph,
-                                         depth=depth_of(state.main), fizz=state.sample.fizz,
+        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.layer.ph,
+                                         depth=depth_of(state.layer), fizz=state.sample.fizz,
                                          carbonate=state.carbonate), Grade.MEASURED),
                   *evidence),
         needs=needs,
@@ -223,7 +223,7 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
 
 def _acidify(case: CaseFile, state: AcidState):
     """Sulfur by every table that covers the step; the span between them is kept."""
-    target = state.target.value
+    target = state.aim.value
     found: list[Result] = []
     if state.sample.texture is not None:
         with subject(place_of(state.sample, state.main)):

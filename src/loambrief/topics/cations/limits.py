@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days, sample_area_ac
@@ -92,7 +94,7 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
     if not is_low and not liming:
         return ()
-    base = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
+    base: dict[str, Any] = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
             "area_ac": sample_area_ac(case, state.sample)}
     if not is_low:
         return (Need(text=say("cations.need_dolomitic", where=state.place),

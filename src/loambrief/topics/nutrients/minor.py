@@ -100,8 +100,8 @@ def sulfur(state: NutrientState, sample: Sample,
         needs = (Need(
             kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
             text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
-            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),  # type: ignore[arg-type]
-            low=float(rate.details["low"]), high=float(rate.details["high"]),  # type: ignore[arg-type]
+            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),
+            low=float(rate.details["low"]), high=float(rate.details["high"]),
             results=(rate,), sources=(rate.source,),
             cautions=(say("nutrients.caution_thiosulfate",
                           seeded=seeded_in_rows(state.case, state.crop)),),
@@ -165,7 +165,7 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
         if increment.ph is None:
             return None
         index = manganese_activity_index.evaluate(manganese_ppm=value, soil_ph=increment.ph)
-        used, read, results = INDEX_METHOD, float(index.value), (index,)  # type: ignore[arg-type]
+        used, read, results = INDEX_METHOD, float(index.value), (index,)
     found = micronutrient_class.evaluate(nutrient=element, method=used, test_ppm=read,
                                          crop=state.crop.name, region=state.region or None)
     response = micronutrient_response.evaluate(crop=state.crop.name, nutrient=element)
@@ -324,14 +324,14 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
     low = high = amount = None
     results, sources = (micro.result,), (micro.result.source,)
     if "broadcast_low" in details:
-        amount = low = float(details["broadcast_low"])  # type: ignore[arg-type]
-        high = float(details["broadcast_high"])  # type: ignore[arg-type]
+        amount = low = float(details["broadcast_low"])
+        high = float(details["broadcast_high"])
     else:
         typical = micronutrient_typical_rate.evaluate(nutrient=micro.element,
                                                       crop=state.crop.name)
         if typical.value is not None:
-            amount = low = float(typical.value)  # type: ignore[arg-type]
-            high = float(typical.details["high"])  # type: ignore[arg-type]
+            amount = low = float(typical.value)
+            high = float(typical.details["high"])
             results, sources = (micro.result, typical), (micro.result.source, typical.source)
     return Need(
         kind=NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",

@@ -200,7 +200,7 @@ def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str,
 def _read(reading: TestReading) -> Finding:
     rate = _rate(reading, reading.quantity.value)
     position = str(rate.details["position"])
-    critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
+    critical = float(rate.details["critical_ppm"])
     spans = spans_level(reading, critical)
     severity = _severity(position, reading.quantity.value, critical, rate.value, spans)
     needs = _need(reading, rate, severity)
@@ -217,7 +217,7 @@ def _read_limit(reading: TestReading) -> Finding:
         ends.append(_rate(reading, 0.0))
     positions = {str(r.details["position"]) for r in ends}
     rates = [r.value for r in ends]
-    critical = float(ends[0].details["critical_ppm"])  # type: ignore[arg-type]
+    critical = float(ends[0].details["critical_ppm"])
     # ">" is settled only when the limit itself already lies above everything
     settled = positions == {ABOVE} if reading.quantity.censor == ">" else len(positions) == 1
     if not settled:
@@ -230,7 +230,7 @@ def _read_limit(reading: TestReading) -> Finding:
                               methods=[reading.method]))
     position = positions.pop()
     needs: tuple[Need, ...] = ()
-    known = [float(r) for r in rates if r is not None]  # type: ignore[arg-type]
+    known = [float(r) for r in rates if r is not None]
     if position != ABOVE and known and max(known) > 0:
         needs = (_bare_need(reading, tuple(ends), low=min(known), high=max(known)),)
     return _finding(reading, tuple(ends), position, 2 if position == BELOW else 0, critical,
@@ -256,10 +256,10 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
     turn = turning_line(reading, rate)
     cap = rate.details.get("cap_lb_ac")
     cautions = list(_cautions(reading))
-    if cap is not None and amount > float(cap):  # type: ignore[arg-type]
+    if cap is not None and amount > float(cap):
         cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
-                               cap=float(cap)))  # type: ignore[arg-type]
-        amount = float(cap)  # type: ignore[arg-type]
+                               cap=float(cap)))
+        amount = float(cap)
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
     if optional:
         low, high = 0.0, amount if high is None else high
@@ -272,7 +272,7 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
                      below=rate.details["position"] == BELOW, optional=optional,
                      line=None if turn is None else turn.line),
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
-            amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
+            amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
             cautions=tuple(cautions), optional=optional,
         ),

@@ -32,14 +32,14 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
               critical=details["critical_ppm"], limit=details.get("limit_ppm"),
               severe=severity == 3)
     if rate.value is not None and needs and needs[0].amount is not None:
-        yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),  # type: ignore[arg-type]
+        yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),
                   low=details.get("low"), high=details.get("high"),
                   removal=details.get("removal_lb_ac"), build=details.get("build_lb_ac"),
                   position=position, error=reading.error.pct if reading.error else None,
                   optional=may_skip(rate))
     elif may_skip(rate) and skip_reason(reading) is not None:
         yield say("nutrients.skip_body", nutrient=reading.nutrient, why=skip_reason(reading),
-                  rate=float(rate.value),  # type: ignore[arg-type]
+                  rate=float(rate.value),
                   places=list(reading.state.case.field.sensitive_areas))
     elif position == BELOW and rate.value is None:
         yield say("nutrients.no_rate_body", nutrient=reading.nutrient,
@@ -52,7 +52,7 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
     if removal is not None:
         extra = reading.rule.values.get("extra_lb", 0.0)
         yield say("nutrients.guide_removal_body", nutrient=reading.nutrient, extra=extra,
-                  removal=float(removal) - float(extra))  # type: ignore[arg-type]
+                  removal=float(removal) - float(extra))
     chance = details.get("response_chance_pct")
     if position == BELOW or chance is not None:
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)

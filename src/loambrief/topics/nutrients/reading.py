@@ -93,7 +93,7 @@ def credits_since(state: NutrientState, sample: Sample, nutrient: str) -> Credit
             unknown.append(entry.material)
             continue
         result = nutrient_supplied.evaluate(rate_lb_ac=entry.rate.value, grade_pct=grade)
-        pounds += float(result.value)  # type: ignore[arg-type]
+        pounds += float(result.value)
         materials.append(entry.material)
         results.append(result)
     return Credits(pounds, tuple(materials), tuple(unknown), tuple(results))

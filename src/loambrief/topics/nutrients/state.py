@@ -181,9 +181,9 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     if acidity is None:
         with subject(place_of(sample, increment), "bases only: a lower bound"):
             least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
-        return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
-    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
-    return Cec(float(total.value), "sum", (acidity, total))  # type: ignore[arg-type]
+        return Cec(float(least.value), "at least", (least,))
+    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))
+    return Cec(float(total.value), "sum", (acidity, total))
 
 
 @dataclass(frozen=True)
@@ -213,7 +213,7 @@ def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeErr
     if spread is None or value <= 0:
         return typical
     result = repeat_error.evaluate(values=list(spread.values))
-    pct = 100.0 * float(result.value) / value  # type: ignore[arg-type]
+    pct = 100.0 * float(result.value) / value
     return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
 
 
@@ -225,7 +225,7 @@ def typical_error(nutrient: str, cores: int | None, value: float) -> CompositeEr
                                       cores=float(cores))
     if result.value is None:
         return None
-    return CompositeError(100.0 * float(result.value) / value, result)  # type: ignore[arg-type]
+    return CompositeError(100.0 * float(result.value) / value, result)
 
 
 def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:

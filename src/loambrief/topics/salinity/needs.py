@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -50,10 +52,10 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     """Pure gypsum for the main slice, or None; amount None without a CEC."""
     if not wants_gypsum(case, state):
         return None
-    esp, main = state.esp, state.main
+    esp, main = state.exchange, state.layer
     target, own = target_esp(case)
     cec = plain(main.increment.cec)
-    base = {
+    base: dict[str, Any] = {
         "kind": NeedKind.GYPSUM,
         "item": "sodium",
         "unit": "ton/ac",
@@ -93,14 +95,14 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
     """Elemental sulfur as another way, where it is on offer and the soil holds lime."""
     if gypsum.amount is None or not any(m.kind == "elemental sulfur" for m in case.materials):
         return None
-    carbonate = plain(state.main.increment.carbonate)
-    with subject(state.main.place):
+    carbonate = plain(state.layer.increment.carbonate)
+    with subject(state.layer.place):
         sulfur = amendment_for_gypsum.evaluate(gypsum_ton=gypsum.amount, amendment="sulfur")
         results = [sulfur]
         enough = None
         if carbonate is not None:
             lime = soil_lime_ton_ac.evaluate(carbonate_pct=carbonate,
-                                             depth_in=state.main.increment.thickness_in)
+                                             depth_in=state.layer.increment.thickness_in)
             results.append(lime)
             enough = lime.value > sulfur.details["lime_used_ton"]
     return Evidence(
@@ -150,7 +152,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
               "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
               "dissolve_high_in": None, "solubility": None}
     results = [target, water]
-    if dissolving is not None:
+    if dissolving is not None and gypsum is not None:
         params |= {"gypsum_ton_ac": gypsum.amount, "dissolve_in": float(dissolving.value),
                    "dissolve_low_in": float(dissolving.details["low"]),
                    "dissolve_high_in": float(dissolving.details["high"]),

@@ -96,9 +96,9 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
         named = salinity_class.evaluate(ece_ds_m=state.root_ece)
     saline = sodium_constant("saline_ece")
     two = salt_constant("salty_soil_limit")
-    if state.root_ece < two:
+    if state.salt < two:
         status, severity = Status.ADEQUATE, 0
-    elif state.root_ece >= saline and not crops:
+    elif state.salt >= saline and not crops:
         status, severity = Status.LIMITING, 2
     else:
         status, severity = Status.WATCH, 1
@@ -111,7 +111,7 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
     needs: list[Need] = []
     if straddles:
         needs.append(measure_paste(case, state))
-    if not state.esps and (state.root_ece >= two or _high_ph(state)):
+    if not state.esps and (state.salt >= two or _high_ph(state)):
         needs.append(measure_sodium(case, state))
     return Finding(
         id=f"salinity.ece.{state.sample.id}", topic="salinity",
@@ -137,8 +137,8 @@ def _level_body(state: SaltState, named: Result) -> tuple:
                 effect=named.notes[0])]
     if state.converted:
         body.append(say("salinity.body_converted", method=state.sample.methods.ec,
-                        ec=state.main.increment.ec.value, low=state.root_low,
-                        high=state.root_high, equations=state.main.results[-1].details.get(
+                        ec=state.layer.increment.ec.value, low=state.root_low,
+                        high=state.root_high, equations=state.layer.results[-1].details.get(
                             "equations")))
     body.append(say("salinity.body_depth", depth_in=state.root_depth_in))
     return tuple(body)
@@ -153,13 +153,13 @@ def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
                               converted=piece.converted, low=piece.low, high=piece.high),
                 Grade.CALCULATED if piece.converted else Grade.MEASURED, (), piece.results))
     top = state.surface
-    if top is not None and top.ece is not None and state.main is not None and state.main.ece:
-        rising = top.ece >= CRUST * state.main.ece
+    if top is not None and top.ece is not None and state.main is not None and state.layer.ece:
+        rising = top.ece >= CRUST * state.layer.ece
         if rising:
             lines.append(Evidence(
-                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.main.ece,
+                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.layer.ece,
                                   depth=top.depth), Grade.CALCULATED,
-                ("ayers-westcot-1985-fao29",), (*top.results, *state.main.results)))
+                ("ayers-westcot-1985-fao29",), (*top.results, *state.layer.results)))
     for crop in crops:
         if crop not in held:
             lines.append(Evidence(
@@ -170,7 +170,7 @@ def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
 
 
 def _high_ph(state: SaltState) -> bool:
-    return state.main is not None and (state.main.increment.ph or 0.0) >= HIGH_PH
+    return state.main is not None and (state.layer.increment.ph or 0.0) >= HIGH_PH
 
 
 def salty_materials(case: CaseFile) -> tuple[str, ...]:
@@ -184,7 +184,7 @@ def salty_materials(case: CaseFile) -> tuple[str, ...]:
 
 
 def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
-    if state.root_ece is None or state.root_ece <= salt_constant("salty_soil_limit"):
+    if state.root_ece is None or state.salt <= salt_constant("salty_soil_limit"):
         return ()
     ids = salty_materials(case)
     found = [m for m in case.materials if m.id in ids]

@@ -81,6 +81,24 @@ class SaltState:
     esps: tuple[EspEstimate, ...] = ()
 
     @property
+    def layer(self) -> SliceSalt:
+        """The main slice, where the caller knows that there is one."""
+        assert self.main is not None
+        return self.main
+
+    @property
+    def exchange(self) -> EspEstimate:
+        """The ESP in use, where the caller knows that there is one."""
+        assert self.esp is not None
+        return self.esp
+
+    @property
+    def salt(self) -> float:
+        """Root-zone ECe, where the caller knows that it was worked out [dS/m]."""
+        assert self.root_ece is not None
+        return self.root_ece
+
+    @property
     def converted(self) -> bool:
         return bool(self.main and self.main.converted)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
@@ -72,20 +74,26 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
     return tuple(f for f in found if f is not None), tuple(missing)
 
 
-def _base(case: CaseFile) -> dict:
+def _water(case: CaseFile) -> Water:
+    """The water test, where the caller knows that there is one."""
+    assert case.water is not None
+    return case.water
+
+
+def _base(case: CaseFile) -> dict[str, Any]:
     return {
         "topic": "salinity",
-        "confidence": grade_confidence(age_days=age_days(case, case.water.date)),
-        "place": Place(label=case.water.source),
+        "confidence": grade_confidence(age_days=age_days(case, _water(case).date)),
+        "place": Place(label=_water(case).source),
     }
 
 
 def _salt(case: CaseFile) -> Finding | None:
-    ec = plain(case.water.ec)
+    ec = plain(_water(case).ec)
     if ec is None:
         return None
     crop = leached_for(case)
-    with subject(case.water.source):
+    with subject(_water(case).source):
         level = water_restriction.evaluate(constituent="ec", value=ec)
         leaching = _leaching(ec, crop)
         fraction, loss = _share(leaching)
@@ -106,7 +114,7 @@ def _salt(case: CaseFile) -> Finding | None:
              Evidence(Side.CONTEXT, say("salinity.context_load", load=load.value, salt=salt.value),
                       Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
     body, needs, results = [], [], [level, factor, long_run]
-    if leaching:
+    if leaching and crop is not None:
         results += list(leaching.values())
         if fraction is None:
             status, severity = Status.LIMITING, 3
@@ -118,7 +126,7 @@ def _salt(case: CaseFile) -> Finding | None:
                             full=leaching["full"].value, target=leaching["target"].value))
     return Finding(
         id="salinity.water.ec",
-        title=say("salinity.title_water_ec", ec=ec, level=level.value, source=case.water.source),
+        title=say("salinity.title_water_ec", ec=ec, level=level.value, source=_water(case).source),
         status=status, severity=severity, grade=Grade.MEASURED, value=ec, unit="dS/m",
         reference=say("salinity.reference_water_ec", none_below=level.details["none_below"],
                       severe_above=level.details["severe_above"]),
@@ -159,7 +167,7 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[
     params: dict[str, object] = {
         "share": kept, "loss_pct": loss, "crop": crop.crop, "et": et, "total": None,
         "extra": None, "drain_ec": None, "full": full}
-    with subject(case.water.source):
+    with subject(_water(case).source):
         if kept > 0:
             drain = drainage_water_ec.evaluate(ecw_ds_m=ec, leaching_fraction=kept)
             params["drain_ec"] = float(drain.value)
@@ -181,20 +189,21 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[
 
 
 def _water_sar(case: CaseFile) -> Result | None:
-    water = case.water
+    water = _water(case)
     ions = (plain(water.sodium), plain(water.calcium), plain(water.magnesium))
-    if None in ions or ions[1] + ions[2] <= 0:
+    sodium, calcium, magnesium = ions
+    if sodium is None or calcium is None or magnesium is None or calcium + magnesium <= 0:
         return None
     with subject(water.source):
-        return sodium_adsorption_ratio.evaluate(na_meq_l=ions[0], ca_meq_l=ions[1],
-                                                mg_meq_l=ions[2])
+        return sodium_adsorption_ratio.evaluate(na_meq_l=sodium, ca_meq_l=calcium,
+                                                mg_meq_l=magnesium)
 
 
 def _sealing(case: CaseFile) -> Finding | None:
-    ec, sar = plain(case.water.ec), _water_sar(case)
+    ec, sar = plain(_water(case).ec), _water_sar(case)
     if ec is None or sar is None:
         return None
-    with subject(case.water.source):
+    with subject(_water(case).source):
         level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
     status, severity = LEVEL[str(level.value)]
     lines = [Evidence(Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
@@ -212,14 +221,14 @@ def _sealing(case: CaseFile) -> Finding | None:
                                         bad=constant("rsc_unsuitable")),
                               Grade.CALCULATED, ("eaton-1950",), (rsc,)))
         results.append(rsc)
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(kind=NeedKind.MEASURE, item="infiltration", unit="",
                       text=say("salinity.need_infiltration"), area_ac=case.field.area.value,
                       sources=("ayers-westcot-1985-fao29",)),)
     return Finding(
         id="salinity.water.infiltration",
-        title=say("salinity.title_sealing", level=level.value, source=case.water.source),
+        title=say("salinity.title_sealing", level=level.value, source=_water(case).source),
         status=status, severity=severity, grade=Grade.CALCULATED, value=float(sar.value),
         unit="SAR", reference=say("salinity.reference_sealing",
                                   none_above=level.details["none_above"],
@@ -230,7 +239,7 @@ def _sealing(case: CaseFile) -> Finding | None:
 
 
 def _residual(case: CaseFile) -> Result | None:
-    water = case.water
+    water = _water(case)
     ions = (plain(water.bicarbonate), plain(water.calcium), plain(water.magnesium))
     if None in ions:
         return None
@@ -241,7 +250,7 @@ def _residual(case: CaseFile) -> Result | None:
 
 def _ions(case: CaseFile) -> Finding | None:
     """Sodium, chloride, boron and bicarbonate, the worst of them naming the finding."""
-    water, method = case.water, watering(case)
+    water, method = _water(case), watering(case)
     sar = _water_sar(case)
     sodium = plain(water.sodium) if method == "sprinkler" else sar and float(sar.value)
     values = (("sodium", sodium), ("chloride", plain(water.chloride)),
@@ -285,13 +294,13 @@ def _ions(case: CaseFile) -> Finding | None:
 
 def _foliar(case: CaseFile, method: str) -> Evidence | None:
     """Leaf injury under sprinklers, where the crop is in the published list."""
-    sodium, chloride = plain(case.water.sodium), plain(case.water.chloride)
+    sodium, chloride = plain(_water(case).sodium), plain(_water(case).chloride)
     worst = max((v for v in (sodium, chloride) if v is not None), default=None)
     if method != "sprinkler" or worst is None:
         return None
     crop = case.field.crop
     try:
-        with subject(case.water.source, crop):
+        with subject(_water(case).source, crop):
             limit = foliar_salt_limit.evaluate(crop=crop)
     except UnknownName:
         return None
