@@ -163,8 +163,8 @@ def avoided_lime(findings: list[Finding], states: list[AcidState],
     pair = (say("acidity.avoid_lime", where=[s.place for s in fine]),
             say("acidity.why_lime", rows=[{"where": s.place, "ph": s.ph,
                                            "lime": s.calcareous,
-                                           "trigger": s.target.trigger
-                                           if s.ph < PLAIN_PH and not s.calcareous else None}
+                                           "trigger": s.aim.trigger
+                                           if s.reading < PLAIN_PH and not s.calcareous else None}
                                           for s in fine]))
     done, result = False, []
     for finding in findings:

@@ -189,7 +189,8 @@ def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, 
 def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
     """Whether lime is due; an acid soil without a usable buffer test needs lime of no rate yet."""
     assert state.target is not None
-    params: dict[str, Any] = {"ph": state.ph, "target": state.aim.value, "trigger": state.aim.trigger,
+    params: dict[str, Any] = {
+              "ph": state.ph, "target": state.aim.value, "trigger": state.aim.trigger,
               "crop": state.aim.crop}
     if state.calcareous:
         return amendment("lime", state.place, Verdict.NOT_NEEDED, "free_lime", **params)

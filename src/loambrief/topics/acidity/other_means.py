@@ -164,7 +164,7 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
 def _wants_acid(state: AcidState) -> bool:
     target = state.target
     return (target is not None and target.acidify and target.upper is not None
-            and state.ph > target.upper)
+            and state.reading > target.upper)
 
 
 def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:

@@ -167,7 +167,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         body.append(say("carbon_nitrogen.body_years", years=years.value,
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if below and room_for_cover(case):
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
@@ -196,7 +196,8 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
 
 def _residue_mass(case: CaseFile) -> float | None:
     masses = [plain(r.dry_mass) for r in case.residue]
-    return sum(masses) if masses and None not in masses else None
+    known = [m for m in masses if m is not None]
+    return sum(known) if known and len(known) == len(masses) else None
 
 
 def _years(case: CaseFile, soil: SoilCarbon, layer: dict) -> Result | None:
@@ -274,7 +275,8 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
 def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding:
     """Nitrogen that the soil's own organic matter may release in a year."""
     measured = ratio is not None
-    middle = float(ratio.value) if measured else constant("soil_ratio")
+    middle = (float(ratio.value) if ratio is not None and ratio.value is not None
+              else constant("soil_ratio"))
     narrow = middle if measured else constant("soil_ratio", "low")
     wide = middle if measured else constant("soil_ratio", "high")
     density = plain(soil.increment.bulk_density)

@@ -69,7 +69,9 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
     liming = wants_lime(acid)
     if not is_low and mg >= dolomitic["limit"]:
         return None
-    row = share if by_share and mg >= low["limit"] else low if is_low else dolomitic
+    row = low if is_low else dolomitic
+    if share is not None and by_share and mg >= low["limit"]:
+        row = share
     return Finding(
         id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
@@ -94,7 +96,8 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
     if not is_low and not liming:
         return ()
-    base: dict[str, Any] = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
+    base: dict[str, Any] = {
+            "kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
             "area_ac": sample_area_ac(case, state.sample)}
     if not is_low:
         return (Need(text=say("cations.need_dolomitic", where=state.place),
@@ -129,7 +132,8 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
         return None
     row = limits("Ca", "ppm", region_of(case))["low"]
     mg_charge, ca_charge = state.charge("Mg"), state.charge("Ca")
-    outweighed = mg_charge is not None and mg_charge >= ca_charge and not state.suppressed
+    outweighed = (mg_charge is not None and ca_charge is not None and mg_charge >= ca_charge
+                  and not state.suppressed)
     is_low = ca < row["limit"]
     if not is_low and not outweighed:
         return None
@@ -174,6 +178,7 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
     if not stock or crop is None or k is None or mg is None:
         return None
     low = limits("Mg", "ppm", region_of(case))
+    assert state.magnesium is not None
     scarce = state.magnesium < low.get("dolomitic", low["low"])["limit"]
     if k <= mg and not scarce:
         return None

@@ -96,7 +96,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
             say("compaction.evidence_air", air=air.value, filled=filled.value,
                 limit=constant("air_limit"), best=constant("wfps_best"), fits=air.within_range),
             Grade.CALCULATED, (air.source, filled.source, "cook-knight-2003"), (air, filled)))
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "structure", "",
                       say("compaction.need_structure", where=place_of(sample)),

@@ -74,7 +74,8 @@ def weedy_hay(case: CaseFile) -> Finding | None:
     places = list(dict.fromkeys(w.place for w in weeds if w.place))
     place = spots_place(case, "weedy", places)
     sources = tuple(dict.fromkeys(
-        s for _, name in seen for s in (*storing.get(name, ()), *barbed.get(name, ()))))
+        s for _, name in seen if name is not None
+        for s in (*storing.get(name, ()), *barbed.get(name, ()))))
     sure = all(w.identification == "certain" for w in weeds)
 
     def names(some: list[Weed]) -> list[str]:

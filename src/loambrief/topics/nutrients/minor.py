@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
@@ -127,7 +128,7 @@ def sulfur(state: NutrientState, sample: Sample,
 def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
                       matter: float) -> Judgement:
     """Organic matter tells the chance of a response; only where the rule was made it settles it."""
-    params = {"crop": state.crop.name, "matter": matter, "expected": expected}
+    params: dict[str, Any] = {"crop": state.crop.name, "matter": matter, "expected": expected}
     if rated:
         return judged("S", place, Verdict.NEEDED, "response_likely", **params)
     if expected == "not expected" and at_home:
@@ -160,7 +161,8 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
     method = getattr(sample.methods, FIELDS[element])
     if value is None or method is None:
         return None
-    used, read, results = method, value, ()
+    used, read = method, value
+    results: tuple[Result, ...] = ()
     if element == "Mn" and method == "mehlich-3":
         if increment.ph is None:
             return None
@@ -226,7 +228,8 @@ def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
                      needs: tuple[Need, ...]) -> Judgement:
     """A class settles a purchase only where its scale was made for the place or for any."""
     details = micro.result.details
-    params = {"test": micro.element, "crop": state.crop.name, "method": micro.method,
+    params: dict[str, Any] = {
+              "test": micro.element, "crop": state.crop.name, "method": micro.method,
               "value": micro.value, "unit": micro.unit}
     if micro.status is None:
         return judged(micro.element, place, Verdict.NOT_JUDGED, "method_without_rule",
@@ -263,7 +266,8 @@ def _matters(micro: Micro) -> bool:
 
 def _one(state: NutrientState, sample: Sample, increment: Increment, place: Place,
          micro: Micro) -> Finding:
-    status, severity, needs = Status.NOTED, 0, ()
+    status, severity = Status.NOTED, 0
+    needs: tuple[Need, ...] = ()
     if micro.status is None:
         return _no_scale(state, sample, place, micro)
     if micro.status == "low" and _matters(micro):
@@ -322,7 +326,8 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
     """Rate of the class scale itself; else the low end of the typical rate; else none."""
     details = micro.result.details
     low = high = amount = None
-    results, sources = (micro.result,), (micro.result.source,)
+    results: tuple[Result, ...] = (micro.result,)
+    sources: tuple[str, ...] = (micro.result.source,)
     if "broadcast_low" in details:
         amount = low = float(details["broadcast_low"])
         high = float(details["broadcast_high"])

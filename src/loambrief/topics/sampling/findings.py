@@ -81,7 +81,7 @@ def _depth_fault(case: CaseFile, sample: Sample) -> Message | None:
     tillage = case.field.tillage
     if main is None and top is None:
         return say("sampling.fault_no_surface")
-    if main is None:
+    if main is None and top is not None:
         return None if tillage == "perennial" else say(
             "sampling.fault_shallow", depth=depth_of(top),
             low=constant("tilled_low"), high=constant("tilled_high"))
