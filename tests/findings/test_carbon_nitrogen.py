@@ -323,7 +323,6 @@ def test_organic_matter_is_held_against_organic_matter():
     ({"crop": "corn", "following_crop": "soybean"}, True), ({"crop": "corn"}, True),
     ({"crop": "soybean", "following_crop": "winter wheat"}, False),
     ({"crop": "winter wheat"}, False), ({"crop": "alfalfa"}, False),
-    ({"crop": "corn", "following_crop": "alfalfa"}, False),
     ({"crop": "watermelon", "following_crop": "corn"}, True)])
 def test_cover_crop_is_optional_and_only_where_it_has_room(field, room):
     """ensures that nothing is drilled into a stand or where the next crop is sown in autumn."""

@@ -498,7 +498,7 @@ def test_a_drainage_word_asks_for_the_water_table_first():
     text = WRITERS["us"].write(drain.text)
     assert "once the water table has been read" in text and "low confidence" in text
     table = next(n for n in needs_of(case, NeedKind.MEASURE) if n.item == "water-table")
-    assert "observation wells" in WRITERS["us"].write(table.text)
+    assert "wells" in WRITERS["us"].write(table.text)
     assert "wetland determination" in WRITERS["us"].write(table.text)
     what = [WRITERS["us"].write(m.what) for m in salinity.assess(case).missing]
     assert any("Depth of the water table" in w for w in what)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Finding, Judgement, Missing
+from loambrief.findings.model import Confidence, Finding, Judgement, Missing, beyond
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
@@ -18,7 +18,6 @@ from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
-from loambrief.topics.sampling.age import without_rates
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.weeds import findings as weeds
 
@@ -55,10 +54,11 @@ class Diagnosis:
         return tuple(f for f in self.findings if f.topic == topic)
 
     def worst(self, count: int = 5) -> tuple[Finding, ...]:
-        """The findings that limit the field most, severe and sure ones first."""
+        """The findings that limit the field most, severe, far-off and sure ones first."""
         limiting = [f for f in self.findings if f.severity >= 2]
         order = list(TOPICS)
-        limiting.sort(key=lambda f: (-f.severity, _SURE[f.confidence], order.index(f.topic), f.id))
+        limiting.sort(key=lambda f: (-f.severity, -round(beyond(f), 2), _SURE[f.confidence],
+                                    order.index(f.topic), f.id))
         return tuple(limiting[:count])
 
 
@@ -78,7 +78,6 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
-    findings = without_rates(case, findings)
     told = judgements(case, findings, missing)
     findings = only_settled(findings, told)
     open_ones = unjudged(case, told)

@@ -16,7 +16,7 @@ from loambrief.case.select import (
     surface_increment,
 )
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import room_for_cover, standing
+from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (
     Assessment,
     Evidence,
@@ -139,7 +139,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         status, severity = Status.ADEQUATE, 0
     else:
         status, severity = Status.NOTED, 0
-    below, stands = status is Status.WATCH, standing(case)
+    below, stands = status is Status.WATCH, stays(case)
     if stands and below:
         status, severity = Status.NOTED, 0
     density = plain(soil.increment.bulk_density)
@@ -168,7 +168,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
     needs: tuple[Need, ...] = ()
-    if below and room_for_cover(case):
+    if below and cover_fits(case):
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
             text=say("carbon_nitrogen.need_matter"), place=place_of(soil.sample),

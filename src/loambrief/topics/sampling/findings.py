@@ -27,8 +27,6 @@ from loambrief.findings.model import (
 )
 from loambrief.findings.places import depth_of, place_of
 from loambrief.tables import load
-from loambrief.topics.sampling.age import DAYS_PER_YEAR, age_class
-from loambrief.topics.sampling.formulas_age import CURRENT, TOO_OLD
 from loambrief.topics.sampling.formulas_error import (
     combined_error_pct,
     composite_error_pct,
@@ -36,6 +34,7 @@ from loambrief.topics.sampling.formulas_error import (
 )
 
 TOPIC = "sampling"
+DAYS_PER_YEAR = 365.25
 FAR_TOO_LARGE = 2.0
 """Times the advised area from which a sample is worth taking again (our choice)."""
 EXAMPLE = "phosphorus"
@@ -62,11 +61,9 @@ def _faults(case: CaseFile, sample: Sample) -> list[tuple[str, Message]]:
                                    wanted=constant("cores_wanted"))))
     if area > large:
         found.append(("area", say("sampling.fault_area", area=area, large=large)))
-    aged = age_class(case, sample)
-    if aged.value != CURRENT or age > MAX_AGE_DAYS:
+    if age > MAX_AGE_DAYS:
         found.append(("age", say("sampling.fault_age", years=age / DAYS_PER_YEAR,
-                                 most=aged.details["interval_years"],
-                                 stops=aged.value == TOO_OLD)))
+                                 most=MAX_AGE_DAYS / 365)))
     if sample.residue == "left on":
         found.append(("residue", say("sampling.fault_residue")))
     depth = _depth_fault(case, sample)
@@ -129,17 +126,13 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
     if error is not None:
         evidence.append(error)
     age = age_days(case, sample.date)
-    aged = age_class(case, sample)
-    stops = aged.value == TOO_OLD
-    results = (*results, aged)
     return Finding(
         id=f"{TOPIC}.support.{sample.id}",
         topic=TOPIC,
-        title=say("sampling.title_old", where=place, years=age / DAYS_PER_YEAR) if stops else
-        say("sampling.title_support", where=place, cores=sample.cores,
-            area=sample_area_ac(case, sample), faults=names),
-        status=Status.LIMITING if stops else Status.WATCH if faults else Status.ADEQUATE,
-        severity=2 if stops else 1 if faults else 0,
+        title=say("sampling.title_support", where=place, cores=sample.cores,
+                  area=sample_area_ac(case, sample), faults=names),
+        status=Status.WATCH if faults else Status.ADEQUATE,
+        severity=1 if faults else 0,
         confidence=grade_confidence(age_days=age, cores=sample.cores, cores_matter=True),
         grade=Grade.OBSERVED,
         value=None if sample.cores is None else float(sample.cores),
@@ -152,7 +145,7 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
               *(message for _, message in faults)),
         evidence=tuple(evidence),
         needs=_needs(case, sample, place, names),
-        sources=("psu-agguide-sampling", "umn-soil-sampling", "osu-sf1-98", aged.source),
+        sources=("psu-agguide-sampling", "umn-soil-sampling", "osu-sf1-98"),
         results=results,
     )
 
@@ -173,4 +166,5 @@ def _needs(case: CaseFile, sample: Sample, place: Place, names: list[str]) -> tu
             no_till=case.field.tillage == "no-till", surface=constant("no_till_surface"),
             main=constant("no_till_main")),
         place=place, area_ac=sample_area_ac(case, sample), sources=("psu-agguide-sampling",),
+        params={"faults": names},
     ),)
