@@ -47,7 +47,7 @@ WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "test
         "tests/test_cli.py", "tests/test_new_user.py", "tests/test_terminal.py", "tests/findings",
         "tests/actions", "tests/report", "tests/properties", "tests/i18n", "tests/reading",
         "tests/pages", "tests/history", "tests/fieldsheet", "tests/case", "tests/record",
-        "tests/render", "tests/charts", "tests/batch/test_bundle.py",
+        "tests/render", "tests/charts", "tests/scenarios", "tests/batch/test_bundle.py",
         "tests/test_documented_commands.py")
 """What runs last, quickest first: tests that use the program as a whole."""
 ELSEWHERE = {
@@ -193,6 +193,8 @@ def stages(tree: Path, mutant: Mutant) -> tuple[list[list[str]], list[list[str]]
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
     around = names_around(tree, mutant)
+    near += [tree / p for p in homes if Path(p).name == "test_published.py" and any(
+        around.search(q.read_text()) for q in (tree / "tests/published").glob("*.toml"))]
     # those that name the function first, then those of the module's name, then the shorter
     near.sort(key=lambda p: (not around.search(texts[p]), last not in p.stem, len(texts[p])))
     groups, seen = [], set()
@@ -221,7 +223,8 @@ class FirstFailure:
 
     def pytest_collection_modifyitems(self, items: list) -> None:
         if self.first:
-            items.sort(key=lambda item: not self.first.search(inspect.getsource(item.function)))
+            items.sort(key=lambda item: not self.first.search(
+                item.name + inspect.getsource(item.function)))
 
     def pytest_collectreport(self, report: object) -> None:
         self.pytest_runtest_logreport(report)
