@@ -189,6 +189,10 @@ def test_the_case_may_name_its_table():
     assert choose_table(case, acid_state(case, case.samples[0])).by == "case"
     with pytest.raises(UnknownName, match="smp"):
         acidity.assess(acid_case(lime_table="smpp"))
+    no_buffer = acid_case({"depth": "0-6 in", "ph": 5.4}, lime_table="smpp",
+                          methods={"buffer": None})
+    with pytest.raises(UnknownName, match="smp"):
+        choose_table(no_buffer, acid_state(no_buffer, no_buffer.samples[0]))
 
 
 def test_another_buffers_table_gives_no_rate():

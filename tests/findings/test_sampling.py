@@ -10,6 +10,7 @@ from loambrief.findings.model import Confidence, NeedKind, Status, Verdict
 from loambrief.tables import references
 from loambrief.topics.assess import assess as assess_all
 from loambrief.topics.sampling import findings as sampling
+from loambrief.topics.sampling.age import age_params, too_old
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 
@@ -56,6 +57,18 @@ def test_no_till_with_both_depths_is_fine():
     case = case_of(field={"tillage": "no-till"}, sample={"increments": [
         {"depth": "0-2 in", "ph": 5.6}, {"depth": "0-6 in", "ph": 6.0}]})
     assert sampling.assess(case).findings[0].status is Status.ADEQUATE
+
+
+@pytest.mark.parametrize(("date", "years", "old"), [
+    ("2019-10-20", 7.0, True), ("2020-10-18", 6.0, True), ("2020-10-22", 6.0, False)])
+def test_how_old_a_sample_is_goes_with_what_is_said(date, years, old):
+    """ensures that the age is told in years beside the line at six, one and a half times an
+    interval of four (own rule), and that past it no rate is taken."""
+    case = case_of(sample={"date": date})
+    told = age_params(case, case.samples[0])
+    assert told["years"] == pytest.approx(years, abs=0.01)
+    assert (told["most"], told["own"]) == (6.0, False)
+    assert too_old(case, case.samples[0]) is old
 
 
 def test_an_area_a_little_large_costs_nothing():
