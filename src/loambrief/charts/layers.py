@@ -123,9 +123,8 @@ def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down:
             sheet.rect(across.value(max(left, x - 1.6)), y0, across.value(x + 1.6), y1, colour,
                        on=ax)
         else:
-            looks: dict[str, Any] = {"fill": colour}
-            if slab.calculated:
-                looks = {**HATCHED, "edge": colour}
+            looks: dict[str, Any] = (
+                {**HATCHED, "edge": colour} if slab.calculated else {"fill": colour})
             sheet.rect(0.0, y0, slab.value, y1, **looks, on=ax)
     if target is not None:
         held = across.held(target)
