@@ -154,8 +154,8 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Act
     covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
     habits = [a for a in covered if a.kind is NeedKind.MANAGE]
     measures = [a for a in covered if a.kind is NeedKind.MEASURE]
-    work = [a for a in covered if a not in habits and a not in measures]
-    work.sort(key=lambda a: a.optional)
+    spare = [a for a in covered if a.optional and a not in habits and a not in measures]
+    work = [a for a in covered if a not in habits and a not in measures and a not in spare]
     before = {d for a in context.plan.actions
               for d in (a.conditional_on, *a.depends_on, *a.decided_by) if d}
     first = min((a.rank for a in work), default=0)
@@ -164,7 +164,7 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Act
                                and a.pass_number == 1][:MOST_TESTS]
     room = most - bool(habits) - len(tests)
     picked = tests + (work or waiting)[:room] + habits[:1]
-    others = [a for a in (*measures, *habits[1:], *work[room:]) if a not in picked]
+    others = [a for a in (*work[room:], *measures, *habits[1:], *spare) if a not in picked]
     picked += others[: most - len(picked)]
     return tuple(sorted(picked, key=lambda a: (a.optional, a.rank)))
 
