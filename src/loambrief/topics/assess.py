@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Finding, Judgement, Missing
+from loambrief.findings.model import Confidence, Finding, Judgement, Missing, beyond
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
-from loambrief.topics.judge import judgements, unjudged
+from loambrief.topics.judge import judgements, only_settled, unjudged
 from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
@@ -54,10 +54,11 @@ class Diagnosis:
         return tuple(f for f in self.findings if f.topic == topic)
 
     def worst(self, count: int = 5) -> tuple[Finding, ...]:
-        """The findings that limit the field most, severe and sure ones first."""
+        """The findings that limit the field most, severe, far-off and sure ones first."""
         limiting = [f for f in self.findings if f.severity >= 2]
         order = list(TOPICS)
-        limiting.sort(key=lambda f: (-f.severity, _SURE[f.confidence], order.index(f.topic), f.id))
+        limiting.sort(key=lambda f: (-f.severity, -round(beyond(f), 2), _SURE[f.confidence],
+                                    order.index(f.topic), f.id))
         return tuple(limiting[:count])
 
 
@@ -78,6 +79,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
     told = judgements(case, findings, missing)
+    findings = only_settled(findings, told)
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

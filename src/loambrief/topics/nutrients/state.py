@@ -8,13 +8,14 @@ from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment
+from loambrief.case.select import main_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
+from loambrief.topics.sampling.age import past_interval
 from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import plain
 
@@ -99,7 +100,7 @@ class NutrientState:
                    agrees: bool = True) -> Confidence:
         """The written rule for a soil sample of this case."""
         return grade_confidence(
-            age_days=age_days(self.case, sample.date), cores=sample.cores, cores_matter=True,
+            past_interval=past_interval(self.case, sample), cores=sample.cores, cores_matter=True,
             method_matches=method_matches, agrees=agrees,
         )
 
@@ -181,9 +182,9 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     if acidity is None:
         with subject(place_of(sample, increment), "bases only: a lower bound"):
             least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
-        return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
-    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
-    return Cec(float(total.value), "sum", (acidity, total))  # type: ignore[arg-type]
+        return Cec(float(least.value), "at least", (least,))
+    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))
+    return Cec(float(total.value), "sum", (acidity, total))
 
 
 @dataclass(frozen=True)
@@ -207,24 +208,25 @@ def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeErr
     Of pooled samples the spread counts, unless the typical error is larger: two samples may
     agree by chance.
     """
-    typical = _typical_error(nutrient, sample, value)
+    typical = typical_error(nutrient, sample.cores, value)
     increment = main_increment(sample)
     spread = increment.spread.get(RESULT_FIELD[nutrient]) if increment is not None else None
     if spread is None or value <= 0:
         return typical
     result = repeat_error.evaluate(values=list(spread.values))
-    pct = 100.0 * float(result.value) / value  # type: ignore[arg-type]
+    pct = 100.0 * float(result.value) / value
     return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
 
 
-def _typical_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
-    if sample.cores is None or value <= 0:
+def typical_error(nutrient: str, cores: int | None, value: float) -> CompositeError | None:
+    """Published error of a composite of so many cores; None without their number."""
+    if cores is None or value <= 0:
         return None
     result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,
-                                      cores=float(sample.cores))
+                                      cores=float(cores))
     if result.value is None:
         return None
-    return CompositeError(100.0 * float(result.value) / value, result)  # type: ignore[arg-type]
+    return CompositeError(100.0 * float(result.value) / value, result)
 
 
 def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:
