@@ -41,12 +41,12 @@ def test_installed_wheel_makes_an_advisory(wheel, tmp_path):
     Loambrief itself only from the wheel.
     """
     home = tmp_path / "environment"
-    venv.create(home, with_pip=True)
+    venv.create(home)
     python = home / "bin" / "python"
     libraries = [p for p in sys.path if p.endswith("site-packages")]
     site = next((home / "lib").glob("python*/site-packages"))
-    subprocess.run([python, "-m", "pip", "install", "-q", "--no-index", "--no-deps", wheel],
-                   check=True, capture_output=True)
+    subprocess.run([sys.executable, "-m", "pip", "--python", python, "install", "-q", "--no-index",
+                    "--no-deps", "--no-compile", wheel], check=True, capture_output=True)
     # after the wheel's own folder, so that the wheel wins; plain path lines run no code
     (site / "zz_libraries.pth").write_text("\n".join(libraries), encoding="utf-8")
     away = tmp_path / "elsewhere"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import cache
 
 import outloud
 import pikepdf
@@ -15,10 +16,15 @@ from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import Paper
 
 
-@pytest.fixture(scope="session", params=[Paper.LETTER, Paper.A4], ids=["letter", "a4"])
+@pytest.fixture(params=[Paper.LETTER, Paper.A4], ids=["letter", "a4"])
 def advisory(request):
     """The invented advisory with charts, as bytes, on both papers."""
-    return render_pdf(model(figures=True, paper=request.param), checked=True)
+    return _advisory(request.param)
+
+
+@cache  # a fixture of a session is made anew wherever the random order changes the paper
+def _advisory(paper):
+    return render_pdf(model(figures=True, paper=paper), checked=True)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -45,9 +46,14 @@ from loambrief.report.parts import (
 SPACE = re.compile(r"\s+")
 
 
-@pytest.fixture(scope="module", params=("synthetic", *CASES))
+@pytest.fixture(params=("synthetic", *CASES))
 def both(request):
-    made = model(figures=True) if request.param == "synthetic" else report(request.param)
+    return _both(request.param)
+
+
+@cache
+def _both(name):
+    made = model(figures=True) if name == "synthetic" else report(name)
     return made, render_plain(made).decode()
 
 
