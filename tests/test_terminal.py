@@ -1,5 +1,6 @@
 """The terminal: hints after an advisory, the doctor, completion, and misspelt commands."""
 
+import dataclasses
 import io
 import json
 import os
@@ -50,6 +51,18 @@ def test_hints_hold_at_every_width(monkeypatch, columns, colour):
     assert "output/einOrt/é.pdf" in plain
     if colour.get("TERM") == "dumb":
         assert "\x1b[3" not in text
+
+
+def test_names_are_printed_as_they_are(monkeypatch):
+    """ensures that neither brackets nor colons in a name turn into colours or pictures."""
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setenv("NO_COLOR", "1")
+    stream = Terminal()
+    name = "Lot :leaf: [red]7[/red]"
+    show([dataclasses.replace(BRIEF, title=name)], [Path("out:leaf:[b]/a.pdf")], stream)
+    lines = [line.replace("\x1b[1m", "").replace("\x1b[0m", "").strip()
+             for line in stream.getvalue().splitlines()]
+    assert lines[:2] == ["", name] and "out:leaf:[b]/a.pdf" in lines
 
 
 def test_hints_are_plain_lines_in_a_pipe():

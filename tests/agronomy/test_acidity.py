@@ -10,6 +10,7 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
 from loambrief.topics.acidity.formulas import (
     buffer_ph_error,
+    effective_lime_pct,
     exchange_acidity,
     lime_credit,
     lime_from_nitrogen,
@@ -309,6 +310,15 @@ def test_impossible_limes_are_refused(bad):
     """ensures that a lime without value has no rate."""
     with pytest.raises(ImpossibleInput):
         lime_product_rate(requirement=1.0, **bad)
+
+
+@pytest.mark.parametrize(("cce", "fineness"), [(90, 100.5), (90, -0.5), (-0.5, 80), (250.5, 80)])
+def test_impossible_shares_of_lime_are_refused(cce, fineness):
+    """ensures that a fineness outside 0 to 100 % and a CCE no lime has are refused, and that
+    the limits themselves count (own rule)."""
+    with pytest.raises(ImpossibleInput):
+        effective_lime_pct(cce, fineness)
+    assert effective_lime_pct(250, 100) == 250 and effective_lime_pct(0, 0) == 0
 
 
 def test_passes_respect_the_cap():

@@ -230,6 +230,16 @@ def test_dense_wet_soil_is_short_of_air():
     assert over.value == 0 and not over.within_range and over.notes
 
 
+@pytest.mark.parametrize(("water", "share", "possible"), [
+    (25.0, 50.0, True), (50.0, 100.0, True), (52.0, 100.0, False)])
+def test_full_pores_are_possible_and_overfull_ones_flagged(water, share, possible):
+    """ensures that half, all and more than all of the pores full of water are told apart
+    (density 1 of solids of 2 g/cm3 leaves 50 % pores; own arithmetic)."""
+    found = water_filled_pore_space_pct.evaluate(bulk_density_g_cm3=1.0, water_pct=water,
+                                                 particle_density_g_cm3=2.0)
+    assert (found.value, found.within_range, not found.notes) == (share, possible, possible)
+
+
 @pytest.mark.parametrize("call", [
     lambda: porosity_pct(0), lambda: porosity_pct(-1), lambda: porosity_pct(2.7),
     lambda: air_filled_porosity_pct(1.4, -1), lambda: water_filled_pore_space_pct(2.65, 1),

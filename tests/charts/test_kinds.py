@@ -6,11 +6,12 @@ import io
 import time
 
 import pytest
-from chart_samples import EVERYDAY, HOSTILE
+from chart_samples import EVERYDAY, HOSTILE, weeds
 from pypdf import PdfReader
 
 from loambrief.charts import KINDS, build, figure_size, fitted
 from loambrief.charts.theme import theme
+from loambrief.charts.weeds import Hint, HintVerdict, WeedMark
 
 CASES = [pytest.param(make(), id=name) for name, make in EVERYDAY.items()]
 CASES += [pytest.param(spec, id=f"{name}-hostile-{n}")
@@ -38,6 +39,19 @@ def test_layout(record_once, spec, width):
     touching = [(a.text, b.text) for n, a in enumerate(drawn.texts) for b in drawn.texts[:n]
                 if a.overlaps(b, 0.4)]
     assert touching == []
+
+
+def test_a_row_of_weeds_starts_at_the_edge_and_holds_its_names(record):
+    """ensures that what weeds hint at stands at the left edge, and that a row is as high as
+    the longest of its texts: the next one begins below (own rule)."""
+    many = tuple(WeedMark(f"a long name of weed {n}", 1) for n in range(40))
+    hints = (Hint("First", many, HintVerdict.AGREES, "Agrees", "pH 5."),
+             Hint("Second", many[:1], HintVerdict.AGREES, "Agrees", "pH 5."))
+    drawn, _, _ = record(weeds(hints=hints))
+    first, second = (next(t for t in drawn.texts if t.text == h.label) for h in hints)
+    assert first.x0 == second.x0 == 0
+    last = [t for t in drawn.texts if "weed 39" in t.text]
+    assert len(last) == 1 and 0 < last[0].y0 - second.y1 < 3 * second.size
 
 
 @pytest.mark.parametrize("spec", CASES)

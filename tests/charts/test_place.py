@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.charts.place import ABOVE, Box, around, spread
+from loambrief.charts.place import ABOVE, BESIDE, Box, _candidates, around, spread
 
 LABELS = st.lists(st.tuples(st.floats(-50, 550), st.floats(1, 30)), min_size=1, max_size=14)
 
@@ -53,6 +53,20 @@ def test_around_never_overlaps(points):
         assert not box.hits(taken[0])
         assert not any(box.hits(other) for other in found[:n])
         assert not any(box.x0 < x < box.x1 and box.y0 < y < box.y1 for x, y in points)
+
+
+@pytest.mark.parametrize(("sides", "names"), [
+    (BESIDE, "E NE SE W NW SW N S"), (ABOVE, "N S NW SE NE SW E W")])
+def test_sides_are_tried_best_first(sides, names):
+    """ensures that labels go beside a mark, or above it, before they go to its corners, and
+    that a corner is as far from the mark as an edge, about (own rule)."""
+    corner = 7.2  # of 10
+    where = {"E": (10, -4), "W": (-30, -4), "N": (-10, -18), "S": (-10, 10),
+             "NE": (corner, -8 - corner), "SE": (corner, corner),
+             "NW": (-20 - corner, -8 - corner), "SW": (-20 - corner, corner)}
+    found = [(b.x0, b.y0, b.x1 - b.x0, b.y1 - b.y0)
+             for b in _candidates(0, 0, 20, 8, 10, sides)]
+    assert found == [pytest.approx((*where[name], 20, 8)) for name in names.split()]
 
 
 def test_around_prefers_the_asked_side():
