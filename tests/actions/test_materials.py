@@ -5,6 +5,7 @@ from plan_builders import case_of, finding, material, need, product
 
 from loambrief.actions import biosolids
 from loambrief.actions.plan import make_plan
+from loambrief.agronomy.registry import recording
 from loambrief.errors import UnknownName
 from loambrief.findings.model import NeedKind
 
@@ -41,7 +42,7 @@ def test_biosolids_above_a_ceiling_or_untested_are_refused():
     plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 40.0)),))
     assert [a.material_id for a in plan.actions] == ["tsp"]
     told = next(n for n in plan.not_advised if n.material_id == "cake")
-    assert told.why.key == "actions.not_allowed_metals"
+    assert told.why.key == "verdicts.why_material_metals"
 
 
 def test_lime_quality_comes_from_what_is_stated():
@@ -129,3 +130,15 @@ def test_own_rate_for_nothing_is_an_error():
     case = case_of([material("tsp", 720, p2o5=45)], overrides=[{**OVERRIDE, "action": "tps"}])
     with pytest.raises(UnknownName, match="did you mean 'tsp'"):
         make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 45.0)),))
+
+
+def test_the_cap_of_metals_is_among_the_calculations():
+    """ensures that the yearly rates behind a printed cap are recorded and named by the action."""
+    case = case_of([material("cake", 5, "biosolids", p2o5=3, analysis={"metals": CLEAN})])
+    with recording() as trace:
+        plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 40.0)),))
+    rates = [r for r in trace.results if r.formula == "biosolids_annual_rate"]
+    (action,) = [a for a in plan.actions if a.material_id == "cake"]
+    told = [r.calculation for r in action.results]
+    assert len(rates) == len(CLEAN) and all(r.calculation in told for r in rates)
+    assert [m.key for m in action.limits] == ["actions.limit_metals"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
+from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.findings.model import Finding, Judgement, Message, Product, Verdict, say
@@ -14,7 +14,7 @@ MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
 
 
-def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldMix,
+def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
                  findings: tuple[Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
@@ -51,7 +51,7 @@ def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldM
     return tuple(found)
 
 
-def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
+def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
            mix: FieldMix) -> float | None:
     """How much more the field costs if this product does the work of its rivals.
 

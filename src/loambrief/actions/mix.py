@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from loambrief.actions.blend import Blend, FieldMix, Zone
+from loambrief.actions.blend import Blend, BlendZone, FieldMix
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
@@ -31,13 +31,13 @@ class NutrientPlan:
     Attributes
     ----------
     actions : tuple of Action
-    zones : tuple of Zone
+    zones : tuple of BlendZone
         Needs as they are met (after what could not be met was taken off).
     mix : FieldMix
     """
 
     actions: tuple[Action, ...]
-    zones: tuple[Zone, ...]
+    zones: tuple[BlendZone, ...]
     mix: FieldMix
 
 
@@ -50,14 +50,14 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     ----------
     case : CaseFile
     zones : mapping
-        Zone id -> its nutrient needs.
+        BlendZone id -> its nutrient needs.
     offers : tuple of Offer
     upper : mapping
-        Zone id -> nutrient -> most lb/ac.
+        BlendZone id -> nutrient -> most lb/ac.
     """
     usable = kind_of(offers, *KINDS)
     wanted = tuple(
-        Zone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
+        BlendZone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
              {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
              upper.get(zone_id, {}))
         for zone_id, needs in sorted(zones.items())
@@ -73,7 +73,7 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     return NutrientPlan(tuple(actions), met, mix)
 
 
-def _zone_actions(case: CaseFile, zone: Zone, needs: Mapping[str, NeedFor],
+def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
                   usable: tuple[Offer, ...], blend: Blend,
                   limit_cost: Mapping[str, float]) -> list[Action]:
     chosen = tuple(o for o in usable if o.id in blend.amounts)
@@ -99,7 +99,7 @@ def _unit(offer: Offer) -> tuple[str, float]:
     return ("ton/ac", LB_PER_TON) if offer.material.kind in BULKY else ("lb/ac", 1.0)
 
 
-def _cap(zone: Zone, offer: Offer) -> float | None:
+def _cap(zone: BlendZone, offer: Offer) -> float | None:
     """Most of a product alone that keeps every limit of the zone [lb/ac]."""
     caps = [zone.upper[n] / offer.fraction(n) for n in zone.upper if offer.fraction(n) > 0]
     if offer.most_lb_ac is not None:
@@ -107,7 +107,7 @@ def _cap(zone: Zone, offer: Offer) -> float | None:
     return min(caps, default=None)
 
 
-def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
+def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
              amounts: Mapping[str, float]) -> dict[str, float]:
     """Spreader rates [rate unit]; where all together would cross a limit, a step is taken off.
 

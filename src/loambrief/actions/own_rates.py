@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from loambrief.actions.blend import Zone
+from loambrief.actions.blend import BlendZone
 from loambrief.actions.materials import priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
@@ -20,7 +20,7 @@ WARNINGS = (OVER_CAP, OVER_LIMIT)
 
 
 def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
-          zones: tuple[Zone, ...]) -> list[Action]:
+          zones: tuple[BlendZone, ...]) -> list[Action]:
     """Put the case's own rates in place of the computed ones.
 
     Parameters
@@ -28,7 +28,7 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
     case : CaseFile
     actions : list of Action
     offers : mapping of offer id to Offer
-    zones : tuple of Zone
+    zones : tuple of BlendZone
         With the limits that the nutrient mix had to keep.
 
     Returns
@@ -67,7 +67,7 @@ def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action
     )
 
 
-def _warn(action: Action, actions: list[Action], zones: tuple[Zone, ...]) -> Action:
+def _warn(action: Action, actions: list[Action], zones: tuple[BlendZone, ...]) -> Action:
     """Warnings of an own rate: over the product's cap, over a limit of the zone."""
     if action.own_reason is None:
         return action

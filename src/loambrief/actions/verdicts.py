@@ -80,7 +80,8 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     asked = _asked(judgements, holds)
     if not holds or any(n not in asked for n in holds):
         return verdict(Verdict.NOT_JUDGED, "material_no_question", "adviser")
-    open_ones = [n for n in holds if Verdict.NOT_JUDGED in asked[n]]
+    open_ones = [n for n in holds
+                 if Verdict.NOT_JUDGED in asked[n] and Verdict.NEEDED not in asked[n]]
     if open_ones:
         return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]

@@ -21,7 +21,7 @@ class _Bare:
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Nothing: there are no ticks to clip."""
 
-    def get_ticks_position(self) -> str:
+    def get_ticks_position(self) -> Any:
         """Neither side; matplotlib would make a tick to find out."""
         return "none"
 

@@ -143,7 +143,7 @@ def password(settings: MailSettings, environ: Mapping[str, str] = os.environ) ->
         return found
     if settings.password_keyring is not None:
         try:
-            import keyring  # type: ignore[import-not-found]
+            import keyring
         except ImportError as error:
             raise SettingsFault("password_keyring needs the package keyring: "
                                 "pip install keyring") from error

@@ -13,6 +13,7 @@ from loambrief.case.schema import CaseFile, Material
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
+    WHOLE_FIELD,
     Confidence,
     Finding,
     Grade,
@@ -69,7 +70,8 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
     places = judged_places(case)
     for place in places:
         for open_question in _unsaid(case, place):
-            told.setdefault((open_question.key, place.id), open_question)
+            if (open_question.key, WHOLE_FIELD.id) not in told:
+                told.setdefault((open_question.key, place.id), open_question)
     order = {p.id: i for i, p in enumerate(places)}
     keys = (*ALWAYS, *ON_OFFER, *AMENDMENTS.values())
     return tuple(sorted(told.values(), key=lambda j: (

@@ -25,7 +25,7 @@ from loambrief.topics.nutrients import secondary as nutrients_secondary
 from loambrief.topics.nutrients import water as nutrients_water
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_micronutrients import ELEMENTS
-from loambrief.topics.nutrients.state import State, read, tilled
+from loambrief.topics.nutrients.state import NutrientState, read, tilled
 
 TOPIC = "nutrients"
 MICRO_PARTS = ("micronutrients", *(e.lower() for e in ELEMENTS))
@@ -88,7 +88,7 @@ def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
     return kept
 
 
-def _guide_finding(state: State) -> list[Finding]:
+def _guide_finding(state: NutrientState) -> list[Finding]:
     """A finding where the choice of guide itself needs a word from the consultant."""
     if state.unknown_guide:
         return [_guide(state, "title_guide_unknown", Status.UNCERTAIN,
@@ -106,7 +106,7 @@ def _guide_finding(state: State) -> list[Finding]:
     return []
 
 
-def _guide(state: State, title: str, status: Status, body: Message,
+def _guide(state: NutrientState, title: str, status: Status, body: Message,
            sources: tuple[str, ...] = ()) -> Finding:
     return Finding(
         id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
@@ -124,7 +124,7 @@ def _is_enough(finding: Finding, nutrient: str) -> bool:
     ) and finding.status in (Status.ADEQUATE, Status.EXCESS)
 
 
-def _with_advice_against(state: State, found: list[Finding]) -> list[Finding]:
+def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Finding]:
     """Findings with the "do not buy" pairs; each pair stands once and names all its places."""
     told = list(found)
     for nutrient in NUTRIENTS:

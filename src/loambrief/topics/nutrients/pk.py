@@ -29,7 +29,7 @@ from loambrief.topics.nutrients.formulas import nutrient_rate
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
 from loambrief.topics.nutrients.manure import stop_manure
 from loambrief.topics.nutrients.reading import (
-    Reading,
+    TestReading,
     credits_since,
     may_skip,
     skip_reason,
@@ -39,7 +39,7 @@ from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
     RESULT_FIELD,
     Cec,
-    State,
+    NutrientState,
     cec_of,
     composite_error,
     zone,
@@ -54,7 +54,7 @@ SEVERE_SHARE = 0.5
 TOPIC = "nutrients"
 
 
-def _rate(reading: Reading, test_ppm: float) -> Result:
+def _rate(reading: TestReading, test_ppm: float) -> Result:
     """The guide's answer for a test value, with the range from the error of the test."""
     error = reading.error
     return nutrient_rate.evaluate(
@@ -71,7 +71,7 @@ def _rate(reading: Reading, test_ppm: float) -> Result:
 
 
 def assess_sample(
-    state: State, sample: Sample, increment: Increment, nutrient: str
+    state: NutrientState, sample: Sample, increment: Increment, nutrient: str
 ) -> Iterator[Finding | Missing]:
     """What one sample says of phosphorus or potassium.
 
@@ -126,7 +126,7 @@ def assess_sample(
                       open_question("yield_missing", "yield_goal"))
         return
     with subject(place):
-        reading = Reading(
+        reading = TestReading(
             state, sample, increment, nutrient, quantity, method, rule, cec,
             composite_error(nutrient, sample, quantity.value) if quantity.plain else None,
             credits_since(state, sample, nutrient),
@@ -147,7 +147,7 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
     return bool(rule.by_cec) and cec.value > max(ends, default=0.0)
 
 
-def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Quantity,
+def _unread(state: NutrientState, sample: Sample, place: Place, test: str, quantity: Quantity,
             why: Message, judgement: Judgement) -> Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return Finding(
@@ -160,12 +160,12 @@ def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Qua
     )
 
 
-def _calibrated(state: State, nutrient: str) -> list[str]:
+def _calibrated(state: NutrientState, nutrient: str) -> list[str]:
     """Methods that the guide in use reads for the crop."""
     return list(state.guide.methods(nutrient, state.crop)) if state.guide else []
 
 
-def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
+def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
               method: str) -> Finding:
     guide = state.guide
     assert guide is not None
@@ -192,7 +192,7 @@ def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantit
     )
 
 
-def _read(reading: Reading) -> Finding:
+def _read(reading: TestReading) -> Finding:
     rate = _rate(reading, reading.quantity.value)
     position = str(rate.details["position"])
     critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
@@ -204,7 +204,7 @@ def _read(reading: Reading) -> Finding:
     return _finding(reading, (rate,), position, severity, critical, spans, needs)
 
 
-def _read_limit(reading: Reading) -> Finding:
+def _read_limit(reading: TestReading) -> Finding:
     """A value given only as "<" or ">": read where both ends of it lead to one answer."""
     limit = reading.quantity.value
     ends = [_rate(reading, limit)]
@@ -240,7 +240,7 @@ def _severity(position: str, test: float, critical: float, rate: object, spans: 
     return 1 if isinstance(rate, float) and rate > 0 else 0
 
 
-def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
+def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]:
     if rate.value is None:
         return (_bare_need(reading, (rate,)),) if severity >= 2 else ()
     credit = reading.credits.pounds
@@ -280,7 +280,7 @@ def _bounded(value: object, credit: float, cap: object) -> float | None:
     return left if cap is None else min(left, float(cap))  # type: ignore[arg-type]
 
 
-def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None = None,
+def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | None = None,
                high: float | None = None) -> Need:
     """A shortage whose rate the guide does not give, or gives only as a range."""
     return Need(
@@ -293,7 +293,7 @@ def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None 
     )
 
 
-def _cautions(reading: Reading) -> Iterator[Message]:
+def _cautions(reading: TestReading) -> Iterator[Message]:
     case = reading.state.case
     if reading.nutrient == "P2O5":
         yield say("nutrients.caution_p_water", places=list(case.field.sensitive_areas))
@@ -304,7 +304,7 @@ def _cautions(reading: Reading) -> Iterator[Message]:
                   **_seed_row(reading))
 
 
-def _seed_row(reading: Reading) -> dict[str, object]:
+def _seed_row(reading: TestReading) -> dict[str, object]:
     """Most fertilizer salt with the seed, where a limit is published for the crop."""
     crop = reading.state.crop
     soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
@@ -313,7 +313,7 @@ def _seed_row(reading: Reading) -> dict[str, object]:
     return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
 
 
-def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severity: int,
+def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
              critical: float, spans: bool, needs: tuple[Need, ...]) -> Finding:
     state, guide = reading.state, reading.guide
     rate = rates[0]
@@ -353,7 +353,7 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
     )
 
 
-def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
+def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
                needs: tuple[Need, ...], spans: bool) -> Judgement:
     """What the reading comes to for its nutrient."""
     feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]

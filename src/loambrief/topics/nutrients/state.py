@@ -35,7 +35,7 @@ class Cec:
 
 
 @dataclass(frozen=True)
-class State:
+class NutrientState:
     """A case as the nutrient findings see it.
 
     Attributes
@@ -129,7 +129,7 @@ def _methods(case: CaseFile) -> dict[str, str | None]:
     return found
 
 
-def read(case: CaseFile) -> State:
+def read(case: CaseFile) -> NutrientState:
     """Crop, yield, rotation and guide of a case.
 
     Raises
@@ -142,14 +142,14 @@ def read(case: CaseFile) -> State:
     amount = None
     if goal is not None:
         amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
-    state = State(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
+    state = NutrientState(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
     if case.guide is not None:
         if case.guide not in known_guides():
-            return State(case, crop, amount, state.rotation, None, True, case.guide)
-        return State(case, crop, amount, state.rotation, find_guide(case.guide), True)
+            return NutrientState(case, crop, amount, state.rotation, None, True, case.guide)
+        return NutrientState(case, crop, amount, state.rotation, find_guide(case.guide), True)
     fitting = fitting_guides(crop, _methods(case), state.places)
     chosen = fitting[0] if len(fitting) == 1 else None
-    return State(case, crop, amount, state.rotation, chosen, False, "", fitting)
+    return NutrientState(case, crop, amount, state.rotation, chosen, False, "", fitting)
 
 
 def cec_of(sample: Sample, increment: Increment) -> Cec | None:
