@@ -310,10 +310,6 @@ def lime_credit(applied: float, months: float, organic_soil: bool = False) -> An
     applied x (1 - 0.08 x months), 0.16 on organic soils, not below zero. The source states
     8 and 16 % per month; that this is the rate at which the credit runs down is our reading,
     from memory.
-
-    References
-    ----------
-    ncdacs-lime-factor.
     """
     not_negative(applied=applied)
     monthly = constant("credit_month_organic" if organic_soil else "credit_month_mineral") / 100.0

@@ -52,10 +52,6 @@ def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: float, nitrogen_pct: float) -> An
     -----
     A straight line from nothing at 1.5 % N to 35 lb per ton at 3.5 %; flat outside. Most of
     it comes within 4 to 6 weeks. Made in western Oregon and Washington.
-
-    References
-    ----------
-    sullivan-andrews-2012-pnw636.
     """
     _not_negative(dry_mass_ton_ac=dry_mass_ton_ac, nitrogen_pct=nitrogen_pct)
     if nitrogen_pct > 100:
@@ -152,10 +148,6 @@ def organic_matter_mass_lb_ac(organic_matter_pct: float, depth_in: float,
     Notes
     -----
     Layer mass times the share; one per cent of a furrow slice is 20,000 lb.
-
-    References
-    ----------
-    noble-2016-om.
     """
     _not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:
@@ -355,10 +347,6 @@ def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: float) -> Answer:
     Notes
     -----
     Common practice. Not to be added to a guide that already counts soil organic matter.
-
-    References
-    ----------
-    practice-om-nitrogen.
     """
     _not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:

@@ -286,10 +286,6 @@ def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
     -----
     100 x acidity / CEC. Reported as hydrogen, though part of it is aluminum. It follows pH and
     the buffer; it is no extra measurement.
-
-    References
-    ----------
-    loynachan-agron354-ph.
     """
     _not_negative(acidity_meq=acidity_meq)
     if cec_meq <= 0:
@@ -327,10 +323,6 @@ def effective_cec(
     Notes
     -----
     Sum of the six. Lower than a CEC at pH 7 in acid soil; the two are not mixed.
-
-    References
-    ----------
-    kamprath-1970.
     """
     _not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq, al_meq=al_meq,
                   h_meq=h_meq)

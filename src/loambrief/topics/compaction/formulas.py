@@ -82,10 +82,6 @@ def compaction_share(
     reading of each measuring point within the rated depth. The interval takes points as
     independent; neighbouring readings of one push are not, so for all depths together it is
     too narrow.
-
-    References
-    ----------
-    clopper-pearson-1934.
     """
     found = _resistances(readings)
     if threshold_psi < 0:
@@ -259,10 +255,6 @@ def compacted_layer(
     ``first_under_in`` are the marks themselves, and the truth lies somewhere between marks.
     Depths without a reading are left out. A layer already over at the first mark is open
     above.
-
-    References
-    ----------
-    cornell-nrcca-ca0435.
     """
     depths = _depths(depths_in)
     if len(depths) != len(readings_psi):

@@ -168,10 +168,6 @@ def mpa_from_psi(pressure_psi: float) -> float:
     Notes
     -----
     1 psi = 6.894757 kPa.
-
-    References
-    ----------
-    physics-pressure.
     """
     if pressure_psi < 0:
         raise ImpossibleInput("a resistance cannot be negative")
@@ -201,10 +197,6 @@ def psi_from_mpa(pressure_mpa: float) -> float:
     Notes
     -----
     1 MPa = 10 bar = 145.04 psi.
-
-    References
-    ----------
-    physics-pressure.
     """
     if pressure_mpa < 0:
         raise ImpossibleInput("a resistance cannot be negative")

@@ -76,10 +76,6 @@ def permeability_class(rate_in_h: float) -> Answer:
     Notes
     -----
     A rate on a limit belongs to the faster class.
-
-    References
-    ----------
-    usepa-1981-land-treatment.
     """
     if rate_in_h < 0:
         raise ImpossibleInput("a rate cannot be negative")

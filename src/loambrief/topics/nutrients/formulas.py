@@ -56,10 +56,6 @@ def ppm_to_lb_per_acre(ppm: float, depth_in: float) -> float:
     -----
     2,000,000 lb of soil per acre in 6 2/3 in (about 1.32 g/cm3), so 1 ppm over 6 2/3 in is
     2 lb/ac and 0.3 lb/ac per inch. A denser or looser soil differs in proportion.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
     _not_negative(ppm=ppm)
     if depth_in <= 0:
@@ -89,10 +85,6 @@ def p2o5_from_p(p: float) -> float:
     Notes
     -----
     Factor 2.2914 from atomic weights; trade tables round it to 2.29 or 2.3.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
     _not_negative(p=p)
     return p * P2O5_PER_P
@@ -121,10 +113,6 @@ def p_from_p2o5(p2o5: float) -> float:
     Notes
     -----
     Factor 0.4364, the inverse of 2.2914.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
     _not_negative(p2o5=p2o5)
     return p2o5 / P2O5_PER_P
@@ -152,10 +140,6 @@ def k2o_from_k(k: float) -> float:
     Notes
     -----
     Factor 1.2046 from atomic weights; trade tables round it to 1.2.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
     _not_negative(k=k)
     return k * K2O_PER_K
@@ -184,10 +168,6 @@ def k_from_k2o(k2o: float) -> float:
     Notes
     -----
     Factor 0.8301, the inverse of 1.2046.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
     _not_negative(k2o=k2o)
     return k2o / K2O_PER_K
@@ -218,10 +198,6 @@ def nutrient_supplied(rate_lb_ac: float, grade_pct: float) -> float:
     -----
     Rate x grade / 100. For manure and compost it is the whole content; the share that counts
     in the first year is smaller for nitrogen, near to all for P2O5 and K2O.
-
-    References
-    ----------
-    flynn-a133
     """
     _not_negative(rate_lb_ac=rate_lb_ac)
     if not 0 <= grade_pct <= 100:

@@ -52,10 +52,6 @@ def manure_lb_per_ton(analysis_pct: float, solids_pct: float = 100.0) -> float:
     Notes
     -----
     Solids x analysis x 2,000 lb.
-
-    References
-    ----------
-    lpelc-manure-analysis.
     """
     return _share(analysis_pct, solids_pct) * LB_PER_TON
 
@@ -91,10 +87,6 @@ def manure_lb_per_1000_gal(analysis_pct: float, solids_pct: float = 100.0,
     -----
     Solids x analysis x density x 1,000 gal. Liquid manure weighs 8 to 9 lb/gal, mostly 8.3 to
     8.5. lb/1000 gal are lb/ton x density / 2.
-
-    References
-    ----------
-    lpelc-manure-analysis.
     """
     if density_lb_gal <= 0:
         raise ImpossibleInput("density_lb_gal must be above zero")

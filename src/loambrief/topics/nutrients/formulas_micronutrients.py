@@ -63,10 +63,6 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
     Notes
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
-
-    References
-    ----------
-    rutgers-relative-levels
     """
     _not_negative(manganese_ppm=manganese_ppm)
     if not 2 <= soil_ph <= 12:
@@ -196,10 +192,6 @@ def micronutrient_response(crop: str, nutrient: str) -> Answer:
     Notes
     -----
     From memory, unverified. Used only to decide whether a low test matters, never for a rate.
-
-    References
-    ----------
-    vitosh-1994-e486
     """
     plant = find_crop(crop)
     for name in plant.lineage:
@@ -235,10 +227,6 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     -----
     Typical practice, not a calibration to the soil test: the low end is given as the rate.
     Boron has the narrowest margin between too little and too much of all of them.
-
-    References
-    ----------
-    nofa-soil-table27
     """
     plant = find_crop(crop)
     rows = [r for r in load(RATES) if r["nutrient"] == nutrient and _applies(r["crops"], plant)]
@@ -274,10 +262,6 @@ def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
     Notes
     -----
     3 to 5 lb S per 1 % organic matter. Cool, wet springs give the low end.
-
-    References
-    ----------
-    umn-sulfur
     """
     if not 0 <= organic_matter_pct <= 100:
         raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
@@ -353,10 +337,6 @@ def sulfur_rate(crop: str) -> Answer:
     -----
     10 to 15 lb for corn and alfalfa; 20 to 25 lb lasts two years on medium and fine soil. Use
     sulfate for the same year; elemental sulfur works a season later.
-
-    References
-    ----------
-    umn-sulfur
     """
     plant = find_crop(crop)
     row = next((r for r in load(SULFUR_RATES) if _applies(r["crops"], plant)), None)

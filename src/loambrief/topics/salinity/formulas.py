@@ -178,10 +178,6 @@ def ece_from_1to5(
     ECe = f EC with f = 2.46 + 3.03 / theta, theta the saturation water in kg/kg. Without it,
     the multipliers used in Australia by texture stand in (from memory, unverified) and their
     range is given. The relation is weak in sands. Floored at the EC itself.
-
-    References
-    ----------
-    slavich-petterson-1993.
     """
     not_negative(ec_ds_m=ec_ds_m)
     if saturation_pct is not None:
@@ -274,10 +270,6 @@ def salinity_class(ece_ds_m: float) -> Answer:
     Limits 2, 4, 8 and 16 dS/m. The words differ between systems (4 to 8 is "moderately
     saline" in Canada and FAO texts, "slightly saline" in the USDA survey); the number counts.
     A value on a limit goes to the upper class.
-
-    References
-    ----------
-    cansis-salsym.
     """
     not_negative(ece_ds_m=ece_ds_m)
     row = next(r for r in load("salinity/classes")
@@ -311,10 +303,6 @@ def dissolved_salt_mg_l(ec_ds_m: float) -> float:
     -----
     640 mg/L per dS/m up to 5 dS/m, 800 above; it depends on the salts. From memory,
     unverified. The jump at 5 dS/m is in the source.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29.
     """
     not_negative(ec_ds_m=ec_ds_m)
     low = ec_ds_m <= constant("tds_break")

@@ -51,10 +51,6 @@ def exchangeable_sodium_pct(na_meq: float, cec_meq: float) -> Answer:
     ESP = 100 Na / CEC. In salty soil extractable sodium holds dissolved sodium too; take it
     off first, or the ESP comes out too high. A CEC summed from extracted bases is too high
     where there is free lime, and the ESP then too low.
-
-    References
-    ----------
-    richards-1954-hb60.
     """
     not_negative(na_meq=na_meq)
     if cec_meq <= 0:

@@ -145,10 +145,6 @@ def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_
     -----
     (HCO3 + CO3) - (Ca + Mg). Safe below 1.25, not suitable above 2.5 meq/L. From memory,
     unverified.
-
-    References
-    ----------
-    eaton-1950.
     """
     not_negative(bicarbonate_meq_l=bicarbonate_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l,
                   carbonate_meq_l=carbonate_meq_l)
