@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from loambrief.agronomy.possible import not_negative, real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, Table, load
-from loambrief.topics.acidity.formulas import constant, not_negative, real_ph
-from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+from loambrief.topics.acidity.formulas import constant
+from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 INDEX = "acidity/lime_tables"
-TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / 2000.0, "lb/1000ft2": 43.56 / 2000.0}
+TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": 43.56 / LB_PER_TON}
 PURE_TABLE = "smp"
 OUR_STEP = "between printed targets or rows the value is taken linearly, which is our own step"
 
@@ -322,7 +323,7 @@ def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
         raise ImpossibleInput(f"{row['name']} needs soil_ph where acidity is below 4 meq")
     else:
         pounds = constant("psu_flat_rate") if soil_ph < nearest else 0.0
-    return _Found(pounds / 2000.0, notes, {"printed": pounds, "printed_unit": "lb/ac"}, within)
+    return _Found(pounds / LB_PER_TON, notes, {"printed": pounds, "printed_unit": "lb/ac"}, within)
 
 
 def acid_saturation_at(ph: float) -> float:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from itertools import pairwise
 
 from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.possible import not_negative, percent, real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.acidity.formulas import constant, not_negative, percent, real_ph
+from loambrief.topics.acidity.formulas import constant
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
 TARGETS = "acidity/ph_targets"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -14,19 +15,6 @@ KG_PER_HA_PER_G_CM2 = 1e5
 def constant(name: str, column: str = "value") -> float:
     """A single number of ``carbon_nitrogen/constants`` (or its ``low`` or ``high``)."""
     return load(CONSTANTS).find(name=name)[column]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def percent(**values: float | None) -> None:
-    not_negative(**values)
-    for name, value in values.items():
-        if value is not None and value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
 
 
 @formula(unit="%", source="pribyl-2010", locator="conventional factor 1.724", how="memory",

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.carbon_nitrogen.formulas import constant, not_negative, percent
+from loambrief.topics.carbon_nitrogen.formulas import constant
 
 
 @formula(unit="lb/ac", source="nrcs-2011-cn", locator="microbial diet of 24:1", how="computed",

@@ -37,12 +37,6 @@ def threshold_psi(key: str) -> float:
     return row["value"] * (1000.0 / KPA_PER_PSI if row["unit"] == "MPa" else 1.0)
 
 
-def positive(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise ImpossibleInput(f"{name} must be above zero (found {value:g})")
-
-
 def _resistances(readings: object, name: str = "readings") -> tuple[float, ...]:
     found = numbers(readings, name)
     if min(found) < 0:

@@ -6,10 +6,11 @@ oven-dry soil.
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.compaction.formulas import constant, positive
+from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
 ORGANIC = ("muck", "peat")

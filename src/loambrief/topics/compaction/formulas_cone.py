@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.compaction.formulas import constant, positive
+from loambrief.topics.compaction.formulas import constant
 from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.compaction.formulas import positive
 
 TOPIC = "compaction"
 MM_PER_INCH = 25.4

@@ -6,29 +6,10 @@ fitted to: it shows how returns shrink, it does not promise a yield.
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent, positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-
-LB_PER_TON = 2000.0
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if value <= 0:
-            raise ImpossibleInput(f"{name} must be above zero (found {value:g})")
-
-
-def _grade(**values: float) -> None:
-    _above_zero(**values)
-    for name, value in values.items():
-        if value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
+from loambrief.units import LB_PER_TON
 
 
 @formula(unit="currency/lb", source="flynn-a133", locator="quick facts", how="seen")
@@ -61,8 +42,9 @@ def cost_per_lb_nutrient(price_per_ton: float, grade_pct: float) -> float:
     ----------
     flynn-a133; rankin-fertmath; nielsen-2001-fertmath.
     """
-    _not_negative(price_per_ton=price_per_ton)
-    _grade(grade_pct=grade_pct)
+    not_negative(price_per_ton=price_per_ton)
+    positive(grade_pct=grade_pct)
+    percent(grade_pct=grade_pct)
     return price_per_ton / (LB_PER_TON * grade_pct / 100)
 
 
@@ -99,8 +81,9 @@ def residual_cost_per_lb(
     (price - other lb x its worth) / lb of the nutrient. It holds only if the other nutrient
     is wanted; if it is not, its worth is zero.
     """
-    _not_negative(price_per_ton=price_per_ton, other_price_per_lb=other_price_per_lb)
-    _grade(grade_pct=grade_pct, other_grade_pct=other_grade_pct)
+    not_negative(price_per_ton=price_per_ton, other_price_per_lb=other_price_per_lb)
+    positive(grade_pct=grade_pct, other_grade_pct=other_grade_pct)
+    percent(grade_pct=grade_pct, other_grade_pct=other_grade_pct)
     if grade_pct + other_grade_pct > 100:
         raise ImpossibleInput("two nutrients cannot be more than 100 % of a product")
     credit = LB_PER_TON * other_grade_pct / 100 * other_price_per_lb
@@ -139,7 +122,7 @@ def quadratic_response(a: float, b: float, c: float, rate: float) -> float:
     Beyond b / (2c) the curve turns down; that part is an artefact of the fit more often than
     harm seen in the field.
     """
-    _not_negative(rate=rate)
+    not_negative(rate=rate)
     return a + b * rate - c * rate**2
 
 
@@ -174,8 +157,8 @@ def quadratic_optimum(b: float, c: float, input_price: float, crop_price: float)
     (b - input price / crop price) / (2c). Holds for one input alone and for the trials the
     curve came from.
     """
-    _above_zero(c=c, crop_price=crop_price)
-    _not_negative(input_price=input_price)
+    positive(c=c, crop_price=crop_price)
+    not_negative(input_price=input_price)
     best = (b - input_price / crop_price) / (2 * c)
     return Answer(max(best, 0.0), details={"yield_maximum_rate": b / (2 * c)})
 
@@ -207,8 +190,8 @@ def break_even_yield(cost_per_ac: float, crop_price: float) -> float:
     Cost / price. Where no response is published, this is the honest figure to print: what the
     measure would have to bring, not what it will.
     """
-    _not_negative(cost_per_ac=cost_per_ac)
-    _above_zero(crop_price=crop_price)
+    not_negative(cost_per_ac=cost_per_ac)
+    positive(crop_price=crop_price)
     return cost_per_ac / crop_price
 
 
@@ -241,6 +224,6 @@ def return_on_investment(extra_yield: float, crop_price: float, cost_per_ac: flo
     100 (extra yield x price - cost) / cost, over the time the extra yield was counted for.
     For lime or build-up count all years it lasts, or the return is understated.
     """
-    _not_negative(crop_price=crop_price)
-    _above_zero(cost_per_ac=cost_per_ac)
+    not_negative(crop_price=crop_price)
+    positive(cost_per_ac=cost_per_ac)
     return 100.0 * (extra_yield * crop_price - cost_per_ac) / cost_per_ac

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
@@ -22,12 +23,6 @@ SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH = 3.0, 5.0
 SANDY = ("sand", "loamy sand", "sandy loam", "fine sandy loam")
 NEBRASKA_SULFUR_OM_PCT = 1.0
 """Nebraska expects no response above this organic matter unless the soil is sandy [%]."""
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 def _names(cell: object) -> tuple[str, ...]:
@@ -64,7 +59,7 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
     """
-    _not_negative(manganese_ppm=manganese_ppm)
+    not_negative(manganese_ppm=manganese_ppm)
     if not 2 <= soil_ph <= 12:
         raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
     return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
@@ -136,7 +131,7 @@ def micronutrient_class(
     if nutrient not in ELEMENTS:
         raise UnknownName("micronutrient", nutrient, ELEMENTS)
     if method != INDEX_METHOD:
-        _not_negative(test_ppm=test_ppm)
+        not_negative(test_ppm=test_ppm)
     plant = find_crop(crop)
     scale = _choose(scales_for(nutrient, method, plant), region)
     if scale is None:
@@ -437,7 +432,7 @@ def surface_calcium_gypsum(
     harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
     clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
     """
-    _not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
+    not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
     rules = calcium_rules(plant, region, market_type)
     if not rules:

@@ -9,6 +9,7 @@ from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
+from loambrief.units import LB_PER_TON
 
 TOPIC = "nutrients"
 TABLE = "nutrients/removal"
@@ -18,7 +19,6 @@ COLUMNS: Mapping[str, str] = MappingProxyType(
 NUTRIENTS = tuple(COLUMNS)
 STOVER_K2O_LB_PER_BU = 1.1
 """K2O in all stover per bushel of corn grain [lb/bu]."""
-LB_PER_TON = 2000.0
 
 
 def _rows(crop: Crop, column: str, source: str | None) -> list[Row]:

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
+from loambrief.units import LB_PER_TON
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -19,12 +21,6 @@ TEXTURES = "salinity/textures"
 def constant(name: str) -> float:
     """A single number of ``salinity/constants``."""
     return load("salinity/constants").find(name=name)["value"]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 def texture_group(texture: str) -> str | None:
@@ -345,5 +341,5 @@ def compost_salt_lb_per_ton(ec_1to5_ds_m: float, moisture_pct: float) -> Answer:
     if not 0 <= moisture_pct < 100:
         raise ImpossibleInput("moisture_pct must be from 0 to below 100")
     mg_per_kg_dry = dissolved_salt_mg_l(ec_1to5_ds_m) * constant("extract_1to5")
-    dry_lb = 2000.0 * (1 - moisture_pct / 100)
+    dry_lb = LB_PER_TON * (1 - moisture_pct / 100)
     return Answer(dry_lb * mg_per_kg_dry / 1e6, details={"salt_pct_dry": mg_per_kg_dry / 1e4})

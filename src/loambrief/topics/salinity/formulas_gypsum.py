@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.salinity.formulas_sodicity import constant, not_negative, percent
-from loambrief.units import EQUIVALENT_MG
+from loambrief.topics.salinity.formulas_sodicity import constant
+from loambrief.units import EQUIVALENT_MG, LB_PER_TON
 
 AMENDMENTS = "sodicity/amendments"
-LB_PER_TON = 2000.0
 INCHES_PER_FOOT = 12.0
 GRAMS_PER_LB = 453.59237
 M2_PER_ACRE = 4046.8564224

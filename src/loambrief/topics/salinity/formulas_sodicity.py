@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -10,19 +11,6 @@ from loambrief.tables import load
 def constant(name: str) -> float:
     """A single number of ``sodicity/constants``."""
     return load("sodicity/constants").find(name=name)["value"]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def percent(**values: float | None) -> None:
-    not_negative(**values)
-    for name, value in values.items():
-        if value is not None and value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
 
 
 @formula(unit="%", source="richards-1954-hb60", locator="definition", how="convention")

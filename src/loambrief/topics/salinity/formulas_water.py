@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -12,12 +13,6 @@ from loambrief.tables import load
 def constant(name: str) -> float:
     """A single number of ``irrigation_water/constants``."""
     return load("irrigation_water/constants").number("value", name=name)
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
