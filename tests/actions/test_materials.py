@@ -85,7 +85,10 @@ def test_whole_loads_are_ordered_and_paid():
     assert order.extra_cost == pytest.approx(660) and order.package == "load"
     assert plan.budget.spent == pytest.approx(72 * 30)
     tight = make_plan(case_of([lime], budget={"amount": 1600}), found)
-    assert tight.budget.chosen == () and tight.orders == ()
+    part, = tight.budget.chosen  # two loads, 48 ton, are enough for 38 of the 40 ac
+    assert tight.action(part).area_ac == pytest.approx(38) and tight.budget.spent <= 1600
+    assert [o.ordered_lb for o in tight.orders] == [pytest.approx(96_000)]
+    assert tight.budget.left_out == (f"{part}.rest",)
     assert tight.budget.next_money == pytest.approx(560)
 
 
@@ -141,4 +144,4 @@ def test_the_cap_of_metals_is_among_the_calculations():
     (action,) = [a for a in plan.actions if a.material_id == "cake"]
     told = [r.calculation for r in action.results]
     assert len(rates) == len(CLEAN) and all(r.calculation in told for r in rates)
-    assert [m.key for m in action.limits] == ["actions.limit_metals"]
+    assert "actions.limit_metals" in [m.key for m in action.limits]

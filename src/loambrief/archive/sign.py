@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 from io import BytesIO
 
@@ -333,8 +333,3 @@ def _why(error: BaseException) -> str:
     """The innermost reason, in one line."""
     cause = error.__cause__ or error
     return " ".join(str(cause or error).split())[:300]
-
-
-def with_level(signer: Signer, level: str) -> Signer:
-    """The same key at another level."""
-    return replace(signer, settings=replace(signer.settings, level=level))

@@ -34,7 +34,6 @@ METHODS: Mapping[str, tuple[str, ...]] = {
     "K2O": (*methods()["cations"], "field-moist"),
 }
 ANY_CROP = "*"
-ROTATION = "highest critical level"
 How = Literal["seen", "computed", "memory", "convention"]
 Ppm = Annotated[float, q.number(0, 1_000_000, "a soil test in ppm")]
 Lb = Annotated[float, q.number(0, 10_000, "pounds per acre")]
@@ -187,17 +186,6 @@ class LoadedGuide:
     data: Mapping[str, object]
     sha256: str
     file: str
-
-
-def validate_guide(data: object) -> dict[str, object]:
-    """Plain data of a guide, checked against the schema only.
-
-    Raises
-    ------
-    pydantic.ValidationError
-        With every error of the data.
-    """
-    return _plain(TypeAdapter(GuideFile).validate_python(data))
 
 
 def _plain(guide: GuideFile) -> dict[str, object]:

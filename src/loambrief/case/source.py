@@ -65,10 +65,6 @@ class Source:
                 return found
         return self.values.get((), Mark(1, 1))
 
-    def line_of(self, path: DataPath) -> int:
-        """Line of the key (or list entry) at a path."""
-        return self.mark(path, at_key=True).line
-
     def label(self, path: DataPath) -> str:
         """A path as people write it: ``samples[N].increments[0-6 in].zinc``."""
         text, here = "", self.data

@@ -19,7 +19,6 @@ from loambrief.errors import ArchiveBroken, CaseProblems, RecordRefused
 
 MOST_LAB_FILE = 8 * 1024 * 1024
 """Bytes of a lab's file."""
-INPUT_ROLES = ("case", "profile", "lab", "words", "changes")
 
 
 @dataclass(frozen=True)

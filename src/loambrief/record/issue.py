@@ -13,7 +13,7 @@ from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
 from loambrief.pipeline import Advice, Advisory
 from loambrief.record import completeness
-from loambrief.record.cards import advisory_card, file_of
+from loambrief.record.cards import advisory_card
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.changes_part import RevisionChanges
@@ -189,9 +189,3 @@ def stored_files(store: Store, seq: int) -> dict[str, bytes]:
     rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
                              "('pdf', 'data', 'sheet') ORDER BY role DESC", (seq,))
     return {name: store.content(digest) for name, digest in rows}
-
-
-def pdf_of(card: Mapping) -> str:
-    """Digest of the PDF of an issued revision."""
-    found = file_of(card, "pdf")
-    return found["sha256"] if found else ""

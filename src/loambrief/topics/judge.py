@@ -179,7 +179,10 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
                        "no_rule" if tilled else "not_measured",
                        "other_guide" if tilled else "soil_test", crop=crop, test=key, methods=[])
     for key, field in ON_OFFER.items():
-        if any(_brings(m, field) for m in case.materials):
+        if sample is not None and any(getattr(i, field) is not None for i in sample.increments):
+            yield nutrient(key, place, Verdict.NOT_JUDGED, "no_rule", "leaf_test", crop=crop,
+                           test=key)
+        elif any(_brings(m, field) for m in case.materials):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer", "leaf_test",
                            crop=crop, test=key)
     yield amendment("lime", place, Verdict.NOT_JUDGED, "not_measured", "soil_test", crop=crop,

@@ -105,7 +105,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
                  timing=gypsum.details.get("timing")),
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=float(gypsum.value or 0.0) / LB_PER_TON, results=(gypsum,),  # type: ignore[arg-type]
-        sources=(gypsum.source,),
+        sources=(gypsum.source,), params={"at_least": True},
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,

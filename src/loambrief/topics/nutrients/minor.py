@@ -354,4 +354,4 @@ def _micro_cautions(state: NutrientState, element: str) -> Iterator[Message]:
     else:
         yield say("nutrients.caution_micro_check", element=element)
     if element in ("Cu", "Zn"):
-        yield say("nutrients.caution_build_up", element=element)
+        yield say("nutrients.caution_stays", element=element)

@@ -45,6 +45,7 @@ from loambrief.topics.nutrients.state import (
     zone,
 )
 from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
+from loambrief.topics.sampling.age import age_params, too_old, too_old_body
 from loambrief.units import Quantity
 
 USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
@@ -110,6 +111,12 @@ def assess_sample(
     if rule is None:
         yield _mismatch(state, sample, place, nutrient, quantity, method)
         return
+    if too_old(state.case, sample):
+        yield _unread(state, sample, place, test, quantity, too_old_body(state.case, sample),
+                      open_question("sample_too_old", "soil_test", methods=[method],
+                                    **age_params(state.case, sample)),
+                      (_after_test(state, sample, nutrient),))
+        return
     with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
@@ -148,7 +155,7 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
 
 
 def _unread(state: NutrientState, sample: Sample, place: Place, test: str, quantity: Quantity,
-            why: Message, judgement: Judgement) -> Finding:
+            why: Message, judgement: Judgement, needs: tuple[Need, ...] = ()) -> Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
@@ -156,7 +163,16 @@ def _unread(state: NutrientState, sample: Sample, place: Place, test: str, quant
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=Grade.MEASURED,
         value=quantity.value if quantity.plain else None, unit="ppm", place=place, body=(why,),
-        judgements=(judgement,),
+        needs=needs, judgements=(judgement,),
+    )
+
+
+def _after_test(state: NutrientState, sample: Sample, nutrient: str) -> Need:
+    """Feeding that only a new sample can decide."""
+    return Need(
+        kind=NeedKind.NUTRIENT, item=nutrient, unit="lb/ac",
+        text=say("nutrients.need_after_test", nutrient=nutrient), place=zone(sample),
+        area_ac=sample_area_ac(state.case, sample), params={"first": "soil-sample"},
     )
 
 
@@ -254,9 +270,11 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
         cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
                                cap=float(cap)))  # type: ignore[arg-type]
         amount = float(cap)  # type: ignore[arg-type]
+    build = rate.details.get("build_lb_ac")
+    if isinstance(build, int | float) and build > 0:
+        cautions.append(say("nutrients.caution_build_up", nutrient=reading.nutrient,
+                            build=min(float(build), amount)))
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
-    if optional:
-        low, high = 0.0, amount if high is None else high
     if low == high:
         low = high = None
     return (
@@ -371,7 +389,8 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
         verdict, reason = Verdict.NEEDED, "rate_not_given"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
-    return judged(reading.nutrient, reading.place, verdict, reason, test=reading.test,
+    return judged(reading.nutrient, reading.place, verdict, reason,
+                  "other_guide" if reason == "rate_not_given" else "", test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,
                   value=reading.quantity.value,
                   critical=rates[0].details["critical_ppm"],

@@ -8,13 +8,14 @@ from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment
+from loambrief.case.select import main_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
+from loambrief.topics.sampling.age import past_interval
 from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import plain
 
@@ -99,7 +100,7 @@ class NutrientState:
                    agrees: bool = True) -> Confidence:
         """The written rule for a soil sample of this case."""
         return grade_confidence(
-            age_days=age_days(self.case, sample.date), cores=sample.cores, cores_matter=True,
+            past_interval=past_interval(self.case, sample), cores=sample.cores, cores_matter=True,
             method_matches=method_matches, agrees=agrees,
         )
 
