@@ -82,8 +82,6 @@ class Signer:
     Attributes
     ----------
     key : pyhanko.sign.signers.Signer
-    settings : SignSettings
-    timestamper : TimeStamper or None
     """
 
     key: signers.Signer
@@ -134,12 +132,10 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
     ----------
     pdf : bytes
         An advisory of this program. The result begins with these very bytes.
-    signer : Signer
     role : Role
         The adviser signs first; the client's is the last signature.
     now : datetime
         Time of signing as the signer claims it, with time zone.
-    words : SignWords
     trial : bool
         Let a draft be signed; the signature says so.
 

@@ -48,11 +48,6 @@ class SignSettings:
     ----------
     level : str
         One of :data:`LEVELS`.
-    key : Path or None
-    token : Token or None
-    secret : SecretPlace
-    timestamp_url : str
-    chain, trust, crls, ocsps : tuple of Path
     fetch : bool
         Ask the addresses in the certificates for revocation data.
     """

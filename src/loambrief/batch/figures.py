@@ -95,16 +95,7 @@ class Figures:
 
 
 def figures_of(advice: Advice) -> Figures:
-    """Key figures of an advice.
-
-    Parameters
-    ----------
-    advice : Advice
-
-    Returns
-    -------
-    Figures
-    """
+    """Key figures of an advice."""
     case, plan = advice.loaded.case, advice.plan
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen]

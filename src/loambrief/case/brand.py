@@ -74,7 +74,6 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[
 
     Parameters
     ----------
-    case : CaseFile
     folder : Path or None
         Where the case stands; without it no file can be named.
 

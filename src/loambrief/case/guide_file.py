@@ -200,10 +200,6 @@ def load_guide(path: Path | str) -> LoadedGuide:
     path : Path or str
         YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
 
-    Returns
-    -------
-    LoadedGuide
-
     Raises
     ------
     CaseProblems

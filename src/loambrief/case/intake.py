@@ -64,10 +64,8 @@ class Intake:
 
     Attributes
     ----------
-    samples : tuple of DraftSample
     mapped : frozenset of str
         Fields of a slice that the lab's file decides.
-    table : LabTable
     notes : tuple of str
         What was left out, renamed or chosen, for the user to read.
     """
@@ -85,13 +83,8 @@ def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) 
     ----------
     path : Path or str
         CSV, TSV or workbook.
-    loaded : LoadedMap
     field_name : str or None
         Only rows of this field, in place of the mapping's ``sample.field.equals``.
-
-    Returns
-    -------
-    Intake
 
     Raises
     ------

@@ -47,7 +47,6 @@ class Proposal:
 
     Attributes
     ----------
-    header, role, name, form : str
     unit : str
         From the file, or ``"?"``; empty where there is none.
     confidence : float
@@ -75,7 +74,6 @@ class Guess:
     ----------
     text : str
         The mapping file.
-    proposals : tuple of Proposal
     unknown : tuple of str
         Headers nothing is proposed for.
     """
@@ -131,10 +129,6 @@ def guess_map(path: Path | str) -> Guess:
     ----------
     path : Path or str
         CSV, TSV or workbook.
-
-    Returns
-    -------
-    Guess
 
     Raises
     ------

@@ -88,7 +88,6 @@ class LabTable:
         As the user named it, and without its folder.
     sha256 : str
         Of the file's bytes.
-    rows : tuple of Row
     notes : tuple of str
         What had to be decided to read it (encoding, delimiter, sheet).
     """
@@ -120,10 +119,6 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
         Key of :data:`DELIMITERS`; found out if None.
     encoding : str or None
         One of :data:`ENCODINGS`; found out if None.
-
-    Returns
-    -------
-    LabTable
 
     Raises
     ------

@@ -95,10 +95,6 @@ def load_case(
     units, paper, language : str or None
         In place of the case's own.
 
-    Returns
-    -------
-    LoadedCase
-
     Raises
     ------
     CaseProblems
@@ -128,10 +124,6 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
         As an earlier case of another one: without its own history and photos.
     **overrides
         ``units``, ``paper``, ``language``.
-
-    Returns
-    -------
-    LoadedCase
 
     Raises
     ------
@@ -195,13 +187,8 @@ def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
 
     Parameters
     ----------
-    loaded : LoadedCase
     folder : Path
         Files that are no sound cases, of other fields or not earlier are passed over.
-
-    Returns
-    -------
-    LoadedCase
 
     Raises
     ------

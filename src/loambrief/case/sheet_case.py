@@ -33,13 +33,8 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
 
     Parameters
     ----------
-    filled : Filled
     file : str
         Name used in problems.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------
@@ -88,13 +83,8 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
         The case file.
     file : str
         Name used in problems.
-    filled : Filled
     folder : Path or None
         Where the case stands, so that its profiles are found.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------

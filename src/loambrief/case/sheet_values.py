@@ -61,14 +61,6 @@ class Parts:
 def read_parts(filled: Filled) -> Parts:
     """Parts of a case from a filled sheet.
 
-    Parameters
-    ----------
-    filled : Filled
-
-    Returns
-    -------
-    Parts
-
     Raises
     ------
     CaseProblems

@@ -36,7 +36,6 @@ class Source:
         Without byte-order mark.
     data : object
         Mappings, lists, text, numbers, true, false and None.
-    keys, values : mapping of path to Mark
     refused : frozenset of path
         Values already reported by the reader; nothing more is said about them.
     """

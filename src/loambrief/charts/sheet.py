@@ -87,7 +87,6 @@ class Sheet:
 
     Attributes
     ----------
-    figure : Figure
     page : Transform
         From points of the sheet to the figure's pixels.
     """

@@ -30,8 +30,6 @@ class Issued:
 
     Attributes
     ----------
-    number : str
-    revision : int
     files : mapping of str to bytes
         To be written: the PDF and its data.
     again : bool
@@ -88,7 +86,6 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
     ----------
     path : Path
         Case file.
-    store : Store
     lab_files : sequence of Path
         Files of the lab that are not beside the case.
     words : OwnWords or None

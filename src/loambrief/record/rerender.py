@@ -23,7 +23,6 @@ class Rerendered:
 
     Attributes
     ----------
-    number, revision : str, int
     same_pdf, same_data : bool
         Byte for byte.
     differences : tuple of str
@@ -86,8 +85,6 @@ def rerender(store: Store, number: str, revision: int | None = None) -> Rerender
 
     Parameters
     ----------
-    store : Store
-    number : str
     revision : int or None
         None: the latest.
     """
