@@ -17,7 +17,7 @@ from pathlib import Path
 from loambrief.case.intake_cells import NotAResult, read_depth
 from loambrief.case.intake_columns import fold_header, joined_header, unit_in
 from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
-from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
 from loambrief.case.yaml_edit import Value, scalar
@@ -89,7 +89,7 @@ class _Found:
     header: list[str]
     header_row: int
     header_rows: int
-    rows: list[Row]
+    rows: list[LabRow]
     columns: dict[int, Proposal] = field(default_factory=dict)
 
     def of(self, role: str, name: str) -> int | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from loambrief.case.brand import Brand, load_brand
+from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import (
@@ -62,7 +62,7 @@ class LoadedCase:
         In the order of ``case.photos``.
     earlier : tuple of LoadedCase
         Earlier cases of the field, oldest first.
-    brand : Brand or None
+    brand : PrintedBrand or None
         Logo and accent, the client's before the adviser's.
     """
 
@@ -76,7 +76,7 @@ class LoadedCase:
     guides: tuple[LoadedGuide, ...] = ()
     photos: tuple[Photo, ...] = ()
     earlier: tuple[LoadedCase, ...] = ()
-    brand: Brand | None = None
+    brand: PrintedBrand | None = None
 
 
 def load_case(
@@ -132,7 +132,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     text = decode(raw, file)
     source, problems = read_text(text, file)
     photos: tuple[Photo | None, ...] = ()
-    brand: Brand | None = None
+    brand: PrintedBrand | None = None
     history = History()
     faults: list[Fault] = []
     case: CaseFile | None
