@@ -3,6 +3,10 @@
 The order is random (pytest-randomly); what a test draws is not. Property tests take the same
 examples every time. ``--hypothesis-profile=search`` draws new ones, many more, and prints what
 reproduces a failure.
+
+A test that names ``max_examples`` keeps its number in a search, with new examples. Limits of
+time are in CPU time where the work is done in the process, with room for slow machines; where a
+test waits for another process, the limit only tells "ended" from "waited for ever".
 """
 
 import hashlib

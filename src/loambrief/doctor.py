@@ -25,10 +25,8 @@ class Checked:
 
     Attributes
     ----------
-    name : str
     good : bool or None
         None: only to be known (an optional part that is not installed).
-    found : str
     help : str
         What to do about it.
     """

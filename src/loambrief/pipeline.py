@@ -199,7 +199,6 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
 
     Parameters
     ----------
-    advice : Advice
     status : DocumentStatus
         All but an issued document say on each page what they are.
     number : str or None
@@ -288,7 +287,6 @@ class Brief:
         The first ones that the money covers, with their place.
     money : str
         What the plan costs, what waits, what was not measured.
-    warnings : int
     """
 
     title: str
@@ -433,11 +431,8 @@ class SheetFile:
 
     Attributes
     ----------
-    name : str
-    pdf : bytes
     sheet : str
         Id printed on each page.
-    boxes : int
     """
 
     name: str

@@ -1,13 +1,17 @@
-"""Where packaged files are: the installed package first, then the checkout."""
+"""Where packaged files are (the installed package first, then the checkout); settings files."""
 
 from __future__ import annotations
 
+import tomllib
 from functools import cache
 from pathlib import Path
+from typing import Any
 
-from loambrief.errors import ResourceMissing
+from loambrief.errors import LoambriefError, ResourceMissing
 
 PACKAGE = Path(__file__).resolve().parent
+LARGEST_SETTINGS = 100_000
+"""Bytes of a settings file."""
 
 
 @cache
@@ -48,3 +52,18 @@ def published_dir() -> Path:
         if folder.is_dir():
             return folder
     raise ResourceMissing("published answers not found; looked in " + " and ".join(map(str, tried)))
+
+
+def settings_table(path: Path, name: str, fault: type[LoambriefError]) -> dict[str, Any]:
+    """One table of a TOML settings file; raises ``fault`` if there is none to be read."""
+    with path.open("rb") as stream:
+        raw = stream.read(LARGEST_SETTINGS + 1)
+    if len(raw) > LARGEST_SETTINGS:
+        raise fault(f"{path}: larger than {LARGEST_SETTINGS} bytes")
+    try:
+        table = tomllib.loads(raw.decode("utf-8")).get(name)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise fault(f"{path}: {error}") from None
+    if not isinstance(table, dict):
+        raise fault(f"{path}: no [{name}] table")
+    return table

@@ -322,14 +322,6 @@ def test_impossible_means_are_refused(wrong):
         weeds.indicator_mean.evaluate(**wrong)
 
 
-def test_weeds_hardly_weigh_beside_a_laboratory():
-    """ensures that the weight of weeds in a joint pH is under 3 % (written rule)."""
-    result = weeds.weed_lab_agreement.evaluate(lab_value=6.8, weed_value=4.0)
-    assert result.details["weight"] < 0.03 and result.details["apart"] == "yes"
-    with pytest.raises(ImpossibleInput):
-        weeds.weed_lab_agreement(6.8, 5.0, lab_sd=0.0)
-
-
 def test_mid_points_lie_in_their_classes():
     """ensures that each mid-point is inside its class (Braun-Blanquet 1964)."""
     for row in load(weeds.CLASSES):
@@ -387,19 +379,12 @@ def test_weeds_together_cost_less_than_apart(densities, i, a):
     assert math.isclose(joint, weeds_loss.weed_yield_loss(sum(densities), i, a), abs_tol=1e-9)
 
 
-@given(st.floats(0, 1), st.floats(0.1, 10))
-def test_leaf_area_loss_is_a_share(leaf_share, q):
-    """ensures that loss runs from 0 to 100 % (Kropff and Spitters 1991)."""
-    assert 0 <= weeds_loss.relative_leaf_area_loss(leaf_share, q) <= 100 + 1e-9
-
-
 @pytest.mark.parametrize("call", [
     lambda: weeds_loss.weed_yield_loss(1, -1, 50), lambda: weeds_loss.weed_yield_loss(1, 1, 0),
     lambda: weeds_loss.weed_density_for_loss(5, 0, 50),
     lambda: weeds_loss.weed_density_for_loss(50, 1, 50),
     lambda: weeds_loss.weed_yield_loss_several([], [], 50),
     lambda: weeds_loss.weed_yield_loss_several([-1], [1], 50),
-    lambda: weeds_loss.relative_leaf_area_loss(0.5, 0),
     lambda: weeds_loss.weed_break_even_loss(60, 6, 200, 0),
 ])
 def test_impossible_losses_are_refused(call):

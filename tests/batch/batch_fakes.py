@@ -15,7 +15,7 @@ from pathlib import Path
 from unittest.mock import patch
 
 from loambrief.batch import run as run_module
-from loambrief.batch.figures import DueCheck, Figures, LabTest, Limit
+from loambrief.batch.figures import DueCheck, Figures, LabTest, LimitingFactor
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
 from loambrief.batch.progress import Progress
@@ -44,7 +44,7 @@ def figures(case_id: str, client: str, **changes: object) -> Figures:
         "paper": "letter", "language": "en", "currency": "USD", "adviser": "Ilse Varga",
         "business": "Varga Field Notes", "adviser_email": "", "adviser_phone": "",
         "adviser_address": "", "credential": "OH-0000-00", "interest": "None.",
-        "limits": (Limit("acidity", "acidity.ph", "The soil is too acid", 2),),
+        "limits": (LimitingFactor("acidity", "acidity.ph", "The soil is too acid", 2),),
         "first_action": "Lime: 2 ton/ac", "actions": 3, "chosen": 2,
         "kinds": (("lime", 1, 900.0), ("measure", 1, 48.0)), "spent": 948.0, "budget": 1500.0,
         "waiting": 1, "waiting_cost": 700.0, "unpriced": 0, "missing": 2,

@@ -9,14 +9,14 @@ from batch_fakes import figures
 from pdf_text import page_texts
 
 from loambrief.batch.cover import Setting, _Cover, month_cover, month_start
-from loambrief.batch.figures import DueCheck, LabTest, Limit
+from loambrief.batch.figures import DueCheck, LabTest, LimitingFactor
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import Figure, KeyFacts, Table, plain
 
-ACID = Limit("acidity", "acidity.ph", "Soil pH 5.1", 2)
-RICH = Limit("nutrients", "nutrients.p", "Phosphorus 240 ppm", 2, excess=True)
-POOR = Limit("nutrients", "nutrients.p", "Phosphorus 4 ppm", 2)
-ODD = Limit("salinity", "salinity.never_named", "Something", 2)
+ACID = LimitingFactor("acidity", "acidity.ph", "Soil pH 5.1", 2)
+RICH = LimitingFactor("nutrients", "nutrients.p", "Phosphorus 240 ppm", 2, excess=True)
+POOR = LimitingFactor("nutrients", "nutrients.p", "Phosphorus 4 ppm", 2)
+ODD = LimitingFactor("salinity", "salinity.never_named", "Something", 2)
 
 
 def month(**changes):

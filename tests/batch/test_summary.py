@@ -16,7 +16,7 @@ from batch_fakes import figures
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.batch.figures import DueCheck, LabTest, Limit
+from loambrief.batch.figures import DueCheck, LabTest, LimitingFactor
 from loambrief.batch.request import CaseEntry
 from loambrief.batch.summary import HEAD, neutral, summary_csv, summary_table, summary_xlsx
 from loambrief.batch.work import CaseOutcome, CaseStatus
@@ -138,7 +138,8 @@ def test_one_case_needs_no_tables():
 
 def test_every_column_of_a_case():
     """ensures each figure by number: counts, sums, the worst limit, the first dates."""
-    limits = (Limit("acidity", "acidity.ph", "Too acid", 3), Limit("n", "n.p", "Poor", 1))
+    limits = (LimitingFactor("acidity", "acidity.ph", "Too acid", 3),
+              LimitingFactor("n", "n.p", "Poor", 1))
     checks = (DueCheck("2027-10-14", "pH", "lime"), DueCheck("", "look", ""),
               DueCheck("2027-03-01", "stand", ""))
     tests = (LabTest("soil", "n", "2026-09-22", "2029-09-21"),

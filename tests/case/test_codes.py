@@ -5,7 +5,7 @@ from case_builders import PENETROMETER, minimal, sample
 
 from loambrief.case import names
 from loambrief.case.codes import CODES
-from loambrief.tables import Source, Table
+from loambrief.tables import DataTable, TableSource
 
 READ = {  # codes of test_reader.py
     "CASE001", "CASE002", "CASE003", "CASE004", "CASE005", "CASE006", "CASE007", "CASE008",
@@ -299,7 +299,7 @@ def test_unknown_weed(problems, monkeypatch):
     """ensures that a weed in no table is questioned, by species and local name, with a guess."""
     names.weeds.cache_clear()
     shipped = names.load
-    table = Table("weeds/names", Source("t", "r", "", "seen", "", "",
+    table = DataTable("weeds/names", TableSource("t", "r", "", "seen", "", "",
                                         {"species": {}, "common_names": {}}),
                   ({"species": "Rumex acetosella", "common_names": "sheep sorrel|red sorrel"},))
     monkeypatch.setattr(names, "all_tables", lambda: ("crops/crops", "weeds/names"))

@@ -21,7 +21,7 @@ from loambrief.charts.sufficiency import SufficiencyRow, SufficiencySpec
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
 from loambrief.charts.weeds import Hint, WeedMark, WeedSpec
-from loambrief.charts.weeds import HintVerdict as Verdict
+from loambrief.charts.weeds import HintSign as Verdict
 from loambrief.report.chart_text import chart_words
 from loambrief.report.text import Writer
 

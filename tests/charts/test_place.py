@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loambrief.charts.place import ABOVE, BESIDE, Box, _candidates, around, spread
+from loambrief.charts.place import ABOVE, BESIDE, TextBox, _candidates, around, spread
 
 LABELS = st.lists(st.tuples(st.floats(-50, 550), st.floats(1, 30)), min_size=1, max_size=14)
 
@@ -45,8 +45,8 @@ def test_spread_without_room():
 @given(st.lists(st.tuples(st.floats(0, 300), st.floats(0, 200)), min_size=1, max_size=40))
 def test_around_never_overlaps(points):
     """ensures that labels touch neither each other, nor a mark, nor the frame."""
-    bounds = Box(0, 0, 300, 200)
-    taken = [Box(100, 50, 200, 60)]
+    bounds = TextBox(0, 0, 300, 200)
+    taken = [TextBox(100, 50, 200, 60)]
     found = [b for b in around(points, [(40.0, 8.0)] * len(points), bounds, taken) if b]
     for n, box in enumerate(found):
         assert box.within(bounds)
@@ -71,7 +71,7 @@ def test_sides_are_tried_best_first(sides, names):
 
 def test_around_prefers_the_asked_side():
     """ensures that a lone label stands at the first side of the list."""
-    bounds = Box(0, 0, 300, 200)
+    bounds = TextBox(0, 0, 300, 200)
     beside = around([(100, 100)], [(40.0, 8.0)], bounds)[0]
     above = around([(100, 100)], [(40.0, 8.0)], bounds, directions=ABOVE)[0]
     assert beside.x0 > 100 and above.y1 < 100
@@ -79,4 +79,4 @@ def test_around_prefers_the_asked_side():
 
 def test_around_gives_none_where_there_is_no_room():
     """ensures that a label without room is reported, so that it can be named elsewhere."""
-    assert around([(5, 5)], [(40.0, 8.0)], Box(0, 0, 10, 10)) == [None]
+    assert around([(5, 5)], [(40.0, 8.0)], TextBox(0, 0, 10, 10)) == [None]

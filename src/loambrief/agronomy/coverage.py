@@ -108,7 +108,6 @@ def gap(nutrient: str, crop: Crop, method: str | None, guide: Guide | None = Non
     ----------
     nutrient : str
         N, P2O5, K2O, Zn, B, Mn, Cu, Fe, ...
-    crop : Crop
     method : str or None
         Method of the test; None where none is known.
     guide : Guide or None

@@ -28,7 +28,6 @@ class Crop:
     ----------
     name : str
         Name used in every other table.
-    synonyms : tuple of str
     parent : str or None
         Crop whose values stand in where a table has none for this one.
     yield_unit : str
@@ -136,7 +135,6 @@ def yield_in_crop_unit(crop: Crop, value: float, unit: str) -> float:
 
     Parameters
     ----------
-    crop : Crop
     value : float
         Yield [``unit``].
     unit : str

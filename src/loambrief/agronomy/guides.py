@@ -97,8 +97,6 @@ class Rule:
         One of :data:`KINDS`.
     values : mapping
         The kind's own numbers.
-    classes : tuple of SoilTestClass
-    by_cec : tuple of CecBand
     reference, locator, how : str
         Where the rule is from and how its values were checked.
     """
@@ -162,7 +160,6 @@ class Guide:
     ----------
     name : str
         As given in a case (``guide: tri_state_2020``).
-    title, reference, how, notes : str
     regions : tuple of str
         States or regions it was written for.
     kind : str
@@ -175,7 +172,6 @@ class Guide:
         Longest time until the next sample [years]; None where the guide states none.
     interval_reference, interval_how : str
         Where that is from and how it was checked.
-    rules : tuple of Rule
     own : bool
         True for a consultant's own guide.
     """
@@ -371,7 +367,6 @@ def fitting_guides(
 
     Parameters
     ----------
-    crop : Crop
     methods : mapping
         Nutrient (``"P2O5"``, ``"K2O"``) -> test method, for the tests that were made.
     places : sequence of str or None

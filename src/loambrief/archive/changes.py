@@ -46,8 +46,6 @@ def changes_after(reader: PdfFileReader, signature: EmbeddedPdfSignature,
 
     Parameters
     ----------
-    reader : PdfFileReader
-    signature : EmbeddedPdfSignature
     may_sign : set of str
         Fields that may be filled in afterwards.
     """

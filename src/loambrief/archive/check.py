@@ -66,7 +66,6 @@ def check(store: Store, head: str | None = None) -> CheckOutcome:
 
     Parameters
     ----------
-    store : Store
     head : str or None
         A head that was noted earlier; the log must still contain it.
     """

@@ -36,7 +36,6 @@ class Disk:
 
     Parameters
     ----------
-    root : Path
     hook : callable
         Called with the name of each step before it is taken.
     """

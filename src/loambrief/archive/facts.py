@@ -24,7 +24,6 @@ class FileFact:
     ----------
     id : str
         Stable name for programs.
-    state : FactState
     text : str
         One sentence for people.
     about : str
@@ -93,7 +92,6 @@ class Inspection:
 
     Attributes
     ----------
-    facts : tuple of FileFact
     signatures : tuple of SignatureFound
         In the order in which they were made.
     attached : dict of str to bytes

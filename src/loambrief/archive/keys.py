@@ -98,7 +98,6 @@ def open_p12(path: Path, passphrase: str, chain: Sequence[Path] = ()):
     ----------
     path : Path
         At most 200 kB.
-    passphrase : str
     chain : sequence of Path
         Further certificates, PEM or DER, from the signer's issuer upwards.
 

@@ -42,7 +42,6 @@ class LogLine:
         UTC, "2026-11-02T09:30:00Z".
     op : str
         One of :data:`OPS`.
-    prev, digest : str
     card : str or None
         Digest of the card.
     public : dict
@@ -72,7 +71,6 @@ class Break:
         edited, removed, reordered, unfinished, missing, tampered, stray, link, index, anchor.
     where : str
         "log.jsonl:12" or the file's name.
-    what : str
     """
 
     kind: str

@@ -75,7 +75,6 @@ def find(store: Store, wanted: Search | None = None) -> list[ListedRevision]:
 
     Parameters
     ----------
-    store : Store
     wanted : Search or None
         None: all.
 
@@ -194,8 +193,6 @@ def due(store: Store, on: dt.date, ahead: int = 30) -> list[DueItem]:
 
     Parameters
     ----------
-    store : Store
-    on : date
     ahead : int
         Days, 0 to 3660.
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 from io import BytesIO
 
@@ -82,8 +82,6 @@ class Signer:
     Attributes
     ----------
     key : pyhanko.sign.signers.Signer
-    settings : SignSettings
-    timestamper : TimeStamper or None
     """
 
     key: signers.Signer
@@ -134,12 +132,10 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
     ----------
     pdf : bytes
         An advisory of this program. The result begins with these very bytes.
-    signer : Signer
     role : Role
         The adviser signs first; the client's is the last signature.
     now : datetime
         Time of signing as the signer claims it, with time zone.
-    words : SignWords
     trial : bool
         Let a draft be signed; the signature says so.
 
@@ -333,8 +329,3 @@ def _why(error: BaseException) -> str:
     """The innermost reason, in one line."""
     cause = error.__cause__ or error
     return " ".join(str(cause or error).split())[:300]
-
-
-def with_level(signer: Signer, level: str) -> Signer:
-    """The same key at another level."""
-    return replace(signer, settings=replace(signer.settings, level=level))

@@ -24,17 +24,16 @@ Files are relative to the settings file.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from loambrief.archive.errors import KeyFault
 from loambrief.archive.keys import SecretPlace, Token
+from loambrief.resources import settings_table
 
 LEVELS = ("B-B", "B-T", "B-LT", "B-LTA")
 """PAdES baseline levels, each of which includes the one before (ETSI EN 319 142-1, clause 6)."""
-LARGEST = 100_000
 TEXTS = ("key", "passphrase_env", "passphrase_keyring", "level", "timestamp_url")
 LISTS = ("chain", "trust", "crls", "ocsps")
 TOKEN = ("module", "token", "certificate", "key")
@@ -48,11 +47,6 @@ class SignSettings:
     ----------
     level : str
         One of :data:`LEVELS`.
-    key : Path or None
-    token : Token or None
-    secret : SecretPlace
-    timestamp_url : str
-    chain, trust, crls, ocsps : tuple of Path
     fetch : bool
         Ask the addresses in the certificates for revocation data.
     """
@@ -77,17 +71,7 @@ def load_sign_settings(path: Path) -> SignSettings:
     KeyFault
         Not TOML, no such table, unknown or wrong values: all at once.
     """
-    with path.open("rb") as stream:
-        raw = stream.read(LARGEST + 1)
-    if len(raw) > LARGEST:
-        raise KeyFault(f"{path}: larger than {LARGEST} bytes")
-    try:
-        data = tomllib.loads(raw.decode("utf-8"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise KeyFault(f"{path}: {error}") from None
-    table = data.get("signing")
-    if not isinstance(table, dict):
-        raise KeyFault(f"{path}: no [signing] table")
+    table = settings_table(path, "signing", KeyFault)
     faults = _faults(table)
     if faults:
         raise KeyFault("\n".join(f"{path}: signing.{fault}" for fault in faults))

@@ -80,7 +80,6 @@ class Store:
 
     Parameters
     ----------
-    disk : Disk
     clock : callable
         Time of new lines, aware.
     """

@@ -30,7 +30,6 @@ class HttpTimeStamper(TimeStamper):
     ----------
     url : str
         ``http:`` or ``https:``. The token is signed, so plain HTTP is usual.
-    timeout_s : float
 
     Raises
     ------

@@ -38,7 +38,6 @@ def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
 
     Parameters
     ----------
-    data : bytes
     anchors : sequence of bytes
         Trusted certificates, DER.
     now : datetime

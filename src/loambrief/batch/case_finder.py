@@ -64,10 +64,6 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
     without : Path or None
         The output: a folder below a place that is not searched.
 
-    Returns
-    -------
-    Found
-
     Raises
     ------
     LoambriefError

@@ -86,11 +86,6 @@ def month_cover(figures: Sequence[Figures], month: str, failed: int, summary: by
         Cases that could not be made.
     summary : bytes
         ``summary.csv``, which travels with the cover.
-    setting : Setting
-
-    Returns
-    -------
-    ReportModel
     """
     ordered = tuple(sorted(figures, key=lambda f: (f.client.casefold(), f.field.casefold(),
                                                    f.case_id)))

@@ -44,11 +44,8 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
 
     Parameters
     ----------
-    entries : sequence of CaseEntry
-    wanted : WantedDocuments
     store : OutputFolder
         To read the advisories from.
-    options : Options
     short : bool
         The run did not try every case: the summary alone.
     no_letter : list of NoLetter or None

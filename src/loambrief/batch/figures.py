@@ -17,7 +17,7 @@ from loambrief.report.text import Writer
 
 
 @dataclass(frozen=True)
-class Limit:
+class LimitingFactor:
     """Something that limits the field.
 
     ``subject`` is what it is about (``"acidity.ph"``); ``excess``: too much of it.
@@ -78,7 +78,7 @@ class Figures:
     adviser_address: str
     credential: str
     interest: str
-    limits: tuple[Limit, ...]
+    limits: tuple[LimitingFactor, ...]
     first_action: str
     actions: int
     chosen: int
@@ -95,16 +95,7 @@ class Figures:
 
 
 def figures_of(advice: Advice) -> Figures:
-    """Key figures of an advice.
-
-    Parameters
-    ----------
-    advice : Advice
-
-    Returns
-    -------
-    Figures
-    """
+    """Key figures of an advice."""
     case, plan = advice.loaded.case, advice.plan
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen]
@@ -138,8 +129,8 @@ def figures_of(advice: Advice) -> Figures:
         credential=f"{case.adviser.credential.scheme} {case.adviser.credential.number}",
         interest=case.adviser.interest,
         limits=tuple(
-            Limit(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title), f.severity,
-                  f.status is Status.EXCESS)
+            LimitingFactor(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title),
+                           f.severity, f.status is Status.EXCESS)
             for f in advice.diagnosis.worst(len(advice.diagnosis.findings))
         ),
         first_action=writer.write(chosen[0].title) if chosen else "",

@@ -85,7 +85,6 @@ class Ledger:
 
     Attributes
     ----------
-    file : Path
     records : dict of str to LedgerRecord
         The last record of each case file, by its path from the output folder.
     own : dict of str to set of PlacedFile

@@ -56,12 +56,10 @@ def run_month(
 
     Parameters
     ----------
-    request : Request
     wanted : WantedDocuments or None
         Which documents; None: the summary and the cover.
     workers : int or None
         All cores if None.
-    progress : Progress or None
     executor : callable
         Of the number of workers, gives what works off the tasks.
 

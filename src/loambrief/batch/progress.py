@@ -42,7 +42,6 @@ class PlainLines(Progress):
 
     Parameters
     ----------
-    stream : TextIO
     clock : callable
         Seconds; tests set their own.
     """

@@ -31,11 +31,8 @@ class Batch:
 
     Parameters
     ----------
-    request : Request
-    executor : Executor
     store : OutputFolder
         Opened.
-    progress : Progress
     clock : callable
         Seconds, for the table of stages only.
     letters : bool

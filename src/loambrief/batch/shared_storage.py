@@ -70,7 +70,7 @@ class SharedStorage:
 
     def _open(self) -> tuple[Any, str]:
         try:
-            from fsspec.core import url_to_fs  # type: ignore[import-untyped]
+            from fsspec.core import url_to_fs
         except ImportError as error:
             raise ClusterFault(NEEDS_EXTRA) from error
         try:

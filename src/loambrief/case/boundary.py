@@ -65,10 +65,6 @@ def boundary_faults(boundary: object, sample_ids: Sequence[str]) -> Iterator[Fau
         The GeoJSON as plain data.
     sample_ids : sequence of str
         Ids that zones may name.
-
-    Yields
-    ------
-    Fault
     """
     root: DataPath = ("boundary",)
     if not isinstance(boundary, Mapping) or boundary.get("type") not in KINDS:

@@ -36,7 +36,7 @@ GROUNDS = ("paper", "faint")
 
 
 @dataclass(frozen=True)
-class Brand:
+class PrintedBrand:
     """What the pages show of a business.
 
     Attributes
@@ -69,22 +69,21 @@ class Brand:
         return hashlib.sha256(self.png).hexdigest()
 
 
-def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[Fault]]:
+def load_brand(case: CaseFile, folder: Path | None) -> tuple[PrintedBrand | None, list[Fault]]:
     """Logo and colour of a case; every fault of both businesses.
 
     Parameters
     ----------
-    case : CaseFile
     folder : Path or None
         Where the case stands; without it no file can be named.
 
     Returns
     -------
-    Brand or None, list of Fault
+    PrintedBrand or None, list of Fault
         None if the case names neither.
     """
     faults: list[Fault] = []
-    accent, logo = "", Brand()
+    accent, logo = "", PrintedBrand()
     for part, keys in (("client", case.client.brand), ("adviser", case.adviser.brand)):
         if keys is None:
             continue
@@ -101,7 +100,7 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[
                 logo = made
     if not accent and not logo.name:
         return None, faults
-    return Brand(accent, logo.name, logo.png, logo.width, logo.height, logo.alt,
+    return PrintedBrand(accent, logo.name, logo.png, logo.width, logo.height, logo.alt,
                  logo.file_sha256), faults
 
 
@@ -129,7 +128,7 @@ def _ratio(value: float) -> str:
 
 
 def _logo(keys: LogoKeys, folder: Path | None, path: DataPath,
-          faults: list[Fault]) -> Brand | None:
+          faults: list[Fault]) -> PrintedBrand | None:
     try:
         content = read_picture(locate(folder, keys.file), MOST_BYTES)
         png, width, height = flat_png(content)
@@ -141,7 +140,7 @@ def _logo(keys: LogoKeys, folder: Path | None, path: DataPath,
         faults.append(Fault("CASE067", path, show(keys.file), "a file that can be read",
                             f"{error.strerror or 'It cannot be read'}."))
     else:
-        return Brand("", keys.file, png, width, height, keys.alt,
+        return PrintedBrand("", keys.file, png, width, height, keys.alt,
                      hashlib.sha256(content).hexdigest())
     return None
 

@@ -63,15 +63,10 @@ def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History
 
     Parameters
     ----------
-    case : CaseFile
     folder : Path or None
         Where the case stands.
     load : callable
         Reads an earlier case: content, name and folder to a loaded case.
-
-    Returns
-    -------
-    History
     """
     found = History()
     for i, name in enumerate(case.history):
@@ -161,7 +156,6 @@ def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
     ----------
     loaded : LoadedCase
         The present case.
-    folder : Path
     load : callable
         Reads a case file: path to loaded case.
 

@@ -34,7 +34,6 @@ class Written:
 
     Attributes
     ----------
-    content : bytes
     notes : tuple of str
         What changed, for the user to read.
     problems : tuple of Problem
@@ -51,15 +50,10 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
 
     Parameters
     ----------
-    intake : Intake
     file : str
         Name used in problems.
     **starter
         ``units``, ``crop``, ``region`` of :func:`~loambrief.case.starter.starter_case`.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------
@@ -86,13 +80,8 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
         The case file.
     file : str
         Name used in problems.
-    intake : Intake
     folder : Path or None
         Where the case stands, so that its profiles are found.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------

@@ -43,7 +43,6 @@ def number_text(cell: Cell, table: TablePart) -> tuple[str, str, str]:
 
     Parameters
     ----------
-    cell : Cell
     table : TablePart
         Decimal and thousands mark; a workbook's own numbers need neither.
 
@@ -106,16 +105,10 @@ def read_result(cell: Cell, result: ResultPart, table: TablePart,
 
     Parameters
     ----------
-    cell : Cell
     result : ResultPart
         Field, unit, form and detection limit.
-    table : TablePart
     row_unit : str or None
         Unit named by the row of a long table; it must be the mapping's.
-
-    Returns
-    -------
-    Value or None
 
     Raises
     ------

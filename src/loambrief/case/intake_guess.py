@@ -17,7 +17,7 @@ from pathlib import Path
 from loambrief.case.intake_cells import NotAResult, read_depth
 from loambrief.case.intake_columns import fold_header, joined_header, unit_in
 from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
-from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
 from loambrief.case.yaml_edit import Value, scalar
@@ -47,7 +47,6 @@ class Proposal:
 
     Attributes
     ----------
-    header, role, name, form : str
     unit : str
         From the file, or ``"?"``; empty where there is none.
     confidence : float
@@ -75,7 +74,6 @@ class Guess:
     ----------
     text : str
         The mapping file.
-    proposals : tuple of Proposal
     unknown : tuple of str
         Headers nothing is proposed for.
     """
@@ -91,7 +89,7 @@ class _Found:
     header: list[str]
     header_row: int
     header_rows: int
-    rows: list[Row]
+    rows: list[LabRow]
     columns: dict[int, Proposal] = field(default_factory=dict)
 
     def of(self, role: str, name: str) -> int | None:
@@ -131,10 +129,6 @@ def guess_map(path: Path | str) -> Guess:
     ----------
     path : Path or str
         CSV, TSV or workbook.
-
-    Returns
-    -------
-    Guess
 
     Raises
     ------

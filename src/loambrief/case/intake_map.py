@@ -153,8 +153,6 @@ class TablePart(Part):
         What a repeated result means: refuse it, or keep the first or last one.
     fill_down : bool
         A blank sample, field, place or date repeats the one above.
-    skip : list of SkipPart
-    long : LongPart or None
     """
 
     decimal: Annotated[str, q.choice(("point", "comma"))]
@@ -238,10 +236,6 @@ def load_map(path: Path | str) -> LoadedMap:
     ----------
     path : Path or str
         YAML in UTF-8, at most 1 MiB.
-
-    Returns
-    -------
-    LoadedMap
 
     Raises
     ------

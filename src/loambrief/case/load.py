@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from loambrief.case.brand import Brand, load_brand
+from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.codes import OF_ADVICE
 from loambrief.case.guide_file import LoadedGuide
@@ -63,7 +63,7 @@ class LoadedCase:
         In the order of ``case.photos``.
     earlier : tuple of LoadedCase
         Earlier cases of the field, oldest first.
-    brand : Brand or None
+    brand : PrintedBrand or None
         Logo and accent, the client's before the adviser's.
     """
 
@@ -77,7 +77,7 @@ class LoadedCase:
     guides: tuple[LoadedGuide, ...] = ()
     photos: tuple[Photo, ...] = ()
     earlier: tuple[LoadedCase, ...] = ()
-    brand: Brand | None = None
+    brand: PrintedBrand | None = None
 
 
 def load_case(
@@ -95,10 +95,6 @@ def load_case(
         A regular file of at most 1 MiB, YAML in UTF-8.
     units, paper, language : str or None
         In place of the case's own.
-
-    Returns
-    -------
-    LoadedCase
 
     Raises
     ------
@@ -130,10 +126,6 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     **overrides
         ``units``, ``paper``, ``language``.
 
-    Returns
-    -------
-    LoadedCase
-
     Raises
     ------
     CaseProblems, UnknownName
@@ -141,7 +133,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     text = decode(raw, file)
     source, problems = read_text(text, file)
     photos: tuple[Photo | None, ...] = ()
-    brand: Brand | None = None
+    brand: PrintedBrand | None = None
     history = History()
     faults: list[Fault] = []
     case: CaseFile | None
@@ -196,13 +188,8 @@ def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
 
     Parameters
     ----------
-    loaded : LoadedCase
     folder : Path
         Files that are no sound cases, of other fields or not earlier are passed over.
-
-    Returns
-    -------
-    LoadedCase
 
     Raises
     ------

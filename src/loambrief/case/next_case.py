@@ -55,7 +55,6 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
 
     Parameters
     ----------
-    last : LoadedCase
     plan : sequence of PlannedLine
         What the last advisory asked for.
     path : Path

@@ -75,7 +75,6 @@ def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
 
     Parameters
     ----------
-    entries : sequence of PhotoEntry
     folder : Path or None
         Where the case stands; without it no file can be named.
 
@@ -182,10 +181,6 @@ PLAIN_MARKERS = {0xE0, 0xDB, 0xC0, 0xC2, 0xC4, 0xDA, 0xDD}
 
 def markers(content: bytes) -> list[int]:
     """Markers of a JPEG file up to its first scan (ITU-T T.81, annex B).
-
-    Parameters
-    ----------
-    content : bytes
 
     Returns
     -------

@@ -64,7 +64,6 @@ def warnings(
 
     Parameters
     ----------
-    case : CaseFile
     data : object
         The case as plain data, as it was typed.
     guides : iterable of LoadedGuide

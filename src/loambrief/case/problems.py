@@ -35,11 +35,8 @@ class Fault:
 
     Attributes
     ----------
-    code : str
     path : tuple of str and int
         Keys and positions from the top of the case.
-    found, wanted : str
-    help : str
     at_key : bool
         Point at the key rather than at its value.
     needs : tuple of path
@@ -69,10 +66,8 @@ class Problem:
         Key of :data:`~loambrief.case.codes.CODES`.
     field : str
         Such as ``samples[N].increments[0-6 in].zinc``; ``file`` for the file itself.
-    found, wanted : str
     source_line : str
         The line as it stands in the file, without its line break.
-    help : str
     severity : str
         ``"error"`` or ``"warning"``.
     """

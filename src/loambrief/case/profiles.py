@@ -95,7 +95,6 @@ class Resolved:
         In the order they are named.
     guides : tuple of LoadedGuide
         The consultant's own guide, if the case names one by file.
-    problems : tuple of Problem
     """
 
     source: Source
@@ -111,7 +110,6 @@ def digest(own: str, files: Iterable[ProfileFile]) -> str:
     ----------
     own : str
         SHA-256 of the case file, in hexadecimal.
-    files : iterable of ProfileFile
 
     Returns
     -------

@@ -51,10 +51,6 @@ def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
     most : int
         Largest size [bytes].
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     CaseProblems

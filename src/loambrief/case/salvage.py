@@ -49,7 +49,6 @@ class Salvaged:
 
     Attributes
     ----------
-    case : CaseFile
     removed : frozenset of path
         What was left out or filled, as paths of the file.
     positions : mapping of path to path

@@ -33,13 +33,8 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
 
     Parameters
     ----------
-    filled : Filled
     file : str
         Name used in problems.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------
@@ -88,13 +83,8 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
         The case file.
     file : str
         Name used in problems.
-    filled : Filled
     folder : Path or None
         Where the case stands, so that its profiles are found.
-
-    Returns
-    -------
-    Written
 
     Raises
     ------
@@ -106,7 +96,7 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
     source, problems = read_text(decode(raw, file), file)
     if problems:
         raise CaseProblems(in_file_order(problems))
-    merging = _Merging(source, filled.layout, parts)
+    merging = _SheetMerging(source, filled.layout, parts)
     changed, added, single = merging.run()
     if merging.faults:
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
@@ -137,7 +127,7 @@ def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:
     return {key: sample[key] for key in Sample.model_fields if key in sample}
 
 
-class _Merging:
+class _SheetMerging:
     def __init__(self, source: Source, layout: Layout, parts: Parts):
         self.source, self.layout, self.parts = source, layout, parts
         self.data: Mapping = source.data if isinstance(source.data, dict) else {}

@@ -152,10 +152,6 @@ def ticks(name: str, values: tuple[str, ...]) -> Iterator[Box]:
 def boxes(layout: Layout) -> tuple[Box, ...]:
     """Every box of a sheet, in reading order.
 
-    Parameters
-    ----------
-    layout : Layout
-
     Returns
     -------
     tuple of Box

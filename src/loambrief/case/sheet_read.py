@@ -37,12 +37,10 @@ class Filled:
 
     Attributes
     ----------
-    layout : Layout
     values : mapping of str to str
         Name of a box -> its text; of a tick box "yes". Empty boxes are left out.
     pages : mapping of str to int
         Page of each box, from 1.
-    file : str
     """
 
     layout: Layout
@@ -64,14 +62,6 @@ def is_pdf(path: Path) -> bool:
 
 def read_sheet(path: Path | str) -> Filled:
     """Read a filled field sheet.
-
-    Parameters
-    ----------
-    path : Path or str
-
-    Returns
-    -------
-    Filled
 
     Raises
     ------

@@ -61,20 +61,12 @@ class Parts:
 def read_parts(filled: Filled) -> Parts:
     """Parts of a case from a filled sheet.
 
-    Parameters
-    ----------
-    filled : Filled
-
-    Returns
-    -------
-    Parts
-
     Raises
     ------
     CaseProblems
         Every box that does not hold what it asks for, by page.
     """
-    reading = _Reading(filled)
+    reading = _SheetReading(filled)
     parts = reading.parts()
     if reading.problems:
         raise CaseProblems(in_file_order(reading.problems))
@@ -116,7 +108,7 @@ class _Fault(ValueError):
         self.found, self.wanted, self.help = found, wanted, help
 
 
-class _Reading:
+class _SheetReading:
     def __init__(self, filled: Filled):
         self.filled, self.layout = filled, filled.layout
         self.boxes: Mapping[str, Box] = {b.name: b for b in boxes(filled.layout)}

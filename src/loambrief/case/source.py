@@ -36,7 +36,6 @@ class Source:
         Without byte-order mark.
     data : object
         Mappings, lists, text, numbers, true, false and None.
-    keys, values : mapping of path to Mark
     refused : frozenset of path
         Values already reported by the reader; nothing more is said about them.
     """
@@ -64,10 +63,6 @@ class Source:
             if found:
                 return found
         return self.values.get((), Mark(1, 1))
-
-    def line_of(self, path: DataPath) -> int:
-        """Line of the key (or list entry) at a path."""
-        return self.mark(path, at_key=True).line
 
     def label(self, path: DataPath) -> str:
         """A path as people write it: ``samples[N].increments[0-6 in].zinc``."""

@@ -25,6 +25,13 @@ A chart of your own needs no layout. Register a function that takes a matplotlib
 
 Title, note, typeface, strokes and colours are those of the other charts, and the result goes
 the same way: vectors on paper, SVG on a screen, ``spec.alt`` for who cannot see it.
+
+Figures are matplotlib's, without pyplot. A ``Sheet`` lays text out in points and puts axes where
+two scales lie, so marks stand in the units of the case; ``canvas`` draws the figure on the page
+and ``svg`` for a screen, as opaque vectors with text in the page's typeface. ``panel`` leaves out
+ticks and spines, which nobody sees and which take most of the time of an ``Axes``. matplotlib is
+loaded by the first chart. The title is the finding; every value is printed; colour is never the
+only sign.
 """
 
 from __future__ import annotations

@@ -95,14 +95,6 @@ def printable(text: str) -> str:
     dropped, tab becomes a space, line ends stay as a newline; each other character without a
     glyph becomes an open square, so that nothing disappears unseen.
 
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-
     Raises
     ------
     ResourceMissing

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Box:
+class TextBox:
     """A rectangle in sheet points: x to the right, y downward."""
 
     x0: float
@@ -15,11 +15,11 @@ class Box:
     x1: float
     y1: float
 
-    def hits(self, other: Box, gap: float = 0.0) -> bool:
+    def hits(self, other: TextBox, gap: float = 0.0) -> bool:
         return (self.x0 < other.x1 + gap and other.x0 < self.x1 + gap
                 and self.y0 < other.y1 + gap and other.y0 < self.y1 + gap)
 
-    def within(self, other: Box) -> bool:
+    def within(self, other: TextBox) -> bool:
         return (self.x0 >= other.x0 and self.x1 <= other.x1
                 and self.y0 >= other.y0 and self.y1 <= other.y1)
 
@@ -78,9 +78,9 @@ ABOVE = ((0, -1), (0, 1), (-1, -1), (1, 1), (1, -1), (-1, 1), (1, 0), (-1, 0))
 
 
 def around(points: Sequence[tuple[float, float]], sizes: Sequence[tuple[float, float]],
-           bounds: Box, taken: Iterable[Box] = (),
+           bounds: TextBox, taken: Iterable[TextBox] = (),
            reach: Sequence[float] = (5.0, 9.0, 16.0, 26.0),
-           directions: Sequence[tuple[int, int]] = BESIDE) -> list[Box | None]:
+           directions: Sequence[tuple[int, int]] = BESIDE) -> list[TextBox | None]:
     """A box for each point's label that touches no other label, mark or taken box.
 
     Points that are worst off (most neighbours) are placed first. A label that finds no
@@ -92,9 +92,9 @@ def around(points: Sequence[tuple[float, float]], sizes: Sequence[tuple[float, f
         Marks to label [pt, y downward].
     sizes : sequence of (width, height)
         Size of each label [pt].
-    bounds : Box
+    bounds : TextBox
         Labels stay inside.
-    taken : iterable of Box
+    taken : iterable of TextBox
         Not to be covered.
     reach : sequence of float
         Distances from the mark to try [pt].
@@ -103,12 +103,12 @@ def around(points: Sequence[tuple[float, float]], sizes: Sequence[tuple[float, f
 
     Returns
     -------
-    list of Box or None
+    list of TextBox or None
         In the order of ``points``.
     """
-    marks = [Box(x - 3.5, y - 3.5, x + 3.5, y + 3.5) for x, y in points]
+    marks = [TextBox(x - 3.5, y - 3.5, x + 3.5, y + 3.5) for x, y in points]
     fixed = [*taken, *marks]
-    placed: list[Box | None] = [None] * len(points)
+    placed: list[TextBox | None] = [None] * len(points)
 
     def crowd(i: int) -> int:
         x, y = points[i]
@@ -127,9 +127,9 @@ def around(points: Sequence[tuple[float, float]], sizes: Sequence[tuple[float, f
 
 
 def _candidates(x: float, y: float, w: float, h: float, distance: float,
-                directions: Sequence[tuple[int, int]]) -> Iterable[Box]:
+                directions: Sequence[tuple[int, int]]) -> Iterable[TextBox]:
     for dx, dy in directions:
         off = distance if dx == 0 or dy == 0 else distance * 0.72
         left = x + off if dx > 0 else x - off - w if dx < 0 else x - w / 2
         top = y + off if dy > 0 else y - off - h if dy < 0 else y - h / 2
-        yield Box(left, top, left + w, top + h)
+        yield TextBox(left, top, left + w, top + h)

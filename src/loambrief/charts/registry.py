@@ -121,13 +121,8 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
     Parameters
     ----------
-    spec : ChartSpec
     width : float
         Width [pt], at least 200.
-
-    Returns
-    -------
-    Figure
 
     Raises
     ------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, tick_text, ticks, wrap
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
-from loambrief.charts.place import Box, around
+from loambrief.charts.place import TextBox, around
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
@@ -91,7 +91,7 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     bottom = top + height
     across = Scale(low_x, high_x, left, right, log_x)
     up = Scale(low_y, high_y, bottom, top, log_y)
-    plot = Box(left, top, right, bottom)
+    plot = TextBox(left, top, right, bottom)
 
     sheet.text(0, top - 5, f"{spec.sodium_name}, {spec.sodium_unit}" if spec.sodium_unit
                else spec.sodium_name, t.small, colour="muted")
@@ -138,8 +138,8 @@ def _low(values: list[float], limit: float) -> float:
     return min([v for v in values if v > 0] + [limit]) / 2
 
 
-def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, ax: Axes, plot: Box
-             ) -> tuple[list[Box], bool]:
+def _classes(sheet: Sheet, spec: SalinitySpec, across: Scale, up: Scale, ax: Axes, plot: TextBox
+             ) -> tuple[list[TextBox], bool]:
     """Class limits as lines, class names in the outer corners.
 
     Returns the boxes of the names, and whether numbers stand in for them.
@@ -188,7 +188,7 @@ def _x_axis(sheet: Sheet, spec: SalinitySpec, across: Scale, bottom: float, log:
 
 
 def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale, ax: Axes,
-            plot: Box, taken: list[Box]) -> list[str]:
+            plot: TextBox, taken: list[TextBox]) -> list[str]:
     """Marks and their names; returns the names that found no room."""
     t = sheet.theme
     where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4)
@@ -203,7 +203,7 @@ def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale,
                 sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
                             "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
     sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]
-    inside = Box(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
+    inside = TextBox(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
     unplaced = []
     for point, (x, y), box in zip(points, where, around(where, sizes, inside, taken), strict=True):
         if box is None:

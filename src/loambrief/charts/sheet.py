@@ -29,7 +29,7 @@ from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
 from loambrief.charts.measure import LEADING, MIDDLE, Scale, text_width, wrap
 from loambrief.charts.model import ChartSpec, Threshold, headed
 from loambrief.charts.panel import Lettering, Panel
-from loambrief.charts.place import Box, spread
+from loambrief.charts.place import TextBox, spread
 from loambrief.charts.renderer import ASCENT, DESCENT, VectorRenderer
 from loambrief.charts.theme import theme
 
@@ -87,7 +87,6 @@ class Sheet:
 
     Attributes
     ----------
-    figure : Figure
     page : Transform
         From points of the sheet to the figure's pixels.
     """
@@ -245,7 +244,7 @@ class Sheet:
 
     def text(self, x: float, y: float, text: str, size: float | None = None,
              weight: str = "regular", colour: str = "ink", align: str = "left",
-             behind: str | None = None, on: Axes | None = None) -> Box:
+             behind: str | None = None, on: Axes | None = None) -> TextBox:
         """One line of text with its baseline at ``y``, in points of the sheet.
 
         ``behind`` fills its box first; drawn together with the axes ``on`` if one is given.
@@ -267,14 +266,14 @@ class Sheet:
         return box
 
     def box_of(self, x: float, y: float, text: str, size: float, weight: str = "regular",
-               align: str = "left") -> Box:
+               align: str = "left") -> TextBox:
         """Box a line of text would take with its baseline at ``y``."""
         width = text_width(text, size, weight)
         left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
-        return Box(left, y - ASCENT * size, left + width, y + DESCENT * size)
+        return TextBox(left, y - ASCENT * size, left + width, y + DESCENT * size)
 
     def middle(self, x: float, y: float, text: str, size: float | None = None,
-               **more: Any) -> Box:
+               **more: Any) -> TextBox:
         """One line of text with its middle at ``y``."""
         size = self.theme.text if size is None else size
         return self.text(x, y + MIDDLE * size, text, size, **more)

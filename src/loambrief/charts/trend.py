@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
-from loambrief.charts.place import ABOVE, Box, around
+from loambrief.charts.place import ABOVE, TextBox, around
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
@@ -124,12 +124,12 @@ def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, f
         change = (a.date.toordinal() + b.date.toordinal()) / 2
         sheet.verticals([change], high, low, "muted", t.line, "dot", on=ax)
         middle = days(change)
-        taken.append(Box(middle - 0.5, top, middle + 0.5, bottom))
+        taken.append(TextBox(middle - 0.5, top, middle + 0.5, bottom))
     methods = list(dict.fromkeys(p.method for p in points))
     for run in runs:
         _run(sheet, run, up, ax, *SHAPES[methods.index(run[0].method) % len(SHAPES)])
         taken += _covered(run, days, up)
-    _labels(sheet, panel, points, days, up, Box(left + 1, top, x + size, bottom - 1), taken)
+    _labels(sheet, panel, points, days, up, TextBox(left + 1, top, x + size, bottom - 1), taken)
     return _under(sheet, panel, changes, x, size, bottom + t.small * LEADING + 5, spec)
 
 
@@ -163,7 +163,7 @@ def _run(sheet: Sheet, run: list[TrendPoint], up: Scale, ax: Axes, shape: str, f
             sheet.marks([x], [tip], "v" if point.censor == "<" else "^", 3.6, "accent", on=ax)
 
 
-def _covered(run: list[TrendPoint], days: Scale, up: Scale) -> list[Box]:
+def _covered(run: list[TrendPoint], days: Scale, up: Scale) -> list[TextBox]:
     """Small boxes along the line and the intervals of one run, for labels to keep off."""
     ends = [(days(p.date.toordinal()), up(_level(p))) for p in run]
     spans = list(pairwise(ends))
@@ -175,12 +175,12 @@ def _covered(run: list[TrendPoint], days: Scale, up: Scale) -> list[Box]:
         for n in range(steps + 1):
             x, y = x0 + (x1 - x0) * n / steps, y0 + (y1 - y0) * n / steps
             if n not in (0, steps) or x0 == x1:
-                boxes.append(Box(x - 0.8, y - 0.8, x + 0.8, y + 0.8))
+                boxes.append(TextBox(x - 0.8, y - 0.8, x + 0.8, y + 0.8))
     return boxes
 
 
 def _labels(sheet: Sheet, panel: TrendPanel, points: list[TrendPoint], days: Scale, up: Scale,
-            bounds: Box, taken: list[Box]) -> None:
+            bounds: TextBox, taken: list[TextBox]) -> None:
     """Values beside their marks: last, first, highest and lowest before the rest."""
     t = sheet.theme
     where = [(days(p.date.toordinal()), up(_level(p))) for p in points]
@@ -188,7 +188,7 @@ def _labels(sheet: Sheet, panel: TrendPanel, points: list[TrendPoint], days: Sca
     order = [len(points) - 1, 0]
     order += sorted(range(len(points)), key=lambda i: _level(points[i]))[:: max(1, len(points) - 1)]
     order = list(dict.fromkeys([*order, *range(len(points))]))
-    boxes = list(taken) + [Box(x - 2.5, y - 2.5, x + 2.5, y + 2.5) for x, y in where]
+    boxes = list(taken) + [TextBox(x - 2.5, y - 2.5, x + 2.5, y + 2.5) for x, y in where]
     for i in order:
         weight = "bold" if i == len(points) - 1 else "regular"
         size = (text_width(words[i], t.small, weight), t.small * 0.8)

@@ -20,7 +20,7 @@ BAR = 9.0
 SIGN = 13.0
 
 
-class HintVerdict(StrEnum):
+class HintSign(StrEnum):
     """What the measurement says about a hint."""
 
     AGREES = "agrees"
@@ -43,7 +43,7 @@ class Hint:
 
     label: str
     weeds: tuple[WeedMark, ...]
-    verdict: HintVerdict
+    verdict: HintSign
     verdict_text: str
     measured: str = ""
 
@@ -152,13 +152,13 @@ def _bar(sheet: Sheet, hint: Hint, total: float, across: Scale, ax: Axes, y: flo
                  colour="ink" if covered else "muted")
 
 
-def _verdict_sign(sheet: Sheet, verdict: HintVerdict, x: float, y: float) -> None:
+def _verdict_sign(sheet: Sheet, verdict: HintSign, x: float, y: float) -> None:
     """Full, half or empty circle, or a cross: told apart without colour."""
-    if verdict is HintVerdict.DIFFERS:
+    if verdict is HintSign.DIFFERS:
         sheet.marks([x], [y], "x", 6.0, None, "ink", 1.7)
         return
-    sheet.marks([x], [y], "o", 7.0, "accent" if verdict is HintVerdict.AGREES else "paper",
-                "muted" if verdict is HintVerdict.NOT_MEASURED else "accent", 1.1)
-    if verdict is HintVerdict.MIXED:
+    sheet.marks([x], [y], "o", 7.0, "accent" if verdict is HintSign.AGREES else "paper",
+                "muted" if verdict is HintSign.NOT_MEASURED else "accent", 1.1)
+    if verdict is HintSign.MIXED:
         sheet.polygon([(x, y - 3.5), (x - 2.5, y - 2.5), (x - 3.5, y), (x - 2.5, y + 2.5),
                        (x, y + 3.5)], "accent")

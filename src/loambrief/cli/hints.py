@@ -15,8 +15,6 @@ def show(briefs: Sequence[Brief], written: Sequence[Path], stream: TextIO) -> No
 
     Parameters
     ----------
-    briefs : sequence of Brief
-    written : sequence of Path
     stream : text stream
         Colour follows its terminal, and ``NO_COLOR``; words never depend on it.
     """

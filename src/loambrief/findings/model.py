@@ -154,12 +154,9 @@ class Judgement:
 
     Attributes
     ----------
-    kind : JudgedKind
     key : str
         ``N``, ``P2O5``, ``K2O``, ``S``, ``Mg``, ``Ca``, ``Zn``, ``B``, ``Mn``, ``Cu``, ``Fe``;
         ``lime``, ``gypsum``, ``sulfur``; or the id of a material.
-    place : Place
-    verdict : Verdict
     reason : str
         Stable key of why, such as ``below_critical`` or ``no_rule_for_crop``; its sentence is
         the macro ``verdict_<reason>``.
@@ -167,7 +164,6 @@ class Judgement:
         Values of that sentence.
     settled_by : str
         Key of what would settle what was not judged (macro ``settle_<key>``); empty else.
-    finding_ids, sources : tuple of str
     """
 
     kind: JudgedKind
@@ -222,7 +218,6 @@ class Need:
 
     Attributes
     ----------
-    kind : NeedKind
     item : str
         Nutrient (``"P2O5"``, ``"K2O"``, ``"S"``, ``"Zn"``...) or short id of the measure.
     amount, low, high : float or None
@@ -230,12 +225,10 @@ class Need:
         pure gypsum, nutrients in lb/ac, water in inches. None: no published amount.
     text : Message
         Why, in one line.
-    place : Place
     area_ac : float or None
         Area it applies to.
     cap : float or None
         Most that may go on in one pass, same unit, from the cited source.
-    cautions : tuple of Message
     depends_on : tuple of str
         Need keys that come first.
     """

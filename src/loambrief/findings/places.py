@@ -41,11 +41,6 @@ def lot_place(lot_id: str, label: str) -> Place:
 def named_place(case: CaseFile, typed: str | None) -> Place:
     """The place that someone named beside a reading, a plant or a deed.
 
-    Parameters
-    ----------
-    case : CaseFile
-    typed : str or None
-
     Returns
     -------
     Place

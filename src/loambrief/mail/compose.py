@@ -63,10 +63,6 @@ class LetterFault(LoambriefError):
 def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]:
     """One letter per client, adviser and language; those without an address are named.
 
-    Parameters
-    ----------
-    finished : iterable of Finished
-
     Returns
     -------
     (list of Letter, list of NoLetter)

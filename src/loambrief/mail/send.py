@@ -31,10 +31,7 @@ class Sending:
 
     Attributes
     ----------
-    file : Path
-    to : str
     outcome : {"would send", "sent", "already sent", "unclear", "failed"}
-    detail : str
     """
 
     file: Path

@@ -35,7 +35,6 @@ class SentLog:
 
     Parameters
     ----------
-    path : Path
     now : callable
         Time of the entry, ISO 8601 with its offset.
     """

@@ -16,17 +16,16 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
 
 from loambrief.errors import LoambriefError
+from loambrief.resources import settings_table
 
 SECURITY = ("starttls", "tls", "none")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}
-LARGEST = 100_000
 
 
 class SettingsFault(LoambriefError):
@@ -65,17 +64,7 @@ def load_mail_settings(path: Path) -> MailSettings:
     SettingsFault
         Not TOML, no such table, unknown or wrong values: all at once.
     """
-    with path.open("rb") as stream:
-        text = stream.read(LARGEST + 1)
-    if len(text) > LARGEST:
-        raise SettingsFault(f"{path}: larger than {LARGEST} bytes")
-    try:
-        data = tomllib.loads(text.decode("utf-8"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise SettingsFault(f"{path}: {error}") from error
-    table = data.get("mail")
-    if not isinstance(table, dict):
-        raise SettingsFault(f"{path}: no [mail] table")
+    table = settings_table(path, "mail", SettingsFault)
     faults = _faults(table)
     if faults:
         raise SettingsFault("\n".join(f"{path}: mail.{fault}" for fault in faults))
@@ -143,7 +132,7 @@ def password(settings: MailSettings, environ: Mapping[str, str] = os.environ) ->
         return found
     if settings.password_keyring is not None:
         try:
-            import keyring  # type: ignore[import-not-found]
+            import keyring
         except ImportError as error:
             raise SettingsFault("password_keyring needs the package keyring: "
                                 "pip install keyring") from error

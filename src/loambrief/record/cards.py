@@ -27,10 +27,8 @@ def advisory_card(advice: Advice, data: bytes, files: Iterable[Frozen],
 
     Parameters
     ----------
-    advice : Advice
     data : bytes
         The advisory as JSON.
-    files : iterable of Frozen
     more : mapping
         Further members: reason and kind of a new revision.
     """
@@ -80,8 +78,6 @@ def record(store: Store, number: str, revision: int | None = None) -> dict:
 
     Parameters
     ----------
-    store : Store
-    number : str
     revision : int or None
         None: the latest.
 

@@ -29,7 +29,6 @@ class IssueCheck:
 
     Attributes
     ----------
-    advice : Advice
     source : Source
         The case's data with the places of everything, profiles put in.
     unread_labs : mapping of path to str

@@ -25,7 +25,6 @@ def export_client(store: Store, client: str) -> dict[str, bytes]:
 
     Parameters
     ----------
-    store : Store
     client : str
         Name.
 

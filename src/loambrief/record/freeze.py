@@ -19,7 +19,6 @@ from loambrief.errors import ArchiveBroken, CaseProblems, RecordRefused
 
 MOST_LAB_FILE = 8 * 1024 * 1024
 """Bytes of a lab's file."""
-INPUT_ROLES = ("case", "profile", "lab", "words", "changes")
 
 
 @dataclass(frozen=True)
@@ -32,7 +31,6 @@ class Frozen:
         case, profile, lab, words, changes, pdf, data, notice...
     name : str
         As the case names it; of a case "case.yaml".
-    content : bytes
     stored : bool
         False where only the digest is kept.
     """
@@ -53,12 +51,10 @@ class Inputs:
 
     Attributes
     ----------
-    loaded : LoadedCase
     raw : bytes
         Of the case file.
     folder : Path
         Where it stood.
-    files : tuple of Frozen
     unread_labs : mapping of path to str
         Lab files named in the case that are not there, with what was found.
     """
@@ -166,7 +162,6 @@ def thawed(store: Store, files: Iterable[Mapping]) -> Iterator[tuple[LoadedCase,
 
     Parameters
     ----------
-    store : Store
     files : iterable of mapping
         As in the card.
 

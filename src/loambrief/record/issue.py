@@ -14,7 +14,7 @@ from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
 from loambrief.pipeline import Advice, Advisory
 from loambrief.record import completeness
-from loambrief.record.cards import advisory_card, file_of
+from loambrief.record.cards import advisory_card
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.changes_part import RevisionChanges
@@ -31,8 +31,6 @@ class Issued:
 
     Attributes
     ----------
-    number : str
-    revision : int
     files : mapping of str to bytes
         To be written: the PDF and its data.
     again : bool
@@ -89,7 +87,6 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
     ----------
     path : Path
         Case file.
-    store : Store
     lab_files : sequence of Path
         Files of the lab that are not beside the case.
     words : OwnWords or None
@@ -192,9 +189,3 @@ def stored_files(store: Store, seq: int) -> dict[str, bytes]:
     rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
                              "('pdf', 'data', 'sheet') ORDER BY role DESC", (seq,))
     return {name: store.content(digest) for name, digest in rows}
-
-
-def pdf_of(card: Mapping) -> str:
-    """Digest of the PDF of an issued revision."""
-    found = file_of(card, "pdf")
-    return found["sha256"] if found else ""

@@ -78,7 +78,6 @@ class Redacted:
 
     Attributes
     ----------
-    files : mapping of str to bytes
     seq, head : int, str
         Of its line in the log.
     """
@@ -93,8 +92,6 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
 
     Parameters
     ----------
-    number : str
-    store : Store
     revision : int or None
         None: the latest.
 
@@ -169,7 +166,6 @@ def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: W
         Takes the place of the case's own.
     names : set of str
         Struck wherever they stand; see :func:`names_in`.
-    writer : Writer
     guide : object
         As the case file itself names its guide.
     history : sequence of str

@@ -24,7 +24,6 @@ class Rerendered:
 
     Attributes
     ----------
-    number, revision : str, int
     same_pdf, same_data : bool
         Byte for byte.
     differences : tuple of str
@@ -94,8 +93,6 @@ def rerender(store: Store, number: str, revision: int | None = None) -> Rerender
 
     Parameters
     ----------
-    store : Store
-    number : str
     revision : int or None
         None: the latest.
     """

@@ -76,7 +76,6 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
 
     Parameters
     ----------
-    store : Store
     paths : sequence of Path
         Regular files; links are not followed.
     role : str
@@ -85,7 +84,6 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
         The advisory they belong to; no revision: the latest.
     client : str or None
         Name of the client, where they belong to no advisory.
-    note : str
 
     Raises
     ------
@@ -163,7 +161,6 @@ class Erased:
 
     Attributes
     ----------
-    line : LogLine
     records : int
         Events whose cards and files are gone.
     left : tuple of str
@@ -183,8 +180,6 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
 
     Parameters
     ----------
-    store : Store
-    scope : Scope
     cause : str
         One of :data:`CAUSES`; no names in it.
 

@@ -43,16 +43,12 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
 
     Parameters
     ----------
-    number : str
     path : Path
         The changed case; it passes the same gate.
-    store : Store
     reason : str
         Printed.
     kind : str
         One of :data:`loambrief.report.changes_part.KINDS`.
-    lab_files : sequence of Path
-    words : OwnWords or None
     sheet : bool
         As in :func:`loambrief.record.issue.issue`.
 

@@ -60,10 +60,8 @@ class Verification:
     ----------
     name : str
         As the user named the file.
-    sha256 : str
     inspection : Inspection
         With every fact.
-    state : FactState
     sentence : str
         The bottom line.
     """
@@ -96,8 +94,6 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
 
     Parameters
     ----------
-    data : bytes
-    name : str
     now : datetime
         With time zone.
     anchors : sequence of bytes

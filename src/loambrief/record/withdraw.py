@@ -31,7 +31,6 @@ def withdraw(number: str, store: Store, *, reason: str, notice: str = "") -> Wit
 
     Parameters
     ----------
-    number : str
     store : Store
         Its clock gives the date of the notice.
     reason : str

@@ -42,8 +42,6 @@ class Composer:
 
     Parameters
     ----------
-    look : Look
-    words : Words
     root : Element
         Top of the structure tree.
     below : int
@@ -82,8 +80,6 @@ class Composer:
 
         Parameters
         ----------
-        text : Text
-        style : ParagraphStyle
         element : Element or None
             What it is in the structure tree; None for decoration.
         anchor : str
@@ -216,11 +212,9 @@ class Composer:
 
         Parameters
         ----------
-        texts : sequence of Text
         element : Element
             Parent of the list.
         numbered : int, optional
-        style : str
         labels : tuple of str
             One for each text.
         """

@@ -112,10 +112,8 @@ class TaggedParagraph(Flowable):
 
     Parameters
     ----------
-    pieces : sequence of Piece
     style : ParagraphStyle
         Leading, indents, alignment (left, right or center), distances.
-    tag : ParagraphTag
     """
 
     def __init__(self, pieces: Sequence[Piece], style: ParagraphStyle, tag: ParagraphTag):
@@ -410,12 +408,10 @@ class Barred(Flowable):
 
     Parameters
     ----------
-    flowables : list of Flowable
     indent : float
         From the bar to the text [pt].
     bar : float
         Thickness [pt].
-    colour : Color
     dash : sequence of float
         Empty for a full bar.
     """

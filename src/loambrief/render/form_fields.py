@@ -24,7 +24,6 @@ class WritingBox(Flowable):
 
     Parameters
     ----------
-    entry : FormEntry
     element : Element
         Role Form.
     height : float

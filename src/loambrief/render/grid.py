@@ -92,7 +92,6 @@ class Grid(Flowable):
 
     Parameters
     ----------
-    rows : list of GridRow
     widths : sequence of float
         Of the columns [pt].
     titles : int

@@ -55,7 +55,6 @@ def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -
     ----------
     front : bytes
         Tagged PDF whose pages come first, labelled i, ii, iii.
-    parts : sequence of BookPart
     right_hand : bool
         For printing on both sides: each part starts on an odd page, after a blank one if
         need be; so does the first after the front.

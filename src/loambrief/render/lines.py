@@ -98,7 +98,6 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Te
 
     Parameters
     ----------
-    pieces : sequence of Piece
     first, others : float
         Width of the first line and of the others [pt].
 
@@ -259,8 +258,6 @@ class Printer:
 
         Parameters
         ----------
-        text, font : str
-        size : float
         chosen : bool
             The font is in force at this size already.
         """

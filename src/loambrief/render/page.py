@@ -28,8 +28,6 @@ def build_pages(model: ReportModel, look: Look, root: Element,
 
     Parameters
     ----------
-    model : ReportModel
-    look : Look
     root : Element
         Structure tree that the flowables were made for.
     flowables : list of Flowable

@@ -24,7 +24,6 @@ class Paginator:
 
     Parameters
     ----------
-    canvas : TaggedCanvas
     look : Look
         Of a page of one column.
     furnish : callable

@@ -33,7 +33,6 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
 
     Parameters
     ----------
-    model : ReportModel
     checked : bool, optional
         Check the file against PDF/A-3b before handing it over (0.02 s a page). Left out:
         documents that are issued are checked, drafts are not.

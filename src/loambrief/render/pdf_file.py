@@ -25,7 +25,6 @@ class Stream(pdfdoc.PDFObject):
 
     Parameters
     ----------
-    data : bytes
     entries : str
         Its dictionary in PDF syntax, without brackets, length and filter.
     packed : bool

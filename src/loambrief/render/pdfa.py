@@ -215,8 +215,6 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
 
     Parameters
     ----------
-    model : ReportModel
-    number : str
     full : bool
         Level A and PDF/UA; else level B alone.
 

@@ -69,10 +69,6 @@ def status_line(composer: Composer, mark: StatusSign, word: Text, text: Text, pa
 
     Parameters
     ----------
-    composer : Composer
-    mark : StatusSign
-    word, text : Text
-    parent : Element
     width : float
         Of the text area [pt]; a word wider than half of it gets no box.
     """

@@ -34,10 +34,8 @@ class Look:
 
     Attributes
     ----------
-    paper, scale : Paper, float
     width, height : float
         Paper [pt].
-    colours : mapping of str to Color
     lengths : mapping of str to float
         The ``[page]`` numbers [pt].
     styles : mapping of str to ParagraphStyle
@@ -102,7 +100,6 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
 
     Parameters
     ----------
-    paper : Paper
     scale : float
         1 for normal type, up to 1.6.
     dense : bool

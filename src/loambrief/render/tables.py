@@ -33,8 +33,6 @@ def lay_out(
 
     Parameters
     ----------
-    composer : Composer
-    rows : sequence of sequence of Flowable, list of Flowable or ""
     widths : sequence of float
         Column widths [pt].
     commands : sequence of tuple
@@ -116,9 +114,6 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
 
     Parameters
     ----------
-    composer : Composer
-    block : Table
-    parent : Element
     width : float
         [pt]
     small : bool
@@ -258,8 +253,6 @@ def column_widths(look: Look, block: Table, width: float, body: str) -> list[flo
 
     Parameters
     ----------
-    look : Look
-    block : Table
     width : float
         To be filled [pt].
     body : str

@@ -315,7 +315,6 @@ class Relationship(StrEnum):
     SOURCE = "Source"
     DATA = "Data"
     ALTERNATIVE = "Alternative"
-    SUPPLEMENT = "Supplement"
 
 
 @dataclass(frozen=True)

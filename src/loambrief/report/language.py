@@ -1,8 +1,42 @@
 """What a language adds to the wording: numbers, dates, money, lists, plurals and names.
 
 English is written out here; every other language takes these from the Unicode locale data and
-from its message catalogue (:mod:`loambrief.report.cldr`), which is imported only when such an
-advisory is made.
+from its message catalogue (:mod:`loambrief.report.cldr`, the only module that imports Babel),
+which is imported only when such an advisory is made.
+
+Wording has two homes. *Sentences* are macros, one per message and language, with the same names
+and values (``tests/i18n/test_macros.py``): a sentence has logic, and cut into catalogue entries
+its parts would be put together in English word order; as one macro the translator decides on
+order, agreement and what to leave out. *Words and names* (crops, weeds, classes, methods,
+textures, titles of tables and guides, names of calculations and their inputs) are entries of a
+gettext catalogue, ``templates/text/<language>/LC_MESSAGES/loambrief.po``; in English the key is
+the word. Codes and keys are never translated before a macro sees them; the macro translates on
+output with ``|t``, so that ``{% if p.kind == "gypsum" %}`` is the same in every language.
+
+``python tests/i18n/catalogue.py`` finds every entry, adds the new ones empty, keeps the
+translated ones and drops what is gone; it ends with 1 while something lacks a translation, and a
+test fails. An entry's context says how it agrees: none (masculine), ``f``, ``mp``, ``fp``;
+``the`` is a noun with its article, from which ``|the``, ``|of_the``, ``|to_the`` and ``|agree``
+work; ``input`` and ``unit`` are for calculations. All filters: :mod:`loambrief.report.text`.
+
+To add a language, copy ``templates/text/en``, translate the macros, add the tag to
+``case.schema.LANGUAGES`` and its locale to ``cldr.LOCALES``, start an empty catalogue, run the
+script and fill in what it adds.
+
+::
+
+    language            numbers   dates                   money
+    en                  1,234.5   14 October 2026         $1,234
+    es (as es-US)       1,234.5   14 de octubre de 2026   $1,234
+    es-MX               1,234.5   14 de octubre de 2026   USD 1,234
+    es-ES               1.234,5   14 de octubre de 2026   1.234 US$
+
+Plain ``es`` means Spanish as the United States write it, with the decimal point; in CLDR it
+would be Spain's. Unit symbols are the same in Spanish, as CLDR has them for the Americas. What
+the adviser typed, citations, places in a source, market grades, states and universities stay as
+they are. Error messages and the data's keys are English in every language.
+``governing_language`` in the case says which text counts where an advisory is given in both;
+without it, each document's own.
 """
 
 from __future__ import annotations

@@ -36,7 +36,7 @@ from memory, unverified; or a definition."""
 
 Row = Mapping[str, Any]
 """One line of a table: a number, a text or None per column, as its source file describes.
-Where the kind matters, read single cells by :meth:`Table.number` and :meth:`Table.text`."""
+Where the kind matters, read single cells by :meth:`DataTable.number` and :meth:`DataTable.text`."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Reference:
 
 
 @dataclass(frozen=True)
-class Source:
+class TableSource:
     """Where a table comes from and how far it was checked."""
 
     title: str
@@ -65,11 +65,11 @@ class Source:
 
 
 @dataclass(frozen=True)
-class Table:
+class DataTable:
     """Frozen rows of one data file, with its source."""
 
     name: str
-    source: Source
+    source: TableSource
     rows: tuple[Row, ...]
 
     def __iter__(self) -> Iterator[Row]:
@@ -134,7 +134,7 @@ def _cell(text: str) -> float | str | None:
         return text
 
 
-def _source(name: str) -> Source:
+def _source(name: str) -> TableSource:
     path = tables_dir() / f"{name}.source.toml"
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -146,7 +146,7 @@ def _source(name: str) -> Source:
     if raw["how"] not in HOW:
         raise TableFault(f"table {name}: how = {raw['how']!r}, wanted one of {HOW}")
     columns = {key: MappingProxyType(dict(value)) for key, value in raw["columns"].items()}
-    return Source(
+    return TableSource(
         title=raw["title"],
         reference=raw["reference"],
         locator=raw.get("locator", ""),
@@ -158,7 +158,7 @@ def _source(name: str) -> Source:
 
 
 @cache
-def load(name: str) -> Table:
+def load(name: str) -> DataTable:
     """Read ``tables/<name>.csv`` and its source.
 
     Parameters
@@ -168,7 +168,7 @@ def load(name: str) -> Table:
 
     Returns
     -------
-    Table
+    DataTable
         Numbers as float, empty cells as None, all else as str. A cell in a column whose
         source says ``type = "text"`` stays text.
 
@@ -200,7 +200,7 @@ def load(name: str) -> Table:
             f"table {name}: columns {sorted(set(header) ^ set(source.columns))} are in only one "
             "of the table and its source file"
         )
-    return Table(name, source, tuple(rows))
+    return DataTable(name, source, tuple(rows))
 
 
 @cache

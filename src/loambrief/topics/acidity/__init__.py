@@ -1,1 +1,1 @@
-"""Acidity."""
+"""Soil pH, lime requirement, lime products, aluminum, and acidifying."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 
+from loambrief.agronomy.possible import not_negative, percent, real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -21,28 +22,6 @@ UNCALIBRATED = ("modified-mehlich",)
 def constant(name: str) -> float:
     """A single number of ``acidity/constants``."""
     return load("acidity/constants").find(name=name)["value"]
-
-
-def not_negative(**values: float | None) -> None:
-    """Refuse negative inputs by name."""
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def percent(**values: float | None) -> None:
-    """Refuse percentages outside 0 to 100 by name."""
-    not_negative(**values)
-    for name, value in values.items():
-        if value is not None and value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
-
-
-def real_ph(**values: float | None) -> None:
-    """Refuse a pH that no soil has (outside 2 to 12)."""
-    for name, value in values.items():
-        if value is not None and not 2.0 <= value <= 12.0:
-            raise ImpossibleInput(f"{name} = {value:g} is not a pH that soil has (2 to 12)")
 
 
 @formula(unit="meq/100g", source="clemson-cec", locator="by buffer method", how="seen")
@@ -310,10 +289,6 @@ def lime_credit(applied: float, months: float, organic_soil: bool = False) -> An
     applied x (1 - 0.08 x months), 0.16 on organic soils, not below zero. The source states
     8 and 16 % per month; that this is the rate at which the credit runs down is our reading,
     from memory.
-
-    References
-    ----------
-    ncdacs-lime-factor.
     """
     not_negative(applied=applied)
     monthly = constant("credit_month_organic" if organic_soil else "credit_month_mineral") / 100.0

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from loambrief.agronomy.possible import not_negative, real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, Table, load
-from loambrief.topics.acidity.formulas import constant, not_negative, real_ph
-from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+from loambrief.tables import DataTable, Row, load
+from loambrief.topics.acidity.formulas import constant
+from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 INDEX = "acidity/lime_tables"
-TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / 2000.0, "lb/1000ft2": 43.56 / 2000.0}
+TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": 43.56 / LB_PER_TON}
 PURE_TABLE = "smp"
 OUR_STEP = "between printed targets or rows the value is taken linearly, which is our own step"
 
 
 @dataclass(frozen=True)
-class _Found:
+class _TableAnswer:
     """What a source says at its own depth and in its own lime [ton/ac]."""
 
     value: float
@@ -186,7 +187,7 @@ def _need_buffer(row: Row, buffer_ph: float | None) -> float:
     return buffer_ph
 
 
-def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
+def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     """A printed grid: rows of buffer pH or acidity, columns of target pH."""
     grid = load(f"acidity/{row['file']}")
     if row["key"] == "acidity":
@@ -212,7 +213,7 @@ def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
     if row["unit"] != "ton/ac":
         details["printed_unit"] = row["unit"]
         details["printed"] = value / factor
-    return _Found(value, (*notes, *one.notes), details, within and one.within)
+    return _TableAnswer(value, (*notes, *one.notes), details, within and one.within)
 
 
 def _target_span(by_target, target_ph):
@@ -228,38 +229,38 @@ def _target_span(by_target, target_ph):
     return lower, upper, (target_ph - lower) / (upper - lower), (OUR_STEP,), True
 
 
-def _between_rows(grid: Table, key: str, column: str, at: float) -> _Found:
+def _between_rows(grid: DataTable, key: str, column: str, at: float) -> _TableAnswer:
     """Linear between two rows of one segment; the nearer row where the source steps."""
     rows = sorted(grid.rows, key=lambda r: r[key])
     if at <= rows[0][key] or at >= rows[-1][key]:
         edge = rows[0] if at <= rows[0][key] else rows[-1]
         inside = at == edge[key]
         note = () if inside else (f"no row for {at:g}; the row {edge[key]:g} is shown",)
-        return _Found(edge[column], note, within=inside)
+        return _TableAnswer(edge[column], note, within=inside)
     lower = max((r for r in rows if r[key] <= at + 1e-9), key=lambda r: r[key])
     upper = min((r for r in rows if r[key] >= at - 1e-9), key=lambda r: r[key])
     if lower is upper:
-        return _Found(lower[column])
+        return _TableAnswer(lower[column])
     weight = (at - lower[key]) / (upper[key] - lower[key])
     if lower["segment"] == upper["segment"]:
-        return _Found(lower[column] + weight * (upper[column] - lower[column]))
+        return _TableAnswer(lower[column] + weight * (upper[column] - lower[column]))
     pair = sorted((lower[column], upper[column]))
     nearer = lower if weight < 0.5 - 1e-9 else upper
-    return _Found(
+    return _TableAnswer(
         nearer[column],
         (f"the source steps between {upper[key]:g} and {lower[key]:g}; the nearer row stands",),
         {"low": pair[0], "high": pair[1]},
     )
 
 
-def _nearest_row(grid: Table, key: str, column: str, at: float) -> _Found:
+def _nearest_row(grid: DataTable, key: str, column: str, at: float) -> _TableAnswer:
     rows = sorted(grid.rows, key=lambda r: r[key])
     row = min(rows, key=lambda r: (abs(r[key] - at), r[key]))
-    return _Found(row[column], (f"row {row[key]:g} of the table",),
+    return _TableAnswer(row[column], (f"row {row[key]:g} of the table",),
                   within=rows[0][key] <= at <= rows[-1][key])
 
 
-def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
+def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     """Polynomials of buffer pH, one per printed target."""
     at = _need_buffer(row, buffer_ph)
     lines = [r for r in load("acidity/lime_equations") if r["name"] == row["name"]]
@@ -278,7 +279,7 @@ def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
     edges = {r["edge"] for r in lines}
     details = {} if "mid" in edges else {e: mixed(e) for e in ("low", "high")}
     value = mixed("mid") if "mid" in edges else (details["low"] + details["high"]) / 2.0
-    return _Found(value, notes, details, within and 4.5 <= at <= 7.0)
+    return _TableAnswer(value, notes, details, within and 4.5 <= at <= 7.0)
 
 
 def _acidity(row, buffer_ph, acidity) -> float:
@@ -290,7 +291,7 @@ def _acidity(row, buffer_ph, acidity) -> float:
     raise ImpossibleInput(f"{row['name']} needs acidity")
 
 
-def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
+def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     ceiling = constant("nc_ceiling_ph")
     if soil_ph is None:
         raise ImpossibleInput(f"{row['name']} needs soil_ph")
@@ -301,10 +302,10 @@ def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
         )
     share = (target_ph - soil_ph) / (ceiling - soil_ph)
     found = _acidity(row, buffer_ph, acidity)
-    return _Found(found * share, details={"factor": share, "acidity": found})
+    return _TableAnswer(found * share, details={"factor": share, "acidity": found})
 
 
-def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
+def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     found = _acidity(row, buffer_ph, acidity)
     targets = (6.5, 7.0)
     within = target_ph in targets
@@ -322,7 +323,8 @@ def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
         raise ImpossibleInput(f"{row['name']} needs soil_ph where acidity is below 4 meq")
     else:
         pounds = constant("psu_flat_rate") if soil_ph < nearest else 0.0
-    return _Found(pounds / 2000.0, notes, {"printed": pounds, "printed_unit": "lb/ac"}, within)
+    return _TableAnswer(pounds / LB_PER_TON, notes,
+                        {"printed": pounds, "printed_unit": "lb/ac"}, within)
 
 
 def acid_saturation_at(ph: float) -> float:
@@ -334,7 +336,7 @@ def acid_saturation_at(ph: float) -> float:
     return min(max((-b - inside**0.5) / (2.0 * a), 0.0), 1.0)
 
 
-def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
+def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     at = _need_buffer(row, buffer_ph)
     if soil_ph is None:
         raise ImpossibleInput(f"{row['name']} needs soil_ph")
@@ -344,7 +346,7 @@ def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> _Found:
         raise ImpossibleInput(f"the Adams-Evans curve has no acid saturation at pH {soil_ph:g}")
     cec = acid / now
     lime = cec * (now - then) * constant("ton_per_meq") * constant("ae_field_factor")
-    return _Found(
+    return _TableAnswer(
         lime, details={"acidity": acid, "acid_saturation_now": now,
                        "acid_saturation_target": then, "cec_meq": cec},
         within=7.0 <= at <= 8.0 and 4.5 <= soil_ph < 7.0 and cec <= 13.0 and lime <= 5.0,

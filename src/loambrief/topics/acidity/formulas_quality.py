@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import pairwise
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.acidity.formulas import not_negative, percent
 
 SCHEMES = "acidity/fineness_schemes"
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from itertools import pairwise
 
 from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.possible import not_negative, percent, real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.acidity.formulas import constant, not_negative, percent, real_ph
+from loambrief.topics.acidity.formulas import constant
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
 TARGETS = "acidity/ph_targets"
@@ -144,10 +145,6 @@ def aluminum_saturation(al_meq: float, ecec_meq: float) -> float:
     -----
     100 Al / ECEC. Lime equal to the exchangeable aluminum brought it below 30 % in leached
     mineral soils.
-
-    References
-    ----------
-    kamprath-1970.
     """
     not_negative(al_meq=al_meq)
     if ecec_meq <= 0:
@@ -278,10 +275,6 @@ def sulfur_for_lime(carbonate_pct: float, depth_in: float) -> Answer:
     -----
     Mass of the layer (2,000,000 lb per 6 2/3 in) x carbonate / 3.12: about 6,400 lb for each
     1 % in that slice. It shows why calcareous soil is not acidified.
-
-    References
-    ----------
-    richards-1954-hb60.
     """
     percent(carbonate_pct=carbonate_pct)
     if depth_in <= 0:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop, first_known
+from loambrief.agronomy.possible import real_ph
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.tables import load
-from loambrief.topics.acidity.formulas import real_ph
 
 TOLERANCE = "acidity/ph_tolerance"
 TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE = (

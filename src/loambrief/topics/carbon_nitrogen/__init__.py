@@ -1,1 +1,1 @@
-"""Carbon nitrogen."""
+"""Organic matter, C:N, residues, compost and what nitrogen they supply."""

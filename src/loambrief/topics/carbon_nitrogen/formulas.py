@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -14,19 +15,6 @@ KG_PER_HA_PER_G_CM2 = 1e5
 def constant(name: str, column: str = "value") -> float:
     """A single number of ``carbon_nitrogen/constants`` (or its ``low`` or ``high``)."""
     return load(CONSTANTS).find(name=name)[column]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def percent(**values: float | None) -> None:
-    not_negative(**values)
-    for name, value in values.items():
-        if value is not None and value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
 
 
 @formula(unit="%", source="pribyl-2010", locator="conventional factor 1.724", how="memory",
@@ -55,10 +43,6 @@ def organic_carbon_pct(organic_matter_pct: float) -> Answer:
     OC = OM / 1.724 (organic matter taken as 58 % carbon). A review of the evidence puts the
     factor nearer 2.0, so the true carbon is more likely below than above. Both factors from
     memory, unverified.
-
-    References
-    ----------
-    pribyl-2010.
     """
     percent(organic_matter_pct=organic_matter_pct)
     return Answer(
@@ -92,10 +76,6 @@ def carbon_nitrogen_ratio(carbon_pct: float, nitrogen_pct: float) -> float:
     Notes
     -----
     In soil use organic carbon: carbonate carbon would raise the ratio for nothing.
-
-    References
-    ----------
-    cornell-cn-ratio.
     """
     percent(carbon_pct=carbon_pct, nitrogen_pct=nitrogen_pct)
     if nitrogen_pct == 0:
@@ -127,10 +107,6 @@ def carbon_pct_from_ratio(nitrogen_pct: float, cn_ratio: float) -> float:
     Notes
     -----
     C = N x C:N.
-
-    References
-    ----------
-    cornell-cn-ratio.
     """
     percent(nitrogen_pct=nitrogen_pct)
     not_negative(cn_ratio=cn_ratio)
@@ -165,10 +141,6 @@ def nitrogen_pct_from_ratio(cn_ratio: float, carbon_pct: float | None = None) ->
     Notes
     -----
     N = C / (C:N), with 40 % carbon by convention.
-
-    References
-    ----------
-    ars-akron-cn.
     """
     percent(carbon_pct=carbon_pct)
     if cn_ratio <= 0:
@@ -199,10 +171,6 @@ def crude_protein_pct(nitrogen_pct: float) -> float:
     Notes
     -----
     6.25 x N. It counts nitrate and other nitrogen as protein.
-
-    References
-    ----------
-    ars-akron-cn.
     """
     percent(nitrogen_pct=nitrogen_pct)
     return nitrogen_pct * constant("protein_per_n")
@@ -231,10 +199,6 @@ def nitrogen_pct_from_protein(crude_protein_pct: float) -> float:
     Notes
     -----
     Crude protein / 6.25.
-
-    References
-    ----------
-    ars-akron-cn.
     """
     percent(crude_protein_pct=crude_protein_pct)
     return crude_protein_pct / constant("protein_per_n")

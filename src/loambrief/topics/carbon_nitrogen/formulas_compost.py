@@ -117,10 +117,6 @@ def sample_moisture_pct(wet_mass: float, dry_mass: float) -> float:
     -----
     100 (wet - dry) / wet. Of the moist mass, as compost texts use it; soil texts divide by the
     dry mass.
-
-    References
-    ----------
-    cornell-moisture.
     """
     if wet_mass <= 0 or not 0 <= dry_mass <= wet_mass:
         raise ImpossibleInput("wet_mass must be above zero and dry_mass between 0 and it")
@@ -157,10 +153,6 @@ def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: 
     Notes
     -----
     Q2 = Q1 (M - m1) / (m2 - M).
-
-    References
-    ----------
-    cornell-moisture.
     """
     for name, value in (("moisture_pct", moisture_pct), ("added_moisture_pct", added_moisture_pct),
                         ("target_pct", target_pct)):
@@ -314,10 +306,6 @@ def compost_recipe(materials: list, target_ratio: float, target_moisture_pct: fl
     -----
     Two linear equations, carbon balance and water balance, for two unknown masses. Water
     changes the moisture and not the C:N; it cannot make a wet mix drier.
-
-    References
-    ----------
-    cornell-simultaneous.
     """
     raw = _listed(materials)
     if len(raw) == 2:

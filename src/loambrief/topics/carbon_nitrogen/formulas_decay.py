@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.carbon_nitrogen.formulas import constant, not_negative, percent
+from loambrief.topics.carbon_nitrogen.formulas import constant
 
 
 @formula(unit="lb/ac", source="nrcs-2011-cn", locator="microbial diet of 24:1", how="computed",
@@ -41,10 +42,6 @@ def nitrogen_tie_up_lb_ac(
     Carbon / 24 less carbon / C:N. It assumes that all the carbon is used, so it is an upper
     bound; in the field a third to a half of it shows in the first season (from memory,
     unverified). What is tied up comes back later. A high C:N never means release.
-
-    References
-    ----------
-    nrcs-2011-cn.
     """
     not_negative(dry_mass_lb_ac=dry_mass_lb_ac)
     percent(carbon_pct=carbon_pct)
@@ -89,10 +86,6 @@ def carbon_respired_pct(diet_ratio: float = 24.0, body_ratio: float = 8.0) -> An
     Of 24 parts of carbon with one of nitrogen, 16 are burned for energy and 8 are built into
     bodies. That is where a "16" stands in print: an energy share, 67 %, not a ratio at which
     anything turns.
-
-    References
-    ----------
-    nrcs-2011-cn.
     """
     if body_ratio <= 0 or diet_ratio < body_ratio:
         raise ImpossibleInput("diet_ratio must be at least body_ratio, and both above zero")
@@ -125,46 +118,9 @@ def nitrogen_by_rule_of_16(carbon_lb_ac: float) -> float:
     -----
     C / 16. Published texts set the turning point at 20 to 30, mostly 24; see
     :func:`carbon_respired_pct` for where 16 comes from.
-
-    References
-    ----------
-    practice-carbon-16-nitrogen.
     """
     not_negative(carbon_lb_ac=carbon_lb_ac)
     return carbon_lb_ac / constant("practice_ratio")
-
-
-@formula(unit="1", source="alberta-nmp", locator="p. 167", how="seen")
-def carbon_element_ratio(carbon_pct: float, element_pct: float) -> float:
-    """Carbon per phosphorus, sulfur or any other element of a residue.
-
-    Parameters
-    ----------
-    carbon_pct, element_pct : float
-        Contents on the same dry basis [%].
-
-    Returns
-    -------
-    float
-        Ratio by mass [1].
-
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100, or none of the element.
-
-    Notes
-    -----
-    C:P can also be had as C:N x total N / total P.
-
-    References
-    ----------
-    alberta-nmp.
-    """
-    percent(carbon_pct=carbon_pct, element_pct=element_pct)
-    if element_pct == 0:
-        raise ImpossibleInput("element_pct is zero; no ratio can be formed")
-    return carbon_pct / element_pct
 
 
 @formula(unit="class", source="alberta-nmp", locator="p. 167", how="seen")

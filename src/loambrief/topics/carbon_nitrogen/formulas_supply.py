@@ -7,22 +7,18 @@ from __future__ import annotations
 
 import math
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas import constant
+from loambrief.units import LB_PER_TON
 
 SHARES = "carbon_nitrogen/available_nitrogen"
 COVER_N_CAP_LB_AC = 100.0
 """Most usable nitrogen from a legume cover (PNW 636, highlights)."""
 COVER_TIE_UP_LB_AC = 50.0
 """Most nitrogen a cereal cover ties up (PNW 636, highlights)."""
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="lb/ac", source="sullivan-andrews-2012-pnw636", locator="highlights", how="seen",
@@ -52,12 +48,8 @@ def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: float, nitrogen_pct: float) -> An
     -----
     A straight line from nothing at 1.5 % N to 35 lb per ton at 3.5 %; flat outside. Most of
     it comes within 4 to 6 weeks. Made in western Oregon and Washington.
-
-    References
-    ----------
-    sullivan-andrews-2012-pnw636.
     """
-    _not_negative(dry_mass_ton_ac=dry_mass_ton_ac, nitrogen_pct=nitrogen_pct)
+    not_negative(dry_mass_ton_ac=dry_mass_ton_ac, nitrogen_pct=nitrogen_pct)
     if nitrogen_pct > 100:
         raise ImpossibleInput("nitrogen_pct cannot be above 100")
     low, high = load("carbon_nitrogen/cover_crop").rows
@@ -118,7 +110,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: float,
     if row is None:
         raise UnknownName(f"material with a share for {period}", material,
                           tuple(r["material"] for r in rows))
-    pounds = 2000.0 * total_nitrogen_pct / 100.0
+    pounds = LB_PER_TON * total_nitrogen_pct / 100.0
     low, high = pounds * row["low_pct"] / 100.0, pounds * row["high_pct"] / 100.0
     return Answer((low + high) / 2.0, source=row["source"], how=row["how"],
                   details={"low": low, "high": high, "total_lb_ton": pounds})
@@ -152,12 +144,8 @@ def organic_matter_mass_lb_ac(organic_matter_pct: float, depth_in: float,
     Notes
     -----
     Layer mass times the share; one per cent of a furrow slice is 20,000 lb.
-
-    References
-    ----------
-    noble-2016-om.
     """
-    _not_negative(organic_matter_pct=organic_matter_pct)
+    not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:
         raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return _layer_lb_ac(depth_in, bulk_density_g_cm3) * organic_matter_pct / 100.0
@@ -211,10 +199,10 @@ def residue_for_organic_matter_ton_ac(rise_pct: float, depth_in: float = 20.0 / 
     ----------
     noble-2016-om; notill-13297 (5 to 7).
     """
-    _not_negative(rise_pct=rise_pct)
+    not_negative(rise_pct=rise_pct)
     wanted = _layer_lb_ac(depth_in, bulk_density_g_cm3) * rise_pct / 100.0
-    return Answer(wanted * constant("residue_per_om", "high") / 2000.0,
-                  details={"low": wanted * constant("residue_per_om", "low") / 2000.0,
+    return Answer(wanted * constant("residue_per_om", "high") / LB_PER_TON,
+                  details={"low": wanted * constant("residue_per_om", "low") / LB_PER_TON,
                            "organic_matter_lb_ac": wanted})
 
 
@@ -259,12 +247,12 @@ def compost_for_organic_matter_ton_ac(
     ----------
     nrcs-2011-cn; noble-2016-om (soil mass).
     """
-    _not_negative(rise_pct=rise_pct)
+    not_negative(rise_pct=rise_pct)
     if not 0 < carbon_pct <= 100:
         raise ImpossibleInput("carbon_pct must be above 0 and at most 100")
     wanted = _layer_lb_ac(depth_in, bulk_density_g_cm3) * rise_pct / 100.0
     matter = min(carbon_pct / 100.0 * constant("carbon_in_om"), 1.0)
-    least = wanted / matter / 2000.0
+    least = wanted / matter / LB_PER_TON
     return Answer(least, details={"low": least, "high": least / constant("compost_kept_low"),
                                   "organic_matter_lb_ac": wanted})
 
@@ -313,7 +301,7 @@ def years_to_organic_matter(
     ----------
     noble-2016-om; notill-13297.
     """
-    _not_negative(organic_matter_pct=organic_matter_pct, target_pct=target_pct,
+    not_negative(organic_matter_pct=organic_matter_pct, target_pct=target_pct,
                   yearly_residue_lb_ac=yearly_residue_lb_ac)
     if max(organic_matter_pct, target_pct) > 100 or not 0 < decay_pct < 100 or residue_per_lb <= 0:
         raise ImpossibleInput("percentages must be at most 100; decay and factor above zero")
@@ -355,12 +343,8 @@ def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: float) -> Answer:
     Notes
     -----
     Common practice. Not to be added to a guide that already counts soil organic matter.
-
-    References
-    ----------
-    practice-om-nitrogen.
     """
-    _not_negative(organic_matter_pct=organic_matter_pct)
+    not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:
         raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return Answer(organic_matter_pct * constant("om_n_rule"),

@@ -1,1 +1,1 @@
-"""Cations."""
+"""Exchange capacity, base saturation and the ratios read into it."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -15,12 +16,6 @@ LIMEY_FIZZ = ("very slight", "slight", "strong", "violent")
 def constant(name: str) -> float:
     """A single number of ``cations/constants``."""
     return load("cations/constants").find(name=name)["value"]
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:
@@ -76,7 +71,7 @@ def ppm_to_meq(ppm: float, cation: str, divisors: str = "exact") -> Answer:
     ----------
     iupac-2007-weights; clemson-cec (rounded).
     """
-    _not_negative(ppm=ppm)
+    not_negative(ppm=ppm)
     by = divisor(cation, divisors)
     return Answer(ppm / by, details={"divisor": by})
 
@@ -114,7 +109,7 @@ def meq_to_ppm(meq: float, cation: str, divisors: str = "exact") -> Answer:
     ----------
     iupac-2007-weights; soil-course-sheets.
     """
-    _not_negative(meq=meq)
+    not_negative(meq=meq)
     by = divisor(cation, divisors)
     return Answer(meq * by, details={"divisor": by})
 
@@ -161,7 +156,7 @@ def cec_by_summation(
     clemson-cec; culman-2019-anr81; miller-2015-alp.
     """
     amounts = {"Ca": ca_ppm, "Mg": mg_ppm, "K": k_ppm, "Na": na_ppm}
-    _not_negative(acidity_meq=acidity_meq, **{f"{c}_ppm": v for c, v in amounts.items()})
+    not_negative(acidity_meq=acidity_meq, **{f"{c}_ppm": v for c, v in amounts.items()})
     charges = {c: (v or 0.0) / divisor(c, divisors) for c, v in amounts.items()}
     bases = sum(charges.values())
     total = bases + acidity_meq
@@ -212,7 +207,7 @@ def cation_saturation(
     ----------
     clemson-cec; sare-building-soils.
     """
-    _not_negative(ppm=ppm)
+    not_negative(ppm=ppm)
     if cec_meq <= 0:
         raise ImpossibleInput("cec_meq must be above zero")
     charge = ppm / divisor(cation, divisors)
@@ -253,7 +248,7 @@ def base_saturation(
     ----------
     clemson-cec; loynachan-agron354-ph.
     """
-    _not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq)
+    not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq)
     if cec_meq <= 0:
         raise ImpossibleInput("cec_meq must be above zero")
     value = 100.0 * (ca_meq + mg_meq + k_meq + na_meq) / cec_meq
@@ -286,12 +281,8 @@ def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
     -----
     100 x acidity / CEC. Reported as hydrogen, though part of it is aluminum. It follows pH and
     the buffer; it is no extra measurement.
-
-    References
-    ----------
-    loynachan-agron354-ph.
     """
-    _not_negative(acidity_meq=acidity_meq)
+    not_negative(acidity_meq=acidity_meq)
     if cec_meq <= 0:
         raise ImpossibleInput("cec_meq must be above zero")
     if acidity_meq > cec_meq * (1 + 1e-9):
@@ -327,12 +318,8 @@ def effective_cec(
     Notes
     -----
     Sum of the six. Lower than a CEC at pH 7 in acid soil; the two are not mixed.
-
-    References
-    ----------
-    kamprath-1970.
     """
-    _not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq, al_meq=al_meq,
+    not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq, al_meq=al_meq,
                   h_meq=h_meq)
     total = ca_meq + mg_meq + k_meq + na_meq + al_meq + h_meq
     if total <= 0:
@@ -380,7 +367,7 @@ def summed_cec_reliability(
     ----------
     kaesrr-2021-m3-calcium; acetate-calcareous-1998.
     """
-    _not_negative(ph=ph, bases_meq=bases_meq, displacement_cec_meq=displacement_cec_meq,
+    not_negative(ph=ph, bases_meq=bases_meq, displacement_cec_meq=displacement_cec_meq,
                   carbonate_pct=carbonate_pct)
     reasons = []
     if ph is not None and ph >= constant("calcareous_ph"):
@@ -435,7 +422,7 @@ def traditional_saturation(cation: str, saturation_pct: float, scheme: str = "tr
     ----------
     practice-cation-ranges; bear-1945; graham-1959; kopittke-menzies-2007; chaganti-culman-2017.
     """
-    _not_negative(saturation_pct=saturation_pct)
+    not_negative(saturation_pct=saturation_pct)
     rows = [r for r in load("cations/traditional_ranges") if r["scheme"] == scheme]
     if not rows:
         known = tuple(dict.fromkeys(load("cations/traditional_ranges").column("scheme")))
@@ -482,7 +469,7 @@ def grass_tetany_ratio(k_pct: float, ca_pct: float, mg_pct: float) -> Answer:
     ----------
     rahman-2022-tetany; osu-2024-tetany.
     """
-    _not_negative(k_pct=k_pct, ca_pct=ca_pct, mg_pct=mg_pct)
+    not_negative(k_pct=k_pct, ca_pct=ca_pct, mg_pct=mg_pct)
     below = ca_pct / EQUIVALENT_MG["Ca"] + mg_pct / EQUIVALENT_MG["Mg"]
     if below <= 0:
         raise ImpossibleInput("calcium and magnesium are both zero; no ratio can be formed")
@@ -520,7 +507,7 @@ def calcium_magnesium_ratio(ca_ppm: float, mg_ppm: float) -> Answer:
     ----------
     schulte-kelling-a2986; msu-ca-mg-ratios.
     """
-    _not_negative(ca_ppm=ca_ppm, mg_ppm=mg_ppm)
+    not_negative(ca_ppm=ca_ppm, mg_ppm=mg_ppm)
     if mg_ppm == 0:
         raise ImpossibleInput("mg_ppm is zero; no ratio can be formed")
     ratio = (ca_ppm / EQUIVALENT_MG["Ca"]) / (mg_ppm / EQUIVALENT_MG["Mg"])

@@ -1,1 +1,1 @@
-"""Compaction."""
+"""Penetrometer, density, air and water in the soil."""

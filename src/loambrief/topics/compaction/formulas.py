@@ -37,12 +37,6 @@ def threshold_psi(key: str) -> float:
     return row["value"] * (1000.0 / KPA_PER_PSI if row["unit"] == "MPa" else 1.0)
 
 
-def positive(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise ImpossibleInput(f"{name} must be above zero (found {value:g})")
-
-
 def _resistances(readings: object, name: str = "readings") -> tuple[float, ...]:
     found = numbers(readings, name)
     if min(found) < 0:
@@ -82,10 +76,6 @@ def compaction_share(
     reading of each measuring point within the rated depth. The interval takes points as
     independent; neighbouring readings of one push are not, so for all depths together it is
     too narrow.
-
-    References
-    ----------
-    clopper-pearson-1934.
     """
     found = _resistances(readings)
     if threshold_psi < 0:
@@ -259,10 +249,6 @@ def compacted_layer(
     ``first_under_in`` are the marks themselves, and the truth lies somewhere between marks.
     Depths without a reading are left out. A layer already over at the first mark is open
     above.
-
-    References
-    ----------
-    cornell-nrcca-ca0435.
     """
     depths = _depths(depths_in)
     if len(depths) != len(readings_psi):

@@ -6,10 +6,11 @@ oven-dry soil.
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.compaction.formulas import constant, positive
+from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
 ORGANIC = ("muck", "peat")
@@ -56,10 +57,6 @@ def porosity_pct(
     -----
     100 (1 - bulk density / particle density). Organic soils have lighter particles; the
     default does not hold for muck and peat.
-
-    References
-    ----------
-    ucdavis-ssc100-ps1.
     """
     _solid(bulk_density_g_cm3, particle_density_g_cm3)
     return 100.0 * (1.0 - bulk_density_g_cm3 / particle_density_g_cm3)
@@ -93,10 +90,6 @@ def bulk_density_g_cm3(mass_g: float, volume_cm3: float, water_pct: float = 0) -
     -----
     Dry mass = mass / (1 + water / 100). Subtracting the percentage instead is a common
     slip; the published problem set prints one such step beside the right answer.
-
-    References
-    ----------
-    ucdavis-ssc100-ps1.
     """
     positive(mass_g=mass_g, volume_cm3=volume_cm3)
     if water_pct < 0:
@@ -132,10 +125,6 @@ def bulk_density_from_porosity(
     Notes
     -----
     Particle density x (1 - porosity / 100).
-
-    References
-    ----------
-    ucdavis-ssc100-ps1.
     """
     positive(particle_density_g_cm3=particle_density_g_cm3)
     if not 0 <= porosity_pct < 100:
@@ -167,10 +156,6 @@ def particle_density_g_cm3(bulk_density_g_cm3: float, porosity_pct: float) -> fl
     Notes
     -----
     Bulk density / (1 - porosity / 100).
-
-    References
-    ----------
-    ucdavis-ssc100-ps1.
     """
     positive(bulk_density_g_cm3=bulk_density_g_cm3)
     if not 0 <= porosity_pct < 100:
@@ -299,10 +284,6 @@ def water_filled_pore_space_pct(
     -----
     Water by volume / porosity. Microbes that need air worked fastest at 60 %; above it
     denitrification sets in.
-
-    References
-    ----------
-    linn-doran-1984.
     """
     _solid(bulk_density_g_cm3, particle_density_g_cm3)
     pores = 100.0 * (1.0 - bulk_density_g_cm3 / particle_density_g_cm3)
@@ -346,10 +327,6 @@ def bulk_density_class(bulk_density_g_cm3: float, texture: str) -> Answer:
     Loam, silt loam and clay loam stand in two printed lines that overlap; the stricter one
     is answered and the other named. The step "between" is ours: the source gives three
     limits and leaves the room between the first two without a name.
-
-    References
-    ----------
-    nrcs-bulk-density-mn.
     """
     positive(bulk_density_g_cm3=bulk_density_g_cm3)
     if texture in ORGANIC:

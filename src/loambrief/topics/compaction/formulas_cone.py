@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.compaction.formulas import constant, positive
+from loambrief.topics.compaction.formulas import constant
 from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
@@ -168,10 +169,6 @@ def mpa_from_psi(pressure_psi: float) -> float:
     Notes
     -----
     1 psi = 6.894757 kPa.
-
-    References
-    ----------
-    physics-pressure.
     """
     if pressure_psi < 0:
         raise ImpossibleInput("a resistance cannot be negative")
@@ -201,10 +198,6 @@ def psi_from_mpa(pressure_mpa: float) -> float:
     Notes
     -----
     1 MPa = 10 bar = 145.04 psi.
-
-    References
-    ----------
-    physics-pressure.
     """
     if pressure_mpa < 0:
         raise ImpossibleInput("a resistance cannot be negative")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.compaction.formulas import positive
 
 TOPIC = "compaction"
 MM_PER_INCH = 25.4
@@ -76,10 +76,6 @@ def permeability_class(rate_in_h: float) -> Answer:
     Notes
     -----
     A rate on a limit belongs to the faster class.
-
-    References
-    ----------
-    usepa-1981-land-treatment.
     """
     if rate_in_h < 0:
         raise ImpossibleInput("a rate cannot be negative")

@@ -1,1 +1,1 @@
-"""Economics."""
+"""Prices for each unit, and the published economics of rates."""

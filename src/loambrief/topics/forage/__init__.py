@@ -1,1 +1,1 @@
-"""Forage."""
+"""Hay and forage quality, and what may harm stock."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from loambrief.agronomy.possible import percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -20,19 +21,6 @@ TDN_VARIANTS = ("nitrogen-free ndf", "plain ndf")
 def coefficient(name: str) -> float:
     """A single number of ``forage/coefficients``."""
     return load("forage/coefficients").find(name=name)["value"]
-
-
-def percent(**values: float | None) -> None:
-    """Refuse anything that is not a percentage; None is passed over.
-
-    Raises
-    ------
-    ImpossibleInput
-        Below 0 or above 100.
-    """
-    for name, value in values.items():
-        if value is not None and not 0 <= value <= 100:
-            raise ImpossibleInput(f"{name} is 0 to 100 % of dry matter (found {value:g})")
 
 
 def fibre(adf_pct: float, ndf_pct: float) -> None:

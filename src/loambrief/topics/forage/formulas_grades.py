@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from loambrief.agronomy.possible import percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.forage.formulas import (
     KINDS,
     coefficient,
-    percent,
     relative_feed_value,
     stock_kind,
     tdn_from_adf_pct,

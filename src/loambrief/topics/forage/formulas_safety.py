@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.forage.formulas import coefficient, percent
+from loambrief.topics.forage.formulas import coefficient
 
 TOPIC = "forage"
 HAY_CAUTIONS = "forage/hay_cautions"

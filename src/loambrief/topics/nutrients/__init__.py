@@ -1,1 +1,1 @@
-"""Nutrients."""
+"""Phosphorus, potassium, sulfur and micronutrients by a published guide."""

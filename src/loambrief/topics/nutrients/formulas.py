@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from loambrief.agronomy import guides
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.guides import Guide, Rule
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.topics.nutrients.formulas_engine import ABOVE, Rate, evaluate, spread, worst_how
@@ -22,12 +23,6 @@ LB_K2O_PER_PPM_AT_ZERO_CEC = 4.0
 K2O_PER_PPM_PER_MEQ = 0.05
 """K2O that moves the K test by 1 ppm = 4 (1 + 0.05 CEC) [lb/ac]: the Tri-State build-up
 term over its four years."""
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="lb/ac", source="psu-agguide-conversions", locator="ppm times 2 for a furrow slice",
@@ -56,12 +51,8 @@ def ppm_to_lb_per_acre(ppm: float, depth_in: float) -> float:
     -----
     2,000,000 lb of soil per acre in 6 2/3 in (about 1.32 g/cm3), so 1 ppm over 6 2/3 in is
     2 lb/ac and 0.3 lb/ac per inch. A denser or looser soil differs in proportion.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
-    _not_negative(ppm=ppm)
+    not_negative(ppm=ppm)
     if depth_in <= 0:
         raise ImpossibleInput(f"depth_in must be above zero (found {depth_in:g})")
     return ppm * 2.0 * depth_in / SLICE_DEPTH_IN
@@ -89,12 +80,8 @@ def p2o5_from_p(p: float) -> float:
     Notes
     -----
     Factor 2.2914 from atomic weights; trade tables round it to 2.29 or 2.3.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
-    _not_negative(p=p)
+    not_negative(p=p)
     return p * P2O5_PER_P
 
 
@@ -121,12 +108,8 @@ def p_from_p2o5(p2o5: float) -> float:
     Notes
     -----
     Factor 0.4364, the inverse of 2.2914.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
-    _not_negative(p2o5=p2o5)
+    not_negative(p2o5=p2o5)
     return p2o5 / P2O5_PER_P
 
 
@@ -152,12 +135,8 @@ def k2o_from_k(k: float) -> float:
     Notes
     -----
     Factor 1.2046 from atomic weights; trade tables round it to 1.2.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
-    _not_negative(k=k)
+    not_negative(k=k)
     return k * K2O_PER_K
 
 
@@ -184,12 +163,8 @@ def k_from_k2o(k2o: float) -> float:
     Notes
     -----
     Factor 0.8301, the inverse of 1.2046.
-
-    References
-    ----------
-    psu-agguide-conversions
     """
-    _not_negative(k2o=k2o)
+    not_negative(k2o=k2o)
     return k2o / K2O_PER_K
 
 
@@ -218,12 +193,8 @@ def nutrient_supplied(rate_lb_ac: float, grade_pct: float) -> float:
     -----
     Rate x grade / 100. For manure and compost it is the whole content; the share that counts
     in the first year is smaller for nitrogen, near to all for P2O5 and K2O.
-
-    References
-    ----------
-    flynn-a133
     """
-    _not_negative(rate_lb_ac=rate_lb_ac)
+    not_negative(rate_lb_ac=rate_lb_ac)
     if not 0 <= grade_pct <= 100:
         raise ImpossibleInput(f"grade_pct must lie between 0 and 100 (found {grade_pct:g})")
     return rate_lb_ac * grade_pct / 100
@@ -340,7 +311,7 @@ def soil_test_class(
     ----------
     The guide's own reference.
     """
-    _not_negative(test_ppm=test_ppm, cec_meq=cec_meq)
+    not_negative(test_ppm=test_ppm, cec_meq=cec_meq)
     book, plant = guides.find_guide(guide), find_crop(crop)
     rule, used = _rule(book, plant, nutrient, method)
     if rule is None:
@@ -420,7 +391,7 @@ def nutrient_rate(
     ----------
     The guide's own reference.
     """
-    _not_negative(test_ppm=test_ppm, yield_goal=yield_, cec_meq=cec_meq,
+    not_negative(test_ppm=test_ppm, yield_goal=yield_, cec_meq=cec_meq,
                   test_error_pct=test_error_pct)
     book, plant = guides.find_guide(guide), find_crop(crop)
     rule, used = _rule(book, plant, nutrient, method)
@@ -483,6 +454,6 @@ def soil_test_change(nutrient: str, lb_ac: float, cec_meq: float | None = None) 
         raise UnknownName("nutrient", nutrient, guides.NUTRIENTS)
     if cec_meq is None:
         raise ImpossibleInput("soil_test_change needs cec_meq for K2O")
-    _not_negative(cec_meq=cec_meq)
+    not_negative(cec_meq=cec_meq)
     per_ppm = LB_K2O_PER_PPM_AT_ZERO_CEC * (1 + K2O_PER_PPM_PER_MEQ * cec_meq)
     return Answer(lb_ac / per_ppm, details={"lb_per_ppm": per_ppm}, how="computed")

@@ -48,10 +48,6 @@ def band_limit(crop: str, nutrient: str, texture: str | None = None) -> Answer:
     -----
     Michigan State. What may lie in the seed row itself is far less and stands with the salt
     limits (``seed_row_salt_limit``). Nothing with boron or thiosulfate in such a band.
-
-    References
-    ----------
-    msu-band-limits
     """
     if nutrient not in BAND_COLUMNS:
         raise UnknownName("nutrient of a band limit", nutrient, tuple(BAND_COLUMNS))
@@ -145,10 +141,6 @@ def biosolids_concentration_limit(metal: str, kind: str = "ceiling") -> Answer:
     Federal limits. Older local copies show selenium 36 and chromium 1,200 mg/kg; the federal
     text has selenium 100 and no chromium. States may be stricter. Biosolids are prohibited in
     certified organic production.
-
-    References
-    ----------
-    cfr-40-503-13
     """
     if kind not in KINDS:
         raise UnknownName("kind of biosolids limit", kind, KINDS)
@@ -221,10 +213,6 @@ def biosolids_annual_rate(metal: str, concentration_mg_kg: float) -> Answer:
     Notes
     -----
     Annual limit / (concentration x 0.001). Nitrogen usually allows far less.
-
-    References
-    ----------
-    cfr-40-503-13
     """
     if concentration_mg_kg <= 0:
         raise ImpossibleInput("concentration_mg_kg must be above zero")

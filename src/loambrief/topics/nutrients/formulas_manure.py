@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
+from loambrief.units import LB_PER_TON
 
 TOPIC = "nutrients"
 SETBACKS = "nutrients/manure_setbacks"
@@ -15,15 +17,8 @@ STRIP_FT = 35.0
 BASES = ("nitrogen", "guide", "removal", "none")
 """What manure may follow, from the loosest to the strictest but for ``guide``, which follows
 the guide's own rate and may be zero."""
-LB_PER_TON = 2000.0
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
@@ -52,10 +47,6 @@ def manure_lb_per_ton(analysis_pct: float, solids_pct: float = 100.0) -> float:
     Notes
     -----
     Solids x analysis x 2,000 lb.
-
-    References
-    ----------
-    lpelc-manure-analysis.
     """
     return _share(analysis_pct, solids_pct) * LB_PER_TON
 
@@ -91,10 +82,6 @@ def manure_lb_per_1000_gal(analysis_pct: float, solids_pct: float = 100.0,
     -----
     Solids x analysis x density x 1,000 gal. Liquid manure weighs 8 to 9 lb/gal, mostly 8.3 to
     8.5. lb/1000 gal are lb/ton x density / 2.
-
-    References
-    ----------
-    lpelc-manure-analysis.
     """
     if density_lb_gal <= 0:
         raise ImpossibleInput("density_lb_gal must be above zero")
@@ -175,7 +162,7 @@ def manure_rate_limit(
     given = {"p2o5_lb": p2o5_lb, "n_lb": n_lb, "k2o_lb": k2o_lb, "n_need_lb_ac": n_need_lb_ac,
              "p2o5_need_lb_ac": p2o5_need_lb_ac, "p2o5_removal_lb_ac": p2o5_removal_lb_ac,
              "k2o_need_lb_ac": k2o_need_lb_ac}
-    _not_negative(**given)
+    not_negative(**given)
     if phosphorus_basis not in BASES:
         raise UnknownName("phosphorus basis", phosphorus_basis, BASES)
     if years < 1:
@@ -246,7 +233,7 @@ def manure_setback_ft(feature: str, region: str | None = None,
     ----------
     cfr-40-412-4; mu-g9219; wvu-manure-setbacks.
     """
-    _not_negative(strip_ft=strip_ft)
+    not_negative(strip_ft=strip_ft)
     rows = [r for r in load(SETBACKS) if r["feature"] == feature]
     own = [r for r in rows if region and r["region"].lower() == region.strip().lower()]
     held = own or [r for r in rows if r["region"] == ANYWHERE]

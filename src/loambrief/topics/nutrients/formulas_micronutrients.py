@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
@@ -22,12 +23,6 @@ SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH = 3.0, 5.0
 SANDY = ("sand", "loamy sand", "sandy loam", "fine sandy loam")
 NEBRASKA_SULFUR_OM_PCT = 1.0
 """Nebraska expects no response above this organic matter unless the soil is sandy [%]."""
-
-
-def _not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 def _names(cell: object) -> tuple[str, ...]:
@@ -63,12 +58,8 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
     Notes
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
-
-    References
-    ----------
-    rutgers-relative-levels
     """
-    _not_negative(manganese_ppm=manganese_ppm)
+    not_negative(manganese_ppm=manganese_ppm)
     if not 2 <= soil_ph <= 12:
         raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
     return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
@@ -140,7 +131,7 @@ def micronutrient_class(
     if nutrient not in ELEMENTS:
         raise UnknownName("micronutrient", nutrient, ELEMENTS)
     if method != INDEX_METHOD:
-        _not_negative(test_ppm=test_ppm)
+        not_negative(test_ppm=test_ppm)
     plant = find_crop(crop)
     scale = _choose(scales_for(nutrient, method, plant), region)
     if scale is None:
@@ -196,10 +187,6 @@ def micronutrient_response(crop: str, nutrient: str) -> Answer:
     Notes
     -----
     From memory, unverified. Used only to decide whether a low test matters, never for a rate.
-
-    References
-    ----------
-    vitosh-1994-e486
     """
     plant = find_crop(crop)
     for name in plant.lineage:
@@ -235,10 +222,6 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     -----
     Typical practice, not a calibration to the soil test: the low end is given as the rate.
     Boron has the narrowest margin between too little and too much of all of them.
-
-    References
-    ----------
-    nofa-soil-table27
     """
     plant = find_crop(crop)
     rows = [r for r in load(RATES) if r["nutrient"] == nutrient and _applies(r["crops"], plant)]
@@ -274,10 +257,6 @@ def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
     Notes
     -----
     3 to 5 lb S per 1 % organic matter. Cool, wet springs give the low end.
-
-    References
-    ----------
-    umn-sulfur
     """
     if not 0 <= organic_matter_pct <= 100:
         raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
@@ -353,10 +332,6 @@ def sulfur_rate(crop: str) -> Answer:
     -----
     10 to 15 lb for corn and alfalfa; 20 to 25 lb lasts two years on medium and fine soil. Use
     sulfate for the same year; elemental sulfur works a season later.
-
-    References
-    ----------
-    umn-sulfur
     """
     plant = find_crop(crop)
     row = next((r for r in load(SULFUR_RATES) if _applies(r["crops"], plant)), None)
@@ -457,7 +432,7 @@ def surface_calcium_gypsum(
     harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
     clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
     """
-    _not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
+    not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
     rules = calcium_rules(plant, region, market_type)
     if not rules:

@@ -9,6 +9,7 @@ from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
+from loambrief.units import LB_PER_TON
 
 TOPIC = "nutrients"
 TABLE = "nutrients/removal"
@@ -18,7 +19,6 @@ COLUMNS: Mapping[str, str] = MappingProxyType(
 NUTRIENTS = tuple(COLUMNS)
 STOVER_K2O_LB_PER_BU = 1.1
 """K2O in all stover per bushel of corn grain [lb/bu]."""
-LB_PER_TON = 2000.0
 
 
 def _rows(crop: Crop, column: str, source: str | None) -> list[Row]:
@@ -133,10 +133,6 @@ def stover_potassium_removal(grain_yield_bu_ac: float, baled_pct: float) -> floa
     -----
     1.1 lb K2O per bushel of grain in all stover, times the share baled. Rain on stover in
     the field washes much of it back.
-
-    References
-    ----------
-    murrell-2008-pnt
     """
     if grain_yield_bu_ac < 0 or not 0 <= baled_pct <= 100:
         raise ImpossibleInput("a yield below zero, or a share outside 0 to 100 %")
@@ -170,10 +166,6 @@ def removal_from_analysis(yield_ton_ac: float, dry_matter_pct: float, nutrient_p
     -----
     Yield x 2,000 x dry matter x concentration. Better than any table where the crop was
     tested. A laboratory that reports P must be multiplied by 2.29 first for P2O5.
-
-    References
-    ----------
-    cornell-nrcca-ca0659
     """
     if yield_ton_ac < 0 or not 0 <= dry_matter_pct <= 100 or not 0 <= nutrient_pct <= 100:
         raise ImpossibleInput("a yield below zero, or a percentage outside 0 to 100")

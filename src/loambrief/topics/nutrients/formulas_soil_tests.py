@@ -6,8 +6,8 @@ region and study it holds for, and the caller asks for it.
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 
 TOPIC = "nutrients"
@@ -18,12 +18,6 @@ M3_PER_BRAY_OHIO = 1.35
 M3_K_PER_ACETATE_OHIO = 1.14
 BRAY_SLOPE_OHIO, BRAY_INTERCEPT_OHIO = 0.832, -8.08
 OLSEN_DIVISOR_IDAHO, OLSEN_INTERCEPT_IDAHO = 2.05, -14.0
-
-
-def _not_negative(**values: float) -> None:
-    for name, value in values.items():
-        if value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
@@ -50,12 +44,8 @@ def mehlich3_p_from_bray_ohio(bray_ppm: float) -> float:
     M3 = 1.35 Bray (2019). An older Ohio equation disagrees: 22 ppm M3 is 16 ppm Bray here and
     10 ppm there. Do not use it outside Ohio and Indiana, nor above about pH 7.3, where free
     lime spends the Bray acid.
-
-    References
-    ----------
-    culman-2019-anr75
     """
-    _not_negative(bray_ppm=bray_ppm)
+    not_negative(bray_ppm=bray_ppm)
     return bray_ppm * M3_PER_BRAY_OHIO
 
 
@@ -81,47 +71,9 @@ def bray_p_from_mehlich3_ohio(mehlich3_ppm: float) -> float:
     Notes
     -----
     Bray = M3 / 1.35, the 2019 ratio turned round.
-
-    References
-    ----------
-    culman-2019-anr75
     """
-    _not_negative(mehlich3_ppm=mehlich3_ppm)
+    not_negative(mehlich3_ppm=mehlich3_ppm)
     return mehlich3_ppm / M3_PER_BRAY_OHIO
-
-
-@formula(unit="ppm", source="osu-agbmps-p-values", locator="Bray P1 from Mehlich-3", how="seen",
-         valid={"mehlich3_ppm": (9.7, None)})
-def bray_p_from_mehlich3_ohio_older(mehlich3_ppm: float) -> Answer:
-    """Bray P1 phosphorus for a Mehlich-3 (ICP) value by the older Ohio regression.
-
-    Parameters
-    ----------
-    mehlich3_ppm : float
-        Mehlich-3 ICP phosphorus [ppm].
-
-    Returns
-    -------
-    Answer
-        Bray P1 phosphorus [ppm].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative value.
-
-    Notes
-    -----
-    Bray = 0.832 M3 - 8.08; below 9.7 ppm it would be negative and 0 is given, flagged. The
-    2019 ratio replaced it; kept so that old reports can be followed.
-
-    References
-    ----------
-    osu-agbmps-p-values
-    """
-    _not_negative(mehlich3_ppm=mehlich3_ppm)
-    return Answer(max(BRAY_SLOPE_OHIO * mehlich3_ppm + BRAY_INTERCEPT_OHIO, 0.0),
-                  notes=("older regression; Ohio State replaced it in 2019",))
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 K from ammonium acetate K",
@@ -152,7 +104,7 @@ def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: float) -> float:
     ----------
     culman-2019-anr75; rutter-2019-kansas-k.
     """
-    _not_negative(acetate_ppm=acetate_ppm)
+    not_negative(acetate_ppm=acetate_ppm)
     return acetate_ppm * M3_K_PER_ACETATE_OHIO
 
 
@@ -180,12 +132,8 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
     -----
     Olsen = M3 / 2.05 - 14; below 28.7 ppm it would be negative and 0 is given, flagged. The
     source itself advises caution. Bray P1 has no useful relation to Olsen on such soils.
-
-    References
-    ----------
-    montana-olsen-ph
     """
-    _not_negative(mehlich3_ppm=mehlich3_ppm)
+    not_negative(mehlich3_ppm=mehlich3_ppm)
     return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
                   notes=("the source advises caution with this conversion",))
 
@@ -218,12 +166,8 @@ def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: float) -> Answ
     -----
     The printed classes are in lb/ac, twice the ppm. They have gaps of one unit between
     classes; here a class runs up to the start of the next. No rate stands beside them.
-
-    References
-    ----------
-    rutgers-relative-levels.
     """
-    _not_negative(test_ppm=test_ppm)
+    not_negative(test_ppm=test_ppm)
     rows = [r for r in load(SECONDARY) if r["guide"] == guide and r["nutrient"] == nutrient]
     if not rows:
         return Answer(None, notes=("the guide prints no classes for this nutrient",))

@@ -1,1 +1,1 @@
-"""Refractometry."""
+"""Sap and juice readings, which may only ask for a measurement."""

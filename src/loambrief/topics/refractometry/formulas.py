@@ -116,10 +116,6 @@ def brix_from_refractive_index(index: float) -> Answer:
     not zeroed or the liquid was warmer than 20 C; the value is shown and flagged. Readings
     at another temperature are corrected in Brix (``brix_at_20c``), never by adding a
     correction of the index to a Brix value.
-
-    References
-    ----------
-    icumsa-1974-sucrose.
     """
     if not LOWEST_INDEX <= index <= HIGHEST_INDEX:
         raise ImpossibleInput(

@@ -1,1 +1,1 @@
-"""Salinity."""
+"""Salts, sodium, gypsum, leaching and irrigation water."""

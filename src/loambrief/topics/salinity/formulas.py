@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
+from loambrief.units import LB_PER_TON
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -19,12 +21,6 @@ TEXTURES = "salinity/textures"
 def constant(name: str) -> float:
     """A single number of ``salinity/constants``."""
     return load("salinity/constants").find(name=name)["value"]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 def texture_group(texture: str) -> str | None:
@@ -178,10 +174,6 @@ def ece_from_1to5(
     ECe = f EC with f = 2.46 + 3.03 / theta, theta the saturation water in kg/kg. Without it,
     the multipliers used in Australia by texture stand in (from memory, unverified) and their
     range is given. The relation is weak in sands. Floored at the EC itself.
-
-    References
-    ----------
-    slavich-petterson-1993.
     """
     not_negative(ec_ds_m=ec_ds_m)
     if saturation_pct is not None:
@@ -274,10 +266,6 @@ def salinity_class(ece_ds_m: float) -> Answer:
     Limits 2, 4, 8 and 16 dS/m. The words differ between systems (4 to 8 is "moderately
     saline" in Canada and FAO texts, "slightly saline" in the USDA survey); the number counts.
     A value on a limit goes to the upper class.
-
-    References
-    ----------
-    cansis-salsym.
     """
     not_negative(ece_ds_m=ece_ds_m)
     row = next(r for r in load("salinity/classes")
@@ -311,10 +299,6 @@ def dissolved_salt_mg_l(ec_ds_m: float) -> float:
     -----
     640 mg/L per dS/m up to 5 dS/m, 800 above; it depends on the salts. From memory,
     unverified. The jump at 5 dS/m is in the source.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29.
     """
     not_negative(ec_ds_m=ec_ds_m)
     low = ec_ds_m <= constant("tds_break")
@@ -357,5 +341,5 @@ def compost_salt_lb_per_ton(ec_1to5_ds_m: float, moisture_pct: float) -> Answer:
     if not 0 <= moisture_pct < 100:
         raise ImpossibleInput("moisture_pct must be from 0 to below 100")
     mg_per_kg_dry = dissolved_salt_mg_l(ec_1to5_ds_m) * constant("extract_1to5")
-    dry_lb = 2000.0 * (1 - moisture_pct / 100)
+    dry_lb = LB_PER_TON * (1 - moisture_pct / 100)
     return Answer(dry_lb * mg_per_kg_dry / 1e6, details={"salt_pct_dry": mg_per_kg_dry / 1e4})

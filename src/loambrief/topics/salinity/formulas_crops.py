@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from functools import cache
 
 from loambrief.agronomy.crops import find_crop, first_known
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
-from loambrief.topics.salinity.formulas import not_negative
 
 TOLERANCE = "salinity/crop_tolerance"
 

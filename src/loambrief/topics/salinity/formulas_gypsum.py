@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.salinity.formulas_sodicity import constant, not_negative, percent
-from loambrief.units import EQUIVALENT_MG
+from loambrief.topics.salinity.formulas_sodicity import constant
+from loambrief.units import EQUIVALENT_MG, LB_PER_TON
 
 AMENDMENTS = "sodicity/amendments"
-LB_PER_TON = 2000.0
 INCHES_PER_FOOT = 12.0
 GRAMS_PER_LB = 453.59237
 M2_PER_ACRE = 4046.8564224
@@ -34,38 +34,6 @@ def _field_factor(purity_pct: float, efficiency: float) -> float:
             "(1.25 is 0.8)"
         )
     return 1.0 / (purity_pct / 100.0) / efficiency
-
-
-@formula(unit="meq/100g", source="ali-2011", locator="section 8.7.1.2", how="seen")
-def sodium_to_replace_meq(cec_meq: float, esp_pct: float, target_esp_pct: float) -> float:
-    """Exchangeable sodium to be replaced to come down to a target ESP.
-
-    Parameters
-    ----------
-    cec_meq : float
-        Cation exchange capacity [meq/100 g].
-    esp_pct, target_esp_pct : float
-        ESP now and wanted [%].
-
-    Returns
-    -------
-    float
-        Sodium [meq/100 g]; zero where the target is met.
-
-    Raises
-    ------
-    ImpossibleInput
-        CEC at or below zero, or an ESP outside 0 to 100 %.
-
-    Notes
-    -----
-    (ESP now - ESP wanted) / 100 x CEC.
-
-    References
-    ----------
-    ali-2011, example 8.7.
-    """
-    return _sodium_to_replace(cec_meq, esp_pct, target_esp_pct)
 
 
 @formula(unit="t/ha", source="richards-1954-hb60", locator="chemical equivalents; form of Oster "
@@ -215,10 +183,6 @@ def amendment_for_gypsum(gypsum_ton: float, amendment: str) -> Answer:
     -----
     By equivalent masses. Sulfur must first be turned into acid by soil life, which takes a
     season or more in warm moist soil, and the acid works only on free lime.
-
-    References
-    ----------
-    richards-1954-hb60.
     """
     not_negative(gypsum_ton=gypsum_ton)
     names = load(AMENDMENTS).column("amendment")
@@ -263,10 +227,6 @@ def soil_lime_ton_ac(carbonate_pct: float, depth_in: float,
     Notes
     -----
     Mass of the layer times its lime content.
-
-    References
-    ----------
-    richards-1954-hb60.
     """
     percent(carbonate_pct=carbonate_pct)
     if depth_in <= 0:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -10,19 +11,6 @@ from loambrief.tables import load
 def constant(name: str) -> float:
     """A single number of ``sodicity/constants``."""
     return load("sodicity/constants").find(name=name)["value"]
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
-
-
-def percent(**values: float | None) -> None:
-    not_negative(**values)
-    for name, value in values.items():
-        if value is not None and value > 100:
-            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
 
 
 @formula(unit="%", source="richards-1954-hb60", locator="definition", how="convention")
@@ -51,10 +39,6 @@ def exchangeable_sodium_pct(na_meq: float, cec_meq: float) -> Answer:
     ESP = 100 Na / CEC. In salty soil extractable sodium holds dissolved sodium too; take it
     off first, or the ESP comes out too high. A CEC summed from extracted bases is too high
     where there is free lime, and the ESP then too low.
-
-    References
-    ----------
-    richards-1954-hb60.
     """
     not_negative(na_meq=na_meq)
     if cec_meq <= 0:

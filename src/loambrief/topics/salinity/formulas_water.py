@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -12,12 +13,6 @@ from loambrief.tables import load
 def constant(name: str) -> float:
     """A single number of ``irrigation_water/constants``."""
     return load("irrigation_water/constants").number("value", name=name)
-
-
-def not_negative(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and value < 0:
-            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
 
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
@@ -124,10 +119,6 @@ def drainage_water_ec(ecw_ds_m: float, leaching_fraction: float) -> float:
     -----
     ECdw = ECw / LF: all the salt leaves in less water. Neglects salt that dissolves from or
     settles in the soil.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29.
     """
     not_negative(ecw_ds_m=ecw_ds_m)
     if not 0 < leaching_fraction <= 1:
@@ -306,10 +297,6 @@ def salt_load_ton_ac(salt_mg_l: float, water_in: float) -> float:
     Notes
     -----
     One acre-foot is 1,233,482 L; a short ton 907.185 kg.
-
-    References
-    ----------
-    nist-hb44-2020.
     """
     not_negative(salt_mg_l=salt_mg_l, water_in=water_in)
     litres = constant("litres_per_acre_foot") * water_in / 12.0

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.salinity.formulas_water import constant, not_negative
+from loambrief.topics.salinity.formulas_water import constant
 from loambrief.topics.salinity.formulas_water_quality import (
     SEVERE,
     SLIGHT,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.possible import not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.topics.salinity.formulas_water import constant, not_negative
+from loambrief.topics.salinity.formulas_water import constant
 from loambrief.units import EQUIVALENT_MG
 
 RESTRICTIONS = "irrigation_water/restrictions"
@@ -145,10 +146,6 @@ def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_
     -----
     (HCO3 + CO3) - (Ca + Mg). Safe below 1.25, not suitable above 2.5 meq/L. From memory,
     unverified.
-
-    References
-    ----------
-    eaton-1950.
     """
     not_negative(bicarbonate_meq_l=bicarbonate_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l,
                   carbonate_meq_l=carbonate_meq_l)

@@ -1,1 +1,1 @@
-"""Sampling."""
+"""How far a sample speaks for its field."""

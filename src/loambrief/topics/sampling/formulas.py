@@ -50,10 +50,6 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
     Mean +- t s / square root of n, Student's t with n - 1 degrees of freedom. It assumes
     readings spread evenly around their mean; infiltration and nutrients are skewed, and the
     interval is then only rough. It covers chance, not a wrong method.
-
-    References
-    ----------
-    student-1908.
     """
     found = numbers(values, "values", 2)
     mean, sd = mean_sd(found)
@@ -93,10 +89,6 @@ def proportion_interval(count: float, n: float, level: float = 95) -> Answer:
     Notes
     -----
     The exact interval never covers less than its level, and often more.
-
-    References
-    ----------
-    clopper-pearson-1934.
     """
     if count != int(count) or n != int(n) or n < 1 or not 0 <= count <= n:
         raise ImpossibleInput(f"count is a whole number from 0 to n (found {count:g} of {n:g})")
@@ -132,10 +124,6 @@ def difference_interval(
     Notes
     -----
     Welch's interval with Satterthwaite's degrees of freedom.
-
-    References
-    ----------
-    welch-1947.
     """
     a, b = numbers(first, "first", 2), numbers(second, "second", 2)
     found = welch(a, b, level)

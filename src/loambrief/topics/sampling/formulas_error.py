@@ -160,10 +160,6 @@ def least_significant_change(
     z x root(e1 squared + e2 squared). With equal errors and 95 % it is 2.77 times one of them,
     the repeatability limit (2.8 s). It holds for two results by one method; a change of
     extractant, buffer or dilution is no noise, and no limit covers it.
-
-    References
-    ----------
-    iso-5725-6-1994.
     """
     if first_error < 0 or second_error < 0:
         raise ImpossibleInput("an error cannot be negative")

@@ -1,1 +1,1 @@
-"""Stratification."""
+"""What differs between the slices of a split-depth sample."""

@@ -56,10 +56,6 @@ def lower_layer_value(
     (whole x whole depth - top x top depth) / (whole depth - top depth), with one bulk density
     for both. A looser surface holds less soil, which makes the true lower value higher than
     this. Not for pH, which does not add up.
-
-    References
-    ----------
-    layer-mass-balance.
     """
     if top_value < 0 or whole_value < 0:
         raise ImpossibleInput("a concentration cannot be negative")
@@ -96,10 +92,6 @@ def layer_ratio(top_value: float, below_value: float) -> float:
     Notes
     -----
     top / below. Not for pH.
-
-    References
-    ----------
-    layer-mass-balance.
     """
     if top_value < 0 or below_value < 0:
         raise ImpossibleInput("a concentration cannot be negative")
@@ -133,10 +125,6 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
     Notes
     -----
     Sum of value x thickness over sum of thickness, one bulk density. Not for pH.
-
-    References
-    ----------
-    layer-mass-balance.
     """
     if isinstance(values, str) or isinstance(thicknesses, str) or not values:
         raise ImpossibleInput("values and thicknesses are lists of numbers")
@@ -170,10 +158,6 @@ def surface_acidification(n_lb_ac: float) -> float:
     Notes
     -----
     About 0.1 pH a year for each 100 lb/ac. An order of size; the soil's buffering decides.
-
-    References
-    ----------
-    osu-em9014-strat.
     """
     if n_lb_ac < 0:
         raise ImpossibleInput("n_lb_ac cannot be negative")

@@ -1,1 +1,1 @@
-"""Weeds."""
+"""Weeds as signs, and what they cost."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.charts.weeds import Hint, HintVerdict, WeedMark, WeedSpec
+from loambrief.charts.weeds import Hint, HintSign, WeedMark, WeedSpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
 from loambrief.topics.weeds.findings import hints
@@ -14,7 +14,7 @@ def chart(context: Context) -> WeedSpec | None:
         Hint(
             label=context.write(hint.label),
             weeds=tuple(WeedMark(context.term(name), cover) for name, cover in hint.weeds),
-            verdict=HintVerdict(hint.verdict),
+            verdict=HintSign(hint.verdict),
             verdict_text=context.write(hint.verdict_text),
             measured=context.write(hint.measured) if hint.measured else "",
         )

@@ -144,51 +144,6 @@ def indicator_weight(certainty: float, cover_pct: float) -> float:
     return certainty * math.sqrt(cover_pct)
 
 
-@formula(unit="1", source="loambrief-weed-rule", locator="agreement", how="convention",
-         evidence="screening sign")
-def weed_lab_agreement(
-    lab_value: float, weed_value: float, lab_sd: float | None = None, weed_sd: float | None = None
-) -> Answer:
-    """How far an answer told from weeds lies from the laboratory's, in standard deviations.
-
-    Parameters
-    ----------
-    lab_value, weed_value : float
-        The same quantity from both [pH unless the deviations are given].
-    lab_sd, weed_sd : float, optional
-        Standard deviations in the same unit; for pH 0.15 and 0.9 (assumed).
-
-    Returns
-    -------
-    float
-        z [1]; ``details`` hold ``weight`` (share the weeds would have in a joint answer) and
-        ``apart`` ("yes" above 2).
-
-    Raises
-    ------
-    ImpossibleInput
-        A standard deviation that is not above zero.
-
-    Notes
-    -----
-    z = |lab - weed| / sqrt(s_lab² + s_weed²); weight = s_lab² / (s_lab² + s_weed²). With the
-    default deviations the weeds would weigh 2.7 %, so they are never averaged in. A large z
-    asks for another sample and changes no number.
-
-    References
-    ----------
-    loambrief-weed-rule.
-    """
-    lab = constant("lab_ph_sd") if lab_sd is None else lab_sd
-    weed = constant("weed_ph_sd") if weed_sd is None else weed_sd
-    if lab <= 0 or weed <= 0:
-        raise ImpossibleInput("a standard deviation must be above zero")
-    variance = lab**2 + weed**2
-    z = abs(lab_value - weed_value) / math.sqrt(variance)
-    return Answer(z, details={"weight": lab**2 / variance,
-                              "apart": "yes" if z > constant("apart") else "no"})
-
-
 @formula(unit="%", source="braun-blanquet-1964", locator="cover-abundance scale", how="memory",
          evidence="observed")
 def cover_from_braun_blanquet(code: str | float | Iterable[str | float]) -> Answer:

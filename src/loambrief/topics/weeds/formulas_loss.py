@@ -177,49 +177,8 @@ def weed_break_even_loss(
     Notes
     -----
     100 C / (Y P H).
-
-    References
-    ----------
-    own-arithmetic.
     """
     if control_cost < 0 or weed_free_yield <= 0 or price <= 0 or not 0 < efficacy <= 1:
         raise ImpossibleInput("cost must not be negative, yield and price above zero, "
                               "efficacy above 0 to 1")
     return 100 * control_cost / (weed_free_yield * price * efficacy)
-
-
-@formula(unit="%", source="kropff-spitters-1991", locator="one-parameter model", how="memory",
-         valid={"leaf_share": (0, 1)})
-def relative_leaf_area_loss(leaf_share: float, q: float) -> Answer:
-    """Yield loss from the share of leaf area that weeds have early on.
-
-    Parameters
-    ----------
-    leaf_share : float
-        Leaf area of weeds over that of weeds and crop, 0 to 1.
-    q : float
-        Damage coefficient of the weed against the crop [1].
-
-    Returns
-    -------
-    float
-        Yield loss [%].
-
-    Raises
-    ------
-    ImpossibleInput
-        A share outside 0 to 1 or a q not above zero.
-
-    Notes
-    -----
-    YL = 100 q L / (1 + (q - 1) L). q depends on crop, weed and the day of the count.
-
-    References
-    ----------
-    kropff-spitters-1991 (from memory, unverified).
-    """
-    if not 0 <= leaf_share <= 1:
-        raise ImpossibleInput(f"leaf share {leaf_share:g} is not from 0 to 1")
-    if q <= 0:
-        raise ImpossibleInput(f"q must be above zero (found {q:g})")
-    return Answer(100 * q * leaf_share / (1 + (q - 1) * leaf_share), notes=(LOCAL,))

@@ -1,0 +1,34 @@
+"""Inputs of formulas that cannot be; a value that is None is passed over.
+
+Each function takes inputs by name and raises ``ImpossibleInput`` for the first that cannot be.
+"""
+
+from __future__ import annotations
+
+from loambrief.errors import ImpossibleInput
+
+
+def not_negative(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and value < 0:
+            raise ImpossibleInput(f"{name} cannot be negative (found {value:g})")
+
+
+def percent(**values: float | None) -> None:
+    not_negative(**values)
+    for name, value in values.items():
+        if value is not None and value > 100:
+            raise ImpossibleInput(f"{name} cannot be above 100 % (found {value:g})")
+
+
+def positive(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and not value > 0:
+            raise ImpossibleInput(f"{name} must be above zero (found {value:g})")
+
+
+def real_ph(**values: float | None) -> None:
+    """A pH that no soil has (outside 2 to 12)."""
+    for name, value in values.items():
+        if value is not None and not 2.0 <= value <= 12.0:
+            raise ImpossibleInput(f"{name} = {value:g} is not a pH that soil has (2 to 12)")
