@@ -8,6 +8,7 @@ proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is 
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -20,12 +21,13 @@ from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
 from loambrief.case.intake_read import LabTable, Row, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
-from loambrief.case.yaml_edit import Value, scalar
+from loambrief.case.scalars import resolve
 from loambrief.errors import CaseProblems
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 
 HEADERS = "case/lab_headers"
+_BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ./_%()+-]*(?<! )\Z")
 LEAST = 0.5
 """Confidence below which nothing is proposed."""
 PARTIAL = 0.85
@@ -254,7 +256,8 @@ def _date_form(texts: list[str]) -> str:
 
 
 def _quoted(text: str) -> str:
-    return scalar(Value(text)) if text != TO_FILL_IN else f'"{TO_FILL_IN}"'
+    return text if _BARE.match(text) and isinstance(resolve(text), str) else json.dumps(
+        text, ensure_ascii=False)
 
 
 def _column(found: _Found, role: str, name: str, more: str = "") -> str | None:
