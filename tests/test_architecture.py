@@ -80,6 +80,8 @@ def _part(module):
     if pieces[0] == "topics":
         if pieces[1:2] == ["assess"]:
             return "assess"
+        if pieces[2:] == ["chart"]:
+            return "report"
         return "formulas" if pieces[-1] == "listing" or any(
             p.startswith("formulas") for p in pieces) else "findings"
     return {"agronomy": "formulas"}.get(pieces[0], pieces[0])

@@ -18,12 +18,16 @@ from loambrief.units import (
     T_PER_HA_PER_TON_PER_ACRE,
 )
 
+L_PER_GAL = 3.785412
+"""Litres in a US gallon."""
 NBSP = "\u00a0"
 MINUS = "\u2212"
 
 SI = {
     "lb/ac": ("kg/ha", KG_PER_HA_PER_LB_PER_ACRE),
     "ton/ac": ("t/ha", T_PER_HA_PER_TON_PER_ACRE),
+    "gal/ac": ("L/ha", L_PER_GAL * ACRE_PER_HA),
+    "gal": ("L", L_PER_GAL),
     "ton": ("t", 0.90718474),
     "lb": ("kg", 1 / LB_PER_KG),
     "ac": ("ha", 1 / ACRE_PER_HA),

@@ -26,7 +26,7 @@ from loambrief.case.load import LoadedCase, load_case
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, DocumentStatus, Heading, ReportModel, Span, plain
 from loambrief.report.build import build_field
-from loambrief.report.changes_part import Changes, changes_blocks
+from loambrief.report.changes_part import RevisionChanges, changes_blocks
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.own_words import bound
@@ -120,7 +120,7 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 
 def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           changes: Changes | None = None) -> tuple[FieldReport, bytes]:
+           changes: RevisionChanges | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     case = advice.loaded.case
     writer = Writer(case.case.language, case.case.units, case.case.currency)
@@ -149,7 +149,7 @@ def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
     return replace(report, model=model), data
 
 
-def _with_changes(blocks: tuple[Block, ...], changes: Changes | None,
+def _with_changes(blocks: tuple[Block, ...], changes: RevisionChanges | None,
                   writer: Writer) -> tuple[Block, ...]:
     """The page of changes after page 1, which points to it."""
     if changes is None:
@@ -170,7 +170,7 @@ def report_model(advice: Advice) -> ReportModel:
 
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
-           twins: Sequence[str] = (), changes: Changes | None = None) -> Advisory:
+           twins: Sequence[str] = (), changes: RevisionChanges | None = None) -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -184,7 +184,7 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         Counted from 1.
     twins : sequence of str
         ``"html"`` and ``"txt"``: also as a page for screens, as plain text.
-    changes : Changes or None
+    changes : RevisionChanges or None
         Since the revision before: printed after page 1, and in the data.
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
@@ -316,11 +316,11 @@ def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()
         ``"path=value"``; see :func:`loambrief.case.whatif.load_changed`.
     """
     from loambrief.case.whatif import load_changed
-    from loambrief.report.compare_part import Side, compare_plans
+    from loambrief.report.compare_part import ComparedSide, compare_plans
 
-    def side(label: str, loaded: LoadedCase) -> Side:
+    def side(label: str, loaded: LoadedCase) -> ComparedSide:
         advice = advise(loaded)
-        return Side(label, loaded.case, advice.diagnosis, advice.plan)
+        return ComparedSide(label, loaded.case, advice.diagnosis, advice.plan)
 
     second = load_case(other) if other is not None else load_changed(path, changes)
     label = str(other) if other is not None else ", ".join(changes)

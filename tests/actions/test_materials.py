@@ -5,6 +5,7 @@ from plan_builders import case_of, finding, material, need, product
 
 from loambrief.actions import biosolids
 from loambrief.actions.plan import make_plan
+from loambrief.agronomy.registry import recording
 from loambrief.errors import UnknownName
 from loambrief.findings.model import NeedKind
 
@@ -41,7 +42,7 @@ def test_biosolids_above_a_ceiling_or_untested_are_refused():
     plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 40.0)),))
     assert [a.material_id for a in plan.actions] == ["tsp"]
     told = next(n for n in plan.not_advised if n.material_id == "cake")
-    assert told.why.key == "actions.not_allowed_metals"
+    assert told.why.key == "verdicts.why_material_metals"
 
 
 def test_lime_quality_comes_from_what_is_stated():
@@ -84,7 +85,10 @@ def test_whole_loads_are_ordered_and_paid():
     assert order.extra_cost == pytest.approx(660) and order.package == "load"
     assert plan.budget.spent == pytest.approx(72 * 30)
     tight = make_plan(case_of([lime], budget={"amount": 1600}), found)
-    assert tight.budget.chosen == () and tight.orders == ()
+    part, = tight.budget.chosen  # two loads, 48 ton, are enough for 38 of the 40 ac
+    assert tight.action(part).area_ac == pytest.approx(38) and tight.budget.spent <= 1600
+    assert [o.ordered_lb for o in tight.orders] == [pytest.approx(96_000)]
+    assert tight.budget.left_out == (f"{part}.rest",)
     assert tight.budget.next_money == pytest.approx(560)
 
 
@@ -129,3 +133,15 @@ def test_own_rate_for_nothing_is_an_error():
     case = case_of([material("tsp", 720, p2o5=45)], overrides=[{**OVERRIDE, "action": "tps"}])
     with pytest.raises(UnknownName, match="did you mean 'tsp'"):
         make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 45.0)),))
+
+
+def test_the_cap_of_metals_is_among_the_calculations():
+    """ensures that the yearly rates behind a printed cap are recorded and named by the action."""
+    case = case_of([material("cake", 5, "biosolids", p2o5=3, analysis={"metals": CLEAN})])
+    with recording() as trace:
+        plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 40.0)),))
+    rates = [r for r in trace.results if r.formula == "biosolids_annual_rate"]
+    (action,) = [a for a in plan.actions if a.material_id == "cake"]
+    told = [r.calculation for r in action.results]
+    assert len(rates) == len(CLEAN) and all(r.calculation in told for r in rates)
+    assert "actions.limit_metals" in [m.key for m in action.limits]

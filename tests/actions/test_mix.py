@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_builders import case_of, finding, material, need, product, result
 
-from loambrief.actions.blend import Blend, FieldMix, NoBlend, Zone, field_mix, least_cost
+from loambrief.actions.blend import Blend, BlendZone, FieldMix, NoBlend, field_mix, least_cost
 from loambrief.actions.plan import make_plan
 from loambrief.actions.reasons import best_effort, clash, limit_costs, rate_ranges
 from loambrief.findings.model import NeedKind, Place
@@ -77,7 +77,8 @@ def test_whole_loads_by_brute_force():
     """
     a = product("a", 300, p2o5=40, loads={"load_size": "4 ton"})
     b = product("b", 420, p2o5=46, loads={"bag": "50 lb"})
-    zones = (Zone(Place("N"), 24.0, {"P2O5": 60.0}), Zone(Place("S"), 18.0, {"P2O5": 85.0}))
+    zones = (BlendZone(Place("N"), 24.0, {"P2O5": 60.0}),
+             BlendZone(Place("S"), 18.0, {"P2O5": 85.0}))
     mix = field_mix(zones, (a, b))
     needed = 24 * 60 + 18 * 85
     best = min(loads * 8000 * a.per_lb + bags * 50 * b.per_lb
@@ -94,7 +95,7 @@ def test_minimum_load_is_paid_for():
     """ensures that a cheap product loses where its minimum load costs more than the dear one."""
     cheap = product("cheap", 300, k2o=60, loads={"minimum_load": "20 ton"})
     dear = product("dear", 450, k2o=60)
-    small, large = Zone(Place("A"), 10.0, {"K2O": 60.0}), Zone(Place("A"), 400.0, {"K2O": 60.0})
+    small, large = (BlendZone(Place("A"), acres, {"K2O": 60.0}) for acres in (10.0, 400.0))
     assert set(field_mix((small,), (cheap, dear)).orders) == {"dear"}
     assert set(field_mix((large,), (cheap, dear)).orders) == {"cheap"}
     assert field_mix((small,), (cheap,)).cost == pytest.approx(20 * 300)
@@ -110,8 +111,8 @@ def test_a_dearer_product_is_never_ordered_more(factor, raised, load):
                      for n, p, g in (("a", 600, {"p2o5": 46, "n": 18}), ("b", 400, {"p2o5": 20,
                                      "k2o": 20}), ("c", 445, {"k2o": 60})))
 
-    zones = (Zone(Place("N"), 20.0, {"P2O5": 50.0, "K2O": 40.0}),
-             Zone(Place("S"), 10.0, {"K2O": 90.0}))
+    zones = (BlendZone(Place("N"), 20.0, {"P2O5": 50.0, "K2O": 40.0}),
+             BlendZone(Place("S"), 10.0, {"K2O": 90.0}))
     before, after = (field_mix(zones, offers(s)) for s in (1.0, factor))
     assert after.orders.get(raised, 0.0) <= before.orders.get(raised, 0.0) + 1e-3
     assert after.cost >= before.cost - 1e-6
@@ -119,8 +120,8 @@ def test_a_dearer_product_is_never_ordered_more(factor, raised, load):
 
 def test_order_of_zones_and_offers_does_not_matter():
     """ensures that the same mix comes out whatever the order of zones and products."""
-    zones = (Zone(Place("N"), 20.0, {"P2O5": 50.0, "K2O": 40.0}),
-             Zone(Place("S"), 10.0, {"K2O": 90.0}))
+    zones = (BlendZone(Place("N"), 20.0, {"P2O5": 50.0, "K2O": 40.0}),
+             BlendZone(Place("S"), 10.0, {"K2O": 90.0}))
     offers = (MAP, TSP, POTASH, UREA)
     wanted = field_mix(zones, offers)
     for order in itertools.permutations(offers):
@@ -139,7 +140,7 @@ def test_zones_alone_and_together_agree(capfd):
                            n=chance.uniform(0, 46), p2o5=chance.uniform(0, 30),
                            k2o=chance.uniform(0, 20)) for i in range(12))
     never = product("never", 1_000_000, p2o5=10, loads={"load_size": "1 ton"})
-    zones = tuple(Zone(Place(f"z{i}"), 10.0,
+    zones = tuple(BlendZone(Place(f"z{i}"), 10.0,
                        {n: chance.uniform(10, 90) for n in ("N", "P2O5", "K2O")},
                        {"P2O5": 120.0}) for i in range(5))
     alone, joint = field_mix(zones, offers), field_mix(zones, (*offers, never))
@@ -153,7 +154,7 @@ def test_a_limit_says_what_it_costs():
     By hand: 52 lb P2O5 from MAP costs 100 lb x 0.38 = 38; without nitrogen TSP is left,
     115.56 lb x 0.36 = 41.60.
     """
-    zone = Zone(Place("A"), 10.0, {"P2O5": 52.0}, {"N": 0.0})
+    zone = BlendZone(Place("A"), 10.0, {"P2O5": 52.0}, {"N": 0.0})
     mix = field_mix((zone,), (MAP, TSP))
     assert mix.blends["A"].amounts == {"tsp": pytest.approx(115.5556, abs=1e-3)}
     assert limit_costs((zone,), (MAP, TSP), mix) == {("A", "N"): pytest.approx(36.0, abs=1e-6)}
@@ -163,7 +164,7 @@ def test_a_limit_says_what_it_costs():
 
 def test_a_clash_says_what_would_settle_it():
     """ensures that an impossible need is cut to what is possible, with the give it would take."""
-    zone = Zone(Place("A"), 10.0, {"P2O5": 52.0}, {"N": 5.5})
+    zone = BlendZone(Place("A"), 10.0, {"P2O5": 52.0}, {"N": 5.5})
     assert isinstance(field_mix((zone,), (MAP,)), NoBlend)
     found = clash(zone, (MAP,))
     assert found.short == {"P2O5": pytest.approx(26.0)}
@@ -179,7 +180,7 @@ def test_ranges_follow_every_need():
 
     By hand: MAP = P / 0.52; urea = (N - 0.11 MAP) / 0.46, so urea is least at low N and high P.
     """
-    zone = Zone(Place("A"), 10.0, {"N": 100.0, "P2O5": 52.0})
+    zone = BlendZone(Place("A"), 10.0, {"N": 100.0, "P2O5": 52.0})
     found = rate_ranges(zone, {"N": (80.0, 120.0), "P2O5": (26.0, 78.0)}, (MAP, UREA))
     assert found["map"] == (pytest.approx(50.0), pytest.approx(150.0))
     assert found["urea"][0] == pytest.approx((80 - 16.5) / 0.46)

@@ -1,8 +1,8 @@
 """A stand-in for the making of an advisory: fast, and bad on demand.
 
 A case file of these tests is real enough to be found; the line ``do: ...`` says what its
-making does: ``raise``, ``sleep``, ``kill`` (the worker dies each time), ``kill once``,
-``slow`` (a third of a second), or nothing special.
+making does: ``raise``, ``sleep`` (longer than any test may take), ``kill`` (the worker dies
+each time), ``kill once``, ``wait`` (until the folder holds a file ``go``), or nothing special.
 """
 
 import hashlib
@@ -18,6 +18,7 @@ from loambrief.batch import run as run_module
 from loambrief.batch.figures import DueCheck, Figures, LabTest, Limit
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
+from loambrief.batch.progress import Progress
 from loambrief.batch.request import Request
 from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made
 
@@ -79,9 +80,9 @@ def _act(do: str, path: Path) -> None:
         raise RuntimeError("the bottom fell out")
     if do == "sleep":
         path.with_suffix(".pid").write_text(str(os.getpid()))
-        time.sleep(60)
-    if do == "slow":
-        time.sleep(0.3)
+        time.sleep(900)
+    while do == "wait" and not path.with_name("go").exists():
+        time.sleep(0.02)
     mark = path.with_suffix(".mark")
     if do == "kill" or (do == "kill once" and not mark.exists()):
         mark.touch()
@@ -89,21 +90,29 @@ def _act(do: str, path: Path) -> None:
 
 
 def fake_pool(workers: int, function=fake_work) -> Pool:
-    """Workers that need no part of the program that draws."""
-    return Pool(workers, function, preload=())
+    """Workers that need no part of the program that draws, only what this module imports."""
+    return Pool(workers, function, preload=("loambrief.batch.month",))
 
 
-def run(cases, output: Path, *, workers: int = 2, program: str = "same", **more):
+def run(cases, output: Path, *, workers: int = 2, program: str = "same",
+        progress: Progress | None = None, **more):
     """A month's run over made-up cases, by a program of that digest."""
     request = Request(tuple(cases), output, **more)
     with patch.object(run_module, "program_digest", lambda: program):
-        return run_month(request, workers=workers, executor=fake_pool)
+        return run_month(request, workers=workers, executor=fake_pool, progress=progress)
+
+
+class Marked(Progress):
+    """Leaves a file ``asked`` beside the cases when the run was asked to stop."""
+
+    def urgent(self, text: str) -> None:
+        Path(sys.argv[1], "asked").touch()
 
 
 if __name__ == "__main__":  # a run that other processes interrupt
     from loambrief.batch.case_finder import find_cases
 
     out = Path(sys.argv[2])
-    done = run(find_cases([sys.argv[1]]).cases, out, workers=int(sys.argv[3]))
+    done = run(find_cases([sys.argv[1]]).cases, out, workers=int(sys.argv[3]), progress=Marked())
     print([o.status.value for o in done.result.ordered()])
     sys.exit(130 if done.result.interrupted else 0)

@@ -60,7 +60,7 @@ def cases(folder, *what, **more):
 def test_one_bad_case_never_stops_the_rest(tmp_path):
     """ensures that bad, raising, dying and hanging cases fail alone, each with its reason."""
     todo = cases(tmp_path / "in", "", "bad", "raise", "kill", "sleep", "")
-    month = run(todo, tmp_path / "out", time_limit=1.0)
+    month = run(todo, tmp_path / "out", time_limit=6.0)
     assert statuses(month) == ["done", "failed", "failed", "failed", "timed out", "done"]
     assert files(tmp_path / "out") == [f"ash-lane-farm/c{n}.{end}" for n in (0, 5)
                                        for end in ("json", "pdf")]
@@ -344,14 +344,12 @@ def start(tmp_path):
     for process in started:
         for pid in children(process.pid):
             os.kill(pid, signal.SIGKILL)
-        process.communicate(timeout=60)
+        process.communicate()
 
 
-def wait_for(found, seconds=90.0):
-    """Wait until something is true."""
-    limit = time.monotonic() + seconds
+def wait_for(found):
+    """Wait until something is true; the time limit of all tests ends it."""
     while not found():
-        assert time.monotonic() < limit, "waited in vain"
         time.sleep(0.02)
 
 
@@ -370,21 +368,23 @@ def children(pid):
 
 def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path, start):
     """ensures that Ctrl-C to the whole group leaves whole files, no process, and a clean rerun."""
-    out, todo = tmp_path / "out", cases(tmp_path / "in", *["slow"] * 12)
+    out, todo = tmp_path / "out", cases(tmp_path / "in", "", *["wait"] * 7)
     process = start()
     wait_for(lambda: len(files(out)) >= 2)
     os.killpg(process.pid, signal.SIGINT)
-    _, err = process.communicate(timeout=60)
+    wait_for((tmp_path / "in" / "asked").exists)
+    (tmp_path / "in" / "go").touch()
+    _, err = process.communicate()
     assert process.returncode == 130, err
     made = files(out)
-    assert 2 <= len(made) < 24 and len(made) % 2 == 0 and not temporary(out)
+    assert 2 <= len(made) <= 6 and len(made) % 2 == 0 and not temporary(out)
     assert not (out / ".loambrief" / "lock").exists()
     kept = ledger.Ledger.read(out / ".loambrief" / "ledger.jsonl")
     for name in made:
         assert ledger.sha256_of(out / name) in {w.sha256 for w in kept.own[name]}
     wait_for(lambda: not children(process.pid))
     again = run(todo, out)
-    assert sorted(set(statuses(again))) == ["done", "skipped"] and len(files(out)) == 24
+    assert sorted(set(statuses(again))) == ["done", "skipped"] and len(files(out)) == 16
 
 
 def test_second_ctrl_c_gives_up_a_long_case(tmp_path, start):
@@ -392,39 +392,41 @@ def test_second_ctrl_c_gives_up_a_long_case(tmp_path, start):
     cases(tmp_path / "in", "", "sleep", "sleep")
     process = start()
     wait_for(lambda: files(tmp_path / "out"))
-    started = time.monotonic()
     os.killpg(process.pid, signal.SIGINT)
-    time.sleep(0.4)
+    wait_for((tmp_path / "in" / "asked").exists)
     os.killpg(process.pid, signal.SIGINT)
-    process.communicate(timeout=60)
-    assert process.returncode == 130 and time.monotonic() - started < 20
+    process.communicate()
+    assert process.returncode == 130
     assert not temporary(tmp_path / "out")
 
 
 def test_a_killed_run_leaves_nothing_that_bars_the_next(tmp_path, start):
     """ensures that after SIGKILL the workers end, the lock is taken over, the rest is made."""
-    out, todo = tmp_path / "out", cases(tmp_path / "in", *["slow"] * 8)
+    out, todo = tmp_path / "out", cases(tmp_path / "in", "", *["wait"] * 5)
     process = start()
     wait_for(lambda: len(files(out)) >= 2)
     process.kill()
-    process.communicate(timeout=60)
+    process.wait()
+    (tmp_path / "in" / "go").touch()
+    process.communicate()
     assert (out / ".loambrief" / "lock").exists()
     wait_for(lambda: not children(process.pid))
     month = run(todo, out)
-    assert set(statuses(month)) <= {"done", "skipped"} and len(files(out)) == 16
+    assert set(statuses(month)) <= {"done", "skipped"} and len(files(out)) == 12
     assert not temporary(out)
 
 
 def test_two_batches_in_one_folder(tmp_path, start):
     """ensures that the second is told who is at work, and the first is not disturbed."""
-    todo = cases(tmp_path / "in", *["slow"] * 4)
+    todo = cases(tmp_path / "in", "", "wait")
     process = start(1)
     wait_for(lambda: (tmp_path / "out" / ".loambrief" / "lock").exists())
     with pytest.raises(FolderBusy, match=str(process.pid)):
         run(todo, tmp_path / "out")
-    said, err = process.communicate(timeout=60)
+    (tmp_path / "in" / "go").touch()
+    said, err = process.communicate()
     assert process.returncode == 0, err
-    assert said.strip() == str(["done"] * 4)
+    assert said.strip() == str(["done"] * 2)
 
 
 def test_warnings_are_spoken_of_once():

@@ -16,9 +16,9 @@ from loambrief.errors import LoambriefError
 
 
 def tasks(folder, what, limit=None, stage=Stage.MAKE):
-    """A task for each word of ``what``."""
-    return [Task(n, str(write_case(folder, f"case-{n}", do=do)), stage, time_limit=limit)
-            for n, do in enumerate(what)]
+    """A task for each word of ``what``; the limit is that of cases that sleep."""
+    return [Task(n, str(write_case(folder, f"case-{n}", do=do)), stage,
+                 time_limit=limit if do == "sleep" else None) for n, do in enumerate(what)]
 
 
 def outcomes(pool, todo):
@@ -62,15 +62,19 @@ def test_a_case_that_kills_workers_fails_alone(tmp_path):
 
 
 def test_a_case_over_its_time_is_really_stopped(tmp_path):
-    """ensures that a 60 s case is given up at its limit, its process gone, the rest made."""
-    started = time.monotonic()
-    with fake_pool(2) as pool:
-        seen = outcomes(pool, tasks(tmp_path, ["sleep", "", ""], limit=0.7))
-    assert time.monotonic() - started < 45
-    assert seen[0].status is CaseStatus.TIMED_OUT and "0.7 s" in seen[0].problems[0]
-    assert seen[1].status is seen[2].status is CaseStatus.DONE
+    """ensures that a case without end is given up at its limit, its process gone, the rest made.
+
+    The limit doubles until the case has got as far as telling its process.
+    """
+    told, limit = tmp_path / "case-0.pid", 0.7
+    while not told.exists():
+        with fake_pool(2) as pool:
+            seen = outcomes(pool, tasks(tmp_path, ["sleep", "", ""], limit=limit))
+        assert seen[0].status is CaseStatus.TIMED_OUT and f"{limit:g} s" in seen[0].problems[0]
+        assert seen[1].status is seen[2].status is CaseStatus.DONE
+        limit *= 2
     with pytest.raises(ProcessLookupError):
-        os.kill(int((tmp_path / "case-0.pid").read_text()), 0)
+        os.kill(int(told.read_text()), 0)
 
 
 def test_an_unforeseen_error_is_an_outcome(tmp_path):
@@ -106,21 +110,20 @@ def test_stop_finishes_what_runs(tmp_path):
     """ensures that nothing new is started, and what runs is handed over."""
     with fake_pool(2) as pool:
         got = []
-        for outcome in pool.run(tasks(tmp_path, ["slow"] * 10)):
+        for outcome in pool.run(tasks(tmp_path, [""] * 10)):
             got.append(outcome)
             pool.stop()
     assert 1 <= len(got) <= 4 and all(o.status is CaseStatus.DONE for o in got)
 
 
 def test_stop_now_gives_up_what_runs(tmp_path):
-    """ensures that a second request ends a long case at once, without an outcome."""
-    started = time.monotonic()
+    """ensures that a second request ends a case without end, without an outcome."""
     with fake_pool(2) as pool:
         got = []
         for outcome in pool.run(tasks(tmp_path, ["", "sleep", ""])):
             got.append(outcome.number)
             pool.stop(now=True)
-    assert time.monotonic() - started < 45 and 1 not in got
+    assert 1 not in got
 
 
 def test_workers_that_never_start_end_the_run(tmp_path):

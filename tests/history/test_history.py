@@ -18,7 +18,7 @@ from loambrief.errors import CaseProblems, ImpossibleInput
 from loambrief.report.blocks import plain as plain_text
 from loambrief.topics.acidity.formulas import expected_ph_change
 from loambrief.topics.history.done import review
-from loambrief.topics.history.findings import Verdict, all_series
+from loambrief.topics.history.findings import ChangeVerdict, all_series
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
 
 FOLDER = Path(__file__).parents[2] / "sample_inputs" / "history_beans_michigan"
@@ -74,7 +74,7 @@ def test_noise_is_that_of_cores_and_laboratory(visits):
     change = series_of(visits, "ph").change
     errors = [math.hypot(0.075, 0.10 * ph / math.sqrt(n)) for ph, n in ((5.5, 18), (6.3, 20))]
     assert change.limit == pytest.approx(1.959964 * math.hypot(*errors), rel=1e-4)
-    assert change.difference == pytest.approx(0.8) and change.verdict is Verdict.MORE
+    assert change.difference == pytest.approx(0.8) and change.verdict is ChangeVerdict.MORE
 
 
 def test_another_laboratory_is_noisier(visits):
@@ -97,10 +97,10 @@ def test_a_method_change_is_never_crossed(visits):
     assert [r.method for r in series.readings] == ["bray-p1", "mehlich-3-icp", "mehlich-3-icp"]
     assert series.breaks == 1
     pair = series_of(visits[:2], "phosphorus")
-    assert pair.change.verdict is Verdict.UNKNOWN and pair.change.difference is None
+    assert pair.change.verdict is ChangeVerdict.UNKNOWN and pair.change.difference is None
     assert pair.change.limit is None and pair.change.reason.key == "history.why_method"
     same = series_of(visits[:2], "ph")
-    assert same.change.verdict is Verdict.WITHIN
+    assert same.change.verdict is ChangeVerdict.WITHIN
 
 
 def test_the_latest_comparable_reading_is_taken(visits):
@@ -111,7 +111,7 @@ def test_the_latest_comparable_reading_is_taken(visits):
     present = with_sample(visits[2], methods=visits[2].samples[0].methods.model_copy(
         update={"phosphorus": bray.phosphorus}))
     change = series_of([visits[0], middle, present], "phosphorus").change
-    assert change.before.case_id == "mill-corner-2021" and change.verdict is Verdict.WITHIN
+    assert change.before.case_id == "mill-corner-2021" and change.verdict is ChangeVerdict.WITHIN
 
 
 def test_a_list_of_deeds_alone(loaded):
@@ -125,15 +125,15 @@ def test_a_limit_is_no_value(visits):
     less = visits[-1].samples[0].increments[0].phosphorus
     case = with_slice(visits[-1], phosphorus=replace(less, censor="<"))
     change = series_of([*visits[:-1], case], "phosphorus").change
-    assert change.verdict is Verdict.UNKNOWN and change.difference is None
+    assert change.verdict is ChangeVerdict.UNKNOWN and change.difference is None
 
 
 def test_unknown_cores_hide_a_change(visits):
     """ensures that without cores a large change cannot be told, a small one is still noise."""
     case = with_sample(visits[-1], cores=None)
     ph = series_of([*visits[:-1], case], "ph").change
-    assert ph.verdict is Verdict.UNKNOWN and ph.reason.key == "history.why_cores"
-    assert series_of([*visits[:-1], case], "organic_matter").change.verdict is Verdict.WITHIN
+    assert ph.verdict is ChangeVerdict.UNKNOWN and ph.reason.key == "history.why_cores"
+    assert series_of([*visits[:-1], case], "organic_matter").change.verdict is ChangeVerdict.WITHIN
 
 
 def test_other_layers_and_zones_do_not_mix(visits):
@@ -148,11 +148,13 @@ def test_other_layers_and_zones_do_not_mix(visits):
 def test_cone_only_at_field_capacity(visits):
     """ensures that readings in drier soil are never compared (Busscher 1997: no correction)."""
     change = series_of(visits, "resistance", "Mill Corner").change
-    assert change.verdict is Verdict.MORE and change.difference == pytest.approx(-81.67, abs=0.01)
+    assert change.verdict is ChangeVerdict.MORE
+    assert change.difference == pytest.approx(-81.67, abs=0.01)
     for moisture in ("moist", "wet"):
         cone = visits[-1].penetrometer.model_copy(update={"moisture": moisture})
         dry = visits[-1].model_copy(update={"penetrometer": cone})
-        assert series_of([*visits[:-1], dry], "resistance", "").change.verdict is Verdict.UNKNOWN
+        found = series_of([*visits[:-1], dry], "resistance", "").change
+        assert found.verdict is ChangeVerdict.UNKNOWN
 
 
 def test_cone_limit_is_welchs(visits):
@@ -170,14 +172,14 @@ def test_sap_only_at_the_same_hour(visits):
 
     OSU VegNet 2020: same part, same stage, same time of day.
     """
-    assert series_of(visits, "brix", "soybean").change.verdict is Verdict.WITHIN
+    assert series_of(visits, "brix", "soybean").change.verdict is ChangeVerdict.WITHIN
     part = visits[-1].refractometer
     for time in (part.readings[0].time.replace(hour=8), None):
         early = part.readings[0].model_copy(update={"time": time})
         case = visits[-1].model_copy(update={
             "refractometer": part.model_copy(update={"readings": [early]})})
         change = series_of([*visits[:-1], case], "brix", "soybean").change
-        assert change.verdict is Verdict.UNKNOWN and change.limit is None
+        assert change.verdict is ChangeVerdict.UNKNOWN and change.limit is None
 
 
 @settings(max_examples=25)

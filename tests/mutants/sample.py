@@ -9,28 +9,34 @@ What no test notices is a survivor: either a test is missing, or the change mean
 
 ::
 
+    nice -n 19 python tests/mutants/sample.py --seed 7 --count 100 --near
     nice -n 19 python tests/mutants/sample.py --seed 7 --count 100
 
-Each result is a line of JSON in ``--results``; the same command goes on where it stopped. One
-process at a time.
+The first command leaves out the tests that make whole advisories and calls what survives
+suspected; the second tries only those on the tests left out. Each result is a line of JSON in
+``--results``; the same command goes on where it stopped. One process at a time: each run of
+tests is a copy of this one, which has the libraries loaded.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import contextlib
 import copy
+import importlib
+import inspect
 import json
 import os
 import random
 import re
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -51,6 +57,14 @@ ELSEWHERE = {
     "units.py": ("tests/properties", "tests/test_published.py", "tests/case"),
 }
 """Where the tests of a part are, if not in the folder of its name."""
+WITNESSES = ("tests/render/test_witnesses.py", "tests/render/test_archive.py")
+"""They start other programs, which takes long, and concern the written file only."""
+LIBRARIES = ("babel.numbers", "click", "cryptography.x509", "fontTools.ttLib", "highspy",
+             "hypothesis.strategies", "jinja2",
+             "matplotlib.figure", "numpy", "openpyxl", "pandas", "pikepdf", "PIL.Image",
+             "pyhanko.sign.validation", "pydantic", "pypdf", "pypdfium2", "pytest",
+             "reportlab.platypus", "rich.console", "ruamel.yaml", "yaml")
+"""Loaded once, before any test: half the time of a short run of tests."""
 
 SWAPPED: dict[type[ast.AST], type[ast.AST]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
@@ -164,27 +178,57 @@ def _is_none(node: ast.AST) -> bool:
 # Which tests ------------------------------------------------------------------------------
 
 
-def stages(tree: Path, file: str, wide: bool) -> list[list[str]]:
-    """The tests for a module, in groups that run one after the other; none twice."""
-    inside = Path(file).relative_to(SOURCE)
+def stages(tree: Path, mutant: Mutant) -> tuple[list[list[str]], list[list[str]]]:
+    """The tests for a mutant, near and wide, in groups that run one after the other; none twice."""
+    inside = Path(mutant.file).relative_to(SOURCE)
     module = "loambrief." + ".".join(inside.with_suffix("").parts).removesuffix(".__init__")
     package, _, last = module.rpartition(".")
     named = re.compile(rf"\b{re.escape(module)}\b|from {re.escape(package)} import "
                        rf"(\([^)]*\b{last}\b|.*\b{last}\b)")
-    near = [p for p in sorted((tree / "tests").rglob("test_*.py")) if named.search(p.read_text())]
+    texts = {p: p.read_text() for p in sorted((tree / "tests").rglob("test_*.py"))}
+    near = [p for p, text in texts.items() if named.search(text)]
     part = inside.parts[0].removesuffix(".py")
     homes = ELSEWHERE.get(inside.parts[0], (f"tests/{part}", f"tests/test_{part}.py"))
     topic = inside.parts[1] if part == "topics" and len(inside.parts) == 3 else None
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
+    around = names_around(tree, mutant)
+    # those that name the function first, then those of the module's name, then the shorter
+    near.sort(key=lambda p: (not around.search(texts[p]), last not in p.stem, len(texts[p])))
     groups, seen = [], set()
-    for group in ((str(p.relative_to(tree)) for p in near), homes, WIDE if wide else ()):
+    for group in ([str(p.relative_to(tree)) for p in near], homes, WIDE):
         new = [name for name in dict.fromkeys(group) if (tree / name).exists()
                and not {name, str(Path(name).parent)} & seen]
         seen.update(new)
-        if new:
-            groups.append(new)
-    return groups
+        groups.append(new)
+    return [g for g in groups[:2] if g], groups[2:]
+
+
+def names_around(tree: Path, mutant: Mutant) -> re.Pattern[str]:
+    """The functions and classes a mutant is in, by name."""
+    names = [node.name for node in ast.walk(ast.parse((tree / mutant.file).read_bytes()))
+             if isinstance(node, ast.FunctionDef | ast.ClassDef)
+             and node.lineno <= mutant.line <= (node.end_lineno or 0)]
+    return re.compile(rf"\b({'|'.join(names)})\b" if names else r"\Z.")
+
+
+class FirstFailure:
+    """Part of the run of tests: puts those that name a function first; tells what failed."""
+
+    def __init__(self, said: Path, first: re.Pattern[str] | None) -> None:
+        self.said = said
+        self.first = first
+
+    def pytest_collection_modifyitems(self, items: list) -> None:
+        if self.first:
+            items.sort(key=lambda item: not self.first.search(inspect.getsource(item.function)))
+
+    def pytest_collectreport(self, report: object) -> None:
+        self.pytest_runtest_logreport(report)
+
+    def pytest_runtest_logreport(self, report: object) -> None:
+        if report.failed and not self.said.exists():
+            self.said.write_text(report.nodeid)
 
 
 @dataclass
@@ -193,41 +237,62 @@ class Trial:
 
     tree: Path
     limit: float
-    wide: bool
-    broken: set[str]
     sound: set[str]
+    broken: set[str] = field(default_factory=set)
 
-    def run(self, tests: list[str]) -> tuple[str, str]:
+    def run(self, tests: list[str], first: re.Pattern[str] | None = None,
+            without: tuple[str, ...] = ()) -> tuple[str, str]:
         """What became of some tests: "passed", "failed" or "timed out", and the first failure."""
-        environment = {**os.environ, "PYTHONPATH": str(self.tree / "src"),
-                       "XDG_CACHE_HOME": str(self.tree / "cache")}
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:randomly",
-                   "--tb=no", "--color=no", "-rfE", *tests,
-                   *(f"--deselect={name}" for name in sorted(self.broken))]
-        # a session of its own: what the tests started is stopped with them
-        child = subprocess.Popen(command, cwd=self.tree, env=environment, text=True,
-                                 stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-                                 start_new_session=True)
+        said = self.tree / "output" / "failed"
+        said.unlink(missing_ok=True)
+        child = os.fork()
+        if not child:
+            self._in_child([*tests, *(f"--ignore={name}" for name in without),
+                            *(f"--deselect={name}" for name in sorted(self.broken))],
+                           FirstFailure(said, first))
+        end = time.monotonic() + self.limit
         try:
-            said, _ = child.communicate(timeout=self.limit)
-        except subprocess.TimeoutExpired:
-            os.killpg(child.pid, 9)
-            child.communicate()
-            return "timed out", ""
-        if child.returncode in (0, 5):  # 5: every test of the group is left out
+            while not (ended := os.waitpid(child, os.WNOHANG))[0]:
+                if time.monotonic() > end:
+                    return "timed out", ""
+                time.sleep(0.05)
+        finally:  # and when this program is stopped
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(child, signal.SIGKILL)
+        if os.waitstatus_to_exitcode(ended[1]) in (0, 5):  # 5: every test is left out
             return "passed", ""
-        first = re.search(r"^(?:FAILED|ERROR) (\S+?)(?: - .*)?$", said, re.MULTILINE)
-        return "failed", first[1] if first else said[-300:]
+        return "failed", said.read_text() if said.exists() else "the start of the tests"
 
-    def judge(self, mutant: Mutant) -> tuple[str, str]:
+    def _in_child(self, arguments: list[str], plugin: FirstFailure) -> None:
+        """Run the tests in a session of its own: what they start is stopped with them."""
+        os.setsid()
+        nothing = os.open(os.devnull, os.O_RDWR)
+        for stream in range(3):
+            os.dup2(nothing, stream)
+        code = 70
+        try:
+            os.chdir(self.tree)
+            os.environ.update(PYTHONPATH=str(self.tree / "src"),
+                              XDG_CACHE_HOME=str(self.tree / "cache"))
+            sys.path[:0] = [str(self.tree / "src")]
+            import pytest
+
+            code = int(pytest.main(["-x", "-q", "-n", "0", "-p", "no:randomly", "--tb=no",
+                                    "--assert=plain", *arguments], [plugin]))
+        finally:
+            os._exit(code)
+
+    def judge(self, mutant: Mutant, groups: list[list[str]]) -> tuple[str, str]:
         """"killed" and by what, "timed out", or "survived"."""
         path = self.tree / mutant.file
         whole = path.read_bytes()
-        for tests in stages(self.tree, mutant.file, self.wide):
+        without = () if mutant.file.startswith(f"{SOURCE.as_posix()}/render/") else WITNESSES
+        around = names_around(self.tree, mutant)
+        for tests in groups:
             while True:
                 _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
                 try:
-                    state, first = self.run(tests)
+                    state, first = self.run(tests, around, without)
                 finally:
                     _put(path, whole)
                 if state != "failed" or self._is_sound(first):
@@ -255,64 +320,91 @@ def _put(path: Path, data: bytes) -> None:
 
 
 def sample(tree: Path, seed: int, count: int, only: list[str]) -> list[Mutant]:
-    """So many mutants of the files whose path below the source fits one of the patterns."""
+    """So many mutants of the places that fit one of the patterns; without one, of all."""
     every = [m for path in sorted((tree / SOURCE).rglob("*.py"))
-             if not only or any(path.relative_to(tree / SOURCE).match(p) for p in only)
-             for m in mutants(path, path.relative_to(tree).as_posix())]
+             for m in mutants(path, path.relative_to(tree).as_posix()) if not only or fits(m, only)]
     return random.Random(seed).sample(every, min(count, len(every)))
 
 
-def main(arguments: list[str] | None = None) -> int:
+def fits(mutant: Mutant, patterns: list[str]) -> bool:
+    """Whether a path below the source, with or without the line, fits one of the patterns."""
+    inside = Path(mutant.file).relative_to(SOURCE)
+    return any(inside.match(p) or inside.with_name(f"{inside.name}:{mutant.line}").match(p)
+               for p in patterns)
+
+
+def copy_tree(tree: Path) -> None:
+    for name in COPIED:
+        here = ROOT / name
+        if here.is_dir():
+            shutil.copytree(here, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
+        elif here.exists():
+            shutil.copy(here, tree / name)
+    (tree / "output").mkdir()
+
+
+def options(arguments: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--only", action="append", default=[], metavar="PATTERN",
-                        help="files below src/loambrief, as 'agronomy/*'; may be repeated")
+                        help="files below src/loambrief, as 'agronomy/*', or one line of a file, "
+                        "as 'units.py:40'; may be repeated")
+    parser.add_argument("--not-now", action="append", default=[], metavar="PATTERN",
+                        help="leave these for later; may be repeated")
     parser.add_argument("--limit", type=float, default=900.0, metavar="SECONDS",
                         help="for one group of tests")
     parser.add_argument("--near", action="store_true",
                         help="leave out the tests that make whole advisories: quicker, and what "
                         "survives is only suspected")
+    parser.add_argument("--again", action="store_true",
+                        help="try once more what survived: tests were added")
     parser.add_argument("--results", type=Path, help="default: output/mutants-<seed>.jsonl")
     parser.add_argument("--list", action="store_true", help="show the sample, try nothing")
-    given = parser.parse_args(arguments)
+    return parser.parse_args(arguments)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    given = options(arguments)
     results = given.results or ROOT / "output" / f"mutants-{given.seed}.jsonl"
     done = {}
     if results.exists():
         done = {r["mutant"]: r for r in map(json.loads, results.read_text("utf-8").splitlines())}
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         tree = Path(folder)
-        for name in COPIED:
-            here = ROOT / name
-            if here.is_dir():
-                shutil.copytree(here, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
-            elif here.exists():
-                shutil.copy(here, tree / name)
-        (tree / "output").mkdir()
+        copy_tree(tree)
         chosen = sample(tree, given.seed, given.count, given.only)
-        trial = Trial(tree, given.limit, not given.near, set(), set())
+        if given.list:
+            print(*(m.key for m in chosen), sep="\n")
+            return 0
+        for name in LIBRARIES:
+            importlib.import_module(name)
+        trial = Trial(tree, given.limit, {r["by"] for r in done.values() if r["state"] == "killed"})
+        again = {"suspected", "survived"} if given.again else {"suspected"} - {
+            "suspected" if given.near else ""}
         for number, mutant in enumerate(chosen, 1):
-            if given.list:
-                print(mutant.key)
-                continue
-            if mutant.key not in done:
+            before = done[mutant.key]["state"] if mutant.key in done else None
+            if (before is None or before in again) and not fits(mutant, given.not_now):
                 started = time.monotonic()
-                state, by = trial.judge(mutant)
+                near, wide = stages(tree, mutant)
+                if before == "suspected" and not given.again:
+                    near = []
+                state, by = trial.judge(mutant, near + ([] if given.near else wide))
+                if given.near and state == "survived":
+                    state = "suspected"
                 done[mutant.key] = {"mutant": mutant.key, "state": state, "by": by,
                                     "seconds": round(time.monotonic() - started, 1)}
                 with results.open("a", encoding="utf-8") as file:
                     file.write(json.dumps(done[mutant.key], ensure_ascii=False) + "\n")
-            result = done[mutant.key]
+            result = done.get(mutant.key, {"state": "not tried", "by": ""})
             print(f"{number}/{len(chosen)} {result['state']} {mutant.key}  {result['by']}",
                   flush=True)
-    if given.list:
-        return 0
-    left = [m.key for m in chosen if done[m.key]["state"] == "survived"]
-    slow = [m.key for m in chosen if done[m.key]["state"] == "timed out"]
-    print(f"\n{len(chosen)} mutants, {len(left)} survived, {len(slow)} timed out",
-          *(f"survived: {key}" for key in left), *(f"timed out: {key}" for key in slow),
+    states = {m.key: done[m.key]["state"] if m.key in done else "not tried" for m in chosen}
+    told = [state for state in dict.fromkeys(states.values()) if state != "killed"]
+    print(f"\n{len(chosen)} mutants", *(f"{state}: {key}" for state in sorted(told)
+                                        for key, s in states.items() if s == state),
           *(f"fails without any change: {name}" for name in sorted(trial.broken)), sep="\n")
-    return 1 if left else 0
+    return 0 if not told else 1
 
 
 if __name__ == "__main__":

@@ -31,7 +31,7 @@ from loambrief.report.blocks import (
     Table,
 )
 from loambrief.report.chart_text import chart_words, describe
-from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock, Mark
+from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock, StatusSign
 from loambrief.report.text import Writer
 
 LONG = ("Ægir Þorvaldsdóttir-Größenbrückner et Fils, Sucesores de la Señora Ñandú "
@@ -144,7 +144,7 @@ def many_rows(count: int, paper: Paper = Paper.LETTER) -> ReportModel:
                      why=(long,), cautions=("Dust hurts eyes and lungs.",))
           for n in range(1, count + 1)),
         Heading(1, "Findings", columns=2),
-        *(FindingBlock(f"Zone {n} is too acid", Mark.LIMITING, "limits the crop", "high",
+        *(FindingBlock(f"Zone {n} is too acid", StatusSign.LIMITING, "limits the crop", "high",
                        "measured", body=(long * (1 + n % 4),),
                        support=(EvidenceLine(long, "measured"),)) for n in range(count)),
         Heading(1, "More tables"),

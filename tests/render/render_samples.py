@@ -35,10 +35,10 @@ from loambrief.report.parts import (
     FindingBlock,
     FirstAction,
     LimitLine,
-    Mark,
     SignOff,
-    Source,
+    SourceEntry,
     SourceList,
+    StatusSign,
     Summary,
 )
 from loambrief.report.text import Writer
@@ -102,7 +102,7 @@ SUMMARY = Summary(
 
 FINDING_PH = FindingBlock(
     title="The top two inches are too acid for alfalfa",
-    mark=Mark.LIMITING,
+    mark=StatusSign.LIMITING,
     status="limits the crop",
     confidence="high (two depths, same lab, methods match)",
     grade="measured",
@@ -135,7 +135,7 @@ FINDING_PH = FindingBlock(
 )
 FINDING_PAN = FindingBlock(
     title="A hard layer starts at seven inches",
-    mark=Mark.WATCH,
+    mark=StatusSign.WATCH,
     status="watch",
     confidence="medium (8 places, moisture judged by hand)",
     grade="measured",
@@ -147,7 +147,7 @@ FINDING_PAN = FindingBlock(
 )
 FINDING_K = FindingBlock(
     title="Potassium is too close to call",
-    mark=Mark.UNCERTAIN,
+    mark=StatusSign.UNCERTAIN,
     status="not certain",
     confidence="low",
     grade="measured",
@@ -162,11 +162,12 @@ FINDING_K = FindingBlock(
     ),
 )
 FINDINGS_MORE = (
-    FindingBlock("Phosphorus is enough", Mark.ADEQUATE, "enough", "high", "measured",
+    FindingBlock("Phosphorus is enough", StatusSign.ADEQUATE, "enough", "high", "measured",
                  reading=f"34{NB}ppm", reference=f"20{NB}ppm"),
-    FindingBlock("Boron is above what beans stand", Mark.EXCESS, "too much", "medium", "measured",
+    FindingBlock("Boron is above what beans stand", StatusSign.EXCESS, "too much", "medium",
+                 "measured",
                  reading=f"2.6{NB}ppm", reference=f"2.0{NB}ppm"),
-    FindingBlock("Brix of the crop: 6", Mark.NOTED, "noted", "low", "screening sign",
+    FindingBlock("Brix of the crop: 6", StatusSign.NOTED, "noted", "low", "screening sign",
                  reading=f"6{NB}°Brix"),
 )
 
@@ -252,11 +253,11 @@ CALCULATIONS = CalculationList(tuple(
          "compaction_share", "Outside the published range: fewer than 10 profiles", ""),
     ))))
 SOURCES = SourceList((
-    Source("[1]", "An invented lime guide for trial pages, third edition, 2025, table 4.",
+    SourceEntry("[1]", "An invented lime guide for trial pages, third edition, 2025, table 4.",
            "source-1", "https://example.org/lime?table=4&edition=3", "Read in its published text."),
-    Source("[2]", "Field handbook of made-up penetrometer work, 2019, p. 12.", "source-2",
+    SourceEntry("[2]", "Field handbook of made-up penetrometer work, 2019, p. 12.", "source-2",
            note="From memory, not checked."),
-    Source("[3]", "Nobody, A. and Noone, B. (2011) Ratios that do not pay. Journal of Samples "
+    SourceEntry("[3]", "Nobody, A. and Noone, B. (2011) Ratios that do not pay. Journal of Samples "
            "7:1–9.", "source-3", "https://example.org/ratios"),
 ))
 SIGN_OFF = SignOff(

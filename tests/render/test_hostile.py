@@ -45,10 +45,10 @@ from loambrief.report.parts import (
     FindingBlock,
     FirstAction,
     LimitLine,
-    Mark,
     SignOff,
-    Source,
+    SourceEntry,
     SourceList,
+    StatusSign,
     Summary,
 )
 
@@ -69,7 +69,7 @@ def test_markup_is_printed_letter_by_letter():
         blocks=(Heading(1, MARKUP), Paragraph(MARKUP), Bullets((MARKUP,)),
                 KeyFacts((Fact(MARKUP, MARKUP),), 1),
                 Table((Column(MARKUP),), ((MARKUP,),), caption=MARKUP),
-                FindingBlock(MARKUP, Mark.WATCH, "watch", body=(MARKUP,)),
+                FindingBlock(MARKUP, StatusSign.WATCH, "watch", body=(MARKUP,)),
                 ActionCard(1, MARKUP, cautions=(MARKUP,))),
     ), checked=True)
     text = _text(data)
@@ -106,7 +106,7 @@ def test_any_text_prints(texts):
     assert render_pdf(model(blocks=(
         Heading(1, first), Bullets(tuple(texts)), Paragraph(tuple(Span(t, link=t) for t in texts)),
         Table((Column(first), Column("x")), tuple((t, t) for t in texts)),
-        SourceList((Source(first, first, url=first),)),
+        SourceList((SourceEntry(first, first, url=first),)),
     )))
 
 
@@ -144,7 +144,8 @@ CASES = {
         Table((Column("a"),), tuple((str(i),) for i in range(90))),
         Callout(CalloutKind.NOTE, (Paragraph(HUGE),))), LONG),),
     "together": (KeepTogether((Paragraph(HUGE), Heading(1, "h"), Paragraph(HUGE))),),
-    "finding": (FindingBlock(LONG, Mark.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,), EVIDENCE,
+    "finding": (FindingBlock(LONG, StatusSign.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,),
+                             EVIDENCE,
                              EVIDENCE[:2], EVIDENCE[:1], (Paragraph(HUGE),)),),
     "action": (ActionCard(12345, LONG, "a", HUGE, LONG, NAME, MARKUP, LONG, LONG, LONG, (HUGE,),
                           (HUGE,), HUGE, (HUGE,), (HUGE, HUGE), LONG),),
@@ -159,7 +160,7 @@ CASES = {
         Calculation(NAME, LONG, tuple(Fact(f"in{j}", LONG) for j in range(5)), LONG, NAME,
                     group=NAME)
         for _ in range(12))),),
-    "sources": (SourceList(tuple(Source(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
+    "sources": (SourceList(tuple(SourceEntry(f"[{i}]", NAME, "", "https://example.org/" + "a" * 300)
                                  for i in range(20))),),
 }
 
@@ -215,7 +216,8 @@ def _random_block(random, depth=2):
         makers += [
             lambda: Callout(random.choice(list(CalloutKind)), several(4, inner), text()),
             lambda: KeepTogether(several(4, inner)),
-            lambda: FindingBlock(text(), random.choice(list(Mark)), "status", text(), "grade", "",
+            lambda: FindingBlock(text(), random.choice(list(StatusSign)), "status", text(),
+                                 "grade", "",
                                  text(), text(), several(3), several(5, evidence),
                                  several(5, evidence), several(3, evidence), several(3, inner)),
             lambda: ActionCard(random.randrange(40), text(), "", text(), text(), "", text(),

@@ -14,7 +14,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 
 import yaml
@@ -24,6 +24,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.errors import CaseProblems
 from loambrief.render.plain import render_plain
+from loambrief.report.blocks import ReportModel
 from loambrief.report.parts import Summary
 
 HERE = Path(__file__).parent
@@ -45,8 +46,12 @@ class Scenario:
     """Page 1 as plain text, on one line, without its running head and the question as asked."""
     advised: str
     """The part of ``page`` above what not to buy."""
-    text: str
-    """The whole document as plain text, on one line."""
+    model: ReportModel
+
+    @cached_property
+    def text(self) -> str:
+        """The whole document as plain text, on one line."""
+        return " ".join(render_plain(self.model).decode().split())
 
     @property
     def pairs(self) -> list[tuple[Action, Mapping]]:
@@ -90,7 +95,8 @@ def scenario(name: str) -> Scenario:
 
 @cache
 def _scenario(name: str) -> Scenario:
-    loaded = load_case(HERE / name / "case.yaml")
+    loaded = _loaded(name)
+    assert isinstance(loaded, LoadedCase)
     advice = pipeline.advise(loaded)
     model = pipeline.report_model(advice)
     data = next(a.content for a in model.attachments if a.name.endswith(".json"))
@@ -101,17 +107,23 @@ def _scenario(name: str) -> Scenario:
     if loaded.case.case.purpose:
         page = page.replace(" ".join(loaded.case.case.purpose.split()), "")
     return Scenario(name, loaded, advice.plan, json.loads(data), first, page,
-                    page.split(f" {model.words.avoid} -----", 1)[0],
-                    " ".join(render_plain(model).decode().split()))
+                    page.split(f" {model.words.avoid} -----", 1)[0], model)
 
 
 @cache
+def _loaded(name: str) -> LoadedCase | CaseProblems:
+    """A case, read once, or why it is refused."""
+    try:
+        return load_case(HERE / name / "case.yaml")
+    except CaseProblems as error:
+        return error
+
+
 def refusal(name: str) -> str:
     """Problems for which a case is refused, as text; empty if it is not refused."""
-    try:
-        load_case(HERE / name / "case.yaml")
-    except CaseProblems as error:
-        return "\n".join(f"{p.line}: {p}" for p in error.problems)
+    found = _loaded(name)
+    if isinstance(found, CaseProblems):
+        return "\n".join(f"{p.line}: {p}" for p in found.problems)
     return ""
 
 

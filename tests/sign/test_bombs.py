@@ -15,7 +15,7 @@ from loambrief.archive.pdf_parts import LARGEST_FILE, MOST_REVISIONS, too_much
 from loambrief.archive.verify_apart import PATIENCE, Limits, inspect_apart
 from loambrief.archive.verify_pdf import inspect
 
-TIGHT = Limits(memory=640, seconds=6)
+TIGHT = Limits(memory=640, seconds=3)
 
 
 def pdf(*objects: bytes, root: int = 1, trailer: bytes = b"") -> bytes:

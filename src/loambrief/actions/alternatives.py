@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
-from loambrief.actions.blend import FieldMix, Zone, field_mix, priced
+from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.findings.model import Finding, Judgement, Message, Product, Verdict, say
+from loambrief.findings.model import (
+    WHOLE_FIELD,
+    Finding,
+    JudgedKind,
+    Judgement,
+    Message,
+    Product,
+    Verdict,
+    say,
+)
 from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
 
+ABOUT = {"nutrients.against_p": "P2O5", "nutrients.against_k": "K2O", "acidity.avoid_lime": "lime",
+         "salinity.avoid_gypsum": "gypsum", "acidity.avoid_sulfur": "sulfur"}
+"""What a finding's advice not to buy is about, where it is a nutrient or an amendment."""
 LEAST_SAVING = 1.0
 """Difference for the field from which a product counts as dearer [currency]."""
 MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
 
 
-def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldMix,
+def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
                  findings: tuple[Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
@@ -51,7 +63,7 @@ def alternatives(zones: tuple[Zone, ...], usable: tuple[Offer, ...], mix: FieldM
     return tuple(found)
 
 
-def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
+def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
            mix: FieldMix) -> float | None:
     """How much more the field costs if this product does the work of its rivals.
 
@@ -69,15 +81,31 @@ def beaten(offer: Offer, zones: tuple[Zone, ...], usable: tuple[Offer, ...],
     return other.cost - mix.cost
 
 
-def not_advised(findings: tuple[Finding, ...], materials: tuple[Judgement, ...],
-                on_offer: tuple[Offer, ...], system: str = "us") -> tuple[NotAdvised, ...]:
+def practices(findings: tuple[Finding, ...]) -> tuple[Judgement, ...]:
+    """Verdicts on what findings advise against that is no nutrient, amendment or listed product."""
+    found: dict[str, Judgement] = {}
+    for finding in sorted(findings, key=lambda f: f.id):
+        for what, _ in finding.advise_against:
+            if what.key not in ABOUT and _product(what) is None:
+                found.setdefault(what.key, Judgement(
+                    JudgedKind.PRACTICE, what.key, WHOLE_FIELD, Verdict.NOT_NEEDED,
+                    "finding_against", finding_ids=(finding.id,), sources=finding.sources))
+    return tuple(found.values())
+
+
+def not_advised(findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
+                materials: tuple[Judgement, ...], on_offer: tuple[Offer, ...],
+                system: str = "us") -> tuple[NotAdvised, ...]:
     """What not to spend money on: the findings' own list, then materials judged not needed.
+
+    Advice about a nutrient or an amendment stands only where that is judged not needed.
 
     ``system`` is the reader's ("us" or "si"): savings are said per ton and acre, or per tonne
     and hectare.
     """
     by_id = {o.id: o for o in on_offer}
     refused = {j.key: j for j in materials if j.verdict is Verdict.NOT_NEEDED}
+    settled = {j.key for j in judged if j.verdict is Verdict.NOT_NEEDED}
     listed: list[NotAdvised] = []
     seen: set[tuple[str, str | None]] = set()
     for finding in sorted(findings, key=lambda f: f.id):
@@ -85,10 +113,13 @@ def not_advised(findings: tuple[Finding, ...], materials: tuple[Judgement, ...],
             product = _product(what)
             if (what.key, product) in seen or (product in by_id and product not in refused):
                 continue
+            if what.key in ABOUT and ABOUT[what.key] not in settled:
+                continue
             seen.add((what.key, product))
             saved = _unit_saving(by_id[product], system) if product in by_id else None
             listed.append(NotAdvised(what, why, saved, product if product in by_id else None,
-                                     finding.sources, what.key))
+                                     finding.sources,
+                                     ABOUT.get(what.key, "" if product in by_id else what.key)))
     named = {n.material_id for n in listed}
     for judgement in refused.values():
         if judgement.key in named:
@@ -100,7 +131,7 @@ def not_advised(findings: tuple[Finding, ...], materials: tuple[Judgement, ...],
         sources = ("cfr-40-503-13",) if offer.most_lb_ac == 0 else ()
         listed.append(NotAdvised(
             say("actions.not_needed", material=Product(offer.id, offer.material.name)),
-            judgement.why, saved, offer.id, sources, judgement.reason))
+            judgement.why, saved, offer.id, sources))
     return tuple(listed)
 
 

@@ -35,7 +35,7 @@ MOST_NODES = 5_000
 
 
 @dataclass(frozen=True)
-class Zone:
+class BlendZone:
     """An area with its needs and limits.
 
     Attributes
@@ -122,16 +122,16 @@ def least_cost(
     -------
     Blend or NoBlend
     """
-    mix = field_mix((Zone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
+    mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
     return mix if isinstance(mix, NoBlend) else mix.blends[""]
 
 
-def field_mix(zones: tuple[Zone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:
+def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:
     """Cheapest mix for all zones of a field together.
 
     Parameters
     ----------
-    zones : tuple of Zone
+    zones : tuple of BlendZone
         Each of a place of its own.
     offers : tuple of Offer
 
@@ -179,7 +179,7 @@ class _Programme:
     x is held as a share of the most that could be useful, so that all numbers are near one.
     """
 
-    def __init__(self, zones: tuple[Zone, ...], offers: list[Offer]):
+    def __init__(self, zones: tuple[BlendZone, ...], offers: list[Offer]):
         self.zones, self.offers = zones, offers
         self.columns: dict[tuple, int] = {}
         self.cost: list[float] = []
@@ -206,7 +206,7 @@ class _Programme:
         self.bounds.append(bound)
         self.names.append(name)
 
-    def _zone(self, zone: Zone) -> None:
+    def _zone(self, zone: BlendZone) -> None:
         for offer in self.offers:
             most = self.most[zone.place.id, offer.id]
             loose = offer.package_lb is None and not offer.minimum_lb
@@ -301,7 +301,7 @@ class _Programme:
         return FieldMix(blends, orders, cost)
 
 
-def _most(zone: Zone, offer: Offer) -> float:
+def _most(zone: BlendZone, offer: Offer) -> float:
     """Pounds per acre beyond which a product can serve no need of the zone."""
     useful = [amount / offer.fraction(n) for n, amount in zone.wanted().items()
               if offer.fraction(n) > 0]

@@ -4,7 +4,8 @@ Rule: in rank order, an action is taken if the money left pays for it and everyt
 waits for is taken. This gives the best set by rank: no set within the budget holds a
 higher-ranked action that this one lacks while keeping all ranked above it. More money
 therefore never drops an action for a lower-ranked one. Actions without a price are taken
-and named, since their cost is unknown, not zero.
+and named, since their cost is unknown, not zero. Nothing is kept for what a reading still
+decides.
 """
 
 from __future__ import annotations
@@ -45,6 +46,8 @@ def choose(actions: tuple[Action, ...], limit: float | None,
     """
     chosen: list[Action] = []
     left_out: list[Action] = []
+    undecided = tuple(a.id for a in actions if a.conditional_on is not None)
+    actions = tuple(a for a in actions if a.conditional_on is None)
     present = {a.id for a in actions}
 
     def cost_of(taken: list[Action]) -> float:
@@ -66,6 +69,6 @@ def choose(actions: tuple[Action, ...], limit: float | None,
         money = cost_of([*chosen, following]) - limit
     return BudgetResult(
         limit, tuple(a.id for a in chosen), tuple(a.id for a in left_out), spent,
-        tuple(a.id for a in chosen if a.cost_total is None),
+        tuple(a.id for a in chosen if a.cost_total is None), undecided,
         None if following is None else following.id, money,
     )

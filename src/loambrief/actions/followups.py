@@ -22,6 +22,16 @@ WAIT_DAYS = {
 """Usual waiting times before a new test can show a change (common practice, no source)."""
 
 
+SPRING = (4, 15)
+"""Month and day that stand for spring at field capacity (our convention; north of the equator)."""
+
+
+def _spring(after: dt.date) -> dt.date:
+    """The next spring after a day."""
+    day = dt.date(after.year, *SPRING)
+    return day if day > after else dt.date(after.year + 1, *SPRING)
+
+
 def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ...]:
     """One re-test for each kind of work, from the first action of that kind."""
     today = case.case.date
@@ -30,8 +40,11 @@ def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ..
         if action.kind in WAIT_DAYS and action.kind not in found:
             name = action.kind.value.replace(" ", "_")
             start = action.window.start if action.window and action.window.start else today
+            due = max(start, today) + dt.timedelta(days=WAIT_DAYS[action.kind])
+            if action.kind is NeedKind.LOOSEN:
+                due = _spring(max(start, today))
             found[action.kind] = Followup(
-                due=max(start, today) + dt.timedelta(days=WAIT_DAYS[action.kind]),
+                due=due,
                 what=say(f"actions.follow_{name}"),
                 success=say(f"actions.success_{name}"),
                 action_id=action.id,

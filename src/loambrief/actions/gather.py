@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loambrief.findings.model import Confidence, Finding, Need, NeedKind
+from loambrief.findings.model import Confidence, Finding, Need, NeedKind, beyond
 
 _ORDER = (Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH)
 
@@ -23,6 +23,11 @@ class NeedFor:
     @property
     def severity(self) -> int:
         return max(f.severity for f in self.findings)
+
+    @property
+    def distance(self) -> float:
+        """The farthest that a reading behind the need lies from its line (share of it)."""
+        return max(beyond(f) for f in self.findings)
 
     @property
     def confidence(self) -> Confidence:

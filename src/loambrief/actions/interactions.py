@@ -6,13 +6,38 @@ import datetime as dt
 from dataclasses import replace
 
 from loambrief.actions.model import Action, Window
+from loambrief.actions.orders import needed_lb
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
+from loambrief.topics.nutrients.formulas_manure import STRIP_FT, manure_setback_ft
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
+SMALL_AC = 0.5
+"""A field below this gets its rates by the square, since loads and spreaders are out of
+proportion (our own cut)."""
+FT2_PER_AC = 43.56
+"""Thousand square feet in an acre."""
+G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
+WITHOUT_AMOUNT = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
+_AMENDED = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.NUTRIENT)
+DECIDED_BY = {  # item of a test to the work whose amount it settles
+    "soil test": _AMENDED,
+    "soil-sample": _AMENDED,
+    "buffer ph": (NeedKind.LIME,),
+    "surface buffer": (NeedKind.LIME,),
+    "subsoil pH": (NeedKind.LIME,),
+    "layers again": (NeedKind.LIME, NeedKind.NUTRIENT),
+    "paste extract": (NeedKind.LEACH, NeedKind.GYPSUM),
+    "sodium": (NeedKind.GYPSUM,),
+    "water-table": (NeedKind.GYPSUM, NeedKind.LEACH),
+    "tissue": (NeedKind.NUTRIENT,),
+    "cone-again": (NeedKind.LOOSEN,),
+}
+ALWAYS = ("water-table",)
+"""Readings that come before the work they bear on even where its amount is known."""
 INTERACTIONS = (
     "actions.interaction_lime_n",
     "actions.interaction_lime_p",
@@ -32,9 +57,9 @@ def same_area(one: Action, other: Action) -> bool:
 def dependencies(actions: list[Action]) -> list[Action]:
     """What waits for what, beside a second pass for the first.
 
-    Drainage waits for the reading of the water table; gypsum for drainage; leaching for
-    both; letting a share of each season's water drain, for gypsum and leaching anywhere on
-    the field, because washing a sodic soil without calcium seals it.
+    Work waits for the reading that its need names first; gypsum for drainage that is decided;
+    leaching for both; letting a share of each season's water drain, for gypsum and leaching
+    anywhere on the field, because washing a sodic soil without calcium seals it.
     """
     return [
         replace(action, depends_on=tuple(dict.fromkeys((
@@ -46,26 +71,67 @@ def dependencies(actions: list[Action]) -> list[Action]:
 
 
 def _waits(action: Action, other: Action) -> bool:
+    if other.kind is NeedKind.DRAIN and _undecided(other):
+        return False
     if action.item == "leaching share":
         return other.kind in (NeedKind.GYPSUM, NeedKind.LEACH)
     if not same_area(action, other):
         return False
-    if action.kind is NeedKind.DRAIN:
-        return other.item == "water-table"
+    if other.kind is NeedKind.MEASURE:
+        return other.item == action.need.params.get("first")
     return other.kind in {
         NeedKind.GYPSUM: (NeedKind.DRAIN,),
         NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM),
     }.get(action.kind, ())
 
 
+def _undecided(action: Action) -> bool:
+    """Its need names a reading that was not made (``first``)."""
+    return "first" in action.need.params
+
+
+def decisions(actions: list[Action]) -> list[Action]:
+    """Which reading decides whether an action is done, and which tests decide its rate."""
+    tests = [a for a in actions if a.kind is NeedKind.MEASURE]
+    told = []
+    for action in actions:
+        here = [t for t in tests if same_area(action, t)]
+        condition = next((t.id for t in sorted(here, key=lambda t: t.id)
+                          if t.item == action.need.params.get("first")), None)
+        deciding = tuple(sorted(t.id for t in here if t.id != condition
+                                and _decides(t, action)))
+        told.append(replace(action, conditional_on=condition, decided_by=deciding))
+    return told
+
+
+def _decides(test: Action, action: Action) -> bool:
+    """A test of what an action rests on, where the amount is open or the sample is old."""
+    if action.kind not in DECIDED_BY.get(test.item, ()):
+        return False
+    faults = test.need.params.get("faults", ())
+    if test.item in ALWAYS or (isinstance(faults, list) and "age" in faults):
+        return True
+    shared = not set(test.finding_ids).isdisjoint(action.finding_ids)
+    open_amount = action.kind not in WITHOUT_AMOUNT and action.need.amount is None
+    return shared or open_amount or action.uncertain is not None
+
+
 def in_turn(actions: list[Action]) -> list[Action]:
-    """No window opens before the window of what the action waits for."""
+    """No window opens before the window of what the action waits for.
+
+    Leaching after gypsum says so, and only where gypsum goes on.
+    """
+    kinds = {a.id: a.kind for a in actions}
     starts = {a.id: a.window.start for a in actions if a.window and a.window.start}
     moved: list[Action] = []
     for action in actions:
         latest: dt.date | None = max((starts[d] for d in action.depends_on if d in starts),
                                      default=None)
         own = action.window
+        if own is not None and action.kind is NeedKind.LEACH and any(
+                kinds.get(d) is NeedKind.GYPSUM for d in action.depends_on):
+            own = replace(own, text=say("actions.when_leach", gypsum=True))
+            action = replace(action, window=own)
         if own is not None and latest is not None and own.start is not None \
                 and own.start < latest:
             end = own.end if own.end is None or own.end >= latest else None
@@ -75,6 +141,26 @@ def in_turn(actions: list[Action]) -> list[Action]:
     return moved
 
 
+def _small_area(case: CaseFile, action: Action) -> list[Message]:
+    """What a rate comes to on a plot: per 1,000 square feet, or per square metre."""
+    if not action.rate or not action.area_ac or case.field.area.value >= SMALL_AC:
+        return []
+    pounds = needed_lb(action) / action.area_ac
+    small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
+             else pounds / FT2_PER_AC)
+    return [say("actions.note_small_area", small=small)]
+
+
+def _setback(case: CaseFile, action: Action) -> list[Message]:
+    """Distance to water that manure keeps, where water is near."""
+    if action.material_kind not in LIVE_SOURCES or not case.field.sensitive_areas:
+        return []
+    bare, strip = (manure_setback_ft.evaluate(feature="surface water", region=case.farm.region,
+                                              strip_ft=width) for width in (0.0, STRIP_FT))
+    return [say("actions.caution_setback", feet=float(bare.value), strip=float(strip.value),
+                places=list(case.field.sensitive_areas))]
+
+
 def interactions(case: CaseFile, findings: tuple[Finding, ...],
                  actions: list[Action]) -> list[Action]:
     """Cautions that arise only because actions, water or stock meet on one area."""
@@ -82,7 +168,8 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
     for action in actions:
         beside = [a for a in actions if a.id != action.id and same_area(action, a)]
         extra = tuple(_of(case, findings, action, beside))
-        told.append(replace(action, cautions=action.cautions + extra))
+        first = (*_setback(case, action), *_small_area(case, action))
+        told.append(replace(action, cautions=(*first, *action.cautions, *extra)))
     return told
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.actions.rounding import round_rate
+from loambrief.actions.rounding import round_rate, round_up, spanned
 from loambrief.actions.windows import window
 from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import say
+from loambrief.findings.model import NeedKind, say
 from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 from loambrief.units import LB_PER_TON
@@ -109,6 +110,13 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     return tuple(actions)
 
 
+def with_dolomitic(actions: list[Action], magnesium_at: set[str]) -> list[Action]:
+    """Lime where magnesium is short says to be dolomitic, unless it is."""
+    return [replace(a, cautions=(say("actions.caution_dolomitic"), *a.cautions))
+            if a.kind is NeedKind.LIME and a.place.id in magnesium_at
+            and a.supplies.get("Mg", 0.0) <= 0 else a for a in actions]
+
+
 def _magnesium(offer: Offer) -> float:
     return 100.0 * offer.fraction("Mg")
 
@@ -129,7 +137,9 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
         exact = lime_product_rate.evaluate(requirement=per_pass, **quality)
     scale = exact.value / per_pass if per_pass else 1.0
     cap = need.cap * scale if need.cap else None
-    rate = round_rate(exact.value, "ton/ac", case.case.units, cap)
+    low, high = spanned(None if need.low is None else need.low / passes * scale,
+                        None if need.high is None else need.high / passes * scale)
+    rate = round_rate(exact.value, "ton/ac", case.case.units, cap, low, high)
     first = action_id(need_for, "1" if passes > 1 else "")
     return tuple(
         base(
@@ -139,8 +149,7 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
             kind_of_material="lime",
             material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact.value, rate_unit="ton/ac", cap=cap,
-            rate_low=None if need.low is None else need.low / passes * scale,
-            rate_high=None if need.high is None else need.high / passes * scale,
+            rate_low=low, rate_high=high,
             pass_number=number, passes=passes,
             window=window(case, need.kind, number),
             depends_on=(first,) if number > 1 else (),
@@ -192,7 +201,11 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     cap = need.cap * scale if need.cap else None
     passes = passes_of(need_for)
     exact = need.amount * scale / passes
-    rate = round_rate(exact, need.unit, case.case.units, cap)
+    low, high = spanned(None if need.low is None else need.low * scale / passes,
+                        None if need.high is None else need.high * scale / passes)
+    rate = round_rate(exact, need.unit, case.case.units, cap, low, high)
+    if need.params.get("at_least"):
+        rate = round_up(exact, need.unit, case.case.units)
     first = action_id(need_for, "1" if passes > 1 else "")
     return tuple(
         base(
@@ -201,10 +214,9 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
                 material=offer.material.name, number=number, passes=passes),
             kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,
-            rate_low=None if need.low is None else need.low * scale / passes,
-            rate_high=None if need.high is None else need.high * scale / passes,
+            rate_low=low, rate_high=high,
             pass_number=number, passes=passes,
-            window=window(case, need.kind, number),
+            window=window(case, need.kind, number, need.item),
             depends_on=(first,) if number > 1 else (),
             how=(say(f"actions.how_{name}", passes=passes),),
             supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),

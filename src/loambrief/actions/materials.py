@@ -82,6 +82,7 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         area_ac=need.area_ac,
         severity=need_for.severity,
         confidence=need_for.confidence,
+        distance=need_for.distance,
         window=more.pop("window", None) or window(case, need.kind, item=need.item),
         cautions=cautions,
         material_kind=kind,
@@ -89,9 +90,15 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
     )
 
 
+def pounds_per(unit: str, offer: Offer) -> float:
+    """Pounds in one unit of a rate of a product."""
+    own, pounds = offer.spread_in
+    return pounds if own == unit else LB_PER_TON if unit == "ton/ac" else 1.0
+
+
 def priced(offer: Offer, rate: float, unit: str, area_ac: float | None) -> dict:
     """Cost fields of a rate of one product."""
-    per_unit = LB_PER_TON if unit == "ton/ac" else 1.0
+    per_unit = pounds_per(unit, offer)
     parts: list[tuple[str, float]] = []
     if offer.product_per_lb is not None:
         parts.append(("product", offer.product_per_lb * per_unit * rate))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from loambrief.actions.blend import Blend, FieldMix, Zone
+from loambrief.actions.blend import Blend, BlendZone, FieldMix
 from loambrief.actions.gather import NeedFor
+from loambrief.actions.limits import Limit
+from loambrief.actions.manure import manure_limit, shut_out
 from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
-from loambrief.actions.rounding import round_rate, step_down
+from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
@@ -20,7 +23,7 @@ from loambrief.topics.nutrients.formulas_limits import band_limit
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
-BULKY = ("manure", "compost", "biosolids", "gypsum")
+ORGANIC = ("manure", "compost", "biosolids")
 BANDED = ("N", "P2O5", "K2O")
 
 
@@ -31,35 +34,38 @@ class NutrientPlan:
     Attributes
     ----------
     actions : tuple of Action
-    zones : tuple of Zone
+    zones : tuple of BlendZone
         Needs as they are met (after what could not be met was taken off).
     mix : FieldMix
     """
 
     actions: tuple[Action, ...]
-    zones: tuple[Zone, ...]
+    zones: tuple[BlendZone, ...]
     mix: FieldMix
+    shut_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Materials that only a limit keeps out, not their price, and the nutrients limited."""
+    near_water: bool = False
 
 
 def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                   offers: tuple[Offer, ...],
-                  upper: Mapping[str, Mapping[str, float]]) -> NutrientPlan:
+                  limits: Mapping[str, Mapping[str, Limit]]) -> NutrientPlan:
     """One action per product and zone of the field's least-cost mix.
 
     Parameters
     ----------
     case : CaseFile
     zones : mapping
-        Zone id -> its nutrient needs.
+        BlendZone id -> its nutrient needs.
     offers : tuple of Offer
-    upper : mapping
-        Zone id -> nutrient -> most lb/ac.
+    limits : mapping
+        Zone id -> nutrient -> most from all sources, and why.
     """
     usable = kind_of(offers, *KINDS)
     wanted = tuple(
-        Zone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
+        BlendZone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
              {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
-             upper.get(zone_id, {}))
+             {n: limit.amount for n, limit in limits.get(zone_id, {}).items()})
         for zone_id, needs in sorted(zones.items())
     )
     mix, met, clashes, uncovered = best_effort(wanted, usable)
@@ -68,38 +74,44 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     for zone in met:
         needs = {n.need.item: n for n in zones[zone.place.id]}
         spoken = {n: c for (zone_id, n), c in costs.items() if zone_id == zone.place.id}
-        actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.place.id], spoken)
+        actions += _zone_actions(case, zone, needs, usable, mix.blends[zone.place.id], spoken,
+                                 limits.get(zone.place.id, {}))
         actions += _unmet(case, needs, uncovered, clashes.get(zone.place.id), usable)
-    return NutrientPlan(tuple(actions), met, mix)
+    return NutrientPlan(tuple(actions), met, mix, shut_out(met, usable, mix),
+                        bool(case.field.sensitive_areas))
 
 
-def _zone_actions(case: CaseFile, zone: Zone, needs: Mapping[str, NeedFor],
+def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
                   usable: tuple[Offer, ...], blend: Blend,
-                  limit_cost: Mapping[str, float]) -> list[Action]:
+                  limit_cost: Mapping[str, float],
+                  bounds: Mapping[str, Limit]) -> list[Action]:
     chosen = tuple(o for o in usable if o.id in blend.amounts)
     spans = {item: (n.need.low, n.need.high) for item, n in needs.items()
              if n.need.low is not None and n.need.high is not None}
     ranges = rate_ranges(zone, spans, chosen)
-    rates = _rounded(case, zone, chosen, blend.amounts)
+    rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     actions = []
     for offer in sorted(chosen, key=lambda o: (-blend.amounts[o.id], o.id)):
         met = [item for item in zone.wanted() if offer.fraction(item) > 0]
         lead = max(met, key=lambda item: blend.amounts[offer.id] * offer.fraction(item))
-        limits = [say("actions.limit_upper", item=item, cost=cost, cap=zone.upper[item])
+        limits = [say("actions.limit_upper", item=item, cost=cost, cap=zone.upper[item],
+                      by=bounds[item].reason if item in bounds else "excess")
                   for item, cost in sorted(limit_cost.items())]
+        held = manure_limit(offer, zone, bounds)
+        limits += held[:1]
         if offer.most_lb_ac is not None:
             limits.append(say("actions.limit_metals", cap=offer.most_lb_ac / LB_PER_TON))
         actions.append(_product(case, needs[lead], tuple(needs[i] for i in met), offer,
                                 blend, rates[offer.id], ranges.get(offer.id), tuple(limits),
-                                _cap(zone, offer)))
+                                _cap(zone, offer), held[1:]))
     return actions
 
 
 def _unit(offer: Offer) -> tuple[str, float]:
-    return ("ton/ac", LB_PER_TON) if offer.material.kind in BULKY else ("lb/ac", 1.0)
+    return offer.spread_in
 
 
-def _cap(zone: Zone, offer: Offer) -> float | None:
+def _cap(zone: BlendZone, offer: Offer) -> float | None:
     """Most of a product alone that keeps every limit of the zone [lb/ac]."""
     caps = [zone.upper[n] / offer.fraction(n) for n in zone.upper if offer.fraction(n) > 0]
     if offer.most_lb_ac is not None:
@@ -107,8 +119,9 @@ def _cap(zone: Zone, offer: Offer) -> float | None:
     return min(caps, default=None)
 
 
-def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
-             amounts: Mapping[str, float]) -> dict[str, float]:
+def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
+             amounts: Mapping[str, float],
+             ranges: Mapping[str, tuple[float, float]]) -> dict[str, float]:
     """Spreader rates [rate unit]; where all together would cross a limit, a step is taken off.
 
     The product that brings most of the limited nutrient gives way first.
@@ -117,8 +130,10 @@ def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
     for offer in chosen:
         unit, size = _unit(offer)
         cap = _cap(zone, offer)
+        low, high = spanned(*(end / size for end in ranges[offer.id])) if (
+            offer.id in ranges) else (None, None)
         rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.units,
-                                     None if cap is None else cap / size)
+                                     None if cap is None else cap / size, low, high)
     for nutrient, limit in sorted(zone.upper.items()):
         bringing = [o for o in chosen if o.fraction(nutrient) > 0]
 
@@ -131,7 +146,8 @@ def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
             exact = amounts[most.id] / size
             lower = step_down(rates[most.id], unit, case.case.units)
             if rates[most.id] > exact:
-                rates[most.id] = max(lower, 0.0) or exact
+                least = ranges[most.id][0] / size if most.id in ranges else 0.0
+                rates[most.id] = lower if lower > 0 and lower >= least else exact
             else:
                 bringing.remove(most)
                 rates[most.id] = exact
@@ -140,11 +156,12 @@ def _rounded(case: CaseFile, zone: Zone, chosen: tuple[Offer, ...],
 
 def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Offer,
              blend: Blend, rate: float, span: tuple[float, float] | None,
-             limits: tuple[Message, ...], cap: float | None) -> Action:
+             limits: tuple[Message, ...], cap: float | None, held: list[Result]) -> Action:
     need = lead.need
     unit, size = _unit(offer)
     merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
     items = [n.need.item for n in met]
+    low, high = (None, None) if span is None else spanned(span[0] / size, span[1] / size)
     action = base(
         case, merged, offer.id,
         say("actions.title_nutrient", where=need.place, rate=rate, unit=unit,
@@ -152,14 +169,14 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         kind_of_material=offer.material.kind, material_id=offer.id,
         material_name=offer.material.name, rate=rate,
         exact_rate=blend.amounts[offer.id] / size, rate_unit=unit,
+        gallon_lb=size if unit == "gal/ac" else None,
         cap=None if cap is None else cap / size,
-        rate_low=None if span is None else span[0] / size,
-        rate_high=None if span is None else span[1] / size,
+        rate_low=low, rate_high=high,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial"),),
         supplies=supplies(offer, rate * size),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
-                 *offer.metals),
+                 *offer.metals, *held),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, need.area_ac),

@@ -48,6 +48,8 @@ class Action:
     area_ac: float | None
     severity: int
     confidence: Confidence
+    distance: float | None = None
+    """How far the reading behind it lies beyond its line, as a share of the line."""
     material_id: str | None = None
     material_name: str | None = None
     material_kind: str | None = None
@@ -56,6 +58,8 @@ class Action:
     rate_high: float | None = None
     exact_rate: float | None = None
     rate_unit: str = ""
+    gallon_lb: float | None = None
+    """Pounds in a gallon where the rate is in gallons."""
     cap: float | None = None
     """Most that may go on in one pass, as the product is sold [rate_unit]."""
     computed_rate: float | None = None
@@ -74,6 +78,12 @@ class Action:
     how: tuple[Message, ...] = ()
     cautions: tuple[Message, ...] = ()
     depends_on: tuple[str, ...] = ()
+    conditional_on: str | None = None
+    """Action whose reading decides whether this one is done at all; no money is kept for it."""
+    decided_by: tuple[str, ...] = ()
+    """Tests that decide its rate: they come before it, but it does not wait for their money."""
+    share: float | None = None
+    """Part of the area of one piece of work that the money was split over; None if whole."""
     topics: tuple[str, ...] = ()
     """Topics of the findings behind it."""
     rank: int = 0
@@ -118,7 +128,7 @@ class NotAdvised:
     material_id: str | None = None
     sources: tuple[str, ...] = ()
     key: str = ""
-    """Which reason it is: a message of a finding, or the reason of a verdict."""
+    """The nutrient, amendment or practice it is about; empty for a product."""
 
 
 @dataclass(frozen=True)
@@ -140,6 +150,8 @@ class BudgetResult:
     left_out: tuple[str, ...]
     spent: float
     unpriced: tuple[str, ...]
+    undecided: tuple[str, ...] = ()
+    """Actions that a reading still decides: no money is kept for them."""
     next_use: str | None = None
     """Action that the next money should buy."""
     next_money: float | None = None
@@ -164,6 +176,8 @@ class Order:
     """Cost of what is left over [currency]; it counts against the budget."""
     package: str = ""
     """``load`` or ``bag`` where only whole ones are sold."""
+    gallon_lb: float | None = None
+    """Pounds in a gallon where it is ordered by the gallon."""
 
 
 @dataclass(frozen=True)
@@ -194,7 +208,7 @@ class Plan:
     def unjudged(self) -> tuple[Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""
         return tuple(v for v in self.verdicts if v.verdict is Verdict.NOT_JUDGED
-                     and v.kind is not JudgedKind.MATERIAL)
+                     and v.kind in (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT))
 
     def action(self, action_id: str) -> Action:
         return next(a for a in self.actions if a.id == action_id)

@@ -15,7 +15,8 @@ from loambrief.actions import biosolids
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Material
 from loambrief.case.schema_materials import Price
-from loambrief.units import PRICE_UNITS
+from loambrief.topics.nutrients.formulas_manure import WATER_LB_PER_GAL
+from loambrief.units import LB_PER_TON, PRICE_UNITS
 
 ANALYSIS_NUTRIENTS: Mapping[str, str] = {
     "N": "n",
@@ -30,6 +31,17 @@ ANALYSIS_NUTRIENTS: Mapping[str, str] = {
     "Cu": "copper",
     "Fe": "iron",
 }
+
+
+BULKY = ("manure", "compost", "biosolids", "gypsum")
+PUMPED = ("liquid", "slurry")
+GAL_PER_YD3 = 201.974
+"""Gallons in a cubic yard, in which the case gives a density."""
+
+
+def lb_per_gal(material: Material) -> float:
+    """Pounds in a gallon of a liquid: from its density, else that of water."""
+    return material.density / GAL_PER_YD3 if material.density else WATER_LB_PER_GAL
 
 
 @dataclass(frozen=True)
@@ -61,6 +73,15 @@ class Offer:
     @property
     def id(self) -> str:
         return self.material.id
+
+    @property
+    def spread_in(self) -> tuple[str, float]:
+        """Unit of its rate, and the pounds in one of it: gallons of what is pumped."""
+        if self.material.kind in BULKY:
+            if self.material.form in PUMPED:
+                return "gal/ac", lb_per_gal(self.material)
+            return "ton/ac", LB_PER_TON
+        return "lb/ac", 1.0
 
     @property
     def package_lb(self) -> float | None:
@@ -105,6 +126,8 @@ def _per_lb(price: Price | None, material: Material) -> float | None:
         return price.amount / size
     if basis == "liquid" and material.lb_per_gal:
         return price.amount / (size * material.lb_per_gal)
+    if basis == "liquid" and material.form in PUMPED:
+        return price.amount / (size * lb_per_gal(material))
     if basis == "volume" and density_lb_yd3:
         return price.amount / (size * density_lb_yd3)
     return None

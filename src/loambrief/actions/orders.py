@@ -13,7 +13,8 @@ def needed_lb(action: Action) -> float:
     """Product that an action spreads on its area [lb]; 0 without a rate or an area."""
     if action.total is None:
         return 0.0
-    return action.total * (LB_PER_TON if action.rate_unit == "ton/ac" else 1.0)
+    return action.total * (action.gallon_lb or (
+        LB_PER_TON if action.rate_unit == "ton/ac" else 1.0))
 
 
 def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Order, ...]:
@@ -42,8 +43,14 @@ def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Orde
         ordered = offer.ordered_lb(pounds)
         extra = None if offer.per_lb is None else (ordered - pounds) * offer.per_lb
         made.append(Order(name, offer.material.name, pounds, ordered, offer.package_lb, season,
-                          extra, package_of(offer)))
+                          extra, package_of(offer), gallon_of(offer)))
     return tuple(made)
+
+
+def gallon_of(offer: Offer) -> float | None:
+    """Pounds in a gallon of what is ordered by the gallon; None for the rest."""
+    unit, pounds = offer.spread_in
+    return pounds if unit == "gal/ac" else None
 
 
 def package_of(offer: Offer) -> str:

@@ -5,22 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from loambrief.actions.blend import Zone
-from loambrief.actions.materials import priced, supplies
+from loambrief.actions.blend import BlendZone
+from loambrief.actions.materials import pounds_per, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
 from loambrief.case.schema import CaseFile, Override
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, NeedKind, say
-from loambrief.units import LB_PER_TON
 
 OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
+NOTHING: Mapping = {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}
+"""What a rate of 0 costs: nothing is bought, and nobody drives."""
 WARNINGS = (OVER_CAP, OVER_LIMIT)
 """Messages that an own rate crosses a limit."""
 
 
 def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
-          zones: tuple[Zone, ...]) -> list[Action]:
+          zones: tuple[BlendZone, ...]) -> list[Action]:
     """Put the case's own rates in place of the computed ones.
 
     Parameters
@@ -28,7 +29,7 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
     case : CaseFile
     actions : list of Action
     offers : mapping of offer id to Offer
-    zones : tuple of Zone
+    zones : tuple of BlendZone
         With the limits that the nutrient mix had to keep.
 
     Returns
@@ -55,19 +56,19 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
 
 
 def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action:
-    size = LB_PER_TON if action.rate_unit == "ton/ac" else 1.0
-    rate = entry.rate.value / size
     offer = offers[action.material_id]
+    size = pounds_per(action.rate_unit, offer)
+    rate = entry.rate.value / size
     return replace(
         action,
         title=say(action.title.key, **{**action.title.params, "rate": rate}),
         computed_rate=action.rate, own_reason=entry.reason, rate=rate,
         supplies=supplies(offer, rate * size),
-        **priced(offer, rate, action.rate_unit, action.area_ac),
+        **(priced(offer, rate, action.rate_unit, action.area_ac) if rate > 0 else NOTHING),
     )
 
 
-def _warn(action: Action, actions: list[Action], zones: tuple[Zone, ...]) -> Action:
+def _warn(action: Action, actions: list[Action], zones: tuple[BlendZone, ...]) -> Action:
     """Warnings of an own rate: over the product's cap, over a limit of the zone."""
     if action.own_reason is None:
         return action

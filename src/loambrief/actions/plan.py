@@ -5,22 +5,29 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.actions import budget, own_rates
-from loambrief.actions.alternatives import alternatives, not_advised
-from loambrief.actions.build import service_action
+from loambrief.actions.alternatives import alternatives, not_advised, practices
+from loambrief.actions.build import one_sampling, service_action
 from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
-from loambrief.actions.interactions import dependencies, in_turn, interactions
-from loambrief.actions.lime import gypsum_actions, lime_actions, sulfur_actions
+from loambrief.actions.interactions import decisions, dependencies, in_turn, interactions
+from loambrief.actions.lime import (
+    gypsum_actions,
+    lime_actions,
+    sulfur_actions,
+    with_dolomitic,
+)
+from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
+from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, NeedKind, say
+from loambrief.findings.model import Finding, Judgement, NeedKind, say
 from loambrief.topics.judge import judgements
 from loambrief.topics.salinity.findings import salty_materials
 
@@ -59,36 +66,38 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     actions += sulfur_actions(case, amounts(needs, NeedKind.ACIDIFY), on_offer)
     salty = set(salty_materials(case))
     bare = tuple(o for o in on_offer if o.id not in salty)
-    fed = _nutrients(case, needs, bare, findings, actions)
+    if judged is None:
+        judged = judgements(case, findings, ())
+    actions = with_dolomitic(actions, magnesium)
+    fed = _nutrients(case, needs, bare, findings, judged, actions)
     actions += fed.actions
     for kind in WORK:
         actions += [service_action(case, n, on_offer) for n in amounts(needs, kind)]
-    actions = distinct(actions)
+    actions = one_sampling(distinct(actions))
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = mark(actions, findings, on_offer)
-    actions = interactions(case, findings, in_turn(dependencies(actions)))
+    actions = interactions(case, findings, in_turn(dependencies(decisions(actions))))
     ranked = rank(tuple(actions))
-    money = budget.choose(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
+    ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
     usable = kind_of(bare, *KINDS)
-    if judged is None:
-        judged = judgements(case, findings, ())
     materials = material_verdicts(on_offer, judged, ranked, fed, usable)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, materials, on_offer, case.case.units),
+        not_advised=not_advised(findings, judged, materials, on_offer, case.case.units),
         followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
         orders=orders([a for a in ranked if a.id in money.chosen], by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
-        verdicts=(*judged, *materials),
+        verdicts=(*judged, *materials, *practices(findings)),
     )
 
 
 def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer, ...],
-               findings: tuple[Finding, ...], earlier: list[Action]) -> NutrientPlan:
+               findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
+               earlier: list[Action]) -> NutrientPlan:
     """Blend the nutrient needs; what lime and gypsum bring anyway is not bought again."""
     brought: dict[tuple[str, str], float] = {}
     for action in earlier:
@@ -98,12 +107,15 @@ def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer
                 brought[key] = brought.get(key, 0.0) + pounds
     zones: dict[str, list[NeedFor]] = {}
     for need_for in amounts(needs, NeedKind.NUTRIENT):
-        left = _left(need_for, brought.get((need_for.need.place.id, need_for.need.item), 0.0))
+        place, item = need_for.need.place.id, need_for.need.item
+        if item == "Mg" and any(a.kind is NeedKind.LIME and a.place.id == place
+                                for a in earlier):
+            continue  # dolomitic lime first: no product beside it
+        left = _left(need_for, brought.get((place, item), 0.0))
         if left is not None:
             zones.setdefault(need_for.need.place.id, []).append(left)
     fixed = {name: tuple(zone) for name, zone in sorted(zones.items())}
-    upper = {name: _upper(zone, findings, name) for name, zone in fixed.items()}
-    return nutrient_plan(case, fixed, on_offer, upper)
+    return nutrient_plan(case, fixed, on_offer, zone_limits(case, fixed, findings, judged))
 
 
 def _left(need_for: NeedFor, have: float) -> NeedFor | None:
@@ -118,22 +130,3 @@ def _left(need_for: NeedFor, have: float) -> NeedFor | None:
     ends = {name: None if value is None else max(value - have, 0.0)
             for name, value in (("low", need.low), ("high", need.high))}
     return NeedFor(replace(need, amount=need.amount - have, **ends), need_for.findings)
-
-
-def _upper(zone: tuple[NeedFor, ...], findings: tuple[Finding, ...],
-           zone_id: str) -> dict[str, float]:
-    """Limits a mix must keep: what findings of excess forbid, and what a need's own cap says."""
-    limits: dict[str, float] = {}
-    for finding in findings:
-        if finding.place.id not in (WHOLE_FIELD.id, zone_id):
-            continue
-        for result in finding.results:
-            limit = result.details.get("upper_lb_ac")
-            item = result.details.get("nutrient")
-            if limit is not None and item:
-                limits[str(item)] = min(limits.get(str(item), float("inf")), float(limit))
-    for need_for in zone:
-        need = need_for.need
-        if need.cap is not None:
-            limits[need.item] = min(limits.get(need.item, float("inf")), need.cap)
-    return limits

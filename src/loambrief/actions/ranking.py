@@ -2,10 +2,13 @@
 
 1. What another action waits for comes before it.
 2. Among the rest, by step, where what others wait for takes the step of the earliest of
-   them: what keeps stock safe, then water and air (drainage, loosening), then acidity and
-   sodium (lime, acidifying, gypsum, then leaching), then nutrients, then organic material
-   and management, then measurements that open new decisions.
-3. Within a step: the more severe finding first; then the surer one.
+   them, and so does a test that decides the rate of work that limits or costs: what keeps
+   stock safe, then water and air (drainage, loosening), then acidity and sodium (lime,
+   acidifying, gypsum, then leaching), then nutrients, then organic material and management,
+   then measurements that open new decisions and passes of a later season, and last what may
+   be left out.
+3. Within a step: the more severe finding first; then the one farther on the wrong side of
+   its line; then the surer one.
 4. Of equals, those with a published chance of a response first, by that chance for each unit
    of money; then the rest, the cheaper first.
 5. Ties go by the action's name, so that nothing depends on the order of the file.
@@ -34,8 +37,12 @@ STEP = {
     NeedKind.MANAGE: 4,
     NeedKind.MEASURE: 5,
 }
+OPTIONAL = 6
+"""Step of what may be left out: after everything that is needed at any place."""
+LATER = 5
+"""Step of a later pass: it is the work of another season, and must not take this one's money."""
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
-_PLACES = ("step", "severity", "confidence", "chance", "chance", "cost", "name")
+_PLACES = ("step", "severity", "distance", "confidence", "chance", "chance", "cost", "name")
 """What each place of the sort key stands for, in words of ``rank_reason``."""
 _WATER_AND_AIR = {"compaction", "salinity"}
 SAFETY = ("weedy-hay", "nitrate", "horse-sugar")
@@ -46,6 +53,10 @@ def step_of(action: Action) -> int:
     """Step of an action; managing traffic, cover or water for structure is water and air."""
     if action.item in SAFETY:
         return 0
+    if action.optional:
+        return OPTIONAL
+    if action.pass_number > 1:
+        return LATER
     if action.kind is NeedKind.MANAGE and _WATER_AND_AIR & set(action.topics):
         return 1
     return STEP[action.kind]
@@ -58,8 +69,16 @@ def sort_key(action: Action) -> tuple:
     worth = 0.0
     if chance is not None:
         worth = float("inf") if cost == 0 else chance / cost
-    return (step_of(action), -action.severity, _SURE[action.confidence], chance is None, -worth,
-            cost, action.id)
+    return (step_of(action), -action.severity, -_distance(action), _SURE[action.confidence],
+            chance is None, -worth, cost, action.id)
+
+
+def _distance(action: Action) -> float:
+    """How far the reading lies on the wrong side, as a share of the line it is held against.
+
+    Rounded to a hundredth, so that only a difference that means something decides.
+    """
+    return round(action.distance or 0.0, 2)
 
 
 def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
@@ -80,7 +99,8 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
     done: list[Action] = []
     while waiting:
         free = [
-            a for a in waiting.values() if not any(d in waiting for d in a.depends_on if d != a.id)
+            a for a in waiting.values()
+            if not any(d in waiting for d in (*a.depends_on, *a.decided_by) if d != a.id)
         ]
         best = min(free or list(waiting.values()), key=lambda a: (urgent[a.id], sort_key(a)))
         del waiting[best.id]
@@ -90,6 +110,7 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
             step=urgent[best.id],
             severity=best.severity,
             confidence=best.confidence.value,
+            optional=best.optional,
             waits=bool(blocked_by),
             above=done[-1].rank if done else None,
             by=_placed_by(done[-1], best) if done else None,
@@ -106,12 +127,16 @@ def _steps(actions: Mapping[str, Action]) -> dict[str, int]:
             for before in action.depends_on:
                 if before in steps:
                     steps[before] = min(steps[before], steps[action.id])
+            if action.severity >= 2 or action.cost_total is not None:
+                for test in action.decided_by:
+                    if test in steps:
+                        steps[test] = min(steps[test], steps[action.id])
     return steps
 
 
 def _placed_by(above: Action, own: Action) -> str:
     """Why an action stands below the one above it."""
-    if above.id in own.depends_on:
+    if above.id in (*own.depends_on, *own.decided_by):
         return "waits"
     first, second = sort_key(above), sort_key(own)
     if second <= first:

@@ -15,7 +15,7 @@ import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from loambrief.actions.blend import TINY, FieldMix, NoBlend, Zone, field_mix, priced
+from loambrief.actions.blend import TINY, BlendZone, FieldMix, NoBlend, field_mix, priced
 from loambrief.actions.offers import Offer
 from loambrief.actions.solver import minimise
 
@@ -40,7 +40,7 @@ class Clash:
     capped: tuple[str, ...] = ()
 
 
-def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
+def limit_costs(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...],
                 mix: FieldMix) -> dict[tuple[str, str], float]:
     """What each upper limit adds to the cost of the field.
 
@@ -69,7 +69,7 @@ def limit_costs(zones: tuple[Zone, ...], offers: tuple[Offer, ...],
     return found
 
 
-def _kept(zone: Zone, offers: tuple[Offer, ...], mix: FieldMix) -> bool:
+def _kept(zone: BlendZone, offers: tuple[Offer, ...], mix: FieldMix) -> bool:
     """The mix made without limits keeps those of this zone all the same."""
     amounts = mix.blends[zone.place.id].amounts
     return all(
@@ -78,7 +78,7 @@ def _kept(zone: Zone, offers: tuple[Offer, ...], mix: FieldMix) -> bool:
     )
 
 
-def clash(zone: Zone, offers: tuple[Offer, ...]) -> Clash:
+def clash(zone: BlendZone, offers: tuple[Offer, ...]) -> Clash:
     """What gives where needs and limits of one zone cannot all be kept."""
     usable = priced(offers)
     short = _elastic(zone, usable, slack_in_needs=True)
@@ -87,7 +87,7 @@ def clash(zone: Zone, offers: tuple[Offer, ...]) -> Clash:
     return Clash(short or {}, raise_by or {}, capped)
 
 
-def _elastic(zone: Zone, usable: list[Offer], slack_in_needs: bool) -> dict[str, float] | None:
+def _elastic(zone: BlendZone, usable: list[Offer], slack_in_needs: bool) -> dict[str, float] | None:
     """Least total give, shared as the programme finds it; None if no amount of give helps."""
     needs, upper = zone.wanted(), dict(sorted(zone.upper.items()))
     slack = list(needs) if slack_in_needs else list(upper)
@@ -110,14 +110,14 @@ def _elastic(zone: Zone, usable: list[Offer], slack_in_needs: bool) -> dict[str,
     return {s: v for s, v in zip(slack, answer.x[count:], strict=True) if v > 1e-5}
 
 
-def best_effort(zones: tuple[Zone, ...], offers: tuple[Offer, ...]
-                ) -> tuple[FieldMix, tuple[Zone, ...], dict[str, Clash], tuple[str, ...]]:
+def best_effort(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]
+                ) -> tuple[FieldMix, tuple[BlendZone, ...], dict[str, Clash], tuple[str, ...]]:
     """The cheapest mix of what can be met, with what had to be left.
 
     Returns
     -------
     FieldMix
-    tuple of Zone
+    tuple of BlendZone
         The zones with the needs that are met.
     dict of zone id to Clash
         Only zones where needs and limits collide.
@@ -152,13 +152,13 @@ def best_effort(zones: tuple[Zone, ...], offers: tuple[Offer, ...]
     return mix, tuple(met), clashes, uncovered
 
 
-def rate_ranges(zone: Zone, spans: Mapping[str, tuple[float, float]],
+def rate_ranges(zone: BlendZone, spans: Mapping[str, tuple[float, float]],
                 chosen: tuple[Offer, ...]) -> dict[str, tuple[float, float]]:
     """Low and high end of each product's rate over the ends of the needs.
 
     Parameters
     ----------
-    zone : Zone
+    zone : BlendZone
     spans : mapping
         Nutrient -> (low, high) of its need [lb/ac]; needs without a range stay as they are.
     chosen : tuple of Offer

@@ -14,9 +14,12 @@ TREATMENTS = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIEN
 
 
 def straddles(action: Action, findings: tuple[Finding, ...]) -> bool:
-    """The low end of the need asks for nothing, or a finding behind it is uncertain."""
+    """The low end of the need asks for nothing, or a finding behind it is uncertain.
+
+    Never for what may be left out anyway: no test settles a choice.
+    """
     need = action.need
-    if action.kind not in TREATMENTS:
+    if action.kind not in TREATMENTS or action.optional:
         return False
     if need.low is not None and need.high is not None and need.low <= 0 < need.high:
         return True

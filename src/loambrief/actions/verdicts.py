@@ -45,7 +45,7 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
 def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
                       usable: tuple[Offer, ...]) -> tuple[Judgement, ...]:
-    """One verdict for each material on offer, by id; services have none.
+    """One verdict for each material and service on offer, by id.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
         Those that the nutrient mix could choose from.
     """
     return tuple(_material(o, judgements, actions, fed, usable)
-                 for o in sorted(offers, key=lambda o: o.id) if o.material.kind != "service")
+                 for o in sorted(offers, key=lambda o: o.id))
 
 
 def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
@@ -80,15 +80,20 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     asked = _asked(judgements, holds)
     if not holds or any(n not in asked for n in holds):
         return verdict(Verdict.NOT_JUDGED, "material_no_question", "adviser")
-    open_ones = [n for n in holds if Verdict.NOT_JUDGED in asked[n]]
+    open_ones = [n for n in holds
+                 if Verdict.NOT_JUDGED in asked[n] and Verdict.NEEDED not in asked[n]]
+    over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())})
+    if open_ones and over:
+        return verdict(Verdict.NOT_JUDGED, "material_limited", "adviser", items=over,
+                       open=open_ones, water=fed.near_water)
     if open_ones:
         return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
     if not wanted:
         return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
-    over = _over(offer, fed)
     if over:
-        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over)
+        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over,
+                       water=fed.near_water)
     if offer.material.kind in AMENDMENT_OF:
         return _amendment(offer, actions, verdict)
     if offer in usable and any(offer.fraction(n) > 0 for z in fed.zones for n in z.wanted()):

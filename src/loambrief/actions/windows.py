@@ -2,7 +2,8 @@
 
 Waiting times are the usual ones and are printed with the action: lime wants 6 to 12 months
 before a legume is seeded (Penn State Forages, liming) and reacts from its finest part
-within weeks; a cover crop is sown after harvest, not before planting; broadcast phosphorus
+within weeks; a cover crop is sown after harvest, where no stand or autumn-sown crop takes the
+ground; gypsum for pods goes on at early bloom; broadcast phosphorus
 and potassium go on any time before planting that is not frozen or saturated; loosening wants
 the soil dry enough to shatter, so after harvest.
 """
@@ -13,12 +14,14 @@ import datetime as dt
 
 from loambrief.actions.model import Window
 from loambrief.case.schema import CaseFile
+from loambrief.findings.crop_kinds import cover_fits, many_picks, standing
 from loambrief.findings.model import NeedKind, say
 
 DAY = dt.timedelta(days=1)
 
 
 def _dates(case: CaseFile) -> dict[str, dt.date]:
+    """Dates of the case; a stand that is there was planted long ago."""
     found = case.field.dates
     if found is None:
         return {}
@@ -26,6 +29,7 @@ def _dates(case: CaseFile) -> dict[str, dt.date]:
         name: value
         for name in ("planting", "harvest", "next_cut", "dormancy")
         if (value := getattr(found, name)) is not None
+        and not (name == "planting" and standing(case))
     }
 
 
@@ -38,8 +42,12 @@ HABITS = {  # item of a need to the words for its time
     "stop-manure": "when_at_once",
     "tissue": "when_growing",
     "sap-again": "when_growing",
-    "cone-again": "when_field_capacity",
 }
+SHALLOW_CALCIUM = "shallow calcium"
+"""Item of the gypsum that feeds pods."""
+BLOOM_DAYS = (30, 45)
+"""Days from planting to early bloom of peanut (Seminole Crop E News, University of Georgia
+Extension, 8 August 2013); past 60 days is late."""
 COVER_DAYS = 21
 """A cover crop sown more than three weeks after the harvest of a summer crop rarely pays
 before winter (our own cut)."""
@@ -49,6 +57,8 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
     """Window of one kind of work; without dates in the case it is said in words only."""
     dates, today = _dates(case), case.case.date
     planting, harvest = dates.get("planting"), dates.get("harvest")
+    if harvest and case.case.valid_until and harvest > case.case.valid_until:
+        harvest = None  # a season for the next advice
     if pass_number > 1:
         year = dt.timedelta(days=365 * (pass_number - 1))
         return Window(today + year, None, say("actions.when_later_pass", start=today + year))
@@ -65,11 +75,17 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
     if kind in (NeedKind.DRAIN,):
         return Window(today, None, say("actions.when_first"))
+    if item == SHALLOW_CALCIUM:
+        if planting is None:
+            return Window(None, None, say("actions.when_bloom_undated"))
+        start, end = (max(planting + days * DAY, today) for days in BLOOM_DAYS)
+        return Window(start, end, say("actions.when_bloom", start=start, end=end))
     if kind in (NeedKind.GYPSUM,):
         return Window(today, None, say("actions.when_after_drain"))
     if kind in (NeedKind.LEACH,):
         end = dates.get("next_cut") or planting
-        return Window(None, end, say("actions.when_leach"))
+        return Window(today, end if end and end >= today else None,
+                      say("actions.when_leach", gypsum=False))
     if kind is NeedKind.NUTRIENT:
         if case.field.tillage == "perennial":
             start = dates.get("next_cut")
@@ -77,15 +93,19 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
                 return Window(start, start + 14 * DAY,
                               say("actions.when_after_cut", start=start, end=start + 14 * DAY))
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
+    if item == "cone-again":
+        return Window(None, None, say("actions.when_field_capacity"))
     if item in HABITS:
         return Window(today, None, say(f"actions.{HABITS[item]}"))
     if kind is NeedKind.MANAGE:
         return Window(today, None, say("actions.when_habit"))
     if kind is NeedKind.ORGANIC_MATTER:
-        if harvest and harvest > today:
+        if not cover_fits(case):
+            return Window(None, None, say("actions.when_habit"))
+        if harvest and harvest > today and not many_picks(case):
             end = harvest + COVER_DAYS * DAY
             return Window(harvest, end, say("actions.when_cover", start=harvest, end=end))
-        return Window(today, None, say("actions.when_cover_undated"))
+        return Window(None, None, say("actions.when_cover_undated", last=many_picks(case)))
     if kind is NeedKind.MEASURE:
         return Window(today, planting if planting and planting > today else None,
                       say("actions.when_measure"))

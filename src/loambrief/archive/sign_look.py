@@ -42,8 +42,10 @@ class _Face:
         self.box = (head.xMin, head.yMin, head.xMax, head.yMax)
         self.ascent, self.descent, self.cap = hhea.ascent, hhea.descent, os2.sCapHeight
         self.angle = post.italicAngle
-        options = subset.Options(retain_gids=True, notdef_outline=True, layout_features=[],
-                                 hinting=False, name_IDs=[], drop_tables=["GPOS", "GSUB", "GDEF"])
+        for table in {"GPOS", "GSUB", "GDEF"} & set(font.keys()):
+            del font[table]  # before the subset is made: to read them takes most of its time
+        options = subset.Options(retain_gids=True, notdef_outline=True, hinting=False,
+                                 name_IDs=[], drop_tables=[])
         maker = subset.Subsetter(options)
         maker.populate(unicodes=signs)
         maker.subset(font)

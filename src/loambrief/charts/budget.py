@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, text_width, ticks, wrap
+from loambrief.charts.measure import HATCHED, LEADING, Scale, text_width, ticks
 from loambrief.charts.model import ChartSpec, any_number, is_number
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
@@ -76,7 +76,9 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
     w, width = spec.words, sheet.width
     t = sheet.theme
     sheet.header(spec)
-    _signs(sheet, spec)
+    if not all(s.included for s in spec.steps):
+        sheet.key([sheet.swatch(w.in_plan, fill="accent"),
+                   sheet.swatch(w.outside_budget, **HATCHED)])
     wide = width >= 380
     starts, total, farthest = [], spec.already, spec.already
     for step in spec.steps:
@@ -98,19 +100,12 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
     across = Scale(0, high, left, right if wide else width - 2)
 
     top = _budget_head(sheet, spec, across, budget, wide, sum_size)
-    bars: list[tuple[CostStep, float, float, float]] = []
+    bars: list[tuple[CostStep, float, float]] = []
     for step, start, cost, running in zip(spec.steps, starts, costs, sums, strict=True):
         colour = "ink" if step.included else "muted"
-        label_width = (left if wide else width - cost_size - 6) - rank_size - 8
-        name = wrap(step.label, label_width, t.text)
-        detail = wrap(step.detail, label_width, t.small) if step.detail else []
-        block = (len(name) * t.text + len(detail) * t.small) * LEADING
-        height = max(block, BAR) + 4 if wide else block + BAR + 8
-        y = sheet.y + (height - block) / 2 if wide else sheet.y + 2
-        middle = sheet.y + height / 2 if wide else sheet.y + 2 + block + 1 + BAR / 2
+        room = (left if wide else width - cost_size - 6) - rank_size - 8
+        y, middle = sheet.row(step.label, step.detail, room, wide, BAR, rank_size, colour=colour)
         sheet.text(0, y + t.text * 0.98, str(step.rank), weight="bold", colour=colour)
-        below = sheet.lines(rank_size, y, name, colour=colour)
-        sheet.lines(rank_size, below, detail, t.small, colour="muted")
         if wide:
             sheet.middle(right + 10 + cost_size, middle, cost, weight="bold", colour=colour,
                          align="right")
@@ -119,20 +114,20 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
         else:
             sheet.text(width, y + t.text * 0.98, cost, weight="bold", colour=colour,
                        align="right")
-        bars.append((step, start, middle - BAR / 2, sheet.y + height))
-        sheet.y += height
+        bars.append((step, start, middle - BAR / 2))
     sheet.line([0, width], [sheet.y, sheet.y], "rule", t.hairline)
     ax = sheet.axes(across)
     if budget is not None:
         spans = [(b[2] - 1.0, b[2] + BAR + 2.0) for b in bars] if not wide else [(top, sheet.y)]
         sheet.strokes([((budget, budget), span) for span in spans], "ink", 1.4, on=ax)
-    for n, (step, start, y, _) in enumerate(bars):
+    for n, (step, start, y) in enumerate(bars):
         _bar(sheet, step, start, ax, y)
         following = bars[n + 1][2] if n + 1 < len(bars) else None
         if wide and following is not None and step.included and is_number(step.cost):
             end = start + step.cost
             sheet.line([end, end], [y + BAR, following], "muted", t.hairline, on=ax)
-    _scale(sheet, spec, across)
+    marks = ticks(0, high, max(2, int((across.end - across.start) / 55)))
+    sheet.scale_below(across, [(v, _money(v, spec)) for v in marks])
     sheet.footer(spec)
 
 
@@ -144,20 +139,6 @@ def _cost(step: CostStep, spec: BudgetSpec) -> str:
     if not is_number(step.cost):
         return spec.words.no_price
     return _money(step.cost, spec) if step.cost else spec.words.no_cost
-
-
-def _signs(sheet: Sheet, spec: BudgetSpec) -> None:
-    w = spec.words
-    if all(s.included for s in spec.steps):
-        return
-
-    def inside(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "accent")
-
-    def outside(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "paper", "second", 0.7, "/", "second")
-
-    sheet.key([(inside, 14.0, w.in_plan), (outside, 14.0, w.outside_budget)])
 
 
 def _budget_head(sheet: Sheet, spec: BudgetSpec, across: Scale, budget: float | None, wide: bool,
@@ -185,21 +166,6 @@ def _bar(sheet: Sheet, step: CostStep, start: float, ax: Axes, y: float) -> None
     end = start + step.cost
     if step.cost == 0:
         sheet.line([start, start], [y, y + BAR], "accent", 1.6, on=ax)
-    elif step.included:
-        sheet.rect(start, y, end, y + BAR, "accent", on=ax)
     else:
-        sheet.rect(start, y, end, y + BAR, "paper", "second", 0.7, "/", "second", on=ax)
-
-
-def _scale(sheet: Sheet, spec: BudgetSpec, across: Scale) -> None:
-    t, bottom = sheet.theme, sheet.y
-    reach = -1.0
-    for value in ticks(0, across.high, max(2, int((across.end - across.start) / 55))):
-        word = _money(value, spec)
-        x, half = across(value), text_width(word, t.small) / 2
-        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
-        at = max(x, half)
-        if at - half > reach and at + half <= sheet.width:
-            sheet.text(at, bottom + 9.5, word, t.small, colour="muted", align="center")
-            reach = at + half + 4
-    sheet.y = bottom + 13
+        looks = {"fill": "accent"} if step.included else HATCHED
+        sheet.rect(start, y, end, y + BAR, **looks, on=ax)

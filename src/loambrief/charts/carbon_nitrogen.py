@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, wrap
+from loambrief.charts.measure import LEADING, Scale, log_ticks, wrap
 from loambrief.charts.model import ChartSpec, Threshold, is_number
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from loambrief.charts.sheet import Sheet
-
-
 
 
 @dataclass(frozen=True)
@@ -74,26 +72,18 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     sheet.lines(middle + 8, sheet.y, above, t.small, colour="muted")
     sheet.y += max(len(below), len(above)) * t.small * LEADING + 3
     ax = sheet.axes(across)
+    style = "dot" if spec.turning.practice else ""
     for row in spec.rows:
-        size = (left - 8) if wide else width
-        name = wrap(row.label, size, t.text, "bold" if row.mix else "regular")
-        detail = wrap(row.detail, size, t.small) if row.detail else []
-        block = (len(name) * t.text + len(detail) * t.small) * LEADING
-        height = max(block, 13.0) + 6 if wide else block + 19
-        y = sheet.y + (height - block) / 2 if wide else sheet.y + 3
-        below_y = sheet.lines(0, y, name, weight="bold" if row.mix else "regular")
-        sheet.lines(0, below_y, detail, t.small, colour="muted")
-        at = sheet.y + height / 2 if wide else sheet.y + block + 10
-        span = (sheet.y, sheet.y + height) if wide else (at - 7, at + 7)
-        style = "dot" if spec.turning.practice else ""
+        top = sheet.y
+        _, at = sheet.row(row.label, row.detail, left - 8 if wide else width, wide, 13.0,
+                          weight="bold" if row.mix else "regular")
+        span = (top, sheet.y) if wide else (at - 7, at + 7)
         sheet.verticals([turning], *span, "ink", 1.3, style, on=ax)
         _row(sheet, row, across, ax, at, turning, w.not_measured)
-        sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    _scale(sheet, across, turning)
-    label = f"{spec.turning.label} ({w.practice})" if spec.turning.practice else spec.turning.label
-    sheet.key([(lambda x, y: sheet.line([x, x + 14], [y, y], "ink", 1.3,
-                                        "dot" if spec.turning.practice else ""), 14.0, label)])
+    sheet.scale_below(across, [(v, figures(v)) for v in log_ticks(low, high) if v != turning],
+                      [(turning, f"{figures(turning)}:1")])
+    sheet.y = sheet.meaning(0.0, sheet.y + 1, width, style, spec.turning.named(w.practice), 14.0)
     sheet.footer(spec)
 
 
@@ -111,19 +101,3 @@ def _row(sheet: Sheet, row: RatioRow, across: Scale, ax: Axes, y: float, turning
     left = row.ratio < turning
     sheet.middle(x - 6 if left else x + 6, y, f"{figures(row.ratio)}:1", weight="bold",
                  align="right" if left else "left", colour="accent" if row.mix else "ink")
-
-
-def _scale(sheet: Sheet, across: Scale, turning: float) -> None:
-    t, bottom = sheet.theme, sheet.y
-    middle, word = across(turning), f"{figures(turning)}:1"
-    half = text_width(word, t.small, "bold") / 2
-    sheet.text(middle, bottom + 9.5, word, t.small, "bold", align="center")
-    reach = -1.0
-    for value in log_ticks(across.low, across.high):
-        name = figures(value)
-        x, size = across(value), text_width(name, t.small) / 2
-        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
-        if x - size > reach and abs(x - middle) > half + size + 3 and x >= size:
-            sheet.text(x, bottom + 9.5, name, t.small, colour="muted", align="center")
-            reach = x + size + 4
-    sheet.y = bottom + 14

@@ -103,7 +103,8 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]
         else:
             _inside(sheet, ax, ion, (x0 + x1) / 2, (y0 + y1) / 2, word, bar.reference)
     if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
-        sheet.rect(at, y0, whole, y1, None, "muted", t.hairline, pattern="dash", on=ax)
+        sheet.line([at, whole, whole, at, at], [y0, y0, y1, y1, y0], "muted", t.hairline, "dash",
+                   on=ax)
         outside.append((across((at + whole) / 2), w.rest_unmeasured.format(percent(whole - at))))
     sheet.y = _outside(sheet, outside, y1) + 9
 
@@ -121,9 +122,8 @@ def _segment(sheet: Sheet, ax: Axes, ion: str, span: tuple[float, float], size: 
     fill, hatch = _fill(sheet, ion, outline)
     if size > 0.05:
         (x0, x1), (y0, y1) = span, ys
-        sheet.rect(x0, y0, x1, y1, fill, hatch=hatch,
-                   hatch_colour="ink" if ion == "Na" else "paper", on=ax)
-        sheet.rect(x0, y0, x1, y1, None, "muted" if outline else "ink", t.hairline, on=ax)
+        sheet.rect(x0, y0, x1, y1, fill, "muted" if outline else "ink", t.hairline, hatch,
+                   "ink" if ion == "Na" else "paper", on=ax)
     return text_width(word, t.text, "bold") + 7 <= size
 
 

@@ -75,14 +75,8 @@ def draw(sheet: Sheet, spec: CompareSpec) -> None:
     longest = max(text_width(n, t.text) for n in spec.names)
     gutter = min(longest, width * 0.3) + 10
     names = [wrap(n, gutter - 10, t.text) for n in spec.names]
-    per_row = max(1, min(len(columns), int((width - gutter + GAP) / (PANEL + GAP))))
-    size = (width - gutter + GAP) / per_row - GAP
     heights = [max(len(n) * t.text * LEADING + 4, 14.0) for n in names]
-    for start in range(0, len(columns), per_row):
-        row = columns[start : start + per_row]
-        heads = [wrap(f"{c.label}, {c.unit}" if c.unit else c.label, size, t.text, "bold")
-                 for c in row]
-        top = sheet.y + max(map(len, heads)) * t.text * LEADING + 3
+    for top, size, row in sheet.panels(columns, PANEL, GAP, gutter):
         bottom = top + sum(heights)
         middles, edges, y = [], [], top
         for lines, height in zip(names, heights, strict=True):
@@ -92,9 +86,7 @@ def draw(sheet: Sheet, spec: CompareSpec) -> None:
             edges.append(y)
         sheet.strokes([((0, width), (e, e)) for e in edges], "faint", 0.7)
         ends = []
-        for n, (column, lines) in enumerate(zip(row, heads, strict=True)):
-            x = gutter + n * (size + GAP)
-            sheet.lines(x, top - 3 - len(lines) * t.text * LEADING, lines, weight="bold")
+        for column, x in row:
             sheet.line([x, x + size], [top, top], "ink", 1.0)
             ends.append(_column(sheet, column, x, size, top, bottom, middles, spec))
         sheet.y = max(ends) + 6
@@ -133,7 +125,6 @@ def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: flo
         sheet.middle(at, y, word, weight="bold", behind="paper", on=ax)
     end = bottom + 2
     if column.reference:
-        mid = end + t.small * LEADING / 2
-        sheet.line([x, x + 10], [mid, mid], "ink", t.line, column.reference.pattern)
-        end = sheet.paragraph(x + 13, end, column.reference.named(w.practice), size - 13, t.small)
+        end = sheet.meaning(x, end, size, column.reference.pattern,
+                            column.reference.named(w.practice))
     return end

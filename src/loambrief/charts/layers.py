@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.measure import HATCHED, Scale, clear_right, text_width
 from loambrief.charts.model import ChartSpec, any_number, is_number, worded
 from loambrief.charts.registry import chart
 from loambrief.numbers import NBSP, figures
 
 if TYPE_CHECKING:
-
     from loambrief.charts.sheet import Sheet
 
 PANEL = 76.0
@@ -77,47 +76,24 @@ def draw(sheet: Sheet, spec: LayerSpec) -> None:
     names = {(s.top, s.bottom): f"{figures(s.top)}–{figures(s.bottom)} {spec.depth_unit}"
              for m in measures for s in m.slabs}
     gutter = max(text_width(n, t.small) for n in names.values()) + 6
-    columns = max(1, min(len(measures), int((sheet.width - gutter + GAP) / (PANEL + GAP))))
-    size = (sheet.width - gutter + GAP) / columns - GAP
-    _signs(sheet, measures, w.measured, w.calculated)
+    if any(s.calculated and is_number(s.value) for m in measures for s in m.slabs):
+        sheet.key([sheet.swatch(w.measured, fill="second"), sheet.swatch(w.calculated, **HATCHED)])
 
     thinnest = min(b - a for a, b in names)
     height = min(max(72.0, 15.0 * (edges[-1] - edges[0]) / thinnest), 130.0)
-    for start in range(0, len(measures), columns):
-        row = measures[start : start + columns]
-        heads = [wrap(_heading(m), size, t.text, "bold") for m in row]
-        top = sheet.y + max(map(len, heads)) * t.text * LEADING + 3
+    for top, size, row in sheet.panels(measures, PANEL, GAP, gutter):
         down = Scale(edges[0], edges[-1], top, top + height)
         for (a, b), name in names.items():
             if down(b) - down(a) >= t.small:
                 sheet.middle(gutter - 6, (down(a) + down(b)) / 2, name, t.small, align="right",
                              colour="muted")
         bottoms = []
-        for n, (measure, lines) in enumerate(zip(row, heads, strict=True)):
-            x = gutter + n * (size + GAP)
-            sheet.lines(x, top - 3 - len(lines) * t.text * LEADING, lines, weight="bold")
+        for measure, x in row:
             _panel(sheet, measure, x, x + size, down, w.not_measured)
             bottoms.append(_under(sheet, measure, x, size, down.end + 2))
         sheet.line([0, gutter + len(row) * (size + GAP) - GAP], [top, top], "ink", 1.2)
         sheet.y = max(bottoms) + 6
     sheet.footer(spec)
-
-
-def _heading(measure: LayerMeasure) -> str:
-    return f"{measure.label}, {measure.unit}" if measure.unit else measure.label
-
-
-def _signs(sheet: Sheet, measures: list[LayerMeasure], measured: str, calculated: str) -> None:
-    slabs = [s for m in measures for s in m.slabs if is_number(s.value)]
-
-    def solid(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "second")
-
-    def hatched(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "paper", "second", 0.7, "/", "second")
-
-    if any(s.calculated for s in slabs):
-        sheet.key([(solid, 14.0, measured), (hatched, 14.0, calculated)])
 
 
 def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down: Scale,
@@ -146,10 +122,10 @@ def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down:
             x = across(slab.value)
             sheet.rect(across.value(max(left, x - 1.6)), y0, across.value(x + 1.6), y1, colour,
                        on=ax)
-        elif slab.calculated:
-            sheet.rect(0.0, y0, slab.value, y1, "paper", colour, 0.7, "/", colour, on=ax)
         else:
-            sheet.rect(0.0, y0, slab.value, y1, colour, on=ax)
+            looks: dict[str, Any] = (
+                {**HATCHED, "edge": colour} if slab.calculated else {"fill": colour})
+            sheet.rect(0.0, y0, slab.value, y1, **looks, on=ax)
     if target is not None:
         held = across.held(target)
         sheet.verticals([held], down.low, down.high, "paper", 2.4, on=ax)
@@ -171,9 +147,7 @@ def _under(sheet: Sheet, measure: LayerMeasure, x: float, width: float, y: float
     """Target and remark under a panel."""
     t = sheet.theme
     if is_number(measure.target) and measure.target_label:
-        mid = y + t.small * LEADING / 2
-        sheet.line([x, x + 10], [mid, mid], "ink", t.line, "dash")
-        y = sheet.paragraph(x + 13, y, measure.target_label, width - 13, t.small)
+        y = sheet.meaning(x, y, width, "dash", measure.target_label)
     if measure.remark:
         y = sheet.paragraph(x, y, measure.remark, width, t.small)
     return y

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import Any
 
 from loambrief.charts.fonts import advance, one_line
 from loambrief.numbers import figures
@@ -14,6 +15,9 @@ from loambrief.numbers import figures
 LEADING = 1.26
 MIDDLE = 0.355
 """Baseline below the middle of a line of text, in type sizes (half the cap height)."""
+HATCHED: dict[str, Any] = {"fill": "paper", "edge": "second", "width": 0.7, "hatch": "/"}
+"""What is worked out, tested or left out, beside a plain fill for what is so."""
+
 
 
 @lru_cache(maxsize=2048)

@@ -8,8 +8,9 @@ missing, never as zero.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, ClassVar, Self, TypeGuard
 
 from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent
@@ -17,63 +18,30 @@ from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent
 
 @dataclass(frozen=True)
 class ChartWords:
-    """The fixed words of the charts in one language; filled by ``chart_text.chart_words``."""
+    """The fixed words of the charts in one language: ``words.median`` is ``word_median`` of
+    ``charts.j2``. A kind of chart names what it needs and puts it there.
+
+    Attributes
+    ----------
+    months : tuple of str
+        Short names, January first.
+    texts : tuple of (name, text)
+    signs : Signs
+        Those the numbers of the chart are written with.
+    """
 
     months: tuple[str, ...]
-    practice: str
-    of: str
-    depth: str
-    surface: str
-    median: str
-    over: str
-    one_profile: str
-    moisture: str
-    moisture_unknown: str
-    stopped: str
-    measured: str
-    calculated: str
-    not_measured: str
-    mean: str
-    interval: str
-    one_reading: str
-    readings: str
-    to: str
-    crop: str
-    weed: str
-    estimated: str
-    critical: str
-    range: str
-    less_than_critical: str
-    more_than_critical: str
-    clear: str
-    near: str
-    uncertainty: str
-    off_scale: str
-    limit_only: str
-    cover_unknown: str
-    hint_at: str
-    ground_covered: str
-    measurement_says: str
-    running_total: str
-    budget: str
-    in_plan: str
-    outside_budget: str
-    no_price: str
-    no_cost: str
-    carbon_per_nitrogen: str
-    mix: str
-    no_date: str
-    today: str
-    work: str
-    measuring: str
-    open_end: str
-    method_change: str
-    unknown_method: str
-    rest_unmeasured: str
-    unplaced: str
-    north: str
+    texts: tuple[tuple[str, str], ...]
     signs: Signs = ENGLISH
-    """Signs the numbers of the chart are written with."""
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, str]:
+        return dict(self.texts)
+
+    def __getattr__(self, name: str) -> str:
+        if name.startswith("_") or name not in self._by_name:
+            raise AttributeError(f"charts.j2 has no word_{name}")
+        return self._by_name[name]
 
 
 @dataclass(frozen=True, kw_only=True)

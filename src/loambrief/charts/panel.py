@@ -9,7 +9,9 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.axis import XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
+from matplotlib.colors import to_rgb
 from matplotlib.font_manager import FontProperties
+from matplotlib.path import Path
 
 from loambrief.charts.fonts import TYPEFACE
 from loambrief.charts.renderer import SEMIBOLD
@@ -18,12 +20,11 @@ from loambrief.charts.renderer import SEMIBOLD
 class _Bare:
     """An axis that is a scale only: no tick is ever made."""
 
+    get_ticks_position: Any = staticmethod(lambda: "none")
+    """Neither side; matplotlib would make a tick to find out."""
+
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Nothing: there are no ticks to clip."""
-
-    def get_ticks_position(self) -> str:
-        """Neither side; matplotlib would make a tick to find out."""
-        return "none"
 
 
 class _BareX(_Bare, XAxis):
@@ -54,21 +55,33 @@ class Panel(Axes):
         """Nothing: there are no ticks."""
 
 
-class PageText(Artist):
-    """One line of text from the left end of its baseline: known beforehand, so without layout."""
+class Lettering(Artist):
+    """Lines of text from the left end of their baselines: known beforehand, so without layout.
 
-    def __init__(self, x: float, y: float, text: str, size: float, weight: str, colour: str):
+    Attributes
+    ----------
+    lines : list
+        (x, y, text, size, weight, colour, box or None): the box (x0, y0, x1, y1, fill) lies
+        behind the words.
+    """
+
+    def __init__(self) -> None:
         super().__init__()
-        self.x, self.y, self.text = x, y, text
-        self.size, self.weight, self.colour = size, weight, colour
+        self.lines: list[tuple[float, float, str, float, str, str, Any]] = []
 
     def draw(self, renderer: RendererBase) -> None:
-        x, y = self.get_transform().transform((self.x, self.y))
         gc = renderer.new_gc()
-        gc.set_foreground(self.colour)
-        renderer.draw_text(gc, x, y, self.text, font(self.weight, self.size), 0.0)
+        gc.set_linewidth(0)
+        place = self.get_transform()
+        places = place.transform([line[:2] for line in self.lines])
+        for (x, y), (_, _, text, size, weight, colour, box) in zip(places, self.lines, strict=True):
+            if box is not None:
+                x0, y0, x1, y1, fill = box
+                renderer.draw_path(gc, Path([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)],
+                                            closed=True), place, to_rgb(fill))
+            gc.set_foreground(to_rgb(colour), isRGBA=True)
+            renderer.draw_text(gc, x, y, text, font(weight, size), 0.0)
         gc.restore()
-        self.stale = False
 
 
 @cache

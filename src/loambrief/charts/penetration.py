@@ -15,7 +15,7 @@ from loambrief.numbers import NBSP, figures
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from loambrief.charts.sheet import Sheet
+    from loambrief.charts.sheet import Entry, Sheet
 
 GAP = 10.0
 ROW = 10.8
@@ -195,12 +195,10 @@ def _signs(sheet: Sheet, spec: PenetrationSpec) -> None:
         sheet.line([x, x + 16], [y, y], "accent", sheet.theme.strong)
         sheet.marks([x + 8], [y], "o", sheet.theme.marker, "accent", "paper", 0.8)
 
-    def stop(x: float, y: float) -> None:
-        sheet.marks([x + 3], [y], "x", 4.2, None, "ink", 0.9)
-
-    entries = [(one, 16.0, w.one_profile.format(len(spec.profiles))), (mid, 16.0, w.median)]
+    entries: list[Entry] = [(one, 16.0, w.one_profile.format(len(spec.profiles))),
+                            (mid, 16.0, w.median)]
     if any(p.stopped for p in spec.profiles):
-        entries.append((stop, 6.0, w.stopped))
+        entries.append(sheet.sign(w.stopped, "x", 4.2, None, "ink", 0.9))
     sheet.key(entries)
 
 

@@ -7,6 +7,7 @@ PDF/A-2 would allow transparency, old printers and copiers do not show it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,10 +21,12 @@ from matplotlib.transforms import Affine2D, Transform
 
 from loambrief.charts.fonts import one_line
 from loambrief.charts.measure import text_width
+from loambrief.charts.theme import theme
 
 DESCENT, ASCENT = 0.22, 0.74
 """Of a line of text, in type sizes."""
 SEMIBOLD = 600
+SLANT = math.sqrt(2)
 MOVE, LINE, CURVE, BEND, CLOSE, STOP = (int(code) for code in (
     Path.MOVETO, Path.LINETO, Path.CURVE4, Path.CURVE3, Path.CLOSEPOLY, Path.STOP))
 NAMES = {MOVE: "m", LINE: "l", CURVE: "c"}
@@ -87,9 +90,27 @@ class VectorRenderer(RendererBase):
 
     def draw_path(self, gc: GraphicsContextBase, path: Path, transform: Transform,
                   rgbFace: Any = None) -> None:
-        fill, pen = _opaque(rgbFace, gc), _pen(gc)
-        if fill is not None or pen is not None:
-            self.shape(steps_of(path, transform), fill, pen, _clip(gc))
+        fill, pen, clip = _opaque(rgbFace, gc), _pen(gc), _clip(gc)
+        steps = steps_of(path, transform) if fill or pen or gc.get_hatch() else []
+        if gc.get_hatch():
+            if fill:
+                self.shape(steps, fill, None, clip)
+            self._hatch(gc, steps)
+            fill = None
+        if fill or pen:
+            self.shape(steps, fill, pen, clip)
+
+    def _hatch(self, gc: GraphicsContextBase, outline: Sequence[Step]) -> None:
+        """The pattern inside a shape, on a grid that is fixed to the figure."""
+        xs, ys = ([v for _, *at in outline for v in at[axis::2]] for axis in (0, 1))
+        colour = _opaque(gc.get_hatch_color(), gc)
+        lines, dots = hatch(str(gc.get_hatch()), (min(xs), min(ys), max(xs), max(ys)),
+                            theme().hatch_gap)
+        if lines and colour:
+            self.shape(lines, None, Pen(colour, gc.get_hatch_linewidth(), (), "butt", "miter"),
+                       outline)
+        if dots and colour:
+            self.shape(dots, colour, None, outline)
 
     def draw_markers(self, gc: GraphicsContextBase, marker_path: Path, marker_trans: Transform,
                      path: Path, trans: Transform, rgbFace: Any = None) -> None:
@@ -150,6 +171,57 @@ def steps_of(path: Path, transform: Transform) -> list[Step]:
 def moved(steps: Sequence[Step], x: float, y: float) -> list[Step]:
     """The same steps further right by ``x`` and up by ``y``."""
     return [(kind, *(v + (y if i % 2 else x) for i, v in enumerate(at))) for kind, *at in steps]
+
+
+def hatch(pattern: str, box: tuple[float, float, float, float], gap: float
+          ) -> tuple[list[Step], list[Step]]:
+    """Lines and dots of a pattern that cover a box.
+
+    Made here because matplotlib's own patterns are tiles: to cover a field with short lines
+    takes twenty times as many as with long ones.
+
+    Parameters
+    ----------
+    pattern : str
+        Of matplotlib's signs ``/ \\ - | x + .``; a sign given twice halves the distance.
+    box : tuple of float
+        x0, y0, x1, y1 [pt].
+    gap : float
+        Distance between lines [pt].
+
+    Raises
+    ------
+    ValueError
+        Another sign.
+    """
+    x0, y0, x1, y1 = box
+    ends: list[tuple[float, float, float, float]] = []
+    dots: list[Step] = []
+    spelled = pattern.lower().replace("x", "/\\").replace("+", "-|")
+    for sign in sorted(set(spelled)):
+        step = gap / spelled.count(sign)
+        if sign == "-":
+            ends += [(x0, y, x1, y) for y in _grid(y0, y1, step)]
+        elif sign == "|":
+            ends += [(x, y0, x, y1) for x in _grid(x0, x1, step)]
+        elif sign == "/":
+            ends += [(x0, x0 + c, x1, x1 + c) for c in _grid(y0 - x1, y1 - x0, step * SLANT)]
+        elif sign == "\\":
+            ends += [(x0, c - x0, x1, c - x1) for c in _grid(x0 + y0, x1 + y1, step * SLANT)]
+        elif sign == ".":
+            dot = steps_of(Path.unit_circle(), Affine2D().scale(gap / 4))
+            for row, y in enumerate(_grid(y0, y1, step)):
+                for x in _grid(x0, x1 + step, step):
+                    dots += moved(dot, x - row % 2 * step / 2, y)
+        else:
+            raise ValueError(f"unknown pattern sign {sign!r}")
+    return [step for a, b, c, d in ends for step in (("m", a, b), ("l", c, d))], dots
+
+
+def _grid(low: float, high: float, step: float) -> list[float]:
+    """Multiples of ``step`` strictly between two numbers."""
+    first = math.floor(low / step) + 1
+    return [i * step for i in range(first, math.ceil(high / step))]
 
 
 def _opaque(colour: Any, gc: GraphicsContextBase) -> Colour | None:

@@ -127,11 +127,10 @@ def _signs(sheet: Sheet, spec: SalinitySpec, edge: bool) -> None:
     w = spec.words
     entries = []
     if any(p.estimated for p in spec.points):
-        entries.append((lambda x, y: sheet.marks([x + 3], [y], "o", 5.4, "paper", "accent", 1.2),
-                        6.0, w.estimated))
+        entries.append(sheet.sign(w.estimated, "o", 5.4, "paper", "accent", 1.2))
     if edge:
-        entries.append((lambda x, y: sheet.marks([x + 3], [y], "^", 5.6, "accent", "paper", 0.8),
-                        6.0, f"{spec.sodium_name}: {w.not_measured}"))
+        entries.append(sheet.sign(f"{spec.sodium_name}: {w.not_measured}", "^", 5.6, "accent",
+                                  "paper", 0.8))
     sheet.key(entries)
 
 
@@ -182,14 +181,8 @@ def _x_axis(sheet: Sheet, spec: SalinitySpec, across: Scale, bottom: float, log:
     count = max(2, int((across.end - across.start) / 40))
     marks = log_ticks(across.low, across.high) if log else ticks(0, across.high, count)
     words = [figures(v) for v in marks] if log else tick_text(marks)
-    reach = -1.0
-    for value, word in zip(marks, words, strict=True):
-        x, size = across(value), text_width(word, t.small)
-        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
-        x = max(x, across.start - 2 + size / 2)  # clear of the numbers on the other axis
-        if x - size / 2 > reach and x + size / 2 <= sheet.width:
-            sheet.text(x, bottom + 9.5, word, t.small, colour="muted", align="center")
-            reach = x + size / 2 + 4
+    sheet.y = bottom
+    sheet.scale_below(across, list(zip(marks, words, strict=True)), left=across.start - 2)
     sheet.text(across.end, bottom + 9.5 + t.small * LEADING, f"{spec.ece_name}, {spec.ece_unit}",
                t.small, colour="muted", align="right")
 

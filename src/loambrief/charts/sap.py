@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
-from loambrief.charts.place import spread
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
@@ -165,15 +164,12 @@ def _row(sheet: Sheet, row: SapRow, across: Scale, ax: Axes, y: float) -> None:
 def _signs(sheet: Sheet, spec: SapSpec) -> None:
     w, t = spec.words, sheet.theme
 
-    def single(x: float, y: float) -> None:
-        sheet.marks([x + 3], [y], "o", 3.2, "paper", "second", 0.8)
-
     def interval(x: float, y: float) -> None:
         sheet.line([x, x + 18], [y, y], "second", t.strong + 0.6)
         sheet.strokes([((v, v), (y - 2.6, y + 2.6)) for v in (x, x + 18)], "second", t.line)
         sheet.marks([x + 9], [y], "s", t.marker + 1, "second", "paper", 0.9)
 
-    entries = [(single, 6.0, w.readings)]
+    entries = [sheet.sign(w.readings, "o", 3.2, "paper", "second", 0.8)]
     if any(is_number(r.low) and is_number(r.high) for r in spec.rows):
         entries.append((interval, 18.0, f"{w.mean}, {w.interval}"))
     sheet.key(entries)
@@ -184,20 +180,8 @@ def _axis(sheet: Sheet, spec: SapSpec, across: Scale) -> None:
     t = sheet.theme
     bottom = sheet.y
     marks = ticks(across.low, across.high, max(2, int((across.end - across.start) / 40)))
-    words = tick_text(marks)
-    sizes = [text_width(s, t.small) for s in words]
-    limits = [figures(x.value) for x in spec.thresholds]
-    limit_sizes = [text_width(s, t.small, "bold") for s in limits]
-    centres = spread([across(x.value) for x in spec.thresholds], limit_sizes, 0, sheet.width)
-    for centre, word in zip(centres, limits, strict=True):
-        sheet.text(centre, bottom + 9, word, t.small, "bold", align="center")
-    for value, word, size in zip(marks, words, sizes, strict=True):
-        x = across(value)
-        sheet.line([x, x], [bottom, bottom + 2.5], "rule", t.hairline)
-        clear = all(abs(x - c) > (size + s) / 2 + 3
-                    for c, s in zip(centres, limit_sizes, strict=True))
-        if clear and x - size / 2 >= 0 and x + size / 2 <= across.end + 6:
-            sheet.text(x, bottom + 9, word, t.small, colour="muted", align="center")
+    sheet.scale_below(across, list(zip(marks, tick_text(marks), strict=True)),
+                      [(x.value, figures(x.value)) for x in spec.thresholds])
     unit = spec.unit
     if across.start > text_width(unit, t.small) + 20:
         sheet.text(across.start - 10, bottom + 9, unit, t.small, colour="muted", align="right")

@@ -6,14 +6,14 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, clear_right, text_width, wrap
+from loambrief.charts.measure import HATCHED, LEADING, Scale, clear_right, text_width, wrap
 from loambrief.charts.model import ChartSpec
 from loambrief.charts.registry import chart
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from loambrief.charts.sheet import Sheet
+    from loambrief.charts.sheet import Entry, Sheet
 
 BAR = 9.0
 
@@ -78,16 +78,9 @@ def draw(sheet: Sheet, spec: SeasonSpec) -> None:
     rows: list[tuple[SeasonBar, float]] = []
     for bar in spec.bars:
         size = (left - 8 if wide else width) - rank_size
-        name = wrap(bar.label, size, t.text)
-        when = wrap(bar.when, size, t.small) if bar.when else []
-        block = (len(name) * t.text + len(when) * t.small) * LEADING
-        height = max(block, BAR) + 4 if wide else block + BAR + 9
-        y = sheet.y + (height - block) / 2 if wide else sheet.y + 3
+        y, middle = sheet.row(bar.label, bar.when, size, wide, BAR, rank_size)
         sheet.text(0, y + t.text * 0.98, str(bar.rank), weight="bold")
-        below = sheet.lines(rank_size, y, name)
-        sheet.lines(rank_size, below, when, t.small, colour="muted")
-        rows.append((bar, sheet.y + height / 2 if wide else sheet.y + block + 5 + BAR / 2))
-        sheet.y += height
+        rows.append((bar, middle))
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     ax = sheet.axes(days)
     spans = [(top, sheet.y)] if wide else [(m - BAR / 2 - 2, m + BAR / 2 + 2) for _, m in rows]
@@ -111,19 +104,13 @@ def _range(spec: SeasonSpec, marks: list[SeasonMark]) -> tuple[dt.date, dt.date]
 def _signs(sheet: Sheet, spec: SeasonSpec) -> None:
     w = spec.words
 
-    def work(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "accent")
-
-    def test(x: float, y: float) -> None:
-        sheet.rect(x, y - 3.5, x + 14, y + 3.5, "paper", "second", 0.7, "/", "second")
-
     def open_end(x: float, y: float) -> None:
         sheet.rect(x, y - 3.5, x + 9, y + 3.5, "second")
         sheet.polygon([(x + 9, y - 3.5), (x + 14, y), (x + 9, y + 3.5)], "second")
 
-    entries = []
+    entries: list[Entry] = []
     if any(b.measuring for b in spec.bars):
-        entries += [(work, 14.0, w.work), (test, 14.0, w.measuring)]
+        entries += [sheet.swatch(w.work, fill="accent"), sheet.swatch(w.measuring, **HATCHED)]
     if any((b.start is None) != (b.end is None) for b in spec.bars):
         entries.append((open_end, 14.0, w.open_end))
     sheet.key(entries)
@@ -201,8 +188,5 @@ def _bar(sheet: Sheet, bar: SeasonBar, days: Scale, ax: Axes, y: float, no_date:
         points[2:2] = [(x1 + 5, y)]
     if bar.start is None:
         points.append((x0 - 5, y))
-    ring = [(days.value(x), at) for x, at in points]
-    if bar.measuring:
-        sheet.polygon(ring, "paper", "second", 0.8, "/", "second", on=ax)
-    else:
-        sheet.polygon(ring, "accent", on=ax)
+    looks = HATCHED if bar.measuring else {"fill": "accent"}
+    sheet.polygon([(days.value(x), at) for x, at in points], **looks, on=ax)

@@ -8,15 +8,13 @@ The figure's height is known when the last line of text is placed, so ``finish``
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from functools import cache
 from itertools import count
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import matplotlib
-import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -29,9 +27,9 @@ from matplotlib.transforms import Affine2D, Transform, TransformedPath
 
 from loambrief.charts.fonts import FILES, TYPEFACE, font_path, one_line
 from loambrief.charts.measure import LEADING, MIDDLE, Scale, text_width, wrap
-from loambrief.charts.model import ChartSpec, Threshold
-from loambrief.charts.panel import PageText, Panel
-from loambrief.charts.place import Box
+from loambrief.charts.model import ChartSpec, Threshold, headed
+from loambrief.charts.panel import Lettering, Panel
+from loambrief.charts.place import Box, spread
 from loambrief.charts.renderer import ASCENT, DESCENT, VectorRenderer
 from loambrief.charts.theme import theme
 
@@ -40,8 +38,21 @@ DOTS = 72
 UNCLIPPED = TransformedPath(Path.unit_rectangle(), Affine2D())
 """Spares each artist a clip path of its own, which it would not use."""
 
+
+class Panelled(Protocol):
+    """What a panel is headed with."""
+
+    @property
+    def label(self) -> str: ...
+
+    @property
+    def unit(self) -> str: ...
+
+
+P = TypeVar("P", bound=Panelled)
 Point = tuple[float, float]
-Sign = Callable[[float, float], None]
+Entry = tuple[Callable[[float, float], None], float, str]
+"""Of a key: draw at x and middle y, width of the sign [pt], words."""
 
 
 @cache
@@ -66,15 +77,9 @@ def themed() -> AbstractContextManager[None]:
         "axes.labelsize": t.small, "axes.unicode_minus": True, "axes.axisbelow": True,
         "axes.facecolor": "none", "axes.spines.top": False, "axes.spines.right": False,
         "axes.prop_cycle": cycler(color=[t.accent, t.second, t.ink]),
-        "grid.color": t.faint, "grid.linewidth": t.hairline, **axis}
+        "hatch.linewidth": t.hatch_line, "grid.color": t.faint, "grid.linewidth": t.hairline,
+        **axis}
     return matplotlib.rc_context(looks)
-
-
-def circles(size: float, places: Sequence[Point]) -> Path:
-    """One path of circles of a diameter."""
-    whole = Path.unit_circle()
-    return Path.make_compound_path(*(
-        whole.transformed(Affine2D().scale(size / 2).translate(x, y)) for x, y in places))
 
 
 class Sheet:
@@ -95,6 +100,7 @@ class Sheet:
         self.page = Affine2D()
         self._placed: list[tuple[Axes, Scale, Scale | None]] = []
         self._order = count(1)
+        self._lettering: tuple[Lettering, Axes | None] | None = None
 
     def finish(self) -> Figure:
         """The figure, as high as what was drawn."""
@@ -132,6 +138,7 @@ class Sheet:
                 upright = scale is across or scale.start > scale.end
                 limit(*((scale.low, scale.high) if upright else (scale.high, scale.low)))
         self._placed.append((ax, across, down))
+        self._lettering = None
         return ax
 
     def plain_axes(self, height: float, draw: Callable[[Axes], None]) -> Axes:
@@ -150,9 +157,11 @@ class Sheet:
         self._placed.append((ax, Scale(0.0, 1.0, left + 1, self.width - right - 1),
                              Scale(0.0, 1.0, high.start - low - 1, high.end + over + 1)))
         self.y += height
+        self._lettering = None
         return ax
 
     def _add(self, artist: Artist, on: Axes | None, place: Transform | None = None) -> None:
+        self._lettering = None
         artist.set_zorder(next(self._order))
         artist.set_transform(place or (self.page if on is None else on.transData))
         if artist.get_clip_path() is None:
@@ -198,60 +207,27 @@ class Sheet:
 
     def rect(self, x0: float, y0: float, x1: float, y1: float, fill: str | None = None,
              edge: str | None = None, width: float | None = None, hatch: str = "",
-             hatch_colour: str = "ink", pattern: str = "", on: Axes | None = None) -> None:
-        """A rectangle; the pattern lies on the fill."""
+             hatch_colour: str = "", on: Axes | None = None) -> None:
         self.polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], fill, edge, width, hatch,
-                     hatch_colour, pattern, on)
+                     hatch_colour, on)
 
     def polygon(self, points: Sequence[Point], fill: str | None = None,
                 edge: str | None = None, width: float | None = None, hatch: str = "",
-                hatch_colour: str = "ink", pattern: str = "", on: Axes | None = None) -> None:
-        """A closed shape, with or without its first point again as the last."""
+                hatch_colour: str = "", on: Axes | None = None) -> None:
+        """A closed shape, with or without its first point again as the last; the pattern lies
+        on the fill and has the colour of the edge unless told otherwise."""
         t = self.theme
-        ring = [*points] if tuple(points[0]) == tuple(points[-1]) else [*points, points[0]]
-        path = Path(ring, closed=True)
-        if fill and hatch:
-            self._add(PathPatch(path, facecolor=t.colour(fill), linewidth=0, edgecolor="none"), on)
-        if hatch:
-            self._hatch(path, hatch, t.colour(hatch_colour), on)
-        if edge or (fill and not hatch):
-            self._add(PathPatch(
-                path, facecolor=t.colour(fill) if fill and not hatch else "none",
-                edgecolor=t.colour(edge) if edge else "none",
-                linewidth=(t.hairline if width is None else width) if edge else 0,
-                linestyle=(0, getattr(t, pattern)) if pattern else "-",
-                capstyle="butt", joinstyle="miter"), on)
-
-    def _hatch(self, path: Path, signs: str, colour: str, on: Axes | None) -> None:
-        """Pattern lines and dots inside a shape, on a grid that is fixed to the sheet."""
-        t = self.theme
-        place = self.page if on is None else on.transData
-        points = np.array(path.vertices, dtype=float)
-        if on is not None:
-            points = self.points(on, points)
-        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        lines, dots = hatch_marks(signs, (x0, y0, x1, y1), t.hatch_gap)
-        if lines:
-            marks = PathPatch(
-                Path([p for a, b, c, d in lines for p in ((a, b), (c, d))],
-                     [Path.MOVETO, Path.LINETO] * len(lines)),
-                fill=False, edgecolor=colour, linewidth=t.hatch_line, capstyle="butt")
-            marks.set_clip_path(path, place)
-            self._add(marks, on, self.page)
-        if dots:
-            marks = PathPatch(circles(2 * t.hatch_line, dots), facecolor=colour, linewidth=0,
-                              edgecolor="none")
-            marks.set_clip_path(path, place)
-            self._add(marks, on, self.page)
-
-    def points(self, on: Axes, values: np.ndarray) -> np.ndarray:
-        """Data of an axes, (x, y) each, as points of the sheet."""
-        (across, down), = ((a, d) for ax, a, d in self._placed if ax is on)
-        result = values.copy()
-        result[:, 0] = [across(v) for v in values[:, 0]]
-        if down is not None:
-            result[:, 1] = [down(v) for v in values[:, 1]]
-        return result
+        colour = hatch_colour or edge or ""
+        path = Path([*points] if tuple(points[0]) == tuple(points[-1]) else [*points, points[0]],
+                    closed=True)
+        if edge and edge != colour:  # matplotlib draws both in one colour
+            self.polygon(points, fill, None, None, hatch, colour, on)
+            fill, hatch = None, ""
+        self._add(PathPatch(
+            path, facecolor=t.colour(fill) if fill else "none", hatch=hatch or None,
+            edgecolor=t.colour(edge or colour) if edge or hatch else "none",
+            linewidth=(t.hairline if width is None else width) if edge else 0,
+            capstyle="butt", joinstyle="miter"), on)
 
     def marks(self, xs: Sequence[float], ys: Sequence[float], shape: str = "o",
               size: float | None = None, fill: str | None = "ink", edge: str | None = None,
@@ -277,16 +253,17 @@ class Sheet:
         size = self.theme.text if size is None else size
         text = one_line(text)
         box = self.box_of(x, y, text, size, weight, align)
+        back = None
         if behind:
             left, right = max(box.x0 - 2, 0), min(box.x1 + 2, self.width)
-            self._add(PathPatch(
-                Path([(left, box.y0 - 0.4), (right, box.y0 - 0.4), (right, box.y1 + 0.2),
-                      (left, box.y1 + 0.2), (left, box.y0 - 0.4)], closed=True),
-                facecolor=self.theme.colour(behind), edgecolor="none", linewidth=0), on,
-                self.page)
-        if text:
-            self._add(PageText(box.x0, y, text, size, weight, self.theme.colour(colour)), on,
-                      self.page)
+            back = (left, box.y0 - 0.4, right, box.y1 + 0.2, self.theme.colour(behind))
+        if text or back:
+            if self._lettering is None or self._lettering[1] is not on:
+                lettering = Lettering()
+                self._add(lettering, on, self.page)
+                self._lettering = (lettering, on)
+            self._lettering[0].lines.append(
+                (box.x0, y, text, size, weight, self.theme.colour(colour), back))
         return box
 
     def box_of(self, x: float, y: float, text: str, size: float, weight: str = "regular",
@@ -342,9 +319,8 @@ class Sheet:
                                     colour="muted")
         self.y += 2
 
-    def key(self, entries: Sequence[tuple[Sign, float, str]], x: float = 0.0,
-            width: float | None = None) -> None:
-        """A row of signs with their meaning: (draw at x and middle y, sign width, words)."""
+    def key(self, entries: Sequence[Entry], x: float = 0.0, width: float | None = None) -> None:
+        """A row of signs with their meaning."""
         size, gap = self.theme.small, 12.0
         right = self.width if width is None else x + width
         at, row = x, self.y
@@ -360,69 +336,79 @@ class Sheet:
         if entries:
             self.y += 5
 
-    def threshold_key(self, thresholds: Sequence[Threshold], practice: str,
-                      x: float = 0.0) -> None:
+    def swatch(self, words: str, **looks: Any) -> Entry:
+        """Of a key: a filled rectangle, looks as of :meth:`rect`."""
+        return (lambda x, y: self.rect(x, y - 3.5, x + 14, y + 3.5, **looks)), 14.0, words
+
+    def sign(self, words: str, shape: str, size: float, fill: str | None, edge: str,
+             width: float) -> Entry:
+        """Of a key: a mark."""
+        return (lambda x, y: self.marks([x + 3], [y], shape, size, fill, edge, width)), 6.0, words
+
+    def threshold_key(self, thresholds: Sequence[Threshold], practice: str) -> None:
         """What each threshold line means; rules of the trade are named as such."""
         for t in thresholds:
-            def sign(at: float, y: float, pattern: str = t.pattern) -> None:
-                self.line([at, at + 14], [y, y], "ink", 0.9, pattern)
-
-            self.key([(sign, 14.0, t.named(practice))], x)
-            self.y -= 3
+            self.y = self.meaning(0.0, self.y, self.width, t.pattern, t.named(practice), 14.0) + 2
         if thresholds:
             self.y += 3
 
+    def meaning(self, x: float, y: float, width: float, pattern: str, words: str,
+                sign: float = 10.0) -> float:
+        """A stretch of line with what it means, from the top edge ``y``; returns the bottom."""
+        middle = y + self.theme.small * LEADING / 2
+        self.line([x, x + sign], [middle, middle], "ink", None, pattern)
+        return self.paragraph(x + sign + 4, y, words, width - sign - 4, self.theme.small)
 
-def hatch_marks(pattern: str, box: tuple[float, float, float, float], gap: float
-                ) -> tuple[list[tuple[float, float, float, float]], list[Point]]:
-    """Line ends and dot centres of a pattern inside a box.
+    def row(self, name: str, detail: str, width: float, beside: bool, bar: float, x: float = 0.0,
+            weight: str = "regular", colour: str = "ink") -> tuple[float, float]:
+        """Name and detail of a row, its bar beside them or below; ``y`` moves past it.
 
-    Parameters
-    ----------
-    pattern : str
-        Any of ``/ \\ - | x + .``; a sign given twice halves the distance.
-    box : tuple of float
-        x0, y0, x1, y1 [pt], y downward.
-    gap : float
-        Distance between lines [pt].
+        Returns the top of the name and the middle of the bar.
+        """
+        t = self.theme
+        names = wrap(name, width, t.text, weight)
+        details = wrap(detail, width, t.small) if detail else []
+        block = (len(names) * t.text + len(details) * t.small) * LEADING
+        height = max(block, bar) + 5 if beside else block + bar + 9
+        top = self.y + ((height - block) / 2 if beside else 3)
+        below = self.lines(x, top, names, weight=weight, colour=colour)
+        self.lines(x, below, details, t.small, colour="muted")
+        middle = self.y + height / 2 if beside else self.y + block + 4.5 + bar / 2
+        self.y += height
+        return top, middle
 
-    Returns
-    -------
-    lines, dots : list of (x0, y0, x1, y1), list of (x, y)
+    def panels(self, items: Sequence[P], least: float, gap: float, gutter: float = 0.0
+               ) -> Iterator[tuple[float, float, list[tuple[P, float]]]]:
+        """Panels of equal width in as many rows as they need, with their headings.
 
-    Raises
-    ------
-    ValueError
-        Another sign.
-    """
-    x0, y0, x1, y1 = box
-    lines: list[tuple[float, float, float, float]] = []
-    dots: list[Point] = []
-    spelled = pattern.replace("x", "/\\").replace("+", "-|")
-    for sign in sorted(set(spelled)):
-        step = gap / spelled.count(sign)
-        if sign == "-":
-            lines += [(x0, y, x1, y) for y in _grid(y0, y1, step)]
-        elif sign == "|":
-            lines += [(x, y0, x, y1) for x in _grid(x0, x1, step)]
-        elif sign == "\\":  # y = x + c
-            for c in _grid(y0 - x1, y1 - x0, step * math.sqrt(2)):
-                left, right = max(x0, y0 - c), min(x1, y1 - c)
-                lines.append((left, left + c, right, right + c))
-        elif sign == "/":  # y = c - x
-            for c in _grid(x0 + y0, x1 + y1, step * math.sqrt(2)):
-                left, right = max(x0, c - y1), min(x1, c - y0)
-                lines.append((left, c - left, right, c - right))
-        elif sign == ".":
-            for row, y in enumerate(_grid(y0, y1, step)):
-                shift = step / 2 if row % 2 else 0.0
-                dots += [(x + shift, y) for x in _grid(x0 - shift, x1 - shift, step)]
-        else:
-            raise ValueError(f"unknown pattern sign {sign!r}")
-    return lines, dots
+        Yields the top edge, the width, and each panel with its left edge; whoever draws a row
+        sets ``y`` to its bottom.
+        """
+        size = self.theme.text
+        columns = max(1, min(len(items), int((self.width - gutter + gap) / (least + gap))))
+        width = (self.width - gutter + gap) / columns - gap
+        for start in range(0, len(items), columns):
+            row = [(item, gutter + n * (width + gap))
+                   for n, item in enumerate(items[start:start + columns])]
+            heads = [wrap(headed(item.label, item.unit), width, size, "bold") for item, _ in row]
+            top = self.y + max(map(len, heads)) * size * LEADING + 3
+            for (_, x), lines in zip(row, heads, strict=True):
+                self.lines(x, top - 3 - len(lines) * size * LEADING, lines, weight="bold")
+            yield top, width, row
 
-
-def _grid(low: float, high: float, step: float) -> list[float]:
-    """Multiples of ``step`` strictly between two numbers."""
-    first = math.floor(low / step) + 1
-    return [i * step for i in range(first, math.ceil(high / step))]
+    def scale_below(self, across: Scale, marks: Sequence[tuple[float, str]],
+                    bold: Sequence[tuple[float, str]] = (), left: float = 0.0) -> None:
+        """Ticks and numbers along the bottom: bold ones kept apart, others where there is room."""
+        t, y = self.theme, self.y
+        sizes = [text_width(word, t.small, "bold") for _, word in bold]
+        boxes = [self.text(x, y + 9.5, word, t.small, "bold", align="center")
+                 for x, (_, word) in zip(spread([across(v) for v, _ in bold], sizes, 0, self.width),
+                                         bold, strict=True)]
+        self.verticals([across(v) for v, _ in marks], y, y + 2.5, "rule")
+        for value, word in marks:
+            half = text_width(word, t.small) / 2
+            box = self.box_of(max(across(value), left + half), y + 9.5, word, t.small,
+                              align="center")
+            if box.x1 <= self.width and not any(box.hits(b, 3.0) for b in boxes):
+                boxes.append(self.text(box.x0, y + 9.5, word, t.small, colour="muted"))
+        self.y = y + 13

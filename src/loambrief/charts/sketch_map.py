@@ -192,9 +192,8 @@ def _list(sheet: Sheet, spec: MapSpec, x: float, width: float) -> None:
         top = sheet.y
         sheet.text(x, top + t.text * 0.98, area.number, weight="bold")
         fill, hatch, colour = fill_of(sheet, area.look)
-        sheet.rect(x + number, top + 1.5, x + number + SIGN, top + 11, fill, hatch=hatch,
-                   hatch_colour=colour)
-        sheet.rect(x + number, top + 1.5, x + number + SIGN, top + 11, None, "ink", t.hairline)
+        sheet.rect(x + number, top + 1.5, x + number + SIGN, top + 11, fill, "ink",
+                   t.hairline, hatch, colour)
         bottom = sheet.paragraph(left, top, _entry(spec, area), x + width - left, weight="bold")
         if area.detail:
             bottom = sheet.paragraph(left, bottom, area.detail, x + width - left, t.small,

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.measure import LEADING, Scale, wrap
 from loambrief.charts.model import ChartSpec, is_number, worded
 from loambrief.charts.registry import chart
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from loambrief.charts.sheet import Sheet
+    from loambrief.charts.sheet import Entry, Sheet
 
 WIDEST = 16.0
 """Ratios beyond this (or its inverse) are drawn at the edge with an arrow."""
@@ -135,22 +135,16 @@ def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
         sheet.marks([x + 3], [y], "o", 6.0, "accent", "paper", 0.8)
         sheet.marks([x + 11], [y], "o", 6.0, "second", "paper", 0.8)
 
-    def near(x: float, y: float) -> None:
-        sheet.marks([x + 3], [y], "o", 5.4, "paper", "ink", 1.1)
-
     def spread(x: float, y: float) -> None:
         sheet.line([x, x + 18], [y, y], "second", sheet.theme.strong)
 
-    def band(x: float, y: float) -> None:
-        sheet.rect(x, y - 4, x + 14, y + 4, "faint", "rule", 0.5)
-
-    entries = [(clear, 14.0, w.clear)]
+    entries: list[Entry] = [(clear, 14.0, w.clear)]
     if any(r.side is LevelSide.NEAR for r in rows):
-        entries.append((near, 6.0, w.near))
+        entries.append(sheet.sign(w.near, "o", 5.4, "paper", "ink", 1.1))
     if any(is_number(r.low) and is_number(r.high) for r in rows):
         entries.append((spread, 18.0, w.uncertainty))
     if any(is_number(r.upper) for r in rows):
-        entries.append((band, 14.0, w.range))
+        entries.append(sheet.swatch(w.range, fill="faint", edge="rule"))
     sheet.key(entries)
 
 
@@ -174,22 +168,12 @@ def _heads(sheet: Sheet, spec: SufficiencySpec, across: Scale, left: float, righ
 def _scale(sheet: Sheet, spec: SufficiencySpec, across: Scale, ax: Axes, bands: list[Band]
            ) -> None:
     """Grid behind the marks, and the numbers under it."""
-    t, bottom = sheet.theme, sheet.y
+    t = sheet.theme
     steps = [2.0**n for n in range(-4, 5) if across.holds(2.0**n) and n]
-    middle = across(1.0)
     sheet.strokes([((v, v), b) for v in steps for b in bands], "rule", t.hairline, on=ax)
     sheet.strokes([((1.0, 1.0), (b[0] - 2, b[1] + 2)) for b in bands], "ink", 1.3, on=ax)
-    word = spec.words.critical
-    half = text_width(word, t.small, "bold") / 2
-    centre = min(max(middle, half), sheet.width - half)
-    sheet.text(centre, bottom + 9.5, word, t.small, "bold", align="center")
-    for value in steps:
-        x = across(value)
-        name = f"{value:g}×" if value >= 1 else f"1/{1 / value:g}×"
-        size = text_width(name, t.small) / 2
-        if abs(x - centre) > size + half + 4 and x + size <= sheet.width and x >= size:
-            sheet.text(x, bottom + 9.5, name, t.small, colour="muted", align="center")
-    sheet.y = bottom + 13
+    sheet.scale_below(across, [(v, f"{v:g}×" if v >= 1 else f"1/{1 / v:g}×") for v in steps],
+                      [(1.0, spec.words.critical)])
 
 
 def _row(sheet: Sheet, row: SufficiencyRow, across: Scale, ax: Axes, y: float, band: Band,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, text_width, wrap
+from loambrief.charts.measure import Scale, text_width
 from loambrief.charts.model import ChartSpec, any_number, is_number
 from loambrief.charts.registry import chart
 
@@ -61,14 +61,7 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
     across = Scale(0.0, high, left, max(width - room, left + 20.0))
     ax = sheet.axes(across)
     for row, text in zip(spec.rows, printed, strict=True):
-        size = (left - 8) if wide else width
-        name = wrap(row.label, size, t.text)
-        detail = wrap(row.detail, size, t.small) if row.detail else []
-        block = (len(name) * t.text + len(detail) * t.small) * LEADING
-        height = max(block, BAR) + 6 if wide else block + BAR + 9
-        y = sheet.y + (height - block) / 2 if wide else sheet.y + 3
-        sheet.lines(0, sheet.lines(0, y, name), detail, t.small, colour="muted")
-        middle = sheet.y + height / 2 if wide else sheet.y + block + 4 + BAR / 2
+        _, middle = sheet.row(row.label, row.detail, left - 8 if wide else width, wide, BAR)
         end = across.start
         if spec.whole:
             end = across(spec.whole)
@@ -80,10 +73,8 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
                 sheet.rect(0.0, middle - BAR / 2, row.value, middle + BAR / 2, "accent", on=ax)
         sheet.middle(min(end + 5, width - text_width(text, t.text, "bold")), middle, text,
                      weight="bold", colour="ink" if is_number(row.value) else "muted")
-        sheet.y += height
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     if spec.whole and spec.whole_label:
         sheet.y += 4
-        sheet.key([(lambda x, y: sheet.rect(x, y - 3.5, x + 14, y + 3.5, None, "rule"), 14.0,
-                    spec.whole_label)])
+        sheet.key([sheet.swatch(spec.whole_label, edge="rule")])
     sheet.footer(spec)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any
 
-from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
+from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.place import ABOVE, Box, around
 from loambrief.charts.registry import chart
@@ -75,23 +75,12 @@ class TrendSpec(ChartSpec):
 @chart(TrendSpec, "trend")
 def draw(sheet: Sheet, spec: TrendSpec) -> None:
     """Panels share the time axis; what the lines mean is written under each panel."""
-    width = sheet.width
-    t = sheet.theme
     sheet.header(spec)
     panels = [p for p in spec.panels if any(is_number(x.value) for x in p.points)]
     dates = [x.date for p in panels for x in p.points]
-    columns = max(1, min(len(panels), int((width + GAP) / (PANEL + GAP))))
-    size = (width + GAP) / columns - GAP
-    for start in range(0, len(panels), columns):
-        row = panels[start : start + columns]
-        heads = [wrap(f"{p.label}, {p.unit}" if p.unit else p.label, size, t.text, "bold")
-                 for p in row]
-        top = sheet.y + max(map(len, heads)) * t.text * LEADING + 3
-        bottoms = []
-        for n, (panel, lines) in enumerate(zip(row, heads, strict=True)):
-            x = n * (size + GAP)
-            sheet.lines(x, top - 3 - len(lines) * t.text * LEADING, lines, weight="bold")
-            bottoms.append(_panel(sheet, panel, x, size, top, min(dates), max(dates), spec))
+    for top, size, row in sheet.panels(panels, PANEL, GAP):
+        bottoms = [_panel(sheet, panel, x, size, top, min(dates), max(dates), spec)
+                   for panel, x in row]
         sheet.y = max(bottoms) + 8
     sheet.footer(spec)
 
@@ -231,9 +220,8 @@ def _under(sheet: Sheet, panel: TrendPanel, changes, x: float, size: float, y: f
     """What the dashed and dotted lines mean."""
     t, w = sheet.theme, spec.words
     if panel.reference:
-        mid = y + t.small * LEADING / 2
-        sheet.line([x, x + 12], [mid, mid], "ink", t.line, panel.reference.pattern)
-        y = sheet.paragraph(x + 16, y, panel.reference.named(w.practice), size - 16, t.small)
+        y = sheet.meaning(x, y, size, panel.reference.pattern, panel.reference.named(w.practice),
+                          12.0)
     for a, b in changes:
         mid = y + t.small * LEADING / 2
         sheet.line([x + 6, x + 6], [mid - 4.5, mid + 4.5], "muted", t.line, "dot")

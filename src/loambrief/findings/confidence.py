@@ -2,7 +2,8 @@
 
 Start at high. Each of these takes one step down, and low is the floor:
 
-* the test is older than 3 years (common programme limit, from memory, unverified);
+* the test is past the interval of its guide, or, where none is in use, older than 3 years
+  (common programme limit, from memory, unverified);
 * fewer than 15 cores, or cores not stated (Oklahoma State: composites are unstable below 15);
 * the method is not the one the guide was calibrated on, or had to be converted;
 * replicates or points are fewer than the published number for the wanted precision;
@@ -20,6 +21,7 @@ MIN_CORES = 15
 def grade_confidence(
     *,
     age_days: int | None = None,
+    past_interval: bool | None = None,
     cores: int | None = None,
     cores_matter: bool = False,
     method_matches: bool = True,
@@ -32,6 +34,8 @@ def grade_confidence(
     ----------
     age_days : int or None
         Age of the test [days] at the date of the advice.
+    past_interval : bool or None
+        Past the interval of the guide in use; None: the age in days decides.
     cores : int or None
         Cores in the composite; counts only if ``cores_matter``.
     cores_matter : bool
@@ -40,7 +44,8 @@ def grade_confidence(
         See the rule.
     """
     steps = 0
-    steps += age_days is not None and age_days > MAX_AGE_DAYS
+    steps += (past_interval if past_interval is not None
+              else age_days is not None and age_days > MAX_AGE_DAYS)
     steps += cores_matter and (cores is None or cores < MIN_CORES)
     steps += not method_matches
     steps += not enough_replicates

@@ -20,6 +20,16 @@ TRANSPLANTED = ("tomato", "pepper", "cabbage", "broccoli", "cauliflower", "sweet
 """Crops usually set as plants, not sown in place (from memory, unverified)."""
 
 
+PERENNIAL = ("alfalfa", "red clover", "alfalfa-grass", "grass hay", "bermudagrass", "strawberry",
+             "blueberry", "grape", "apple", "cherry", "peach", "pear", "almond", "walnut")
+"""Crops whose stand stays: nothing is seeded after their harvest (common practice)."""
+MANY_PICKS = ("tomato", "pepper", "cucumber", "squash", "broccoli", "snap bean", "muskmelon",
+              "watermelon", "strawberry")
+"""Crops picked again and again: their date of harvest is the first pick (common practice)."""
+AUTUMN_SOWN = ("winter wheat", "rye", "triticale")
+"""Crops in the ground over winter, which leave a cover crop no room (common practice)."""
+
+
 def known_crop(name: str | None) -> Crop | None:
     """A crop by name; None where it is not stated or not in the crop table."""
     try:
@@ -37,6 +47,29 @@ def fixes_nitrogen(name: str | None) -> bool:
 def standing(case: CaseFile) -> bool:
     """A perennial stand is on the field: nothing is seeded there this season."""
     return case.field.tillage == "perennial"
+
+
+def stays(case: CaseFile) -> bool:
+    """The stand stays after harvest: it is on the field, or the crop is a perennial."""
+    crop = known_crop(case.field.crop)
+    return standing(case) or (crop is not None and any(n in PERENNIAL for n in crop.lineage))
+
+
+def cover_fits(case: CaseFile) -> bool:
+    """There is room for a cover crop after this harvest: no stand, no autumn-sown cereal.
+
+    The crop after this one decides; where it is not stated, an autumn-sown crop may follow
+    itself.
+    """
+    following = known_crop(case.field.following_crop or case.field.crop)
+    sown = following is not None and any(n in AUTUMN_SOWN for n in following.lineage)
+    return not stays(case) and not sown
+
+
+def many_picks(case: CaseFile) -> bool:
+    """The date of harvest is only the first pick."""
+    crop = known_crop(case.field.crop)
+    return crop is not None and any(n in MANY_PICKS for n in crop.lineage)
 
 
 def seeded_in_rows(case: CaseFile, crop: Crop) -> bool:

@@ -145,6 +145,7 @@ class JudgedKind(StrEnum):
     NUTRIENT = "nutrient"
     AMENDMENT = "amendment"
     MATERIAL = "material"
+    PRACTICE = "practice"
 
 
 @dataclass(frozen=True)
@@ -287,6 +288,21 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+
+LINES = {"nutrients.reference_levels": "critical", "nutrients.reference_micro": "critical",
+         "acidity.reference_target": "target", "salinity.reference_threshold": "threshold"}
+"""Messages of reference that hold a reading against one line, and the name of that line."""
+
+
+def beyond(finding: Finding) -> float:
+    """How far a reading lies from its line, as a share of the line; 0 without one line."""
+    if finding.reference is None or finding.value is None:
+        return 0.0
+    line = finding.reference.params.get(LINES.get(finding.reference.key, ""))
+    if not isinstance(line, int | float) or line <= 0:
+        return 0.0
+    return abs(finding.value - line) / line
 
 
 @dataclass(frozen=True)

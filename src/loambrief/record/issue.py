@@ -16,7 +16,7 @@ from loambrief.record import completeness
 from loambrief.record.cards import advisory_card, file_of
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
 from loambrief.report.blocks import DocumentStatus
-from loambrief.report.changes_part import Changes
+from loambrief.report.changes_part import RevisionChanges
 from loambrief.report.own_words import OwnWords, with_own_words
 
 SHEET = "-spreading.pdf"
@@ -121,7 +121,7 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
 
 
 def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
-          public: Mapping[str, object], changes: Changes | None = None,
+          public: Mapping[str, object], changes: RevisionChanges | None = None,
           more: Mapping[str, object] | None = None,
           frozen: Sequence[Frozen] = ()) -> Issued:
     """Render, freeze and log one revision; only while writing."""

@@ -13,7 +13,7 @@ from loambrief.pipeline import Advisory
 from loambrief.record.cards import file_of, record
 from loambrief.record.freeze import thawed
 from loambrief.report.blocks import DocumentStatus
-from loambrief.report.changes_part import Changes
+from loambrief.report.changes_part import RevisionChanges
 from loambrief.report.own_words import OwnWords, with_own_words
 
 
@@ -56,10 +56,10 @@ def frozen_words(store: Store, card: Mapping) -> OwnWords | None:
     return OwnWords(files) if files else None
 
 
-def frozen_changes(store: Store, card: Mapping) -> Changes | None:
+def frozen_changes(store: Store, card: Mapping) -> RevisionChanges | None:
     """What a revision changed, if it replaced another."""
     file = file_of(card, "changes")
-    return Changes.from_json(json.loads(store.content(file["sha256"]))) if file else None
+    return RevisionChanges.from_json(json.loads(store.content(file["sha256"]))) if file else None
 
 
 def render_again(store: Store, number: str, revision: int | None = None, *,

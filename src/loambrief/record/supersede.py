@@ -19,8 +19,8 @@ from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import Issued, enter, prepare
 from loambrief.record.rerender import made_differently
-from loambrief.report.changes_part import KINDS, Changes, plan_changes
-from loambrief.report.compare_part import Side
+from loambrief.report.changes_part import KINDS, RevisionChanges, plan_changes
+from loambrief.report.compare_part import ComparedSide
 from loambrief.report.own_words import OwnWords
 
 MOST_REASON = 2000
@@ -76,7 +76,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
             raise RecordRefused(f"{number} is for another client")
         if card["inputs"] == ready.inputs.digest:
             raise RecordRefused(f"{number} revision {before} was issued from the same inputs")
-        changes = Changes(
+        changes = RevisionChanges(
             number, before + 1, before, kind, reason, card["date"],
             newer_program=bool(made_differently(card)),
             **_differences(store, card, ready.advice, completeness.case_source(
@@ -93,7 +93,7 @@ def _differences(store: Store, card: Mapping, now: Advice, source: Source) -> di
         old = pipeline.advise(loaded)
         raw = loaded.source_text.encode("utf-8")
         old_source = completeness.case_source(raw, "case.yaml", home)
-    sides = [Side(name, a.loaded.case, a.diagnosis, a.plan)
+    sides = [ComparedSide(name, a.loaded.case, a.diagnosis, a.plan)
              for name, a in (("before", old), ("now", now))]
     return {"inputs": input_changes(old_source, source), **plan_changes(*sides)}
 

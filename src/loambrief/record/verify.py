@@ -180,7 +180,7 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
     """
     from loambrief import pipeline
     from loambrief.case.load import load_case
-    from loambrief.report.changes_part import Changes
+    from loambrief.report.changes_part import RevisionChanges
 
     stated, printed = found.stated, found.stated.get("printed") or {}
     with tempfile.TemporaryDirectory(prefix="loambrief-") as top:
@@ -199,7 +199,7 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
         advice = pipeline.advise(load_case(home / "case.yaml", **chosen))
         made = pipeline.render(advice, status=DocumentStatus(stated["status"]),
                                number=stated.get("number"), revision=stated.get("revision"),
-                               changes=Changes.from_json(changes) if changes else None)
+                               changes=RevisionChanges.from_json(changes) if changes else None)
     return made.pdf, made.data
 
 

@@ -9,7 +9,7 @@ from loambrief.render.styles import Look
 from loambrief.render.tables import lay_out
 from loambrief.render.tags import Element
 from loambrief.report.blocks import Text
-from loambrief.report.form_blocks import Entry, FormCell, FormGrid, FormTable, Tick
+from loambrief.report.form_blocks import FormCell, FormEntry, FormGrid, FormTable, Tick
 
 SQUARE = 13.0
 """Side of a square to tick [pt]; a gloved hand needs no less."""
@@ -24,14 +24,15 @@ class WritingBox(Flowable):
 
     Parameters
     ----------
-    entry : Entry
+    entry : FormEntry
     element : Element
         Role Form.
     height : float
         [pt]
     """
 
-    def __init__(self, entry: Entry, element: Element, height: float):
+    def __init__(self, entry: FormEntry, element: Element, height: float):
+        super().__init__()
         self.entry, self.element, self.height = entry, element, height
 
     def wrap(self, availWidth, availHeight):

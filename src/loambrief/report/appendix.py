@@ -27,7 +27,7 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
-from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, Source, SourceList
+from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
 
 
@@ -153,7 +153,7 @@ def sources_section(context: Context) -> list[Block]:
         note = "kind_practice" if "practice" in about.kind else (
             "how_memory" if key in unseen else "")
         entries.append(
-            Source(
+            SourceEntry(
                 label=context.sources.label(key),
                 citation=about.citation,
                 anchor=anchor("s", key),

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 
 from loambrief.findings.model import say
 from loambrief.report.blocks import Block, Column, Heading, PageBreak, Paragraph, Style, Table
-from loambrief.report.compare_part import Comparison, Line, Side, compare_plans
+from loambrief.report.compare_part import ComparedLine, ComparedSide, Comparison, compare_plans
 from loambrief.report.text import Writer
 
 KINDS = ("clerical", "new-data", "changed-conditions", "error")
@@ -16,7 +16,7 @@ GROUPS = ("inputs", "findings", "actions", "money")
 
 
 @dataclass(frozen=True)
-class Changes:
+class RevisionChanges:
     """A revision and what it changes, as it is frozen with the record.
 
     Attributes
@@ -50,17 +50,18 @@ class Changes:
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: Mapping) -> Changes:
+    def from_json(cls, data: Mapping) -> RevisionChanges:
         rows = {name: tuple(tuple(row) for row in data[name]) for name in GROUPS}
         return cls(**{**data, **rows})
 
 
-def plan_changes(before: Side, now: Side) -> dict[str, tuple[tuple[str, str, str], ...]]:
+def plan_changes(before: ComparedSide, now: ComparedSide
+                 ) -> dict[str, tuple[tuple[str, str, str], ...]]:
     """Findings, actions and money that differ between two revisions, in words.
 
     Parameters
     ----------
-    before, now : Side
+    before, now : ComparedSide
 
     Returns
     -------
@@ -78,16 +79,17 @@ def plan_changes(before: Side, now: Side) -> dict[str, tuple[tuple[str, str, str
     }
 
 
-def _rows(lines: tuple[Line, ...], names: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
+def _rows(lines: tuple[ComparedLine, ...],
+          names: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
     return tuple((names.get(line.what, line.what), line.first, line.second) for line in lines)
 
 
-def changes_blocks(changes: Changes, writer: Writer) -> tuple[Block, ...]:
+def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[Block, ...]:
     """The page of changes, after page 1.
 
     Parameters
     ----------
-    changes : Changes
+    changes : RevisionChanges
     writer : Writer
 
     Returns

@@ -3,25 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import replace
+from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from loambrief.charts import KINDS, ChartSpec, ChartWords
 from loambrief.findings.model import Message, say
 from loambrief.numbers import local
 from loambrief.report.text import Writer
 
+if TYPE_CHECKING:
+    from loambrief.report.context import Context
+
+START = "word_"
+S = TypeVar("S", bound=ChartSpec)
+
+
+class Captions(TypedDict):
+    """What stands over and under a chart, and its fixed words."""
+
+    words: ChartWords
+    subtitle: str
+    note: str
+
+
+def captions(context: Context, name: str, **params: object) -> Captions:
+    """Texts of one chart: ``report.chart_<name>_sub`` and ``report.chart_<name>_note``."""
+    return {"words": context.chart_words,
+            "subtitle": context.word(f"chart_{name}_sub", **params),
+            "note": context.word(f"chart_{name}_note", **params)}
+
 
 def chart_words(writer: Writer) -> ChartWords:
-    """The fixed words of all charts, from ``charts.j2`` of the writer's language.
+    """The fixed words of all charts: every ``word_<name>`` in the language's ``charts.j2``."""
+    words = {name: writer.write(say(f"charts.{START}{name}"))
+             for name in writer.names("charts", START)}
+    return ChartWords(writer.tongue.months, tuple(words.items()), writer.signs)
 
-    Raises
-    ------
-    TextFault
-        A word is missing in that language.
-    """
-    words = {f.name: writer.write(say(f"charts.word_{f.name}"))
-             for f in fields(ChartWords) if f.name not in ("months", "signs")}
-    return ChartWords(months=writer.tongue.months, signs=writer.signs, **words)
+
+def described(spec: S, write: Callable[[Message], str]) -> S:
+    """The chart with its text alternative."""
+    return replace(spec, alt=describe(spec, write))
 
 
 def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
@@ -37,7 +58,7 @@ def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
     Returns
     -------
     str
-        Sentences; put it into the spec with ``dataclasses.replace(spec, alt=...)``.
+        Sentences.
 
     Raises
     ------

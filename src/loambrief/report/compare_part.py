@@ -21,7 +21,7 @@ KEYS = {"all": "all actions", "left": "left over of loads"}
 
 
 @dataclass(frozen=True)
-class Side:
+class ComparedSide:
     """One of the two plans."""
 
     label: str
@@ -35,7 +35,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Line:
+class ComparedLine:
     """One difference: what, and how each side has it (as text and as data)."""
 
     what: str
@@ -50,9 +50,9 @@ class Comparison:
 
     first: str
     second: str
-    findings: tuple[Line, ...]
-    actions: tuple[Line, ...]
-    money: tuple[Line, ...]
+    findings: tuple[ComparedLine, ...]
+    actions: tuple[ComparedLine, ...]
+    money: tuple[ComparedLine, ...]
     same: str
     headings: Mapping[str, str]
     """Heading of each part of the table."""
@@ -87,12 +87,12 @@ def _cut(text: str) -> str:
     return text if len(text) <= WIDEST else text[: WIDEST - 1] + "…"
 
 
-def compare_plans(first: Side, second: Side) -> Comparison:
+def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
     """Compare two plans.
 
     Parameters
     ----------
-    first, second : Side
+    first, second : ComparedSide
 
     Returns
     -------
@@ -114,7 +114,8 @@ def compare_plans(first: Side, second: Side) -> Comparison:
     )
 
 
-def _lines(one: Mapping, other: Mapping, words: Callable, data: Callable) -> tuple[Line, ...]:
+def _lines(one: Mapping, other: Mapping, words: Callable,
+           data: Callable) -> tuple[ComparedLine, ...]:
     """Entries that differ, in order of their names."""
     found = []
     for key in sorted({*one, *other}):
@@ -122,7 +123,7 @@ def _lines(one: Mapping, other: Mapping, words: Callable, data: Callable) -> tup
         values = [None if entry is None else data(entry) for entry in pair]
         if values[0] != values[1]:
             texts = [NONE if entry is None else words(entry) for entry in pair]
-            found.append(Line(key, *texts, {"id": key, "first": values[0],
+            found.append(ComparedLine(key, *texts, {"id": key, "first": values[0],
                                             "second": values[1]}))
     return tuple(found)
 
@@ -141,7 +142,7 @@ def _finding_data(finding: Finding) -> dict:
             "confidence": finding.confidence.value}
 
 
-def _by_key(side: Side) -> dict[str, tuple[Action, bool]]:
+def _by_key(side: ComparedSide) -> dict[str, tuple[Action, bool]]:
     return {a.id: (a, a.id in side.plan.budget.chosen) for a in side.plan.actions}
 
 
@@ -161,8 +162,8 @@ def _action_data(action: Action, covered: bool) -> dict:
             "cost_total": plain(action.cost_total), "in_budget": covered}
 
 
-def _money(first: Side, second: Side) -> tuple[Line, ...]:
-    def figures(side: Side) -> dict[str, float | None]:
+def _money(first: ComparedSide, second: ComparedSide) -> tuple[ComparedLine, ...]:
+    def figures(side: ComparedSide) -> dict[str, float | None]:
         budget = side.plan.budget
         known = [a.cost_total for a in side.plan.actions if a.cost_total is not None]
         return {
@@ -182,7 +183,7 @@ def _money(first: Side, second: Side) -> tuple[Line, ...]:
             difference = None
             if one[name] is not None and other[name] is not None:
                 difference = plain(other[name] - one[name])
-            found.append(Line(first.writer.write(say(f"report.compare_{name}")),
+            found.append(ComparedLine(first.writer.write(say(f"report.compare_{name}")),
                               words(one[name]), words(other[name]),
                               {"id": KEYS.get(name, name), "first": plain(one[name]),
                                "second": plain(other[name]), "difference": difference}))

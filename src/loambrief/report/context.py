@@ -80,7 +80,7 @@ class Context:
         if unit == "lb" and value >= LB_PER_TON:
             value, unit = value / LB_PER_TON, "ton"
         number, name = numbers.shown(value, unit, self.system)
-        step = 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
+        step = 100.0 if unit == "gal" else 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
         return f"{self.writer.figures(number)}{numbers.NBSP}{name}"
 

@@ -92,6 +92,7 @@ def advisory_data(
             "currency": case.case.currency,
             "chosen": list(plan.budget.chosen),
             "left_out": list(plan.budget.left_out),
+            "undecided": list(plan.budget.undecided),
             "spent": plain(plan.budget.spent),
             "without_price": list(plan.budget.unpriced),
             "next_action": plan.budget.next_use,

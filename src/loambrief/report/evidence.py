@@ -14,7 +14,7 @@ from loambrief.report.blocks import Block, Heading, Paragraph, Span, Style, Tabl
 from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
-from loambrief.report.parts import EvidenceLine, FindingBlock, Mark
+from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
 from loambrief.topics.assess import TOPICS
 
 
@@ -85,7 +85,7 @@ def finding_block(context: Context, finding: Finding, said: Said) -> FindingBloc
     reference = context.write(finding.reference) if finding.reference else ""
     return FindingBlock(
         title=context.write(finding.title),
-        mark=Mark(finding.status.value),
+        mark=StatusSign(finding.status.value),
         status=context.word(f"status_{finding.status.value}"),
         confidence=context.word(f"confidence_{finding.confidence.value}"),
         grade=context.word("grade_" + finding.grade.value.replace(" ", "_")),

@@ -24,7 +24,16 @@ from loambrief.report.blocks import (
     ReportModel,
     Span,
 )
-from loambrief.report.fieldsheet_parts import Sheet, cone, remarks, sap, soil, visit, water, weeds
+from loambrief.report.fieldsheet_parts import (
+    FieldSheet,
+    cone,
+    remarks,
+    sap,
+    soil,
+    visit,
+    water,
+    weeds,
+)
 from loambrief.report.fieldsheet_plan import VisitPlan
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -63,7 +72,7 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
         A box of the layout is not on the sheets, or one is there that the layout lacks.
     """
     layout = plan.layout
-    sheet = Sheet(case, plan, writer, {box.name: box for box in boxes(layout)})
+    sheet = FieldSheet(case, plan, writer, {box.name: box for box in boxes(layout)})
     title = sheet.word("title", field=case.field.name)
     blocks: list[Block] = [Heading(1, title, anchor="sheet"), *_about(sheet), *visit(sheet),
                            *_missing(sheet, missing), *_again(sheet, followups),
@@ -94,7 +103,7 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
     )
 
 
-def _about(sheet: Sheet) -> list[Block]:
+def _about(sheet: FieldSheet) -> list[Block]:
     case, word = sheet.case, sheet.word
     facts = [
         Fact(word("fact_field"), case.field.name),
@@ -107,7 +116,7 @@ def _about(sheet: Sheet) -> list[Block]:
     return [KeyFacts(tuple(facts), columns=3), Paragraph(word("how_to_fill"))]
 
 
-def _missing(sheet: Sheet, missing: tuple[Missing, ...]) -> list[Block]:
+def _missing(sheet: FieldSheet, missing: tuple[Missing, ...]) -> list[Block]:
     """What the last advisory lacked, first of all; equal consequences are said once."""
     heading = Heading(2, sheet.word("heading_missing"), anchor="missing")
     if not missing:
@@ -123,7 +132,7 @@ def _missing(sheet: Sheet, missing: tuple[Missing, ...]) -> list[Block]:
     return [heading, Bullets(items)]
 
 
-def _again(sheet: Sheet, followups: tuple[Followup, ...]) -> list[Block]:
+def _again(sheet: FieldSheet, followups: tuple[Followup, ...]) -> list[Block]:
     """What the last plan wanted tested again, soonest first."""
     write = sheet.writer.write
     soonest = sorted(followups, key=lambda f: f.due)[:MOST_AGAIN]
@@ -135,12 +144,12 @@ def _again(sheet: Sheet, followups: tuple[Followup, ...]) -> list[Block]:
     return [Heading(2, sheet.word("heading_again"), anchor="again"), Bullets(items)]
 
 
-def _safety(sheet: Sheet) -> Block:
+def _safety(sheet: FieldSheet) -> Block:
     items = tuple(sheet.word(f"safety_{name}") for name in SAFETY)
     return Callout(CalloutKind.CAUTION, (Bullets(items),), sheet.word("heading_safety"))
 
 
-def _check(sheet: Sheet) -> None:
+def _check(sheet: FieldSheet) -> None:
     """Every box of the layout once, none besides."""
     asked = set(sheet.known)
     if sheet.used != asked:

@@ -22,7 +22,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.fieldsheet_plan import VisitPlan, setting
-from loambrief.report.form_blocks import Entry, FormCell, FormGrid, FormTable, Tick
+from loambrief.report.form_blocks import FormCell, FormEntry, FormGrid, FormTable, Tick
 from loambrief.report.text import Writer
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
@@ -31,7 +31,7 @@ from loambrief.topics.sampling.formulas_error import constant
 
 
 @dataclass
-class Sheet:
+class FieldSheet:
     """What every part needs, and which boxes have been placed."""
 
     case: CaseFile
@@ -59,7 +59,7 @@ class Sheet:
         printed = self.label(label, unit)
         says = f"{about}: {printed}" if about else printed
         return FormCell("" if bare else printed,
-                        Entry(name, says, box.kind == "lines", box.longest), weight=weight)
+                        FormEntry(name, says, box.kind == "lines", box.longest), weight=weight)
 
     def ticks(self, name: str, label: str, about: str = "", *, weight: float = 1.0,
               bare: bool = False) -> FormCell:
@@ -76,14 +76,14 @@ class Sheet:
         return self.known[name]
 
 
-def visit(sheet: Sheet) -> list[Block]:
+def visit(sheet: FieldSheet) -> list[Block]:
     """Who, when, in which weather."""
     return [FormGrid(((sheet.cell("visit/date", "date", weight=1.1),
                        sheet.cell("visit/by", "by", weight=1.3),
                        sheet.cell("visit/weather", "weather", weight=1.6)),))]
 
 
-def soil(sheet: Sheet) -> list[Block]:
+def soil(sheet: FieldSheet) -> list[Block]:
     """How many cores, how deep and where; a card for each zone."""
     plan, word = sheet.plan, sheet.word
     spread = load("sampling/variation").find(test="phosphorus")["field_cv_low"]
@@ -105,7 +105,7 @@ def soil(sheet: Sheet) -> list[Block]:
     return blocks
 
 
-def _zone(sheet: Sheet, row: int, zone, large: bool) -> Block:
+def _zone(sheet: FieldSheet, row: int, zone, large: bool) -> Block:
     at = f"soil/{row}"
     if zone.id is None:
         title = about = sheet.word("zone_new")
@@ -136,7 +136,7 @@ def _zone(sheet: Sheet, row: int, zone, large: bool) -> Block:
     return FormGrid(tuple(rows), title)
 
 
-def cone(sheet: Sheet) -> list[Block]:
+def cone(sheet: FieldSheet) -> list[Block]:
     """The penetrometer: how, then points by depths."""
     plan, word, layout = sheet.plan, sheet.word, sheet.plan.layout
     si = sheet.writer.system == "si"
@@ -174,7 +174,7 @@ def cone(sheet: Sheet) -> list[Block]:
     ]
 
 
-def _feel(sheet: Sheet) -> Block:
+def _feel(sheet: FieldSheet) -> Block:
     """Five words for soil moisture, by hand."""
     rows = []
     for row in load("sampling/moisture_feel"):
@@ -187,7 +187,7 @@ def _feel(sheet: Sheet) -> Block:
                  caption=sheet.word("feel_caption"), note=sheet.word("feel_note"))
 
 
-def sap(sheet: Sheet) -> list[Block]:
+def sap(sheet: FieldSheet) -> list[Block]:
     """Crop and weed beside each other, replicates, temperature, time and line."""
     word, layout = sheet.word, sheet.plan.layout
     blocks: list[Block] = [
@@ -215,12 +215,12 @@ def sap(sheet: Sheet) -> list[Block]:
     return blocks
 
 
-def _numbered(sheet: Sheet, name: str, label: str, about: str, number: int) -> FormCell:
+def _numbered(sheet: FieldSheet, name: str, label: str, about: str, number: int) -> FormCell:
     cell = sheet.cell(name, label, f"{about}, {number}")
     return FormCell(f"{number}. {sheet.known[name].unit}", cell.entry, weight=1.0)
 
 
-def weeds(sheet: Sheet) -> list[Block]:
+def weeds(sheet: FieldSheet) -> list[Block]:
     """Weeds by species: cover, stage, how sure."""
     word = sheet.word
     rows = []
@@ -251,7 +251,7 @@ def weeds(sheet: Sheet) -> list[Block]:
     ]
 
 
-def water(sheet: Sheet) -> list[Block]:
+def water(sheet: FieldSheet) -> list[Block]:
     """Infiltration, residue cover and water table."""
     word, layout = sheet.word, sheet.plan.layout
     rings = tuple(
@@ -268,6 +268,6 @@ def water(sheet: Sheet) -> list[Block]:
     ]
 
 
-def remarks(sheet: Sheet) -> list[Block]:
+def remarks(sheet: FieldSheet) -> list[Block]:
     """Room for everything else."""
     return [FormGrid(((sheet.cell("remarks", "remarks"),),), height=84.0)]

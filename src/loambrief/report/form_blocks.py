@@ -8,7 +8,7 @@ from loambrief.report.blocks import Block, Column, Text
 
 
 @dataclass(frozen=True)
-class Entry:
+class FormEntry:
     """A box to write in.
 
     Attributes
@@ -46,7 +46,7 @@ class FormCell:
     """
 
     label: Text = ""
-    entry: Entry | None = None
+    entry: FormEntry | None = None
     ticks: tuple[Tick, ...] = ()
     weight: float = 1.0
 

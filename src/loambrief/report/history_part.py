@@ -28,7 +28,7 @@ from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
 from loambrief.report.text import Writer
 from loambrief.topics.history.done import Expectation, Review
-from loambrief.topics.history.findings import Reading, Series, Verdict
+from loambrief.topics.history.findings import ChangeVerdict, PastReading, Series
 from loambrief.units import LB_PER_TON
 
 DIGITS = {"ph": 1, "organic_matter": 1, "phosphorus": 0, "potassium": 0, "calcium": 0, "ec": 1,
@@ -89,8 +89,9 @@ def _word(context: Context):
 
 def _counts(review: Review) -> dict[str, int]:
     verdicts = [s.change.verdict for s in review.series if s.change]
-    return {"compared": sum(v is not Verdict.UNKNOWN for v in verdicts),
-            "more": verdicts.count(Verdict.MORE), "unknown": verdicts.count(Verdict.UNKNOWN)}
+    return {"compared": sum(v is not ChangeVerdict.UNKNOWN for v in verdicts),
+            "more": verdicts.count(ChangeVerdict.MORE),
+            "unknown": verdicts.count(ChangeVerdict.UNKNOWN)}
 
 
 def _digits(context: Context, series: Series) -> int:
@@ -105,7 +106,7 @@ def _amount(context: Context, series: Series, value: float) -> str:
     return context.writer.quantity(value, series.unit, digits)
 
 
-def _reading(context: Context, series: Series, reading: Reading) -> str:
+def _reading(context: Context, series: Series, reading: PastReading) -> str:
     return (reading.censor or "") + _amount(context, series, reading.value)
 
 
@@ -143,7 +144,7 @@ def _changes(context: Context, review: Review) -> list[Block]:
                                   before=change.before.date, after=change.after.date),),
                             RowKind.GROUP))
         verdict: list[Span] = [Span(word(f"verdict_{change.verdict.value}"),
-                                    bold=change.verdict is Verdict.MORE)]
+                                    bold=change.verdict is ChangeVerdict.MORE)]
         if change.reason is not None:
             verdict.append(Span(f": {context.write(change.reason)}"))
         rows.append(Row((
@@ -201,7 +202,7 @@ def _charts(context: Context, review: Review) -> list[TrendSpec]:
 def _chart_title(context: Context, place: Place, listed: list[Series]) -> str:
     word = _word(context)
     moved = [context.write(say("history.quantity_in_sentence", name=s.quantity)) for s in listed
-             if s.change and s.change.verdict is Verdict.MORE]
+             if s.change and s.change.verdict is ChangeVerdict.MORE]
     moved = list(dict.fromkeys(moved))
     return word("chart_title", place=place if place.label else context.case.field.name, moved=moved)
 

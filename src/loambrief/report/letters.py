@@ -68,17 +68,17 @@ class Enclosed:
 
 
 @dataclass(frozen=True)
-class Heading:
+class LetterHeading:
     text: str
 
 
 @dataclass(frozen=True)
-class Bullets:
+class LetterBullets:
     items: tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Lines:
+class LetterLines:
     """Lines that stay apart, such as a signature."""
 
     items: tuple[str, ...]
@@ -132,11 +132,11 @@ def _advisory(one: Enclosed, writer: Writer) -> list[object]:
     budget = data["budget"]
     covered = set(budget["chosen"])
     chosen = [a for a in data["actions"] if a["id"] in covered][:MOST_ACTIONS]
-    parts: list[object] = [Heading(writer.write(
+    parts: list[object] = [LetterHeading(writer.write(
         say("mail.field_heading", field=facts.field, farm=facts.farm)))]
     if chosen:
         parts.append(writer.write(say("mail.first")))
-        parts.append(Bullets(tuple(
+        parts.append(LetterBullets(tuple(
             writer.write(say("mail.action", title=a["title"], cost=a["cost_total"],
                              when=a["when"]["text"]))
             for a in chosen)))
@@ -154,25 +154,25 @@ def _advisory(one: Enclosed, writer: Writer) -> list[object]:
         until = dt.date.fromisoformat(data["valid_until"])
         closing.append(writer.write(say("mail.valid", date=until)))
     closing.append(writer.write(say("mail.file", name=one.file)))
-    parts.append(Lines(tuple(closing)))
+    parts.append(LetterLines(tuple(closing)))
     return parts
 
 
-def _signature(facts: Facts, writer: Writer) -> Lines:
+def _signature(facts: Facts, writer: Writer) -> LetterLines:
     lines = (writer.write(say("mail.closing")), facts.adviser, facts.business, facts.credential,
              facts.adviser_address, facts.adviser_phone, facts.adviser_email)
-    return Lines(tuple(line for line in lines if line))
+    return LetterLines(tuple(line for line in lines if line))
 
 
 def _plain(parts: Sequence[object]) -> str:
     paragraphs = []
     for part in parts:
         match part:
-            case Heading(text):
+            case LetterHeading(text):
                 paragraphs.append(f"{text}\n{'-' * len(text)}")
-            case Bullets(items):
+            case LetterBullets(items):
                 paragraphs.append("\n".join(f"- {item}" for item in items))
-            case Lines(items):
+            case LetterLines(items):
                 paragraphs.append("\n".join(items))
             case str():
                 paragraphs.append(part)
@@ -183,11 +183,11 @@ def _html(parts: Sequence[object], title: str, language: str) -> str:
     body = []
     for part in parts:
         match part:
-            case Heading(text):
+            case LetterHeading(text):
                 body.append(f"<h2>{escape(text)}</h2>")
-            case Bullets(items):
+            case LetterBullets(items):
                 body.append("<ul>" + "".join(f"<li>{escape(i)}</li>" for i in items) + "</ul>")
-            case Lines(items):
+            case LetterLines(items):
                 body.append("<p>" + "<br>".join(escape(i) for i in items) + "</p>")
             case str():
                 body.append(f"<p>{escape(part)}</p>")

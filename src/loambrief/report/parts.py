@@ -143,7 +143,7 @@ class ActionCard(Block):
     tag: Text = ""
 
 
-class Mark(StrEnum):
+class StatusSign(StrEnum):
     """Sign beside a finding's status word; the shapes differ, so no colour is needed."""
 
     LIMITING = "limiting"
@@ -172,7 +172,7 @@ class FindingBlock(Block):
     ----------
     title : Text
         The conclusion as a sentence; a heading one level below the last ``Heading``.
-    mark, status : Mark, Text
+    mark, status : StatusSign, Text
         The sign and the word.
     confidence, grade : Text
         In words; both are always printed.
@@ -186,7 +186,7 @@ class FindingBlock(Block):
     """
 
     title: Text
-    mark: Mark
+    mark: StatusSign
     status: Text
     confidence: Text = ""
     grade: Text = ""
@@ -229,7 +229,7 @@ class CalculationList(Block):
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceEntry:
     """One entry of the source list; ``anchor`` is what evidence links to."""
 
     label: str
@@ -244,7 +244,7 @@ class Source:
 class SourceList(Block):
     """Sources that were used, and only those."""
 
-    items: tuple[Source, ...]
+    items: tuple[SourceEntry, ...]
 
 
 @dataclass(frozen=True)

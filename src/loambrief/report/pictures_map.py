@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from loambrief.case.boundary import Shape, shapes
 from loambrief.case.geodesy import Position, plane_m
 from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
-from loambrief.report.chart_text import describe
+from loambrief.report.chart_text import described
 from loambrief.report.context import Context
 
 FOOT_M = 0.3048
@@ -59,7 +58,7 @@ def client_map(contexts: Sequence[Context]) -> MapSpec | None:
                          worst[0] if worst else None))
     if len(rows) < 2 or not _near(rows):
         return None
-    return _spec(contexts[0], "fields", rows)
+    return described(_spec(contexts[0], "fields", rows), contexts[0].write)
 
 
 def _near(rows: Sequence[tuple]) -> bool:
@@ -90,7 +89,7 @@ def _spec(context: Context, kind: str,
         areas.append(MapArea(str(number), label, "" if finding is None else _detail(
             context, finding), looks.index(look), _plane(polygons, origin)))
     si = context.system == "si"
-    spec = MapSpec(
+    return MapSpec(
         title=context.write(say(f"client.{kind}_title", rows=said)),
         subtitle=context.write(say(f"client.{kind}_sub", whole=whole)),
         note=context.write(say("client.map_note")),
@@ -101,7 +100,6 @@ def _spec(context: Context, kind: str,
         length_unit="m" if si else "ft",
         unit_m=1.0 if si else FOOT_M,
     )
-    return replace(spec, alt=describe(spec, context.write))
 
 
 def _lower(text: str) -> str:
@@ -116,4 +114,3 @@ def _detail(context: Context, finding: Finding) -> str:
 def _plane(polygons: Sequence, origin: Position) -> tuple:
     return tuple(tuple(tuple(plane_m(corner, origin) for corner in ring) for ring in rings)
                  for rings in polygons)
-

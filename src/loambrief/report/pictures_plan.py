@@ -18,7 +18,7 @@ def budget(context: Context) -> ChartSpec | None:
         return None
     return BudgetSpec(
         title=context.word("chart_budget", spent=plan.budget.spent, limit=plan.budget.limit,
-                           left_out=len(plan.budget.left_out)),
+                           left_out=len(plan.budget.left_out), unpriced=len(plan.budget.unpriced)),
         words=context.chart_words,
         subtitle=context.word("chart_budget_sub"),
         steps=tuple(

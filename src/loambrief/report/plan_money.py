@@ -50,19 +50,23 @@ def _next(context: Context) -> str:
 
 
 def _order(context: Context, order: Order) -> tuple[Text, ...]:
+    def amount(pounds: float) -> str:
+        return (context.order(pounds, "lb") if order.gallon_lb is None
+                else context.order(pounds / order.gallon_lb, "gal"))
+
     count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
     ordered = context.write(say(
         "actions.order_packages", package=order.package, count=count,
-        amount=context.order(order.ordered_lb, "lb"),
-        each=context.order(order.package_lb, "lb") if order.package_lb else ""))
+        amount=amount(order.ordered_lb),
+        each=amount(order.package_lb) if order.package_lb else ""))
     left = "–"
     if order.ordered_lb - order.needed_lb > 0.5:
-        left = context.order(order.ordered_lb - order.needed_lb, "lb")
+        left = amount(order.ordered_lb - order.needed_lb)
         if order.extra_cost is not None:
             left = f"{left}, {context.money(order.extra_cost)}"
     return (context.write(say("actions.order_season", material=order.material_name,
                               number=order.pass_number)),
-            context.order(order.needed_lb, "lb"), ordered, left)
+            amount(order.needed_lb), ordered, left)
 
 
 def _way(context: Context, way: Alternative) -> tuple[Text, ...]:

@@ -86,7 +86,7 @@ def _table(context: Context) -> Table:
                 rate,
                 total,
                 cost,
-                word("covered" if context.in_budget(action) else "not_covered"),
+                word(_state(context, action)),
             )
         )
     rows.append(
@@ -109,6 +109,13 @@ def _table(context: Context) -> Table:
         caption=word("plan_caption"),
         note=_money_note(context),
     )
+
+
+def _state(context: Context, action: Action) -> str:
+    """Whether the money covers an action, or a reading still decides it."""
+    if action.id in context.plan.budget.undecided:
+        return "undecided"
+    return "covered" if context.in_budget(action) else "not_covered"
 
 
 def _what(context: Context, action: Action) -> Text:
@@ -204,7 +211,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
         depends=word("waits_for", ranks=waits) if waits else "",
         notes=tuple(notes),
         cautions=tuple(context.write(m) for m in action.cautions),
-        tag="" if context.in_budget(action) else word("not_covered_long"),
+        tag="" if context.in_budget(action) else word(f"{_state(context, action)}_long"),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from loambrief.actions.model import Action, NotAdvised
 from loambrief.case.names import yield_units
 from loambrief.findings.model import Finding, JudgedKind, Judgement, Message, NeedKind, bare, say
+from loambrief.numbers import NBSP
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.history_part import history_line
@@ -19,6 +20,8 @@ MOST_LIMITS = 5
 MOST_ACTIONS = 5
 MOST_AVOID = 3
 MOST_UNJUDGED = 4
+WORTH_A_WORD = 0.5
+"""Money from which the cost line names what is not listed [currency]."""
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -69,11 +72,12 @@ def summary(context: Context) -> Summary:
             limits=len(worst),
             purpose=case.case.purpose,
             missing=not worst,
+            measured=bool(case.samples),
             skipped=_skipped(context, first),
         ),
         limits=tuple(_limit(context, finding) for finding in worst),
         actions=first,
-        cost_line=_cost_line(context),
+        cost_line=_cost_line(context, first),
         unjudged=_unjudged(context),
         avoid=avoid,
         contact=tuple(contact),
@@ -109,8 +113,9 @@ def _skipped(context: Context, first: tuple[FirstAction, ...]) -> dict[str, list
     last = max(shown, default=0)
     between = [a for a in context.plan.actions if a.rank < last and a.rank not in shown]
     return {
-        "habits": [str(a.rank) for a in between if context.in_budget(a)],
-        "waiting": [str(a.rank) for a in between if not context.in_budget(a)],
+        "habits": [str(a.rank) for a in between if context.in_budget(a)
+                   and a.kind in (NeedKind.MANAGE, NeedKind.MEASURE)],
+        "waiting": [str(a.rank) for a in between if a.id in context.plan.budget.left_out],
     }
 
 
@@ -171,15 +176,20 @@ def _lower(text: str) -> str:
 
 
 def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
-    """The first actions by rank that the money covers.
+    """The first actions by rank that the money covers; those that wait where it covers none.
 
-    Work that has a rate or a price goes first; of work that is only a habit to keep, the
-    highest-ranked stands for the rest; measurements fill what is left.
+    Work that has a rate or a price goes first, and a reading that decides other work with it;
+    of work that is only a habit to keep, the highest-ranked stands for the rest; measurements
+    fill what is left, and then what may be left out.
     """
+    deciding = {d for a in context.plan.actions
+                for d in (a.conditional_on, *a.depends_on, *a.decided_by) if d}
     covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
     habits = [a for a in covered if a.kind is NeedKind.MANAGE]
-    measures = [a for a in covered if a.kind is NeedKind.MEASURE]
+    measures = [a for a in covered if a.kind is NeedKind.MEASURE and a.id not in deciding]
     work = [a for a in covered if a not in habits and a not in measures]
+    if not covered:
+        return context.plan.actions[:MOST_ACTIONS]
     picked = work[: MOST_ACTIONS - bool(habits)] + habits[:1]
     picked += (measures + habits[1:])[: MOST_ACTIONS - len(picked)]
     return tuple(sorted(picked, key=lambda a: a.rank))
@@ -200,7 +210,6 @@ def first_actions(context: Context) -> tuple[FirstAction, ...]:
 
 def _line(context: Context, action: Action, caution: str) -> FirstAction:
     rate = ""
-    place = action.place.label
     if action.rate is not None:
         rate = context.amount(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
@@ -211,13 +220,15 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     cost = context.word("no_price")
     if action.cost_total is not None:
         cost = context.money(action.cost_total)
+        if action.id in context.plan.budget.left_out:
+            cost = context.word("waits_for_money", cost=action.cost_total)
+    what = brief(context, action)
     return FirstAction(
         rank=action.rank,
-        what=brief(context, action),
+        what=context.word("optional_action", what=what) if action.optional else what,
         material=(action.material_name or "") if action.rate is not None else "",
         rate=rate,
-        area=context.word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
-        if action.area_ac else place,
+        area=_area(context, action),
         total=total,
         cost=cost,
         when=context.write(action.window.text) if action.window else "",
@@ -226,14 +237,38 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     )
 
 
-def _cost_line(context: Context) -> str:
+def _area(context: Context, action: Action) -> str:
+    """Area and place; where the money reaches only a part, the part of the whole."""
+    if not action.area_ac:
+        return action.place.label
+    area = context.amount(action.area_ac, "ac")
+    if action.share is not None:
+        area = context.word("area_part", part=area.rsplit(NBSP, 1)[0],
+                            whole=context.amount(action.area_ac / action.share, "ac"))
+    return context.word("area_where", area=area, where=action.place.label)
+
+
+def _cost_line(context: Context, first: tuple[FirstAction, ...]) -> str:
     money = context.plan.budget
+    shown = {line.rank for line in first}
+    others = [a for a in context.plan.actions
+              if context.in_budget(a) and a.rank not in shown and a.cost_total]
+    rest = sum(a.cost_total or 0.0 for a in others)
+    listed = sum(a.cost_total or 0.0 for a in context.plan.actions
+                 if context.in_budget(a) and a.rank in shown)
+    spare = money.spent - listed - rest
     return context.word(
         "cost_line",
         spent=money.spent,
         limit=money.limit,
         left_out=len(money.left_out),
+        optional=sum(a.optional for a in context.plan.actions if a.id in money.left_out),
         unpriced=len(money.unpriced),
+        undecided=len(money.undecided),
+        others=len(others),
+        rest=rest if rest >= WORTH_A_WORD else 0.0,
+        spare=spare if spare >= WORTH_A_WORD else 0.0,
+        beside=rest + spare,
     )
 
 

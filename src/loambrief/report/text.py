@@ -142,6 +142,11 @@ class Writer:
         """A message as far as its template says that the short form goes."""
         return self._written(message).partition(MORE)[0].rstrip()
 
+    def names(self, topic: str, start: str) -> tuple[str, ...]:
+        """Messages of a topic that begin alike, without that beginning."""
+        return tuple(name.removeprefix(start) for name in vars(self._modules(topic))
+                     if name.startswith(start))
+
     def _written(self, message: Message) -> str:
         try:
             macro = self._own_macro(message) or getattr(self._modules(message.topic),

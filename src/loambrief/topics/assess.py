@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Finding, Judgement, Missing
+from loambrief.findings.model import Confidence, Finding, Judgement, Missing, beyond
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
@@ -54,10 +54,11 @@ class Diagnosis:
         return tuple(f for f in self.findings if f.topic == topic)
 
     def worst(self, count: int = 5) -> tuple[Finding, ...]:
-        """The findings that limit the field most, severe and sure ones first."""
+        """The findings that limit the field most, severe, far-off and sure ones first."""
         limiting = [f for f in self.findings if f.severity >= 2]
         order = list(TOPICS)
-        limiting.sort(key=lambda f: (-f.severity, _SURE[f.confidence], order.index(f.topic), f.id))
+        limiting.sort(key=lambda f: (-f.severity, -round(beyond(f), 2), _SURE[f.confidence],
+                                    order.index(f.topic), f.id))
         return tuple(limiting[:count])
 
 

@@ -13,6 +13,7 @@ from loambrief.case.schema import CaseFile, Material
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
+    WHOLE_FIELD,
     Confidence,
     Finding,
     Grade,
@@ -69,7 +70,8 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
     places = judged_places(case)
     for place in places:
         for open_question in _unsaid(case, place):
-            told.setdefault((open_question.key, place.id), open_question)
+            if (open_question.key, WHOLE_FIELD.id) not in told:
+                told.setdefault((open_question.key, place.id), open_question)
     order = {p.id: i for i, p in enumerate(places)}
     keys = (*ALWAYS, *ON_OFFER, *AMENDMENTS.values())
     return tuple(sorted(told.values(), key=lambda j: (
@@ -177,7 +179,10 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
                        "no_rule" if tilled else "not_measured",
                        "other_guide" if tilled else "soil_test", crop=crop, test=key, methods=[])
     for key, field in ON_OFFER.items():
-        if any(_brings(m, field) for m in case.materials):
+        if sample is not None and any(getattr(i, field) is not None for i in sample.increments):
+            yield nutrient(key, place, Verdict.NOT_JUDGED, "no_rule", "leaf_test", crop=crop,
+                           test=key)
+        elif any(_brings(m, field) for m in case.materials):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer", "leaf_test",
                            crop=crop, test=key)
     yield amendment("lime", place, Verdict.NOT_JUDGED, "not_measured", "soil_test", crop=crop,

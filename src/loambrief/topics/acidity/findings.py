@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import TILLED_MIN_IN, age_days, sample_area_ac
+from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
@@ -25,6 +25,7 @@ from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
 from loambrief.topics.acidity.need import LimeNeed, lime_need
 from loambrief.topics.acidity.other_means import aluminum_finding, high_ph_finding, surface_finding
 from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
+from loambrief.topics.sampling.age import age_params, past_interval, too_old, too_old_body
 
 TOPIC = "acidity"
 SMALL_LIME_TON_AC = 0.5
@@ -58,6 +59,9 @@ def assess(case: CaseFile) -> Assessment:
     states = [acid_state(case, sample) for sample in case.samples]
     limed = {s.sample.id: _lime(case, s) for s in states}
     for state in states:
+        if too_old(case, state.sample):
+            findings.append(_outdated(case, state))
+            continue
         lime = limed[state.sample.id]
         found = [_ph(case, state, lime),
                  surface_finding(case, state, lime if wants_lime(state) else None),
@@ -65,6 +69,19 @@ def assess(case: CaseFile) -> Assessment:
         findings += [f for f in found if f is not None]
         missing += _missing(case, state, lime)
     return Assessment(avoided_lime(findings, states, limed), tuple(missing))
+
+
+def _outdated(case: CaseFile, state: AcidState) -> Finding:
+    """A pH too old to lime by."""
+    return Finding(
+        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        title=say("acidity.title_too_old", where=state.place), status=Status.UNCERTAIN,
+        severity=0, confidence=Confidence.LOW, grade=Grade.MEASURED, value=state.ph, unit="pH",
+        place=state.place, body=(too_old_body(case, state.sample),),
+        judgements=(amendment("lime", state.place, Verdict.NOT_JUDGED, "sample_too_old",
+                              "soil_test", test="pH", methods=[], crop=case.field.crop,
+                              **age_params(case, state.sample)),),
+    )
 
 
 def wants_lime(state: AcidState) -> bool:
@@ -85,8 +102,9 @@ def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -
         exact = exact and not _borrowed(state, lime)
         agrees = lime.choice.by != "buffer"
     own_guide = state.target is None or state.target.own or state.target.own_guide
-    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
-                            cores_matter=True, method_matches=exact and own_guide, agrees=agrees)
+    return grade_confidence(past_interval=past_interval(case, state.sample),
+                            cores=state.sample.cores, cores_matter=True,
+                            method_matches=exact and own_guide, agrees=agrees)
 
 
 def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
@@ -155,7 +173,8 @@ def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
         return amendment("lime", state.place, Verdict.NOT_JUDGED, "subsoil_decides",
                          "subsoil_ph", **params)
     if lime.need.amount is None:
-        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", **params)
+        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", "buffer",
+                         **params)
     if lime.need.amount <= 0:
         return amendment("lime", state.place, Verdict.NOT_NEEDED, "lime_still_works", **params)
     return amendment("lime", state.place, Verdict.NEEDED, "ph_too_low", **params)

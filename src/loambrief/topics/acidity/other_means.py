@@ -11,6 +11,7 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Need,
     NeedKind,
     Side,
@@ -204,9 +205,7 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
                          say("acidity.why_sulfur", calcareous=state.calcareous)),)
         if limey else (),
         sources=("rhs-acidifying",), results=results,
-        judgements=(amendment("lime", state.place, Verdict.NOT_NEEDED,
-                              "free_lime" if state.calcareous else "ph_high_enough",
-                              ph=state.ph, crop=crop, target=None, trigger=None),) if over else (),
+        judgements=_judgements(state, crop, over),
     )
 
 
@@ -238,3 +237,12 @@ def _acidify(case: CaseFile, state: AcidState):
                                            high=amounts[-1], count=len(amounts)),
                          Grade.CALCULATED, need.sources, tuple(rated)),) if amounts else ()
     return tuple(found), ((need,) if not state.calcareous else ()), evidence
+
+
+def _judgements(state: AcidState, crop: str, over: bool) -> tuple[Judgement, ...]:
+    """No lime above the crop's range; no sulfur where free lime would use it up."""
+    reason = "free_lime" if state.calcareous else "ph_high_enough"
+    lime = amendment("lime", state.place, Verdict.NOT_NEEDED, reason, ph=state.ph, crop=crop)
+    sulfur = amendment("sulfur", state.place, Verdict.NOT_NEEDED, "free_lime", ph=state.ph,
+                       crop=crop)
+    return (*((lime,) if over else ()), *((sulfur,) if state.calcareous else ()))

@@ -36,7 +36,7 @@ def water_ph(ph: float, method: str | None) -> float:
 
 
 @dataclass(frozen=True)
-class Target:
+class PhTarget:
     """pH to lime to and below which to lime, with where they are from.
 
     Attributes
@@ -46,7 +46,7 @@ class Target:
     upper : float or None
         Upper end of the desirable range [pH], where a source states one.
     other_value : float or None
-        Target if the unmeasured subsoil is not acid [pH].
+        PhTarget if the unmeasured subsoil is not acid [pH].
     own : bool
         The adviser's own target; ``reason`` says why.
     """
@@ -84,7 +84,7 @@ class AcidState:
     surface_ph: float | None
     subsoil_ph: float | None
     organic: bool
-    target: Target | None
+    target: PhTarget | None
     ph_error: float = 0.0
     error_result: Result | None = None
 
@@ -152,7 +152,7 @@ def crop_targets(case: CaseFile, subsoil_ph: float | None, organic: bool) -> tup
     return tuple(found)
 
 
-def _target(case: CaseFile, subsoil_ph: float | None, organic: bool) -> Target | None:
+def _target(case: CaseFile, subsoil_ph: float | None, organic: bool) -> PhTarget | None:
     listed = crop_targets(case, subsoil_ph, organic)
     own = case.targets.ph if case.targets is not None else None
     if not listed and own is None:
@@ -162,12 +162,12 @@ def _target(case: CaseFile, subsoil_ph: float | None, organic: bool) -> Target |
         first, highest = listed[0], max(listed, key=lambda r: r.value)
         chosen = first if first.value <= ACID_CROP_PH and not organic else highest
     if own is not None:
-        return Target(own, own, chosen.details["crop"] if chosen else case.field.crop,
+        return PhTarget(own, own, chosen.details["crop"] if chosen else case.field.crop,
                       upper=chosen.details["upper"] if chosen else None, own=True,
                       reason=case.targets.reason,
                       acidify=bool(chosen and chosen.details["acidify"]), result=chosen)
     about = chosen.details
-    return Target(chosen.value, about["trigger"], about["crop"], upper=about["upper"],
+    return PhTarget(chosen.value, about["trigger"], about["crop"], upper=about["upper"],
                   other_value=about.get("other_target"), other_trigger=about.get("other_trigger"),
                   own_guide=about["own_guide"], acidify=about["acidify"], result=chosen)
 

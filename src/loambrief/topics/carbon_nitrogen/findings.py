@@ -16,7 +16,7 @@ from loambrief.case.select import (
     surface_increment,
 )
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import standing
+from loambrief.findings.crop_kinds import stays
 from loambrief.findings.model import (
     Assessment,
     Evidence,
@@ -137,7 +137,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         status, severity = Status.ADEQUATE, 0
     else:
         status, severity = Status.NOTED, 0
-    below, stands = status is Status.WATCH, standing(case)
+    below, stands = status is Status.WATCH, stays(case)
     if stands and below:
         status, severity = Status.NOTED, 0
     density = plain(soil.increment.bulk_density)

@@ -25,7 +25,7 @@ from loambrief.tables import load
 from loambrief.topics.compaction.formulas import compaction_share, constant, threshold_psi
 from loambrief.topics.compaction.needs import unwanted, zone_needs
 from loambrief.topics.compaction.soil import density_findings, infiltration_finding
-from loambrief.topics.compaction.state import TRAFFIC, ConeState, Zone, cone_state
+from loambrief.topics.compaction.state import TRAFFIC, ConeState, ConeZone, cone_state
 
 TOPIC = "compaction"
 SEVERITY = {"little or none": 0, "slight": 1, "moderate": 2, "severe": 3}
@@ -58,7 +58,7 @@ def assess(case: CaseFile) -> Assessment:
     return Assessment(tuple(findings), tuple(missing))
 
 
-def _judged(state: ConeState, zone: Zone) -> tuple[Status, int]:
+def _judged(state: ConeState, zone: ConeZone) -> tuple[Status, int]:
     """Status and severity: the table's class, softened where the reading cannot carry it."""
     rating = str(zone.rating.value)
     severity = SEVERITY[rating]
@@ -77,7 +77,7 @@ def _judged(state: ConeState, zone: Zone) -> tuple[Status, int]:
     return Status.LIMITING, severity
 
 
-def _resistance(state: ConeState, zone: Zone) -> Finding:
+def _resistance(state: ConeState, zone: ConeZone) -> Finding:
     case, details = state.case, zone.share.details
     status, severity = _judged(state, zone)
     limit = threshold_psi("limit")
@@ -169,7 +169,7 @@ def _payoff() -> list[Evidence]:
     ]
 
 
-def _layer(state: ConeState, zone: Zone) -> Finding:
+def _layer(state: ConeState, zone: ConeZone) -> Finding:
     """Where the dense layer lies; from the medians, with the reach of single readings."""
     layer, dense = zone.layer, zone.dense_depths
     details = layer.details

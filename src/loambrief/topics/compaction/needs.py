@@ -6,14 +6,14 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.findings.model import Message, Need, NeedKind, say
 from loambrief.topics.compaction.formulas import constant
 from loambrief.topics.compaction.formulas_cone import loosening_depth
-from loambrief.topics.compaction.state import FIELD, ConeState, Zone
+from loambrief.topics.compaction.state import FIELD, ConeState, ConeZone
 
 NO_LOOSENING = ("no-till", "perennial")
 """Deep loosening would undo the system (no-till) or the stand (perennial)."""
 WET_FIELDS = ("poorly drained", "somewhat poorly drained")
 
 
-def why_not_loosened(state: ConeState, zone: Zone) -> str | None:
+def why_not_loosened(state: ConeState, zone: ConeZone) -> str | None:
     """The first reason against loosening, as a short key; None if all conditions hold."""
     if not state.right:
         return "moisture"
@@ -28,7 +28,7 @@ def why_not_loosened(state: ConeState, zone: Zone) -> str | None:
     return None
 
 
-def zone_needs(state: ConeState, zone: Zone) -> tuple[Need, ...]:
+def zone_needs(state: ConeState, zone: ConeZone) -> tuple[Need, ...]:
     """Needs of one zone; empty where it is loose enough."""
     reason = why_not_loosened(state, zone)
     if reason is None:
@@ -51,12 +51,12 @@ def zone_needs(state: ConeState, zone: Zone) -> tuple[Need, ...]:
     return tuple(needs)
 
 
-def _measure(zone: Zone, item: str, text: Message) -> Need:
+def _measure(zone: ConeZone, item: str, text: Message) -> Need:
     return Need(NeedKind.MEASURE, item, "", text, place=zone.place, area_ac=zone.area_ac,
                 sources=("duiker-sefp", "cornell-nrcca-ca0435"))
 
 
-def _manage(state: ConeState, zone: Zone) -> Need:
+def _manage(state: ConeState, zone: ConeZone) -> Need:
     return Need(
         NeedKind.MANAGE, "traffic", "",
         say("compaction.need_traffic", where=zone.place, traffic=zone.key != FIELD,
@@ -65,7 +65,7 @@ def _manage(state: ConeState, zone: Zone) -> Need:
     )
 
 
-def _loosen(state: ConeState, zone: Zone) -> Need:
+def _loosen(state: ConeState, zone: ConeZone) -> Need:
     """Loosening with its depth. The depth is a setting of the tool, not a rate."""
     case = state.case
     with subject(zone.place):
@@ -93,7 +93,7 @@ def _loosen(state: ConeState, zone: Zone) -> Need:
     )
 
 
-def unwanted(state: ConeState, zone: Zone) -> tuple[tuple[Message, Message], ...]:
+def unwanted(state: ConeState, zone: ConeZone) -> tuple[tuple[Message, Message], ...]:
     """Deep loosening on the "do not buy" list, where someone might sell it."""
     reason = why_not_loosened(state, zone)
     if reason is None or zone.key != FIELD:

@@ -25,7 +25,7 @@ FIELD, TRAFFIC = "field", "traffic"
 
 
 @dataclass(frozen=True)
-class Zone:
+class ConeZone:
     """The pushes of one kind of place and what the formulas make of them."""
 
     key: str
@@ -70,7 +70,7 @@ class ConeState:
 
     cone: Penetrometer
     moisture: Result
-    zones: tuple[Zone, ...]
+    zones: tuple[ConeZone, ...]
     case: CaseFile
 
     @property
@@ -86,7 +86,7 @@ class ConeState:
     def shows_loose(self) -> bool:
         return bool(self.moisture.details["shows_loose"])
 
-    def confidence(self, zone: Zone) -> Confidence:
+    def confidence(self, zone: ConeZone) -> Confidence:
         return grade_confidence(
             age_days=age_days(self.case, self.cone.date),
             method_matches=self.right and self.cone.cone != "other",
@@ -105,7 +105,7 @@ def cone_state(case: CaseFile) -> ConeState | None:
     return ConeState(cone, moisture, tuple(z for z in zones if z is not None), case)
 
 
-def _zone(case: CaseFile, cone: Penetrometer, key: str) -> Zone | None:
+def _zone(case: CaseFile, cone: Penetrometer, key: str) -> ConeZone | None:
     to_psi = DIMENSIONS["pressure"].factors[cone.pressure_unit]
     to_in = DIMENSIONS["depth"].factors[cone.depth_unit]
     points = [p for p in cone.points
@@ -127,7 +127,7 @@ def _zone(case: CaseFile, cone: Penetrometer, key: str) -> Zone | None:
         profile = penetration_profile.evaluate(depths_in=depths, profiles=pushes,
                                                threshold_psi=limit)
         share = compaction_share.evaluate(readings=highest, threshold_psi=limit)
-        return Zone(
+        return ConeZone(
             key=key,
             place=place,
             places=places,

@@ -17,7 +17,7 @@ from loambrief.findings.places import named_place, place_of
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import expected_ph_change
 from loambrief.topics.acidity.need import DAYS_PER_MONTH, lime_share
-from loambrief.topics.history.findings import Change, Series, Verdict, all_series, same_zone
+from loambrief.topics.history.findings import Change, ChangeVerdict, Series, all_series, same_zone
 from loambrief.units import LB_PER_TON
 
 DEPTH_SLACK_IN = 1.0
@@ -69,7 +69,7 @@ class Review:
     @property
     def changed(self) -> tuple[Series, ...]:
         """Series with a change of more than the noise."""
-        return tuple(s for s in self.series if s.change and s.change.verdict is Verdict.MORE)
+        return tuple(s for s in self.series if s.change and s.change.verdict is ChangeVerdict.MORE)
 
 
 def review(case: CaseFile, earlier: Sequence[CaseFile]) -> Review | None:

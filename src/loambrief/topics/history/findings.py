@@ -37,14 +37,14 @@ RATED_IN = 15.0
 """Depth down to which the densest layer is looked for [in]."""
 
 
-class Verdict(StrEnum):
+class ChangeVerdict(StrEnum):
     MORE = "more"
     WITHIN = "within"
     UNKNOWN = "unknown"
 
 
 @dataclass(frozen=True)
-class Reading:
+class PastReading:
     """One value of a series.
 
     Attributes
@@ -73,9 +73,9 @@ class Reading:
 class Change:
     """From one reading to another: how much, against how much noise, and what that says."""
 
-    before: Reading
-    after: Reading
-    verdict: Verdict
+    before: PastReading
+    after: PastReading
+    verdict: ChangeVerdict
     difference: float | None = None
     limit: float | None = None
     reason: Message | None = None
@@ -89,7 +89,7 @@ class Series:
     quantity: str
     place: Place
     unit: str
-    readings: tuple[Reading, ...]
+    readings: tuple[PastReading, ...]
     plant: str = ""
     part: str = ""
     """Plant and its part, of what was read in sap."""
@@ -141,7 +141,7 @@ def _soil(visits: Sequence[CaseFile]) -> Iterator[Series]:
 
 
 def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, name: str,
-                   group: str) -> Iterator[Reading]:
+                   group: str) -> Iterator[PastReading]:
     labs: list[str] = []
     for case in visits:
         sample = same_zone(case, like)
@@ -157,7 +157,7 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
             error = soil_test_error.evaluate(test=name, value=value, cores=sample.cores,
                                              same_lab=same)
         half = None if error.value is None else 1.96 * error.value
-        yield Reading(
+        yield PastReading(
             sample.date, value, str(getattr(sample.methods, group) or ""), case.case.id, censor,
             error.value, sample.cores is not None and error.within_range,
             low=None if half is None or censor else max(value - half, 0.0),
@@ -180,26 +180,27 @@ def _same_layer(sample: Sample, layer: Increment) -> Increment | None:
     return None
 
 
-def _soil_change(readings: tuple[Reading, ...], present: CaseFile, name: str) -> Change | None:
+def _soil_change(readings: tuple[PastReading, ...], present: CaseFile, name: str) -> Change | None:
     if len(readings) < 2 or readings[-1].case_id != present.case.id:
         return None
     before, after = _pair(readings)
     reason = _not_comparable(before, after)
     if reason is not None:
-        return Change(before, after, Verdict.UNKNOWN, reason=reason)
+        return Change(before, after, ChangeVerdict.UNKNOWN, reason=reason)
     difference = after.value - before.value
     if before.error is None or after.error is None:
-        return Change(before, after, Verdict.UNKNOWN, difference, reason=say("history.why_error"))
+        return Change(before, after, ChangeVerdict.UNKNOWN, difference,
+                      reason=say("history.why_error"))
     limit = least_significant_change.evaluate(first_error=before.error, second_error=after.error)
-    verdict, reason = Verdict.WITHIN, None
+    verdict, reason = ChangeVerdict.WITHIN, None
     if abs(difference) > limit.value:
-        verdict = Verdict.MORE
+        verdict = ChangeVerdict.MORE
         if not (before.whole and after.whole):
-            verdict, reason = Verdict.UNKNOWN, say("history.why_cores")
+            verdict, reason = ChangeVerdict.UNKNOWN, say("history.why_cores")
     return Change(before, after, verdict, difference, limit.value, reason, (limit,))
 
 
-def _pair(readings: tuple[Reading, ...]) -> tuple[Reading, Reading]:
+def _pair(readings: tuple[PastReading, ...]) -> tuple[PastReading, PastReading]:
     """The last reading, and the latest before it that it may be held against; else the one
     just before."""
     *earlier, after = readings
@@ -207,7 +208,7 @@ def _pair(readings: tuple[Reading, ...]) -> tuple[Reading, Reading]:
     return (fitting or earlier)[-1], after
 
 
-def _not_comparable(before: Reading, after: Reading) -> Message | None:
+def _not_comparable(before: PastReading, after: PastReading) -> Message | None:
     if before.method != after.method:
         return say("history.why_method", before=before.method, after=after.method)
     if before.censor or after.censor:
@@ -301,26 +302,26 @@ def _same_hour(one: dt.time | None, other: dt.time | None) -> bool:
     return abs(one.hour * 60 + one.minute - other.hour * 60 - other.minute) <= SAME_HOUR
 
 
-def _of_several(date: dt.date, values: tuple[float, ...], method: str, case_id: str) -> Reading:
+def _of_several(date: dt.date, values: tuple[float, ...], method: str, case_id: str) -> PastReading:
     mean = mean_interval.evaluate(values=list(values))
     low, high = float(mean.details["low"]), float(mean.details["high"])
-    return Reading(date, float(mean.value), method, case_id, values=values,
+    return PastReading(date, float(mean.value), method, case_id, values=values,
                    low=max(low, 0.0), high=high)
 
 
-def _several_change(readings: tuple[Reading, ...], present: CaseFile,
+def _several_change(readings: tuple[PastReading, ...], present: CaseFile,
                     reason: Message | None) -> Change | None:
     if len(readings) < 2 or readings[-1].case_id != present.case.id:
         return None
     before, after = readings[-2:]
     reason = _not_comparable(before, after) or reason
     if reason is not None:
-        return Change(before, after, Verdict.UNKNOWN, reason=reason)
+        return Change(before, after, ChangeVerdict.UNKNOWN, reason=reason)
     try:
         found = difference_interval.evaluate(first=after.values, second=before.values)
     except ImpossibleInput:
-        return Change(before, after, Verdict.UNKNOWN, after.value - before.value,
+        return Change(before, after, ChangeVerdict.UNKNOWN, after.value - before.value,
                       reason=say("history.why_error"))
     limit = float(found.details["half_width"])
-    verdict = Verdict.MORE if abs(found.value) > limit else Verdict.WITHIN
+    verdict = ChangeVerdict.MORE if abs(found.value) > limit else ChangeVerdict.WITHIN
     return Change(before, after, verdict, float(found.value), limit, results=(found,))

@@ -22,13 +22,13 @@ from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import calcium_rule, surface_calcium_gypsum
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
-from loambrief.topics.nutrients.state import State, zone
+from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
 TOPIC = "nutrients"
 
 
-def removal(state: State) -> Finding | None:
+def removal(state: NutrientState) -> Finding | None:
     """Nutrients in the harvest at the yield goal; None without yield or published values."""
     if state.crop_yield is None:
         return None
@@ -72,7 +72,7 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
     return ppm_to_lb_per_acre.evaluate(ppm=quantity.value, depth_in=depth)
 
 
-def surface_calcium(state: State, sample: Sample) -> Finding | None:
+def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
     """The published shallow-calcium rule of the crop, or the statement that there is none."""
     rule = calcium_rule(state.crop)
     increment = _shallow(sample, rule)
@@ -105,7 +105,7 @@ def surface_calcium(state: State, sample: Sample) -> Finding | None:
                  timing=gypsum.details.get("timing")),
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=float(gypsum.value or 0.0) / LB_PER_TON, results=(gypsum,),  # type: ignore[arg-type]
-        sources=(gypsum.source,),
+        sources=(gypsum.source,), params={"at_least": True},
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
@@ -133,7 +133,7 @@ def _shallow(sample: Sample, rule) -> Increment | None:
     return min(fitting, key=lambda i: i.bottom_in, default=None) or surface_increment(sample)
 
 
-def _no_rule(state: State, sample: Sample, increment: Increment, place: Place,
+def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: Place,
              other_method: bool) -> Finding:
     calcium = plain(increment.calcium)
     return Finding(

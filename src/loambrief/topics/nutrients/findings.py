@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from loambrief.agronomy.guides import NUTRIENTS, TEST_OF, known_guides
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
 from loambrief.findings.model import (
     Assessment,
@@ -16,8 +16,10 @@ from loambrief.findings.model import (
     Message,
     Missing,
     Status,
+    Verdict,
     say,
 )
+from loambrief.findings.model import nutrient as judged
 from loambrief.topics.nutrients import crop as nutrients_crop
 from loambrief.topics.nutrients import minor as nutrients_minor
 from loambrief.topics.nutrients import pk as nutrients_pk
@@ -25,7 +27,8 @@ from loambrief.topics.nutrients import secondary as nutrients_secondary
 from loambrief.topics.nutrients import water as nutrients_water
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_micronutrients import ELEMENTS
-from loambrief.topics.nutrients.state import State, read, tilled
+from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
+from loambrief.topics.sampling.age import age_params, too_old
 
 TOPIC = "nutrients"
 MICRO_PARTS = ("micronutrients", *(e.lower() for e in ELEMENTS))
@@ -63,6 +66,11 @@ def assess(case: CaseFile) -> Assessment:
         said: list[Finding | Missing] = []
         for nutrient in NUTRIENTS:
             said += nutrients_pk.assess_sample(state, sample, increment, nutrient)
+        if too_old(case, sample):
+            found += [f for f in said if isinstance(f, Finding)]
+            lacking += [m for m in said if isinstance(m, Missing)]
+            lacking.append(_outdated(state, sample))
+            continue
         phosphorus = next((f for f in said if isinstance(f, Finding)
                            and f.id == f"{TOPIC}.p.{sample.id}"), None)
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
@@ -80,6 +88,16 @@ def assess(case: CaseFile) -> Assessment:
     return Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
 
 
+def _outdated(state: NutrientState, sample: Sample) -> Missing:
+    """Nothing is read from a sample that is too old; sulfur stays open like the rest."""
+    return Missing(
+        say("sampling.missing_too_old", where=zone(sample)),
+        say("sampling.missing_too_old_then", **age_params(state.case, sample)), TOPIC,
+        judgements=(judged("S", zone(sample), Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
+                           test="S", methods=[], crop=state.crop.name,
+                           **age_params(state.case, sample)),))
+
+
 def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
     kept: list[Missing] = []
     for missing in lacking:
@@ -88,7 +106,7 @@ def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
     return kept
 
 
-def _guide_finding(state: State) -> list[Finding]:
+def _guide_finding(state: NutrientState) -> list[Finding]:
     """A finding where the choice of guide itself needs a word from the consultant."""
     if state.unknown_guide:
         return [_guide(state, "title_guide_unknown", Status.UNCERTAIN,
@@ -106,7 +124,7 @@ def _guide_finding(state: State) -> list[Finding]:
     return []
 
 
-def _guide(state: State, title: str, status: Status, body: Message,
+def _guide(state: NutrientState, title: str, status: Status, body: Message,
            sources: tuple[str, ...] = ()) -> Finding:
     return Finding(
         id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
@@ -124,7 +142,7 @@ def _is_enough(finding: Finding, nutrient: str) -> bool:
     ) and finding.status in (Status.ADEQUATE, Status.EXCESS)
 
 
-def _with_advice_against(state: State, found: list[Finding]) -> list[Finding]:
+def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Finding]:
     """Findings with the "do not buy" pairs; each pair stands once and names all its places."""
     told = list(found)
     for nutrient in NUTRIENTS:

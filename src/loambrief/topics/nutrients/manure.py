@@ -12,7 +12,7 @@ from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, S
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_removal import crop_removal
-from loambrief.topics.nutrients.state import State, zone
+from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import LB_PER_TON, plain
 
 MANURES = ("manure", "biosolids")
@@ -29,7 +29,7 @@ class Stop:
     results: tuple[Result, ...]
 
 
-def manures(state: State) -> tuple[Applied, ...]:
+def manures(state: NutrientState) -> tuple[Applied, ...]:
     """Earlier manure and biosolids of the case."""
     return tuple(a for a in state.case.earlier_applications if a.kind in MANURES)
 
@@ -38,7 +38,7 @@ def _days(name: str) -> int:
     return int(load("nutrients/raw_manure").find(name=name)["value"])  # type: ignore[call-overload]
 
 
-def _offers(state: State) -> tuple[list[dict[str, object]], tuple[Result, ...]]:
+def _offers(state: NutrientState) -> tuple[list[dict[str, object]], tuple[Result, ...]]:
     """P2O5 in one ton of each compost and manure on offer."""
     rows, results = [], []
     for material in state.case.materials:
@@ -51,7 +51,7 @@ def _offers(state: State) -> tuple[list[dict[str, object]], tuple[Result, ...]]:
     return rows, tuple(results)
 
 
-def _removed(state: State) -> Result | None:
+def _removed(state: NutrientState) -> Result | None:
     """P2O5 in the harvest at the yield goal."""
     if state.crop_yield is None:
         return None
@@ -61,7 +61,7 @@ def _removed(state: State) -> Result | None:
     return result if result.value is not None else None
 
 
-def stop_manure(state: State, sample: Sample, rate: Result) -> Stop | None:
+def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | None:
     """The manure that must stop, and what compost instead would add; None without manure."""
     spread = manures(state)
     if not spread:

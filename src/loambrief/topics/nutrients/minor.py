@@ -38,7 +38,7 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     sulfur_rate,
     sulfur_response,
 )
-from loambrief.topics.nutrients.state import State, zone
+from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import plain
 
 TOPIC = "nutrients"
@@ -46,10 +46,10 @@ FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "
 SULFUR_REGION = "Minnesota"
 SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
 ARID_PH = 7.5
-"""From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
+"""From this pH an irrigated western soil seldom lacks sulfur (Colorado NutrientState)."""
 BORON_SENSITIVE = ("corn", "sweet corn", "soybean", "dry bean", "snap bean", "wheat", "barley",
                    "oats", "rye", "field pea")
-"""Crops hurt by boron left from a crop that needed it (corn: Pennsylvania State; the others
+"""Crops hurt by boron left from a crop that needed it (corn: Pennsylvania NutrientState; the others
 from memory, unverified)."""
 
 
@@ -76,7 +76,8 @@ class Micro:
             "scale") in SCALES_WITH_RATE
 
 
-def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Finding | Missing]:
+def sulfur(state: NutrientState, sample: Sample,
+           increment: Increment) -> Iterator[Finding | Missing]:
     """Chance of a sulfur response by organic matter and texture."""
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
@@ -123,7 +124,7 @@ def sulfur(state: State, sample: Sample, increment: Increment) -> Iterator[Findi
     )
 
 
-def _sulfur_judgement(state: State, place: Place, expected: str, rated: bool, at_home: bool,
+def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
                       matter: float) -> Judgement:
     """Organic matter tells the chance of a response; only where the rule was made it settles it."""
     params = {"crop": state.crop.name, "matter": matter, "expected": expected}
@@ -152,7 +153,8 @@ def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, loca
                        ("ndsu-sf1880",))
 
 
-def _micro(state: State, sample: Sample, increment: Increment, element: str) -> Micro | None:
+def _micro(state: NutrientState, sample: Sample, increment: Increment,
+           element: str) -> Micro | None:
     """The reading of one element; None where it was not measured as a plain number."""
     value = plain(getattr(increment, FIELDS[element]))
     method = getattr(sample.methods, FIELDS[element])
@@ -172,7 +174,7 @@ def _micro(state: State, sample: Sample, increment: Increment, element: str) -> 
                  None if response.value is None else str(response.value), kept)
 
 
-def micronutrients(state: State, sample: Sample,
+def micronutrients(state: NutrientState, sample: Sample,
                    increment: Increment) -> Iterator[Finding | Missing]:
     """Zinc, boron, manganese, copper and iron of one sample."""
     place = place_of(sample, increment)
@@ -201,7 +203,7 @@ def micronutrients(state: State, sample: Sample,
             yield _one(state, sample, increment, place, micro)
 
 
-def _adequate(state: State, sample: Sample, place: Place, quiet: list[Micro]) -> Finding:
+def _adequate(state: NutrientState, sample: Sample, place: Place, quiet: list[Micro]) -> Finding:
     local = all(m.result.details["local"] for m in quiet)
     return Finding(
         id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
@@ -220,7 +222,7 @@ def _adequate(state: State, sample: Sample, place: Place, quiet: list[Micro]) ->
     )
 
 
-def _micro_judgement(state: State, place: Place, micro: Micro,
+def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
                      needs: tuple[Need, ...]) -> Judgement:
     """A class settles a purchase only where its scale was made for the place or for any."""
     details = micro.result.details
@@ -259,7 +261,7 @@ def _matters(micro: Micro) -> bool:
     return micro.response in ("medium", "high") or micro.own_scale
 
 
-def _one(state: State, sample: Sample, increment: Increment, place: Place,
+def _one(state: NutrientState, sample: Sample, increment: Increment, place: Place,
          micro: Micro) -> Finding:
     status, severity, needs = Status.NOTED, 0, ()
     if micro.status is None:
@@ -303,7 +305,7 @@ def _one(state: State, sample: Sample, increment: Increment, place: Place,
     )
 
 
-def _no_scale(state: State, sample: Sample, place: Place, micro: Micro) -> Finding:
+def _no_scale(state: NutrientState, sample: Sample, place: Place, micro: Micro) -> Finding:
     return Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_micro_no_scale", element=micro.element, where=place),
@@ -316,7 +318,7 @@ def _no_scale(state: State, sample: Sample, place: Place, micro: Micro) -> Findi
     )
 
 
-def _micro_need(state: State, sample: Sample, micro: Micro) -> Need:
+def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
     """Rate of the class scale itself; else the low end of the typical rate; else none."""
     details = micro.result.details
     low = high = amount = None
@@ -343,7 +345,7 @@ def _micro_need(state: State, sample: Sample, micro: Micro) -> Need:
     )
 
 
-def _micro_cautions(state: State, element: str) -> Iterator[Message]:
+def _micro_cautions(state: NutrientState, element: str) -> Iterator[Message]:
     if element == "B":
         yield say("nutrients.caution_boron", seeded=seeded_in_rows(state.case, state.crop))
         following = state.case.field.following_crop
@@ -352,4 +354,4 @@ def _micro_cautions(state: State, element: str) -> Iterator[Message]:
     else:
         yield say("nutrients.caution_micro_check", element=element)
     if element in ("Cu", "Zn"):
-        yield say("nutrients.caution_build_up", element=element)
+        yield say("nutrients.caution_stays", element=element)

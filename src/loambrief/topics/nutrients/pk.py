@@ -29,7 +29,7 @@ from loambrief.topics.nutrients.formulas import nutrient_rate
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
 from loambrief.topics.nutrients.manure import stop_manure
 from loambrief.topics.nutrients.reading import (
-    Reading,
+    TestReading,
     credits_since,
     may_skip,
     skip_reason,
@@ -39,12 +39,13 @@ from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
     RESULT_FIELD,
     Cec,
-    State,
+    NutrientState,
     cec_of,
     composite_error,
     zone,
 )
 from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
+from loambrief.topics.sampling.age import age_params, too_old, too_old_body
 from loambrief.units import Quantity
 
 USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
@@ -54,7 +55,7 @@ SEVERE_SHARE = 0.5
 TOPIC = "nutrients"
 
 
-def _rate(reading: Reading, test_ppm: float) -> Result:
+def _rate(reading: TestReading, test_ppm: float) -> Result:
     """The guide's answer for a test value, with the range from the error of the test."""
     error = reading.error
     return nutrient_rate.evaluate(
@@ -71,7 +72,7 @@ def _rate(reading: Reading, test_ppm: float) -> Result:
 
 
 def assess_sample(
-    state: State, sample: Sample, increment: Increment, nutrient: str
+    state: NutrientState, sample: Sample, increment: Increment, nutrient: str
 ) -> Iterator[Finding | Missing]:
     """What one sample says of phosphorus or potassium.
 
@@ -110,6 +111,12 @@ def assess_sample(
     if rule is None:
         yield _mismatch(state, sample, place, nutrient, quantity, method)
         return
+    if too_old(state.case, sample):
+        yield _unread(state, sample, place, test, quantity, too_old_body(state.case, sample),
+                      open_question("sample_too_old", "soil_test", methods=[method],
+                                    **age_params(state.case, sample)),
+                      (_after_test(state, sample, nutrient),))
+        return
     with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
@@ -126,7 +133,7 @@ def assess_sample(
                       open_question("yield_missing", "yield_goal"))
         return
     with subject(place):
-        reading = Reading(
+        reading = TestReading(
             state, sample, increment, nutrient, quantity, method, rule, cec,
             composite_error(nutrient, sample, quantity.value) if quantity.plain else None,
             credits_since(state, sample, nutrient),
@@ -147,8 +154,8 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
     return bool(rule.by_cec) and cec.value > max(ends, default=0.0)
 
 
-def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Quantity,
-            why: Message, judgement: Judgement) -> Finding:
+def _unread(state: NutrientState, sample: Sample, place: Place, test: str, quantity: Quantity,
+            why: Message, judgement: Judgement, needs: tuple[Need, ...] = ()) -> Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
@@ -156,16 +163,25 @@ def _unread(state: State, sample: Sample, place: Place, test: str, quantity: Qua
         status=Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=Grade.MEASURED,
         value=quantity.value if quantity.plain else None, unit="ppm", place=place, body=(why,),
-        judgements=(judgement,),
+        needs=needs, judgements=(judgement,),
     )
 
 
-def _calibrated(state: State, nutrient: str) -> list[str]:
+def _after_test(state: NutrientState, sample: Sample, nutrient: str) -> Need:
+    """Feeding that only a new sample can decide."""
+    return Need(
+        kind=NeedKind.NUTRIENT, item=nutrient, unit="lb/ac",
+        text=say("nutrients.need_after_test", nutrient=nutrient), place=zone(sample),
+        area_ac=sample_area_ac(state.case, sample), params={"first": "soil-sample"},
+    )
+
+
+def _calibrated(state: NutrientState, nutrient: str) -> list[str]:
     """Methods that the guide in use reads for the crop."""
     return list(state.guide.methods(nutrient, state.crop)) if state.guide else []
 
 
-def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
+def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
               method: str) -> Finding:
     guide = state.guide
     assert guide is not None
@@ -192,7 +208,7 @@ def _mismatch(state: State, sample: Sample, place: Place, nutrient: str, quantit
     )
 
 
-def _read(reading: Reading) -> Finding:
+def _read(reading: TestReading) -> Finding:
     rate = _rate(reading, reading.quantity.value)
     position = str(rate.details["position"])
     critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
@@ -204,7 +220,7 @@ def _read(reading: Reading) -> Finding:
     return _finding(reading, (rate,), position, severity, critical, spans, needs)
 
 
-def _read_limit(reading: Reading) -> Finding:
+def _read_limit(reading: TestReading) -> Finding:
     """A value given only as "<" or ">": read where both ends of it lead to one answer."""
     limit = reading.quantity.value
     ends = [_rate(reading, limit)]
@@ -240,7 +256,7 @@ def _severity(position: str, test: float, critical: float, rate: object, spans: 
     return 1 if isinstance(rate, float) and rate > 0 else 0
 
 
-def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
+def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]:
     if rate.value is None:
         return (_bare_need(reading, (rate,)),) if severity >= 2 else ()
     credit = reading.credits.pounds
@@ -254,9 +270,11 @@ def _need(reading: Reading, rate: Result, severity: int) -> tuple[Need, ...]:
         cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
                                cap=float(cap)))  # type: ignore[arg-type]
         amount = float(cap)  # type: ignore[arg-type]
+    build = rate.details.get("build_lb_ac")
+    if isinstance(build, int | float) and build > 0:
+        cautions.append(say("nutrients.caution_build_up", nutrient=reading.nutrient,
+                            build=min(float(build), amount)))
     low, high = (_bounded(rate.details.get(end), credit, cap) for end in ("low", "high"))
-    if optional:
-        low, high = 0.0, amount if high is None else high
     if low == high:
         low = high = None
     return (
@@ -280,7 +298,7 @@ def _bounded(value: object, credit: float, cap: object) -> float | None:
     return left if cap is None else min(left, float(cap))  # type: ignore[arg-type]
 
 
-def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None = None,
+def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | None = None,
                high: float | None = None) -> Need:
     """A shortage whose rate the guide does not give, or gives only as a range."""
     return Need(
@@ -293,7 +311,7 @@ def _bare_need(reading: Reading, results: tuple[Result, ...], low: float | None 
     )
 
 
-def _cautions(reading: Reading) -> Iterator[Message]:
+def _cautions(reading: TestReading) -> Iterator[Message]:
     case = reading.state.case
     if reading.nutrient == "P2O5":
         yield say("nutrients.caution_p_water", places=list(case.field.sensitive_areas))
@@ -304,7 +322,7 @@ def _cautions(reading: Reading) -> Iterator[Message]:
                   **_seed_row(reading))
 
 
-def _seed_row(reading: Reading) -> dict[str, object]:
+def _seed_row(reading: TestReading) -> dict[str, object]:
     """Most fertilizer salt with the seed, where a limit is published for the crop."""
     crop = reading.state.crop
     soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
@@ -313,7 +331,7 @@ def _seed_row(reading: Reading) -> dict[str, object]:
     return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
 
 
-def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severity: int,
+def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
              critical: float, spans: bool, needs: tuple[Need, ...]) -> Finding:
     state, guide = reading.state, reading.guide
     rate = rates[0]
@@ -353,7 +371,7 @@ def _finding(reading: Reading, rates: tuple[Result, ...], position: str, severit
     )
 
 
-def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
+def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
                needs: tuple[Need, ...], spans: bool) -> Judgement:
     """What the reading comes to for its nutrient."""
     feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]
@@ -371,7 +389,8 @@ def _judgement(reading: Reading, rates: tuple[Result, ...], position: str,
         verdict, reason = Verdict.NEEDED, "rate_not_given"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
-    return judged(reading.nutrient, reading.place, verdict, reason, test=reading.test,
+    return judged(reading.nutrient, reading.place, verdict, reason,
+                  "other_guide" if reason == "rate_not_given" else "", test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,
                   value=reading.quantity.value,
                   critical=rates[0].details["critical_ppm"],

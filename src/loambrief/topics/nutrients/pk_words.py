@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
-from loambrief.topics.nutrients.reading import Reading, may_skip, skip_reason
+from loambrief.topics.nutrients.reading import TestReading, may_skip, skip_reason
 
 
 def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()) -> str:
@@ -18,7 +18,7 @@ def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()
     return "title_enough" if needs or not may_skip(rate) else "title_skip"
 
 
-def body(reading: Reading, rate: Result, position: str, severity: int,
+def body(reading: TestReading, rate: Result, position: str, severity: int,
           needs: tuple[Need, ...]) -> Iterator[Message]:
     details = rate.details
     yield say("nutrients.level_body", test=reading.test, value=reading.quantity.value,
@@ -52,7 +52,8 @@ def body(reading: Reading, rate: Result, position: str, severity: int,
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)
 
 
-def evidence(reading: Reading, rate: Result, critical: float, spans: bool) -> Iterator[Evidence]:
+def evidence(reading: TestReading, rate: Result, critical: float,
+             spans: bool) -> Iterator[Evidence]:
     state, guide = reading.state, reading.guide
     yield Evidence(Side.FOR, say("nutrients.evidence_test", test=reading.test,
                                  value=reading.quantity.value, censor=reading.quantity.censor,

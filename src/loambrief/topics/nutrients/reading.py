@@ -11,7 +11,7 @@ from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_engine import WITHIN
-from loambrief.topics.nutrients.state import Cec, CompositeError, State
+from loambrief.topics.nutrients.state import Cec, CompositeError, NutrientState
 from loambrief.topics.stratification.findings import STRONG_RATIO
 from loambrief.topics.stratification.state import layer_state
 from loambrief.units import Quantity, plain
@@ -41,10 +41,10 @@ class Credits:
 
 
 @dataclass(frozen=True)
-class Reading:
+class TestReading:
     """One P or K test with what is needed to read it."""
 
-    state: State
+    state: NutrientState
     sample: Sample
     increment: Increment
     nutrient: str
@@ -74,7 +74,7 @@ class Reading:
         return f"{TOPIC}.{self.test.lower()}.{self.sample.id}"
 
 
-def credits_since(state: State, sample: Sample, nutrient: str) -> Credits:
+def credits_since(state: NutrientState, sample: Sample, nutrient: str) -> Credits:
     """P2O5 or K2O spread between sampling and the date of the advice."""
     pounds, materials, unknown, results = 0.0, [], [], []
     for entry in state.case.earlier_applications:
@@ -97,7 +97,7 @@ def credits_since(state: State, sample: Sample, nutrient: str) -> Credits:
     return Credits(pounds, tuple(materials), tuple(unknown), tuple(results))
 
 
-def spans_level(reading: Reading, critical: float) -> bool:
+def spans_level(reading: TestReading, critical: float) -> bool:
     """True if the error of the test reaches across the critical level."""
     if reading.error is None:
         return False
@@ -112,7 +112,7 @@ def may_skip(rate: Result) -> bool:
             and rate.details.get("removal_lb_ac") is not None)
 
 
-def skip_reason(reading: Reading) -> str | None:
+def skip_reason(reading: TestReading) -> str | None:
     """Why phosphorus is left out this year where it may be skipped: a pile-up, or water close."""
     if reading.nutrient != "P2O5":
         return None

@@ -10,7 +10,7 @@ from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, Ver
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
-from loambrief.topics.nutrients.state import State
+from loambrief.topics.nutrients.state import NutrientState
 from loambrief.units import plain
 
 TOPIC = "nutrients"
@@ -20,7 +20,7 @@ JUDGED = {"very low": (Status.LIMITING, 2), "low": (Status.LIMITING, 2),
           "medium": (Status.WATCH, 1)}
 
 
-def assess_sample(state: State, sample: Sample, increment: Increment) -> Iterator[Finding]:
+def assess_sample(state: NutrientState, sample: Sample, increment: Increment) -> Iterator[Finding]:
     """Magnesium and calcium of the tilled layer; nothing where the guide prints no classes."""
     if state.guide is None or sample.methods.cations != METHOD:
         return

@@ -8,13 +8,14 @@ from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment
+from loambrief.case.select import main_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
+from loambrief.topics.sampling.age import past_interval
 from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import plain
 
@@ -35,7 +36,7 @@ class Cec:
 
 
 @dataclass(frozen=True)
-class State:
+class NutrientState:
     """A case as the nutrient findings see it.
 
     Attributes
@@ -99,7 +100,7 @@ class State:
                    agrees: bool = True) -> Confidence:
         """The written rule for a soil sample of this case."""
         return grade_confidence(
-            age_days=age_days(self.case, sample.date), cores=sample.cores, cores_matter=True,
+            past_interval=past_interval(self.case, sample), cores=sample.cores, cores_matter=True,
             method_matches=method_matches, agrees=agrees,
         )
 
@@ -129,7 +130,7 @@ def _methods(case: CaseFile) -> dict[str, str | None]:
     return found
 
 
-def read(case: CaseFile) -> State:
+def read(case: CaseFile) -> NutrientState:
     """Crop, yield, rotation and guide of a case.
 
     Raises
@@ -142,14 +143,14 @@ def read(case: CaseFile) -> State:
     amount = None
     if goal is not None:
         amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
-    state = State(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
+    state = NutrientState(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
     if case.guide is not None:
         if case.guide not in known_guides():
-            return State(case, crop, amount, state.rotation, None, True, case.guide)
-        return State(case, crop, amount, state.rotation, find_guide(case.guide), True)
+            return NutrientState(case, crop, amount, state.rotation, None, True, case.guide)
+        return NutrientState(case, crop, amount, state.rotation, find_guide(case.guide), True)
     fitting = fitting_guides(crop, _methods(case), state.places)
     chosen = fitting[0] if len(fitting) == 1 else None
-    return State(case, crop, amount, state.rotation, chosen, False, "", fitting)
+    return NutrientState(case, crop, amount, state.rotation, chosen, False, "", fitting)
 
 
 def cec_of(sample: Sample, increment: Increment) -> Cec | None:

@@ -10,20 +10,20 @@ from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
-from loambrief.topics.nutrients.state import State, zone
+from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import plain
 
 TOPIC = "nutrients"
 RISKY = ("high", "very high")
 
 
-def _region(state: State) -> str | None:
+def _region(state: NutrientState) -> str | None:
     """The state among those with a published level that the case names."""
     regions = dict.fromkeys(str(r["region"]) for r in load("nutrients/phosphorus_runoff"))
     return next((r for r in regions if state.lies_in(r)), None)
 
 
-def assess_sample(state: State, sample: Sample, increment: Increment,
+def assess_sample(state: NutrientState, sample: Sample, increment: Increment,
                   phosphorus: Finding | None) -> Finding | None:
     """A finding where the test is above the guide's limit or the state's own level."""
     value, method = plain(increment.phosphorus), sample.methods.phosphorus

@@ -166,4 +166,5 @@ def _needs(case: CaseFile, sample: Sample, place: Place, names: list[str]) -> tu
             no_till=case.field.tillage == "no-till", surface=constant("no_till_surface"),
             main=constant("no_till_main")),
         place=place, area_ac=sample_area_ac(case, sample), sources=("psu-agguide-sampling",),
+        params={"faults": names},
     ),)

@@ -27,9 +27,9 @@ from loambrief.topics.weeds.formulas_names import AXES, constant, indicator_valu
 from loambrief.topics.weeds.state import (
     SYSTEM,
     Axis,
-    Check,
+    HintCheck,
+    HintVerdict,
     Seen,
-    Verdict,
     axis,
     check_acid,
     check_dense,
@@ -67,7 +67,7 @@ class Hinted:
     key: str
     strong: tuple[Seen, ...]
     weak: tuple[Seen, ...]
-    check: Check
+    check: HintCheck
     sources: tuple[str, ...]
 
     @property
@@ -116,21 +116,21 @@ def prompted(case: CaseFile, seen: tuple[Seen, ...]) -> tuple[Hinted, ...]:
     return tuple(found)
 
 
-def _check(case: CaseFile, key: str, weeds: tuple[Seen, ...]) -> Check:
+def _check(case: CaseFile, key: str, weeds: tuple[Seen, ...]) -> HintCheck:
     if key == "wetness":
         return check_wet(case)
     tests = {"acidity": check_acid, "compaction": check_dense, "salinity": check_salt}
     return tests[key](case, weeds)
 
 
-def _axis_check(case: CaseFile, found: Axis) -> Check:
+def _axis_check(case: CaseFile, found: Axis) -> HintCheck:
     if found.name == "reaction":
         return check_acid(case, found.used, acid=found.lean == "low")
     if found.name == "moisture":
         return check_wet(case, wet=found.lean == "high")
     if found.name == "salinity":
         return check_salt(case, found.used)
-    return Check(Verdict.NOT_MEASURED, say("weeds.measured_no_test"))
+    return HintCheck(HintVerdict.NOT_MEASURED, say("weeds.measured_no_test"))
 
 
 def _leans(found: Axis) -> bool:
@@ -156,7 +156,7 @@ def hints(case: CaseFile) -> tuple[WeedHint, ...]:
     return tuple(rows)
 
 
-def _row(label: str, weeds: tuple[Seen, ...], check: Check) -> WeedHint:
+def _row(label: str, weeds: tuple[Seen, ...], check: HintCheck) -> WeedHint:
     ordered = sorted(weeds, key=lambda s: -(s.cover or 0.0))
     return WeedHint(say(label), tuple((s.name, s.cover) for s in ordered), check.verdict.value,
                     say("weeds.verdict", verdict=check.verdict.value), check.measured)
@@ -170,7 +170,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     for hinted in prompts:
         verdict = hinted.check.verdict
         evidence.append(Evidence(
-            Side.AGAINST if verdict is Verdict.DIFFERS else Side.FOR,
+            Side.AGAINST if verdict is HintVerdict.DIFFERS else Side.FOR,
             say("weeds.for_prompt", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
                 weak=not hinted.strong, verdict=verdict.value, measured=hinted.check.measured),
             Grade.SCREENING, hinted.sources, hinted.check.results))
@@ -179,7 +179,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         if found.enough and found.mean is not None:
             check = _axis_check(case, found) if _leans(found) else None
             evidence.append(Evidence(
-                Side.AGAINST if check and check.verdict is Verdict.DIFFERS else Side.CONTEXT,
+                Side.AGAINST if check and check.verdict is HintVerdict.DIFFERS else Side.CONTEXT,
                 say("weeds.context_axis", axis=found.name, lean=found.lean, n=len(found.used),
                     dropped=len(one_each(seen)) - len(found.used),
                     verdict=check.verdict.value if check else None,
@@ -205,14 +205,14 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         confidence=grade_confidence(
             method_matches=False,
             enough_replicates=any(a.enough for a in axes),
-            agrees=not {Verdict.DIFFERS, Verdict.MIXED} & set(verdicts)),
+            agrees=not {HintVerdict.DIFFERS, HintVerdict.MIXED} & set(verdicts)),
         reference=say("weeds.reference_hints"),
         place=field_place(case),
         body=(say("weeds.body_signs"),
               *([say("weeds.body_unknown", names=unknown)] if unknown else []),
               *([say("weeds.body_unsure", names=unsure, probable=constant("probable"),
                      possible=constant("possible"))] if unsure else []),
-              *([say("weeds.body_resample")] if Verdict.DIFFERS in verdicts else [])),
+              *([say("weeds.body_resample")] if HintVerdict.DIFFERS in verdicts else [])),
         evidence=tuple(evidence),
         needs=_needs(case, prompts),
         sources=tuple(dict.fromkeys(sources)),
@@ -229,10 +229,10 @@ def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[Need, ...]:
         names = [s.name for s in hinted.weeds]
         if hinted.key == "salinity":
             needs += _salt_needs(case, hinted, names)
-        elif hinted.key == "compaction" and hinted.check.verdict is Verdict.NOT_MEASURED:
+        elif hinted.key == "compaction" and hinted.check.verdict is HintVerdict.NOT_MEASURED:
             needs.append(_measure("cone", "weeds.need_cone", names, field_place(case),
                                   case.field.area.value, hinted))
-        elif hinted.key == "acidity" and hinted.check.verdict is Verdict.NOT_MEASURED:
+        elif hinted.key == "acidity" and hinted.check.verdict is HintVerdict.NOT_MEASURED:
             needs.append(_measure("soil test", "weeds.need_ph", names, field_place(case),
                                   case.field.area.value, hinted))
     return tuple(needs)

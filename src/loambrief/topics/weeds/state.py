@@ -25,7 +25,7 @@ BOUNDS = {"reaction": ("acid_below", "neutral_above"), "moisture": ("dry_below",
 POOR_DRAINAGE = ("poorly drained", "somewhat poorly drained")
 
 
-class Verdict(StrEnum):
+class HintVerdict(StrEnum):
     """What a measurement says about a hint."""
 
     AGREES = "agrees"
@@ -61,10 +61,10 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Check:
+class HintCheck:
     """A hint held against a measurement."""
 
-    verdict: Verdict
+    verdict: HintVerdict
     measured: Message
     results: tuple[Result, ...] = ()
 
@@ -123,13 +123,13 @@ def samples_for(case: CaseFile, seen: Iterable[Seen]) -> tuple[Sample, ...]:
     return tuple(s for s in case.samples if s.id in places) or tuple(case.samples)
 
 
-def _verdict(values: list[float], yes: bool, no: bool) -> Verdict:
+def _verdict(values: list[float], yes: bool, no: bool) -> HintVerdict:
     if not values:
-        return Verdict.NOT_MEASURED
-    return Verdict.AGREES if yes else Verdict.DIFFERS if no else Verdict.MIXED
+        return HintVerdict.NOT_MEASURED
+    return HintVerdict.AGREES if yes else HintVerdict.DIFFERS if no else HintVerdict.MIXED
 
 
-def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> Check:
+def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> HintCheck:
     """Acid-leaning (or neutral) weeds against the pH of the tilled layer and the surface."""
     values, salts = [], False
     for sample in samples_for(case, seen):
@@ -141,12 +141,12 @@ def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> Check
     below = bool(values) and max(values) < constant("acid_ph")
     above = bool(values) and min(values) >= constant("neutral_ph")
     verdict = _verdict(values, below if acid else above, above if acid else below)
-    if salts and verdict is not Verdict.NOT_MEASURED:
-        verdict = Verdict.MIXED
-    return Check(verdict, _measured("ph", values, cacl2=salts))
+    if salts and verdict is not HintVerdict.NOT_MEASURED:
+        verdict = HintVerdict.MIXED
+    return HintCheck(verdict, _measured("ph", values, cacl2=salts))
 
 
-def check_salt(case: CaseFile, seen: Iterable[Seen]) -> Check:
+def check_salt(case: CaseFile, seen: Iterable[Seen]) -> HintCheck:
     """Salt plants against the conductivity of the soil."""
     lows, highs, results = [], [], []
     for sample in samples_for(case, seen):
@@ -160,11 +160,11 @@ def check_salt(case: CaseFile, seen: Iterable[Seen]) -> Check:
     verdict = _verdict(lows, bool(lows) and min(lows) >= constant("saline_ece"),
                        bool(highs) and max(highs) < constant("low_ece"))
     finite = [h for h in highs if h != float("inf")]
-    return Check(verdict, _measured("ece", lows[:1] and [min(lows), max(finite or lows)],
+    return HintCheck(verdict, _measured("ece", lows[:1] and [min(lows), max(finite or lows)],
                                     open=len(finite) < len(highs)), tuple(results))
 
 
-def check_dense(case: CaseFile, seen: Iterable[Seen]) -> Check:
+def check_dense(case: CaseFile, seen: Iterable[Seen]) -> HintCheck:
     """Compaction plants against the penetrometer, in the traffic lanes if they stood there."""
     state = cone_state(case)
     zones = state.zones if state else ()
@@ -181,21 +181,21 @@ def check_dense(case: CaseFile, seen: Iterable[Seen]) -> Check:
     verdict = _verdict(shares, bool(shares) and max(shares) >= cone_constant("pay_share"),
                        bool(shares) and max(shares) == 0)
     if state is not None and shares and not state.right:
-        verdict = Verdict.MIXED
-    return Check(verdict, _measured("cone", shares, right=state.right if state else True),
+        verdict = HintVerdict.MIXED
+    return HintCheck(verdict, _measured("cone", shares, right=state.right if state else True),
                  tuple(z.share for z in zones))
 
 
-def check_wet(case: CaseFile, wet: bool = True) -> Check:
+def check_wet(case: CaseFile, wet: bool = True) -> HintCheck:
     """Wet-leaning (or dry-leaning) weeds against the drainage that the case states."""
     drainage = case.field.drainage
     if drainage == "unknown":
-        return Check(Verdict.NOT_MEASURED, say("weeds.measured_none"))
+        return HintCheck(HintVerdict.NOT_MEASURED, say("weeds.measured_none"))
     poor, good = drainage in POOR_DRAINAGE, drainage == "well drained"
-    verdict = Verdict.MIXED
+    verdict = HintVerdict.MIXED
     if poor or good:
-        verdict = Verdict.AGREES if poor == wet else Verdict.DIFFERS
-    return Check(verdict, say("weeds.measured_drainage", drainage=drainage))
+        verdict = HintVerdict.AGREES if poor == wet else HintVerdict.DIFFERS
+    return HintCheck(verdict, say("weeds.measured_drainage", drainage=drainage))
 
 
 def _measured(kind: str, values: list[float], **more: object) -> Message:

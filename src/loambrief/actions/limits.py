@@ -1,0 +1,137 @@
+"""How much of each nutrient a zone may get from all sources together, and what sets it.
+
+Manure is chosen for one nutrient and brings them all, so phosphorus and nitrogen have a limit
+wherever something is fed:
+
+* none of what an excess forbids, of what is not needed, or of what is left out this year;
+* else the guide's rate (with the error of the test), or what the harvest takes where that is
+  more; near water the guide's rate is the most;
+* where no rate is known: what the harvest takes; near water, or without a known harvest, none;
+* what the region's class of the phosphorus test allows, where it asks for less;
+* nitrogen: what the harvest takes, where a table gives it.
+
+The setback from water is said with each source (``interactions``), since the case does not map
+it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from loambrief.actions.gather import NeedFor
+from loambrief.agronomy.crops import yield_in_crop_unit
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.errors import LoambriefError
+from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Verdict
+from loambrief.topics.nutrients.formulas_removal import crop_removal
+
+LEFT_OUT = "maintenance_left_out"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Most of a nutrient from all sources, and the key of what sets it.
+
+    ``reason``: ``excess``, ``not_needed``, ``left_out``, ``left_out_water``, ``guide_rate``,
+    ``guide_rate_water``, ``harvest``, ``class``, ``unknown``, ``unknown_water``, ``cap`` or
+    ``nitrogen`` (macro ``limited_by``).
+    """
+
+    amount: float
+    reason: str
+    results: tuple[Result, ...] = ()
+
+
+def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
+                findings: tuple[Finding, ...], judged: Sequence[Judgement]
+                ) -> dict[str, dict[str, Limit]]:
+    """Limits of each zone that is fed.
+
+    Parameters
+    ----------
+    case : CaseFile
+    zones : mapping
+        Zone id -> its nutrient needs.
+    findings : tuple of Finding
+    judged : sequence of Judgement
+
+    Returns
+    -------
+    dict
+        Zone id -> nutrient -> limit [lb/ac].
+    """
+    taken = {n: _removed(case, n) for n in ("N", "P2O5")}
+    return {zone_id: _zone(case, zone_id, needs, findings, judged, taken)
+            for zone_id, needs in zones.items()}
+
+
+def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
+          findings: tuple[Finding, ...], judged: Sequence[Judgement],
+          taken: Mapping[str, Result | None]) -> dict[str, Limit]:
+    found: dict[str, Limit] = {}
+
+    def keep(nutrient: str, limit: Limit) -> None:
+        if nutrient not in found or limit.amount < found[nutrient].amount:
+            found[nutrient] = limit
+
+    here = [f for f in findings if f.place.id in (WHOLE_FIELD.id, zone_id)]
+    for result in (r for f in here for r in f.results):
+        upper, item = result.details.get("upper_lb_ac"), result.details.get("nutrient")
+        if upper is not None and item:
+            keep(str(item), Limit(float(upper), "excess", (result,)))  # type: ignore[arg-type]
+    for need in (n.need for n in needs):
+        if need.cap is not None:
+            keep(need.item, Limit(need.cap, "cap", need.results))
+    keep("P2O5", _phosphorus(case, zone_id, needs, judged, taken["P2O5"]))
+    for result in (r for f in here for r in f.results if r.formula == "phosphorus_runoff_level"):
+        removal = taken["P2O5"]
+        if result.details.get("basis") == "none":
+            keep("P2O5", Limit(0.0, "class", (result,)))
+        elif result.details.get("basis") == "removal" and removal is not None:
+            keep("P2O5", Limit(float(removal.value), "class", (result, removal)))  # type: ignore[arg-type]
+    nitrogen = taken["N"]
+    if nitrogen is not None:
+        keep("N", Limit(float(nitrogen.value), "nitrogen", (nitrogen,)))  # type: ignore[arg-type]
+    return found
+
+
+def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
+                judged: Sequence[Judgement], removal: Result | None) -> Limit:
+    """P2O5 that may come from all sources."""
+    water = bool(case.field.sensitive_areas)
+    near = "_water" if water else ""
+    verdict = next((j for j in judged if j.key == "P2O5"
+                    and j.place.id in (zone_id, WHOLE_FIELD.id)), None)
+    fed = next((n.need for n in needs if n.need.item == "P2O5"), None)
+    rate = None if fed is None or fed.amount is None else max(
+        fed.amount, fed.cap or 0.0, 0.0 if water else fed.high or 0.0)
+    taken = None if removal is None else float(removal.value)  # type: ignore[arg-type]
+    if rate is None and verdict is not None and verdict.reason == LEFT_OUT:
+        return Limit(0.0, f"left_out{near}")
+    if rate is None and verdict is not None and verdict.verdict is Verdict.NOT_NEEDED:
+        return Limit(0.0, "not_needed")
+    if rate is not None:
+        if water or taken is None or taken <= rate:
+            return Limit(rate, f"guide_rate{near}")
+        return Limit(taken, "harvest", (removal,) if removal is not None else ())
+    if water or taken is None:
+        return Limit(0.0, f"unknown{near}")
+    return Limit(taken, "harvest", (removal,) if removal is not None else ())
+
+
+def _removed(case: CaseFile, nutrient: str) -> Result | None:
+    """What the harvest takes at the yield goal [lb/ac]; None where that is not known."""
+    crop, goal = known_crop(case.field.crop), case.field.yield_goal
+    if crop is None or goal is None:
+        return None
+    try:
+        amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
+        with subject(crop.name, "yield goal"):
+            result = crop_removal.evaluate(crop=crop.name, nutrient=nutrient,
+                                           **{"yield": amount})
+    except LoambriefError:
+        return None
+    return result if result.value is not None else None

@@ -1,0 +1,54 @@
+"""Soil tests against their critical levels as a chart."""
+
+from __future__ import annotations
+
+from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
+from loambrief.report.chart_text import captions
+from loambrief.report.context import Context
+from loambrief.report.naming import with_place
+
+ELEMENTS = {"P2O5": "p", "K2O": "k"}
+"""Fertilizer nutrient -> the element that its soil test reads."""
+
+
+def chart(context: Context) -> SufficiencySpec | None:
+    rows: list[SufficiencyRow] = []
+    for finding in context.diagnosis.by_topic("nutrients"):
+        for result in finding.results:
+            critical = result.details.get("critical_ppm")
+            test = result.inputs.get("test_ppm")
+            if critical is None or not isinstance(test, int | float) or finding.value is None:
+                continue
+            error = next((r.value for r in finding.results if r.formula == "soil_test_error"), None)
+            spread = float(error) if isinstance(error, int | float) else None
+            low, high = (test - spread, test + spread) if spread else (None, None)
+            limit = result.details.get("limit_ppm")
+            side = LevelSide.BELOW if test < critical else LevelSide.ABOVE
+            if low is not None and low < critical < high:
+                side = LevelSide.NEAR
+            rows.append(
+                SufficiencyRow(
+                    label=with_place(
+                        context.word("chart_test_" + ELEMENTS[str(result.inputs["nutrient"])]),
+                        finding.place.label if len(context.case.samples) > 1 else ""),
+                    value=float(test), critical=float(critical), side=side,
+                    printed=context.word("chart_level", value=float(test),
+                                         critical=float(critical)),
+                    verdict=context.word(f"chart_side_{side.value}"),
+                    low=low, high=high,
+                    upper=float(limit) if limit is not None and limit > critical else None,
+                )
+            )
+            break
+    if not rows:
+        return None
+
+    def named(side: LevelSide) -> list[str]:
+        return [r.label.lower() for r in rows if r.side is side]
+
+    return SufficiencySpec(
+        title=context.word("chart_sufficiency", below=named(LevelSide.BELOW),
+                           near=named(LevelSide.NEAR)),
+        **captions(context, "sufficiency", guide=context.case.guide),
+        rows=tuple(rows),
+    )

@@ -1,0 +1,175 @@
+"""Every printed number can be followed to a calculation, an input, a table or a listed source."""
+
+import ast
+import csv
+import dataclasses
+import re
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+import pytest
+from jinja2 import Environment, nodes
+
+import loambrief
+from loambrief import pipeline
+from loambrief.agronomy.registry import Result
+from loambrief.findings.model import Message
+from loambrief.resources import tables_dir, templates_dir
+from loambrief.tables import load, references
+from loambrief.units import (
+    KG_PER_HA_PER_LB_PER_ACRE,
+    KPA_PER_PSI,
+    LB_PER_TON,
+)
+
+ROOT = Path(loambrief.__file__).parent
+SAMPLES = Path(__file__).parents[2] / "sample_inputs"
+NAMES = ("acid_corn_ohio", "history_beans_michigan", "saline_alfalfa_utah",
+         "vegetables_new_jersey")
+SMALL = 20
+"""Whole numbers up to here are counts of what is listed: actions, points, cores, steps."""
+UNITS = (1.0, 100.0, 0.01, LB_PER_TON, KG_PER_HA_PER_LB_PER_ACRE, KPA_PER_PSI / 1000)
+"""A number may stand in another unit than where it was worked out."""
+DERIVED = {
+    "acidity.context_tables.pair": "quotient of the rates of two tables",
+    "acidity.context_tables.printed": "rate of a table, in its own unit",
+    "acidity.context_tables.spread": "quotient of the highest and lowest rate",
+    "actions.note_band.most": "limit of the band by the share in the product",
+    "actions.note_last_pound.prices": "dual value of the mix",
+    "actions.saved_total.amount": "difference of the cost of two mixes",
+    "actions.title_nutrient.rate": "rate of the mix, rounded to the spreader's step",
+    "actions.uncertain.cost": "money: rate by price by area",
+    "carbon_nitrogen.avoid_rise_why.cost": "money: amount by price by area",
+    "carbon_nitrogen.avoid_rise_why.phosphate": "amount by the share in the analysis",
+    "carbon_nitrogen.reference_plateau.low": "plateau less its scatter",
+    "cations.body_lab_cec.off": "difference of two capacities as a share",
+    "forage.body_rfq.apart": "difference of two indexes",
+    "nutrients.guide_removal_body.removal": "removal less what the guide adds",
+    "salinity.need_share.extra": "water in all less what the crop uses",
+}
+"""Parameters that are one step of arithmetic away from what was calculated or typed."""
+
+
+def numbers(value):
+    """Every number in calculations, in a case, or in the parameters of a message."""
+    if isinstance(value, bool) or value is None or isinstance(value, Message | Result):
+        return
+    if isinstance(value, int | float):
+        yield float(value)
+    elif isinstance(value, Mapping):
+        for inner in value.values():
+            yield from numbers(inner)
+    elif isinstance(value, list | tuple | set | frozenset):
+        for inner in value:
+            yield from numbers(inner)
+    elif hasattr(type(value), "model_fields"):
+        yield from numbers([getattr(value, name) for name in type(value).model_fields])
+    elif dataclasses.is_dataclass(value):
+        yield from numbers([getattr(value, f.name) for f in dataclasses.fields(value)])
+
+
+def messages(value):
+    """Every message in findings and plan, those inside messages too."""
+    if isinstance(value, Message):
+        yield value
+        yield from messages(list(value.params.values()))
+    elif isinstance(value, Mapping):
+        yield from messages(list(value.values()))
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from messages(inner)
+    elif dataclasses.is_dataclass(value) and not isinstance(value, type):
+        yield from messages([getattr(value, f.name) for f in dataclasses.fields(value)])
+
+
+def figure(value):
+    """Six digits: what a table or a calculation holds and a sentence is given are the same."""
+    return float(f"{value:.6g}")
+
+
+@cache
+def tabled():
+    found = set()
+    for path in tables_dir().rglob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            for cell in (c for row in csv.reader(file) for c in row):
+                if re.fullmatch(r"-?\d+(\.\d+)?", cell):
+                    found.add(figure(float(cell)))
+    return found
+
+
+@cache
+def unknown(name):
+    """Parameters of a sample's messages that hold a number from nowhere."""
+    advice = pipeline.advise(pipeline.load_case(SAMPLES / name / "case.yaml"))
+    known = {figure(x) for r in advice.calculations
+             for x in numbers([r.value, r.inputs, r.details])}
+    known |= {figure(x) for case in (advice.loaded, *advice.loaded.earlier)
+              for x in numbers(case.case)}
+    known |= tabled()
+    left = set()
+    for message in messages([advice.diagnosis.findings, advice.diagnosis.missing, advice.plan]):
+        for parameter, value in message.params.items():
+            for x in numbers(value):
+                counted = x.is_integer() and abs(x) <= SMALL
+                if not counted and not any(figure(x * u) in known for u in UNITS):
+                    left.add(f"{message.key}.{parameter}")
+    return left
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_numbers_come_from_somewhere(name):
+    """ensures that what sentences say was calculated, typed or tabled, or one step from that."""
+    assert unknown(name) <= set(DERIVED)
+
+
+def test_no_derivation_is_listed_in_vain():
+    """ensures that the list of derived numbers holds only such as occur."""
+    assert set().union(*map(unknown, NAMES)) == set(DERIVED)
+
+
+def test_no_calculation_goes_round_the_trace():
+    """ensures that only the formula layer calls a formula without recording it."""
+    found = []
+    for path in ROOT.rglob("*.py"):
+        if path.name.startswith("formulas") or path.parent.name == "agronomy":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+                    and node.func.attr == "function"):
+                found.append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert found == []
+
+
+# Numbers in the wording itself -------------------------------------------------------------
+
+NUMBER = re.compile(r"(?<![\w.,])\d+(?:[.,]\d+)*(?!\w)")
+
+
+def literal_numbers():
+    """Message -> the numbers in its English words, also in words chosen by a condition."""
+    found = {}
+    for path in sorted((templates_dir() / "text" / "en").glob("*.j2")):
+        tree = Environment().parse(path.read_text(encoding="utf-8"))
+        for macro in tree.find_all(nodes.Macro):
+            said = [n.data for n in macro.find_all(nodes.TemplateData)]
+            said += [n.value for n in macro.find_all(nodes.Const)
+                     if isinstance(n.value, str) and " " in n.value]
+            if listed := NUMBER.findall("\n".join(said)):
+                found[f"{path.stem}.{macro.name}"] = listed
+    return found
+
+
+def test_numbers_in_the_wording_are_listed():
+    """ensures that each number written into a sentence stands in the table with its basis."""
+    listed = {str(r["message"]): str(r["numbers"]).split("|") for r in load("wording/numbers")}
+    assert literal_numbers() == listed
+
+
+def test_a_basis_is_a_source_or_says_that_there_is_none():
+    """ensures that a number said to have a source names a known one."""
+    for row in load("wording/numbers"):
+        assert row["basis"] in ("source", "common practice", "convention", "name"), row
+        assert row["basis"] != "source" or row["source"], row
+        assert not row["source"] or row["source"] in references(), row
