@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import io
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from loambrief.case.photos import FORMATS, NotAPhoto, on_white, read_picture
+from loambrief.case.photos import NotAPhoto, on_white, opened, read_or_fault
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.profiles import locate
 from loambrief.case.quantities import show
 from loambrief.case.schema import Brand as BrandKeys
 from loambrief.case.schema import CaseFile
@@ -36,7 +34,7 @@ GROUNDS = ("paper", "faint")
 
 
 @dataclass(frozen=True)
-class Brand:
+class LoadedBrand:
     """What the pages show of a business.
 
     Attributes
@@ -69,7 +67,7 @@ class Brand:
         return hashlib.sha256(self.png).hexdigest()
 
 
-def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[Fault]]:
+def load_brand(case: CaseFile, folder: Path | None) -> tuple[LoadedBrand | None, list[Fault]]:
     """Logo and colour of a case; every fault of both businesses.
 
     Parameters
@@ -80,11 +78,11 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[
 
     Returns
     -------
-    Brand or None, list of Fault
+    LoadedBrand or None, list of Fault
         None if the case names neither.
     """
     faults: list[Fault] = []
-    accent, logo = "", Brand()
+    accent, logo = "", LoadedBrand()
     for part, keys in (("client", case.client.brand), ("adviser", case.adviser.brand)):
         if keys is None:
             continue
@@ -101,7 +99,7 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[Brand | None, list[
                 logo = made
     if not accent and not logo.name:
         return None, faults
-    return Brand(accent, logo.name, logo.png, logo.width, logo.height, logo.alt,
+    return LoadedBrand(accent, logo.name, logo.png, logo.width, logo.height, logo.alt,
                  logo.file_sha256), faults
 
 
@@ -129,21 +127,12 @@ def _ratio(value: float) -> str:
 
 
 def _logo(keys: LogoKeys, folder: Path | None, path: DataPath,
-          faults: list[Fault]) -> Brand | None:
-    try:
-        content = read_picture(locate(folder, keys.file), MOST_BYTES)
-        png, width, height = flat_png(content)
-    except NotAPhoto as fault:
-        faults.append(Fault("CASE076", path, fault.found, fault.wanted))
-    except ValueError as fault:
-        faults.append(Fault("CASE067", path, show(keys.file), str(fault)))
-    except OSError as error:
-        faults.append(Fault("CASE067", path, show(keys.file), "a file that can be read",
-                            f"{error.strerror or 'It cannot be read'}."))
-    else:
-        return Brand("", keys.file, png, width, height, keys.alt,
-                     hashlib.sha256(content).hexdigest())
-    return None
+          faults: list[Fault]) -> LoadedBrand | None:
+    def made(content: bytes) -> LoadedBrand:
+        return LoadedBrand("", keys.file, *flat_png(content), keys.alt,
+                           hashlib.sha256(content).hexdigest())
+
+    return read_or_fault(keys.file, folder, path, "CASE076", MOST_BYTES, made, faults)
 
 
 def flat_png(content: bytes) -> tuple[bytes, int, int]:
@@ -154,34 +143,17 @@ def flat_png(content: bytes) -> tuple[bytes, int, int]:
     NotAPhoto
         Neither JPEG nor PNG by its content, damaged, too large, too small or too long.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, ImageOps
 
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(content), formats=FORMATS)
-            width, height = picture.size
-            if width * height > MOST_PIXELS:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at most {MOST_PIXELS // 1_000_000} million pixels")
-            if min(width, height) < SMALLEST_SIDE:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at least {SMALLEST_SIDE} pixels each way")
-            if max(width, height) > 12 * min(width, height):
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                "at most 12 times as long as wide")
-            picture.load()
-            if _is_bare(picture, content):
-                return content, width, height
-            upright = ImageOps.exif_transpose(picture)
-    except Image.DecompressionBombError as error:
-        raise NotAPhoto("a picture far larger than its file",
-                        f"at most {MOST_PIXELS // 1_000_000} million pixels") from error
-    except UnidentifiedImageError as error:
-        raise NotAPhoto("a file that is neither", "a JPEG or PNG picture") from error
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
-                        "a whole JPEG or PNG picture") from error
+    with opened(content, SMALLEST_SIDE, MOST_PIXELS, "picture") as picture:
+        width, height = picture.size
+        if max(width, height) > 12 * min(width, height):
+            raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                            "at most 12 times as long as wide")
+        picture.load()
+        if _is_bare(picture, content):
+            return content, width, height
+        upright = ImageOps.exif_transpose(picture)
     plain = on_white(upright).convert("RGB")
     plain.thumbnail(LONGEST_SIDES, Image.Resampling.LANCZOS)
     out = io.BytesIO()

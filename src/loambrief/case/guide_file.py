@@ -26,7 +26,7 @@ from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Part
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.errors import CaseProblems
 
 METHODS: Mapping[str, tuple[str, ...]] = {
@@ -34,7 +34,6 @@ METHODS: Mapping[str, tuple[str, ...]] = {
     "K2O": (*methods()["cations"], "field-moist"),
 }
 ANY_CROP = "*"
-ROTATION = "highest critical level"
 How = Literal["seen", "computed", "memory", "convention"]
 Ppm = Annotated[float, q.number(0, 1_000_000, "a soil test in ppm")]
 Lb = Annotated[float, q.number(0, 10_000, "pounds per acre")]
@@ -64,7 +63,7 @@ class GuideAbout(Part):
     interval_how: How | None = None
 
 
-class SoilTestClass(Part):
+class SoilTestClassEntry(Part):
     """One class: its lower bound and, if the guide gives one, its rate."""
 
     name: q.Name
@@ -83,7 +82,7 @@ class SoilTestClass(Part):
         return self.from_ppm if self.from_ppm is not None else self.above_ppm
 
 
-class CecBand(Part):
+class CecBandEntry(Part):
     """Levels for soils up to one cation exchange capacity; the last band has no upper end."""
 
     up_to_meq: Annotated[float, q.number(0, 300, "a CEC in meq/100 g")] | None = None
@@ -110,7 +109,7 @@ class BuildUpRule(_Rule):
     critical_ppm_per_meq: Coefficient | None = None
     limit_ppm: Ppm | None = None
     limit_above_critical_ppm: Ppm | None = None
-    by_cec: list[CecBand] | None = None
+    by_cec: list[CecBandEntry] | None = None
     build_lb_per_ppm: Lb
     build_lb_per_ppm_per_meq: Lb | None = None
     extra_lb: Lb | None = None
@@ -123,7 +122,7 @@ class ClassesRule(_Rule):
 
     kind: Literal["classes"]
     critical_class: q.Name
-    classes: Annotated[list[SoilTestClass], Field(min_length=2, max_length=12)]
+    classes: Annotated[list[SoilTestClassEntry], Field(min_length=2, max_length=12)]
 
 
 class EquationRule(_Rule):
@@ -189,17 +188,6 @@ class LoadedGuide:
     file: str
 
 
-def validate_guide(data: object) -> dict[str, object]:
-    """Plain data of a guide, checked against the schema only.
-
-    Raises
-    ------
-    pydantic.ValidationError
-        With every error of the data.
-    """
-    return _plain(TypeAdapter(GuideFile).validate_python(data))
-
-
 def _plain(guide: GuideFile) -> dict[str, object]:
     return guide.model_dump(exclude_none=True)
 
@@ -242,9 +230,9 @@ def load_guide(path: Path | str) -> LoadedGuide:
     return LoadedGuide(path.stem, _plain(guide), hashlib.sha256(raw).hexdigest(), file)
 
 
-def _toml(text: str, file: str) -> Source:
+def _toml(text: str, file: str) -> SourceText:
     try:
-        return Source(file, text, tomllib.loads(text))
+        return SourceText(file, text, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         problem = Problem(file, 0, 0, "CASE005", "file", str(error), "well-formed TOML")
         raise CaseProblems((problem,)) from None

@@ -22,7 +22,7 @@ from loambrief.case.intake_cells import (
 )
 from loambrief.case.intake_columns import Columns, find_columns
 from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
-from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.problems import Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import Increment, Methods
@@ -41,9 +41,9 @@ class Slice:
     """One increment as it will be written: values by field, in the schema's order."""
 
     depth: tuple[float, float, str]
-    row: Row
+    row: LabRow
     values: dict[str, Value] = field(default_factory=dict)
-    rows: dict[str, Row] = field(default_factory=dict)
+    rows: dict[str, LabRow] = field(default_factory=dict)
 
 
 @dataclass
@@ -51,7 +51,7 @@ class DraftSample:
     """One sample as it will be written."""
 
     id: str
-    row: Row
+    row: LabRow
     about: dict[str, Value] = field(default_factory=dict)
     lab: dict[str, Value] = field(default_factory=dict)
     methods: dict[str, Value] = field(default_factory=dict)
@@ -157,7 +157,7 @@ class _Reading:
                           "at least one", f"Did you mean {near!r}?" if near else
                           (f"Fields of the file: {known}." if known else ""))
 
-    def _rows(self) -> Iterator[Row]:
+    def _rows(self) -> Iterator[LabRow]:
         end = (self.mapping.table.end_before or "").lower()
         for row in self.table.rows:
             if row.number < self.columns.first_row or row.blank:
@@ -170,15 +170,15 @@ class _Reading:
                 continue
             yield row
 
-    def _problem(self, row: Row | None, column: int | None, code: str, found: str, wanted: str,
+    def _problem(self, row: LabRow | None, column: int | None, code: str, found: str, wanted: str,
                  help: str = "") -> None:
         name = "file" if column is None else self.columns.name(column)
         self.problems.append(self.table.problem(code, row, column or 0, name, found, wanted, help))
 
-    def _fault(self, row: Row, column: int, error: NotAResult) -> None:
+    def _fault(self, row: LabRow, column: int, error: NotAResult) -> None:
         self._problem(row, column, error.code, error.found, error.wanted, error.help)
 
-    def _row(self, row: Row) -> None:
+    def _row(self, row: LabRow) -> None:
         results = [(r, c, u) for r, c, u in self.columns.results_of(row)
                    if not is_missing(row.cell(c), self.mapping.table)]
         if not results:
@@ -209,7 +209,7 @@ class _Reading:
                           "table.duplicates in the mapping.")
 
     def _put(self, sample: DraftSample, depth: tuple[float, float, str], result: ResultPart,
-             value: Value, row: Row) -> set[tuple[str, int]]:
+             value: Value, row: LabRow) -> set[tuple[str, int]]:
         part = sample.slices.setdefault(depth[:2], Slice(depth, row))
         if self.columns.lab_number is not None:
             text = row.cell(self.columns.lab_number).text
@@ -227,7 +227,7 @@ class _Reading:
         part.rows[result.to] = row
         return set()
 
-    def _of_wanted_field(self, row: Row) -> bool:
+    def _of_wanted_field(self, row: LabRow) -> bool:
         if self.columns.farm_field is None:
             return True
         text = self._carried(row, self.columns.farm_field)
@@ -241,7 +241,7 @@ class _Reading:
                           "one field for a case", "Choose with --field, or sample.field.equals "
                           "in the mapping.")
 
-    def _carried(self, row: Row, column: int) -> str:
+    def _carried(self, row: LabRow, column: int) -> str:
         """Text of a cell; with ``fill_down`` a blank one repeats the one above."""
         text = row.cell(column).text
         if not text and self.mapping.table.fill_down:
@@ -249,7 +249,7 @@ class _Reading:
         self.last[str(column)] = text
         return text
 
-    def _sample(self, row: Row) -> DraftSample | None:
+    def _sample(self, row: LabRow) -> DraftSample | None:
         typed = self._carried(row, self.columns.id)
         new = _UNSAFE.sub("-", typed).strip("-._")[:64]
         if not new or row.cell(self.columns.id).kind == "formula":
@@ -278,7 +278,7 @@ class _Reading:
             self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
         return sample
 
-    def _about(self, row: Row, sample: DraftSample, into: dict[str, Value], name: str,
+    def _about(self, row: LabRow, sample: DraftSample, into: dict[str, Value], name: str,
                given: Given | None) -> None:
         if given is None:
             return
@@ -304,7 +304,7 @@ class _Reading:
                           f"one {name} for all rows of {sample.id}")
         into.setdefault(name, Value(text[:200]))
 
-    def _depth(self, row: Row) -> tuple[float, float, str] | None:
+    def _depth(self, row: LabRow) -> tuple[float, float, str] | None:
         about = self.mapping.sample.depth
         if about is None or about.value is not None:
             return about.value if about else None

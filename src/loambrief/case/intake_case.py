@@ -18,7 +18,7 @@ from loambrief.case.load import load_bytes
 from loambrief.case.measurements import results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import Tree, emit, plain_of, set_samples
 from loambrief.errors import CaseProblems
@@ -124,7 +124,7 @@ def _checked(content: bytes, file: str, folder: Path | None = None) -> tuple[Pro
 
 
 class _Merging:
-    def __init__(self, source: Source, intake: Intake):
+    def __init__(self, source: SourceText, intake: Intake):
         self.source, self.intake = source, intake
         self.faults: list[Fault] = []
         self.notes: list[str] = []

@@ -16,7 +16,7 @@ from loambrief.case.intake_map import (
     MapFile,
     ResultPart,
 )
-from loambrief.case.intake_read import LabTable, Row
+from loambrief.case.intake_read import LabRow, LabTable
 from loambrief.case.problems import DataPath, Fault, Problem
 from loambrief.case.quantities import nearest, show
 from loambrief.units import DIMENSIONS, tidy_unit
@@ -47,7 +47,7 @@ def unit_in(header: str) -> str:
     return ""
 
 
-def joined_header(rows: list[Row]) -> list[str]:
+def joined_header(rows: list[LabRow]) -> list[str]:
     """Header of several rows as one text for each column.
 
     A blank cell above a filled one repeats its left neighbour (a merged group heading).
@@ -95,7 +95,7 @@ class Columns:
         text = self.header[column] if column < len(self.header) else ""
         return text or f"column {column + 1}"
 
-    def results_of(self, row: Row) -> Iterator[tuple[ResultPart, int, int | None]]:
+    def results_of(self, row: LabRow) -> Iterator[tuple[ResultPart, int, int | None]]:
         """Result, its column and the column of its unit, for one row."""
         if self.long is None:
             yield from ((result, column, None) for result, column in self.results)
@@ -147,7 +147,7 @@ class _Search:
         self._unused()
         return columns, self.loaded.source.problems(self.faults)
 
-    def _header_rows(self) -> tuple[list[Row], int]:
+    def _header_rows(self) -> tuple[list[LabRow], int]:
         """The header's rows and the number of the first row after them."""
         layout = self.mapping.table
         rows = [r for r in self.table.rows if not r.blank]

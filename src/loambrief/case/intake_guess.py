@@ -18,7 +18,7 @@ from pathlib import Path
 from loambrief.case.intake_cells import NotAResult, read_depth
 from loambrief.case.intake_columns import fold_header, joined_header, unit_in
 from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
-from loambrief.case.intake_read import LabTable, Row, read_lab_file
+from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
 from loambrief.case.scalars import resolve
@@ -88,12 +88,12 @@ class Guess:
 
 
 @dataclass
-class _Found:
+class _FoundColumns:
     table: LabTable
     header: list[str]
     header_row: int
     header_rows: int
-    rows: list[Row]
+    rows: list[LabRow]
     columns: dict[int, Proposal] = field(default_factory=dict)
 
     def of(self, role: str, name: str) -> int | None:
@@ -171,7 +171,7 @@ def guess_map(path: Path | str) -> Guess:
     return Guess(_text(found, results, unknown), (*about, *results), unknown)
 
 
-def _header(table: LabTable) -> _Found:
+def _header(table: LabTable) -> _FoundColumns:
     rows = [r for r in table.rows if not r.blank]
     best = (0, 0, 1)
     for i in range(min(len(rows), SEARCHED)):
@@ -187,7 +187,7 @@ def _header(table: LabTable) -> _Found:
                                     "a row such as Sample, Depth, pH, P",
                                     help="Write the mapping by hand."),))
     top = rows[at : at + count]
-    return _Found(table, joined_header(top), top[0].number, count, rows[at + count :])
+    return _FoundColumns(table, joined_header(top), top[0].number, count, rows[at + count :])
 
 
 def _unit(name: str, unit: str, form: str) -> str:
@@ -196,7 +196,7 @@ def _unit(name: str, unit: str, form: str) -> str:
     return unit if unit and conversion(name, unit, form or None) else TO_FILL_IN
 
 
-def _long_results(found: _Found) -> list[Proposal]:
+def _long_results(found: _FoundColumns) -> list[Proposal]:
     analyte, result = found.of("long", "analyte"), found.of("long", "result")
     if analyte is None or result is None:
         return []
@@ -260,7 +260,7 @@ def _quoted(text: str) -> str:
         text, ensure_ascii=False)
 
 
-def _column(found: _Found, role: str, name: str, more: str = "") -> str | None:
+def _column(found: _FoundColumns, role: str, name: str, more: str = "") -> str | None:
     at = found.of(role, name)
     if at is None:
         return None
@@ -270,7 +270,7 @@ def _column(found: _Found, role: str, name: str, more: str = "") -> str | None:
             f"  # confidence {part.confidence:.2f}")
 
 
-def _text(found: _Found, results: list[Proposal], unknown: tuple[str, ...]) -> str:
+def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...]) -> str:
     value_columns = [c for c, p in found.columns.items()
                      if p.role == "result" or (p.role, p.name) == ("long", "result")]
     decimal, thousands = _marks(
@@ -321,7 +321,7 @@ def _text(found: _Found, results: list[Proposal], unknown: tuple[str, ...]) -> s
     return "\n".join(lines) + "\n"
 
 
-def _depth_line(found: _Found) -> str:
+def _depth_line(found: _FoundColumns) -> str:
     at = found.of("sample", "depth")
     if at is not None:
         cells = [r.cell(at) for r in found.rows if r.cell(at).text]

@@ -63,7 +63,7 @@ EMPTY = Cell("")
 
 
 @dataclass(frozen=True)
-class Row:
+class LabRow:
     """Cells of one row; ``number`` is its line (text) or row (workbook), from 1."""
 
     number: int
@@ -88,7 +88,7 @@ class LabTable:
         As the user named it, and without its folder.
     sha256 : str
         Of the file's bytes.
-    rows : tuple of Row
+    rows : tuple of LabRow
     notes : tuple of str
         What had to be decided to read it (encoding, delimiter, sheet).
     """
@@ -96,10 +96,10 @@ class LabTable:
     file: str
     name: str
     sha256: str
-    rows: tuple[Row, ...]
+    rows: tuple[LabRow, ...]
     notes: tuple[str, ...] = ()
 
-    def problem(self, code: str, row: Row | None, column: int, field: str, found: str,
+    def problem(self, code: str, row: LabRow | None, column: int, field: str, found: str,
                 wanted: str, help: str = "") -> Problem:
         """A problem at a cell; ``column`` counts from 0, and without ``row`` it is the file's."""
         return Problem(self.file, row.number if row else 0, column + 1 if row else 0, code,
@@ -206,12 +206,12 @@ def _ordered(text: str, delimiter: str) -> int:
     return max(sizes.values(), default=0)
 
 
-def _delimited(text: str, file: str, delimiter: str | None) -> tuple[list[Row], str]:
+def _delimited(text: str, file: str, delimiter: str | None) -> tuple[list[LabRow], str]:
     if delimiter is None:
         order = {name: _ordered(text, sign) for name, sign in DELIMITERS.items()}
         delimiter = next((name for name in ("tab", "semicolon", "bar")
                           if order[name] and order[name] >= COMMA_SHARE * order["comma"]), "comma")
-    rows: list[Row] = []
+    rows: list[LabRow] = []
     start = cells = 0
     try:
         for start, record in _records(text, DELIMITERS[delimiter]):
@@ -224,7 +224,7 @@ def _delimited(text: str, file: str, delimiter: str | None) -> tuple[list[Row], 
     return rows, f"cells separated by {delimiter}"
 
 
-def _row(file: str, number: int, cells: list[Cell]) -> Row:
+def _row(file: str, number: int, cells: list[Cell]) -> LabRow:
     while cells and not cells[-1].text:
         cells.pop()
     if len(cells) > MAX_COLUMNS:
@@ -232,7 +232,7 @@ def _row(file: str, number: int, cells: list[Cell]) -> Row:
     if any(len(cell.text) > MAX_CELL for cell in cells):
         raise _unreadable(file, f"a cell of more than {MAX_CELL} characters", "results",
                           "Look for a quote without its partner.", number)
-    return Row(number, tuple(cells))
+    return LabRow(number, tuple(cells))
 
 
 def _limit(file: str, rows: int, cells: int) -> None:
@@ -245,7 +245,7 @@ def _limit(file: str, rows: int, cells: int) -> None:
 # workbooks -------------------------------------------------------------------------------
 
 
-def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[Row], list[str]]:
+def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[LabRow], list[str]]:
     import openpyxl  # slow import: only for workbooks
 
     _check_archive(raw, file)
@@ -261,7 +261,7 @@ def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[Row], list
                 raise _unreadable(file, "a workbook without sheets", "a sheet with results")
             chosen = book[sheet or names[0]]
             chosen.reset_dimensions()
-            rows: list[Row] = []
+            rows: list[LabRow] = []
             count = 0
             for number, cells in enumerate(
                 chosen.iter_rows(max_row=MAX_ROWS + 1, max_col=MAX_COLUMNS + 1), start=1

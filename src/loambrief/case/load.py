@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from loambrief.case.brand import Brand, load_brand
+from loambrief.case.brand import LoadedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import (
@@ -28,7 +28,7 @@ from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.validate import faults_of, is_refused, validate
 from loambrief.errors import CaseProblems, UnknownName
 
@@ -62,7 +62,7 @@ class LoadedCase:
         In the order of ``case.photos``.
     earlier : tuple of LoadedCase
         Earlier cases of the field, oldest first.
-    brand : Brand or None
+    brand : LoadedBrand or None
         Logo and accent, the client's before the adviser's.
     """
 
@@ -76,7 +76,7 @@ class LoadedCase:
     guides: tuple[LoadedGuide, ...] = ()
     photos: tuple[Photo, ...] = ()
     earlier: tuple[LoadedCase, ...] = ()
-    brand: Brand | None = None
+    brand: LoadedBrand | None = None
 
 
 def load_case(
@@ -140,7 +140,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     text = decode(raw, file)
     source, problems = read_text(text, file)
     photos: tuple[Photo | None, ...] = ()
-    brand: Brand | None = None
+    brand: LoadedBrand | None = None
     history = History()
     faults: list[Fault] = []
     case: CaseFile | None
@@ -219,7 +219,7 @@ def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:
     return load_bytes(raw, file, folder=folder, as_earlier=True)
 
 
-def _further_faults(error: ValidationError, source: Source,
+def _further_faults(error: ValidationError, source: SourceText,
                     guides: Iterable[LoadedGuide]) -> Iterable[Fault]:
     """Contradictions between the values that are right in a case that is not."""
     if error.error_count() > MOST_PRINTED:
@@ -233,7 +233,7 @@ def _further_faults(error: ValidationError, source: Source,
 
 
 def _sort_out(
-    case: CaseFile, found: list[Problem], source: Source
+    case: CaseFile, found: list[Problem], source: SourceText
 ) -> tuple[list[Problem], tuple[tuple[Problem, str], ...]]:
     """Warnings that remain, and those the adviser accepted with the reason."""
     reasons = {(a.code, a.field): a.reason for a in case.accept}

@@ -26,7 +26,7 @@ PH = "pH"
 
 
 @dataclass(frozen=True)
-class Header:
+class HeaderSpelling:
     """Spellings of a lab file's header, the form they name, and how often they mean this."""
 
     form: str
@@ -58,7 +58,7 @@ class Measurement:
         Seldom differs tenfold between neighbouring slices.
     ion : str
         Exchangeable ion that a lab may report as a charge, or empty.
-    headers : tuple of Header
+    headers : tuple of HeaderSpelling
     """
 
     part: str
@@ -71,7 +71,7 @@ class Measurement:
     layer: int
     steady: bool
     ion: str
-    headers: tuple[Header, ...]
+    headers: tuple[HeaderSpelling, ...]
     meaning: str
 
     @property
@@ -109,13 +109,13 @@ def _measurement(row: Mapping[str, object]) -> Measurement:
         meaning=str(row["meaning"]))
 
 
-def _headers(cell: str) -> tuple[Header, ...]:
+def _headers(cell: str) -> tuple[HeaderSpelling, ...]:
     """``"0.9 = nitrate-n|no3-n ; NO3 0.5 = nitrate"`` as two entries."""
     found = []
     for entry in filter(None, map(str.strip, cell.split(" ; "))):
         about, words = entry.split(" = ")
         *form, confidence = about.split()
-        found.append(Header("".join(form), float(confidence), tuple(words.split("|"))))
+        found.append(HeaderSpelling("".join(form), float(confidence), tuple(words.split("|"))))
     return tuple(found)
 
 

@@ -19,7 +19,7 @@ from loambrief.case.schema import Sample
 from loambrief.case.sheet_layout import Layout
 from loambrief.case.sheet_read import Filled
 from loambrief.case.sheet_values import Parts, read_parts
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import Tree, Value, plain_of, set_parts
 from loambrief.errors import CaseProblems
@@ -106,7 +106,7 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
     source, problems = read_text(decode(raw, file), file)
     if problems:
         raise CaseProblems(in_file_order(problems))
-    merging = _Merging(source, filled.layout, parts)
+    merging = _SheetMerging(source, filled.layout, parts)
     changed, added, single = merging.run()
     if merging.faults:
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
@@ -137,8 +137,8 @@ def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:
     return {key: sample[key] for key in Sample.model_fields if key in sample}
 
 
-class _Merging:
-    def __init__(self, source: Source, layout: Layout, parts: Parts):
+class _SheetMerging:
+    def __init__(self, source: SourceText, layout: Layout, parts: Parts):
         self.source, self.layout, self.parts = source, layout, parts
         self.data: Mapping = source.data if isinstance(source.data, dict) else {}
         self.faults: list[Fault] = []

@@ -25,7 +25,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceText:
     """Plain data of a file with its places.
 
     Attributes
@@ -64,10 +64,6 @@ class Source:
             if found:
                 return found
         return self.values.get((), Mark(1, 1))
-
-    def line_of(self, path: DataPath) -> int:
-        """Line of the key (or list entry) at a path."""
-        return self.mark(path, at_key=True).line
 
     def label(self, path: DataPath) -> str:
         """A path as people write it: ``samples[N].increments[0-6 in].zinc``."""

@@ -28,7 +28,7 @@ from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.reader import decode, read_text
 from loambrief.case.scalars import as_written, resolve
 from loambrief.case.schema import CaseFile, Sample
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.validate import part_at
 from loambrief.errors import CaseProblems
 
@@ -196,7 +196,7 @@ def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) ->
 class _Edits:
     """Replacements of line ranges, put in from the bottom up."""
 
-    source: Source
+    source: SourceText
     lines: list[str]
     changes: list[tuple[int, int, int, list[str]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -344,12 +344,12 @@ def _joined(edits: _Edits, pieces: list[str]) -> str:
     return "".join(out)
 
 
-def _refused(source: Source, path: DataPath, found: str) -> CaseProblems:
+def _refused(source: SourceText, path: DataPath, found: str) -> CaseProblems:
     fault = Fault("CASE066", path, found, "text that can be edited line by line", _WRITE_OUT)
     return CaseProblems((source.problem(fault),))
 
 
-def _refuse_flow(source: Source, changed: Iterable[int], lists: Iterable[str],
+def _refuse_flow(source: SourceText, changed: Iterable[int], lists: Iterable[str],
                  inside: Iterable[str]) -> None:
     """Lists and mappings that are edited from inside must stand in block style."""
     data = source.data if isinstance(source.data, dict) else {}
@@ -369,7 +369,7 @@ def _refuse_flow(source: Source, changed: Iterable[int], lists: Iterable[str],
             raise _refused(source, (key,), f"no keys in {key}")
 
 
-def _compare(source: Source, text: str, file: str, changed: Mapping[int, Mapping[str, Tree]],
+def _compare(source: SourceText, text: str, file: str, changed: Mapping[int, Mapping[str, Tree]],
              added: Mapping[str, Sequence[Tree]], parts: Mapping[str, Tree],
              inside: Mapping[str, Mapping[str, Tree]]) -> None:
     """Read the new text back; anything but the change that was meant is refused."""

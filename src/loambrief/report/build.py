@@ -136,12 +136,6 @@ def _as_read(text: str, sha256: str) -> bytes:
     return content if hashlib.sha256(content).hexdigest() == sha256 else codecs.BOM_UTF8 + content
 
 
-def build_report(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
-                 calculations: tuple[Result, ...], writer: Writer, data: bytes) -> ReportModel:
-    """The report of one field; see :func:`build_field`."""
-    return build_field(loaded, diagnosis, plan, calculations, writer, data).model
-
-
 def _picture_type(content: bytes) -> str:
     return "image/png" if content.startswith(b"\x89PNG") else "image/jpeg"
 

@@ -24,7 +24,7 @@ from loambrief.topics.sampling.formulas_error import constant
 from loambrief.units import CM_PER_INCH
 
 MOST_ZONES, MOST_WEEDS, MOST_PLANTS = 8, 20, 8
-CONE_TEST, CORE_TEST = "cone", "phosphorus"
+CORE_TEST = "phosphorus"
 
 
 def setting(name: str) -> float:
