@@ -12,6 +12,8 @@ from click.testing import CliRunner
 from pdf_text import page_texts
 from pypdf import PdfWriter
 
+from loambrief.archive import verify_apart
+from loambrief.archive.verify_pdf import inspect
 from loambrief.cli import COMMANDS, main
 
 ROOT = Path(__file__).parents[1]
@@ -55,6 +57,28 @@ def run(line, **keys):
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(result.output)
     return result
+
+
+@pytest.fixture(scope="module", autouse=True)
+def read_once():
+    """A PDF is read in a process apart the first time, later ones here, and each once.
+
+    The process apart has tests of its own; to start it costs more than most commands.
+    """
+    apart, known = verify_apart.inspect_apart, {}
+
+    def look(data, anchors=(), *, now, archival=True, limits=None):
+        key = (data, tuple(anchors), archival)
+        if key not in known:
+            known[key] = (inspect(data, anchors, now=now, archival=archival)
+                          if any(archival is k[2] for k in known)
+                          else apart(data, anchors, now=now, archival=archival))
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(verify_apart, "inspect_apart", look)
+        patch.setattr("loambrief.record.verify.inspect_apart", look)
+        yield
 
 
 @pytest.fixture

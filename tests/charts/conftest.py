@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass, field
+from functools import cache
 
 import pytest
 from reportlab.pdfgen.canvas import Canvas
@@ -64,17 +65,24 @@ class Recorder(VectorRenderer):
             colour))
 
 
+def recorded(spec, width=504.0):
+    """Draw a spec; returns what was drawn, and the chart's width and height."""
+    figure = build(spec, width)
+    recorder = Recorder(figure)
+    figure.draw(recorder)
+    return recorder.drawn, *figure_size(spec, width)
+
+
 @pytest.fixture
 def record():
-    """Draw a spec; returns what was drawn, and the chart's width and height."""
+    """:func:`recorded`, anew at each call."""
+    return recorded
 
-    def run(spec, width=504.0):
-        figure = build(spec, width)
-        recorder = Recorder(figure)
-        figure.draw(recorder)
-        return recorder.drawn, *figure_size(spec, width)
 
-    return run
+@pytest.fixture(scope="session")
+def record_once():
+    """:func:`recorded`, kept for the other checks of the same chart."""
+    return cache(recorded)
 
 
 @pytest.fixture

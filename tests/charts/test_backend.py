@@ -28,8 +28,8 @@ from loambrief.charts.fonts import pdf_name
 from loambrief.charts.measure import Scale
 from loambrief.charts.outlines import outline
 from loambrief.charts.panel import Panel
-from loambrief.charts.renderer import steps_of
-from loambrief.charts.sheet import Sheet, hatch_marks, themed
+from loambrief.charts.renderer import hatch, steps_of
+from loambrief.charts.sheet import Sheet, themed
 from loambrief.charts.svg import SvgRenderer
 
 CHILD = """
@@ -328,22 +328,35 @@ def test_outline_of_a_word():
 
 
 @given(st.sampled_from(["/", "\\", "-", "|", "x", "+", ".", "//"]),
-       st.floats(0, 50), st.floats(0, 50), st.floats(1, 60), st.floats(1, 60))
-def test_hatch_stays_inside(pattern, x, y, w, h):
-    """ensures that pattern lines end on the box and dots lie within it."""
-    lines, dots = hatch_marks(pattern, (x, y, x + w, y + h), 4.0)
-    for x0, y0, x1, y1 in lines:
-        assert x - 1e-6 <= min(x0, x1) and max(x0, x1) <= x + w + 1e-6
-        assert y - 1e-6 <= min(y0, y1) and max(y0, y1) <= y + h + 1e-6
-    for px, py in dots:
-        assert x <= px <= x + w and y <= py <= y + h
+       st.floats(0, 50), st.floats(0, 50), st.floats(4.1, 60), st.floats(4.1, 60))
+def test_hatch_covers(pattern, x, y, w, h):
+    """ensures that a pattern reaches from side to side of its box; what is outside is cut off."""
+    lines, dots = hatch(pattern, (x, y, x + w, y + h), 2.0)
+    assert bool(dots) is (pattern == ".") and bool(lines) is not bool(dots)
+    for (_, x0, y0), (_, x1, y1) in zip(lines[::2], lines[1::2], strict=True):
+        across, down = {x0, x1} == {x, x + w}, {y0, y1} == {y, y + h}
+        assert across or down
+        assert min(x0, x1) <= x + w and max(x0, x1) >= x
+        assert min(y0, y1) <= y + h and max(y0, y1) >= y
 
 
 def test_hatch_distance():
     """ensures that slanted lines are one gap apart, measured across them, and lean their way."""
-    lines, _ = hatch_marks("/", (0.0, 0.0, 40.0, 40.0), 4.0)
-    offsets = sorted(y0 + x0 for x0, y0, _, _ in lines)  # y downward: x + y is the same along one
+    lines, _ = hatch("/", (0.0, 0.0, 40.0, 40.0), 4.0)
+    offsets = sorted(y - x for kind, x, y in lines if kind == "m")
     assert offsets[1] - offsets[0] == pytest.approx(4.0 * 2**0.5)
-    assert all(x0 + y0 == pytest.approx(x1 + y1) for x0, y0, x1, y1 in lines)
+    for (_, x0, y0), (_, x1, y1) in zip(lines[::2], lines[1::2], strict=True):
+        assert x0 - y0 == pytest.approx(x1 - y1)  # y upward: rises to the right
     with pytest.raises(ValueError, match="unknown pattern"):
-        hatch_marks("*", (0, 0, 1, 1), 4.0)
+        hatch("*", (0, 0, 1, 1), 4.0)
+
+
+def test_pattern_of_own_axes():
+    """ensures that a pattern which a user's own chart asks of matplotlib is drawn."""
+    figure = Figure(figsize=(2, 1), dpi=72, frameon=False)
+    figure.add_axes((0, 0, 1, 1)).bar([0], [1], hatch="/", facecolor="none", edgecolor="#FF0000")
+    canvas = Canvas(io.BytesIO(), pageCompression=0)
+    with themed():
+        draw_figure(canvas, figure, 0, 0)
+    code = " ".join(canvas._code)
+    assert code.count("1 0 0 RG") >= 1 and code.count(" l ") > 20

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import ast
+import copy
 import datetime as dt
 import io
+import pickle
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from chart_samples import (
@@ -30,6 +34,7 @@ from matplotlib.colors import to_hex
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
+import loambrief.charts
 from loambrief.charts import (
     KINDS,
     ChartSpec,
@@ -47,6 +52,8 @@ from loambrief.charts.penetration import Profile
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow
 from loambrief.charts.theme import theme
 from loambrief.charts.trend import TrendPanel, TrendPoint
+from loambrief.report.chart_text import chart_words
+from loambrief.report.text import Writer
 
 DAY = dt.date
 
@@ -398,3 +405,35 @@ def test_every_kind_is_one_module():
     modules = [spec.__module__ for spec in KINDS]
     assert len(set(modules)) == len(modules) == len(EVERYDAY)
     assert all(kind.draw.__module__ == spec.__module__ for spec, kind in KINDS.items())
+
+
+def test_a_kind_is_registered_once(rain):
+    """ensures that neither a spec nor a name of a kind can be taken a second time."""
+    assert len({kind.name for kind in KINDS.values()}) == len(KINDS)
+    with pytest.raises(ValueError, match="registered already"):
+        axes_chart(RainSpec, "showers")(lambda ax, spec: None)
+    with pytest.raises(ValueError, match="registered already"):
+        axes_chart(type("Other", (ChartSpec,), {}), "rain")(lambda ax, spec: None)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_word_that_charts_ask_for_is_there(language):
+    """ensures that a kind's own words stand in the templates, and that none stands there idle."""
+    words = chart_words(Writer(language))
+    asked = set()
+    for path in Path(loambrief.charts.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and (
+                    (isinstance(node.value, ast.Name) and node.value.id == "w")
+                    or (isinstance(node.value, ast.Attribute) and node.value.attr == "words")):
+                asked.add(node.attr)
+    asked -= {"months", "signs"}
+    assert asked == {name for name, text in words.texts if text}
+    with pytest.raises(AttributeError, match="word_drizzle"):
+        words.drizzle  # noqa: B018
+
+
+def test_words_pass_through_a_pipe():
+    """ensures that words survive being sent to another process, as those of a batch are."""
+    words = chart_words(Writer())
+    assert pickle.loads(pickle.dumps(words)) == words and copy.copy(words).median == words.median

@@ -25,9 +25,9 @@ def test_every_kind_has_samples():
 
 @pytest.mark.parametrize("width", [504.0, 245.0, 200.0])
 @pytest.mark.parametrize("spec", CASES)
-def test_layout(record, spec, width):
+def test_layout(record_once, spec, width):
     """ensures that nothing lies outside the chart, no two labels touch, no type is tiny."""
-    drawn, _, height = record(spec, width)
+    drawn, _, height = record_once(spec, width)
     assert drawn.texts and drawn.paths
     for text in drawn.texts:
         assert text.size >= theme().smallest, text.text
@@ -41,9 +41,9 @@ def test_layout(record, spec, width):
 
 
 @pytest.mark.parametrize("spec", CASES)
-def test_title_and_note_are_whole(record, spec):
+def test_title_and_note_are_whole(record_once, spec):
     """ensures that wrapping loses no word of title, subtitle and note."""
-    drawn, _, _ = record(spec, 245.0)
+    drawn, _, _ = record_once(spec, 245.0)
     printed = "".join(t.text for t in drawn.texts).replace(" ", "")
     for text in (spec.title, spec.subtitle, spec.note):
         assert text.replace(" ", "") in printed

@@ -27,7 +27,7 @@ from hypothesis import strategies as st
 from loambrief.charts import Threshold
 from loambrief.charts.budget import BAR, CostStep
 from loambrief.charts.cations import CationBar, Share
-from loambrief.charts.measure import Scale, log_ticks, tick_text, ticks, wrap
+from loambrief.charts.measure import MIDDLE, Scale, log_ticks, tick_text, ticks, wrap
 from loambrief.charts.penetration import Profile, stretches
 from loambrief.charts.sap import SapRow
 from loambrief.charts.sketch_map import inner_point, round_length
@@ -209,6 +209,19 @@ def test_trend_method_change(record):
     """ensures that a change of method is named with both methods."""
     printed = " ".join(words(record(trend())[0]))
     assert "method changed from Bray P1 to Mehlich-3 (ICP)" in printed.replace("  ", " ")
+
+
+def test_sign_of_a_method_change_stands_beside_its_words(record):
+    """ensures that the short dotted line lies at the height of the words it explains, 9 pt
+    high (own rule)."""
+    drawn, _, _ = record(trend())
+    (label,) = [t for t in drawn.texts if t.text.startswith("2024: ")]
+    middle = label.y0 + (0.22 + MIDDLE) * label.size
+    signs = [(y0, y1) for x0, y0, x1, y1 in drawn.paths
+             if x1 - x0 < 2 and 0 < label.x0 - x1 < 14 and abs((y0 + y1) / 2 - middle) < 6]
+    assert len(signs) == 1
+    assert signs[0][1] - signs[0][0] == pytest.approx(9.0, abs=1.5)
+    assert (signs[0][0] + signs[0][1]) / 2 == pytest.approx(middle, abs=1.5)
 
 
 def test_trend_limits(record):

@@ -11,7 +11,7 @@ from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.measurements import methods as methods_of_tests
 from loambrief.errors import UnknownName
-from loambrief.findings.model import Confidence, Grade, NeedKind, Place, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Place, Status, Verdict
 from loambrief.tables import references
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.acidity.formulas import constant
@@ -43,6 +43,46 @@ def by_id(case):
 
 def lime_of(case):
     return needs_of(acidity.assess(case), NeedKind.LIME).get("lime")
+
+
+# --- whether the pH suits ---
+
+
+@pytest.mark.parametrize(
+    ("crop", "ph", "status", "severity", "word"),
+    [("potato", 5.8, Status.ADEQUATE, 0, "suits"),
+     ("corn", 6.8, Status.ADEQUATE, 0, "suits"),
+     ("potato", 8.6, Status.WATCH, 1, "at the upper limit"),
+     ("potato", 8.9, Status.LIMITING, 2, "too alkaline for potato"),
+     ("apple", 8.6, Status.LIMITING, 2, "too alkaline for apple"),
+     ("wheat", 7.8, Status.NOTED, 0, "above what wheat likes best"),
+     ("canola", 8.1, Status.NOTED, 0, "not due for canola")])
+def test_ph_suits_only_within_the_published_range(crop, ph, status, severity, word):
+    """ensures that pH is judged upwards too (FAO Ecocrop: potato to 8.5, apple to 8.0, wheat best
+    to 7.0), and that a crop without a row is not said to suit."""
+    case = acid_case({"depth": "0-6 in", "ph": ph}, field={"crop": crop}, region="Colorado",
+                     sample={"fizz": "strong", "cores": 20})
+    found = [f for i, f in by_id(case).items() if i.startswith(("acidity.ph", "acidity.high"))]
+    told = " ".join(t for t in texts(acidity.assess(case)))
+    first = next(f for f in found if f.id.startswith("acidity.ph"))
+    assert word in told and (first.status, first.severity) == (status, severity)
+    if word != "suits":
+        assert "suits" not in told
+    items = {n.item for f in found for n in f.needs}
+    assert ("sodium" in items) == (word in ("at the upper limit", "too alkaline for potato",
+                                            "too alkaline for apple"))
+    assert ("tissue" in items) == (severity > 0)
+    lime = next(j for f in found for j in f.judgements if j.key == "lime")
+    assert lime.verdict is Verdict.NOT_NEEDED
+
+
+def test_liming_point_is_not_printed_in_alkaline_soil():
+    """ensures that pH 8.6 is not held against a liming point, and the place stands once."""
+    case = acid_case({"depth": "0-6 in", "ph": 8.6}, field={"crop": "potato"},
+                     sample={"fizz": "strong"}, materials=[LIME])
+    told = texts(acidity.assess(case))
+    why, = [t for t in told if "money lost" in t]
+    assert "liming point" not in why and "A:" not in why and "free lime" in why
 
 
 # --- the rate ------------------------------------------------------------------------------
@@ -149,6 +189,10 @@ def test_the_case_may_name_its_table():
     assert choose_table(case, acid_state(case, case.samples[0])).by == "case"
     with pytest.raises(UnknownName, match="smp"):
         acidity.assess(acid_case(lime_table="smpp"))
+    no_buffer = acid_case({"depth": "0-6 in", "ph": 5.4}, lime_table="smpp",
+                          methods={"buffer": None})
+    with pytest.raises(UnknownName, match="smp"):
+        choose_table(no_buffer, acid_state(no_buffer, no_buffer.samples[0]))
 
 
 def test_another_buffers_table_gives_no_rate():
@@ -568,3 +612,15 @@ def test_bacteria_of_legumes_only_beside_a_legume():
 
     assert "bacteria" not in told() and "bacteria" not in told(crop="tomato")
     assert "bacteria of soybean" in told(following_crop="soybean")
+
+
+def test_sulfur_by_the_table_of_the_state():
+    """ensures that a Michigan blueberry field starts with half of Michigan's own table.
+
+    Sand from pH 5.8 to 4.5: 350 + 0.3/0.5 x (530 - 350) = 458 lb (MSU), half 229 lb.
+    """
+    case = acid_case({"depth": "0-8 in", "ph": 5.8}, field={"crop": "blueberry"},
+                     region="Michigan", sample={"texture": "sand"})
+    need = needs_of(acidity.assess(case), NeedKind.ACIDIFY)["sulfur"]
+    assert need.amount == pytest.approx(229, abs=1)
+    assert any("table of this state" in t for t in texts(acidity.assess(case)))

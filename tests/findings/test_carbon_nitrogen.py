@@ -317,3 +317,18 @@ def test_organic_matter_is_held_against_organic_matter():
     finding = by_id(VARIANTS["plain"])["carbon_nitrogen.organic_matter.E"]
     assert finding.unit == "%" and finding.value == pytest.approx(2.5)
     assert "3.4 to 4.0% organic matter" in WRITERS["us"].write(finding.reference)
+
+
+@pytest.mark.parametrize(("field", "room"), [
+    ({"crop": "corn", "following_crop": "soybean"}, True), ({"crop": "corn"}, True),
+    ({"crop": "soybean", "following_crop": "winter wheat"}, False),
+    ({"crop": "winter wheat"}, False), ({"crop": "alfalfa"}, False),
+    ({"crop": "watermelon", "following_crop": "corn"}, True)])
+def test_cover_crop_is_optional_and_only_where_it_has_room(field, room):
+    """ensures that nothing is drilled into a stand or where the next crop is sown in autumn."""
+    case = case_of(slice_={"depth": "0-6 in", "organic_matter": "1.5 %"},
+                   field={"tillage": "conventional", **field},
+                   sample={"methods": {"organic_matter": "loss on ignition"}})
+    needs = [n for f in carbon_nitrogen.assess(case).findings for n in f.needs
+             if n.kind is NeedKind.ORGANIC_MATTER]
+    assert bool(needs) == room and all(n.optional for n in needs)

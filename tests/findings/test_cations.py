@@ -189,6 +189,27 @@ def test_tetany_only_where_stock_eat_the_crop():
         assert "cations.tetany.A" not in by_id(other)
 
 
+def test_tetany_is_a_limit_where_magnesium_is_scarce_too():
+    """ensures that K 520 and Mg 42 ppm under dairy grass limit, by charge 1.33 over 0.35.
+
+    Forage limit K/(Ca + Mg) 2.2 (Rahman 2022); magnesium scarce below 50 ppm (Tri-State).
+    """
+    poor = {"potassium": "520 ppm", "magnesium": "42 ppm"}
+    case = cation_case(poor, field={"crop": "grass hay", "tillage": "perennial",
+                                    "livestock": ["dairy"]})
+    found = by_id(case)["cations.tetany.A"]
+    assert (found.status, found.severity) == (Status.WATCH, 2)
+    assert found.value == pytest.approx(3.8, abs=0.1)
+
+
+def test_dolomitic_lime_is_taken_where_lime_is_due():
+    """ensures that low magnesium under pH 4.6 asks for dolomitic lime and does not warn of it."""
+    case = cation_case({"magnesium": "20 ppm", "ph": 4.6})
+    need = needs_of(cations.assess(case), NeedKind.NUTRIENT)["Mg"]
+    assert need.params["take_dolomitic"] and not need.cautions
+    assert any("Take dolomitic lime" in t for t in texts(cations.assess(case)))
+
+
 def test_make_up_for_the_chart():
     """ensures that the chart gets hydrogen too, and nothing from limy samples."""
     states = cations.cation_make_up(cation_case())

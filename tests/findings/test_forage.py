@@ -257,3 +257,52 @@ def test_hay_without_a_nitrate_test_is_named():
     assert ("forage.missing_nitrate", "h1") not in keys
     horses = weedy(livestock=["horses"], tests=[HAY]).missing
     assert "forage.missing_nitrate" not in {m.what.key for m in horses}
+
+
+ALYSSUM = {"species": "Berteroa incana", "local_name": "hoary alyssum", "cover": "9 %",
+           "identification": "certain"}
+
+
+def poison(weeds=(ALYSSUM,), **change):
+    found = weedy("orchardgrass", weeds=weeds, **{"livestock": ["horses"], **change})
+    return next((f for f in found.findings if f.id == "forage.poisonous_hay"), None)
+
+
+def test_hoary_alyssum_is_kept_from_horses():
+    """ensures that the published caution stands at 9 % cover too, and names a veterinarian.
+
+    Swelling and fever 12 to 24 h after feeding, deaths at 30 to 70 % of the hay, harm from 10 %
+    of a bale (Becker, Martin and Murphy, DI-5567; Minnesota).
+    """
+    finding = poison()
+    assert (finding.status, finding.severity) == (Status.LIMITING, 2)
+    need, = finding.needs
+    words = WRITERS["us"].write(need.text)
+    assert "Keep hay with hoary alyssum in it from horses" in words
+    assert "veterinarian" in WRITERS["us"].write(need.cautions[0])
+    body = WRITERS["us"].write(finding.body[0])
+    assert "12 to 24 hours" in body and "no all-clear" in body and "30%" in body
+    assert poison([ALYSSUM | {"cover": "40 %"}]).severity == 3
+    assert poison([ALYSSUM | {"cover": "12 %"}]).severity == 3
+    unsure = poison([ALYSSUM | {"identification": "possible"}])
+    assert unsure.confidence.value == "low"
+
+
+def test_hoary_alyssum_is_no_danger_reported_for_cattle():
+    """ensures that the caution is for the stock that was harmed (horses), and for hay alone."""
+    assert poison(livestock=["cattle"]) is None
+    assert poison(livestock=[]).severity == 1  # the hay may be sold to horse owners
+    buttercup = {"species": "Ranunculus repens", "identification": "certain"}
+    assert poison([buttercup]) is None  # its poison is lost in drying
+
+
+def test_a_weed_nobody_knows_is_not_judged_for_stock():
+    """ensures that an unknown weed in hay is called not judged, never safe."""
+    unknown = {"species": "Ignotus vulgaris", "identification": "probable"}
+    def told(livestock):
+        return [WRITERS["us"].write(m.consequence) for m in weedy(
+            weeds=[unknown], livestock=livestock).missing if m.what.key == "forage.missing_weed"]
+
+    said, = told(["horses"])
+    assert "Not judged for stock" in said and "veterinarian" in said
+    assert not told([])

@@ -10,8 +10,9 @@ import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy import guides
 from loambrief.agronomy.registry import recording
 from loambrief.case.normalise import to_house
+from loambrief.case.repeats import treated
 from loambrief.case.validate import validate
-from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
+from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status, Verdict
 from loambrief.report.text import Writer
 from loambrief.tables import references
 from loambrief.topics.nutrients import findings as nutrients
@@ -67,6 +68,14 @@ def build(layer=None, methods=None, field=None, sample=None, more=(), **top):
     case, faults = to_house(validate(data))
     assert not faults
     return case
+
+
+def pooled():
+    """The case with two samples of its one zone, 10 and 14 ppm of phosphorus, pooled."""
+    case = build(layer={"phosphorus": "10 ppm"})
+    other = build(layer={"phosphorus": "14 ppm"}, sample={"id": "A2", "repeats": {
+        "of": "A1", "treat": "pool"}})
+    return treated(case.model_copy(update={"samples": [*case.samples, *other.samples]}))
 
 
 def _without_none(value):
@@ -397,7 +406,7 @@ def test_cautions_go_with_every_rate():
     """ensures that P carries water and seed-row cautions, and perennial crops no seed row."""
     _, found = said(build(field={"sensitive_areas": ["ditch"]}))
     names = [c.name for c in found["nutrients.p.A1"].needs[0].cautions]
-    assert names == ["caution_p_water", "caution_seed_row"]
+    assert names == ["caution_p_water", "caution_seed_row", "caution_build_up"]
     told = words(found["nutrients.p.A1"].needs[0].cautions[1])
     assert "8 lb/ac" in told and "boron" in told  # Kansas State: 30 in rows, 8 lb
     _, perennial = said(build(field={"tillage": "perennial"}))
@@ -425,12 +434,12 @@ def test_maintenance_is_optional():
     _, found = said(build(**PILED))
     k = found["nutrients.k.A1"]
     need, = k.needs
-    assert need.params["optional"] is True and need.low == 0 and k.severity <= 1
-    assert need.amount == pytest.approx(56) and need.high == pytest.approx(56)
+    assert need.optional and k.severity <= 1
+    assert need.amount == pytest.approx(56) and need.high is None
     told = " ".join(words(b) for b in k.body)
     assert "36 lb/ac of K₂O for the harvest" in told and "flat 20 lb/ac" in told
     below = said(build())[1]["nutrients.k.A1"].needs[0]
-    assert not below.params.get("optional") and below.low > 0
+    assert not below.optional and below.low > 0
 
 
 @pytest.mark.parametrize(
@@ -613,6 +622,89 @@ def test_peanut_pegging_zone():
     assert found["nutrients.surface_calcium.A1"].grade is Grade.PRACTICE
 
 
+def test_peanut_rate_is_the_tables_with_its_window():
+    """ensures that South Carolina's virginia range is kept and bloom is the window.
+
+    Georgia runners 1,000 lb (Harris 2015); Alabama runners at 360 lb none (Howe 2013).
+    """
+    zone = {"depth": "0-3 in", "calcium": "360 lb/ac", "potassium": "90 lb/ac", "ph": 6.3}
+    common = {"field": {"crop": "peanut", "yield_goal": {"value": "4000 lb/ac", "basis": "x"}},
+              "methods": {"cations": "mehlich-1", "phosphorus": "mehlich-1"}, "more": (zone,)}
+    georgia = {"farm": {"name": "F", "region": "Georgia"}, "case": {"id": "g",
+                                                                    "date": "2026-10-20"}}
+    found = said(build(**common, **georgia))[1]["nutrients.surface_calcium.A1"]
+    need, = found.needs
+    assert (need.amount, need.low, need.high) == (0.5, 0.5, 0.5)
+    assert need.params["window"] == "early bloom" and "at early bloom" in words(need.text)
+    assert "1,000 lb/ac" in words(need.text)
+    assert {(j.key, j.verdict) for j in found.judgements} == {
+        ("Ca", Verdict.NEEDED), ("gypsum", Verdict.NEEDED)}
+    told = " ".join(words(m) for m in (need.text, *found.body, *need.cautions)).lower()
+    assert "sodi" not in told and "the rule is that of georgia" in told
+    carolina = said(build(**common, farm={"name": "F", "region": "South Carolina"},
+                          case={"id": "s", "date": "2026-10-20"}))[1]
+    need, = carolina["nutrients.surface_calcium.A1"].needs
+    assert (need.low, need.high) == (0.5, 0.75)
+    alabama = said(build(**common, farm={"name": "F", "region": "Alabama"},
+                         case={"id": "a", "date": "2026-10-20"}))[1]
+    assert not alabama["nutrients.surface_calcium.A1"].needs
+    assert "stands in" in words(said(build(**common))[1]["nutrients.surface_calcium.A1"].body[0])
+
+
+def _of(finding, key):
+    return next(j for j in finding.judgements if j.key == key)
+
+
+def test_one_ppm_does_not_turn_the_verdict():
+    """ensures that 170 and 171 ppm K, 40 and 41 ppm P, are alike (Bulletin 974: 170 and 40)."""
+    for field, key, at, above in (("potassium", "K2O", 170, 171), ("phosphorus", "P2O5", 40, 41)):
+        part = "k" if key == "K2O" else "p"
+        for value in (at, above):
+            assessment, found = said(build(layer={field: f"{value} ppm"}))
+            finding = found[f"nutrients.{part}.A1"]
+            assert _of(finding, key).verdict is Verdict.OPTIONAL
+            assert any("turns at" in words(b) for b in finding.body)
+        assert _of(finding, key).reason == "near_critical_above"
+        assert finding.status is Status.WATCH and not finding.needs
+        assert finding.confidence is Confidence.MEDIUM
+        assert not [1 for f in assessment.findings for what, _ in f.advise_against
+                    if what.key == f"nutrients.against_{part}"]
+    far = said(build(layer={"potassium": "230 ppm"}))[1]["nutrients.k.A1"]
+    assert _of(far, "K2O").verdict is Verdict.NOT_NEEDED
+
+
+def test_both_sides_of_the_critical_level():
+    """ensures that 19.9 ppm P is needed with a doubt and 20 optional (Bulletin 974: 20 ppm)."""
+    below = said(build(layer={"phosphorus": "19.9 ppm"}))[1]["nutrients.p.A1"]
+    assert _of(below, "P2O5").reason == "near_critical" and below.status is Status.WATCH
+    on = said(build(layer={"phosphorus": "20 ppm"}))[1]["nutrients.p.A1"]
+    assert _of(on, "P2O5").verdict is Verdict.OPTIONAL and on.status is Status.WATCH
+    assert any("turns at" in words(b) for b in on.body)
+    assert "turns at" in words(on.needs[0].text)
+
+
+def test_uncounted_cores_do_not_make_a_test_sure():
+    """ensures that a line is softened where the number of cores is unknown too."""
+    found = said(build(layer={"potassium": "171 ppm"}, sample={"cores": None}))[1]
+    assert _of(found["nutrients.k.A1"], "K2O").reason == "near_critical_above"
+
+
+def test_pooled_samples_are_named_with_their_spread():
+    """ensures that two samples of 10 and 14 ppm read as 12, with the spread said."""
+    found = said(pooled())[1]["nutrients.p.A1"]
+    assert found.value == pytest.approx(12)
+    told = " ".join(words(b) for b in found.body)
+    assert "mean of 2 samples" in told and "10 ppm" in told and "14 ppm" in told
+
+
+def test_runoff_is_a_limit_only_where_water_is_near():
+    """ensures that phosphorus above the limit is no fault of a field far from water."""
+    high = {"layer": {"phosphorus": "60 ppm"}}
+    assert said(build(**high))[1]["nutrients.p_water.A1"].severity == 0
+    near = said(build(**high, field={"sensitive_areas": ["ditch"]}))[1]
+    assert near["nutrients.p_water.A1"].severity >= 1
+
+
 def test_no_shallow_calcium_limit_for_field_crops():
     """ensures that calcium in 0-2 in is called a rule of the trade and gives no rate."""
     _, found = said(build(more=(SURFACE,)))
@@ -746,7 +838,8 @@ def test_every_macro_is_used():
     used = set()
     for name in VARIANTS:
         assessment, _ = said(build(**VARIANTS[name]))
-        used |= {m.name for m in everything(assessment)}
+        used |= {m.name for m in everything(assessment)
+                 if m.topic == "nutrients"}
     for more in ({"field": {"crop": "tomato", "following_crop": "corn", "yield_goal": None,
                             "sensitive_areas": ["brook"]},
                   "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"},
@@ -755,9 +848,13 @@ def test_every_macro_is_used():
                   "more": (SURFACE,)},
                  {"farm": {"name": "F", "region": "Indiana"}, "layer": {"phosphorus": "60 ppm"},
                   "case": {"id": "in", "date": "2026-10-20"}},
+                 {"sample": {"date": dt.date(2019, 10, 1)}},
+                 {"layer": {"phosphorus": "30 ppm"}, "field": {"sensitive_areas": ["ditch"]}},
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS}):
         assessment, _ = said(build(**more))
-        used |= {m.name for m in everything(assessment)}
+        used |= {m.name for m in everything(assessment)
+                 if m.topic == "nutrients"}
+    used |= {m.name for m in everything(nutrients.assess(pooled()))}
     source = (nutrients_template()).read_text(encoding="utf-8")
     macros = set(re.findall(r"macro (\w+)\(p\)", source))
     assert macros == used

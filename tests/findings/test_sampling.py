@@ -4,11 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from findings.field_cases import case_of, needs_of, sources, texts
+from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.case.load import load_case
-from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.findings.model import Confidence, NeedKind, Status, Verdict
 from loambrief.tables import references
+from loambrief.topics.assess import assess as assess_all
 from loambrief.topics.sampling import findings as sampling
+from loambrief.topics.sampling.age import age_params, too_old
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 
@@ -55,6 +57,18 @@ def test_no_till_with_both_depths_is_fine():
     case = case_of(field={"tillage": "no-till"}, sample={"increments": [
         {"depth": "0-2 in", "ph": 5.6}, {"depth": "0-6 in", "ph": 6.0}]})
     assert sampling.assess(case).findings[0].status is Status.ADEQUATE
+
+
+@pytest.mark.parametrize(("date", "years", "old"), [
+    ("2019-10-20", 7.0, True), ("2020-10-18", 6.0, True), ("2020-10-22", 6.0, False)])
+def test_how_old_a_sample_is_goes_with_what_is_said(date, years, old):
+    """ensures that the age is told in years beside the line at six, one and a half times an
+    interval of four (own rule), and that past it no rate is taken."""
+    case = case_of(sample={"date": date})
+    told = age_params(case, case.samples[0])
+    assert told["years"] == pytest.approx(years, abs=0.01)
+    assert (told["most"], told["own"]) == (6.0, False)
+    assert too_old(case, case.samples[0]) is old
 
 
 def test_an_area_a_little_large_costs_nothing():
@@ -109,3 +123,30 @@ def test_sample_cases(name):
     assert [f.id for f in assessment.findings] == [
         f"sampling.support.{s.id}" for s in case.samples]
     assert texts(assessment) and texts(assessment, "si")
+
+
+def test_a_sample_too_old_gives_no_rate():
+    """ensures that a 7-year-old sample decides nothing and a new one is asked for first.
+
+    Samples every 2 to 4 years (Iowa State, when to sample); from one and a half times the
+    interval on no rate is given (our own limit).
+    """
+    data = {"slice_": {"depth": "0-6 in", "ph": 5.2, "buffer_ph": 6.2, "phosphorus": "6 ppm",
+                       "potassium": "80 ppm"},
+            "sample": {"cores": 20, "fizz": "none", "methods": {
+                "ph": "water 1:1", "buffer": "smp", "phosphorus": "bray-p1",
+                "cations": "ammonium-acetate"}},
+            "farm": {"name": "F", "region": "Iowa"}, "guide": "iowa_2013"}
+    old = assess_all(case_of(**{**data, "sample": {**data["sample"], "date": "2019-10-01"}}))
+    fresh = assess_all(case_of(**{**data, "sample": {**data["sample"], "date": "2026-10-01"}}))
+    rates = (NeedKind.LIME, NeedKind.NUTRIENT)
+    assert not [n for f in old.findings for n in f.needs
+                if n.kind in rates and n.amount is not None]
+    assert [n for f in fresh.findings for n in f.needs if n.kind in rates]
+    told = {j.key: j for j in old.judgements}
+    for key in ("P2O5", "K2O", "lime"):
+        assert (told[key].verdict, told[key].reason) == (Verdict.NOT_JUDGED, "sample_too_old")
+    support = next(f for f in old.findings if f.id.startswith("sampling.support"))
+    assert "age" in WRITERS["us"].write(support.title)
+    assert any(n.item == "soil-sample" for n in support.needs)
+    assert not [1 for f in old.findings if f.topic == "nutrients" for _ in f.advise_against]

@@ -36,7 +36,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -47,7 +47,7 @@ WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "test
         "tests/test_cli.py", "tests/test_new_user.py", "tests/test_terminal.py", "tests/findings",
         "tests/actions", "tests/report", "tests/properties", "tests/i18n", "tests/reading",
         "tests/pages", "tests/history", "tests/fieldsheet", "tests/case", "tests/record",
-        "tests/render", "tests/charts", "tests/batch/test_bundle.py",
+        "tests/render", "tests/charts", "tests/scenarios", "tests/batch/test_bundle.py",
         "tests/test_documented_commands.py")
 """What runs last, quickest first: tests that use the program as a whole."""
 ELSEWHERE = {
@@ -193,6 +193,8 @@ def stages(tree: Path, mutant: Mutant) -> tuple[list[list[str]], list[list[str]]
     if topic:
         near += [p for home in homes for p in (tree / home).glob(f"test_{topic}*.py")]
     around = names_around(tree, mutant)
+    near += [tree / p for p in homes if Path(p).name == "test_published.py" and any(
+        around.search(q.read_text()) for q in (tree / "tests/published").glob("*.toml"))]
     # those that name the function first, then those of the module's name, then the shorter
     near.sort(key=lambda p: (not around.search(texts[p]), last not in p.stem, len(texts[p])))
     groups, seen = [], set()
@@ -221,7 +223,8 @@ class FirstFailure:
 
     def pytest_collection_modifyitems(self, items: list) -> None:
         if self.first:
-            items.sort(key=lambda item: not self.first.search(inspect.getsource(item.function)))
+            items.sort(key=lambda item: not self.first.search(
+                item.name + inspect.getsource(item.function)))
 
     def pytest_collectreport(self, report: object) -> None:
         self.pytest_runtest_logreport(report)
@@ -237,8 +240,7 @@ class Trial:
 
     tree: Path
     limit: float
-    sound: set[str]
-    broken: set[str] = field(default_factory=set)
+    broken: set[str]
 
     def run(self, tests: list[str], first: re.Pattern[str] | None = None,
             without: tuple[str, ...] = ()) -> tuple[str, str]:
@@ -289,24 +291,26 @@ class Trial:
         without = () if mutant.file.startswith(f"{SOURCE.as_posix()}/render/") else WITNESSES
         around = names_around(self.tree, mutant)
         for tests in groups:
-            while True:
-                _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
-                try:
-                    state, first = self.run(tests, around, without)
-                finally:
-                    _put(path, whole)
-                if state != "failed" or self._is_sound(first):
-                    break
-                self.broken.add(first)  # it fails without the change as well: run the others
+            _put(path, whole[:mutant.start] + mutant.text.encode() + whole[mutant.end:])
+            try:
+                state, first = self.run(tests, around, without)
+            finally:
+                _put(path, whole)
             if state != "passed":
                 return ("killed", first) if state == "failed" else (state, " ".join(tests))
         return "survived", ""
 
-    def _is_sound(self, test: str) -> bool:
-        """Whether a test passes without any change."""
-        if test not in self.sound and self.run([test])[0] == "passed":
-            self.sound.add(test)
-        return test in self.sound
+    def unsound(self, tests: set[str]) -> set[str]:
+        """Which of the tests fail without any change; they are left out from then on."""
+        found = set()
+        while tests - found:
+            state, first = self.run(sorted(tests - found))
+            if state == "passed":
+                break
+            wrong = {first} & tests or tests - found  # none can be told: trust none
+            found |= wrong
+            self.broken |= wrong
+        return found
 
 
 def _put(path: Path, data: bytes) -> None:
@@ -379,26 +383,39 @@ def main(arguments: list[str] | None = None) -> int:
             return 0
         for name in LIBRARIES:
             importlib.import_module(name)
-        trial = Trial(tree, given.limit, {r["by"] for r in done.values() if r["state"] == "killed"})
-        again = {"suspected", "survived"} if given.again else {"suspected"} - {
-            "suspected" if given.near else ""}
+        trial = Trial(tree, given.limit, {r["by"] for r in done.values()
+                                          if r["state"] == "not judged"})
+        again = {None, "not judged", *(() if given.near else ("suspected",)),
+                 *(("suspected", "survived", "timed out") if given.again else ())}
+
+        def keep(mutant: str, state: str, by: str, seconds: float) -> None:
+            done[mutant] = {"mutant": mutant, "state": state, "by": by, "seconds": seconds}
+            with results.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(done[mutant], ensure_ascii=False) + "\n")
+
+        killers = {}
         for number, mutant in enumerate(chosen, 1):
             before = done[mutant.key]["state"] if mutant.key in done else None
-            if (before is None or before in again) and not fits(mutant, given.not_now):
+            if before in again and not fits(mutant, given.not_now):
                 started = time.monotonic()
                 near, wide = stages(tree, mutant)
-                if before == "suspected" and not given.again:
-                    near = []
-                state, by = trial.judge(mutant, near + ([] if given.near else wide))
+                if given.near:
+                    near, wide = near[:1], []
+                elif before == "suspected" and not given.again:
+                    near = near[1:]
+                state, by = trial.judge(mutant, near + wide)
                 if given.near and state == "survived":
                     state = "suspected"
-                done[mutant.key] = {"mutant": mutant.key, "state": state, "by": by,
-                                    "seconds": round(time.monotonic() - started, 1)}
-                with results.open("a", encoding="utf-8") as file:
-                    file.write(json.dumps(done[mutant.key], ensure_ascii=False) + "\n")
+                if state == "killed":
+                    killers[mutant.key] = by
+                keep(mutant.key, state, by, round(time.monotonic() - started, 1))
             result = done.get(mutant.key, {"state": "not tried", "by": ""})
             print(f"{number}/{len(chosen)} {result['state']} {mutant.key}  {result['by']}",
                   flush=True)
+        unsound = trial.unsound(set(killers.values()))
+        for key, by in killers.items():
+            if by in unsound:
+                keep(key, "not judged", by, 0.0)
     states = {m.key: done[m.key]["state"] if m.key in done else "not tried" for m in chosen}
     told = [state for state in dict.fromkeys(states.values()) if state != "killed"]
     print(f"\n{len(chosen)} mutants", *(f"{state}: {key}" for state in sorted(told)

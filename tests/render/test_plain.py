@@ -34,9 +34,11 @@ from loambrief.report.blocks import (
 from loambrief.report.parts import (
     Calculation,
     CalculationList,
+    FindingBlock,
     PhotoPrint,
     Photos,
     SignOff,
+    StatusSign,
     Summary,
 )
 
@@ -156,6 +158,14 @@ def test_underlines_are_as_long_as_the_longest_line():
         " ".join("a" * 38) + "\nbb bb bb\n" + "=" * 75)
     assert _body(Heading(1, "a"), Heading(2, "b"), Heading(3, "c")) == (
         "a\n=\n\nb\n-\n\nc\n.")
+
+
+@pytest.mark.parametrize(("level", "underline"), [(1, "-"), (2, "."), (3, ".")])
+def test_a_finding_is_a_heading_below_the_last_one(level, underline):
+    """ensures that a finding's title stands one level below the heading before it, and that
+    the third level is the last (own rule)."""
+    finding = FindingBlock("low", StatusSign.NOTED, "noted")
+    assert _body(Heading(level, "a"), finding).split("\n")[3:5] == ["low", underline * 3]
 
 
 def test_facts_without_a_value_have_a_dash():

@@ -63,8 +63,10 @@ def work(tmp_path_factory):
         (folder / f"{name}.p12").chmod(0o600)
         (folder / f"{name}.pem").write_bytes(holder.pem)
     (folder / "issued.pdf").write_bytes(made.files[f"{made.number}-r1.pdf"])
-    done = run("sign", folder / "issued.pdf", "--key", folder / "adviser.p12",
-               "--passphrase-env", "SIGN_P", "-o", folder / "signed.pdf")
+    with pytest.MonkeyPatch.context() as patch:  # the client signs with a process apart
+        patch.setattr("loambrief.archive.verify_apart.inspect_apart", inspect)
+        done = run("sign", folder / "issued.pdf", "--key", folder / "adviser.p12",
+                   "--passphrase-env", "SIGN_P", "-o", folder / "signed.pdf")
     assert done.exit_code == 0 and "PAdES B-B" in done.output, done.output
     return folder
 

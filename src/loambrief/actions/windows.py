@@ -37,6 +37,7 @@ HABITS = {  # item of a need to the words for its time
     "leaching share": "when_irrigation",
     "ash": "when_each_cut",
     "weedy-hay": "when_each_cut",
+    "poisonous-hay": "when_before_feeding",
     "nitrate": "when_before_feeding",
     "horse-sugar": "when_before_feeding",
     "stop-manure": "when_at_once",

@@ -32,9 +32,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
-from loambrief.charts.fit import fitted
 from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number, is_number
-from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size
+from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size, fitted
 
 if TYPE_CHECKING:
     from loambrief.charts.canvas import Canvas

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
-from loambrief.charts.place import spread
 from loambrief.charts.registry import chart
 from loambrief.numbers import NBSP, figures
 
@@ -116,7 +115,9 @@ def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
     _profiles(sheet, spec, across, down, ax)
     sheet.line([0, sheet.width], [top, top], "ink", 1.2)
 
-    _threshold_numbers(sheet, spec, across, bottom)
+    sheet.y = bottom
+    sheet.scale_below(across, [], [(x.value, figures(x.value, spec.pressure_digits))
+                                   for x in spec.thresholds])
     sheet.y = bottom + (14 if spec.thresholds else 4)
     sheet.threshold_key(spec.thresholds, w.practice)
     sheet.footer(spec)
@@ -241,16 +242,3 @@ def _table(sheet: Sheet, spec: PenetrationSpec, columns, x: float, top: float, d
             sheet.middle(x, down(depth), cell, weight="bold" if over else "regular",
                          colour="accent" if over else "ink", align="right")
         x += GAP
-
-
-def _threshold_numbers(sheet: Sheet, spec: PenetrationSpec, across: Scale,
-                       bottom: float) -> None:
-    """The number under each threshold line, kept apart."""
-    t = sheet.theme
-    if not spec.thresholds:
-        return
-    texts = [figures(x.value, spec.pressure_digits) for x in spec.thresholds]
-    sizes = [text_width(s, t.small, "bold") for s in texts]
-    centres = spread([across(x.value) for x in spec.thresholds], sizes, 0, sheet.width)
-    for centre, text in zip(centres, texts, strict=True):
-        sheet.text(centre, bottom + 9, text, t.small, "bold", align="center")

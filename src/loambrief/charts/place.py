@@ -56,29 +56,20 @@ def spread(centres: Sequence[float], sizes: Sequence[float], low: float, high: f
     if room > high - low + 1e-6:
         raise ValueError(f"{len(sizes)} labels need {room:.0f} pt, have {high - low:.0f}")
     order = sorted(range(len(centres)), key=lambda i: (centres[i], i))
-    offsets, at = [], 0.0
-    for n, i in enumerate(order):  # offset of each centre if all labels stood edge to edge
-        if n:
-            at += (sizes[order[n - 1]] + sizes[i]) / 2 + gap
-        offsets.append(at)
-    first, last = sizes[order[0]] / 2, sizes[order[-1]] / 2
-    floor, ceiling = low + first, high - last - offsets[-1]
-    blocks: list[list[float]] = []  # [sum of wanted starts, count]
-    for offset, i in zip(offsets, order, strict=True):
-        blocks.append([centres[i] - offset, 1])
-        while len(blocks) > 1 and (blocks[-2][0] / blocks[-2][1]
-                                   >= blocks[-1][0] / blocks[-1][1]):
-            total, count = blocks.pop()
-            blocks[-1][0] += total
-            blocks[-1][1] += count
-    result = [0.0] * len(centres)
-    n = 0
-    for total, count in blocks:
-        start = min(max(total / count, floor), ceiling)
-        for _ in range(int(count)):
-            result[order[n]] = start + offsets[n]
-            n += 1
-    return result
+    starts = [0.0]  # of each label if all stood side by side
+    for n in order[:-1]:
+        starts.append(starts[-1] + sizes[n] + gap)
+    blocks: list[tuple[float, int]] = []  # sum of the shifts wanted, and of how many labels
+    for start, n in zip(starts, order, strict=True):
+        blocks.append((centres[n] - sizes[n] / 2 - start, 1))
+        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] >= blocks[-1][0] / blocks[-1][1]:
+            (a, m), (b, k) = blocks.pop(), blocks.pop()
+            blocks.append((a + b, m + k))
+    shifts = [min(max(total / count, low), high - room)
+              for total, count in blocks for _ in range(count)]
+    found = {n: start + shift + sizes[n] / 2
+             for n, start, shift in zip(order, starts, shifts, strict=True)}
+    return [found[n] for n in range(len(centres))]
 
 
 # Directions tried around a point: (x, y) of the label's nearest corner or edge, best first.

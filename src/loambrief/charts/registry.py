@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -37,6 +37,12 @@ KINDS: dict[type[ChartSpec], ChartKind] = {}
 """Every kind whose module was imported."""
 
 
+def _register(spec: type[ChartSpec], name: str, draw: Draw) -> None:
+    if spec in KINDS or any(kind.name == name for kind in KINDS.values()):
+        raise ValueError(f"chart {name!r} or {spec.__name__} is registered already")
+    KINDS[spec] = ChartKind(name, draw)
+
+
 def chart(spec: type[S], name: str) -> Callable[[Callable[[Sheet, S], None]],
                                                 Callable[[Sheet, S], None]]:
     """Register the function below as the one that draws a spec.
@@ -47,9 +53,14 @@ def chart(spec: type[S], name: str) -> Callable[[Callable[[Sheet, S], None]],
         A frozen dataclass over :class:`~loambrief.charts.model.ChartSpec`.
     name : str
         Of the kind; its text alternative is the macro ``alt_<name>`` in ``charts.j2``.
+
+    Raises
+    ------
+    ValueError
+        The spec or the name is registered already.
     """
     def register(draw: Callable[[Sheet, S], None]) -> Callable[[Sheet, S], None]:
-        KINDS[spec] = ChartKind(name, draw)
+        _register(spec, name, draw)
         return draw
 
     return register
@@ -75,7 +86,7 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
             sheet.plain_axes(height, lambda ax: draw(ax, given))
             sheet.footer(given)
 
-        KINDS[spec] = ChartKind(name, on_sheet)
+        _register(spec, name, on_sheet)
         return draw
 
     return register
@@ -84,12 +95,20 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
 @cache
 def load_matplotlib() -> None:
     """Import matplotlib without a word: on its first run it lists the machine's typefaces, and
-    says so; where it may not keep that list, it says so too."""
+    says so; where it may not keep that list, it says so too. Help texts of its classes are left
+    without their lists of properties: to write these takes a quarter of the time."""
     log = logging.getLogger("matplotlib")
     level = log.level
     log.setLevel(logging.ERROR)
     try:
-        import matplotlib.figure  # noqa: F401
+        from matplotlib import artist
+
+        listed = artist.kwdoc
+        setattr(artist, "kwdoc", lambda artist: "")  # noqa: B010
+        try:
+            import matplotlib.figure  # noqa: F401
+        finally:
+            setattr(artist, "kwdoc", listed)  # noqa: B010
     finally:
         log.setLevel(level)
 
@@ -135,3 +154,43 @@ def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
     """Width and height of a chart [pt] at a given width; raises as :func:`build`."""
     box = build(spec, float(width)).bbox
     return float(box.width), float(box.height)
+
+
+def fitted(spec: S, width: float, highest: float) -> tuple[S, ...]:
+    """The chart in as few parts as fit, each no higher than ``highest``.
+
+    Parameters
+    ----------
+    spec : ChartSpec
+        With data.
+    width, highest : float
+        Width and greatest height of a part [pt].
+
+    Returns
+    -------
+    tuple of ChartSpec
+        One spec if it fits as it is. Titles of parts end in "(1 of 2)". A single row that
+        is too high by itself stays as it is. Every part keeps the whole text alternative;
+        describe the parts afterwards for one each.
+
+    Raises
+    ------
+    ValueError
+        No data, or too narrow.
+    """
+    parts = _parts(spec, width, highest)
+    if len(parts) == 1:
+        return parts
+    of = spec.words.of
+    return tuple(replace(part, title=f"{spec.title} ({of.format(n, len(parts))})")
+                 for n, part in enumerate(parts, 1))
+
+
+def _parts(spec: S, width: float, highest: float) -> tuple[S, ...]:
+    # The numbering of the title is added later and may take a line more.
+    if figure_size(spec, width)[1] + 14 <= highest:
+        return (spec,)
+    halves = [half for half in spec.halves() if half.has_data()]
+    if not halves:
+        return (spec,)
+    return tuple(part for half in halves for part in _parts(half, width, highest))

@@ -217,7 +217,7 @@ class Sheet:
         """A closed shape, with or without its first point again as the last; the pattern lies
         on the fill and has the colour of the edge unless told otherwise."""
         t = self.theme
-        colour = hatch_colour or edge or ""
+        colour = hatch_colour or edge or "ink"
         path = Path([*points] if tuple(points[0]) == tuple(points[-1]) else [*points, points[0]],
                     closed=True)
         if edge and edge != colour:  # matplotlib draws both in one colour

@@ -23,18 +23,17 @@ def zone_map(context: Context) -> MapSpec | None:
     if case.boundary is None:
         return None
     drawn = shapes(case.boundary)
-    zones = [s for s in drawn if s.sample is not None]
+    places = {s.id.casefold(): place_of(s) for s in case.samples}
+    zones = [(s, places[s.sample.casefold()]) for s in drawn if s.sample is not None]
     if not zones:
         return None
-    places = {s.id.casefold(): place_of(s) for s in case.samples}
     ids = {place.id for place in places.values()}
     worst = context.diagnosis.worst(1000)
     whole = [f for f in worst if f.place.id not in ids]
-    rows = [(s, place.label, [f for f in worst if f.place.id == place.id])
-            for s in zones for place in (places[s.sample.casefold()],)]
     return _spec(
         context, "zones",
-        [(shape.polygons, label, found[0] if found else None) for shape, label, found in rows],
+        [(shape.polygons, place.label, next((f for f in worst if f.place.id == place.id), None))
+         for shape, place in zones],
         outlines=[s for s in drawn if s.sample is None],
         whole=context.word(f"topic_{whole[0].topic}").lower() if whole else "",
     )

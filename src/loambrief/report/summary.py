@@ -18,6 +18,8 @@ from loambrief.units import LB_PER_TON
 
 MOST_LIMITS = 5
 MOST_ACTIONS = 5
+FEW_ACTIONS = 3
+"""Below so many lines, what may be left out is listed too; else it is only counted."""
 MOST_AVOID = 3
 MOST_UNJUDGED = 4
 WORTH_A_WORD = 0.5
@@ -187,11 +189,13 @@ def chosen_for_page_one(context: Context) -> tuple[Action, ...]:
     covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
     habits = [a for a in covered if a.kind is NeedKind.MANAGE]
     measures = [a for a in covered if a.kind is NeedKind.MEASURE and a.id not in deciding]
-    work = [a for a in covered if a not in habits and a not in measures]
+    optional = [a for a in covered if a.optional]
+    work = [a for a in covered if a not in habits and a not in measures and a not in optional]
     if not covered:
         return context.plan.actions[:MOST_ACTIONS]
     picked = work[: MOST_ACTIONS - bool(habits)] + habits[:1]
     picked += (measures + habits[1:])[: MOST_ACTIONS - len(picked)]
+    picked += optional[: max(FEW_ACTIONS - len(picked), 0)]
     return tuple(sorted(picked, key=lambda a: a.rank))
 
 
@@ -266,6 +270,7 @@ def _cost_line(context: Context, first: tuple[FirstAction, ...]) -> str:
         unpriced=len(money.unpriced),
         undecided=len(money.undecided),
         others=len(others),
+        skippable=sum(a.optional for a in others),
         rest=rest if rest >= WORTH_A_WORD else 0.0,
         spare=spare if spare >= WORTH_A_WORD else 0.0,
         beside=rest + spare,

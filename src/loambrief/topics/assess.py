@@ -13,7 +13,7 @@ from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
-from loambrief.topics.judge import judgements, unjudged
+from loambrief.topics.judge import judgements, only_settled, unjudged
 from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
@@ -79,6 +79,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
     told = judgements(case, findings, missing)
+    findings = only_settled(findings, told)
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

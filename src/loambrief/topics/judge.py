@@ -79,6 +79,25 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
         keys.index(j.key) if j.key in keys else len(keys), j.key)))
 
 
+SETTLED_BY = {"salinity.avoid_gypsum": "gypsum"}
+"""Advice against an amendment, by the key of its message, and the amendment it speaks of."""
+
+
+def only_settled(findings: Sequence[Finding], told: Sequence[Judgement]) -> list[Finding]:
+    """Findings without advice against an amendment that something else needs at that place."""
+    verdicts = {(j.key, j.place.id): j.verdict for j in told}
+
+    def stands(finding: Finding, key: str) -> bool:
+        amendment_key = SETTLED_BY.get(key)
+        return amendment_key is None or verdicts.get(
+            (amendment_key, finding.place.id)) in (None, Verdict.NOT_NEEDED)
+
+    return [f if all(stands(f, what.key) for what, _ in f.advise_against)
+            else replace(f, advise_against=tuple(
+                pair for pair in f.advise_against if stands(f, pair[0].key)))
+            for f in findings]
+
+
 TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 """What settles an open question by measuring; the rest is for the adviser to decide."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
@@ -139,8 +158,8 @@ def _said(findings: Iterable[Finding], missing: Iterable[Missing]) -> Iterator[J
             amounts = [n for n in finding.needs if _key(n) == judgement.key]
             need = amounts[0] if amounts else None
             yield replace(judgement, finding_ids=(finding.id,), sources=finding.sources,
-                          amount=None if need is None else need.amount,
-                          unit="" if need is None else need.unit)
+                          amount=judgement.amount if need is None else need.amount,
+                          unit=judgement.unit if need is None else need.unit)
     for lack in missing:
         yield from lack.judgements
 

@@ -14,6 +14,8 @@ from loambrief.topics.acidity.formulas_lime import lime_table
 from loambrief.topics.acidity.need import LimeNeed
 from loambrief.topics.acidity.state import AcidState, untilled
 
+PLAIN_PH = 7.3
+"""From here up a liming point says nothing more (the Kansas limit of high pH)."""
 TWOFOLD = 1.6
 """Printed rates this many times apart are called about twice: our own step."""
 NITROGEN_LB = 100.0
@@ -40,14 +42,14 @@ def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tupl
 
 def _reading(state: AcidState) -> Evidence:
     return Evidence(
-        Side.FOR, say("acidity.for_reading", ph=state.main.ph, depth=depth_of(state.main),
-                      buffer=state.main.buffer_ph, method=state.sample.methods.buffer,
+        Side.FOR, say("acidity.for_reading", ph=state.layer.ph, depth=depth_of(state.layer),
+                      buffer=state.layer.buffer_ph, method=state.sample.methods.buffer,
                       error=state.ph_error, cores=state.sample.cores),
         Grade.MEASURED, (), (state.error_result,) if state.error_result else ())
 
 
 def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
-    target = state.target
+    target = state.aim
     if target.result is None:
         return []
     result = target.result
@@ -69,7 +71,7 @@ def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
 def _acidity(state: AcidState) -> list[Evidence]:
     method = state.sample.methods.buffer
     with subject(place_of(state.sample, state.main)):
-        acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.main.buffer_ph)
+        acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.layer.buffer_ph)
     if acid.value is None:
         return []
     return [Evidence(Side.FOR, say("acidity.for_acidity", acidity=acid.value, unit=acid.unit,
@@ -93,7 +95,7 @@ def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
         Side.AGAINST if apart else Side.CONTEXT,
         say("acidity.context_tables", rows=rows, printed=printed, apart=apart, spread=spread,
             pair=pair, chosen=lime.need.params["table"],
-            chosen_amount=lime.best.details["effective_caco3_ton_ac"]),
+            chosen_amount=lime.rate.details["effective_caco3_ton_ac"]),
         Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in lime.alternatives)),
         lime.alternatives)]
 
@@ -101,7 +103,7 @@ def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
 def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
     found = []
     method = state.sample.methods.buffer
-    if method == "sikora" and any("SMP calibration" in n for n in lime.best.notes):
+    if method == "sikora" and any("SMP calibration" in n for n in lime.rate.notes):
         found.append(Evidence(Side.CONTEXT, say("acidity.context_sikora"), Grade.CALCULATED,
                               ("sikora-sera6-2007", "pagani-mallarino-buffers")))
     if method == "smp":
@@ -112,7 +114,7 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
                               ("brown-cisco-1984",)))
     found.append(Evidence(Side.AGAINST, say("acidity.against_error", low=lime.need.low,
                                             high=lime.need.high, error=state.ph_error,
-                                            other=state.target.other_value),
+                                            other=state.aim.other_value),
                           Grade.CALCULATED, ("lab-precision-typical", "ramzan-2017"),
                           lime.need.results))
     if lime.uncredited:
@@ -130,7 +132,7 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
         found.append(Evidence(Side.CONTEXT, say("acidity.context_small",
                                                 least=constant("least_even_spread")),
                               Grade.CALCULATED, ("leep-low-rate-lime",)))
-    if state.target.crop in RESPONSE_CROPS:
+    if state.aim.crop in RESPONSE_CROPS:
         found.append(Evidence(Side.CONTEXT, say("acidity.context_response"), Grade.CALCULATED,
                               ("mallarino-lime-trials",)))
     return found
@@ -160,7 +162,10 @@ def avoided_lime(findings: list[Finding], states: list[AcidState],
     high = f"acidity.high.{fine[0].sample.id}"
     pair = (say("acidity.avoid_lime", where=[s.place for s in fine]),
             say("acidity.why_lime", rows=[{"where": s.place, "ph": s.ph,
-                                           "trigger": s.target.trigger} for s in fine]))
+                                           "lime": s.calcareous,
+                                           "trigger": s.aim.trigger
+                                           if s.reading < PLAIN_PH and not s.calcareous else None}
+                                          for s in fine]))
     done, result = False, []
     for finding in findings:
         if not done and finding.id in (first, high):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.findings.confidence import grade_confidence
@@ -21,9 +23,15 @@ from loambrief.findings.model import (
     amendment,
     say,
 )
+from loambrief.topics.acidity.alkaline import Fit, alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
 from loambrief.topics.acidity.need import LimeNeed, lime_need
-from loambrief.topics.acidity.other_means import aluminum_finding, high_ph_finding, surface_finding
+from loambrief.topics.acidity.other_means import (
+    HIGH_PH,
+    aluminum_finding,
+    high_ph_finding,
+    surface_finding,
+)
 from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
 from loambrief.topics.sampling.age import age_params, past_interval, too_old, too_old_body
 
@@ -101,7 +109,7 @@ def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -
     if lime is not None and lime.choice.name is not None:
         exact = exact and not _borrowed(state, lime)
         agrees = lime.choice.by != "buffer"
-    own_guide = state.target is None or state.target.own or state.target.own_guide
+    own_guide = state.target is None or state.aim.own or state.aim.own_guide
     return grade_confidence(past_interval=past_interval(case, state.sample),
                             cores=state.sample.cores, cores_matter=True,
                             method_matches=exact and own_guide, agrees=agrees)
@@ -110,7 +118,7 @@ def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -
 def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
     """A calibration of one buffer read with its imitation."""
     return (state.sample.methods.buffer == "sikora" and lime.best is not None
-            and any("SMP calibration" in note for note in lime.best.notes))
+            and any("SMP calibration" in note for note in lime.rate.notes))
 
 
 def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
@@ -119,52 +127,89 @@ def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
     return amount is not None and amount < SMALL_LIME_TON_AC and sure is Confidence.LOW
 
 
-def _status(state: AcidState, small: bool = False) -> tuple[Status, int]:
-    gap = state.target.value - state.ph
+def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[Status, int]:
     if state.calcareous or not state.below_trigger:
+        if found.too_alkaline:
+            return (Status.WATCH, 1) if found.near else (Status.LIMITING, 2)
+        if found.near:
+            return Status.WATCH, 1
         if state.near_trigger and not state.calcareous:
             return Status.WATCH, 0
-        return Status.ADEQUATE, 0
+        judged = found.suits or _ph_of(state) < HIGH_PH
+        return Status.ADEQUATE if judged else Status.NOTED, 0
+    assert state.target is not None
+    gap = state.aim.value - _ph_of(state)
     if state.near_trigger or state.depends_on_subsoil or small:
         return Status.WATCH, 1
     return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
+
+
+def _ph_of(state: AcidState) -> float:
+    assert state.ph is not None
+    return state.ph
 
 
 def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
     """pH of the tilled layer against the target of the crop."""
     if state.ph is None or state.target is None:
         return _untargeted(case, state)
-    if state.target.upper is not None and state.ph > state.target.upper:
+    if state.aim.upper is not None and state.ph > state.aim.upper:
         return None
-    target = state.target
+    target = state.aim
     sure = confidence(case, state, lime)
     small = _small(state, lime, sure)
-    status, severity = _status(state, small)
+    found = fit(case, state)
+    status, severity = _status(state, found, small)
+    limed = state.below_trigger and not state.calcareous
     return Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
-                  crop=target.crop, where=state.place, low=state.below_trigger,
-                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small),
+                  crop=target.crop if limed else found.crop, where=state.place, low=limed,
+                  near=state.near_trigger, depends=state.depends_on_subsoil, small=small,
+                  suits=found.suits, range=found.place, turns=found.near, limit=found.limit),
         status=status, severity=severity, confidence=sure,
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_target", target=target.value, trigger=target.trigger,
-                      crop=target.crop),
-        body=_body(case, state, lime, small),
-        evidence=ph_evidence(case, state, lime),
-        needs=_needs(case, state, lime),
+        reference=_reference(state, found, limed),
+        body=(*_body(case, state, lime, small),
+              *(() if limed else _range_body(case, state, found))),
+        evidence=(*ph_evidence(case, state, lime), *(() if limed else fit_evidence(state, found))),
+        needs=(*_needs(case, state, lime),
+               *(alkaline_needs(case, state) if found.too_alkaline and not limed else ())),
         advise_against=_against(lime),
         sources=_sources(state, lime),
-        results=tuple(r for r in (target.result, state.error_result,
+        results=tuple(r for r in (target.result, state.error_result, found.result,
                                   *((lime.best,) if lime and lime.best else ())) if r),
         judgements=(_judgement(state, lime),),
     )
 
 
+def _reference(state: AcidState, found: Fit, limed: bool) -> Message:
+    """The line that the pH is held against: upper limit in alkaline soil, else liming point."""
+    assert state.target is not None
+    if not limed and _ph_of(state) >= HIGH_PH:
+        if found.limit is None:
+            return say("acidity.reference_upper", upper=HIGH_PH, crop=found.crop, over=False)
+        return say("acidity.reference_upper", upper=found.limit, crop=found.crop, over=True)
+    return say("acidity.reference_target", target=state.aim.value,
+               trigger=state.aim.trigger, crop=state.aim.crop)
+
+
+def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, ...]:
+    """What a pH outside the crop's range means; nothing where it suits."""
+    if found.suits and not found.near:
+        return ()
+    if found.place is None and _ph_of(state) < HIGH_PH:
+        return ()
+    return (say("acidity.body_range", crop=found.crop, range=found.place, turns=found.near,
+                limit=found.limit, calcareous=state.calcareous),)
+
+
 def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
     """Whether lime is due; an acid soil without a usable buffer test needs lime of no rate yet."""
     assert state.target is not None
-    params = {"ph": state.ph, "target": state.target.value, "trigger": state.target.trigger,
-              "crop": state.target.crop}
+    params: dict[str, Any] = {
+              "ph": state.ph, "target": state.aim.value, "trigger": state.aim.trigger,
+              "crop": state.aim.crop}
     if state.calcareous:
         return amendment("lime", state.place, Verdict.NOT_NEEDED, "free_lime", **params)
     if lime is None:
@@ -213,10 +258,10 @@ def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
 
 def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
           small: bool) -> tuple[Message, ...]:
-    target = state.target
+    target = state.aim
     body = [say("acidity.body_ph", low=state.below_trigger, near=state.near_trigger,
                 error=state.ph_error, trigger=target.trigger, calcareous=state.calcareous,
-                depends=state.depends_on_subsoil, aluminum=state.ph < ALUMINUM_PH, small=small,
+                depends=state.depends_on_subsoil, aluminum=state.reading < ALUMINUM_PH, small=small,
                 legume=[n for n in dict.fromkeys((case.field.crop, case.field.following_crop))
                         if fixes_nitrogen(n)])]
     if target.own:
@@ -243,9 +288,9 @@ def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
 
 def _choice_text(case: CaseFile, lime: LimeNeed) -> Message:
     return say("acidity.body_table", table=lime.need.params["table"], by=lime.choice.by,
-               memory=lime.best.how == "memory", depth_in=lime.depth_in, depth_by=lime.depth_by,
-               basis=lime.best.details["basis"], own=lime.best.value,
-               flagged=not lime.best.within_range)
+               memory=lime.rate.how == "memory", depth_in=lime.depth_in, depth_by=lime.depth_by,
+               basis=lime.rate.details["basis"], own=lime.rate.value,
+               flagged=not lime.rate.within_range)
 
 
 def _against(lime: LimeNeed | None) -> tuple[tuple[Message, Message], ...]:
@@ -256,7 +301,7 @@ def _against(lime: LimeNeed | None) -> tuple[tuple[Message, Message], ...]:
 
 
 def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
-    found = [state.target.result.source] if state.target.result else []
+    found = [state.aim.result.source] if state.aim.result else []
     if lime is not None:
         found += [*lime.need.sources, "sabetha-2022-liming"]
     return tuple(dict.fromkeys(found))
@@ -273,19 +318,19 @@ def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Mi
         lacks("layer", depth_in=TILLED_MIN_IN)
     elif state.ph is None:
         lacks("ph")
-    if lime is not None and state.main.buffer_ph is None:
+    if lime is not None and state.layer.buffer_ph is None:
         lacks("buffer")
-    if lime is not None and state.main.buffer_ph is not None and (
+    if lime is not None and state.layer.buffer_ph is not None and (
             state.sample.methods.buffer == "modified-mehlich"):
         lacks("acidity")
-    if lime is not None and state.target.other_value is not None and state.subsoil_ph is None:
-        lacks("subsoil", target=state.target.value, other=state.target.other_value,
+    if lime is not None and state.aim.other_value is not None and state.subsoil_ph is None:
+        lacks("subsoil", target=state.aim.value, other=state.aim.other_value,
               depth_in=SUBSOIL_TOP_IN, depends=state.depends_on_subsoil)
-    if state.ph is not None and state.ph < ALUMINUM_PH and not _has_aluminum(state):
+    if state.ph is not None and state.reading < ALUMINUM_PH and not _has_aluminum(state):
         lacks("aluminum")
     return found
 
 
 def _has_aluminum(state: AcidState) -> bool:
-    return (state.main is not None and state.main.aluminum is not None
+    return (state.main is not None and state.layer.aluminum is not None
             and state.sample.methods.aluminum == "kcl")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
@@ -69,6 +70,12 @@ class LimeNeed:
     uncredited: tuple[str, ...] = ()
 
     @property
+    def rate(self) -> Result:
+        """The chosen table's rate, where the caller knows that there is one."""
+        assert self.best is not None
+        return self.best
+
+    @property
     def spread(self) -> float | None:
         """Largest over smallest printed rate, or None."""
         rates = [r for r in self.printed.values() if r > 0]
@@ -131,8 +138,9 @@ def lime_share(analysis: Analysis | None, fineness_scheme: str | None = None) ->
     if analysis is None:
         return None
     dry = 1.0 - (plain(analysis.moisture) or 0.0) / 100.0
-    if plain(analysis.effective) is not None:
-        return plain(analysis.effective) / 100.0 * dry
+    effective = plain(analysis.effective)
+    if effective is not None:
+        return effective / 100.0 * dry
     cce, fineness = plain(analysis.cce), plain(analysis.fineness)
     if cce is not None and fineness is None and analysis.passing and fineness_scheme:
         passing = {mesh: share.value for mesh, share in analysis.passing.items()}
@@ -154,7 +162,8 @@ def one_pass_cap(case: CaseFile) -> tuple[float, Result]:
 
 
 def _inputs(state: AcidState, slice_: Increment, ph: float, table: str, target: float,
-            depth: float, shift: float = 0.0) -> dict:
+            depth: float, shift: float = 0.0) -> dict[str, Any]:
+    assert slice_.buffer_ph is not None
     return {"table": table, "buffer_ph": slice_.buffer_ph + shift, "target_ph": target,
             "depth_in": depth, "soil_ph": ph, "buffer_method": state.sample.methods.buffer}
 
@@ -167,12 +176,12 @@ def _alternatives(state: AcidState, slice_: Increment, ph: float, chosen: str, d
                   ) -> tuple[Result, ...]:
     """What other tables for the same buffer say at the same depth; only inside their range."""
     found = []
-    for name in tables_for(state.sample.methods.buffer):
+    for name in tables_for(state.sample.methods.buffer or ""):
         if name in NOT_FIELD or name == chosen or {name, chosen} <= set(SAME_CALIBRATION):
             continue
         try:
             other = lime_requirement.evaluate(
-                **_inputs(state, slice_, ph, name, state.target.value, depth))
+                **_inputs(state, slice_, ph, name, state.aim.value, depth))
         except ImpossibleInput:
             continue
         if other.within_range:
@@ -250,9 +259,9 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         The case names a lime table that does not exist.
     """
     slice_ = slice_ if slice_ is not None else state.main
-    ph = ph if ph is not None else state.ph
+    ph = ph if ph is not None else state.reading
     choice = choose_table(case, state)
-    target = state.target
+    target = state.aim
     base = Need(
         kind=NeedKind.LIME, item="lime", unit="ton/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample), cautions=_cautions(case),

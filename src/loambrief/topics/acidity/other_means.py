@@ -21,6 +21,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import depth_of, place_of
+from loambrief.topics.acidity.alkaline import alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.formulas import constant
 from loambrief.topics.acidity.formulas_targets import (
     aluminum_saturation,
@@ -28,7 +29,7 @@ from loambrief.topics.acidity.formulas_targets import (
     sulfur_to_acidify,
 )
 from loambrief.topics.acidity.need import LimeNeed, lime_need
-from loambrief.topics.acidity.state import AcidState, untilled
+from loambrief.topics.acidity.state import AcidState, region_of, untilled
 from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
 from loambrief.units import plain
 
@@ -40,6 +41,10 @@ HIGH_PH = 7.3
 SULFUR_TABLES = ("michigan_blueberry", "purdue_per_unit", "handbook_to_6_5")
 
 
+OWN_TABLE = {"Michigan": "michigan_blueberry", "Indiana": "purdue_per_unit"}
+"""The sulfur table of a state that has one."""
+
+
 def _confidence(case: CaseFile, state: AcidState, matches: bool = True) -> Confidence:
     return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
                             cores_matter=True, method_matches=matches)
@@ -49,19 +54,19 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
     """A shallow slice more acid than the layer it is part of."""
     if state.surface_ph is None or state.ph is None or state.target is None:
         return None
-    gap, trigger = state.ph - state.surface_ph, state.target.trigger
+    gap, trigger = state.ph - state.surface_ph, state.aim.trigger
     if gap < SURFACE_GAP or state.surface_ph >= trigger or state.calcareous:
         return None
     only_surface = lime is None
     needs: tuple[Need, ...] = ()
     own = None
-    if only_surface and state.surface.buffer_ph is not None:
-        own = lime_need(case, state, state.surface, state.surface_ph, state.surface.bottom_in)
+    if only_surface and state.top.buffer_ph is not None:
+        own = lime_need(case, state, state.top, state.surface_ph, state.top.bottom_in)
         if own.need.amount is None or own.need.amount > 0:
             needs = (own.need,)
     elif only_surface:
         needs = (_buffer_test(case, state),)
-    depth = depth_of(state.surface)
+    depth = depth_of(state.top)
     return Finding(
         id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
@@ -70,16 +75,16 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
         severity=2 if only_surface and trigger - state.surface_ph >= SURFACE_GAP else 1,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2")),
         grade=Grade.MEASURED, value=state.surface_ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_target", target=state.target.value, trigger=trigger,
-                      crop=state.target.crop),
+        reference=say("acidity.reference_target", target=state.aim.value, trigger=trigger,
+                      crop=state.aim.crop),
         body=(say("acidity.body_surface", depth=depth, gap=gap, only=only_surface,
                   untilled=untilled(case),
                   amount=own.need.amount if own else None,
-                  buffer=state.surface.buffer_ph),),
+                  buffer=state.top.buffer_ph),),
         evidence=(
             Evidence(Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
                                    depth=depth, whole=state.ph,
-                                   whole_depth=depth_of(state.main)), Grade.MEASURED),
+                                   whole_depth=depth_of(state.layer)), Grade.MEASURED),
             Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.CALCULATED,
                      ("osu-em9014-strat", "ndsu-notill-acid-depth", "nicoloso-kansas-50yr")),
             Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
@@ -95,7 +100,7 @@ def _buffer_test(case: CaseFile, state: AcidState) -> Need:
     return Need(
         kind=NeedKind.MEASURE, item="surface buffer", unit="",
         text=say("acidity.need_surface_buffer", where=state.place,
-                 depth=depth_of(state.surface)),
+                 depth=depth_of(state.top)),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("surface-practice",),
     )
@@ -103,8 +108,8 @@ def _buffer_test(case: CaseFile, state: AcidState) -> Need:
 
 def _bases(state: AcidState) -> dict[str, Result] | None:
     """Charges of the bases; None unless calcium, magnesium and potassium are numbers."""
-    values = {"Ca": plain(state.main.calcium), "Mg": plain(state.main.magnesium),
-              "K": plain(state.main.potassium), "Na": plain(state.main.sodium)}
+    values = {"Ca": plain(state.layer.calcium), "Mg": plain(state.layer.magnesium),
+              "K": plain(state.layer.potassium), "Na": plain(state.layer.sodium)}
     if any(values[c] is None for c in ("Ca", "Mg", "K")):
         return None
     return {c: ppm_to_meq.evaluate(ppm=v, cation=c) for c, v in values.items() if v is not None}
@@ -112,9 +117,9 @@ def _bases(state: AcidState) -> dict[str, Result] | None:
 
 def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
     """Aluminum by potassium chloride; Mehlich-3 aluminum says nothing about toxicity."""
-    if state.main is None or state.main.aluminum is None or state.ph is None:
+    if state.main is None or state.layer.aluminum is None or state.ph is None:
         return None
-    al = plain(state.main.aluminum)
+    al = plain(state.layer.aluminum)
     if state.sample.methods.aluminum != "kcl" or al is None:
         return None
     limit, below = constant("al_toxic_ppm"), constant("al_toxic_ph")
@@ -159,15 +164,15 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
 def _wants_acid(state: AcidState) -> bool:
     target = state.target
     return (target is not None and target.acidify and target.upper is not None
-            and state.ph > target.upper)
+            and state.reading > target.upper)
 
 
 def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
     """pH above the crop's range, or high enough that free lime is likely."""
     if state.ph is None:
         return None
-    over = (state.target is not None and state.target.upper is not None
-            and state.ph > state.target.upper)
+    over = (state.target is not None and state.aim.upper is not None
+            and state.ph > state.aim.upper)
     if not over and state.ph < HIGH_PH:
         return None
     limey = state.calcareous or state.ph >= HIGH_PH
@@ -176,28 +181,35 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
     if limey and state.carbonate:
         with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
-                                            depth_in=state.main.thickness_in)
+                                            depth_in=state.layer.thickness_in)
         evidence += (Evidence(Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
                                             carbonate=state.carbonate,
-                                            depth=depth_of(state.main)),
+                                            depth=depth_of(state.layer)),
                               Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
         results += (used,)
-    crop = state.target.crop if state.target else case.field.crop
+    crop = state.aim.crop if state.target else case.field.crop
+    found = fit(case, state)
+    stops = (over or state.target is None) and found.too_alkaline
+    if over or state.target is None:
+        evidence += fit_evidence(state, found)
+        results += (found.result,) if found.result is not None else ()
+    if stops and not acidify:
+        needs += alkaline_needs(case, state)
     return Finding(
         id=f"acidity.high.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
-                  over=over, calcareous=state.calcareous),
-        status=Status.EXCESS if over else Status.NOTED,
-        severity=2 if acidify else 1 if over else 0,
+                  over=over or stops, calcareous=state.calcareous),
+        status=Status.EXCESS if over or stops else Status.NOTED,
+        severity=2 if acidify or stops else 1 if over else 0,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
-        reference=say("acidity.reference_upper", upper=state.target.upper if over else HIGH_PH,
+        reference=say("acidity.reference_upper", upper=state.aim.upper if over else HIGH_PH,
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
-        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.main.ph,
-                                         depth=depth_of(state.main), fizz=state.sample.fizz,
+        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.layer.ph,
+                                         depth=depth_of(state.layer), fizz=state.sample.fizz,
                                          carbonate=state.carbonate), Grade.MEASURED),
                   *evidence),
         needs=needs,
@@ -211,7 +223,7 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
 
 def _acidify(case: CaseFile, state: AcidState):
     """Sulfur by every table that covers the step; the span between them is kept."""
-    target = state.target.value
+    target = state.aim.value
     found: list[Result] = []
     if state.sample.texture is not None:
         with subject(place_of(state.sample, state.main)):
@@ -222,16 +234,20 @@ def _acidify(case: CaseFile, state: AcidState):
                     carbonate_pct=state.carbonate))
     rated = [r for r in found if r.value]
     amounts = sorted(float(r.value) for r in rated)
-    half = amounts[0] / 2.0 if amounts else None
+    own = next((float(r.value) for r in rated
+                if r.inputs["table"] == OWN_TABLE.get(region_of(case) or "")), None)
+    first = own if own is not None else amounts[0] if amounts else None
+    half = None if first is None else first / 2.0
     need = Need(
         kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_acidify", target=target, amount=half,
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
-                 calcareous=state.calcareous, texture=state.sample.texture),
+                 own=own is not None, calcareous=state.calcareous, texture=state.sample.texture),
         amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
         sources=tuple(dict.fromkeys(r.source for r in rated)),
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
+        params={"first_half": half is not None},
     )
     evidence = (Evidence(Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
                                            high=amounts[-1], count=len(amounts)),

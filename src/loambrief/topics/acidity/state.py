@@ -89,6 +89,30 @@ class AcidState:
     error_result: Result | None = None
 
     @property
+    def aim(self) -> PhTarget:
+        """The target, where the caller knows that there is one."""
+        assert self.target is not None
+        return self.target
+
+    @property
+    def layer(self) -> Increment:
+        """The tilled layer, where the caller knows that it was sampled."""
+        assert self.main is not None
+        return self.main
+
+    @property
+    def top(self) -> Increment:
+        """The shallow slice, where the caller knows that there is one."""
+        assert self.surface is not None
+        return self.surface
+
+    @property
+    def reading(self) -> float:
+        """pH of the tilled layer, where the caller knows that it was measured [pH]."""
+        assert self.ph is not None
+        return self.ph
+
+    @property
     def method(self) -> str | None:
         return self.sample.methods.ph
 
@@ -112,9 +136,9 @@ class AcidState:
     @property
     def depends_on_subsoil(self) -> bool:
         """Limed over an acid subsoil, not otherwise, and the subsoil was not tested."""
-        return (self.below_trigger and not self.target.own and self.subsoil_ph is None
-                and self.target.other_trigger is not None
-                and self.ph >= self.target.other_trigger)
+        if not self.below_trigger or self.aim.own or self.subsoil_ph is not None:
+            return False
+        return self.aim.other_trigger is not None and self.reading >= self.aim.other_trigger
 
     @property
     def near_trigger(self) -> bool:
@@ -161,11 +185,12 @@ def _target(case: CaseFile, subsoil_ph: float | None, organic: bool) -> PhTarget
     if listed:
         first, highest = listed[0], max(listed, key=lambda r: r.value)
         chosen = first if first.value <= ACID_CROP_PH and not organic else highest
-    if own is not None:
+    if own is not None and case.targets is not None:
         return PhTarget(own, own, chosen.details["crop"] if chosen else case.field.crop,
                       upper=chosen.details["upper"] if chosen else None, own=True,
                       reason=case.targets.reason,
                       acidify=bool(chosen and chosen.details["acidify"]), result=chosen)
+    assert chosen is not None
     about = chosen.details
     return PhTarget(chosen.value, about["trigger"], about["crop"], upper=about["upper"],
                   other_value=about.get("other_target"), other_trigger=about.get("other_trigger"),

@@ -16,7 +16,7 @@ from loambrief.case.select import (
     surface_increment,
 )
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import stays
+from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (
     Assessment,
     Evidence,
@@ -52,6 +52,8 @@ from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ra
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
+LIMITS = 2
+"""From this severity on a finding limits the crop."""
 RISE_PCT = 1.0
 """Rise in organic matter that the arithmetic shows [percentage points]."""
 
@@ -165,8 +167,8 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         body.append(say("carbon_nitrogen.body_years", years=years.value,
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
-    needs = ()
-    if below and not stands:
+    needs: tuple[Need, ...] = ()
+    if below and cover_fits(case):
         needs = (Need(
             kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
             text=say("carbon_nitrogen.need_matter"), place=place_of(soil.sample),
@@ -175,6 +177,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
             cautions=(say("carbon_nitrogen.caution_no_promise"),),
             params={"rise_pct": RISE_PCT, "residue_low_ton_ac": rise.details["low"],
                     "residue_high_ton_ac": rise.value},
+            optional=severity < LIMITS,
         ),)
     return Finding(
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
@@ -193,7 +196,8 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
 
 def _residue_mass(case: CaseFile) -> float | None:
     masses = [plain(r.dry_mass) for r in case.residue]
-    return sum(masses) if masses and None not in masses else None
+    known = [m for m in masses if m is not None]
+    return sum(known) if known and len(known) == len(masses) else None
 
 
 def _years(case: CaseFile, soil: SoilCarbon, layer: dict) -> Result | None:
@@ -271,7 +275,8 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
 def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding:
     """Nitrogen that the soil's own organic matter may release in a year."""
     measured = ratio is not None
-    middle = float(ratio.value) if measured else constant("soil_ratio")
+    middle = (float(ratio.value) if ratio is not None and ratio.value is not None
+              else constant("soil_ratio"))
     narrow = middle if measured else constant("soil_ratio", "low")
     wide = middle if measured else constant("soil_ratio", "high")
     density = plain(soil.increment.bulk_density)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import CaseFile, Material
+from loambrief.case.schema import Analysis, CaseFile, Material
 from loambrief.case.select import main_increment
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
@@ -44,8 +44,14 @@ def material_ratios(case: CaseFile) -> list[tuple[str, float]]:
     return found
 
 
+def _analysis(material: Material) -> Analysis:
+    """The analysis of a material that is only judged where it has one."""
+    assert material.analysis is not None
+    return material.analysis
+
+
 def _ratio(material: Material) -> Result | None:
-    carbon, nitrogen = plain(material.analysis.carbon), plain(material.analysis.total_nitrogen)
+    carbon, nitrogen = plain(_analysis(material).carbon), plain(_analysis(material).total_nitrogen)
     if carbon is None or not nitrogen:
         return None
     with subject(material.name):
@@ -59,7 +65,7 @@ def usable_nitrogen(case: CaseFile) -> list[dict[str, object]]:
     """
     found = []
     for material in _offers(case):
-        total = plain(material.analysis.total_nitrogen)
+        total = plain(_analysis(material).total_nitrogen)
         if total is not None:
             found.append({"name": material.name, "usable": _nitrogen(material, total, [], [])[0]})
     return found
@@ -95,7 +101,7 @@ def material_findings(case: CaseFile) -> list[Finding]:
 
 
 def _finding(case: CaseFile, material: Material) -> Finding | None:
-    analysis = material.analysis
+    analysis = _analysis(material)
     total, carbon = plain(analysis.total_nitrogen), plain(analysis.carbon)
     if total is None and carbon is None:
         return None
@@ -146,7 +152,7 @@ def _nitrogen(material: Material, total: float, lines: list[Evidence],
         share = available_nitrogen_lb_ton.evaluate(material=row, total_nitrogen_pct=total)
     results.append(share)
     low, high = float(share.details["low"]), float(share.details["high"])
-    stated = plain(material.analysis.available_n)
+    stated = plain(_analysis(material).available_n)
     if stated is not None:
         pounds = stated / 100.0 * LB_PER_TON
         lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_stated", value=pounds),
@@ -171,7 +177,7 @@ def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tu
         rise = compost_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, carbon_pct=carbon,
                                                           **_layer(case))
     low, high = float(rise.details["low"]), float(rise.details["high"])
-    phosphate = plain(material.analysis.p2o5)
+    phosphate = plain(_analysis(material).p2o5)
     price = material.price
     cost = None
     if price is not None and price.per == "ton":

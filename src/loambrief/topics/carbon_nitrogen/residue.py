@@ -106,7 +106,7 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | 
                                                 low=low, high=high), Grade.CALCULATED,
                               ("nrcs-2011-cn",), (balance,)))
     legume = fixes_nitrogen(case.field.crop)
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if ties and not legume:
         needs = (Need(
             kind=NeedKind.MANAGE, item="nitrogen timing", unit="",

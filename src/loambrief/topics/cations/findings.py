@@ -24,7 +24,12 @@ from loambrief.topics.cations.formulas import (
     constant,
     traditional_saturation,
 )
-from loambrief.topics.cations.limits import calcium_finding, magnesium_finding, tetany_finding
+from loambrief.topics.cations.limits import (
+    calcium_finding,
+    enough,
+    magnesium_finding,
+    tetany_finding,
+)
 from loambrief.topics.cations.state import CationState, cation_state
 
 TOPIC = "cations"
@@ -72,7 +77,9 @@ def _capacity(case: CaseFile, state: CationState) -> Finding | None:
 
 def _suppressed(case: CaseFile, state: CationState) -> Finding:
     """Summed capacity and ratios are not printed for a soil with free lime."""
-    reasons = list(state.reliability.details["reasons"])
+    sound = state.reliability
+    assert sound is not None
+    reasons = list(sound.details["reasons"])
     return Finding(
         id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_suppressed", where=state.place),
@@ -87,10 +94,10 @@ def _suppressed(case: CaseFile, state: CationState) -> Finding:
                                          bases=state.bases, cec=state.displacement_cec,
                                          method=state.sample.methods.cations),
                            Grade.MEASURED, ("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
-                           (state.reliability,)),),
+                           (sound,)),),
         advise_against=_against(state),
         sources=("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
-        results=(state.reliability,),
+        results=(sound,), judgements=enough(case, state),
     )
 
 
@@ -121,7 +128,7 @@ def _saturation(case: CaseFile, state: CationState) -> Finding | None:
         evidence=_evidence(state, traditional, outside),
         advise_against=_against(state),
         sources=("clemson-cec", "kopittke-menzies-2007", "chaganti-culman-2017"),
-        results=(*state.results, *traditional),
+        results=(*state.results, *traditional), judgements=enough(case, state),
     )
 
 
@@ -167,7 +174,7 @@ def _against(state: CationState):
 
 
 def _missing(state: CationState) -> list[Missing]:
-    found = []
+    found: list[Missing] = []
     if state.suppressed:
         return found
     if state.cec is None and state.unknown:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days, sample_area_ac
@@ -12,10 +14,13 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Need,
     NeedKind,
     Side,
     Status,
+    Verdict,
+    nutrient,
     say,
 )
 from loambrief.tables import load
@@ -64,7 +69,9 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
     liming = wants_lime(acid)
     if not is_low and mg >= dolomitic["limit"]:
         return None
-    row = share if by_share and mg >= low["limit"] else low if is_low else dolomitic
+    row = low if is_low else dolomitic
+    if share is not None and by_share and mg >= low["limit"]:
+        row = share
     return Finding(
         id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
@@ -89,7 +96,8 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
     if not is_low and not liming:
         return ()
-    base = {"kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
+    base: dict[str, Any] = {
+            "kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
             "area_ac": sample_area_ac(case, state.sample)}
     if not is_low:
         return (Need(text=say("cations.need_dolomitic", where=state.place),
@@ -98,7 +106,23 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
     return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
                  amount=least, low=least, high=most,
                  sources=("vitosh-1994-e486",),
-                 cautions=(say("cations.caution_magnesium"),), **base),)
+                 cautions=() if liming else (say("cations.caution_magnesium"),),
+                 params={"take_dolomitic": liming}, **base),)
+
+
+def enough(case: CaseFile, state: CationState) -> tuple[Judgement, ...]:
+    """Verdicts on calcium and magnesium at or above the published limits."""
+    region, found = region_of(case), []
+    low = limits("Mg", "ppm", region)
+    share = limits("Mg", "%", region).get("low")
+    short = share is not None and "Mg" in state.shares and state.shares["Mg"] < share["limit"]
+    for key, value, limit in (
+            ("Ca", state.calcium, limits("Ca", "ppm", region)["low"]["limit"]),
+            ("Mg", state.magnesium, low.get("dolomitic", low["low"])["limit"])):
+        if value is not None and value >= limit and not (key == "Mg" and short):
+            found.append(nutrient(key, state.place, Verdict.NOT_NEEDED, "test_adequate",
+                                  crop=case.field.crop))
+    return tuple(found)
 
 
 def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
@@ -108,7 +132,8 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
         return None
     row = limits("Ca", "ppm", region_of(case))["low"]
     mg_charge, ca_charge = state.charge("Mg"), state.charge("Ca")
-    outweighed = mg_charge is not None and mg_charge >= ca_charge and not state.suppressed
+    outweighed = (mg_charge is not None and ca_charge is not None and mg_charge >= ca_charge
+                  and not state.suppressed)
     is_low = ca < row["limit"]
     if not is_low and not outweighed:
         return None
@@ -153,13 +178,15 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
     if not stock or crop is None or k is None or mg is None:
         return None
     low = limits("Mg", "ppm", region_of(case))
+    assert state.magnesium is not None
     scarce = state.magnesium < low.get("dolomitic", low["low"])["limit"]
     if k <= mg and not scarce:
         return None
     return Finding(
         id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_tetany", crop=crop, where=state.place),
-        status=Status.WATCH, severity=1, confidence=_confidence(case, state),
+        status=Status.WATCH, severity=2 if k > mg and scarce else 1,
+        confidence=_confidence(case, state),
         grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),

@@ -121,7 +121,7 @@ def cation_state(sample: Sample) -> CationState:
 def _acidity(state: CationState) -> Result | float | None:
     """Acidity [meq/100g]: from the buffer, or none from pH 7 up; None if unknown."""
     main, method = state.main, state.sample.methods.buffer
-    if main.buffer_ph is not None and method is not None:
+    if main is not None and main.buffer_ph is not None and method is not None:
         found = exchange_acidity.evaluate(buffer_method=method, buffer_ph=main.buffer_ph)
         if found.value is not None and found.unit == "meq/100g":
             return found

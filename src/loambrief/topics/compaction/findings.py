@@ -178,7 +178,7 @@ def _layer(state: ConeState, zone: ConeZone) -> Finding:
     if not found:
         body.append(say("compaction.body_scattered", shallow=dense[0], deep=dense[-1]))
     elif details["bottom_in"] is None:
-        body.append(say("compaction.body_open", deepest=zone.profile.details["depths_in"][-1]))  # type: ignore
+        body.append(say("compaction.body_open", deepest=zone.profile.details["depths_in"][-1]))
     else:
         body.append(say("compaction.body_marks", first_over=details["first_over_in"],
                         first_under=details["first_under_in"]))

@@ -96,7 +96,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
             say("compaction.evidence_air", air=air.value, filled=filled.value,
                 limit=constant("air_limit"), best=constant("wfps_best"), fits=air.within_range),
             Grade.CALCULATED, (air.source, filled.source, "cook-knight-2003"), (air, filled)))
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "structure", "",
                       say("compaction.need_structure", where=place_of(sample)),
@@ -153,11 +153,11 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     texture = _texture(case, place)
     with subject(place):
         spread = mean_interval.evaluate(values=rates) if len(rates) > 1 else None
-        mean = float(spread.value) if spread else rates[0]  # type: ignore[arg-type]
+        mean = float(spread.value) if spread else rates[0]
         expected = expected_infiltration.evaluate(texture=texture) if texture else None
         judged = permeability_class.evaluate(rate_in_h=mean)
-    low = max(float(spread.details["low"]), 0.0) if spread else None  # type: ignore[arg-type]
-    high = float(spread.details["high"]) if spread else None  # type: ignore[arg-type]
+    low = max(float(spread.details["low"]), 0.0) if spread else None
+    high = float(spread.details["high"]) if spread else None
     floor = expected.value if expected else None
     # one ring has no interval; several whose interval holds the floor settle nothing either
     unsettled = floor is not None and (

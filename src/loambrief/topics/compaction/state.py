@@ -41,14 +41,14 @@ class ConeZone:
 
     @property
     def points(self) -> int:
-        return int(self.share.details["n"])  # type: ignore[call-overload]
+        return int(self.share.details["n"])
 
     @property
     def dense_depths(self) -> tuple[float, ...]:
         """Depths at which at least one reading is over the limit [in]."""
         details = self.profile.details
         return tuple(
-            depth for depth, pct in zip(details["depths_in"], details["share_pct"],  # type: ignore
+            depth for depth, pct in zip(details["depths_in"], details["share_pct"],
                                         strict=True) if pct > 0
         )
 
@@ -61,7 +61,7 @@ class ConeZone:
         """True if both ends of the interval lie on the same side of the limit that decides."""
         low, high = self.share.details["low"], self.share.details["high"]
         pay = constant("pay_share")
-        return (low >= pay) == (high >= pay)  # type: ignore[operator]
+        return (low >= pay) == (high >= pay)
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,7 @@ def _zone(case: CaseFile, cone: Penetrometer, key: str) -> ConeZone | None:
             readings=tuple(r for p in pushes for r in p if r is not None),
             profile=profile,
             layer=compacted_layer.evaluate(
-                depths_in=depths, readings_psi=list(profile.details["median_psi"]),  # type: ignore
+                depths_in=depths, readings_psi=list(profile.details["median_psi"]),
                 threshold_psi=limit),
             share=share,
             rating=compaction_rating.evaluate(

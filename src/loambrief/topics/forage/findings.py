@@ -30,7 +30,7 @@ from loambrief.topics.forage.formulas import (
 )
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
 from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_finding, sugar_finding
-from loambrief.topics.forage.weeds import weedy_hay
+from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
 TOPIC = "forage"
@@ -58,6 +58,9 @@ def assess(case: CaseFile) -> Assessment:
                                  ash_finding(test, lot(test), sure)) if f is not None]
     weedy = weedy_hay(case)
     findings += [weedy] if weedy is not None else []
+    poison, unjudged = poisonous_hay(case)
+    findings += [poison] if poison is not None else []
+    missing += unjudged
     missing += _missing(case)
     return Assessment(tuple(findings), tuple(missing))
 
@@ -112,8 +115,8 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
             return None
         grade = _grade(test)
         council = afgc_hay_grade.evaluate(rfv=rfv.value)
-    error = float(rfv.details["error"])  # type: ignore[arg-type]
-    value = float(rfv.value)  # type: ignore[arg-type]
+    error = float(rfv.details["error"])
+    value = float(rfv.value)
     dairy = "dairy" in case.field.livestock and test.kind == "legume"
     goal = coefficient("dairy_rfv")
     status, severity = Status.NOTED, 0
@@ -199,12 +202,12 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
             return None, [Missing(say("forage.missing_rfq_odd", name=lot(test)),
                                   say("forage.missing_rfq_means"), TOPIC)]
         rfv = _feed_value(test)
-    value = float(rfq.value)  # type: ignore[arg-type]
-    error = float(rfq.details["error"])  # type: ignore[arg-type]
+    value = float(rfq.value)
+    error = float(rfq.details["error"])
     suits = [str(r["stock"]) for r in load("forage/rfq_classes")
              if r["rfq_low"] - error <= value <= r["rfq_high"] + error]
-    best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))  # type: ignore[arg-type]
-    apart = None if rfv is None else value - float(rfv.value)  # type: ignore[arg-type]
+    best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))
+    apart = None if rfv is None else value - float(rfv.value)
     return Finding(
         id=f"{TOPIC}.rfq.{test.id}",
         topic=TOPIC,

@@ -45,10 +45,10 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
         second = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form=test.nitrate_as,
                                                table=SECOND_TABLE)
     details = judged.details
-    step = int(details["step"])  # type: ignore[call-overload]
+    step = int(details["step"])
     severity = SEVERITY[step]
     status = Status.EXCESS if severity else Status.ADEQUATE
-    if nitrate.censor == ">" and step < int(details["steps"]) - 1:  # type: ignore[call-overload]
+    if nitrate.censor == ">" and step < int(details["steps"]) - 1:
         status = Status.UNCERTAIN
     if nitrate.censor == "<" and step > 0:
         status, severity = Status.UNCERTAIN, min(severity, 1)
@@ -75,7 +75,7 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
         severity=severity,
         confidence=sure,
         grade=Grade.MEASURED,
-        value=float(forms["no3_n"]),  # type: ignore[arg-type]
+        value=float(forms["no3_n"]),
         unit="ppm",
         reference=_nitrate_reference(),
         place=lot,
@@ -94,7 +94,7 @@ def _nitrate_reference() -> Message:
 
 
 def _second_opinion(second: Result, first_step: int) -> Evidence:
-    stricter = int(second.details["step"]) > 0 and first_step == 0  # type: ignore[call-overload]
+    stricter = int(second.details["step"]) > 0 and first_step == 0
     return Evidence(
         Side.AGAINST if stricter else Side.CONTEXT,
         say("forage.evidence_second_table", judged=second.value, stricter=stricter,
@@ -123,7 +123,7 @@ def _unknown_form(lot: Place, test_id: str, nitrate: Quantity) -> Finding:
     with subject(lot):
         worst = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="no3-n", table=TABLE)
         mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
-    severity = min(SEVERITY[int(worst.details["step"])], 2)  # type: ignore[call-overload]
+    severity = min(SEVERITY[int(worst.details["step"])], 2)
     return Finding(
         id=f"{TOPIC}.nitrate.{test_id}",
         topic=TOPIC,
@@ -155,8 +155,8 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
     over = judged.value != "below both limits"
     both = judged.value == "over both limits"
     severity = (2 if both else 1) if over and horses else 0
-    limits = {"laminitis": float(judged.details["laminitis_limit_pct"]),  # type: ignore
-              "insulin": float(judged.details["insulin_limit_pct"])}  # type: ignore
+    limits = {"laminitis": float(judged.details["laminitis_limit_pct"]),
+              "insulin": float(judged.details["insulin_limit_pct"])}
     needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(NeedKind.MANAGE, "horse-sugar", "",
@@ -205,7 +205,7 @@ def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
         severity=1 if over else 0,
         confidence=sure,
         grade=Grade.CALCULATED,
-        value=float(external.value),  # type: ignore[arg-type]
+        value=float(external.value),
         unit="%",
         reference=say("forage.reference_ash", internal=external.details["internal_pct"],
                       goal=coefficient("external_ash_goal"), grass=test.kind == "grass"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
 from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import FORAGE, known_crop
@@ -10,6 +11,7 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Missing,
     Need,
     NeedKind,
     Side,
@@ -18,6 +20,16 @@ from loambrief.findings.model import (
 )
 from loambrief.findings.places import spots_place
 from loambrief.tables import load
+from loambrief.topics.forage.formulas_safety import (
+    BELOW,
+    DEATHS,
+    LOST_IN_DRYING,
+    NO_SHARE,
+    NOT_THIS_STOCK,
+    SICKNESS,
+    hay_caution,
+    hay_weed_caution,
+)
 from loambrief.topics.weeds.formulas_names import find_species, split
 
 TOPIC = "forage"
@@ -62,7 +74,8 @@ def weedy_hay(case: CaseFile) -> Finding | None:
     places = list(dict.fromkeys(w.place for w in weeds if w.place))
     place = spots_place(case, "weedy", places)
     sources = tuple(dict.fromkeys(
-        s for _, name in seen for s in (*storing.get(name, ()), *barbed.get(name, ()))))
+        s for _, name in seen if name is not None
+        for s in (*storing.get(name, ()), *barbed.get(name, ()))))
     sure = all(w.identification == "certain" for w in weeds)
 
     def names(some: list[Weed]) -> list[str]:
@@ -88,3 +101,85 @@ def weedy_hay(case: CaseFile) -> Finding | None:
                     place=place, sources=sources, cautions=(say("forage.caution_vet"),)),),
         sources=sources,
     )
+
+
+SHARES = (DEATHS, SICKNESS, BELOW)
+"""Classes of the caution that rest on a published share."""
+OWN_SIGNS = {"Berteroa incana": "alyssum"}
+"""Species whose signs in stock have a sentence of their own."""
+
+
+def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
+    """Weeds that poison the stock that eats the hay, and weeds that nobody here can judge.
+
+    Returns
+    -------
+    finding : Finding or None
+        By the published caution of each weed; a share below the reported one is no all-clear.
+    missing : tuple of Missing
+        Weeds the program does not know, where stock are kept.
+    """
+    if not hay_crop(case):
+        return None, ()
+    awned = {**_listed(awns=False), **_listed(awns=True)}
+    stock: list[str | None] = [*case.field.livestock] or [None]
+    rows, results, worst = [], [], 0
+    weeds, kinds = [], []
+    for weed in case.weeds:
+        name = _species(weed)
+        row = None if name is None else hay_caution(name)
+        if name is None or row is None or name in awned:
+            continue
+        cover = weed.cover.value if weed.cover is not None and weed.cover.plain else None
+        with subject(weed.local_name or weed.species):
+            told = [hay_weed_caution.evaluate(species=name, share_pct=cover, stock=kind)
+                    for kind in stock]
+        harmed = [(kind, r) for kind, r in zip(stock, told, strict=True)
+                  if r.value not in (NOT_THIS_STOCK, LOST_IN_DRYING, None)]
+        results += told
+        if not harmed:
+            continue
+        weeds.append(weed)
+        kinds += [kind if kind is not None else str(row["stock"]) for kind, _ in harmed]
+        classes = {str(r.value) for _, r in harmed}
+        worst = max(worst, 3 if classes & {DEATHS, SICKNESS} else 2)
+        rows.append({"name": weed.local_name or weed.species, "share": cover,
+                     "place": weed.place, "class": next(c for c in (*SHARES, NO_SHARE)
+                                                        if c in classes),
+                     "sick": row["sick_from_pct"], "deaths": row["deaths_from_pct"],
+                     "signs": OWN_SIGNS.get(name), "sources": str(row["source"]).split(";")})
+    missing = _unjudged_weeds(case)
+    if not rows:
+        return None, missing
+    places = list(dict.fromkeys(w.place for w in weeds if w.place))
+    place = spots_place(case, "poisonous", places)
+    stock_hit = list(dict.fromkeys(kinds))
+    sure = all(w.identification == "certain" for w in weeds)
+    names = [str(r["name"]) for r in rows]
+    sources = tuple(dict.fromkeys(s for r in rows for s in r["sources"]))
+    return Finding(
+        id=f"{TOPIC}.poisonous_hay", topic=TOPIC,
+        title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
+        status=Status.LIMITING, severity=worst if case.field.livestock else 1,
+        confidence=Confidence.MEDIUM if sure else Confidence.LOW, grade=Grade.OBSERVED,
+        place=place,
+        body=(say("forage.body_poison", rows=rows, sure=sure),),
+        evidence=(Evidence(Side.FOR, say("forage.for_weedy", rows=[
+            {"name": r["name"], "place": r["place"], "cover": r["share"]} for r in rows]),
+            Grade.OBSERVED, sources, tuple(results)),
+            Evidence(Side.CONTEXT, say("forage.context_poison"), Grade.OBSERVED)),
+        needs=(Need(NeedKind.MANAGE, "poisonous-hay", "",
+                    say("forage.need_poison", weeds=names, stock=stock_hit, where=place),
+                    place=place, sources=sources, results=tuple(results),
+                    cautions=(say("forage.caution_poison", stock=stock_hit),)),),
+        sources=sources, results=tuple(results),
+    ), missing
+
+
+def _unjudged_weeds(case: CaseFile) -> tuple[Missing, ...]:
+    """Weeds that the lists do not know, where stock eat the hay."""
+    unknown = [w.local_name or w.species for w in case.weeds if _species(w) is None]
+    if not unknown or not case.field.livestock:
+        return ()
+    return (Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
+                    say("forage.missing_weed_means", stock=list(case.field.livestock)), TOPIC),)

@@ -120,7 +120,7 @@ def _expect(case: CaseFile, before: CaseFile, place: Place, limed: Sequence[Done
     change = _ph_change(case, before, series, need)
     if change is None or change.difference is None:
         return Expectation(place, "unknown", reason=(change and change.reason)
-                           or say("history.why_layer", depth=float(need.params["depth_in"])))
+                           or say("history.why_layer", depth=_number(need, "depth_in")))
     last = max(d.date for d in limed if d.date)
     months = (change.after.date - last).days / DAYS_PER_MONTH
     if months <= 0:
@@ -128,7 +128,7 @@ def _expect(case: CaseFile, before: CaseFile, place: Place, limed: Sequence[Done
     try:
         with subject(place):
             result = expected_ph_change.evaluate(
-                ph_before=float(need.params["ph"]), target_ph=float(need.params["target"]),
+                ph_before=_number(need, "ph"), target_ph=_number(need, "target"),
                 applied=round(applied, 4), required=float(need.amount or 0.0),
                 months=round(months, 1))
     except ImpossibleInput:
@@ -141,6 +141,13 @@ def _expect(case: CaseFile, before: CaseFile, place: Place, limed: Sequence[Done
     verdict = "agrees" if abs(gap) <= limit else "less" if gap < 0 else "more"
     return Expectation(place, verdict, expected, change.difference, limit,
                        early=months < EARLY_MONTHS, results=(result,))
+
+
+def _number(need: Need, key: str) -> float:
+    """A value that a lime need carries as a number."""
+    value = need.params[key]
+    assert isinstance(value, int | float)
+    return float(value)
 
 
 def _pure_lime(limed: Sequence[Done]) -> float | None:
@@ -164,7 +171,7 @@ def _ph_change(case: CaseFile, before: CaseFile, series: tuple[Series, ...],
     """Change of pH in the layer the lime was reckoned for."""
     zones = {s.id for s in case.samples
              if (there := _as_sample(before, s)) is not None and there.id == need.place.id}
-    depth = float(need.params["depth_in"])
+    depth = _number(need, "depth_in")
     for one in series:
         if one.quantity != "ph" or one.place.id not in zones or not one.ends_in:
             continue

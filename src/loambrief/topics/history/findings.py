@@ -150,7 +150,7 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
         if sample is None or typed is None:
             continue
         value, censor = (typed.value, typed.censor) if isinstance(typed, Quantity) else (
-            float(typed), None)
+            float(str(typed)), None)
         same = not labs or labs[-1] == sample.lab.name.lower()
         labs.append(sample.lab.name.lower())
         with subject(replace(place_of(like), depth=layer.depth[:2]), sample.date.isoformat()):
@@ -256,7 +256,8 @@ def _at_depth(cone: Penetrometer, depth: float) -> tuple[float, ...]:
     if index is None:
         return ()
     points = [p for p in cone.points if not p.traffic] or list(cone.points)
-    return tuple(float(p.readings[index]) for p in points if p.readings[index] is not None)
+    read = (p.readings[index] for p in points)
+    return tuple(float(value) for value in read if value is not None)
 
 
 def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
@@ -267,6 +268,7 @@ def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
             part = case.refractometer
             for got in part.readings if part else ():
                 if _sap_key(case, got) == _sap_key(visits[-1], wanted):
+                    assert part is not None
                     values = _corrected(got, part.atc)
                     if len(values) > 1:
                         readings.append(_of_several(part.date, values, got.part or "",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac, surface_increment
@@ -11,19 +13,28 @@ from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Need,
     NeedKind,
     Place,
     Side,
     Status,
+    Verdict,
+    amendment,
+    nutrient,
     say,
 )
 from loambrief.findings.places import place_of
+from loambrief.tables import Row, load
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
-from loambrief.topics.nutrients.formulas_micronutrients import calcium_rule, surface_calcium_gypsum
+from loambrief.topics.nutrients.formulas_micronutrients import (
+    CALCIUM,
+    calcium_rule,
+    surface_calcium_gypsum,
+)
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
 from loambrief.topics.nutrients.state import NutrientState, zone
-from loambrief.units import LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
+from loambrief.units import EQUIVALENT_MG, LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
 TOPIC = "nutrients"
 
@@ -74,7 +85,8 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
 
 def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
     """The published shallow-calcium rule of the crop, or the statement that there is none."""
-    rule = calcium_rule(state.crop)
+    region = _calcium_region(state)
+    rule = calcium_rule(state.crop, region)
     increment = _shallow(sample, rule)
     if increment is None or plain(increment.calcium) is None:
         return None
@@ -92,20 +104,23 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         )
         try:
             gypsum = surface_calcium_gypsum.evaluate(
-                crop=state.crop.name, calcium_lb_ac=float(pounds.value),  # type: ignore[arg-type]
-                potassium_lb_ac=None if potassium is None else float(potassium.value),  # type: ignore[arg-type]
-                soil_ph=increment.ph,
+                crop=state.crop.name, calcium_lb_ac=pounds.number,
+                potassium_lb_ac=None if potassium is None else potassium.number,
+                soil_ph=increment.ph, region=region,
             )
         except ImpossibleInput:
             return _no_rule(state, sample, increment, place, True)
-    needed = gypsum.value is not None and float(gypsum.value) > 0  # type: ignore[arg-type]
+    needed = gypsum.value is not None and gypsum.number > 0
+    window = str(gypsum.details["timing"]) if gypsum.details.get("timing") else None
     need = Need(
         kind=NeedKind.GYPSUM, item="shallow calcium", unit="ton/ac",
         text=say("nutrients.need_calcium", crop=state.crop.name,
-                 timing=gypsum.details.get("timing")),
+                 amount=gypsum.number, high=gypsum.details["high"], timing=window),
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
-        amount=float(gypsum.value or 0.0) / LB_PER_TON, results=(gypsum,),  # type: ignore[arg-type]
-        sources=(gypsum.source,), params={"at_least": True},
+        amount=gypsum.number / LB_PER_TON, low=gypsum.number / LB_PER_TON,
+        high=_at_most(gypsum) / LB_PER_TON, results=(gypsum,), sources=(gypsum.source,),
+        cautions=(say("nutrients.caution_gypsum_dust"),),
+        params={"window": window, "at_least": True},
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
@@ -116,15 +131,47 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         value=calcium.value, unit="ppm", place=place,
         body=(say("nutrients.calcium_rule_body", needed=needed, crop=state.crop.name,
                   pounds=pounds.value, ratio=gypsum.details.get("ratio"),
-                  timing=gypsum.details.get("timing")),),
+                  timing=window, region=gypsum.details["region"],
+                  own_region=gypsum.details["own_region"],
+                  market=gypsum.details["market_type"]),),
         evidence=(Evidence(Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
                            Grade.CALCULATED, ("yang-peanut-calcium-tests",)),),
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
+        judgements=_calcium_judgements(state, sample, gypsum),
     )
 
 
-def _shallow(sample: Sample, rule) -> Increment | None:
+def _calcium_region(state: NutrientState) -> str | None:
+    """The region of the calcium table that the case lies in, where it has a rule of its own."""
+    regions = dict.fromkeys(str(r["region"]) for r in load(CALCIUM))
+    return next((r for r in regions if state.lies_in(r)), None)
+
+
+def _at_most(gypsum: Result) -> float:
+    """Upper end of the rate that the source prints [lb/ac]."""
+    high = gypsum.details["high"]
+    return high if isinstance(high, float) else gypsum.number
+
+
+def _calcium_judgements(state: NutrientState, sample: Sample,
+                        gypsum: Result) -> tuple[Judgement, ...]:
+    """Calcium, and the gypsum that brings it; where lime has to come first neither is settled."""
+    if gypsum.value is None:
+        return ()
+    needed = gypsum.number > 0
+    verdict = Verdict.NEEDED if needed else Verdict.NOT_NEEDED
+    reason = "surface_calcium_low" if needed else "surface_calcium_enough"
+    place = zone(sample)
+    found = [nutrient("Ca", place, verdict, reason, crop=state.crop.name)]
+    if needed:
+        calcium = gypsum.number * EQUIVALENT_MG["Ca"] / EQUIVALENT_MG["gypsum"]
+        found[0] = replace(found[0], amount=calcium, unit="lb/ac")
+        found.append(amendment("gypsum", place, verdict, reason, crop=state.crop.name))
+    return tuple(found)
+
+
+def _shallow(sample: Sample, rule: Row | None) -> Increment | None:
     """The slice a shallow rule asks for; without a rule the surface slice."""
     if rule is None:
         return surface_increment(sample)

@@ -170,7 +170,7 @@ def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Fin
 def _limit(finding: Finding) -> float | None:
     rate = next(r for r in finding.results if r.formula == "nutrient_rate")
     value = rate.details.get("limit_ppm", rate.details.get("critical_ppm"))
-    return None if value is None else float(value)  # type: ignore[arg-type]
+    return None if value is None else float(value)
 
 
 def _adding(finding: Finding, pair: tuple[Message, Message]) -> Finding:

@@ -35,7 +35,7 @@ def manures(state: NutrientState) -> tuple[Applied, ...]:
 
 
 def _days(name: str) -> int:
-    return int(load("nutrients/raw_manure").find(name=name)["value"])  # type: ignore[call-overload]
+    return int(load("nutrients/raw_manure").find(name=name)["value"])
 
 
 def _offers(state: NutrientState) -> tuple[list[dict[str, object]], tuple[Result, ...]]:
@@ -46,7 +46,7 @@ def _offers(state: NutrientState) -> tuple[list[dict[str, object]], tuple[Result
         if material.kind in BRINGS_PHOSPHORUS and grade:
             with subject(material.name):
                 ton = nutrient_supplied.evaluate(rate_lb_ac=LB_PER_TON, grade_pct=grade)
-            rows.append({"name": material.name, "pounds": float(ton.value)})  # type: ignore[arg-type]
+            rows.append({"name": material.name, "pounds": float(ton.value)})
             results.append(ton)
     return rows, tuple(results)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
@@ -100,8 +101,8 @@ def sulfur(state: NutrientState, sample: Sample,
         needs = (Need(
             kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
             text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
-            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),  # type: ignore[arg-type]
-            low=float(rate.details["low"]), high=float(rate.details["high"]),  # type: ignore[arg-type]
+            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),
+            low=float(rate.details["low"]), high=float(rate.details["high"]),
             results=(rate,), sources=(rate.source,),
             cautions=(say("nutrients.caution_thiosulfate",
                           seeded=seeded_in_rows(state.case, state.crop)),),
@@ -127,7 +128,7 @@ def sulfur(state: NutrientState, sample: Sample,
 def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
                       matter: float) -> Judgement:
     """Organic matter tells the chance of a response; only where the rule was made it settles it."""
-    params = {"crop": state.crop.name, "matter": matter, "expected": expected}
+    params: dict[str, Any] = {"crop": state.crop.name, "matter": matter, "expected": expected}
     if rated:
         return judged("S", place, Verdict.NEEDED, "response_likely", **params)
     if expected == "not expected" and at_home:
@@ -160,12 +161,13 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
     method = getattr(sample.methods, FIELDS[element])
     if value is None or method is None:
         return None
-    used, read, results = method, value, ()
+    used, read = method, value
+    results: tuple[Result, ...] = ()
     if element == "Mn" and method == "mehlich-3":
         if increment.ph is None:
             return None
         index = manganese_activity_index.evaluate(manganese_ppm=value, soil_ph=increment.ph)
-        used, read, results = INDEX_METHOD, float(index.value), (index,)  # type: ignore[arg-type]
+        used, read, results = INDEX_METHOD, float(index.value), (index,)
     found = micronutrient_class.evaluate(nutrient=element, method=used, test_ppm=read,
                                          crop=state.crop.name, region=state.region or None)
     response = micronutrient_response.evaluate(crop=state.crop.name, nutrient=element)
@@ -226,7 +228,8 @@ def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
                      needs: tuple[Need, ...]) -> Judgement:
     """A class settles a purchase only where its scale was made for the place or for any."""
     details = micro.result.details
-    params = {"test": micro.element, "crop": state.crop.name, "method": micro.method,
+    params: dict[str, Any] = {
+              "test": micro.element, "crop": state.crop.name, "method": micro.method,
               "value": micro.value, "unit": micro.unit}
     if micro.status is None:
         return judged(micro.element, place, Verdict.NOT_JUDGED, "method_without_rule",
@@ -263,7 +266,8 @@ def _matters(micro: Micro) -> bool:
 
 def _one(state: NutrientState, sample: Sample, increment: Increment, place: Place,
          micro: Micro) -> Finding:
-    status, severity, needs = Status.NOTED, 0, ()
+    status, severity = Status.NOTED, 0
+    needs: tuple[Need, ...] = ()
     if micro.status is None:
         return _no_scale(state, sample, place, micro)
     if micro.status == "low" and _matters(micro):
@@ -322,16 +326,17 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
     """Rate of the class scale itself; else the low end of the typical rate; else none."""
     details = micro.result.details
     low = high = amount = None
-    results, sources = (micro.result,), (micro.result.source,)
+    results: tuple[Result, ...] = (micro.result,)
+    sources: tuple[str, ...] = (micro.result.source,)
     if "broadcast_low" in details:
-        amount = low = float(details["broadcast_low"])  # type: ignore[arg-type]
-        high = float(details["broadcast_high"])  # type: ignore[arg-type]
+        amount = low = float(details["broadcast_low"])
+        high = float(details["broadcast_high"])
     else:
         typical = micronutrient_typical_rate.evaluate(nutrient=micro.element,
                                                       crop=state.crop.name)
         if typical.value is not None:
-            amount = low = float(typical.value)  # type: ignore[arg-type]
-            high = float(typical.details["high"])  # type: ignore[arg-type]
+            amount = low = float(typical.value)
+            high = float(typical.details["high"])
             results, sources = (micro.result, typical), (micro.result.source, typical.source)
     return Need(
         kind=NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",

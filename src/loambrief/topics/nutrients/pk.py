@@ -30,10 +30,12 @@ from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW
 from loambrief.topics.nutrients.manure import stop_manure
 from loambrief.topics.nutrients.reading import (
     TestReading,
+    Turn,
     credits_since,
     may_skip,
     skip_reason,
     spans_level,
+    turning_line,
 )
 from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
@@ -50,6 +52,9 @@ from loambrief.units import Quantity
 
 USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
 """Row width [in] at which a seed-row limit is printed where it depends on the row."""
+OPEN_CHANCE = 1.0 / 3.0
+"""Chance of lying below the line from which a test above it leaves the choice open (our own
+step); with less it is not needed, at lower confidence."""
 SEVERE_SHARE = 0.5
 """A test below half the critical level counts as severe (our own cut, stated in the text)."""
 TOPIC = "nutrients"
@@ -211,7 +216,7 @@ def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str,
 def _read(reading: TestReading) -> Finding:
     rate = _rate(reading, reading.quantity.value)
     position = str(rate.details["position"])
-    critical = float(rate.details["critical_ppm"])  # type: ignore[arg-type]
+    critical = float(rate.details["critical_ppm"])
     spans = spans_level(reading, critical)
     severity = _severity(position, reading.quantity.value, critical, rate.value, spans)
     needs = _need(reading, rate, severity)
@@ -228,7 +233,7 @@ def _read_limit(reading: TestReading) -> Finding:
         ends.append(_rate(reading, 0.0))
     positions = {str(r.details["position"]) for r in ends}
     rates = [r.value for r in ends]
-    critical = float(ends[0].details["critical_ppm"])  # type: ignore[arg-type]
+    critical = float(ends[0].details["critical_ppm"])
     # ">" is settled only when the limit itself already lies above everything
     settled = positions == {ABOVE} if reading.quantity.censor == ">" else len(positions) == 1
     if not settled:
@@ -241,7 +246,7 @@ def _read_limit(reading: TestReading) -> Finding:
                               methods=[reading.method]))
     position = positions.pop()
     needs: tuple[Need, ...] = ()
-    known = [float(r) for r in rates if r is not None]  # type: ignore[arg-type]
+    known = [float(r) for r in rates if r is not None]
     if position != ABOVE and known and max(known) > 0:
         needs = (_bare_need(reading, tuple(ends), low=min(known), high=max(known)),)
     return _finding(reading, tuple(ends), position, 2 if position == BELOW else 0, critical,
@@ -264,12 +269,13 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
     optional = may_skip(rate)
     if amount <= 0 or (optional and skip_reason(reading) is not None):
         return ()
+    turn = turning_line(reading, rate)
     cap = rate.details.get("cap_lb_ac")
     cautions = list(_cautions(reading))
-    if cap is not None and amount > float(cap):  # type: ignore[arg-type]
+    if cap is not None and amount > float(cap):
         cautions.insert(0, say("nutrients.caution_cap", nutrient=reading.nutrient, amount=amount,
-                               cap=float(cap)))  # type: ignore[arg-type]
-        amount = float(cap)  # type: ignore[arg-type]
+                               cap=float(cap)))
+        amount = float(cap)
     build = rate.details.get("build_lb_ac")
     if isinstance(build, int | float) and build > 0:
         cautions.append(say("nutrients.caution_build_up", nutrient=reading.nutrient,
@@ -281,9 +287,10 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
         Need(
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
-                     below=rate.details["position"] == BELOW, optional=optional),
+                     below=rate.details["position"] == BELOW, optional=optional,
+                     line=None if turn is None else turn.line),
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
-            amount=amount, low=low, high=high, cap=None if cap is None else float(cap),  # type: ignore[arg-type]
+            amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
             cautions=tuple(cautions), optional=optional,
         ),
@@ -342,6 +349,9 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
         stop = stop_manure(state, reading.sample, rate)
     if stop is not None:
         status, severity, needs = Status.EXCESS, 2, (*needs, *stop.needs)
+    turn = turning_line(reading, rate) if stop is None else None
+    if turn is not None and position != BELOW:
+        status = Status.WATCH
     fits = state.depth_fits(reading.increment) and state.in_region
     results = (
         *rates,
@@ -349,30 +359,36 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
         *(reading.cec.results if reading.cec else ()),
         *reading.credits.results,
         *(stop.results if stop is not None else ()),
+        *((turn.chance,) if turn is not None else ()),
     )
-    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs)
+    title = "title_excess" if stop is not None else words.title(position, spans, rate, needs,
+                                                                turns=turn is not None)
     return Finding(
         id=reading.finding_id, topic=TOPIC,
         title=say(f"nutrients.{title}", test=reading.test,
-                  where=reading.place, crop=state.crop.name),
+                  where=reading.place, crop=state.crop.name,
+                  line=None if turn is None else turn.line),
         status=status, severity=severity,
-        confidence=state.confidence(reading.sample, method_matches=fits, agrees=not spans),
+        confidence=state.confidence(reading.sample, method_matches=fits,
+                                    agrees=not spans and turn is None),
         grade=Grade.CALCULATED,
         value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
         reference=say("nutrients.reference_levels", critical=critical,
                       limit=rate.details.get("limit_ppm"), guide=guide.title),
         place=reading.place,
         body=(*words.body(reading, rate, position, severity, needs),
+              *(() if turn is None else (words.turn_body(reading, turn),)),
+              *words.pooled(reading),
               *(stop.body if stop is not None else ())),
         evidence=(*words.evidence(reading, rate, critical, spans),
                   *(stop.evidence if stop is not None else ())),
         needs=needs, sources=(rate.source,), results=results,
-        judgements=(_judgement(reading, rates, position, needs, spans),),
+        judgements=(_judgement(reading, rates, position, needs, turn),),
     )
 
 
 def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
-               needs: tuple[Need, ...], spans: bool) -> Judgement:
+               needs: tuple[Need, ...], turn: Turn | None) -> Judgement:
     """What the reading comes to for its nutrient."""
     feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]
     if feeding and feeding[0].optional:
@@ -380,18 +396,21 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
     elif feeding:
         verdict = Verdict.NEEDED
         reason = ("rate_not_given" if feeding[0].amount is None
-                  else "near_critical" if spans else "below_critical")
+                  else "near_critical" if turn is not None else "below_critical")
     elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
         verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
     elif any(r.value for r in rates):
         verdict, reason = Verdict.NOT_NEEDED, "supplied_since"
     elif position == BELOW:
         verdict, reason = Verdict.NEEDED, "rate_not_given"
+    elif turn is not None and turn.chance.number >= OPEN_CHANCE:
+        verdict, reason = Verdict.OPTIONAL, "near_critical_above"
     else:
         verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
     return judged(reading.nutrient, reading.place, verdict, reason,
                   "other_guide" if reason == "rate_not_given" else "", test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,
                   value=reading.quantity.value,
+                  line=None if turn is None else turn.line,
                   critical=rates[0].details["critical_ppm"],
                   limit=rates[0].details.get("limit_ppm"))

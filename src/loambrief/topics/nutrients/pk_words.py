@@ -7,15 +7,21 @@ from collections.abc import Iterator
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
-from loambrief.topics.nutrients.reading import TestReading, may_skip, skip_reason
+from loambrief.topics.nutrients.reading import TestReading, Turn, may_skip, skip_reason
+from loambrief.topics.nutrients.state import RESULT_FIELD
 
 
-def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()) -> str:
+def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = (),
+          turns: bool = False) -> str:
     if position == BELOW:
         return "title_near" if spans else "title_low"
-    if position == ABOVE:
-        return "title_drawdown" if rate.value else "title_high"
-    return "title_enough" if needs or not may_skip(rate) else "title_skip"
+    if position == ABOVE and rate.value:
+        return "title_drawdown"
+    if position != ABOVE and (needs or not may_skip(rate)):
+        return "title_enough"
+    if turns:
+        return "title_at_line"
+    return "title_high" if position == ABOVE else "title_skip"
 
 
 def body(reading: TestReading, rate: Result, position: str, severity: int,
@@ -26,14 +32,14 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
               critical=details["critical_ppm"], limit=details.get("limit_ppm"),
               severe=severity == 3)
     if rate.value is not None and needs and needs[0].amount is not None:
-        yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),  # type: ignore[arg-type]
+        yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),
                   low=details.get("low"), high=details.get("high"),
                   removal=details.get("removal_lb_ac"), build=details.get("build_lb_ac"),
                   position=position, error=reading.error.pct if reading.error else None,
                   optional=may_skip(rate))
     elif may_skip(rate) and skip_reason(reading) is not None:
         yield say("nutrients.skip_body", nutrient=reading.nutrient, why=skip_reason(reading),
-                  rate=float(rate.value),  # type: ignore[arg-type]
+                  rate=float(rate.value),
                   places=list(reading.state.case.field.sensitive_areas))
     elif position == BELOW and rate.value is None:
         yield say("nutrients.no_rate_body", nutrient=reading.nutrient,
@@ -46,10 +52,24 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
     if removal is not None:
         extra = reading.rule.values.get("extra_lb", 0.0)
         yield say("nutrients.guide_removal_body", nutrient=reading.nutrient, extra=extra,
-                  removal=float(removal) - float(extra))  # type: ignore[arg-type]
+                  removal=float(removal) - float(extra))
     chance = details.get("response_chance_pct")
     if position == BELOW or chance is not None:
         yield say("nutrients.benefit_body", chance=chance, test=reading.test)
+
+
+def turn_body(reading: TestReading, turn: Turn) -> Message:
+    """That the answer turns at the line, and how likely the soil lies below it."""
+    return say("nutrients.turn_body", line=turn.line, value=reading.quantity.value,
+               error=turn.error_pct, below=100.0 * turn.chance.number)
+
+
+def pooled(reading: TestReading) -> Iterator[Message]:
+    """That the value is the mean of several samples, and how far apart they are."""
+    spread = reading.increment.spread.get(RESULT_FIELD[reading.nutrient])
+    if spread is not None:
+        yield say("nutrients.pooled_body", n=spread.n, low=min(spread.values),
+                  high=max(spread.values), mean=spread.mean)
 
 
 def evidence(reading: TestReading, rate: Result, critical: float,

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from loambrief.agronomy.guides import TEST_OF, Guide, Rule
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import Increment, Sample
+from loambrief.findings.confidence import MIN_CORES
 from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_engine import WITHIN
-from loambrief.topics.nutrients.state import Cec, CompositeError, NutrientState
+from loambrief.topics.nutrients.state import Cec, CompositeError, NutrientState, typical_error
+from loambrief.topics.sampling.formulas_error import chance_below_critical
 from loambrief.topics.stratification.findings import STRONG_RATIO
 from loambrief.topics.stratification.state import layer_state
 from loambrief.units import Quantity, plain
@@ -91,7 +93,7 @@ def credits_since(state: NutrientState, sample: Sample, nutrient: str) -> Credit
             unknown.append(entry.material)
             continue
         result = nutrient_supplied.evaluate(rate_lb_ac=entry.rate.value, grade_pct=grade)
-        pounds += float(result.value)  # type: ignore[arg-type]
+        pounds += float(result.value)
         materials.append(entry.material)
         results.append(result)
     return Credits(pounds, tuple(materials), tuple(unknown), tuple(results))
@@ -104,6 +106,45 @@ def spans_level(reading: TestReading, critical: float) -> bool:
     share = reading.error.pct / 100
     value = reading.quantity.value
     return value * (1 - share) < critical <= value * (1 + share)
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A line of the guide that the test is no further from than its own error.
+
+    Attributes
+    ----------
+    line : float
+        Level at which the answer turns [ppm].
+    chance : Result
+        Chance that the true value lies below it [1].
+    error_pct : float
+        Error of the test [%].
+    """
+
+    line: float
+    chance: Result
+    error_pct: float
+
+
+def turning_line(reading: TestReading, rate: Result) -> Turn | None:
+    """The critical level or the upper limit, where the test is within its error of it.
+
+    Where the cores were not counted, the error is taken as that of a good composite: it is
+    no smaller than that.
+    """
+    value = reading.quantity.value
+    error = reading.error or typical_error(reading.nutrient, MIN_CORES, value)
+    if error is None or not reading.quantity.plain:
+        return None
+    lines = [float(x) for x in (rate.details.get("critical_ppm"), rate.details.get("limit_ppm"))
+             if isinstance(x, int | float)]
+    for line in sorted(dict.fromkeys(lines), key=lambda x: abs(x - value)):
+        chance = chance_below_critical.evaluate(value=value, critical=line,
+                                                error=error.pct / 100.0 * value)
+        if chance.details["turns"]:
+            return Turn(line, chance, error.pct)
+    return None
 
 
 def may_skip(rate: Result) -> bool:

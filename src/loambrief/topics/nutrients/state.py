@@ -182,9 +182,9 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
     if acidity is None:
         with subject(place_of(sample, increment), "bases only: a lower bound"):
             least = cec_by_summation.evaluate(**bases, acidity_meq=0.0)
-        return Cec(float(least.value), "at least", (least,))  # type: ignore[arg-type]
-    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))  # type: ignore[arg-type]
-    return Cec(float(total.value), "sum", (acidity, total))  # type: ignore[arg-type]
+        return Cec(float(least.value), "at least", (least,))
+    total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))
+    return Cec(float(total.value), "sum", (acidity, total))
 
 
 @dataclass(frozen=True)
@@ -208,24 +208,25 @@ def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeErr
     Of pooled samples the spread counts, unless the typical error is larger: two samples may
     agree by chance.
     """
-    typical = _typical_error(nutrient, sample, value)
+    typical = typical_error(nutrient, sample.cores, value)
     increment = main_increment(sample)
     spread = increment.spread.get(RESULT_FIELD[nutrient]) if increment is not None else None
     if spread is None or value <= 0:
         return typical
     result = repeat_error.evaluate(values=list(spread.values))
-    pct = 100.0 * float(result.value) / value  # type: ignore[arg-type]
+    pct = 100.0 * float(result.value) / value
     return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
 
 
-def _typical_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
-    if sample.cores is None or value <= 0:
+def typical_error(nutrient: str, cores: int | None, value: float) -> CompositeError | None:
+    """Published error of a composite of so many cores; None without their number."""
+    if cores is None or value <= 0:
         return None
     result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,
-                                      cores=float(sample.cores))
+                                      cores=float(cores))
     if result.value is None:
         return None
-    return CompositeError(100.0 * float(result.value) / value, result)  # type: ignore[arg-type]
+    return CompositeError(100.0 * float(result.value) / value, result)
 
 
 def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:

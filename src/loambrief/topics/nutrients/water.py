@@ -59,7 +59,7 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment,
         evidence.append(Evidence(Side.FOR, say("nutrients.evidence_surface_p", value=top,
                                                depth=surface.bottom_in), Grade.MEASURED,
                                  ("sandusky-stratification",)))
-    severity = 2 if risky and near_water else 1
+    severity = (2 if risky else 1) if near_water else 0  # no limit where nothing can reach water
     return Finding(
         id=f"{TOPIC}.p_water.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_p_water", where=zone(sample)),

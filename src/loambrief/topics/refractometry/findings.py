@@ -139,7 +139,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
         body=(*body, say("refractometry.body_difference", low=details["low"],
                          high=details["high"], is_clear=clear)),
         evidence=tuple(evidence),
-        needs=_needs(state, crop, weed, below=clear and float(difference.value) < 0),  # type: ignore
+        needs=_needs(state, crop, weed, below=clear and float(difference.value) < 0),
         sources=(difference.source, "practice-brix-10"),
         results=(difference,),
     )

@@ -66,11 +66,11 @@ class Sap:
 
     @property
     def low(self) -> float | None:
-        return None if self.interval is None else max(float(self.interval.details["low"]), 0.0)  # type: ignore
+        return None if self.interval is None else max(float(self.interval.details["low"]), 0.0)
 
     @property
     def high(self) -> float | None:
-        return None if self.interval is None else float(self.interval.details["high"])  # type: ignore
+        return None if self.interval is None else float(self.interval.details["high"])
 
     @property
     def enough(self) -> bool:
@@ -177,7 +177,7 @@ def _sap(part: Refractometer, number: int, reading: SapReading,
         return Sap(
             number=number,
             reading=reading,
-            brix=tuple(float(v) for v in values),  # type: ignore[arg-type]
+            brix=tuple(float(v) for v in values),
             comparable=comparable,
             corrections=tuple(corrections),
             interval=mean_interval.evaluate(values=values) if several else None,

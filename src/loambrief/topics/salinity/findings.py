@@ -18,9 +18,8 @@ from loambrief.topics.salinity.soil import (
 from loambrief.topics.salinity.state import (
     SaltState,
     irrigated,
-    next_crop,
+    leached_for,
     salt_state,
-    tolerance,
 )
 from loambrief.topics.salinity.water import water_findings
 
@@ -31,7 +30,7 @@ def assess(case: CaseFile) -> Assessment:
     """Findings on salinity and sodicity of every sample and of the irrigation water."""
     findings: list[Finding] = []
     missing: list[Missing] = []
-    crop = tolerance(next_crop(case))
+    crop = leached_for(case)
     for sample in case.samples:
         state = salt_state(sample)
         findings += salt_findings(case, state)
@@ -113,7 +112,7 @@ def plane(case: CaseFile) -> SalinityPlane | None:
                        state.converted or (esp is not None and esp.kind != "measured")))
     if not points:
         return None
-    crop = tolerance(next_crop(case))
+    crop = leached_for(case)
     return SalinityPlane(tuple(points), sodium_constant("saline_ece"),
                          sodium_constant("sodic_esp"), crop.crop if crop else None,
                          crop.threshold if crop else None)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -21,6 +23,8 @@ from loambrief.units import plain
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
+LEAST_LEACHING_IN = 1.0
+"""Less water than this is no leaching; the yearly share does it (our own step)."""
 ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
 LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
@@ -48,10 +52,10 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     """Pure gypsum for the main slice, or None; amount None without a CEC."""
     if not wants_gypsum(case, state):
         return None
-    esp, main = state.esp, state.main
+    esp, main = state.exchange, state.layer
     target, own = target_esp(case)
     cec = plain(main.increment.cec)
-    base = {
+    base: dict[str, Any] = {
         "kind": NeedKind.GYPSUM,
         "item": "sodium",
         "unit": "ton/ac",
@@ -91,14 +95,14 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
     """Elemental sulfur as another way, where it is on offer and the soil holds lime."""
     if gypsum.amount is None or not any(m.kind == "elemental sulfur" for m in case.materials):
         return None
-    carbonate = plain(state.main.increment.carbonate)
-    with subject(state.main.place):
+    carbonate = plain(state.layer.increment.carbonate)
+    with subject(state.layer.place):
         sulfur = amendment_for_gypsum.evaluate(gypsum_ton=gypsum.amount, amendment="sulfur")
         results = [sulfur]
         enough = None
         if carbonate is not None:
             lime = soil_lime_ton_ac.evaluate(carbonate_pct=carbonate,
-                                             depth_in=state.main.increment.thickness_in)
+                                             depth_in=state.layer.increment.thickness_in)
             results.append(lime)
             enough = lime.value > sulfur.details["lime_used_ton"]
     return Evidence(
@@ -117,50 +121,78 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     if crop is None or state.root_ece is None or not irrigated(case):
         return None
     depth = state.root_depth_in
+    water_ec = plain(case.water.ec) if case.water is not None else None
     with subject(state.place):
         target = ece_at_yield_loss.evaluate(
             loss_pct=KEPT_YIELD_LOSS_PCT, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
         if state.root_ece <= target.value:
             return None
         water = reclamation_leaching_in.evaluate(
-            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth)
+            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth,
+            ecw_ds_m=water_ec or 0.0)
+        if water.value is not None and water.value < LEAST_LEACHING_IN:
+            return None
         dissolving = None
         if gypsum is not None and gypsum.amount:
             dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
     cautions = [say("salinity.caution_drain_water",
                     areas=[str(a) for a in case.field.sensitive_areas]),
                 say("salinity.caution_leach_nitrate")]
-    water_ec = plain(case.water.ec) if case.water is not None else None
-    if water_ec is not None and water_ec >= target.value:
+    if water.value is None:
         cautions.insert(0, say("salinity.caution_leach_water", ec=water_ec, target=target.value))
     elif water_ec is not None:
         cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
-    params = {"depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
-              "crop": crop.crop, "removed_pct": water.details["removed_pct"],
+    params: dict[str, object] = {
+              "depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
+              "crop": crop.crop, "removed_pct": water.details.get("removed_pct"),
+              "after_gypsum": gypsum is not None,
               "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,
               "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
               "dissolve_high_in": None, "solubility": None}
     results = [target, water]
-    if dissolving is not None:
+    if dissolving is not None and gypsum is not None:
         params |= {"gypsum_ton_ac": gypsum.amount, "dissolve_in": float(dissolving.value),
                    "dissolve_low_in": float(dissolving.details["low"]),
                    "dissolve_high_in": float(dissolving.details["high"]),
                    "solubility": float(dissolving.details["solubility_g_l"])}
         results.append(dissolving)
+    amount, low, high = (None if v is None else float(v) for v in (
+        water.value, water.details.get("low"), water.details.get("high")))
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
-        text=say("salinity.need_leach", amount=water.value, low=water.details["low"],
-                 high=water.details["high"], sodic=sodic, **params),
+        text=say("salinity.need_leach", amount=amount, low=low, high=high, **params),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
-        amount=float(water.value), low=float(water.details["low"]),
-        high=float(water.details["high"]),
+        amount=amount, low=low, high=high,
         results=tuple(results),
         sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994",
                  *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),
         cautions=tuple(cautions), params=params,
     )
+
+
+def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
+    """Water that dissolves the gypsum and carries the sodium down, where salt alone asks none."""
+    if not gypsum.amount or not irrigated(case):
+        return None
+    with subject(state.place):
+        water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
+    params: dict[str, object] = {
+        "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
+        "dissolve_low_in": water.details["low"], "dissolve_high_in": water.details["high"],
+        "solubility": water.details["solubility_g_l"]}
+    return Need(
+        kind=NeedKind.LEACH, item="sodium", unit="in",
+        text=say("salinity.need_wash", amount=water.number, low=water.details["low"],
+                 high=water.details["high"], gypsum_ton_ac=gypsum.amount),
+        place=state.place, area_ac=sample_area_ac(case, state.sample), amount=water.number,
+        low=float(str(water.details["low"])), high=float(str(water.details["high"])),
+        results=(water,), sources=("richards-1954-hb60", "crc-gypsum-solubility",
+                                   "hira-singh-1980"),
+        cautions=(say("salinity.caution_drain_water",
+                      areas=[str(a) for a in case.field.sensitive_areas]),
+                  say("salinity.caution_leach_nitrate")), params=params)
 
 
 def drain_need(case: CaseFile, state: SaltState) -> Need | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (
@@ -27,6 +29,7 @@ from loambrief.topics.salinity.needs import (
     measure_sodium,
     sulfur_instead,
     target_esp,
+    wash_need,
 )
 from loambrief.topics.salinity.state import CropTolerance, EspEstimate, SaltState, confidence
 
@@ -42,10 +45,10 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
     target, own = target_esp(case)
     watch = sodium_constant("watch_esp")
     named = None
-    if state.root_ece is not None and state.main.ece is not None:
+    if state.root_ece is not None and state.layer.ece is not None:
         with subject(state.place):
-            named = sodicity_class.evaluate(ece_ds_m=state.main.ece, esp_pct=esp.value,
-                                            sar=state.main.sar, ph=state.main.increment.ph)
+            named = sodicity_class.evaluate(ece_ds_m=state.layer.ece, esp_pct=esp.value,
+                                            sar=state.layer.sar, ph=state.layer.increment.ph)
     sodic = state.sodic
     over_own = own and esp.value > target
     if sodic:
@@ -65,6 +68,8 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
             needs.append(measure_sodium(case, state))
         needs += drain_needs(case, state)
         leach = leach_need(case, state, crop, sodic, gypsum)
+        if leach is None:
+            leach = wash_need(case, state, gypsum)
         if leach is not None:
             needs.append(leach)
         sulfur = sulfur_instead(case, state, gypsum)
@@ -98,13 +103,13 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
                 Grade.CALCULATED, ("crc-gypsum-solubility", "hira-singh-1980"),
                 leach.results[-1:]))
         body.append(say("salinity.body_target", target=target, own=own,
-                        reason=case.targets.reason if own else ""))
+                        reason=case.targets.reason if own and case.targets else ""))
         if deeper:
-            body.append(say("salinity.body_deeper", depth=state.main.depth))
+            body.append(say("salinity.body_deeper", depth=state.layer.depth))
     return Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
         title=say("salinity.title_sodium", esp=esp.value, kind=esp.kind,
-                  name=named.value if named else None, sodic=sodic, where=state.main.place),
+                  name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
         confidence=confidence(case, state, matches=esp.kind == "measured", agrees=agrees),
         grade=Grade.MEASURED if esp.kind == "measured" else Grade.CALCULATED,
@@ -123,7 +128,7 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
 
 def _judgement(place: Place, esp: float, low: bool) -> Judgement:
     """Gypsum for sodium: settled where the sodium is low, open where it is watched."""
-    params = {"esp": esp, "limit": sodium_constant("sodic_esp")}
+    params: dict[str, Any] = {"esp": esp, "limit": sodium_constant("sodic_esp")}
     if low:
         return amendment("gypsum", place, Verdict.NOT_NEEDED, "sodium_low", **params)
     return amendment("gypsum", place, Verdict.NOT_JUDGED, "sodium_watched", "sodium", **params)
@@ -148,7 +153,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
     low = bound.value < sodium_constant("watch_esp")
     return Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
-        title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.main.place),
+        title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.layer.place),
         status=Status.ADEQUATE if low else Status.UNCERTAIN, severity=0 if low else 1,
         confidence=confidence(case, state),
         grade=Grade.CALCULATED, value=bound.value, unit="%", place=state.place,

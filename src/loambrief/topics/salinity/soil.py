@@ -54,7 +54,8 @@ def salt_findings(case: CaseFile, state: SaltState) -> tuple[Finding, ...]:
         bounded = _bounded(case, state)
         return (bounded,) if bounded else ()
     crops = _crops(case)
-    held = tuple(c for c in crops if state.root_high > c.threshold)
+    most = state.salt if state.root_high is None else state.root_high
+    held = tuple(c for c in crops if most > c.threshold)
     level = _level(case, state, crops, held)
     return (level, *(_crop(case, state, c, first=i == 0) for i, c in enumerate(held)))
 
@@ -73,6 +74,8 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
         return None
     below = main.bound == "<"
     limit = main.high if below else main.low
+    typed = main.increment.ec
+    assert limit is not None and typed is not None
     fine = below and limit <= salt_constant("salty_soil_limit")
     salty = not below and limit >= sodium_constant("saline_ece")
     status = Status.ADEQUATE if fine else Status.LIMITING if salty else Status.UNCERTAIN
@@ -84,7 +87,7 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
         grade=_grade(state), unit="dS/m", place=main.place,
         reference=say("salinity.reference_classes"),
         body=(say("salinity.body_bound"),),
-        evidence=(Evidence(Side.FOR, say("salinity.for_bound", typed=main.increment.ec.typed,
+        evidence=(Evidence(Side.FOR, say("salinity.for_bound", typed=typed.typed,
                                          depth=main.depth), _grade(state), (), main.results),),
         sources=("cansis-salsym",), results=main.results,
     )
@@ -96,14 +99,16 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
         named = salinity_class.evaluate(ece_ds_m=state.root_ece)
     saline = sodium_constant("saline_ece")
     two = salt_constant("salty_soil_limit")
-    if state.root_ece < two:
+    if state.salt < two:
         status, severity = Status.ADEQUATE, 0
-    elif state.root_ece >= saline and not crops:
+    elif state.salt >= saline and not crops:
         status, severity = Status.LIMITING, 2
     else:
         status, severity = Status.WATCH, 1
+    low, most = state.root_low, state.root_high
+    assert low is not None and most is not None
     straddles = state.converted and any(
-        state.root_low <= limit < state.root_high
+        low <= limit < most
         for limit in (saline, *(c.threshold for c in crops))
     )
     if straddles and status is Status.ADEQUATE:
@@ -111,7 +116,7 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
     needs: list[Need] = []
     if straddles:
         needs.append(measure_paste(case, state))
-    if not state.esps and (state.root_ece >= two or _high_ph(state)):
+    if not state.esps and (state.salt >= two or _high_ph(state)):
         needs.append(measure_sodium(case, state))
     return Finding(
         id=f"salinity.ece.{state.sample.id}", topic="salinity",
@@ -135,10 +140,11 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
 def _level_body(state: SaltState, named: Result) -> tuple:
     body = [say("salinity.body_class", name=named.value, usda=named.details["usda_words"],
                 effect=named.notes[0])]
-    if state.converted:
+    typed = state.layer.increment.ec
+    if state.converted and typed is not None:
         body.append(say("salinity.body_converted", method=state.sample.methods.ec,
-                        ec=state.main.increment.ec.value, low=state.root_low,
-                        high=state.root_high, equations=state.main.results[-1].details.get(
+                        ec=typed.value, low=state.root_low,
+                        high=state.root_high, equations=state.layer.results[-1].details.get(
                             "equations")))
     body.append(say("salinity.body_depth", depth_in=state.root_depth_in))
     return tuple(body)
@@ -153,13 +159,13 @@ def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
                               converted=piece.converted, low=piece.low, high=piece.high),
                 Grade.CALCULATED if piece.converted else Grade.MEASURED, (), piece.results))
     top = state.surface
-    if top is not None and top.ece is not None and state.main is not None and state.main.ece:
-        rising = top.ece >= CRUST * state.main.ece
+    if top is not None and top.ece is not None and state.main is not None and state.layer.ece:
+        rising = top.ece >= CRUST * state.layer.ece
         if rising:
             lines.append(Evidence(
-                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.main.ece,
+                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.layer.ece,
                                   depth=top.depth), Grade.CALCULATED,
-                ("ayers-westcot-1985-fao29",), (*top.results, *state.main.results)))
+                ("ayers-westcot-1985-fao29",), (*top.results, *state.layer.results)))
     for crop in crops:
         if crop not in held:
             lines.append(Evidence(
@@ -170,7 +176,7 @@ def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
 
 
 def _high_ph(state: SaltState) -> bool:
-    return state.main is not None and (state.main.increment.ph or 0.0) >= HIGH_PH
+    return state.main is not None and (state.layer.increment.ph or 0.0) >= HIGH_PH
 
 
 def salty_materials(case: CaseFile) -> tuple[str, ...]:
@@ -184,15 +190,15 @@ def salty_materials(case: CaseFile) -> tuple[str, ...]:
 
 
 def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
-    if state.root_ece is None or state.root_ece <= salt_constant("salty_soil_limit"):
+    if state.root_ece is None or state.salt <= salt_constant("salty_soil_limit"):
         return ()
     ids = salty_materials(case)
-    found = [m for m in case.materials if m.id in ids]
+    found = [(m, m.analysis.ec_1to5) for m in case.materials
+             if m.id in ids and m.analysis is not None]
     return tuple(
         (say("salinity.avoid_salty", material=Product(m.id, m.name)),
-         say("salinity.avoid_salty_why", ec=m.analysis.ec_1to5.value, soil=state.root_ece,
-             where=state.place))
-        for m in found
+         say("salinity.avoid_salty_why", ec=ec.value, soil=state.root_ece, where=state.place))
+        for m, ec in found if ec is not None
     )
 
 
@@ -277,7 +283,7 @@ def _surface_ece(state: SaltState) -> float:
 
 def _alternatives(state: SaltState, crop: CropTolerance) -> tuple[tuple[dict, ...], tuple]:
     rows, results = [], []
-    for row in tolerant_alternatives(crop.crop, state.root_ece, ALTERNATIVE_KEEPS_PCT):
+    for row in tolerant_alternatives(crop.crop, state.salt, ALTERNATIVE_KEEPS_PCT):
         with subject(state.place, str(row["crop"])):
             kept = relative_yield_salinity.evaluate(
                 ece_ds_m=state.root_ece, threshold_ds_m=row["threshold_ds_m"],

@@ -81,6 +81,24 @@ class SaltState:
     esps: tuple[EspEstimate, ...] = ()
 
     @property
+    def layer(self) -> SliceSalt:
+        """The main slice, where the caller knows that there is one."""
+        assert self.main is not None
+        return self.main
+
+    @property
+    def exchange(self) -> EspEstimate:
+        """The ESP in use, where the caller knows that there is one."""
+        assert self.esp is not None
+        return self.esp
+
+    @property
+    def salt(self) -> float:
+        """Root-zone ECe, where the caller knows that it was worked out [dS/m]."""
+        assert self.root_ece is not None
+        return self.root_ece
+
+    @property
     def converted(self) -> bool:
         return bool(self.main and self.main.converted)
 
@@ -112,8 +130,13 @@ def _convert(ratio: str, ec: float, sample: Sample, increment: Increment) -> Res
         return ece_from_1to5.evaluate(ec_ds_m=ec, saturation_pct=saturation)
     if sample.texture is None:
         return None
-    chosen = {"1:1": ece_from_1to1, "1:2": ece_from_1to2, "1:5": ece_from_1to5}[ratio]
-    result = chosen.evaluate(ec_ds_m=ec, texture=sample.texture)
+    way = {"ec_ds_m": ec, "texture": sample.texture}
+    if ratio == "1:1":
+        result = ece_from_1to1.evaluate(**way)
+    elif ratio == "1:2":
+        result = ece_from_1to2.evaluate(**way)
+    else:
+        result = ece_from_1to5.evaluate(**way)
     return result if result.value is not None else None
 
 
@@ -152,9 +175,11 @@ def _sar(increment: Increment) -> tuple[float | None, tuple[Result, ...]]:
     if extract is None:
         return None, ()
     ions = (plain(extract.sodium), plain(extract.calcium), plain(extract.magnesium))
-    if None in ions or ions[1] + ions[2] <= 0:
+    sodium, calcium, magnesium = ions
+    if sodium is None or calcium is None or magnesium is None or calcium + magnesium <= 0:
         return None, ()
-    result = sodium_adsorption_ratio.evaluate(na_meq_l=ions[0], ca_meq_l=ions[1], mg_meq_l=ions[2])
+    result = sodium_adsorption_ratio.evaluate(na_meq_l=sodium, ca_meq_l=calcium,
+                                              mg_meq_l=magnesium)
     return float(result.value), (result,)
 
 
@@ -171,7 +196,7 @@ def _esps(sample: Sample, piece: SliceSalt) -> tuple[EspEstimate, ...]:
         extract = inc.extract
         dissolved = plain(extract.sodium) if extract else None
         saturation = plain(extract.saturation) if extract else None
-        if None not in (sodium, cec, dissolved, saturation):
+        if cec is not None and None not in (sodium, dissolved, saturation):
             net = exchangeable_sodium_meq.evaluate(
                 extractable_na_meq=sodium, extract_na_meq_l=dissolved, saturation_pct=saturation)
             found += _estimate("corrected", float(net.value), cec, net)
@@ -199,9 +224,10 @@ def _least_cec(sample: Sample, inc: Increment, sodium_meq: float) -> float | Non
     if inc.ph is None or inc.ph >= CALCAREOUS_PH or sample.fizz not in (None, "none"):
         return None
     bases = [(plain(inc.calcium), "Ca"), (plain(inc.magnesium), "Mg"), (plain(inc.potassium), "K")]
-    if any(value is None for value, _ in bases):
+    known = [(value, ion) for value, ion in bases if value is not None]
+    if len(known) < len(bases):
         return None
-    return sodium_meq + sum(value / 10.0 / EQUIVALENT_MG[ion] for value, ion in bases)
+    return sodium_meq + sum(value / 10.0 / EQUIVALENT_MG[ion] for value, ion in known)
 
 
 def _root_chain(sample: Sample, slices: tuple[SliceSalt, ...]) -> list[SliceSalt]:
@@ -233,8 +259,9 @@ def salt_state(sample: Sample) -> SaltState:
         mean = root_zone_ece.evaluate(ece_ds_m=[s.ece for s in chain], thickness_in=thickness,
                                       depth_in=sum(thickness))
 
-    def weighted(values: list[float]) -> float:
-        return sum(v * t for v, t in zip(values, thickness, strict=True)) / sum(thickness)
+    def weighted(values: list[float | None]) -> float:
+        known = [v for v in values if v is not None]
+        return sum(v * t for v, t in zip(known, thickness, strict=True)) / sum(thickness)
 
     return SaltState(
         sample, state.place, main, slices,
@@ -274,9 +301,11 @@ def tolerance(crop: str | None) -> CropTolerance | None:
                          result.how, result)
 
 
-def next_crop(case: CaseFile) -> str:
-    """The crop that leaching and gypsum are for: the one that follows, else the present one."""
-    return case.field.following_crop or case.field.crop
+def leached_for(case: CaseFile) -> CropTolerance | None:
+    """The more sensitive of the crops that the water goes on; None without a published one."""
+    known = [t for t in map(tolerance, (case.field.crop, case.field.following_crop))
+             if t is not None]
+    return min(known, key=lambda t: t.threshold, default=None)
 
 
 def confidence(case: CaseFile, state: SaltState, *, matches: bool = True,

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
@@ -37,13 +39,16 @@ from loambrief.topics.salinity.formulas_water_quality import (
     water_restriction,
 )
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT
-from loambrief.topics.salinity.state import CropTolerance, irrigated, next_crop, tolerance, watering
+from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
+from loambrief.topics.salinity.treatment import treatment_finding
 from loambrief.units import plain
 
 LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
          "severe": (Status.LIMITING, 2)}
 LEAST_LEACHING = 0.05
 """Lowest leaching fraction of the concentration table."""
+MOST_LEACHING = 0.6
+"""A share above this is taken for a crop that loses a tenth instead: our own step."""
 
 
 def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
@@ -54,7 +59,8 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
     if water is None:
         return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
                             "salinity"),)
-    found = [_salt(case), _sealing(case), _ions(case)]
+    found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
+             _sealing(case), _ions(case)]
     missing = []
     if plain(water.ec) is None:
         missing.append(Missing(say("salinity.missing_water_ec"),
@@ -68,23 +74,29 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
     return tuple(f for f in found if f is not None), tuple(missing)
 
 
-def _base(case: CaseFile) -> dict:
+def _water(case: CaseFile) -> Water:
+    """The water test, where the caller knows that there is one."""
+    assert case.water is not None
+    return case.water
+
+
+def _base(case: CaseFile) -> dict[str, Any]:
     return {
         "topic": "salinity",
-        "confidence": grade_confidence(age_days=age_days(case, case.water.date)),
-        "place": Place(label=case.water.source),
+        "confidence": grade_confidence(age_days=age_days(case, _water(case).date)),
+        "place": Place(label=_water(case).source),
     }
 
 
 def _salt(case: CaseFile) -> Finding | None:
-    ec = plain(case.water.ec)
+    ec = plain(_water(case).ec)
     if ec is None:
         return None
-    crop = tolerance(next_crop(case))
-    with subject(case.water.source):
+    crop = leached_for(case)
+    with subject(_water(case).source):
         level = water_restriction.evaluate(constituent="ec", value=ec)
         leaching = _leaching(ec, crop)
-        fraction = leaching["kept"].value if leaching else None
+        fraction, loss = _share(leaching)
         share = (constant("usual_leaching") if fraction is None
                  else max(float(fraction), LEAST_LEACHING))
         factor = concentration_factor.evaluate(leaching_fraction=share)
@@ -102,19 +114,19 @@ def _salt(case: CaseFile) -> Finding | None:
              Evidence(Side.CONTEXT, say("salinity.context_load", load=load.value, salt=salt.value),
                       Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
     body, needs, results = [], [], [level, factor, long_run]
-    if leaching:
+    if leaching and crop is not None:
         results += list(leaching.values())
         if fraction is None:
             status, severity = Status.LIMITING, 3
             body.append(say("salinity.body_water_too_salty", crop=crop.crop))
         else:
-            need, more = _extra_water(case, crop, ec, leaching)
+            need, more = _extra_water(case, crop, ec, leaching, fraction, loss)
             needs, results = [need], results + more
-            body.append(say("salinity.body_leaching", crop=crop.crop, kept=fraction,
+            body.append(say("salinity.body_leaching", crop=crop.crop, kept=leaching["kept"].value,
                             full=leaching["full"].value, target=leaching["target"].value))
     return Finding(
         id="salinity.water.ec",
-        title=say("salinity.title_water_ec", ec=ec, level=level.value, source=case.water.source),
+        title=say("salinity.title_water_ec", ec=ec, level=level.value, source=_water(case).source),
         status=status, severity=severity, grade=Grade.MEASURED, value=ec, unit="dS/m",
         reference=say("salinity.reference_water_ec", none_below=level.details["none_below"],
                       severe_above=level.details["severe_above"]),
@@ -136,16 +148,26 @@ def _leaching(ec: float, crop: CropTolerance | None) -> dict[str, Result]:
     }
 
 
-def _extra_water(case: CaseFile, crop: CropTolerance, ec: float,
-                 leaching: dict[str, Result]) -> tuple[Need, list[Result]]:
+def _share(leaching: dict[str, Result]) -> tuple[float | None, float]:
+    """The share to drain and the loss of yield [%] it is for: none, else a tenth."""
+    if not leaching:
+        return None, 0.0
+    full, kept = leaching["full"].value, leaching["kept"].value
+    if full is not None and full <= MOST_LEACHING:
+        return float(full), 0.0
+    return None if kept is None else float(kept), KEPT_YIELD_LOSS_PCT
+
+
+def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[str, Result],
+                 kept: float, loss: float) -> tuple[Need, list[Result]]:
     """Keep the salt moving: the leaching share as a habit, with the season's water if known."""
-    kept = float(leaching["kept"].value)
     full = leaching["full"].value
     et = plain(case.field.seasonal_et)
     results: list[Result] = []
-    params = {"share": kept, "crop": crop.crop, "et": et, "total": None, "extra": None,
-              "drain_ec": None, "full": full}
-    with subject(case.water.source):
+    params: dict[str, object] = {
+        "share": kept, "loss_pct": loss, "crop": crop.crop, "et": et, "total": None,
+        "extra": None, "drain_ec": None, "full": full}
+    with subject(_water(case).source):
         if kept > 0:
             drain = drainage_water_ec.evaluate(ecw_ds_m=ec, leaching_fraction=kept)
             params["drain_ec"] = float(drain.value)
@@ -167,20 +189,21 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float,
 
 
 def _water_sar(case: CaseFile) -> Result | None:
-    water = case.water
+    water = _water(case)
     ions = (plain(water.sodium), plain(water.calcium), plain(water.magnesium))
-    if None in ions or ions[1] + ions[2] <= 0:
+    sodium, calcium, magnesium = ions
+    if sodium is None or calcium is None or magnesium is None or calcium + magnesium <= 0:
         return None
     with subject(water.source):
-        return sodium_adsorption_ratio.evaluate(na_meq_l=ions[0], ca_meq_l=ions[1],
-                                                mg_meq_l=ions[2])
+        return sodium_adsorption_ratio.evaluate(na_meq_l=sodium, ca_meq_l=calcium,
+                                                mg_meq_l=magnesium)
 
 
 def _sealing(case: CaseFile) -> Finding | None:
-    ec, sar = plain(case.water.ec), _water_sar(case)
+    ec, sar = plain(_water(case).ec), _water_sar(case)
     if ec is None or sar is None:
         return None
-    with subject(case.water.source):
+    with subject(_water(case).source):
         level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
     status, severity = LEVEL[str(level.value)]
     lines = [Evidence(Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
@@ -198,14 +221,14 @@ def _sealing(case: CaseFile) -> Finding | None:
                                         bad=constant("rsc_unsuitable")),
                               Grade.CALCULATED, ("eaton-1950",), (rsc,)))
         results.append(rsc)
-    needs = ()
+    needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(kind=NeedKind.MEASURE, item="infiltration", unit="",
                       text=say("salinity.need_infiltration"), area_ac=case.field.area.value,
                       sources=("ayers-westcot-1985-fao29",)),)
     return Finding(
         id="salinity.water.infiltration",
-        title=say("salinity.title_sealing", level=level.value, source=case.water.source),
+        title=say("salinity.title_sealing", level=level.value, source=_water(case).source),
         status=status, severity=severity, grade=Grade.CALCULATED, value=float(sar.value),
         unit="SAR", reference=say("salinity.reference_sealing",
                                   none_above=level.details["none_above"],
@@ -216,7 +239,7 @@ def _sealing(case: CaseFile) -> Finding | None:
 
 
 def _residual(case: CaseFile) -> Result | None:
-    water = case.water
+    water = _water(case)
     ions = (plain(water.bicarbonate), plain(water.calcium), plain(water.magnesium))
     if None in ions:
         return None
@@ -227,7 +250,7 @@ def _residual(case: CaseFile) -> Result | None:
 
 def _ions(case: CaseFile) -> Finding | None:
     """Sodium, chloride, boron and bicarbonate, the worst of them naming the finding."""
-    water, method = case.water, watering(case)
+    water, method = _water(case), watering(case)
     sar = _water_sar(case)
     sodium = plain(water.sodium) if method == "sprinkler" else sar and float(sar.value)
     values = (("sodium", sodium), ("chloride", plain(water.chloride)),
@@ -271,13 +294,13 @@ def _ions(case: CaseFile) -> Finding | None:
 
 def _foliar(case: CaseFile, method: str) -> Evidence | None:
     """Leaf injury under sprinklers, where the crop is in the published list."""
-    sodium, chloride = plain(case.water.sodium), plain(case.water.chloride)
+    sodium, chloride = plain(_water(case).sodium), plain(_water(case).chloride)
     worst = max((v for v in (sodium, chloride) if v is not None), default=None)
     if method != "sprinkler" or worst is None:
         return None
-    crop = next_crop(case)
+    crop = case.field.crop
     try:
-        with subject(case.water.source, crop):
+        with subject(_water(case).source, crop):
             limit = foliar_salt_limit.evaluate(crop=crop)
     except UnknownName:
         return None

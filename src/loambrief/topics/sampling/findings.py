@@ -78,9 +78,9 @@ def _depth_fault(case: CaseFile, sample: Sample) -> Message | None:
     tillage = case.field.tillage
     if main is None and top is None:
         return say("sampling.fault_no_surface")
-    if main is None:
+    if main is None and top is not None:
         return None if tillage == "perennial" else say(
-            "sampling.fault_shallow", depth=depth_of(top),  # type: ignore[union-attr]
+            "sampling.fault_shallow", depth=depth_of(top),
             low=constant("tilled_low"), high=constant("tilled_high"))
     if tillage == "no-till" and top is None:
         return say("sampling.fault_no_till", surface=constant("no_till_surface"),
@@ -93,10 +93,10 @@ def _error(sample: Sample) -> tuple[Evidence | None, tuple[Result, ...]]:
     if sample.cores is None:
         return None, ()
     row = load("sampling/variation").find(test=EXAMPLE)
-    lab = (float(row["same_lab_low"]) + float(row["same_lab_high"])) / 2  # type: ignore[arg-type]
+    lab = (float(row["same_lab_low"]) + float(row["same_lab_high"])) / 2
     ends, results = [], []
     for cv in (row["field_cv_low"], row["field_cv_high"]):
-        field = composite_error_pct.evaluate(cv_pct=float(cv), cores=float(sample.cores))  # type: ignore
+        field = composite_error_pct.evaluate(cv_pct=float(cv), cores=float(sample.cores))
         both = combined_error_pct.evaluate(field_pct=field.value, lab_pct=lab)
         ends.append(both.value)
         results += [field, both]

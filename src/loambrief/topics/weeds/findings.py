@@ -19,7 +19,7 @@ def assess(case: CaseFile) -> Assessment:
     found: list[Finding | None] = [hints_finding(case, seen), claims_finding(case, seen),
                                    competition_finding(case, seen), safety_finding(case, seen)]
     bare = list(dict.fromkeys(s.name for s in seen if s.cover is None))
-    missing = ()
+    missing: tuple[Missing, ...] = ()
     if bare:
         missing = (Missing(say("weeds.missing_cover", names=bare),
                            say("weeds.missing_cover_means"), TOPIC),)

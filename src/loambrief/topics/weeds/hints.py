@@ -100,7 +100,9 @@ def prompted(case: CaseFile, seen: tuple[Seen, ...]) -> tuple[Hinted, ...]:
     known = [s for s in one_each(seen) if s.accepted]
     for key in PROMPTS:
         rows = {row["species"]: row for row in load("weeds/prompts") if row["prompt"] == key}
-        strong, weak, sources = [], [], []
+        strong: list[Seen] = []
+        sources: list[str] = []
+        weak: list[Seen] = []
         for item in known:
             row = rows.get(item.accepted)
             if row is None and key == "salinity" and _salt_plant(item):

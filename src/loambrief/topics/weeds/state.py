@@ -148,7 +148,8 @@ def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> HintC
 
 def check_salt(case: CaseFile, seen: Iterable[Seen]) -> HintCheck:
     """Salt plants against the conductivity of the soil."""
-    lows, highs, results = [], [], []
+    lows, highs = [], []
+    results: list[Result] = []
     for sample in samples_for(case, seen):
         state = salt_state(sample)
         for piece in (state.surface, state.main):

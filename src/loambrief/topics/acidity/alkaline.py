@@ -1,0 +1,102 @@
+"""Whether a pH suits the crop upwards, and what follows where it does not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import sample_area_ac
+from loambrief.errors import UnknownName
+from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say
+from loambrief.topics.acidity.formulas_tolerance import SUITS, TOO_ALKALINE, ph_suitability
+from loambrief.topics.acidity.state import AcidState
+
+SODIUM_PH = 8.5
+"""Above this a soil without a sodium test deserves one (classes of Handbook 60)."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Where the pH lies in what the present crop likes and bears.
+
+    Attributes
+    ----------
+    crop : str
+        As the case names it.
+    result : Result or None
+        None where the crop is not in the crop list; its value is None where no range is held.
+    limit : float or None
+        Highest pH that the crop bears [pH].
+    near : bool
+        pH and that limit are closer than the error of the pH.
+    """
+
+    crop: str
+    result: Result | None
+    limit: float | None = None
+    near: bool = False
+
+    @property
+    def suits(self) -> bool:
+        return self.result is not None and self.result.value == SUITS
+
+    @property
+    def too_alkaline(self) -> bool:
+        return self.result is not None and self.result.value == TOO_ALKALINE
+
+    @property
+    def place(self) -> str | None:
+        """Class of the pH; None where nothing published judges it."""
+        return None if self.result is None or self.result.value is None else str(self.result.value)
+
+
+def fit(case: CaseFile, state: AcidState) -> Fit:
+    """Hold the pH of the tilled layer against the range of the present crop."""
+    crop = case.field.crop
+    assert state.ph is not None
+    try:
+        with subject(state.place, crop):
+            result = ph_suitability.evaluate(crop=crop, soil_ph=state.ph)
+    except UnknownName:
+        return Fit(crop, None)
+    limit = result.details.get("limit_high")
+    if not isinstance(limit, float):
+        return Fit(crop, result)
+    return Fit(crop, result, limit, abs(state.ph - limit) <= state.ph_error)
+
+
+def fit_evidence(state: AcidState, found: Fit) -> tuple[Evidence, ...]:
+    """The published range, or that none is held where the pH is high."""
+    if found.result is None or found.place is None:
+        return (Evidence(Side.AGAINST, say("acidity.against_no_range", crop=found.crop),
+                         Grade.CALCULATED),)
+    about = found.result.details
+    side = Side.FOR if found.suits or found.too_alkaline else Side.CONTEXT
+    return (Evidence(side, say("acidity.for_range", crop=found.crop, low=about["best_low"],
+                               high=about["best_high"], limit_low=about["limit_low"],
+                               limit_high=about["limit_high"]),
+                     Grade.CALCULATED, (found.result.source,), (found.result,)),)
+
+
+def alkaline_needs(case: CaseFile, state: AcidState) -> tuple[Need, ...]:
+    """What to test in a soil too alkaline for its crop: leaves, and sodium above pH 8.5."""
+    area = sample_area_ac(case, state.sample)
+    needs = [Need(kind=NeedKind.MEASURE, item="tissue", unit="", place=state.place, area_ac=area,
+                  text=say("acidity.need_leaf", crop=case.field.crop, where=state.place),
+                  sources=("fao-ecocrop",))]
+    if wants_sodium(state):
+        needs.append(Need(kind=NeedKind.MEASURE, item="sodium", unit="", place=state.place,
+                          area_ac=area, text=say("acidity.need_sodium", where=state.place,
+                                                 limit=SODIUM_PH),
+                          sources=("richards-1954-hb60",)))
+    return tuple(needs)
+
+
+def wants_sodium(state: AcidState) -> bool:
+    """pH speaks of sodium, and no test of it was made."""
+    if state.ph is None or state.main is None or state.ph <= SODIUM_PH:
+        return False
+    extract = state.main.extract
+    return (state.main.sodium is None and state.main.exchangeable_sodium is None
+            and (extract is None or extract.sodium is None))
