@@ -33,6 +33,7 @@ LEVEL = {name: depth for depth, names in enumerate(LAYERS) for name in names}
 ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
+    "ruamel": ("case/yaml_edit.py",),
     "jinja2": ("report/", "render/html.py", "case/starter.py"),
     "matplotlib": ("charts/",),
     "reportlab": ("render/", "charts/canvas.py", "charts/fonts.py"),

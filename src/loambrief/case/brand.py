@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import io
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from loambrief.case.photos import FORMATS, NotAPhoto, on_white, read_picture
+from loambrief.case.photos import NotAPhoto, on_white, opened, read_or_fault
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.profiles import locate
 from loambrief.case.quantities import show
 from loambrief.case.schema import Brand as BrandKeys
 from loambrief.case.schema import CaseFile
@@ -129,20 +127,11 @@ def _ratio(value: float) -> str:
 
 def _logo(keys: LogoKeys, folder: Path | None, path: DataPath,
           faults: list[Fault]) -> PrintedBrand | None:
-    try:
-        content = read_picture(locate(folder, keys.file), MOST_BYTES)
-        png, width, height = flat_png(content)
-    except NotAPhoto as fault:
-        faults.append(Fault("CASE076", path, fault.found, fault.wanted))
-    except ValueError as fault:
-        faults.append(Fault("CASE067", path, show(keys.file), str(fault)))
-    except OSError as error:
-        faults.append(Fault("CASE067", path, show(keys.file), "a file that can be read",
-                            f"{error.strerror or 'It cannot be read'}."))
-    else:
-        return PrintedBrand("", keys.file, png, width, height, keys.alt,
-                     hashlib.sha256(content).hexdigest())
-    return None
+    def made(content: bytes) -> PrintedBrand:
+        return PrintedBrand("", keys.file, *flat_png(content), keys.alt,
+                           hashlib.sha256(content).hexdigest())
+
+    return read_or_fault(keys.file, folder, path, "CASE076", MOST_BYTES, made, faults)
 
 
 def flat_png(content: bytes) -> tuple[bytes, int, int]:
@@ -153,34 +142,17 @@ def flat_png(content: bytes) -> tuple[bytes, int, int]:
     NotAPhoto
         Neither JPEG nor PNG by its content, damaged, too large, too small or too long.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, ImageOps
 
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(content), formats=FORMATS)
-            width, height = picture.size
-            if width * height > MOST_PIXELS:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at most {MOST_PIXELS // 1_000_000} million pixels")
-            if min(width, height) < SMALLEST_SIDE:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at least {SMALLEST_SIDE} pixels each way")
-            if max(width, height) > 12 * min(width, height):
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                "at most 12 times as long as wide")
-            picture.load()
-            if _is_bare(picture, content):
-                return content, width, height
-            upright = ImageOps.exif_transpose(picture)
-    except Image.DecompressionBombError as error:
-        raise NotAPhoto("a picture far larger than its file",
-                        f"at most {MOST_PIXELS // 1_000_000} million pixels") from error
-    except UnidentifiedImageError as error:
-        raise NotAPhoto("a file that is neither", "a JPEG or PNG picture") from error
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
-                        "a whole JPEG or PNG picture") from error
+    with opened(content, SMALLEST_SIDE, MOST_PIXELS, "picture") as picture:
+        width, height = picture.size
+        if max(width, height) > 12 * min(width, height):
+            raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                            "at most 12 times as long as wide")
+        picture.load()
+        if _is_bare(picture, content):
+            return content, width, height
+        upright = ImageOps.exif_transpose(picture)
     plain = on_white(upright).convert("RGB")
     plain.thumbnail(LONGEST_SIDES, Image.Resampling.LANCZOS)
     out = io.BytesIO()

@@ -26,7 +26,7 @@ from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Part
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.errors import CaseProblems
 
 METHODS: Mapping[str, tuple[str, ...]] = {
@@ -63,7 +63,7 @@ class GuideAbout(Part):
     interval_how: How | None = None
 
 
-class ClassEntry(Part):
+class SoilTestClassEntry(Part):
     """One class: its lower bound and, if the guide gives one, its rate."""
 
     name: q.Name
@@ -122,7 +122,7 @@ class ClassesRule(_Rule):
 
     kind: Literal["classes"]
     critical_class: q.Name
-    classes: Annotated[list[ClassEntry], Field(min_length=2, max_length=12)]
+    classes: Annotated[list[SoilTestClassEntry], Field(min_length=2, max_length=12)]
 
 
 class EquationRule(_Rule):
@@ -226,9 +226,9 @@ def load_guide(path: Path | str) -> LoadedGuide:
     return LoadedGuide(path.stem, _plain(guide), hashlib.sha256(raw).hexdigest(), file)
 
 
-def _toml(text: str, file: str) -> Source:
+def _toml(text: str, file: str) -> SourceText:
     try:
-        return Source(file, text, tomllib.loads(text))
+        return SourceText(file, text, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         problem = Problem(file, 0, 0, "CASE005", "file", str(error), "well-formed TOML")
         raise CaseProblems((problem,)) from None

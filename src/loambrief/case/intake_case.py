@@ -18,9 +18,9 @@ from loambrief.case.load import load_bytes
 from loambrief.case.measurements import results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import Tree, Value, branch_of, emit, plain_of, set_samples, tree_of
+from loambrief.case.yaml_edit import Tree, emit, plain_of, set_samples
 from loambrief.errors import CaseProblems
 
 _EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
@@ -62,7 +62,7 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
     """
     trees: list[Tree] = [sample_tree(s) for s in intake.samples]
     text = starter_case(**starter)  # type: ignore[arg-type]
-    block = "\n".join(["samples:", *emit(trees, 2)]) + "\n"
+    block = "\n".join(emit({"samples": trees})) + "\n"
     made, found = _EXAMPLE.subn(lambda _: block, text, count=1)
     if not found:
         content, _ = set_samples(text.encode("utf-8"), file, {}, trees)
@@ -113,7 +113,7 @@ def _checked(content: bytes, file: str, folder: Path | None = None) -> tuple[Pro
 
 
 class _Merging:
-    def __init__(self, source: Source, intake: Intake):
+    def __init__(self, source: SourceText, intake: Intake):
         self.source, self.intake = source, intake
         self.faults: list[Fault] = []
         self.notes: list[str] = []
@@ -151,7 +151,7 @@ class _Merging:
             if not isinstance(before, Mapping | None):
                 self._not_usable(i, key)
                 continue
-            wanted[key] = {**branch_of(before or {}), **fresh}
+            wanted[key] = {**(before or {}), **fresh}
             kept = [k for k in before or {} if key == "lab" and k not in fresh]
             if kept:
                 self.notes.append(f"sample {plain_of(old['id'])}: kept from the case: lab "
@@ -239,9 +239,8 @@ def _flattened(part: Mapping[str, object]) -> Iterator[tuple[str, object]]:
 def _tree(flat: Mapping[str, object]) -> Tree:
     tree: dict[str, Tree] = {}
     for key, value in flat.items():
-        leaf = value if isinstance(value, Value) else tree_of(value)
         head, _, rest = key.partition(".")
         inner = tree.setdefault(head, {}) if rest else tree
         assert isinstance(inner, dict)
-        inner[rest or key] = leaf
+        inner[rest or key] = value
     return tree

@@ -8,6 +8,7 @@ proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is 
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -20,12 +21,13 @@ from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
 from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
-from loambrief.case.yaml_edit import Value, scalar
+from loambrief.case.scalars import resolve
 from loambrief.errors import CaseProblems
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 
 HEADERS = "case/lab_headers"
+_BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ./_%()+-]*(?<! )\Z")
 LEAST = 0.5
 """Confidence below which nothing is proposed."""
 PARTIAL = 0.85
@@ -84,7 +86,7 @@ class Guess:
 
 
 @dataclass
-class _Found:
+class _FoundColumns:
     table: LabTable
     header: list[str]
     header_row: int
@@ -163,7 +165,7 @@ def guess_map(path: Path | str) -> Guess:
     return Guess(_text(found, results, unknown), (*about, *results), unknown)
 
 
-def _header(table: LabTable) -> _Found:
+def _header(table: LabTable) -> _FoundColumns:
     rows = [r for r in table.rows if not r.blank]
     best = (0, 0, 1)
     for i in range(min(len(rows), SEARCHED)):
@@ -179,7 +181,7 @@ def _header(table: LabTable) -> _Found:
                                     "a row such as Sample, Depth, pH, P",
                                     help="Write the mapping by hand."),))
     top = rows[at : at + count]
-    return _Found(table, joined_header(top), top[0].number, count, rows[at + count :])
+    return _FoundColumns(table, joined_header(top), top[0].number, count, rows[at + count :])
 
 
 def _unit(name: str, unit: str, form: str) -> str:
@@ -188,7 +190,7 @@ def _unit(name: str, unit: str, form: str) -> str:
     return unit if unit and conversion(name, unit, form or None) else TO_FILL_IN
 
 
-def _long_results(found: _Found) -> list[Proposal]:
+def _long_results(found: _FoundColumns) -> list[Proposal]:
     analyte, result = found.of("long", "analyte"), found.of("long", "result")
     if analyte is None or result is None:
         return []
@@ -248,10 +250,11 @@ def _date_form(texts: list[str]) -> str:
 
 
 def _quoted(text: str) -> str:
-    return scalar(Value(text)) if text != TO_FILL_IN else f'"{TO_FILL_IN}"'
+    return text if _BARE.match(text) and isinstance(resolve(text), str) else json.dumps(
+        text, ensure_ascii=False)
 
 
-def _column(found: _Found, role: str, name: str, more: str = "") -> str | None:
+def _column(found: _FoundColumns, role: str, name: str, more: str = "") -> str | None:
     at = found.of(role, name)
     if at is None:
         return None
@@ -261,7 +264,7 @@ def _column(found: _Found, role: str, name: str, more: str = "") -> str | None:
             f"  # confidence {part.confidence:.2f}")
 
 
-def _text(found: _Found, results: list[Proposal], unknown: tuple[str, ...]) -> str:
+def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...]) -> str:
     value_columns = [c for c, p in found.columns.items()
                      if p.role == "result" or (p.role, p.name) == ("long", "result")]
     decimal, thousands = _marks(
@@ -312,7 +315,7 @@ def _text(found: _Found, results: list[Proposal], unknown: tuple[str, ...]) -> s
     return "\n".join(lines) + "\n"
 
 
-def _depth_line(found: _Found) -> str:
+def _depth_line(found: _FoundColumns) -> str:
     at = found.of("sample", "depth")
     if at is not None:
         cells = [r.cell(at) for r in found.rows if r.cell(at).text]

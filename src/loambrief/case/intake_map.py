@@ -25,7 +25,7 @@ from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Increment, Methods, Part
-from loambrief.case.source import Source, short
+from loambrief.case.source import SourceText, short
 from loambrief.case.validate import FAULT_CODES
 from loambrief.errors import CaseProblems
 from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P, tidy_unit
@@ -225,7 +225,7 @@ class LoadedMap:
     """A checked mapping with its places, so that what it names can be blamed on a line."""
 
     mapping: MapFile
-    source: Source
+    source: SourceText
     sha256: str
 
 
@@ -259,7 +259,7 @@ def load_map(path: Path | str) -> LoadedMap:
     return LoadedMap(mapping, source, hashlib.sha256(raw).hexdigest())
 
 
-def _with_gaps(faults: list[Fault], source: Source) -> list[Fault]:
+def _with_gaps(faults: list[Fault], source: SourceText) -> list[Fault]:
     """The faults, and one for everything that is still to be filled in or confirmed."""
     known = {fault.path for fault in faults}
     gaps = [

@@ -29,7 +29,7 @@ from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.validate import faults_of, is_refused, validate
 from loambrief.errors import CaseProblems, UnknownName
 
@@ -207,7 +207,7 @@ def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:
     return load_bytes(raw, file, folder=folder, as_earlier=True)
 
 
-def _further_faults(error: ValidationError, source: Source,
+def _further_faults(error: ValidationError, source: SourceText,
                     guides: Iterable[LoadedGuide]) -> Iterable[Fault]:
     """Contradictions between the values that are right in a case that is not."""
     if error.error_count() > MOST_PRINTED:
@@ -221,7 +221,7 @@ def _further_faults(error: ValidationError, source: Source,
 
 
 def _sort_out(
-    case: CaseFile, found: list[Problem], source: Source
+    case: CaseFile, found: list[Problem], source: SourceText
 ) -> tuple[list[Problem], tuple[tuple[Problem, str], ...]]:
     """Warnings that remain, and those the adviser accepted with the reason."""
     reasons = {(a.code, a.field): a.reason for a in case.accept}

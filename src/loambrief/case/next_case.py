@@ -15,12 +15,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.reader import read_text
 from loambrief.case.schema import Analysis, CaseFile, FieldInfo, Material
-from loambrief.case.yaml_edit import Tree, Value, branch_of, emit, tree_of
+from loambrief.case.yaml_edit import Tree, Value, emit
 from loambrief.errors import ImpossibleInput
 from loambrief.units import Quantity
 
@@ -94,20 +95,20 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     if "materials" in data:
         tree["materials"] = _materials(data["materials"], old, path.parent)
     if data.get("earlier_applications"):
-        tree["earlier_applications"] = tree_of(data["earlier_applications"])
+        tree["earlier_applications"] = data["earlier_applications"]
     return _text(tree, last)
 
 
 def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
     name = _NAME.sub("-", case.field.id or case.field.name).strip("-._").lower() or "field"
-    kept = {k: v for k, v in tree_of(data).items() if k not in KEPT_HEADER}  # type: ignore
+    kept = {k: v for k, v in data.items() if k not in KEPT_HEADER}
     return {**kept, "id": Value(f"{name}-{date:%Y-%m}"[:64]), "date": Value(date.isoformat())}
 
 
 def _field(case: CaseFile, data: Mapping) -> Tree:
     """The field without what hangs on the season; the crop that was to follow."""
     gone = ("previous_crop", "following_crop", "yield_goal", "dates", "stage", "seasonal_et")
-    kept: dict[str, Tree] = {k: v for k, v in tree_of(data).items() if k not in gone}  # type: ignore
+    kept: dict[str, Tree] = {k: v for k, v in data.items() if k not in gone}
     row = crops().get(fold(case.field.crop))
     if case.field.following_crop:
         kept["crop"] = Value(case.field.following_crop, comment="was to follow; is it there?")
@@ -117,13 +118,13 @@ def _field(case: CaseFile, data: Mapping) -> Tree:
     return {k: kept[k] for k in FieldInfo.model_fields if k in kept}
 
 
-def _moved(data: object, old: Path, new: Path) -> Tree:
+def _moved(data: Any, old: Path, new: Path) -> Tree:
     """A part as it is; the file it names, seen from the new folder."""
     if isinstance(data, Mapping) and "file" in data:
         return {"file": Value(_path(str(data["file"]), old, new))}
     if isinstance(data, str) and data.lower().endswith((".yaml", ".yml", ".toml")):
         return Value(_path(data, old, new))
-    return tree_of(data)
+    return data
 
 
 def _path(name: str, old: Path, new: Path) -> str:
@@ -178,7 +179,7 @@ def _zone(sample: object) -> Tree:
     """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
     kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
             if k in ("id", "place", "area", "texture", "slope", "near_water")}
-    return tree_of(kept)
+    return kept
 
 
 def _materials(data: object, old: Path, new: Path) -> Tree:
@@ -189,7 +190,7 @@ def _materials(data: object, old: Path, new: Path) -> Tree:
         if "file" in entry:
             made.append(_moved(entry, old, new))
             continue
-        made.append({**branch_of(entry), **{key: _asked(entry[key]) for key in PRICES
+        made.append({**entry, **{key: _asked(entry[key]) for key in PRICES
                                            if isinstance(entry.get(key), Mapping)}})
     return made
 

@@ -11,9 +11,11 @@ from __future__ import annotations
 import hashlib
 import io
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeVar
 
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.profiles import locate
@@ -61,6 +63,9 @@ class Photo:
         return hashlib.sha256(self.jpeg).hexdigest()
 
 
+T = TypeVar("T")
+
+
 class NotAPhoto(Exception):
     """Why a file cannot be used: (what was found, what is wanted)."""
 
@@ -83,23 +88,44 @@ def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
     tuple of Photo or None, list of Fault
         None where there is a fault.
     """
-    made: list[Photo | None] = []
     faults: list[Fault] = []
-    for number, entry in enumerate(entries):
-        path: DataPath = ("photos", number, "file")
-        try:
-            target = locate(folder, entry.file)
-            made.append(photo_from(entry.file, read_picture(target, MOST_BYTES)))
-        except NotAPhoto as fault:
-            faults.append(Fault("CASE072", path, fault.found, fault.wanted))
-        except ValueError as fault:
-            faults.append(Fault("CASE067", path, show(entry.file), str(fault)))
-        except OSError as error:
-            faults.append(Fault("CASE067", path, show(entry.file), "a file that can be read",
-                                f"{error.strerror or 'It cannot be read'}."))
-        if len(made) <= number:
-            made.append(None)
+    made = [read_or_fault(entry.file, folder, ("photos", number, "file"), "CASE072", MOST_BYTES,
+                          lambda content, name=entry.file: photo_from(name, content),  # type: ignore[misc]
+                          faults) for number, entry in enumerate(entries)]
     return tuple(made), faults
+
+
+def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, most: int,
+                  make: Callable[[bytes], T], faults: list[Fault]) -> T | None:
+    """What is made of a picture file; None, and a fault more, if it cannot be used.
+
+    Parameters
+    ----------
+    name : str
+        As the case names it.
+    folder : Path or None
+        Where the case stands.
+    path : tuple
+        Where the name stands in the case.
+    code : str
+        Of a picture that is not fit to print.
+    most : int
+        Longest file [byte].
+    make : callable
+        Takes the bytes of the file; may raise :class:`NotAPhoto`.
+    faults : list of Fault
+        Gets the fault.
+    """
+    try:
+        return make(read_picture(locate(folder, name), most))
+    except NotAPhoto as fault:
+        faults.append(Fault(code, path, fault.found, fault.wanted))
+    except ValueError as fault:
+        faults.append(Fault("CASE067", path, show(name), str(fault)))
+    except OSError as error:
+        faults.append(Fault("CASE067", path, show(name), "a file that can be read",
+                            f"{error.strerror or 'It cannot be read'}."))
+    return None
 
 
 def read_picture(path: Path, most: int) -> bytes:
@@ -123,6 +149,49 @@ def read_picture(path: Path, most: int) -> bytes:
     return content
 
 
+@contextmanager
+def opened(content: bytes, smallest: int, most: int, kind: str) -> Iterator[Any]:
+    """A JPEG or PNG picture of a fit size, to be loaded inside.
+
+    Parameters
+    ----------
+    content : bytes
+    smallest : int
+        Least width and height [pixel].
+    most : int
+        Most pixels in all.
+    kind : str
+        What it is to be, for the message.
+
+    Raises
+    ------
+    NotAPhoto
+        Neither JPEG nor PNG by its content, damaged, too large or too small.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            picture = Image.open(io.BytesIO(content), formats=FORMATS)
+            width, height = picture.size
+            if width * height > most:
+                raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                                f"at most {most // 1_000_000} million pixels")
+            if min(width, height) < smallest:
+                raise NotAPhoto(f"a picture of {width} by {height} pixels",
+                                f"at least {smallest} pixels each way")
+            yield picture
+    except Image.DecompressionBombError as error:
+        raise NotAPhoto("a picture far larger than its file",
+                        f"at most {most // 1_000_000} million pixels") from error
+    except UnidentifiedImageError as error:
+        raise NotAPhoto("a file that is neither", f"a JPEG or PNG {kind}") from error
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
+                        f"a whole JPEG or PNG {kind}") from error
+
+
 def photo_from(name: str, content: bytes) -> Photo:
     """A printable photo from the bytes of a file.
 
@@ -131,34 +200,16 @@ def photo_from(name: str, content: bytes) -> Photo:
     NotAPhoto
         Neither JPEG nor PNG by its content, damaged, too large or too small.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, ImageOps
 
     digest = hashlib.sha256(content).hexdigest()
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(content), formats=FORMATS)
-            width, height = picture.size
-            if width * height > MOST_PIXELS:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at most {MOST_PIXELS // 1_000_000} million pixels")
-            if min(width, height) < SMALLEST_SIDE:
-                raise NotAPhoto(f"a picture of {width} by {height} pixels",
-                                f"at least {SMALLEST_SIDE} pixels each way")
-            if picture.format == "JPEG" and _is_bare(picture, content):
-                picture.load()
-                return Photo(name, content, width, height, digest)
-            picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
+    with opened(content, SMALLEST_SIDE, MOST_PIXELS, "photo") as picture:
+        if picture.format == "JPEG" and _is_bare(picture, content):
             picture.load()
-            upright = ImageOps.exif_transpose(picture)
-    except Image.DecompressionBombError as error:
-        raise NotAPhoto("a picture far larger than its file",
-                        f"at most {MOST_PIXELS // 1_000_000} million pixels") from error
-    except UnidentifiedImageError as error:
-        raise NotAPhoto("a file that is neither", "a JPEG or PNG photo") from error
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise NotAPhoto(f"a damaged picture ({type(error).__name__})",
-                        "a whole JPEG or PNG photo") from error
+            return Photo(name, content, picture.width, picture.height, digest)
+        picture.draft("RGB", (2 * LONGEST_SIDE, 2 * LONGEST_SIDE))
+        picture.load()
+        upright = ImageOps.exif_transpose(picture)
     plain = on_white(upright)
     plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
     out = io.BytesIO()

@@ -21,7 +21,7 @@ from loambrief.case.problems import DataPath, Fault, Problem
 from loambrief.case.quantities import show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.scalars import as_written
-from loambrief.case.source import Mark, Source, problem_at
+from loambrief.case.source import Mark, SourceText, problem_at
 from loambrief.errors import CaseProblems
 
 WHOLE_PARTS = ("adviser", "client", "farm", "boundary")
@@ -69,17 +69,17 @@ class ProfileFile:
 class FileMark(Mark):
     """A place in a profile."""
 
-    source: Source
+    source: SourceText
 
 
 @dataclass(frozen=True)
-class JoinedSource(Source):
+class JoinedSource(SourceText):
     """A case whose data comes from several files; problems point into the right one."""
 
     def problem(self, fault: Fault) -> Problem:
         """The problem a fault is, in the file its value stands in."""
         place = self.mark(fault.path, fault.at_key)
-        home: Source = place.source if isinstance(place, FileMark) else self
+        home: SourceText = place.source if isinstance(place, FileMark) else self
         return problem_at(home.file, home.lines, place, fault, self.label(fault.path))
 
 
@@ -89,7 +89,7 @@ class Resolved:
 
     Attributes
     ----------
-    source : Source
+    source : SourceText
         The case's own if it names no file.
     files : tuple of ProfileFile
         In the order they are named.
@@ -97,7 +97,7 @@ class Resolved:
         The consultant's own guide, if the case names one by file.
     """
 
-    source: Source
+    source: SourceText
     files: tuple[ProfileFile, ...] = ()
     guides: tuple[LoadedGuide, ...] = ()
     problems: tuple[Problem, ...] = ()
@@ -156,12 +156,12 @@ def locate(folder: Path | None, name: object) -> Path:
     return target
 
 
-def resolve(source: Source, folder: Path | None) -> Resolved:
+def resolve(source: SourceText, folder: Path | None) -> Resolved:
     """Put the files a case names into its data.
 
     Parameters
     ----------
-    source : Source
+    source : SourceText
         The case as it was read.
     folder : Path or None
         Where the case stands; without it no file can be named.
@@ -198,13 +198,13 @@ def _named(data: Mapping[str, object]) -> Iterable[tuple[DataPath, Mapping[str, 
 
 @dataclass
 class _Joining:
-    source: Source
+    source: SourceText
     folder: Path | None
     problems: list[Problem] = field(default_factory=list)
     files: list[ProfileFile] = field(default_factory=list)
     guides: list[LoadedGuide] = field(default_factory=list)
-    parts: dict[str, tuple[object, Source]] = field(default_factory=dict)
-    materials: dict[DataPath, tuple[list, Source]] = field(default_factory=dict)
+    parts: dict[str, tuple[object, SourceText]] = field(default_factory=dict)
+    materials: dict[DataPath, tuple[list, SourceText]] = field(default_factory=dict)
     gone: set[DataPath] = field(default_factory=set)
 
     def take(self, path: DataPath, value: Mapping[str, object]) -> None:
@@ -335,7 +335,7 @@ def _id(entry: object) -> str | None:
     return str(name).lower() if name is not None else None
 
 
-def _mount(keys: dict, values: dict, refused: set, at: DataPath, profile: Source,
+def _mount(keys: dict, values: dict, refused: set, at: DataPath, profile: SourceText,
            top: DataPath, own: bool = False) -> None:
     """Marks of a file below a path of the case."""
     for path in [p for p in values if p[: len(at)] == at and len(p) > len(at)]:

@@ -18,7 +18,7 @@ import yaml
 
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.scalars import NotFinite, resolve
-from loambrief.case.source import Mark, Source, problem_at, short, split_lines
+from loambrief.case.source import Mark, SourceText, problem_at, short, split_lines
 from loambrief.case.syntax import explain
 from loambrief.errors import CaseProblems
 
@@ -140,7 +140,7 @@ def _mark_after(before: str) -> Mark:
     return Mark(len(lines), len(lines[-1]) + 1)
 
 
-def read_text(text: str, file: str) -> tuple[Source, list[Problem]]:
+def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
     """Data of YAML text, and the problems that leave the rest of it readable.
 
     Parameters
@@ -152,7 +152,7 @@ def read_text(text: str, file: str) -> tuple[Source, list[Problem]]:
 
     Returns
     -------
-    Source, list of Problem
+    SourceText, list of Problem
         Values with a problem are left out of the data.
 
     Raises
@@ -201,7 +201,7 @@ class _Builder:
         self.last = Mark(1, 1)
         self.events: Iterator[yaml.Event] = iter(())
 
-    def build(self) -> tuple[Source, list[Problem]]:
+    def build(self) -> tuple[SourceText, list[Problem]]:
         data: object = None
         stop: _Stop | None = None
         try:
@@ -215,7 +215,7 @@ class _Builder:
             stop = _Stop(Fault("CASE005", TOP, "an escape or a directive that cannot be read",
                                "plain text", "Remove the backslash or the line with '%'."),
                          self.last)
-        source = Source(self.file, self.text, data, self.keys, self.values,
+        source = SourceText(self.file, self.text, data, self.keys, self.values,
                         frozenset(self.refused))
         problems = [
             problem_at(self.file, source.lines, mark, fault, source.label(fault.path))

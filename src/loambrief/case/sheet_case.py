@@ -19,7 +19,7 @@ from loambrief.case.schema import Sample
 from loambrief.case.sheet_layout import Layout
 from loambrief.case.sheet_read import Filled
 from loambrief.case.sheet_values import Parts, read_parts
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import Tree, Value, plain_of, set_parts
 from loambrief.errors import CaseProblems
@@ -128,7 +128,7 @@ def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:
 
 
 class _SheetMerging:
-    def __init__(self, source: Source, layout: Layout, parts: Parts):
+    def __init__(self, source: SourceText, layout: Layout, parts: Parts):
         self.source, self.layout, self.parts = source, layout, parts
         self.data: Mapping = source.data if isinstance(source.data, dict) else {}
         self.faults: list[Fault] = []

@@ -114,7 +114,7 @@ class Layout(Part):
 
 
 @dataclass(frozen=True)
-class Box:
+class SheetBox:
     """One box of a sheet.
 
     Attributes
@@ -143,102 +143,103 @@ class Box:
         return self.name.rpartition("=")[0] if self.kind == "tick" else self.name
 
 
-def ticks(name: str, values: tuple[str, ...]) -> Iterator[Box]:
+def ticks(name: str, values: tuple[str, ...]) -> Iterator[SheetBox]:
     """One tick box for each answer; at most one of them may be ticked."""
     for number, value in enumerate(values, start=1):
-        yield Box(f"{name}={number}", "tick", value=value, longest=0)
+        yield SheetBox(f"{name}={number}", "tick", value=value, longest=0)
 
 
-def boxes(layout: Layout) -> tuple[Box, ...]:
+def boxes(layout: Layout) -> tuple[SheetBox, ...]:
     """Every box of a sheet, in reading order.
 
     Returns
     -------
-    tuple of Box
+    tuple of SheetBox
         Names are unique.
     """
     makers = {"soil": _soil, "cone": _cone, "sap": _sap, "weeds": _weeds}
     found = list(_visit())
     if "water" in layout.sections:
         found += _water(layout)
-    found.append(Box("remarks", "lines", longest=1500))
+    found.append(SheetBox("remarks", "lines", longest=1500))
     for section in SECTIONS:
         if section in layout.sections and section in makers:
             found += makers[section](layout)
     return tuple(found)
 
 
-def _visit() -> Iterator[Box]:
-    yield Box("visit/date", "date", longest=10)
-    yield Box("visit/by", "text", longest=60)
-    yield Box("visit/weather", "text", longest=80)
+def _visit() -> Iterator[SheetBox]:
+    yield SheetBox("visit/date", "date", longest=10)
+    yield SheetBox("visit/by", "text", longest=60)
+    yield SheetBox("visit/weather", "text", longest=80)
 
 
-def _soil(layout: Layout) -> Iterator[Box]:
-    yield Box("soil/lab", "text", longest=80)
-    yield Box("soil/pattern", "text", longest=60)
+def _soil(layout: Layout) -> Iterator[SheetBox]:
+    yield SheetBox("soil/lab", "text", longest=80)
+    yield SheetBox("soil/pattern", "text", longest=60)
     for row, zone in enumerate(layout.zones, start=1):
         at = f"soil/{row}"
         if zone.id is None:
-            yield Box(f"{at}/id", "text", longest=20)
-            yield Box(f"{at}/area", "quantity", "ac" if layout.units == "us" else "ha", longest=12)
+            yield SheetBox(f"{at}/id", "text", longest=20)
+            yield SheetBox(f"{at}/area", "quantity", "ac" if layout.units == "us" else "ha",
+                           longest=12)
         if zone.place is None:
-            yield Box(f"{at}/place", "text", longest=60)
-        yield Box(f"{at}/cores", "number", longest=3)
+            yield SheetBox(f"{at}/place", "text", longest=60)
+        yield SheetBox(f"{at}/cores", "number", longest=3)
         for number, depth in enumerate(layout.slices, start=1):
-            yield Box(f"{at}/slice{number}=1", "tick", value=depth, longest=0)
+            yield SheetBox(f"{at}/slice{number}=1", "tick", value=depth, longest=0)
         yield from ticks(f"{at}/residue", RESIDUES)
         yield from ticks(f"{at}/fizz", FIZZES)
         if zone.texture is None:
-            yield Box(f"{at}/texture", "word", longest=30)
+            yield SheetBox(f"{at}/texture", "word", longest=30)
 
 
-def _cone(layout: Layout) -> Iterator[Box]:
-    yield Box("cone/instrument", "text", longest=60)
+def _cone(layout: Layout) -> Iterator[SheetBox]:
+    yield SheetBox("cone/instrument", "text", longest=60)
     yield from ticks("cone/cone", CONES)
     yield from ticks("cone/moisture", MOISTURES)
-    yield Box("cone/water", "quantity", "%", longest=8)
+    yield SheetBox("cone/water", "quantity", "%", longest=8)
     for row in range(1, layout.points + 1):
-        yield Box(f"cone/{row}/place", "text", longest=40)
+        yield SheetBox(f"cone/{row}/place", "text", longest=40)
         for number in range(1, len(layout.depths) + 1):
-            yield Box(f"cone/{row}/{number}", "number", layout.pressure_unit, longest=8)
-        yield Box(f"cone/{row}/stopped", "text", longest=20)
+            yield SheetBox(f"cone/{row}/{number}", "number", layout.pressure_unit, longest=8)
+        yield SheetBox(f"cone/{row}/stopped", "text", longest=20)
 
 
-def _sap(layout: Layout) -> Iterator[Box]:
-    yield Box("sap/instrument", "text", longest=60)
+def _sap(layout: Layout) -> Iterator[SheetBox]:
+    yield SheetBox("sap/instrument", "text", longest=60)
     yield from ticks("sap/atc", YES_NO)
     yield from ticks("sap/zeroed", YES_NO)
     for row, plant in enumerate(layout.plants, start=1):
         at = f"sap/{row}"
         if plant.name is None:
-            yield Box(f"{at}/plant", "text", longest=60)
-        yield Box(f"{at}/part", "text", longest=60)
-        yield Box(f"{at}/place", "text", longest=40)
-        yield Box(f"{at}/temperature", "quantity", layout.temperature_unit, longest=8)
-        yield Box(f"{at}/time", "time", longest=5)
+            yield SheetBox(f"{at}/plant", "text", longest=60)
+        yield SheetBox(f"{at}/part", "text", longest=60)
+        yield SheetBox(f"{at}/place", "text", longest=40)
+        yield SheetBox(f"{at}/temperature", "quantity", layout.temperature_unit, longest=8)
+        yield SheetBox(f"{at}/time", "time", longest=5)
         for number in range(1, layout.replicates + 1):
-            yield Box(f"{at}/{number}", "number", "Brix", longest=6)
+            yield SheetBox(f"{at}/{number}", "number", "Brix", longest=6)
         yield from ticks(f"{at}/line", SAP_LINES)
 
 
-def _weeds(layout: Layout) -> Iterator[Box]:
+def _weeds(layout: Layout) -> Iterator[SheetBox]:
     for row, weed in enumerate(layout.weeds, start=1):
         at = f"weeds/{row}"
         if weed.species is None:
-            yield Box(f"{at}/species", "text", longest=60)
-        yield Box(f"{at}/cover", "quantity", "%", longest=8)
-        yield Box(f"{at}/stage", "text", longest=40)
-        yield Box(f"{at}/place", "text", longest=40)
+            yield SheetBox(f"{at}/species", "text", longest=60)
+        yield SheetBox(f"{at}/cover", "quantity", "%", longest=8)
+        yield SheetBox(f"{at}/stage", "text", longest=40)
+        yield SheetBox(f"{at}/place", "text", longest=40)
         yield from ticks(f"{at}/sure", SURENESS)
 
 
-def _water(layout: Layout) -> Iterator[Box]:
-    yield Box("water/place", "text", longest=60)
+def _water(layout: Layout) -> Iterator[SheetBox]:
+    yield SheetBox("water/place", "text", longest=60)
     for number in range(1, layout.rings + 1):
-        yield Box(f"water/{number}", "number", "min", longest=6)
-    yield Box("water/residue", "quantity", "%", longest=8)
-    yield Box("water/table", "quantity", layout.length_unit, longest=10)
+        yield SheetBox(f"water/{number}", "number", "min", longest=6)
+    yield SheetBox("water/residue", "quantity", "%", longest=8)
+    yield SheetBox("water/table", "quantity", layout.length_unit, longest=10)
 
 
 def identified(layout: Layout) -> Layout:

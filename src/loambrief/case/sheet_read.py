@@ -19,7 +19,7 @@ from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
 
 from loambrief.case.problems import Problem, visible
 from loambrief.case.reader import UNWANTED, read_bytes
-from loambrief.case.sheet_layout import MAP_FILE, Box, Layout, boxes, is_intact
+from loambrief.case.sheet_layout import MAP_FILE, Layout, SheetBox, boxes, is_intact
 from loambrief.errors import CaseProblems
 
 MAGIC = b"%PDF-"
@@ -210,7 +210,7 @@ def _name(widget: Mapping) -> str:
     return ".".join(reversed(parts))
 
 
-def _value(widget: Mapping, box: Box) -> str:
+def _value(widget: Mapping, box: SheetBox) -> str:
     value = widget.get("/V")
     if value is None:
         value = _dictionary(widget.get("/Parent")).get("/V")

@@ -18,7 +18,7 @@ from loambrief.case import quantities as q
 from loambrief.case.problems import Problem, in_file_order, visible
 from loambrief.case.quantities import show
 from loambrief.case.schema import TEXTURES
-from loambrief.case.sheet_layout import Box, boxes
+from loambrief.case.sheet_layout import SheetBox, boxes
 from loambrief.case.sheet_read import Filled
 from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
@@ -66,7 +66,7 @@ def read_parts(filled: Filled) -> Parts:
     CaseProblems
         Every box that does not hold what it asks for, by page.
     """
-    reading = _SheetReading(filled)
+    reading = _BoxReading(filled)
     parts = reading.parts()
     if reading.problems:
         raise CaseProblems(in_file_order(reading.problems))
@@ -90,7 +90,7 @@ def _adapter(kind: str) -> TypeAdapter:
     return TypeAdapter(types[kind])
 
 
-def _kind(box: Box) -> str:
+def _kind(box: SheetBox) -> str:
     """What a box holds, finer than its kind."""
     part, last = box.name.partition("/")[0], box.name.rpartition("/")[2]
     if box.kind in ("date", "time"):
@@ -108,11 +108,11 @@ class _Fault(ValueError):
         self.found, self.wanted, self.help = found, wanted, help
 
 
-class _SheetReading:
+class _BoxReading:
     def __init__(self, filled: Filled):
         self.filled, self.layout = filled, filled.layout
-        self.boxes: Mapping[str, Box] = {b.name: b for b in boxes(filled.layout)}
-        self.groups: dict[str, list[Box]] = {}
+        self.boxes: Mapping[str, SheetBox] = {b.name: b for b in boxes(filled.layout)}
+        self.groups: dict[str, list[SheetBox]] = {}
         for box in self.boxes.values():
             self.groups.setdefault(box.group, []).append(box)
         self.problems: list[Problem] = []
@@ -141,7 +141,7 @@ class _SheetReading:
         said = self.get(name)
         return said and Value("true" if said.text == "yes" else "false", plain=True)
 
-    def _ticked(self, name: str, group: list[Box]) -> Value | None:
+    def _ticked(self, name: str, group: list[SheetBox]) -> Value | None:
         said = [box for box in group if box.name in self.filled.values]
         if len(said) > 1:
             names = " and ".join(show(box.value) for box in said)
@@ -149,7 +149,7 @@ class _SheetReading:
             return None
         return Value(said[0].value) if said else None
 
-    def _value(self, box: Box, text: str) -> Value:
+    def _value(self, box: SheetBox, text: str) -> Value:
         if len(text) > box.longest and box.kind in ("text", "lines"):
             raise _Fault(f"{len(text)} characters", f"at most {box.longest}")
         if box.kind == "lines":
@@ -163,7 +163,7 @@ class _SheetReading:
             _checked(_kind(box), text)
         return Value(text)
 
-    def _number(self, box: Box, text: str) -> Value:
+    def _number(self, box: SheetBox, text: str) -> Value:
         if _CLASS.match(text) and box.name.endswith("/cover"):
             row = load(COVER).find(code=text.upper())
             return Value(f"{row['mid_pct']:g} %", comment=f"cover class {text.upper()}")
@@ -191,7 +191,7 @@ class _SheetReading:
         number = number.lstrip("+")
         return Value(f"0{number}" if number.startswith(".") else number, plain=True)
 
-    def _problem(self, box: Box, fault: _Fault) -> None:
+    def _problem(self, box: SheetBox, fault: _Fault) -> None:
         page = self.filled.pages.get(box.name, 0)
         self.problems.append(Problem(
             self.filled.file, 0, 0, "CASE070", f"page {page}, box {box.name}",

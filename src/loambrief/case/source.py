@@ -25,7 +25,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceText:
     """Plain data of a file with its places.
 
     Attributes

@@ -14,7 +14,7 @@ from loambrief.case.measurements import meanings
 from loambrief.case.problems import MOST_PRINTED, DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile, Part
-from loambrief.case.source import Source, short
+from loambrief.case.source import SourceText, short
 from loambrief.tables import load
 
 GLOSSARY = "case/glossary"
@@ -45,7 +45,7 @@ def validate(data: object) -> CaseFile:
     return CaseFile.model_validate(data)
 
 
-def faults_of(error: ValidationError, source: Source) -> tuple[list[Fault], int]:
+def faults_of(error: ValidationError, source: SourceText) -> tuple[list[Fault], int]:
     """All errors as faults, except where the reader has already refused the value.
 
     Returns
@@ -61,12 +61,12 @@ def faults_of(error: ValidationError, source: Source) -> tuple[list[Fault], int]
     return faults, max(0, len(errors) - MOST_PRINTED)
 
 
-def is_refused(path: DataPath, source: Source) -> bool:
+def is_refused(path: DataPath, source: SourceText) -> bool:
     """True at or below a value the reader has reported."""
     return any(path[:end] in source.refused for end in range(len(path) + 1))
 
 
-def _order(error: ErrorDetails, source: Source) -> tuple[int, int]:
+def _order(error: ErrorDetails, source: SourceText) -> tuple[int, int]:
     mark = source.mark(_path(error))
     return mark.line, mark.column
 

@@ -14,7 +14,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.profiles import resolve
 from loambrief.case.reader import decode, read_text
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.errors import TableFault
 from loambrief.pipeline import Advice
 from loambrief.record import accepted
@@ -29,21 +29,22 @@ class IssueCheck:
 
     Attributes
     ----------
-    source : Source
+    advice : Advice
+    source : SourceText
         The case's data with the places of everything, profiles put in.
     unread_labs : mapping of path to str
         Lab files that the case names and that could not be frozen, with the reason.
     """
 
     advice: Advice
-    source: Source
+    source: SourceText
     unread_labs: Mapping[DataPath, str]
 
 
 Rule = Callable[[IssueCheck, Mapping[str, object]], Iterator[tuple[DataPath, str]]]
 
 
-def case_source(raw: bytes, file: str, folder: Path) -> Source:
+def case_source(raw: bytes, file: str, folder: Path) -> SourceText:
     """Data and places of a case that is known to be readable."""
     return resolve(read_text(decode(raw, file), file)[0], folder).source
 

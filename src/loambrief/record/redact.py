@@ -29,7 +29,7 @@ from loambrief.archive.store import Store
 from loambrief.case.load import load_bytes
 from loambrief.case.profiles import GUIDE_ENDS, resolve
 from loambrief.case.reader import read_text
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.errors import RecordRefused
 from loambrief.findings.model import say
 from loambrief.pipeline import Advice
@@ -154,13 +154,13 @@ def _without_lines(advice: Advice) -> Advice:
     return replace(advice, loaded=replace(advice.loaded, accepted=(), warnings=()))
 
 
-def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: Writer,
+def redacted_case(source: SourceText, case_id: str, names: frozenset[str], writer: Writer,
                   guide: object = None, history: Sequence[str] = ()) -> bytes:
     """A case without names and places.
 
     Parameters
     ----------
-    source : Source
+    source : SourceText
         Of the whole case, profiles put in.
     case_id : str
         Takes the place of the case's own.
@@ -197,12 +197,12 @@ def redacted_case(source: Source, case_id: str, names: frozenset[str], writer: W
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
 
 
-def names_in(source: Source) -> frozenset[str]:
+def names_in(source: SourceText) -> frozenset[str]:
     """What must not be found in a redacted copy of a case."""
     return frozenset(_names(_plain(source)))
 
 
-def _plain(source: Source) -> dict:
+def _plain(source: SourceText) -> dict:
     """Data of a case as JSON has it, quantities as typed."""
     return json.loads(json.dumps(source.data, ensure_ascii=False, default=_typed))
 

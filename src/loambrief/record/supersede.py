@@ -11,7 +11,7 @@ from loambrief.archive.canonical import canonical
 from loambrief.archive.index import fold
 from loambrief.archive.store import Store
 from loambrief.case.problems import DataPath
-from loambrief.case.source import Source
+from loambrief.case.source import SourceText
 from loambrief.errors import ImpossibleInput, RecordRefused
 from loambrief.pipeline import Advice
 from loambrief.record import completeness
@@ -83,7 +83,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
                      more={"reason": reason, "reason_kind": kind, "replaces": before})
 
 
-def _differences(store: Store, card: Mapping, now: Advice, source: Source) -> dict:
+def _differences(store: Store, card: Mapping, now: Advice, source: SourceText) -> dict:
     """Inputs, findings, actions and money that differ from the revision before."""
     with thawed(store, card["files"]) as (loaded, home):
         old = pipeline.advise(loaded)
@@ -94,12 +94,12 @@ def _differences(store: Store, card: Mapping, now: Advice, source: Source) -> di
     return {"inputs": input_changes(old_source, source), **plan_changes(*sides)}
 
 
-def input_changes(before: Source, now: Source) -> tuple[tuple[str, str, str], ...]:
+def input_changes(before: SourceText, now: SourceText) -> tuple[tuple[str, str, str], ...]:
     """Every value of a case that is not as before, by the name of its place.
 
     Parameters
     ----------
-    before, now : Source
+    before, now : SourceText
         Entries of lists are matched by their id, depth or species, else by position.
 
     Returns
@@ -114,7 +114,7 @@ def input_changes(before: Source, now: Source) -> tuple[tuple[str, str, str], ..
                  if old.get(name) != new.get(name))
 
 
-def _values(source: Source) -> dict[str, str]:
+def _values(source: SourceText) -> dict[str, str]:
     found: dict[str, str] = {}
 
     def walk(value: object, path: DataPath) -> None:

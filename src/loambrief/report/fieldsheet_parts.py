@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.case.schema import MOISTURES, CaseFile
-from loambrief.case.sheet_layout import Box
+from loambrief.case.sheet_layout import SheetBox
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
     Block,
@@ -37,7 +37,7 @@ class FieldSheet:
     case: CaseFile
     plan: VisitPlan
     writer: Writer
-    known: Mapping[str, Box]
+    known: Mapping[str, SheetBox]
     used: set[str] = field(default_factory=set)
 
     def word(self, name: str, /, **params: object) -> str:
@@ -71,7 +71,7 @@ class FieldSheet:
                           self.name(b.value)) for b in group)
         return FormCell("" if bare else printed, ticks=made, weight=weight)
 
-    def _box(self, name: str) -> Box:
+    def _box(self, name: str) -> SheetBox:
         self.used.add(name)
         return self.known[name]
 
