@@ -47,10 +47,10 @@ FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "
 SULFUR_REGION = "Minnesota"
 SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
 ARID_PH = 7.5
-"""From this pH an irrigated western soil seldom lacks sulfur (Colorado NutrientState)."""
+"""From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
 BORON_SENSITIVE = ("corn", "sweet corn", "soybean", "dry bean", "snap bean", "wheat", "barley",
                    "oats", "rye", "field pea")
-"""Crops hurt by boron left from a crop that needed it (corn: Pennsylvania NutrientState; the others
+"""Crops hurt by boron left from a crop that needed it (corn: Pennsylvania State; the others
 from memory, unverified)."""
 
 
