@@ -316,7 +316,7 @@ def _of_topic(diagnosis: Diagnosis, patterns: Sequence[str]) -> _Said:
     if grave:
         shown = grave[:MOST_SAID]
         return _Said(True, (say("answers.finding", titles=[f.title for f in shown]),),
-                     _ids(shown))
+                     _ids(grave))
     lacking = [m for m in diagnosis.missing if any(p.startswith(f"{m.topic}.") for p in patterns)]
     if found:
         return _Said(False, (say("answers.uncertain", titles=[found[0].title]),))
