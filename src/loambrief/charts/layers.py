@@ -13,7 +13,7 @@ from loambrief.numbers import NBSP, figures
 if TYPE_CHECKING:
     from loambrief.charts.sheet import Sheet
 
-PANEL = 76.0
+PANEL = 66.0
 """Least width of a panel [pt]."""
 GAP = 12.0
 
