@@ -29,6 +29,12 @@ HERE = {"host": "127.0.0.1", "dashboard_address": "127.0.0.1:0", "threads_per_wo
 pytestmark = [pytest.mark.allow_hosts(["127.0.0.1"])]
 
 
+@pytest.fixture(autouse=True)
+def patient(monkeypatch):
+    """On a busy machine a worker may take long to start or to answer."""
+    monkeypatch.setattr("loambrief.batch.cluster.CONNECT", 300.0)
+
+
 @pytest.fixture(scope="module")
 def scratch(tmp_path_factory):
     """Where workers keep their own files."""
@@ -47,7 +53,7 @@ def lan(scratch):
 def other(lan):
     """A second client, to look at the workers and to meddle with them."""
     with Client(lan.scheduler_address, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=90)
+        client.wait_for_workers(2, timeout=300)
         yield client
 
 

@@ -159,7 +159,7 @@ def test_hostile_files_cost_little(text, code):
     """ensures that files made to explode are refused in bounded time."""
     started = time.process_time()
     found = refused(text)
-    assert time.process_time() - started < 5
+    assert time.process_time() - started < 20  # 2 s at most where this was written
     assert code in {p.code for p in found}
     assert len(found) <= 101
 
