@@ -6,7 +6,6 @@ import os
 import re
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import numpy
@@ -25,28 +24,17 @@ CASES = {p.parent.name: p for p in sorted((ROOT / "sample_inputs").glob("*/case.
 MARGIN_PT = 36
 
 
-@cache  # a fixture of the module is made anew wherever the random order changes the sample
-def _advisory(name):
-    made = pipeline.make_advisory(CASES[name])
-    return made, [" ".join(page.split()) for page in page_texts(made.pdf)]
+@pytest.fixture(scope="module", params=sorted(CASES))
+def advisory(request):
+    return pipeline.make_advisory(CASES[request.param])
 
 
-@pytest.fixture(params=sorted(CASES))
-def sample(request):
-    return _advisory(request.param)
+@pytest.fixture(scope="module")
+def text(advisory):
+    return [" ".join(page.split()) for page in page_texts(advisory.pdf)]
 
 
-@pytest.fixture
-def advisory(sample):
-    return sample[0]
-
-
-@pytest.fixture
-def text(sample):
-    return sample[1]
-
-
-@pytest.fixture
+@pytest.fixture(scope="module")
 def data(advisory):
     return json.loads(advisory.data)
 

@@ -6,7 +6,6 @@ import re
 import shutil
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -63,15 +62,10 @@ def whole_case(language="en"):
     return case
 
 
-@pytest.fixture(params=LANGUAGES)
+@pytest.fixture(scope="module", params=LANGUAGES)
 def page(request):
     """Plain text of the whole case, with the model's words, in one language."""
-    return _page(request.param)
-
-
-@cache  # a fixture of a module is made anew wherever the random order changes the language
-def _page(language):
-    advice = pipeline.advise(load_bytes(as_bytes(whole_case(language)), "case.yaml"))
+    advice = pipeline.advise(load_bytes(as_bytes(whole_case(request.param)), "case.yaml"))
     text = render_plain(pipeline.report_model(advice)).decode()
     return " ".join(text.split()), advice
 

@@ -1,7 +1,6 @@
 """Rules of wording and of needs that hold for every topic, over the sample cases."""
 
 import re
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,14 +15,9 @@ CASES = ("acid_corn_ohio", "saline_alfalfa_utah", "vegetables_new_jersey")
 VERBS = re.compile(r"^(the trade (wants|reads)|roots |100 is|corn and wheat |none |low below)")
 
 
-@pytest.fixture(params=CASES)
+@pytest.fixture(scope="module", params=CASES)
 def said(request):
-    return _said(request.param)
-
-
-@cache
-def _said(name):
-    case = load_case(ROOT / name / "case.yaml").case
+    case = load_case(ROOT / request.param / "case.yaml").case
     return case, assess(case).findings
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from functools import cache
 
 import outloud
 import pikepdf
@@ -16,15 +15,10 @@ from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import Paper
 
 
-@pytest.fixture(params=[Paper.LETTER, Paper.A4], ids=["letter", "a4"])
+@pytest.fixture(scope="session", params=[Paper.LETTER, Paper.A4], ids=["letter", "a4"])
 def advisory(request):
     """The invented advisory with charts, as bytes, on both papers."""
-    return _advisory(request.param)
-
-
-@cache  # a fixture of a session is made anew wherever the random order changes the paper
-def _advisory(paper):
-    return render_pdf(model(figures=True, paper=paper), checked=True)
+    return render_pdf(model(figures=True, paper=request.param), checked=True)
 
 
 @pytest.fixture

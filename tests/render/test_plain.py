@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -46,14 +45,9 @@ from loambrief.report.parts import (
 SPACE = re.compile(r"\s+")
 
 
-@pytest.fixture(params=("synthetic", *CASES))
+@pytest.fixture(scope="module", params=("synthetic", *CASES))
 def both(request):
-    return _both(request.param)
-
-
-@cache
-def _both(name):
-    made = model(figures=True) if name == "synthetic" else report(name)
+    made = model(figures=True) if request.param == "synthetic" else report(request.param)
     return made, render_plain(made).decode()
 
 
