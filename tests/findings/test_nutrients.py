@@ -582,13 +582,19 @@ def test_high_micronutrient_limits_the_planner():
 
 
 def test_mixes_are_advised_against_only_after_tests():
-    """ensures that a blend is advised against when tests are fine, and not without tests."""
-    _, tested = said(build(layer={"zinc": "3 ppm", "copper": "2 ppm"}, methods=MICRO_METHODS))
-    keys = [w.key for f in tested.values() for w, _ in f.advise_against]
-    assert "nutrients.against_micro" in keys
-    _, untested = said(build())
-    assert "nutrients.against_micro" not in [
-        w.key for f in untested.values() for w, _ in f.advise_against]
+    """ensures that a blend is advised against when tests are fine by a scale made for the
+    place (Rutgers, relative levels), and not without tests or by a scale from elsewhere.
+    """
+    fine = {"layer": {"zinc": "3 ppm", "copper": "2 ppm"}, "methods": MICRO_METHODS}
+    home = {"guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}}
+
+    def against(case):
+        _, found = said(case)
+        return "nutrients.against_micro" in [
+            w.key for f in found.values() for w, _ in f.advise_against]
+
+    assert against(build(**fine, **home))
+    assert not against(build(**fine)) and not against(build(**home))
 
 
 def test_manganese_needs_ph():

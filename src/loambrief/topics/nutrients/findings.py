@@ -157,7 +157,8 @@ def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Fin
                     guide=state.guide.title))  # type: ignore[union-attr]
         told[places[0]] = _adding(told[places[0]], pair)
     micro = [i for i, f in enumerate(told) if f.id.split(".")[1] in MICRO_PARTS]
-    if micro and not any(told[i].needs for i in micro):
+    settled = all(j.verdict is Verdict.NOT_NEEDED for i in micro for j in told[i].judgements)
+    if micro and settled and not any(told[i].needs for i in micro):
         elements = sorted({str(r.details["nutrient"]) for i in micro for r in told[i].results
                            if r.formula == "micronutrient_class" and r.value is not None})
         if elements:
