@@ -856,7 +856,8 @@ def test_every_macro_is_used():
                   "case": {"id": "in", "date": "2026-10-20"}},
                  {"sample": {"date": dt.date(2019, 10, 1)}},
                  {"layer": {"phosphorus": "30 ppm"}, "field": {"sensitive_areas": ["ditch"]}},
-                 {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS}):
+                 {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
+                  "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}}):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)
                  if m.topic == "nutrients"}
