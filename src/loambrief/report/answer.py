@@ -295,7 +295,7 @@ def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
         named = [{"key": key, "places": _places(case, [v for v in here if v.key == key])}
                  for key in dict.fromkeys(v.key for v in here)]
         messages.append(say("answers.verdict", verdict=verdict.value, named=named))
-    if any(v.reason == "near_critical" for v in lines):
+    if any(v.params.get("line") is not None for v in lines):
         messages.append(say("answers.at_the_line"))
     elif any(len({v.verdict for v in lines if v.key == key and v.finding_ids
                   and v.kind is JudgedKind.NUTRIENT} - {Verdict.NOT_JUDGED}) > 1

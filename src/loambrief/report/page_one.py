@@ -12,6 +12,7 @@ from loambrief.findings.model import (
     Judgement,
     Message,
     NeedKind,
+    Place,
     Verdict,
     bare,
     say,
@@ -33,6 +34,8 @@ MOST_TESTS = 2
 """Measurements among them that other work waits for."""
 MOST_AVOID = 3
 MOST_UNJUDGED = 3
+MOST_TURNS = 2
+"""Lines of a guide named, that a test lies at within its error."""
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -51,6 +54,22 @@ def limit_line(context: Context, finding: Finding) -> LimitLine:
         ),
         link=f"#{anchor('f', finding.id)}",
     )
+
+
+def turning_lines(context: Context) -> tuple[str, ...]:
+    """Tests so near a line of their guide that the answer turns there, by nutrient and line."""
+    return tuple(context.write(m) for m in turns(context.plan.verdicts)[:MOST_TURNS])
+
+
+def turns(verdicts: Sequence[Judgement]) -> tuple[Message, ...]:
+    """One message for each nutrient and line that a test lies at within its error."""
+    near: dict[tuple[str, float], list[Place]] = {}
+    for verdict in verdicts:
+        line = verdict.params.get("line")
+        if isinstance(line, float):
+            near.setdefault((verdict.key, line), []).append(verdict.place)
+    return tuple(say("verdicts.turns", keys=[key], line=line, places=places)
+                 for (key, line), places in near.items())
 
 
 # not judged, not to buy ----------------------------------------------------------------

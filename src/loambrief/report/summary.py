@@ -21,6 +21,7 @@ from loambrief.report.page_one import (
     limit_line,
     memory_line,
     nitrogen_line,
+    turning_lines,
     unjudged_lines,
 )
 from loambrief.report.parts import Summary
@@ -89,6 +90,7 @@ def _notes(context: Context, memory: Text) -> tuple[Text, ...]:
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
+    notes += turning_lines(context)
     if memory:
         notes.append(memory)
     if context.interested:
