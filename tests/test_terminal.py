@@ -58,11 +58,11 @@ def test_names_are_printed_as_they_are(monkeypatch):
     monkeypatch.setenv("COLUMNS", "200")
     monkeypatch.setenv("NO_COLOR", "1")
     stream = Terminal()
-    name = "Lot :leaf: [red]7[/red]"
-    show([dataclasses.replace(BRIEF, title=name)], [Path("out:leaf:[b]/a.pdf")], stream)
+    name = "Lot :maple_leaf: [red]7[/red]"
+    show([dataclasses.replace(BRIEF, title=name)], [Path("out:maple_leaf:[b]/a.pdf")], stream)
     lines = [line.replace("\x1b[1m", "").replace("\x1b[0m", "").strip()
              for line in stream.getvalue().splitlines()]
-    assert lines[:2] == ["", name] and "out:leaf:[b]/a.pdf" in lines
+    assert lines[:2] == ["", name] and "out:maple_leaf:[b]/a.pdf" in lines
 
 
 def test_hints_are_plain_lines_in_a_pipe():

@@ -164,6 +164,19 @@ def test_every_kind_of_pixel(mode, kind):
     assert again.mode == "RGB" and again.size == (width, height) == (100, 50)
 
 
+def test_a_damaged_bare_picture_is_refused():
+    """ensures that a small plain PNG is not kept unseen: its pixels must be there (own rule)."""
+    whole = encoded(picture(mode="RGB"))
+    assert flat_png(whole) == (whole, 600, 200)
+    kind, data = b"IDAT", b"not what zlib wrote"
+    bad = (len(data).to_bytes(4, "big") + kind + data
+           + zlib.crc32(kind + data).to_bytes(4, "big"))
+    start, end = whole.index(b"IDAT") - 4, whole.index(b"IEND") - 4
+    assert chunks(whole[:start] + bad + whole[end:]) == [b"IHDR", b"IDAT", b"IEND"]
+    with pytest.raises(NotAPhoto, match="damaged"):
+        flat_png(whole[:start] + bad + whole[end:])
+
+
 def test_large_logo_is_made_small():
     """ensures that a large logo is reduced to what is printed, in its own proportions."""
     png, width, height = flat_png(encoded(picture(3000, 1500, "RGB")))

@@ -3,10 +3,13 @@
 from pathlib import Path
 
 import pytest
+from model_texts import inside
+from sample_reports import report
 
 from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
+from loambrief.charts.penetration import PenetrationSpec
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
 from loambrief.topics.compaction import findings as compaction
@@ -320,3 +323,21 @@ def test_sample_cases(name):
     made = {r.calculation for r in trace.results}
     assert all(r.calculation in made for f in said.findings for r in f.results)
     assert texts(said) and texts(said, "si")
+
+
+@pytest.mark.parametrize(("system", "pressure", "length"), [
+    ("us", 1.0, 1.0), ("si", 0.00689476, 2.54)])
+def test_the_chart_shows_the_readings(system, pressure, length):
+    """ensures that resistance is drawn as it was read, against 300 psi, and in MPa and cm by
+    the factors of the units (6.894757 kPa to the psi and 2.54 cm to the inch, both of NIST
+    SP 811, from memory, unverified)."""
+    cone = load_case(ROOT / "acid_corn_ohio" / "case.yaml").case.penetrometer
+    assert (cone.pressure_unit, cone.depth_unit) == ("psi", "in")
+    (spec,) = [x for x in inside(report("acid_corn_ohio", system).blocks)
+               if isinstance(x, PenetrationSpec)]
+    read = [p.readings for p in cone.points if not p.traffic]
+    assert [p.readings for p in spec.profiles] == [
+        tuple(None if r is None else pytest.approx(r * pressure, rel=1e-4) for r in readings)
+        for readings in read]
+    assert spec.depths == tuple(pytest.approx(d * length, abs=0.51) for d in cone.depths)
+    assert spec.count_from == spec.thresholds[0].value == pytest.approx(300 * pressure, rel=1e-4)

@@ -84,6 +84,15 @@ def test_screening_is_never_trusted_highly():
     assert few.confidence is Confidence.LOW
 
 
+@pytest.mark.parametrize(("readings", "confidence"), [(5, Confidence.MEDIUM), (4, Confidence.LOW)])
+def test_five_readings_make_up_for_one_doubt(readings, confidence):
+    """ensures that five replicates are enough and four are not (own rule): with a zero nobody
+    set as the one other doubt, the difference shows."""
+    crop = CROP | {"replicates": CROP["replicates"][:readings]}
+    pair = found(crop, WEED, zeroed=False)["refractometry.pair.1-2"]
+    assert pair.confidence is confidence
+
+
 def test_unknown_temperature_is_missing_not_twenty():
     """ensures that without temperature or compensation nothing is corrected and it is said."""
     crop = {k: v for k, v in CROP.items() if k != "temperature"}

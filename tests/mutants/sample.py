@@ -52,6 +52,7 @@ WIDE = ("tests/test_published.py", "tests/test_tables.py", "tests/golden", "test
 """What runs last, quickest first: tests that use the program as a whole."""
 ELSEWHERE = {
     "topics": ("tests/test_published.py", "tests/agronomy", "tests/findings"),
+    "archive": ("tests/archive", "tests/sign", "tests/record"),
     "agronomy": ("tests/agronomy", "tests/test_published.py"),
     "tables": ("tests/test_tables.py", "tests/test_published.py"),
     "units.py": ("tests/properties", "tests/test_published.py", "tests/case"),

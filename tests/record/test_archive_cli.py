@@ -79,6 +79,8 @@ def test_looking(folder):
 def test_check_and_anchor(folder):
     """ensures that a check ends with exit code 1 at a break, and finds a noted head again."""
     head = data(folder, "head")["head"]
+    assert run("archive", "head", "--archive", folder).stdout == (
+        f"{head}  line {data(folder, 'head')['seq']}\n")
     archive(folder, "set", "--keep", "advisory=10")
     assert data(folder, "check", "--head", head)["anchored"] == 2
     assert data(folder, "show", NUMBER)["revisions"][0]["keep_until"] == "2037-04-30"
