@@ -31,7 +31,8 @@ def theme_colours() -> Mapping[str, str]:
 
 def channels(colour: str) -> tuple[float, float, float]:
     """``#RRGGBB`` as three numbers from 0 to 1."""
-    return tuple(int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    return red, green, blue
 
 
 def luminance(colour: str) -> float:

@@ -127,7 +127,7 @@ class Trace:
     """Calculations made while a case ran, in order, each once."""
 
     results: list[Result] = field(default_factory=list)
-    _seen: dict[tuple[str, str, str], Result] = field(default_factory=dict)
+    _seen: dict[tuple[str, str, Hashable], Result] = field(default_factory=dict)
 
     def add(self, result: Result) -> Result:
         key = (result.formula, repr(sorted(result.inputs.items(), key=lambda kv: kv[0])),
