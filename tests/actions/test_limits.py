@@ -143,9 +143,12 @@ def test_manure_keeps_its_setback_from_stated_water(distance, inside):
 
     Source: cfr-40-412-4 (c)(5), 100 ft.
     """
-    plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (LITTER,), crop="corn",
-                       yield_goal={"value": "180 bu/ac", "basis": "mean"},
-                       near_water=[{"kind": "stream", "distance": distance}])
+    case = case_of((LITTER, POTASH), field={
+        "crop": "corn", "yield_goal": {"value": "180 bu/ac", "basis": "mean"},
+        "near_water": [{"kind": "stream", "distance": distance}]})
+    plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "K2O", 100.0),
+                                    need(NeedKind.NUTRIENT, "P2O5", 60.0)),),
+                     (judged(Verdict.NEEDED, "below_critical"),))
     said = [m for a in plan.actions for m in a.cautions if m.key == "actions.caution_near_water"]
     assert [(m.params["feet"], m.params["inside"]) for m in said] == [(100, inside)]
 
@@ -157,9 +160,9 @@ def test_a_material_inside_its_harvest_interval_is_ruled_out(days, kept):
     Source: cfr-7-205-203 (c)(1)(ii), 120 days; the case's own interval states it.
     """
     litter = {**LITTER, "harvest_interval": days}
-    plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (litter,), crop="corn",
+    plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (litter, POTASH), crop="corn",
                        yield_goal={"value": "180 bu/ac", "basis": "mean"},
-                       dates=HARVEST_IN_60_DAYS)
+                       dates={"planting": "2026-05-01", "harvest": "2026-12-19"})
     said = next(v for v in plan.verdicts if v.key == "litter")
     assert (said.reason != "material_interval") is kept
     assert any(a.material_id == "litter" for a in plan.actions) is kept
