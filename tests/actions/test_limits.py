@@ -122,3 +122,47 @@ def test_a_price_by_the_gallon_counts_only_for_what_is_pumped():
     assert solid.per_lb is None
     assert product("wet", 1, "manure", per="gal", p2o5=1,
                    loads={"form": "liquid"}).per_lb == pytest.approx(1 / 8.34)
+
+
+@pytest.mark.parametrize(("risk", "most"), [("low", None), ("very high", 0.0)])
+def test_a_stated_index_sets_the_basis_of_manure(risk, most):
+    """ensures that a very high phosphorus index lets no phosphorus go on.
+
+    Source: USDA NRCS code 590 (from memory, unverified).
+    """
+    plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (LITTER, POTASH),
+                       crop="corn", yield_goal={"value": "180 bu/ac", "basis": "mean"},
+                       p_index={"risk": risk})
+    brought = sum(a.supplies.get("P2O5", 0.0) for a in plan.actions)
+    assert brought == most if most is not None else brought > 0
+
+
+@pytest.mark.parametrize(("distance", "inside"), [("20 ft", True), ("150 ft", False)])
+def test_manure_keeps_its_setback_from_stated_water(distance, inside):
+    """ensures that manure beside a stated stream says the setback, and whether it is inside.
+
+    Source: cfr-40-412-4 (c)(5), 100 ft.
+    """
+    case = case_of((LITTER, POTASH), field={
+        "crop": "corn", "yield_goal": {"value": "180 bu/ac", "basis": "mean"},
+        "near_water": [{"kind": "stream", "distance": distance}]})
+    plan = make_plan(case, (finding(need(NeedKind.NUTRIENT, "K2O", 100.0),
+                                    need(NeedKind.NUTRIENT, "P2O5", 60.0)),),
+                     (judged(Verdict.NEEDED, "below_critical"),))
+    said = [m for a in plan.actions for m in a.cautions if m.key == "actions.caution_near_water"]
+    assert [(m.params["feet"], m.params["inside"]) for m in said] == [(100, inside)]
+
+
+@pytest.mark.parametrize(("days", "kept"), [(120, False), (30, True)])
+def test_a_material_inside_its_harvest_interval_is_ruled_out(days, kept):
+    """ensures that the interval, not the price, is the reason against a material.
+
+    Source: cfr-7-205-203 (c)(1)(ii), 120 days; the case's own interval states it.
+    """
+    litter = {**LITTER, "harvest_interval": days}
+    plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (litter, POTASH), crop="corn",
+                       yield_goal={"value": "180 bu/ac", "basis": "mean"},
+                       dates={"planting": "2026-05-01", "harvest": "2026-12-19"})
+    said = next(v for v in plan.verdicts if v.key == "litter")
+    assert (said.reason != "material_interval") is kept
+    assert any(a.material_id == "litter" for a in plan.actions) is kept

@@ -624,3 +624,13 @@ def test_sulfur_by_the_table_of_the_state():
     need = needs_of(acidity.assess(case), NeedKind.ACIDIFY)["sulfur"]
     assert need.amount == pytest.approx(229, abs=1)
     assert any("table of this state" in t for t in texts(acidity.assess(case)))
+
+
+@pytest.mark.parametrize(("date", "old"), [("2026-09-01", False), ("2015-09-01", True)])
+def test_a_sample_past_its_age_gives_no_lime_rate(date, old):
+    """ensures that lime is not rated from a sample eleven years old.
+
+    Source: common practice, soil tests are renewed every three to four years.
+    """
+    need = lime_of(acid_case(sample={"date": date}))
+    assert (need is None or need.amount is None) is old

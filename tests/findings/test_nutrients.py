@@ -903,3 +903,15 @@ def test_same_case_same_answer():
     assert build().case.date == dt.date(2026, 10, 20)
     second, _ = said(build())
     assert first == second
+
+
+@pytest.mark.parametrize(("date", "old"), [(None, False), ("2015-09-01", True)])
+def test_a_sample_past_its_age_gives_no_rate(date, old):
+    """ensures that phosphorus and potash are not rated from a sample years past its interval.
+
+    Source: common practice, soil tests are renewed every three to four years.
+    """
+    layer = {"phosphorus": "8 ppm", "potassium": "60 ppm"}
+    assessment, _ = said(build(layer, sample={"date": date} if date else {}))
+    rated = {n.item for f in assessment.findings for n in f.needs if n.amount is not None}
+    assert (not {"P2O5", "K2O"} & rated) is old

@@ -49,7 +49,8 @@ def most_lb_ac(material: Material) -> float | None:
     rates = [float(rate.value) for _, rate in _rates(material) if rate.value is not None]
     if not rates:
         return None
-    moisture = material.analysis.moisture.value if material.analysis.moisture else 0.0
+    analysis = material.analysis
+    moisture = analysis.moisture.value if analysis and analysis.moisture else 0.0
     dry_lb_ac = min(rates) / T_PER_HA_PER_TON_PER_ACRE * LB_PER_TON
     return dry_lb_ac / (1.0 - moisture / 100.0) if moisture < 100 else 0.0
 

@@ -169,7 +169,8 @@ def _together(parts: list[FieldMix | NoBlend]) -> FieldMix | NoBlend:
 
 def priced(offers: tuple[Offer, ...]) -> list[Offer]:
     """Products that may be used and have a price per mass, by id."""
-    return sorted((o for o in offers if o.per_lb is not None and o.most_lb_ac != 0),
+    return sorted((o for o in offers if o.per_lb is not None and o.most_lb_ac != 0
+                   and o.days_to_harvest is None),
                   key=lambda o: o.id)
 
 

@@ -7,11 +7,12 @@ wherever something is fed:
 * else the guide's rate (with the error of the test), or what the harvest takes where that is
   more; near water the guide's rate is the most;
 * where no rate is known: what the harvest takes; near water, or without a known harvest, none;
-* what the region's class of the phosphorus test allows, where it asks for less;
+* what the zone's stated phosphorus index allows, and beside it what the region's class of the
+  phosphorus test allows, where it asks for less;
 * nitrogen: what the harvest takes, where a table gives it.
 
 The setback from water is said with each source (``interactions``), since the case does not map
-it.
+which part of a zone lies inside it.
 """
 
 from __future__ import annotations
@@ -22,13 +23,16 @@ from dataclasses import dataclass
 from loambrief.actions.gather import NeedFor
 from loambrief.agronomy.crops import yield_in_crop_unit
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import CaseFile, NearWater
 from loambrief.errors import LoambriefError
 from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Verdict
 from loambrief.topics.nutrients.formulas_removal import crop_removal
 
 LEFT_OUT = "maintenance_left_out"
+INDEX_BASIS = {"low": "nitrogen", "medium": "nitrogen", "high": "removal", "very high": "none"}
+"""What a stated phosphorus index lets manure follow: USDA NRCS code 590 and the state indexes
+built on it (from memory, unverified)."""
 
 
 @dataclass(frozen=True)
@@ -36,8 +40,8 @@ class Limit:
     """Most of a nutrient from all sources, and the key of what sets it.
 
     ``reason``: ``excess``, ``not_needed``, ``left_out``, ``left_out_water``, ``guide_rate``,
-    ``guide_rate_water``, ``harvest``, ``class``, ``unknown``, ``unknown_water``, ``cap`` or
-    ``nitrogen`` (macro ``limited_by``).
+    ``guide_rate_water``, ``harvest``, ``class``, ``index``, ``unknown``, ``unknown_water``,
+    ``cap`` or ``nitrogen`` (macro ``limited_by``).
     """
 
     amount: float
@@ -81,34 +85,41 @@ def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
     for result in (r for f in here for r in f.results):
         upper, item = result.details.get("upper_lb_ac"), result.details.get("nutrient")
         if upper is not None and item:
-            keep(str(item), Limit(float(upper), "excess", (result,)))  # type: ignore[arg-type]
+            keep(str(item), Limit(float(upper), "excess", (result,)))
     for need in (n.need for n in needs):
         if need.cap is not None:
             keep(need.item, Limit(need.cap, "cap", need.results))
     keep("P2O5", _phosphorus(case, zone_id, needs, judged, taken["P2O5"]))
-    for result in (r for f in here for r in f.results if r.formula == "phosphorus_runoff_level"):
-        removal = taken["P2O5"]
+    removal = taken["P2O5"]
+    risk = stated_index(case, zone_id)
+    if risk is not None:
+        if INDEX_BASIS[risk] == "none" or (INDEX_BASIS[risk] == "removal" and removal is None):
+            keep("P2O5", Limit(0.0, "index"))
+        elif INDEX_BASIS[risk] == "removal" and removal is not None:
+            keep("P2O5", Limit(float(removal.value), "index", (removal,)))
+    for result in (r for f in here for r in f.results
+                   if r.formula == "phosphorus_runoff_level"):
         if result.details.get("basis") == "none":
             keep("P2O5", Limit(0.0, "class", (result,)))
         elif result.details.get("basis") == "removal" and removal is not None:
-            keep("P2O5", Limit(float(removal.value), "class", (result, removal)))  # type: ignore[arg-type]
+            keep("P2O5", Limit(float(removal.value), "class", (result, removal)))
     nitrogen = taken["N"]
     if nitrogen is not None:
-        keep("N", Limit(float(nitrogen.value), "nitrogen", (nitrogen,)))  # type: ignore[arg-type]
+        keep("N", Limit(float(nitrogen.value), "nitrogen", (nitrogen,)))
     return found
 
 
 def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
                 judged: Sequence[Judgement], removal: Result | None) -> Limit:
     """P2O5 that may come from all sources."""
-    water = bool(case.field.sensitive_areas)
+    water = bool(case.field.sensitive_areas or waters(case, zone_id))
     near = "_water" if water else ""
     verdict = next((j for j in judged if j.key == "P2O5"
                     and j.place.id in (zone_id, WHOLE_FIELD.id)), None)
     fed = next((n.need for n in needs if n.need.item == "P2O5"), None)
     rate = None if fed is None or fed.amount is None else max(
         fed.amount, fed.cap or 0.0, 0.0 if water else fed.high or 0.0)
-    taken = None if removal is None else float(removal.value)  # type: ignore[arg-type]
+    taken = None if removal is None else float(removal.value)
     if rate is None and verdict is not None and verdict.reason == LEFT_OUT:
         return Limit(0.0, f"left_out{near}")
     if rate is None and verdict is not None and verdict.verdict is Verdict.NOT_NEEDED:
@@ -120,6 +131,19 @@ def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
     if water or taken is None:
         return Limit(0.0, f"unknown{near}")
     return Limit(taken, "harvest", (removal,) if removal is not None else ())
+
+
+def waters(case: CaseFile, zone_id: str) -> list[NearWater]:
+    """Water beside a zone: its own where it names any, else the field's."""
+    own = [w for s in case.samples if s.id == zone_id for w in s.near_water]
+    return own or list(case.field.near_water)
+
+
+def stated_index(case: CaseFile, zone_id: str) -> str | None:
+    """Risk by the state's index: the zone's own, else the field's."""
+    own = next((s.p_index for s in case.samples if s.id == zone_id and s.p_index), None)
+    index = own or case.field.p_index
+    return None if index is None else index.risk
 
 
 def _removed(case: CaseFile, nutrient: str) -> Result | None:

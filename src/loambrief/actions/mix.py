@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from loambrief.actions.blend import Blend, BlendZone, FieldMix
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.limits import Limit
+from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
 from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
@@ -78,7 +78,7 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                                  limits.get(zone.place.id, {}))
         actions += _unmet(case, needs, uncovered, clashes.get(zone.place.id), usable)
     return NutrientPlan(tuple(actions), met, mix, shut_out(met, usable, mix),
-                        bool(case.field.sensitive_areas))
+                        bool(case.field.sensitive_areas or any(waters(case, z) for z in zones)))
 
 
 def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],

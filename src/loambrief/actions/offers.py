@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loambrief.actions import biosolids
 from loambrief.agronomy.registry import Result
@@ -68,6 +68,8 @@ class Offer:
     most_lb_ac: float | None = None
     """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
     metals: tuple[Result, ...] = ()
+    days_to_harvest: int | None = None
+    """Days left to a harvest that falls inside the material's own interval."""
     """The yearly rates by metal that this limit is from."""
 
     @property
@@ -171,7 +173,16 @@ def offer(material: Material) -> Offer:
 
 def offers(case: CaseFile) -> tuple[Offer, ...]:
     """All materials of a case, in the order given."""
-    return tuple(offer(material) for material in case.materials)
+    return tuple(replace(offer(m), days_to_harvest=_too_late(case, m)) for m in case.materials)
+
+
+def _too_late(case: CaseFile, material: Material) -> int | None:
+    """Days to the harvest, where they are fewer than the material's interval asks for."""
+    harvest = case.field.dates.harvest if case.field.dates else None
+    if harvest is None or material.harvest_interval is None or harvest < case.case.date:
+        return None
+    days = (harvest - case.case.date).days
+    return days if days < material.harvest_interval else None
 
 
 def kind_of(all_offers: tuple[Offer, ...], *kinds: str) -> tuple[Offer, ...]:

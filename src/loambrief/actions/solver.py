@@ -67,7 +67,7 @@ def minimise(cost: Sequence[float], rows: Sequence[Mapping[int, float]],
     programme.col_upper_ = [highspy.kHighsInf if high is None else high for _, high in box]
     programme.row_lower_ = [-highspy.kHighsInf] * len(rows)
     programme.row_upper_ = list(bounds)
-    starts, columns, values = [0], [], []
+    starts, columns, values = [0], list[int](), list[float]()
     for row in rows:
         columns += row.keys()
         values += row.values()
