@@ -102,6 +102,12 @@ class FieldMix:
     cost: float
 
 
+def price_lb(offer: Offer) -> float:
+    """Price with freight of a product that is in a mix [currency/lb]; only priced ones are."""
+    assert offer.per_lb is not None
+    return offer.per_lb
+
+
 def least_cost(
     needs: Mapping[str, float],
     offers: tuple[Offer, ...],
@@ -211,7 +217,7 @@ class _Programme:
         for offer in self.offers:
             most = self.most[zone.place.id, offer.id]
             loose = offer.package_lb is None and not offer.minimum_lb
-            price = offer.per_lb * most * zone.area_ac if loose else 0.0
+            price = price_lb(offer) * most * zone.area_ac if loose else 0.0
             share = self._column(("x", zone.place.id, offer.id), price, False,
                                  1.0 if most else 0.0)
             paid = self._column(("y", zone.place.id, offer.id),
@@ -236,7 +242,7 @@ class _Programme:
         unit = package or least
         most = sum(z.area_ac * self.most[z.place.id, offer.id] for z in self.zones)
         top = max(most, least) / unit + 1
-        order = self._column(("order", offer.id), offer.per_lb * unit, package is not None, top)
+        order = self._column(("order", offer.id), price_lb(offer) * unit, package is not None, top)
         spread = {self.columns["x", z.place.id, offer.id]:
                   z.area_ac * self.most[z.place.id, offer.id] / unit for z in self.zones}
         self._at_most({**spread, order: -1.0}, 0.0)
@@ -289,7 +295,7 @@ class _Programme:
                     amounts[offer.id] = pounds
                     spread[offer.id] += pounds * zone.area_ac
                     passes += (offer.per_ac or 0.0) * zone.area_ac
-                    cost += offer.per_lb * pounds + (offer.per_ac or 0.0)
+                    cost += price_lb(offer) * pounds + (offer.per_ac or 0.0)
             blends[zone.place.id] = Blend(
                 amounts, cost,
                 {n: -prices["need", zone.place.id, n] / (amount * zone.area_ac)
@@ -298,7 +304,7 @@ class _Programme:
                       if prices["upper", zone.place.id, n] < -TINY),
             )
         orders = {o.id: o.ordered_lb(spread[o.id]) for o in self.offers if spread[o.id] > TINY}
-        cost = passes + sum(o.per_lb * orders.get(o.id, 0.0) for o in self.offers)
+        cost = passes + sum(price_lb(o) * orders.get(o.id, 0.0) for o in self.offers)
         return FieldMix(blends, orders, cost)
 
 

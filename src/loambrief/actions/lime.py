@@ -86,7 +86,7 @@ def passes_of(need_for: NeedFor) -> int:
 def _field(needs: tuple[NeedFor, ...]) -> tuple[float, float]:
     """Pure material [ton] and spread area [ac] of several needs."""
     known = [n for n in needs if n.need.amount is not None]
-    return (sum(n.need.amount * (n.need.area_ac or 1.0) for n in known),
+    return (sum((n.need.amount or 0.0) * (n.need.area_ac or 1.0) for n in known),
             sum(passes_of(n) * (n.need.area_ac or 1.0) for n in known))
 
 
@@ -133,6 +133,7 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
                      exact_rate=per_pass, passes=passes, rate_low=need.low, rate_high=need.high,
                      results=need.results),)
     quality = lime_quality(offer)
+    assert quality is not None  # only lime of known quality is chosen
     with subject(need.place, offer.material.name):
         exact = lime_product_rate.evaluate(requirement=per_pass, **quality)
     scale = exact.value / per_pass if per_pass else 1.0

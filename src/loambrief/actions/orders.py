@@ -33,9 +33,10 @@ def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Orde
     """
     needed: dict[tuple[int, str], float] = {}
     for action in actions:
-        if action.material_id in offers and needed_lb(action) > 0:
+        name = action.material_id
+        if name is not None and name in offers and needed_lb(action) > 0:
             # passes of one action in one season are spread from one order
-            key = (action.pass_number, action.material_id)
+            key = (action.pass_number, name)
             needed[key] = needed.get(key, 0.0) + needed_lb(action)
     made = []
     for (season, name), pounds in sorted(needed.items()):

@@ -56,6 +56,7 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
 
 
 def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action:
+    assert action.material_id is not None  # only actions with a rate are touched
     offer = offers[action.material_id]
     size = pounds_per(action.rate_unit, offer)
     rate = entry.rate.value / size
@@ -70,7 +71,7 @@ def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action
 
 def _warn(action: Action, actions: list[Action], zones: tuple[BlendZone, ...]) -> Action:
     """Warnings of an own rate: over the product's cap, over a limit of the zone."""
-    if action.own_reason is None:
+    if action.own_reason is None or action.rate is None:
         return action
     extra: list[Message] = []
     if action.cap is not None and action.rate > action.cap * (1 + 1e-9):

@@ -49,8 +49,11 @@ def cover(actions: tuple[Action, ...], limit: float | None,
         done = [a for a in actions if a.id in money.chosen]
         if any(d in money.left_out for d in action.depends_on):
             continue
-        area = _reach(action, lambda part, done=done: sum(
-            a.cost_total or 0.0 for a in (*done, part)) + leftover([*done, part]), limit)
+
+        def spent(part: Action, done: list[Action] = done) -> float:
+            return sum(a.cost_total or 0.0 for a in (*done, part)) + leftover([*done, part])
+
+        area = _reach(action, spent, limit)
         if area is None:
             continue
         split = tuple(piece for a in actions

@@ -127,6 +127,7 @@ def _left(need_for: NeedFor, have: float) -> NeedFor | None:
         return None if need.item in ("Mg", "Ca") else need_for
     if have >= need.amount:
         return None
-    ends = {name: None if value is None else max(value - have, 0.0)
-            for name, value in (("low", need.low), ("high", need.high))}
-    return NeedFor(replace(need, amount=need.amount - have, **ends), need_for.findings)
+    low, high = (None if value is None else max(value - have, 0.0)
+                 for value in (need.low, need.high))
+    return NeedFor(replace(need, amount=need.amount - have, low=low, high=high),
+                   need_for.findings)

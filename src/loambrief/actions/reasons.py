@@ -49,7 +49,7 @@ def limit_costs(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...],
     dict
         (zone, nutrient) -> currency for the field, only limits that cost something.
     """
-    found = {}
+    found: dict[tuple[str, str], float] = {}
     if not any(z.upper for z in zones):
         return found
     free = field_mix(tuple(replace(z, upper={}) for z in zones), offers)

@@ -60,7 +60,7 @@ def published_chance(action: Action) -> Result | None:
 
 
 def _pct(result: Result) -> float:
-    return float(result.details["response_chance_pct"])  # type: ignore[arg-type]
+    return float(result.details["response_chance_pct"])
 
 
 def costs_of_waiting(actions: tuple[Action, ...], left_out: tuple[str, ...]) -> tuple[Action, ...]:

@@ -84,15 +84,15 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
     if kind in (NeedKind.GYPSUM,):
         return Window(today, None, say("actions.when_after_drain"))
     if kind in (NeedKind.LEACH,):
-        end = dates.get("next_cut") or planting
-        return Window(today, end if end and end >= today else None,
+        latest = dates.get("next_cut") or planting
+        return Window(today, latest if latest and latest >= today else None,
                       say("actions.when_leach", gypsum=False))
     if kind is NeedKind.NUTRIENT:
         if case.field.tillage == "perennial":
-            start = dates.get("next_cut")
-            if start and start > today:
-                return Window(start, start + 14 * DAY,
-                              say("actions.when_after_cut", start=start, end=start + 14 * DAY))
+            cut = dates.get("next_cut")
+            if cut and cut > today:
+                return Window(cut, cut + 14 * DAY,
+                              say("actions.when_after_cut", start=cut, end=cut + 14 * DAY))
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
     if item == "cone-again":
         return Window(None, None, say("actions.when_field_capacity"))
