@@ -102,7 +102,7 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
     by_key = ANSWERS.get(header.question or "other")
     if by_key is not None:
         said = by_key(case, diagnosis, plan)
-    elif header.question in TOPICS_OF:
+    elif header.question is not None and header.question in TOPICS_OF:
         said = _of_topic(diagnosis, TOPICS_OF[header.question])
         old = [v for v in plan.unjudged() if v.reason == "sample_too_old"]
         if header.question == "is_test_good" and old:

@@ -68,7 +68,7 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     for label, value in facts:
         told += [Span(f"{'; ' if told else ''}{word(f'fact_{label}')} ", muted=True), value]
     yield Paragraph(tuple(told), Style.SMALL)
-    rows = [
+    rows: list[Row | tuple[Text, ...]] = [
         row
         for result in of_part(SLICE)
         if (row := _result_row(context, sample, result)) is not None
@@ -129,7 +129,7 @@ def _typed(value: object) -> str:
     typed = getattr(value, "typed", None)
     if typed:
         return str(typed)
-    text = f"{float(value):.2f}"
+    text = f"{float(str(value)):.2f}"
     return text[:-1] if text.endswith("0") else text
 
 

@@ -104,6 +104,7 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
     """One job: material, rate and total large; place, time, what comes first and the
     box for what was spread below."""
     write = writer.write
+    assert action.rate is not None  # only rated work is a job of the spreader
     amount = writer.quantity(action.rate, action.rate_unit)
     if action.total is not None:
         total = writer.order(action.total, action.total_unit)

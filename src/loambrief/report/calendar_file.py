@@ -81,7 +81,9 @@ def events(case: CaseFile, plan: Plan, writer: Writer) -> tuple[Event, ...]:
 
 def _work(case: CaseFile, plan: Plan, action: Action, writer: Writer) -> Event:
     window = action.window
+    assert window is not None  # ``events`` leaves the rest out
     first = window.start or window.end
+    assert first is not None
     last = window.end or first
     write = writer.write
     said = [write(window.text)]
@@ -104,6 +106,7 @@ def _work(case: CaseFile, plan: Plan, action: Action, writer: Writer) -> Event:
 
 def _retest(case: CaseFile, followup: Followup, writer: Writer) -> Event:
     write = writer.write
+    assert followup.due is not None  # ``events`` leaves the rest out
     return Event(
         _uid(case, f"retest.{followup.what.key}"), followup.due, followup.due,
         write(say("actions.ics_retest", field=case.field.name, what=write(followup.what))),

@@ -129,7 +129,7 @@ class Cldr:
         entry = self._catalogue.get(text, context or None)
         if entry is None or not entry.string:
             return None
-        return _POINT.sub(self.signs.decimal, entry.string)
+        return _POINT.sub(self.signs.decimal, str(entry.string))
 
     def noun(self, text: str) -> tuple[str, str]:
         """Article and name of a noun; no article where the catalogue has none."""

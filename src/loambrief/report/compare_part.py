@@ -75,11 +75,11 @@ class Comparison:
                 rows += [(line.what, line.first, line.second) for line in lines]
         if len(rows) == 1:
             return self.same
-        rows = [tuple(_cut(cell) for cell in row) for row in rows]
-        widths = [max(len(row[i]) for row in rows) for i in range(3)]
+        cut = [tuple(_cut(cell) for cell in row) for row in rows]
+        widths = [max(len(row[i]) for row in cut) for i in range(3)]
         return "\n".join(
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-            for row in rows)
+            for row in cut)
 
 
 def _cut(text: str) -> str:
@@ -105,7 +105,7 @@ def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
                         {f.id: f for f in second.diagnosis.findings},
                         lambda f: _finding(f, first.writer), _finding_data),
         actions=_lines(_by_key(first), _by_key(second),
-                       lambda pair: _action(*pair, first.writer),
+                       lambda pair: _action(pair[0], pair[1], first.writer),
                        lambda pair: _action_data(*pair)),
         money=_money(first, second),
         same=first.writer.write(say("actions.compare_same")),
@@ -122,8 +122,8 @@ def _lines(one: Mapping, other: Mapping, words: Callable,
         pair = [source.get(key) for source in (one, other)]
         values = [None if entry is None else data(entry) for entry in pair]
         if values[0] != values[1]:
-            texts = [NONE if entry is None else words(entry) for entry in pair]
-            found.append(ComparedLine(key, *texts, {"id": key, "first": values[0],
+            before, after = (NONE if entry is None else words(entry) for entry in pair)
+            found.append(ComparedLine(key, before, after, {"id": key, "first": values[0],
                                             "second": values[1]}))
     return tuple(found)
 
@@ -181,8 +181,9 @@ def _money(first: ComparedSide, second: ComparedSide) -> tuple[ComparedLine, ...
     for name in one:
         if plain(one[name]) != plain(other[name]):
             difference = None
-            if one[name] is not None and other[name] is not None:
-                difference = plain(other[name] - one[name])
+            before, after = one[name], other[name]
+            if before is not None and after is not None:
+                difference = plain(after - before)
             found.append(ComparedLine(first.writer.write(say(f"report.compare_{name}")),
                               words(one[name]), words(other[name]),
                               {"id": KEYS.get(name, name), "first": plain(one[name]),

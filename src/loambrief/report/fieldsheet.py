@@ -3,6 +3,8 @@ reading, in type that can be read outdoors."""
 
 from __future__ import annotations
 
+import datetime as dt
+
 from loambrief.actions.model import Followup
 from loambrief.case.schema import CaseFile
 from loambrief.case.sheet_layout import MAP_FILE, as_bytes, boxes
@@ -135,7 +137,7 @@ def _missing(sheet: FieldSheet, missing: tuple[Missing, ...]) -> list[Block]:
 def _again(sheet: FieldSheet, followups: tuple[Followup, ...]) -> list[Block]:
     """What the last plan wanted tested again, soonest first."""
     write = sheet.writer.write
-    soonest = sorted(followups, key=lambda f: f.due)[:MOST_AGAIN]
+    soonest = sorted(followups, key=lambda f: f.due or dt.date.max)[:MOST_AGAIN]
     items = tuple((Span(write(f.what), bold=True),
                    Span(sheet.word("again", due=f.due, success=write(f.success))))
                   for f in soonest)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from loambrief import __version__, numbers
 from loambrief.agronomy.registry import Result
@@ -84,13 +85,15 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
     zones, large = _zones(case, writer)
     slices = _slices(case, si)
     unit, pressure = ("cm", "kPa") if si else ("in", "psi")
+    known: dict[str, Any] = {  # pydantic checks the choices
+        "language": writer.language, "units": writer.system, "paper": case.case.paper,
+        "sections": [s for s in SECTIONS if s in sections],
+        "depth_unit": unit, "pressure_unit": pressure}
     layout = Layout(
-        version=__version__, case_id=case.case.id, language=writer.language,
-        units=writer.system, paper=case.case.paper, about=_about(case, writer),
-        sections=[s for s in SECTIONS if s in sections],
+        version=__version__, case_id=case.case.id, about=_about(case, writer), **known,
         zones=zones, slices=list(slices.values()),
         points=int(max(constant("cores_min"), point_need.value)),
-        depths=_depths(case, si), depth_unit=unit, pressure_unit=pressure,
+        depths=_depths(case, si),
         plants=_plants(case, blank), replicates=int(setting("sap_replicates")),
         weeds=[*(WeedLine(species=w.species, local_name=w.local_name)
                  for w in case.weeds[:MOST_WEEDS]), *(WeedLine() for _ in range(blank))],

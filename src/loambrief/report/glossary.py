@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
+from typing import Any
 
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
@@ -144,12 +145,13 @@ def _strings(value: object) -> Iterator[str]:
         for item in value:
             yield from _strings(item)
     elif is_dataclass(value) and not isinstance(value, UNREAD):
-        for name in _read_fields(type(value)):
+        kind: Any = type(value)
+        for name in _read_fields(kind):
             yield from _strings(getattr(value, name))
 
 
 @cache
-def _read_fields(kind: type) -> tuple[str, ...]:
+def _read_fields(kind: Any) -> tuple[str, ...]:
     return tuple(item.name for item in fields(kind) if item.name not in SILENT)
 
 

@@ -188,7 +188,7 @@ def _charts(context: Context, review: Review) -> list[TrendSpec]:
     for series in review.series:
         field_wide = series.quantity in ("resistance", "brix")
         places.setdefault(WHOLE_FIELD if field_wide else series.place, []).append(series)
-    specs = []
+    specs: list[TrendSpec] = []
     for place, listed in places.items():
         panels = tuple(_panel(context, s) for s in listed[:MOST_PANELS])
         spec = TrendSpec(

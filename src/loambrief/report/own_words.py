@@ -115,7 +115,7 @@ class OwnWords:
         def write(values: dict) -> str:
             box.calls = 0
             try:
-                return _short(str(found(values)))
+                return str(_short(str(found(values))))
             except (SecurityError, RecursionError, MemoryError, OverflowError,
                     ArithmeticError) as error:
                 raise TextFault(f"{folder}/{topic}.j2, macro {name}: {error}") from error

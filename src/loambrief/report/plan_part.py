@@ -151,7 +151,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
     rate: Text = word("no_rate")
     if action.rate is not None and action.own_reason is not None:
         rate = context.rate(action.rate, action.rate_unit)  # the computed one is in the notes
-    elif action.rate is not None:
+    elif action.rate is not None and action.exact_rate is not None:
         rate = word("rate_exact", rate=context.rate(action.rate, action.rate_unit),
                     exact=context.amount(action.exact_rate, action.rate_unit))
     elif action.exact_rate is not None and action.need.unit:
@@ -231,7 +231,7 @@ def avoid_section(context: Context) -> list[Block]:
     """What not to spend money on."""
     if not context.plan.not_advised:
         return []
-    rows = tuple(
+    rows: tuple[tuple[Text, ...], ...] = tuple(
         (context.write(n.what),
          (context.write(n.why), " ", context.write(n.saved) if n.saved else "", " ",
           *context.sources.cite(n.sources)))

@@ -131,6 +131,7 @@ def logo_print(context: Context) -> LogoPrint | None:
 
 def yield_goal(context: Context) -> str:
     """The yield goal in the reader's units, and as typed where that differs."""
+    assert context.case.field.yield_goal is not None  # asked for only where one is stated
     goal = context.case.field.yield_goal.value
     typed = goal.typed
     weight = yield_units(context.case.field.crop).get(goal.unit)

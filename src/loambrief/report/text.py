@@ -161,8 +161,10 @@ class Writer:
     def _own_macro(self, message: Message) -> Callable | None:
         """The user's own macro of a message, if there is one."""
         own = bound()
-        return own and own.macro(self.tongue.folder, message.topic, message.name, self.filters(),
-                                 self.system, (self.language, self.system, self.currency))
+        if own is None:
+            return None
+        return own.macro(self.tongue.folder, message.topic, message.name, self.filters(),
+                         self.system, (self.language, self.system, self.currency))
 
     def _shown(self, value: object) -> object:
         """A parameter with the places in it as text."""
@@ -170,7 +172,7 @@ class Writer:
             return self.place(value)
         if isinstance(value, Product):
             return value.name
-        if type(value) in (list, tuple):
+        if isinstance(value, list | tuple) and type(value) in (list, tuple):
             return [self._shown(inner) for inner in value]
         if isinstance(value, Mapping):
             return {key: self._shown(inner) for key, inner in value.items()}
