@@ -86,6 +86,12 @@ CHOICES = {
 """Fields of a case with fixed choices that are printed; none named means every field."""
 FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
+    "topics/acidity/formulas_tolerance.py": (
+        "below the limit", "below the best range", "within", "above the best range",
+        "above the limit"),
+    "topics/sampling/formulas_age.py": ("current", "past the interval", "too old for a rate"),
+    "topics/nutrients/formulas_manure.py": (
+        "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line"),
     "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
     "topics/carbon_nitrogen/formulas_decay.py": ("tie-up", "about even", "release"),
     "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening",

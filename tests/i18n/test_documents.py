@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from spanish_samples import NAMES, SAMPLES, advised
 
 from loambrief import pipeline
+from loambrief.agronomy.guides import known_guides
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case.load import load_bytes
 from loambrief.cli import main
@@ -86,6 +87,7 @@ def quoted(advice):
             | pieces(about(calculations))
             | {c.locator for c in calculations if c.locator}
             | {r.citation for r in references().values()}
+            | {g.title for g in known_guides().values()}
             | {reason for _, reason in advice.loaded.accepted})
 
 

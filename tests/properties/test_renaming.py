@@ -100,6 +100,10 @@ def by_ids(first, second):
     for sample, name in zip(data["samples"], (first, second), strict=True):
         for entry in data["accept"]:
             entry["field"] = entry["field"].replace(f"samples[{sample['id']}]", f"samples[{name}]")
+            if entry["code"] == "UNJUDGED":  # amendment.lime.S
+                kind, _, place = entry["field"].rpartition(".")
+                if place == sample["id"] and "." in kind:
+                    entry["field"] = f"{kind}.{name}"
         del sample["place"]
         sample["id"] = name
     return data

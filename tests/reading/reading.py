@@ -194,7 +194,8 @@ class _Teller:
         return NUMBER if isinstance(node.value, int | float) else str(node.value or "")
 
     def _name(self, node, bound):
-        return bound.get(node.name, NAME)
+        # ``more`` marks where a short form ends and is printed nowhere
+        return "" if node.name == "more" else bound.get(node.name, NAME)
 
     def _condexpr(self, node, bound):
         return self._say(self.pick([node.expr1, *([node.expr2] if node.expr2 else [])]), bound)

@@ -40,7 +40,6 @@ DERIVED = {
     "actions.saved_total.amount": "difference of the cost of two mixes",
     "verdicts.why_material_dearer.amount": "difference of the cost of two mixes",
     "actions.title_nutrient.rate": "rate of the mix, rounded to the spreader's step",
-    "actions.uncertain.cost": "money: rate by price by area",
     "carbon_nitrogen.avoid_rise_why.cost": "money: amount by price by area",
     "carbon_nitrogen.avoid_rise_why.phosphate": "amount by the share in the analysis",
     "carbon_nitrogen.reference_plateau.low": "plateau less its scatter",

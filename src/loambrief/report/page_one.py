@@ -28,7 +28,7 @@ from loambrief.topics.judge import PRIMARY
 
 MOST_LIMITS = 4
 MOST_ACTIONS = 5
-FULL = 10
+FULL = 9
 """Lines of the other lists above which one action and one limit less have room."""
 MOST_TESTS = 2
 """Measurements among them that other work waits for."""

@@ -38,7 +38,7 @@ def summary(context: Context) -> Summary:
     word = context.word
     worst = context.diagnosis.worst(MOST_LIMITS)
     unjudged, avoid = unjudged_lines(context), avoid_lines(context)
-    lines = len(worst) + len(unjudged) + len(avoid)
+    lines = len(worst) + len(unjudged) + len(avoid) + len(turning_lines(context))
     full = lines > FULL
     worst = worst[: MOST_LIMITS - full]
     shown = chosen_for_page_one(context, MOST_ACTIONS - full)
