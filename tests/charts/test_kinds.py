@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from loambrief.charts import KINDS, build, figure_size, fitted
 from loambrief.charts.theme import theme
-from loambrief.charts.weeds import Hint, HintVerdict, WeedMark
+from loambrief.charts.weeds import Hint, HintSign, WeedMark
 
 CASES = [pytest.param(make(), id=name) for name, make in EVERYDAY.items()]
 CASES += [pytest.param(spec, id=f"{name}-hostile-{n}")
@@ -45,8 +45,8 @@ def test_a_row_of_weeds_starts_at_the_edge_and_holds_its_names(record):
     """ensures that what weeds hint at stands at the left edge, and that a row is as high as
     the longest of its texts: the next one begins below (own rule)."""
     many = tuple(WeedMark(f"a long name of weed {n}", 1) for n in range(40))
-    hints = (Hint("First", many, HintVerdict.AGREES, "Agrees", "pH 5."),
-             Hint("Second", many[:1], HintVerdict.AGREES, "Agrees", "pH 5."))
+    hints = (Hint("First", many, HintSign.AGREES, "Agrees", "pH 5."),
+             Hint("Second", many[:1], HintSign.AGREES, "Agrees", "pH 5."))
     drawn, _, _ = record(weeds(hints=hints))
     first, second = (next(t for t in drawn.texts if t.text == h.label) for h in hints)
     assert first.x0 == second.x0 == 0

@@ -35,6 +35,8 @@ ANALYSIS_NUTRIENTS: Mapping[str, str] = {
 
 BULKY = ("manure", "compost", "biosolids", "gypsum")
 PUMPED = ("liquid", "slurry")
+WATERY = ("manure", "biosolids", "compost")
+"""Of these a gallon is taken to weigh what water does; a solution must state its density."""
 GAL_PER_YD3 = 201.974
 """Gallons in a cubic yard, in which the case gives a density."""
 
@@ -128,7 +130,7 @@ def _per_lb(price: Price | None, material: Material) -> float | None:
         return price.amount / size
     if basis == "liquid" and material.lb_per_gal:
         return price.amount / (size * material.lb_per_gal)
-    if basis == "liquid" and material.form in PUMPED:
+    if basis == "liquid" and material.form in PUMPED and material.kind in WATERY:
         return price.amount / (size * lb_per_gal(material))
     if basis == "volume" and density_lb_yd3:
         return price.amount / (size * density_lb_yd3)

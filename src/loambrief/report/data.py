@@ -95,7 +95,7 @@ def advisory_data(
         ],
         "budget": {
             "printed": {"total": costs.total, "actions": dict(costs.costs),
-                        "whole_packages": costs.packages, "saved_together": costs.saved,
+                        "whole_packages": costs.packages, "saved_together": costs.saved + 0.0,
                         "optional": costs.optional},
             "limit": plan.budget.limit,
             "currency": case.case.currency,
