@@ -39,8 +39,9 @@ def test_one_document_with_a_cover(tmp_path):
     reader = pypdf.PdfReader(io.BytesIO((tmp_path / "out" / "pruett-2027.pdf").read_bytes()))
     cover = " ".join(reader.pages[0].extract_text().split())
     assert "East 40" in cover and "West 20" in cover and "2 fields" in cover
-    spent = sum(json.loads((tmp_path / "out" / f"{i}.json").read_bytes())["budget"]["printed"]["total"]
-                for i in ("tarrow-east-40", "tarrow-west-20"))
+    spent = sum(
+        json.loads((tmp_path / "out" / f"{i}.json").read_bytes())["budget"]["printed"]["total"]
+        for i in ("tarrow-east-40", "tarrow-west-20"))
     assert f"${spent:,.0f}" in cover
     assert {"tarrow-east-40-case.yaml", "tarrow-west-20-case.yaml"} <= set(reader.attachments)
 

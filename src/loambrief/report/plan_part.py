@@ -149,7 +149,7 @@ def action_card(context: Context, action: Action) -> ActionCard:
     """One action with everything beside it."""
     word = context.word
     rate: Text = word("no_rate")
-    if action.rate is not None and action.own_reason is not None:
+    if action.rate is not None and (action.own_reason is not None or action.exact_rate is None):
         rate = context.rate(action.rate, action.rate_unit)  # the computed one is in the notes
     elif action.rate is not None and action.exact_rate is not None:
         rate = word("rate_exact", rate=context.rate(action.rate, action.rate_unit),
