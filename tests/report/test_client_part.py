@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
+from loambrief.report.blocks import Heading
 from loambrief.report.chart_text import chart_words
 from loambrief.report.client_part import client_blocks, comparison, ordered_together, shopping_list
 from loambrief.report.context import Context
@@ -122,3 +123,15 @@ def test_together_is_never_more_than_apart(needs, package, least):
 def test_nothing_shared_nothing_said(contexts):
     """ensures that one field alone gets neither map nor list."""
     assert client_blocks([contexts[0]]) == []
+
+
+def test_both_parts_are_headed_alike(contexts):
+    """ensures that comparison and order stand one level below the title of the document."""
+    found = [b for b in client_blocks(contexts) if isinstance(b, Heading)]
+    assert [(h.level, h.anchor) for h in found] == [(2, "compare"), (2, "orders")]
+
+
+def test_areas_are_numbered_from_one(contexts):
+    """ensures that the numbers on a map count its areas, as a reader counts."""
+    assert [a.number for a in client_map(contexts).areas] == ["1", "2", "3"]
+    assert [a.number for a in zone_map(contexts[2]).areas] == ["1", "2"]
