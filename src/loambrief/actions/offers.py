@@ -70,9 +70,9 @@ class Offer:
     most_lb_ac: float | None = None
     """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
     metals: tuple[Result, ...] = ()
+    """The yearly rates by metal that this limit is from."""
     days_to_harvest: int | None = None
     """Days left to a harvest that falls inside the material's own interval."""
-    """The yearly rates by metal that this limit is from."""
 
     @property
     def id(self) -> str:
