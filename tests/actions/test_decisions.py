@@ -285,3 +285,18 @@ def test_acid_soil_short_of_magnesium_takes_dolomitic_lime():
     lime, = plan.actions
     assert lime.kind is NeedKind.LIME
     assert lime.cautions[0].key == "actions.caution_dolomitic"
+
+
+@pytest.mark.parametrize(("magnesium", "said"), [(1, True), (10, False)])
+def test_only_dolomitic_lime_counts_as_dolomitic(magnesium, said):
+    """ensures that a calcitic lime with a trace of magnesium does not silence the word for
+    dolomitic lime.
+
+    Source: labarge-2014-enp; 6 to 13 % Mg in dolomitic aglime (from memory, unverified).
+    """
+    lime = material("near", 40, "lime", effective=80, magnesium=magnesium)
+    plan = make_plan(case_of([lime]), (
+        finding(need(NeedKind.LIME, "lime", 1.0), name="l"),
+        finding(need(NeedKind.NUTRIENT, "Mg", 20.0), name="mg")))
+    action = next(a for a in plan.actions if a.kind is NeedKind.LIME)
+    assert said is ("actions.caution_dolomitic" in {c.key for c in action.cautions})

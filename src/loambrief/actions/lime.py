@@ -114,7 +114,13 @@ def with_dolomitic(actions: list[Action], magnesium_at: set[str]) -> list[Action
     """Lime where magnesium is short says to be dolomitic, unless it is."""
     return [replace(a, cautions=(say("actions.caution_dolomitic"), *a.cautions))
             if a.kind is NeedKind.LIME and a.place.id in magnesium_at
-            and a.supplies.get("Mg", 0.0) <= 0 else a for a in actions]
+            and not _dolomitic(a) else a for a in actions]
+
+
+def _dolomitic(action: Action) -> bool:
+    """The lime that an action spreads holds enough magnesium to count as dolomitic."""
+    pounds = (action.rate or 0.0) * LB_PER_TON
+    return pounds > 0 and 100.0 * action.supplies.get("Mg", 0.0) / pounds >= MAGNESIUM_LIME_PCT
 
 
 def _magnesium(offer: Offer) -> float:
