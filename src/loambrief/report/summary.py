@@ -38,8 +38,11 @@ def summary(context: Context) -> Summary:
     word = context.word
     worst = context.diagnosis.worst(MOST_LIMITS)
     unjudged, avoid = unjudged_lines(context), avoid_lines(context)
-    lines = len(worst) + len(unjudged) + len(avoid) + len(turning_lines(context))
+    turning = turning_lines(context)
+    lines = len(worst) + len(unjudged) + len(avoid)
     full = lines > FULL
+    if not full and lines + len(turning) > FULL:
+        turning = ()  # an action is worth more here; the verdicts say it too
     worst = worst[: MOST_LIMITS - full]
     shown = chosen_for_page_one(context, MOST_ACTIONS - full)
     facts = [
@@ -70,14 +73,14 @@ def summary(context: Context) -> Summary:
         avoid=avoid,
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown)),
+        notes=_notes(context, memory_line(context, shown), turning),
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
         logo=logo_print(context),
     )
 
 
-def _notes(context: Context, memory: Text) -> tuple[Text, ...]:
+def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
     notes: list[Text] = []
@@ -90,7 +93,7 @@ def _notes(context: Context, memory: Text) -> tuple[Text, ...]:
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
-    notes += turning_lines(context)
+    notes += turning
     if memory:
         notes.append(memory)
     if context.interested:
