@@ -17,9 +17,10 @@ from importlib.metadata import Distribution, PackageNotFoundError, distribution
 from packaging.requirements import Requirement
 
 ROOT = "loambrief"
-LICENCES = ("0BSD", "Apache", "BSD", "HPND", "ISC", "MIT", "MPL", "Mozilla", "PSF", "Python",
-            "Unlicense", "Zlib")
-"""Words of which one stands in the name of an accepted licence."""
+LICENCES = ("0BSD", "Apache", "BSD", "HPND", "ISC", "LGPL", "MIT", "MPL", "Mozilla", "PSF",
+            "Python", "Unlicense", "Zlib")
+"""Words of which one stands in the name of an accepted licence. Under the LGPL stands pebble,
+which is imported as it comes and is not shipped with the program."""
 
 
 def needed(name: str, found: dict[str, Distribution]) -> list[str]:
