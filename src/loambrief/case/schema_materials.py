@@ -22,6 +22,7 @@ from loambrief.units import (
 
 MATERIAL_KINDS = ("lime", "gypsum", "elemental sulfur", "fertilizer", "compost", "manure",
                   "biosolids", "cover crop", "service", "other")
+TREATMENTS = ("raw", "composted", "heat treated")
 METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
 
 
@@ -79,6 +80,8 @@ class Material(Part):
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
     animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
     """What the manure is from."""
+    treatment: Annotated[str, q.choice(TREATMENTS)] | None = None
+    """What was done to a manure against germs; one that does not say counts as raw."""
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None
