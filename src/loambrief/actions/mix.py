@@ -175,7 +175,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         rate_low=low, rate_high=high,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial"),),
-        supplies=supplies(offer, rate * size),
+        supplies=supplies(offer, rate * size), meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *offer.metals, *held),
         limits=limits,
