@@ -193,7 +193,7 @@ CASES = [  # code, field, case
     ("CASE055", "tenure.grower_share", minimal(tenure={"held": "owned", "grower_share": "5 %"})),
     ("CASE056", "constraints.excluded[1]", minimal(constraints={
         "excluded": [{"reason": "no"}]})),
-    ("CASE056", "constraints.excluded[1].material", minimal(constraints={
+    ("CASE056", "constraints.excluded[slag].material", minimal(constraints={
         "excluded": [{"material": "slag", "reason": "no"}]})),
     ("CASE056", "materials[M1].substance", minimal(materials=[
         {"id": "M1", "name": "Lime", "kind": "lime", "substance": "rock phosphate"}])),
