@@ -20,6 +20,7 @@ TAKEN_IN = {  # codes of test_intake.py, test_yaml_edit.py and test_profiles.py
     "CASE049", "CASE123",  # test_boundary.py
     "CASE072",  # test_photos.py
     "CASE075", "CASE076",  # test_brand.py
+    "CASE054", "CASE131", "CASE132", "CASE133",  # tests/actions/test_own.py
 }
 
 
@@ -64,6 +65,21 @@ WEED = [{"species": "Rumex acetosella", "identification": "certain"}]
 PRICE = {"amount": 5, "per": "ton"}
 LAB = {"name": "Lab"}
 COPIED = {"ph": 6.2, "phosphorus": "20 ppm", "potassium": "150 ppm", "calcium": "1400 ppm"}
+
+
+def own(**keys):
+    return minimal(weeds=WEED, own_actions=[
+        {"id": "a", "what": "Mow", "kind": "manage", "reason": "seed heads", **keys}])
+
+
+def change(**keys):
+    return minimal(weeds=WEED, plan_changes=[{"action": "x", "reason": "no", **keys}])
+
+
+def nitrogen(**keys):
+    return minimal(weeds=WEED, nitrogen={
+        "set_by": "the adviser", "source": "own trials", "rate": "120 lb/ac",
+        "rate_is": "still to apply", **keys})
 
 
 def in_lane():
@@ -128,6 +144,33 @@ CASES = [  # code, field, case
     ("CASE034", "samples[B1].increments", minimal(samples=[sample(increments=[])])),
     ("CASE034", "weeds", minimal(weeds=WEED * 61)),
     # values that do not fit each other
+    ("CASE042", "own_actions[A].id", minimal(weeds=WEED, own_actions=[
+        {"id": name, "what": "Mow", "kind": "manage", "reason": "seed"} for name in "aA"])),
+    ("CASE047", "own_actions[a].window.end",
+     own(window={"start": "2027-03-02", "end": "2027-03-01"})),
+    ("CASE047", "plan_changes[1].until", change(change="defer", until="2026-10-01")),
+    ("CASE052", "own_actions[a].material", own(material="mpa")),
+    ("CASE052", "own_actions[a].where", own(where="nowhere")),
+    ("CASE052", "nitrogen.passes[1].where",
+     nitrogen(passes=[{"nitrogen": "120 lb/ac", "where": "S"}])),
+    ("CASE053", "own_actions[a].rate", own(rate="20 lb/ac")),
+    ("CASE053", "own_actions[a].kind", own(kind=None)),
+    ("CASE053", "own_actions[a].area", own(area="4000 ac")),
+    ("CASE053", "own_actions[a].window", own(window={"start": None})),
+    ("CASE053", "own_actions[a].cost.per",
+     own(cost={"amount": 3, "per": "gal", "date": "2026-10-01"})),
+    ("CASE053", "own_actions[a].rate", {
+        **material(analysis={"n": "11 %"}),
+        "own_actions": [{"id": "a", "what": "Feed", "material": "m", "reason": "why"}]}),
+    *[("CASE053", "plan_changes[1].change", change(change=name))
+      for name in ("defer", "replace", "split", "move")],
+    ("CASE053", "plan_changes[1].rank", change(change="drop", rank=2)),
+    ("CASE053", "plan_changes[1].parts",
+     change(change="split", parts=[{"area": "3 ac"}, {"window": {"when": "later"}}])),
+    ("CASE053", "nitrogen.rate", nitrogen(rate="20 gal/ac")),
+    ("CASE053", "nitrogen.passes[m].material", {
+        **material(analysis={"p2o5": "45 %"}),
+        "nitrogen": nitrogen(passes=[{"nitrogen": "120 lb/ac", "material": "m"}])["nitrogen"]}),
     ("CASE040", "samples[B1].methods.zinc", one(zinc="1 ppm")),
     ("CASE040", "samples[B1].methods.aluminum", one(aluminum="30 ppm")),
     ("CASE041", "samples[B2].area",

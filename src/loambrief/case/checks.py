@@ -12,6 +12,7 @@ from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.known_names import name_faults
 from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
+from loambrief.case.own_checks import own_faults
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
@@ -54,6 +55,7 @@ def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator
     yield from _question(case)
     yield from _done(case)
     yield from farm_faults(case)
+    yield from own_faults(case)
     yield from _dates(case)
     yield from _yield_unit(case)
     if case.boundary is not None:

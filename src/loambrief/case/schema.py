@@ -17,6 +17,7 @@ from loambrief.case.measurements import methods
 from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
+from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -523,6 +524,9 @@ class CaseFile(Part):
     done: Annotated[list[Done], Field(max_length=100)] = []
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
+    nitrogen: Nitrogen | None = None
+    own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
+    plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []
     photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []

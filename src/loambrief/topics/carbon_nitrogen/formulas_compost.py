@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
@@ -103,11 +104,6 @@ def sample_moisture_pct(wet_mass: float, dry_mass: float) -> float:
     wet_mass, dry_mass : float
         Mass of the sample alone, without its container [any mass unit, the same for both].
 
-    Returns
-    -------
-    float
-        Moisture [% of the moist mass].
-
     Raises
     ------
     ImpossibleInput
@@ -124,7 +120,7 @@ def sample_moisture_pct(wet_mass: float, dry_mass: float) -> float:
 
 
 @formula(unit="as mass", source="cornell-moisture", locator="two materials", how="seen")
-def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: float,
+def mix_mass_for_moisture(mass: NotNegative, moisture_pct: float, added_moisture_pct: float,
                           target_pct: float) -> float:
     """Mass of a second material that brings a mix to a wanted moisture.
 
@@ -138,11 +134,6 @@ def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: 
         Moisture of the second material [%].
     target_pct : float
         Moisture wanted [%].
-
-    Returns
-    -------
-    float
-        Second material, moist [same unit as ``mass``].
 
     Raises
     ------
@@ -158,8 +149,6 @@ def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: 
                         ("target_pct", target_pct)):
         if not 0 <= value <= 100:
             raise ImpossibleInput(f"{name} must be from 0 to 100 (found {value:g})")
-    if mass < 0:
-        raise ImpossibleInput("mass cannot be negative")
     if moisture_pct == target_pct:
         return 0.0
     if (target_pct - moisture_pct) * (added_moisture_pct - target_pct) <= 0:
@@ -197,13 +186,9 @@ def blend_carbon_nitrogen(materials: list) -> Answer:
     Notes
     -----
     R = sum Q C (1 - m) / sum Q N (1 - m). Ratios themselves must not be averaged by mass. A
-    material whose nitrogen and C:N multiply to more than 100 % carbon (handbook means do) is
-    let through up to 120 % and flagged.
-    The notes hold the published targets for a starting compost.
-
-    References
-    ----------
-    cornell-cn-ratio; rynk-1992-nraes54; cooperband-2002 (targets).
+    material whose nitrogen and C:N multiply to more than 100 % carbon (handbook means do) is let
+    through up to 120 % and flagged. The notes hold the published targets for a starting compost.
+    Sources: rynk-1992-nraes54; cooperband-2002 (targets).
     """
     parts = [_material(raw, with_mass=True) for raw in _listed(materials)]
     mass, water, carbon, nitrogen = _mix(parts)
@@ -219,7 +204,7 @@ def blend_carbon_nitrogen(materials: list) -> Answer:
 def mix_mass_for_ratio(
     mass: float, moisture_pct: float, carbon_pct: float, nitrogen_pct: float,
     added_moisture_pct: float, added_carbon_pct: float, added_nitrogen_pct: float,
-    target_ratio: float,
+    target_ratio: Positive,
 ) -> Answer:
     """Mass of a second material that brings a mix to a wanted C:N.
 
@@ -247,19 +232,14 @@ def mix_mass_for_ratio(
 
     Notes
     -----
-    Q2 = Q1 (1 - m1)(R N1 - C1) / [(1 - m2)(C2 - R N2)]. Equation from memory; it follows from
-    the C:N of a mix. Check the moisture too: a mix right in C:N is often too wet.
-
-    References
-    ----------
-    rynk-1992-nraes54; cornell-cn-ratio.
+    Q2 = Q1 (1 - m1)(R N1 - C1) / [(1 - m2)(C2 - R N2)]. Equation from memory; it follows from the
+    C:N of a mix. Check the moisture too: a mix right in C:N is often too wet. Sources:
+    cornell-cn-ratio.
     """
     first = _material({"mass": mass, "moisture_pct": moisture_pct, "carbon_pct": carbon_pct,
                        "nitrogen_pct": nitrogen_pct}, with_mass=True)
     second = _material({"moisture_pct": added_moisture_pct, "carbon_pct": added_carbon_pct,
                         "nitrogen_pct": added_nitrogen_pct}, with_mass=False)
-    if target_ratio <= 0:
-        raise ImpossibleInput("target_ratio must be above zero")
     missing = first["mass"] * (target_ratio * first["nitrogen"] - first["carbon"])
     brought = second["carbon"] - target_ratio * second["nitrogen"]
     if missing == 0:

@@ -16,6 +16,7 @@ from loambrief.agronomy.intervals import (
     t_two_sided,
     welch,
 )
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 
@@ -39,11 +40,6 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
     float
         Mean [unit of the values]; ``details`` hold ``half_width``, ``low``, ``high``,
         ``sd``, ``cv_pct`` (None for a mean of zero), ``n`` and ``t``.
-
-    Raises
-    ------
-    ImpossibleInput
-        Fewer than two readings, or no such level.
 
     Notes
     -----
@@ -138,7 +134,7 @@ def difference_interval(
 
 
 @formula(unit="samples", source="quadrat-exercise", locator="n = t2 s2 / E2", how="seen")
-def samples_needed(t: float, sd: float, error: float) -> Answer:
+def samples_needed(t: float, sd: NotNegative, error: float) -> Answer:
     """Samples needed so that the mean is known within a wanted error.
 
     Parameters
@@ -162,17 +158,11 @@ def samples_needed(t: float, sd: float, error: float) -> Answer:
 
     Notes
     -----
-    The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on
-    n: ``samples_needed_iterated`` repeats until both fit.
-
-    References
-    ----------
-    quadrat-exercise; soil-probe-manual-b (full width).
+    The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on n:
+    ``samples_needed_iterated`` repeats until both fit. Sources: soil-probe-manual-b (full width).
     """
     if not t > 0 or not error > 0:
         raise ImpossibleInput("t and error must be above zero")
-    if sd < 0:
-        raise ImpossibleInput(f"sd cannot be negative (found {sd:g})")
     n = (t * sd / error) ** 2
     return Answer(n, details={"whole": max(math.ceil(n - 1e-9), 1)})
 
@@ -203,12 +193,9 @@ def samples_needed_iterated(cv_pct: float, error_pct: float, level: float = 95) 
 
     Notes
     -----
-    The smallest n of at least 2 with n >= (t(n - 1) CV / E)2. Repeating the formula with
-    the last t, as handbooks do, ends at the same number or one beside it.
-
-    References
-    ----------
-    Arithmetic on Student's t.
+    The smallest n of at least 2 with n >= (t(n - 1) CV / E)2. Repeating the formula with the last
+    t, as handbooks do, ends at the same number or one beside it. Sources: Arithmetic on Student's
+    t.
     """
     if not cv_pct > 0 or not error_pct > 0:
         raise ImpossibleInput("cv_pct and error_pct must be above zero")

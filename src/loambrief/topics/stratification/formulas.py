@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -79,11 +80,6 @@ def layer_ratio(top_value: float, below_value: float) -> float:
     top_value, below_value : float
         Results of the two layers [same unit].
 
-    Returns
-    -------
-    float
-        Ratio [1].
-
     Raises
     ------
     ImpossibleInput
@@ -112,11 +108,6 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
     thicknesses : sequence of float
         Thickness of each slice [in or cm].
 
-    Returns
-    -------
-    float
-        Weighted mean [same unit].
-
     Raises
     ------
     ImpossibleInput
@@ -137,7 +128,7 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
 
 @formula(unit="pH per year", source="osu-em9014-strat", locator="per 100 lb/ac of ammonium N",
          how="seen", valid={"n_lb_ac": (0.0, 300.0)})
-def surface_acidification(n_lb_ac: float) -> float:
+def surface_acidification(n_lb_ac: NotNegative) -> float:
     """Yearly fall of surface pH where ammonium nitrogen is put on the surface without tillage.
 
     Parameters
@@ -145,20 +136,8 @@ def surface_acidification(n_lb_ac: float) -> float:
     n_lb_ac : float
         Ammonium-forming nitrogen a year [lb/ac].
 
-    Returns
-    -------
-    float
-        Fall of pH [pH per year].
-
-    Raises
-    ------
-    ImpossibleInput
-        Negative nitrogen.
-
     Notes
     -----
     About 0.1 pH a year for each 100 lb/ac. An order of size; the soil's buffering decides.
     """
-    if n_lb_ac < 0:
-        raise ImpossibleInput("n_lb_ac cannot be negative")
     return figure("acidification") * n_lb_ac / 100.0

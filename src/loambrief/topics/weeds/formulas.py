@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -74,15 +75,11 @@ def indicator_mean(
 
     Notes
     -----
-    m = sum(w v)/sum(w); s² = sum(w (v - m)²)/sum(w); n_eff = sum(w)²/sum(w²);
-    error = sqrt(s²/n_eff + 1.0²). Ranks are averaged as if they were measures, which they are
-    not. Below five effective species ``enough`` is "no" and the mean is not to be read.
-    Weights by the root of cover follow Schaffers and Sykora (2000) and Ewald (2003), who found
-    that the kind of weighting matters little.
-
-    References
-    ----------
-    loambrief-weed-rule; schaffers-sykora-2000; ewald-2003.
+    m = sum(w v)/sum(w); s² = sum(w (v - m)²)/sum(w); n_eff = sum(w)²/sum(w²); error = sqrt(s²/n_eff
+    + 1.0²). Ranks are averaged as if they were measures, which they are not. Below five effective
+    species ``enough`` is "no" and the mean is not to be read. Weights by the root of cover follow
+    Schaffers and Sykora (2000) and Ewald (2003), who found that the kind of weighting matters
+    little. Sources: schaffers-sykora-2000; ewald-2003.
     """
     ranks = _ranks(values)
     pairs = [(v, w) for v, w in zip(ranks, _weights(weights, len(ranks)), strict=True)
@@ -109,7 +106,7 @@ def indicator_mean(
 
 @formula(unit="1", source="loambrief-weed-rule", locator="weights", how="convention",
          evidence="screening sign", valid={"cover_pct": (0, 100)})
-def indicator_weight(certainty: float, cover_pct: float) -> float:
+def indicator_weight(certainty: float, cover_pct: Percent) -> float:
     """Weight of one weed in a mean of indicator values.
 
     Parameters
@@ -119,11 +116,6 @@ def indicator_weight(certainty: float, cover_pct: float) -> float:
     cover_pct : float
         Share of the ground it covers [%].
 
-    Returns
-    -------
-    float
-        Weight [1].
-
     Raises
     ------
     ImpossibleInput
@@ -131,16 +123,10 @@ def indicator_weight(certainty: float, cover_pct: float) -> float:
 
     Notes
     -----
-    w = c sqrt(cover).
-
-    References
-    ----------
-    loambrief-weed-rule; ewald-2003.
+    w = c sqrt(cover). Sources: ewald-2003.
     """
     if not 0 <= certainty <= 1:
         raise ImpossibleInput(f"certainty {certainty:g} is not from 0 to 1")
-    if not 0 <= cover_pct <= 100:
-        raise ImpossibleInput(f"cover {cover_pct:g} is not from 0 to 100 percent")
     return certainty * math.sqrt(cover_pct)
 
 
@@ -168,13 +154,9 @@ def cover_from_braun_blanquet(code: str | float | Iterable[str | float]) -> Answ
 
     Notes
     -----
-    Class limits differ between editions for 1 and 2; mid-points of r, +, 1 and 2 are from
-    memory. Percent written down in the field has about half the error (Dengler and Dembicz
-    2023).
-
-    References
-    ----------
-    braun-blanquet-1964; dengler-dembicz-2023.
+    Class limits differ between editions for 1 and 2; mid-points of r, +, 1 and 2 are from memory.
+    Percent written down in the field has about half the error (Dengler and Dembicz 2023). Sources:
+    dengler-dembicz-2023.
     """
     single = isinstance(code, str | int | float)
     codes = [code] if single else list(code)  # type: ignore[arg-type]
