@@ -2,7 +2,7 @@
 
 The interval is that of the organic rule, which the usual food-safety guidance takes too
 (``raw_manure_interval``), or the material's own where that is longer. It is counted from the
-planned harvest, for every manure that is not said to be composted or heat treated. Where the
+planned harvest, for every manure that is not said to be heat treated. Where the
 last day has passed the material is refused; where no harvest date is known, no day of
 spreading is given.
 """
@@ -16,11 +16,12 @@ from loambrief.actions.model import Window
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_materials import Material
-from loambrief.findings.crop_kinds import kept_from_manure
+from loambrief.findings.crop_kinds import grown_organic, kept_from_manure
 from loambrief.findings.model import Message, say
 from loambrief.topics.nutrients.formulas_manure import raw_manure_interval
 
-RAW = (None, "raw")
+HEATED = "heat-treated manure"
+"""Substance that holds no live germs; composted manure is a compost."""
 
 
 @dataclass(frozen=True)
@@ -55,12 +56,12 @@ def wait(case: CaseFile, material: Material) -> Wait | None:
     crop = kept_from_manure(case)
     results: tuple[Result, ...] = ()
     days, rule = own, "own"
-    if crop is not None and material.kind == "manure" and material.treatment in RAW:
+    if crop is not None and material.kind == "manure" and material.substance != HEATED:
         with subject(material.name, crop.name):
             asked = raw_manure_interval.evaluate(crop=crop.name)
         results = (asked,)
         if asked.number >= own:
-            days, rule = round(asked.number), "organic" if case.field.organic else "guidance"
+            days, rule = round(asked.number), "organic" if grown_organic(case) else "guidance"
     if not days:
         return None
     harvest = case.field.dates.harvest if case.field.dates else None

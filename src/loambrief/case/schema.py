@@ -15,7 +15,9 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
+from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
+from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -123,8 +125,6 @@ class FieldInfo(Part):
     crop: q.Name
     previous_crop: q.Name | None = None
     following_crop: q.Name | None = None
-    organic: bool = False
-    """Certified organic production: its rules bind, also for grain."""
     market_type: Annotated[str, q.choice(MARKET_TYPES)] | None = None
     unlisted_crops: list[q.Name] = []
     stage: q.Name | None = None
@@ -277,6 +277,9 @@ class Sample(Part):
     place: q.Name | None = None
     date: q.Date
     area: q.Area | None = None
+    share: q.Percent | None = None
+    """Of the field, in place of the area."""
+    treat: TreatedPart | None = None
     cores: Annotated[int, q.count(1, 500, "a number of cores")] | None = None
     sampler: q.Name | None = None
     pattern: q.Name | None = None
@@ -517,10 +520,16 @@ class CaseFile(Part):
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
+    tenure: Tenure | None = None
+    constraints: Constraints | None = None
+    strips: CheckStrips | None = None
     history: Annotated[list[q.Name], Field(max_length=20)] = []
     done: Annotated[list[Done], Field(max_length=100)] = []
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
+    nitrogen: Nitrogen | None = None
+    own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
+    plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []
     photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []

@@ -11,6 +11,7 @@ from typing import Annotated
 
 from loambrief.case import quantities as q
 from loambrief.case.part import Part
+from loambrief.tables.organic import substances
 from loambrief.units import (
     BY_VOLUME,
     GAL_PER_YD3,
@@ -22,7 +23,6 @@ from loambrief.units import (
 
 MATERIAL_KINDS = ("lime", "gypsum", "elemental sulfur", "fertilizer", "compost", "manure",
                   "biosolids", "cover crop", "service", "other")
-TREATMENTS = ("raw", "composted", "heat treated")
 METALS = ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")
 
 
@@ -80,8 +80,10 @@ class Material(Part):
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
     animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
     """What the manure is from."""
-    treatment: Annotated[str, q.choice(TREATMENTS)] | None = None
-    """What was done to a manure against germs; one that does not say counts as raw."""
+    substance: Annotated[str, q.choice(substances())] | None = None
+    """What it is made of, in the words of the organic standard's table."""
+    certifier: q.Text | None = None
+    """Who approved it for organic ground, and when."""
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None

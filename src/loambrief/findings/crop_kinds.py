@@ -91,12 +91,17 @@ def eaten_fresh(case: CaseFile) -> tuple[str, ...]:
     return tuple(dict.fromkeys(c.name for c in crops if c is not None and c.group in FRESH))
 
 
+def grown_organic(case: CaseFile) -> bool:
+    """The rules of organic production bind this ground."""
+    return case.constraints is not None and case.constraints.organic is not None
+
+
 def kept_from_manure(case: CaseFile) -> Crop | None:
     """The crop, where raw manure must keep its days before the harvest; None elsewhere."""
     crop = known_crop(case.field.crop)
     if crop is None or crop.name in NOT_FOOD:
         return None
-    groups = (*EATEN, *EATEN_ORGANIC) if case.field.organic else EATEN
+    groups = (*EATEN, *EATEN_ORGANIC) if grown_organic(case) else EATEN
     return crop if crop.group in groups else None
 
 
