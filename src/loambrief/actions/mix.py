@@ -201,9 +201,9 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
                          results=(*action.results, *offer.wait.results))
     known = {c.key for c in action.cautions}
     extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
-    told = tuple(c for c in action.cautions + extra
-                 if c.key != SEED_ROW or placed == "either")
-    return replace(action, cautions=told)
+    told = action.cautions + extra
+    beside = tuple(c for c in told if c.key == SEED_ROW and placed == "either")
+    return replace(action, cautions=(*(c for c in told if c.key != SEED_ROW), *beside))
 
 
 def _placement(case: CaseFile, offer: Offer, pounds: float, need: Need) -> str:
