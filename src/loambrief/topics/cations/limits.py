@@ -155,6 +155,8 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
                                          ca_charge=ca_charge, mg_charge=mg_charge),
                            Grade.MEASURED, ("msu-ca-mg-ratios",)),),
         needs=needs, sources=("msu-ca-mg-ratios",),
+        judgements=(nutrient("Ca", state.place, Verdict.NEEDED, "calcium_low", "soil_test",
+                             crop=case.field.crop, liming=liming, methods=[]),) if is_low else (),
     )
 
 
