@@ -372,7 +372,7 @@ def test_what_is_needed_is_acted_on(name):
         served = [a for a in here if verdict.key in (a.item, a.kind.value, *a.meets)
                   or a.supplies.get(verdict.key, 0.0) > 0
                   or (verdict.key == "sulfur" and a.kind is NeedKind.ACIDIFY)
-                  or verdict.finding_ids and set(verdict.finding_ids) & set(a.finding_ids)]
+                  or (verdict.finding_ids and set(verdict.finding_ids) & set(a.finding_ids))]
         cautioned = verdict.key == "Mg" and any(
             c.key == "actions.caution_dolomitic" for a in here for c in a.cautions)
         assert served or cautioned, (verdict.id, verdict.reason)
