@@ -11,7 +11,7 @@ FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 
 def brief(context: Context, action: Action) -> str:
     """What to do, without the material and rate that have columns of their own."""
-    if action.material_id is None or action.rate is None:
+    if action.material_id is None or action.rate is None or action.own:
         return context.writer.short(action.title)
     if action.kind is NeedKind.NUTRIENT:
         items = [n for n in action.supplies if n in FED]
