@@ -77,12 +77,7 @@ class SignWords:
 
 @dataclass(frozen=True)
 class Signer:
-    """An opened key with what it takes to reach a level; made once, used for many files.
-
-    Attributes
-    ----------
-    key : pyhanko.sign.signers.Signer
-    """
+    """An opened key with what it takes to reach a level; made once, used for many files."""
 
     key: signers.Signer
     settings: SignSettings = field(default_factory=SignSettings)

@@ -50,7 +50,6 @@ def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetim
     ----------
     data, anchors, now, archival
         As there.
-    limits : Limits, optional
 
     Returns
     -------

@@ -370,10 +370,6 @@ def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | N
         As the lab writes it.
     form : str or None
         Key of :data:`FORMS`, if the lab reports an oxide or an ion.
-
-    Returns
-    -------
-    (str, float) or None
     """
     part = FORMS[form][1] if form else 1.0
     unit = tidy_unit(unit)

@@ -58,7 +58,6 @@ class Measurement:
         Seldom differs tenfold between neighbouring slices.
     ion : str
         Exchangeable ion that a lab may report as a charge, or empty.
-    headers : tuple of HeaderSpelling
     """
 
     part: str

@@ -117,9 +117,7 @@ def decode(raw: bytes, file: str) -> str:
         if letter.isprintable():
             help = f"In Latin-1 that byte is {letter!r}. {help}"
         fault = Fault("CASE003", TOP, f"byte 0x{data[at]:02X}", "UTF-8 text", help)
-        raise CaseProblems(
-            (problem_at(file, lines, _mark_after(before), fault, "file"),)
-        ) from None
+        raise CaseProblems((problem_at(file, lines, _mark_after(before), fault, "file"),)) from None
     unwanted = []
     for match in UNWANTED.finditer(text):
         fault = Fault("CASE004", TOP, f"character U+{ord(match[0]):04X}", "plain text",

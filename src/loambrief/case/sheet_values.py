@@ -45,7 +45,6 @@ class Parts:
         Keys of a sample -> tree; without what was not written.
     single : dict
         Top-level key (penetrometer, infiltration, refractometer, observations) -> tree.
-    weeds, notes : list of tree
     """
 
     samples: list[dict[str, Tree]] = field(default_factory=list)

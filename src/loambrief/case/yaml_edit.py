@@ -48,7 +48,6 @@ class Value:
 
     Attributes
     ----------
-    text : str
     plain : bool
         A number without quotes; other text is quoted where YAML needs it.
     comment : str
@@ -174,7 +173,6 @@ def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) ->
 
     Parameters
     ----------
-    lines : sequence of str
     start, column : int
         Line and indentation of the key or of the dash, from 0.
     key : bool

@@ -91,9 +91,7 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
         raise UnknownName("nitrate table", str(table),
                           tuple(dict.fromkeys(load("forage/nitrate_classes").column("table"))))
     forms = {name: nitrate_converted.function(value_ppm, form, name) for name in FORM_MASS}
-    step, row = max(
-        (i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9
-    )
+    step, row = max((i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9)
     return Answer(
         row["class"],
         source=row["source"],

@@ -320,7 +320,6 @@ def calcium_rules(crop: Crop, region: str | None = None,
 
     Parameters
     ----------
-    crop : Crop
     region : str or None
         State; where it has no rule of its own the first state of the table stands in.
     market_type : str or None
