@@ -76,7 +76,7 @@ def plain_of(data: object) -> Any:
     return str(as_written(data))
 
 
-class _Words(VersionedResolver):
+class _BareWords(VersionedResolver):
     """Takes every bare word as text, so that dates and numbers stay as they were typed."""
 
     versioned_resolver: Mapping = MappingProxyType({})
@@ -85,7 +85,7 @@ class _Words(VersionedResolver):
 def _yaml(like: str = "") -> YAML:
     """The library, set to the indentation of a piece of text; two blanks a level if it has none."""
     yaml = YAML()
-    yaml.Resolver = _Words
+    yaml.Resolver = _BareWords
     yaml.preserve_quotes = True
     yaml.width = 1_000_000
     dash, deeper = _DASH.search(like), _DEEPER.search(like)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
 TOPIC = "forage"
@@ -137,7 +137,7 @@ def horse_sugar_caution(nsc_pct: Percent) -> Answer:
     return Answer(found, details={"laminitis_limit_pct": laminitis, "insulin_limit_pct": insulin})
 
 
-def hay_caution(species: str) -> Row | None:
+def hay_caution(species: str) -> DataRow | None:
     """The row of ``forage/hay_cautions`` for a weed by its accepted name, or None."""
     return next((r for r in load(HAY_CAUTIONS) if species in r["species"].split("|")), None)
 
