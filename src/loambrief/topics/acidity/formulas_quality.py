@@ -19,7 +19,7 @@ def schemes() -> tuple[str, ...]:
 
 
 def lime_scheme(name: str) -> DataRow:
-    """Row of a lime quality scheme.
+    """DataRow of a lime quality scheme.
 
     Raises
     ------

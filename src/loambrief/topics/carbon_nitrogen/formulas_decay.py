@@ -156,7 +156,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
 
 def residue_row(material: str) -> DataRow:
-    """Row of the residue table by name or synonym; the table's own names first.
+    """DataRow of the residue table by name or synonym; the table's own names first.
 
     Raises
     ------

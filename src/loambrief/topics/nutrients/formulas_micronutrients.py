@@ -334,7 +334,7 @@ def calcium_rules(crop: Crop, region: str | None = None,
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
 
 
-def other_market_types(crop: Crop, region: str | None) -> tuple[Row, ...]:
+def other_market_types(crop: Crop, region: str | None) -> tuple[DataRow, ...]:
     """Rules of the market types of that state that are not taken where none is stated."""
     taken = calcium_rules(crop, region)
     return tuple(r for r in load(CALCIUM) if taken and r["crop"] in crop.lineage

@@ -88,7 +88,7 @@ def _tolerance_names() -> Mapping[str, str]:
 
 
 def tolerance_row(crop: str) -> DataRow:
-    """Row of the tolerance table for a crop by any of its names.
+    """DataRow of the tolerance table for a crop by any of its names.
 
     Raises
     ------
