@@ -221,6 +221,31 @@ CASES = [  # code, field, case
         sample({"phosphorus": "9 ppm"}), sample({"phosphorus": "8 ppm"}, id="B2",
                                                 methods={"phosphorus": "olsen"},
                                                 repeats={"of": "B1", "treat": "pool"})])),
+    ("CASE041", "samples[B2].share",
+     minimal(samples=[sample(area="9 ac"), sample(id="B2", share="60 %")])),
+    ("CASE041", "samples[B1].share", minimal(samples=[sample(area="9 ac", share="50 %")])),
+    ("CASE041", "samples[B1].treat",
+     minimal(samples=[sample(area="9 ac", treat={"reason": "the knoll only"})])),
+    ("CASE041", "samples[B1].treat.area",
+     minimal(samples=[sample(area="9 ac", treat={"area": "10 ac", "reason": "the knoll"})])),
+    ("CASE021", "tenure.until", minimal(tenure={"held": "rented"})),
+    ("CASE021", "tenure.grower_share", minimal(tenure={"held": "owned",
+                                                       "lime_paid_by": "shared"})),
+    ("CASE047", "tenure.until", minimal(tenure={"held": "rented", "until": "2020-01-01"})),
+    ("CASE055", "tenure.until", minimal(tenure={"held": "owned", "until": "2040-01-01"})),
+    ("CASE055", "tenure.grower_share", minimal(tenure={"held": "owned", "grower_share": "5 %"})),
+    ("CASE056", "constraints.excluded[1]", minimal(constraints={
+        "excluded": [{"reason": "no"}]})),
+    ("CASE056", "constraints.excluded[slag].material", minimal(constraints={
+        "excluded": [{"material": "slag", "reason": "no"}]})),
+    ("CASE056", "materials[M1].substance", minimal(materials=[
+        {"id": "M1", "name": "Lime", "kind": "lime", "substance": "rock phosphate"}])),
+    ("CASE026", "constraints.spreaders[1].step", minimal(constraints={
+        "spreaders": [{"name": "Drop", "step": "0 lb/ac"}]})),
+    ("CASE057", "constraints.neighbours[1].zone", minimal(constraints={"neighbours": [
+        {"name": "School", "setback": "100 ft", "length": "400 ft", "kinds": ["manure"],
+         "zone": "Z9"}]})),
+    ("CASE058", "strips.width", minimal(strips={"width": "0 ft", "length": "300 ft"})),
     ("CASE050", "guide", minimal(guide="tri_state_2002")),
     ("CASE050", "lime_table", minimal(lime_table="SMP")),
     ("CASE050", "field.crop", changed("field", crop="soybaen")),
@@ -345,7 +370,7 @@ def test_unknown_weed(problems, monkeypatch):
     table = DataTable("weeds/names", TableSource("t", "r", "", "seen", "", "",
                                         {"species": {}, "common_names": {}}),
                   ({"species": "Rumex acetosella", "common_names": "sheep sorrel|red sorrel"},))
-    monkeypatch.setattr(names, "all_tables", lambda: ("crops/crops", "weeds/names"))
+    monkeypatch.setattr(names, "all_tables", lambda folder: (f"{folder}/names",))
     monkeypatch.setattr(names, "load",
                         lambda name: table if name == "weeds/names" else shipped(name))
     case = minimal(weeds=[

@@ -71,32 +71,6 @@ def carbon_nitrogen_ratio(carbon_pct: Percent, nitrogen_pct: Percent) -> float:
     return carbon_pct / nitrogen_pct
 
 
-@formula(unit="%", source="cornell-cn-ratio", locator="percent carbon from C/N", how="seen")
-def carbon_pct_from_ratio(nitrogen_pct: Percent, cn_ratio: NotNegative) -> float:
-    """Carbon content from nitrogen content and C:N.
-
-    Parameters
-    ----------
-    nitrogen_pct : float
-        Total nitrogen, dry basis [%].
-    cn_ratio : float
-        Carbon per nitrogen [1].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, or a carbon content above 100 %.
-
-    Notes
-    -----
-    C = N x C:N.
-    """
-    carbon = nitrogen_pct * cn_ratio
-    if carbon > 100:
-        raise ImpossibleInput(f"{nitrogen_pct:g} % N at {cn_ratio:g}:1 would be {carbon:g} % C")
-    return carbon
-
-
 @formula(unit="%", source="ars-akron-cn", locator="footnote 1: 40 / (C/N)", how="seen",
          valid={"cn_ratio": (5.0, 600.0)})
 def nitrogen_pct_from_ratio(cn_ratio: Positive, carbon_pct: Percent | None = None) -> float:
@@ -131,23 +105,6 @@ def crude_protein_pct(nitrogen_pct: Percent) -> float:
     6.25 x N. It counts nitrate and other nitrogen as protein.
     """
     return nitrogen_pct * constant("protein_per_n")
-
-
-@formula(unit="%", source="ars-akron-cn", locator="footnote 2, solved for N", how="seen",
-         valid={"crude_protein_pct": (0.0, 60.0)})
-def nitrogen_pct_from_protein(crude_protein_pct: Percent) -> float:
-    """Nitrogen from crude protein (a hay test).
-
-    Parameters
-    ----------
-    crude_protein_pct : float
-        Crude protein, dry basis [%].
-
-    Notes
-    -----
-    Crude protein / 6.25.
-    """
-    return crude_protein_pct / constant("protein_per_n")
 
 
 @formula(unit="kg/ha", source="soilsconnect-q97", locator="about 2 % a year", how="computed",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Positive, positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
@@ -81,34 +81,6 @@ def bulk_density_g_cm3(mass_g: Positive, volume_cm3: Positive,
     return Answer(dry / volume_cm3, details={"dry_mass_g": dry})
 
 
-@formula(unit="g/cm3", source="ucdavis-ssc100-ps1", locator="problem 8", how="seen",
-         valid={"porosity_pct": (20.0, 80.0)})
-def bulk_density_from_porosity(
-    porosity_pct: float, particle_density_g_cm3: Positive = PARTICLE_DENSITY
-) -> float:
-    """Bulk density of a soil of known pore space.
-
-    Parameters
-    ----------
-    porosity_pct : float
-        Pores [% of volume].
-    particle_density_g_cm3 : float
-        Density of the solids [g/cm3].
-
-    Raises
-    ------
-    ImpossibleInput
-        Pores outside 0 to 100 %, or a density at or below zero.
-
-    Notes
-    -----
-    Particle density x (1 - porosity / 100).
-    """
-    if not 0 <= porosity_pct < 100:
-        raise ImpossibleInput(f"porosity_pct is 0 to 100 (found {porosity_pct:g})")
-    return particle_density_g_cm3 * (1.0 - porosity_pct / 100.0)
-
-
 @formula(unit="g/cm3", source="ucdavis-ssc100-ps1", locator="problem 9", how="seen")
 def particle_density_g_cm3(bulk_density_g_cm3: Positive, porosity_pct: float) -> float:
     """Density of the solids from bulk density and pore space.
@@ -138,25 +110,6 @@ def _water(bulk_density: float, water_pct: float) -> float:
     if water_pct < 0:
         raise ImpossibleInput(f"water_pct cannot be negative (found {water_pct:g})")
     return water_pct * bulk_density
-
-
-@formula(unit="%", source="own-arithmetic", locator="volume of water at 1 g/cm3", how="convention",
-         valid={"bulk_density_g_cm3": (0.1, 2.1), "water_pct": (0.0, 150.0)})
-def volumetric_water_pct(bulk_density_g_cm3: Positive, water_pct: float) -> float:
-    """Water content by volume.
-
-    Parameters
-    ----------
-    bulk_density_g_cm3 : float
-        Bulk density [g/cm3].
-    water_pct : float
-        Water [% of oven-dry mass].
-
-    Notes
-    -----
-    Water by mass x bulk density, water at 1 g/cm3.
-    """
-    return _water(bulk_density_g_cm3, water_pct)
 
 
 @formula(unit="%", source="grable-siemer-1968", locator="limit of 10 %", how="memory",
@@ -301,7 +254,7 @@ def _textures() -> tuple[str, ...]:
     return tuple(dict.fromkeys(t for r in rows for t in r["textures"].split("|")))
 
 
-def _density_step(row: Row, density: float) -> int:
+def _density_step(row: DataRow, density: float) -> int:
     if density > row["restricts_above"]:
         return 3
     if density >= row["affects_from"]:

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import constant
-from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
 MM2_PER_IN2 = 25.4 * 25.4
-USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = (
-    "usable", "not evidence for loosening", "cannot be judged",
-)
+USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = ("usable", "not evidence for loosening", "cannot be judged")
 
 
 @formula(unit="in", source="reeder-dejonghughes-csd", locator="page 8", how="seen",
@@ -124,63 +119,3 @@ def loosening_gain_needed_pct(
     trials = {r["key"]: r["change_pct"] for r in load("compaction/loosening_trials")}
     return Answer(100.0 * cost_per_ac / (yield_per_ac * price_per_unit * years),
                   details={"trials_pct": trials})
-
-
-@formula(unit="MPa", source="physics-pressure", locator="definition", how="convention",
-         valid={"pressure_psi": (0.0, None)})
-def mpa_from_psi(pressure_psi: NotNegative) -> float:
-    """Pressure in megapascals.
-
-    Parameters
-    ----------
-    pressure_psi : float
-        Pressure [psi].
-
-    Notes
-    -----
-    1 psi = 6.894757 kPa.
-    """
-    return pressure_psi * KPA_PER_PSI / 1000.0
-
-
-@formula(unit="psi", source="physics-pressure", locator="definition", how="convention",
-         valid={"pressure_mpa": (0.0, None)})
-def psi_from_mpa(pressure_mpa: NotNegative) -> float:
-    """Pressure in pounds per square inch.
-
-    Parameters
-    ----------
-    pressure_mpa : float
-        Pressure [MPa].
-
-    Notes
-    -----
-    1 MPa = 10 bar = 145.04 psi.
-    """
-    return pressure_mpa * 1000.0 / KPA_PER_PSI
-
-
-@formula(unit="psi", source="asabe-s313", locator="scope: force over base area of the cone",
-         how="seen", valid={"diameter_mm": (12.0, 21.0)})
-def cone_index_psi(force_lb: NotNegative, diameter_mm: Positive) -> Answer:
-    """Cone index from the force on the handle and the size of the tip.
-
-    Parameters
-    ----------
-    force_lb : float
-        Force [lb].
-    diameter_mm : float
-        Base diameter of the cone [mm]: 20.27 large, 12.83 small.
-
-    Returns
-    -------
-    float
-        Cone index [psi]; ``details`` hold ``base_area_mm2``.
-
-    Notes
-    -----
-    Force over base area. The gauge carries one scale for each tip; the wrong scale is wrong by a
-    factor of 2.5. Sources: kees-2005-mtdc for the sizes.
-    """
-    area = math.pi * diameter_mm**2 / 4
-    return Answer(force_lb * MM2_PER_IN2 / area, details={"base_area_mm2": area})

@@ -79,30 +79,6 @@ def residual_cost_per_lb(
                   details={"credit_per_ton": credit})
 
 
-@formula(unit="yield unit/ac", source="fausti-2018-optimum", locator="second order polynomial",
-         how="seen")
-def quadratic_response(a: float, b: float, c: float, rate: NotNegative) -> float:
-    """Yield on a fitted quadratic response y = a + b x - c x^2.
-
-    Parameters
-    ----------
-    a : float
-        Yield without the input [yield unit/ac].
-    b : float
-        First increment [yield unit per unit of input].
-    c : float
-        Curvature, positive for shrinking returns [yield unit per unit of input squared].
-    rate : float
-        Input applied [unit/ac].
-
-    Notes
-    -----
-    Beyond b / (2c) the curve turns down; that part is an artefact of the fit more often than
-    harm seen in the field.
-    """
-    return a + b * rate - c * rate**2
-
-
 @formula(unit="unit/ac", source="fausti-2018-optimum", locator="economic optimum rate", how="seen")
 def quadratic_optimum(b: float, c: Positive, input_price: NotNegative,
                       crop_price: Positive) -> Answer:
@@ -132,46 +108,3 @@ def quadratic_optimum(b: float, c: Positive, input_price: NotNegative,
     """
     best = (b - input_price / crop_price) / (2 * c)
     return Answer(max(best, 0.0), details={"yield_maximum_rate": b / (2 * c)})
-
-
-@formula(unit="yield unit/ac", source="farm-management-textbook", locator="break-even",
-         how="convention")
-def break_even_yield(cost_per_ac: NotNegative, crop_price: Positive) -> float:
-    """Extra yield that pays for a measure.
-
-    Parameters
-    ----------
-    cost_per_ac : float
-        Cost of the measure [currency/ac].
-    crop_price : float
-        Price of the crop after harvest and drying costs [currency/yield unit].
-
-    Notes
-    -----
-    Cost / price. Where no response is published, this is the honest figure to print: what the
-    measure would have to bring, not what it will.
-    """
-    return cost_per_ac / crop_price
-
-
-@formula(unit="%", source="farm-management-textbook", locator="return on investment",
-         how="convention")
-def return_on_investment(extra_yield: float, crop_price: NotNegative,
-                         cost_per_ac: Positive) -> float:
-    """Net gain of a measure as a share of its cost.
-
-    Parameters
-    ----------
-    extra_yield : float
-        Extra yield [yield unit/ac]; may be negative.
-    crop_price : float
-        Price of the crop [currency/yield unit].
-    cost_per_ac : float
-        Cost of the measure [currency/ac].
-
-    Notes
-    -----
-    100 (extra yield x price - cost) / cost, over the time the extra yield was counted for.
-    For lime or build-up count all years it lasts, or the return is understated.
-    """
-    return 100.0 * (extra_yield * crop_price - cost_per_ac) / cost_per_ac

@@ -23,6 +23,8 @@ LB_K2O_PER_PPM_AT_ZERO_CEC = 4.0
 K2O_PER_PPM_PER_MEQ = 0.05
 """K2O that moves the K test by 1 ppm = 4 (1 + 0.05 CEC) [lb/ac]: the Tri-State build-up
 term over its four years."""
+FORMS = {"P": 1.0, "P2O5": P2O5_PER_P, "K": 1.0, "K2O": K2O_PER_K}
+"""Mass of a form that holds one mass of its element."""
 
 
 @formula(unit="lb/ac", source="psu-agguide-conversions", locator="ppm times 2 for a furrow slice",
@@ -45,70 +47,34 @@ def ppm_to_lb_per_acre(ppm: NotNegative, depth_in: Positive) -> float:
     return ppm * 2.0 * depth_in / SLICE_DEPTH_IN
 
 
-@formula(unit="same as p", source="psu-agguide-conversions", locator="P to P2O5", how="convention")
-def p2o5_from_p(p: NotNegative) -> float:
-    """P2O5 that holds an amount of phosphorus.
-
-    Parameters
-    ----------
-    p : float
-        Elemental phosphorus [any unit of mass].
-
-    Notes
-    -----
-    Factor 2.2914 from atomic weights; trade tables round it to 2.29 or 2.3.
-    """
-    return p * P2O5_PER_P
-
-
-@formula(unit="same as p2o5", source="psu-agguide-conversions", locator="P to P2O5",
+@formula(unit="same as amount", source="psu-agguide-conversions", locator="P to P2O5, K to K2O",
          how="convention")
-def p_from_p2o5(p2o5: NotNegative) -> float:
-    """Phosphorus in an amount of P2O5.
+def fertilizer_form(amount: NotNegative, form: str, wanted: str) -> float:
+    """Amount of a nutrient in another form: as the element or as the oxide of labels and rates.
 
     Parameters
     ----------
-    p2o5 : float
-        P2O5 [any unit of mass].
+    amount : float
+        As ``form`` [any unit of mass].
+    form, wanted : str
+        ``P`` or ``P2O5``; ``K`` or ``K2O``.
+
+    Raises
+    ------
+    UnknownName
+        Not a form, or not one of the same nutrient.
 
     Notes
     -----
-    Factor 0.4364, the inverse of 2.2914.
+    P2O5 = 2.2914 P and K2O = 1.2046 K from atomic weights; trade tables round them to 2.29 or 2.3
+    and to 1.2.
     """
-    return p2o5 / P2O5_PER_P
-
-
-@formula(unit="same as k", source="psu-agguide-conversions", locator="K to K2O", how="convention")
-def k2o_from_k(k: NotNegative) -> float:
-    """K2O that holds an amount of potassium.
-
-    Parameters
-    ----------
-    k : float
-        Elemental potassium [any unit of mass].
-
-    Notes
-    -----
-    Factor 1.2046 from atomic weights; trade tables round it to 1.2.
-    """
-    return k * K2O_PER_K
-
-
-@formula(unit="same as k2o", source="psu-agguide-conversions", locator="K to K2O",
-         how="convention")
-def k_from_k2o(k2o: NotNegative) -> float:
-    """Potassium in an amount of K2O.
-
-    Parameters
-    ----------
-    k2o : float
-        K2O [any unit of mass].
-
-    Notes
-    -----
-    Factor 0.8301, the inverse of 1.2046.
-    """
-    return k2o / K2O_PER_K
+    if form not in FORMS:
+        raise UnknownName("form of a nutrient", form, tuple(FORMS))
+    same = tuple(name for name in FORMS if name[0] == form[0])
+    if wanted not in same:
+        raise UnknownName(f"form of {form[0]}", wanted, same)
+    return amount * FORMS[wanted] / FORMS[form]
 
 
 @formula(unit="lb/ac", source="flynn-a133", locator="guaranteed analysis", how="convention")

@@ -11,8 +11,7 @@ from collections.abc import Iterable
 from loambrief.agronomy.possible import NotNegative, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
-from loambrief.units import LB_PER_TON
+from loambrief.tables import DataRow, load
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -39,7 +38,7 @@ def texture_group(texture: str) -> str | None:
     return load(TEXTURES).find(texture=texture)["group"]
 
 
-def _apply(row: Row, ec_ds_m: float) -> float:
+def _apply(row: DataRow, ec_ds_m: float) -> float:
     """One equation, never below the EC it starts from."""
     return max(row["slope"] * ec_ds_m + row["intercept_ds_m"], ec_ds_m)
 
@@ -274,39 +273,3 @@ def dissolved_salt_mg_l(ec_ds_m: NotNegative) -> float:
     """
     low = ec_ds_m <= constant("tds_break")
     return ec_ds_m * constant("tds_factor_low" if low else "tds_factor_high")
-
-
-@formula(unit="lb/ton", source="slavich-petterson-1993", locator="definition of the 1:5 extract",
-         how="computed", valid={"moisture_pct": (0.0, 90.0)})
-def compost_salt_lb_per_ton(ec_1to5_ds_m: NotNegative, moisture_pct: float) -> Answer:
-    """Soluble salt brought by one ton of compost or manure as spread.
-
-    Parameters
-    ----------
-    ec_1to5_ds_m : float
-        EC of a 1:5 extract, five parts water to one part dry material [dS/m].
-    moisture_pct : float
-        Water in the material as spread [%].
-
-    Returns
-    -------
-    float
-        Salt [lb/ton as spread].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC or moisture outside 0 to 100 %.
-
-    Notes
-    -----
-    Salt in the extract (mg/L) x 5 L of water per kg of dry material, then per short ton of moist
-    material. Part of that salt is potassium and other nutrients. Uses the same EC-to-salt factors
-    as :func:`dissolved_salt_mg_l` (from memory, unverified). Sources: slavich-petterson-1993 (the
-    extract); ayers-westcot-1985-fao29 (salt per EC).
-    """
-    if not 0 <= moisture_pct < 100:
-        raise ImpossibleInput("moisture_pct must be from 0 to below 100")
-    mg_per_kg_dry = dissolved_salt_mg_l(ec_1to5_ds_m) * constant("extract_1to5")
-    dry_lb = LB_PER_TON * (1 - moisture_pct / 100)
-    return Answer(dry_lb * mg_per_kg_dry / 1e6, details={"salt_pct_dry": mg_per_kg_dry / 1e4})

@@ -132,36 +132,6 @@ def esp_from_sar(sar: NotNegative) -> Answer:
     return Answer(max(100.0 * ratio / (1.0 + ratio), 0.0))
 
 
-@formula(unit="(meq/L)^0.5", source="richards-1954-hb60", locator="p. 26, solved for SAR",
-         how="computed", valid={"esp_pct": (0.0, 50.0)})
-def sar_from_esp(esp_pct: Percent) -> Answer:
-    """SAR that belongs to an ESP by the same regression.
-
-    Parameters
-    ----------
-    esp_pct : float
-        ESP [%].
-
-    Returns
-    -------
-    float
-        SAR [(meq/L)^0.5].
-
-    Raises
-    ------
-    ImpossibleInput
-        ESP below zero or at 100 %.
-
-    Notes
-    -----
-    The regression of :func:`esp_from_sar` solved for SAR. Sources: richards-1954-hb60, p. 26.
-    """
-    if esp_pct == 100:
-        raise ImpossibleInput("an ESP of 100 % has no SAR")
-    ratio = esp_pct / (100.0 - esp_pct)
-    return Answer((ratio - constant("esp_intercept")) / constant("esp_slope"))
-
-
 @formula(unit="class", source="richards-1954-hb60", locator="classes of salt-affected soils",
          how="seen")
 def sodicity_class(

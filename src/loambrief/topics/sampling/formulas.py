@@ -8,14 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from loambrief.agronomy.intervals import (
-    binomial_interval,
-    confidence,
-    mean_sd,
-    numbers,
-    t_two_sided,
-    welch,
-)
+from loambrief.agronomy.intervals import confidence, mean_sd, numbers, t_two_sided, welch
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -57,40 +50,6 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
                  "cv_pct": None if mean == 0 else 100 * sd / abs(mean), "n": len(found), "t": t,
                  "level": 100 * confidence(level)},
     )
-
-
-@formula(unit="%", source="clopper-pearson-1934", locator="exact interval", how="seen")
-def proportion_interval(count: float, n: float, level: float = 95) -> Answer:
-    """Share of cases with its exact binomial interval.
-
-    Parameters
-    ----------
-    count : int
-        Cases that count [1].
-    n : int
-        All cases [1].
-    level : float
-        Confidence level [% or fraction].
-
-    Returns
-    -------
-    float
-        Share [%]; ``details`` hold ``low`` and ``high`` [%].
-
-    Raises
-    ------
-    ImpossibleInput
-        Not whole numbers, no cases, or more counted than there are.
-
-    Notes
-    -----
-    The exact interval never covers less than its level, and often more.
-    """
-    if count != int(count) or n != int(n) or n < 1 or not 0 <= count <= n:
-        raise ImpossibleInput(f"count is a whole number from 0 to n (found {count:g} of {n:g})")
-    low, high = binomial_interval(int(count), int(n), level)
-    return Answer(100.0 * count / n, details={"low": 100 * low, "high": 100 * high,
-                                              "level": 100 * confidence(level)})
 
 
 @formula(unit="as given", source="welch-1947", locator="two means, unequal spread", how="seen")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -124,20 +123,3 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
     if any(v < 0 for v in values) or any(t <= 0 for t in thicknesses):
         raise ImpossibleInput("values must not be negative and thicknesses must be above zero")
     return sum(v * t for v, t in zip(values, thicknesses, strict=True)) / sum(thicknesses)
-
-
-@formula(unit="pH per year", source="osu-em9014-strat", locator="per 100 lb/ac of ammonium N",
-         how="seen", valid={"n_lb_ac": (0.0, 300.0)})
-def surface_acidification(n_lb_ac: NotNegative) -> float:
-    """Yearly fall of surface pH where ammonium nitrogen is put on the surface without tillage.
-
-    Parameters
-    ----------
-    n_lb_ac : float
-        Ammonium-forming nitrogen a year [lb/ac].
-
-    Notes
-    -----
-    About 0.1 pH a year for each 100 lb/ac. An order of size; the soil's buffering decides.
-    """
-    return figure("acidification") * n_lb_ac / 100.0

@@ -8,10 +8,8 @@ from collections.abc import Iterable
 from loambrief.agronomy.possible import Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
 from loambrief.topics.weeds.formulas_names import constant
 
-CLASSES = "weeds/cover_classes"
 INDIFFERENT = ("x", "?", "")
 
 
@@ -128,48 +126,3 @@ def indicator_weight(certainty: float, cover_pct: Percent) -> float:
     if not 0 <= certainty <= 1:
         raise ImpossibleInput(f"certainty {certainty:g} is not from 0 to 1")
     return certainty * math.sqrt(cover_pct)
-
-
-@formula(unit="%", source="braun-blanquet-1964", locator="cover-abundance scale", how="memory",
-         evidence="observed")
-def cover_from_braun_blanquet(code: str | float | Iterable[str | float]) -> Answer:
-    """Cover that stands for one Braun-Blanquet class, or the mean of several plots.
-
-    Parameters
-    ----------
-    code : str, number or sequence of them
-        Class: ``r``, ``+``, ``1`` to ``5``; 0 for a plot without the plant.
-
-    Returns
-    -------
-    float
-        Mid-point of the class, or mean of the mid-points [%]; ``details`` hold ``n``.
-
-    Raises
-    ------
-    ImpossibleInput
-        An empty list.
-    UnknownName
-        Not a class.
-
-    Notes
-    -----
-    Class limits differ between editions for 1 and 2; mid-points of r, +, 1 and 2 are from memory.
-    Percent written down in the field has about half the error (Dengler and Dembicz 2023). Sources:
-    dengler-dembicz-2023.
-    """
-    single = isinstance(code, str | int | float)
-    codes = [code] if single else list(code)  # type: ignore[arg-type]
-    if not codes:
-        raise ImpossibleInput("code: no plot")
-    covers = [_cover(one) for one in codes]
-    return Answer(sum(covers) / len(covers), details={"n": len(covers)})
-
-
-def _cover(code: object) -> float:
-    if isinstance(code, int | float) and float(code).is_integer():
-        code = str(int(code))
-    text = str(code).strip().lower()
-    if text == "0":
-        return 0.0
-    return load(CLASSES).find(code=text)["mid_pct"]
