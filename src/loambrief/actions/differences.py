@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from loambrief.actions.interactions import same_area
-from loambrief.actions.model import Action, Difference, Figure, Plan
+from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import NeedKind
 
@@ -27,7 +27,7 @@ def without_own(case: CaseFile) -> CaseFile:
     return case.model_copy(update={"nitrogen": None, **{name: [] for name in ENTRIES}})
 
 
-def differences(plan: Plan, program: Plan) -> tuple[Difference, ...]:
+def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:
     """Every difference between a plan and the program's own.
 
     Parameters
@@ -39,7 +39,7 @@ def differences(plan: Plan, program: Plan) -> tuple[Difference, ...]:
 
     Returns
     -------
-    tuple of Difference
+    tuple of PlanDifference
         What the adviser put in, then what was changed, then what was taken out, each in the order
         of the plan; last what follows from these without an entry of its own.
     """
@@ -53,12 +53,12 @@ def differences(plan: Plan, program: Plan) -> tuple[Difference, ...]:
     for name, actions in changed.items():
         kinds = tuple(dict.fromkeys(k for a in actions for k in a.changed))
         reasons = tuple(dict.fromkeys(r for a in actions for r in a.reasons))
-        found.append(Difference(kinds, name, actions[0].title, actions[0].place, reasons,
+        found.append(PlanDifference(kinds, name, actions[0].title, actions[0].place, reasons,
                                 _figures(actions), _figures([before[name]] if name in before
                                                             else [])))
     for aside in plan.set_aside:
         name = aside.action.id
-        found.append(Difference(("drop",), name, aside.action.title, aside.action.place,
+        found.append(PlanDifference(("drop",), name, aside.action.title, aside.action.place,
                                 (aside.reason,), (),
                                 _figures([before[name]] if name in before else [aside.action])))
     told = {n for d in found for n in (d.action_id, *(f.action_id for f in d.program))}
@@ -66,7 +66,7 @@ def differences(plan: Plan, program: Plan) -> tuple[Difference, ...]:
     return tuple(found)
 
 
-def _own(action: Action, plan: Plan, program: Plan) -> Difference:
+def _own(action: Action, plan: Plan, program: Plan) -> PlanDifference:
     """An own action beside the work of the program that it stands for."""
     now = {n for a in plan.actions for n in (a.id, a.split_from)}
     now |= {s.action.id for s in plan.set_aside}
@@ -75,11 +75,11 @@ def _own(action: Action, plan: Plan, program: Plan) -> Difference:
                and (a.kind is not NeedKind.NUTRIENT or set(a.supplies) & set(action.supplies))]
     if action.own == "nitrogen":
         instead += [a for a in gone if a.item == OPEN]
-    return Difference((action.own, *action.changed), action.id, action.title, action.place,
+    return PlanDifference((action.own, *action.changed), action.id, action.title, action.place,
                       action.reasons, _figures([action]), _figures(instead))
 
 
-def _following(plan: Plan, program: Plan, told: set[str]) -> list[Difference]:
+def _following(plan: Plan, program: Plan, told: set[str]) -> list[PlanDifference]:
     """Actions that came, went or got another rate without an entry of their own."""
     now, before = ({a.id: a for a in p.actions if not a.split_from and not a.own}
                    for p in (plan, program))
@@ -91,7 +91,7 @@ def _following(plan: Plan, program: Plan, told: set[str]) -> list[Difference]:
         either = one or other
         if either is None or either.id.endswith(".rest"):
             continue
-        found.append(Difference(("instead",), name, either.title, either.place, (),
+        found.append(PlanDifference(("instead",), name, either.title, either.place, (),
                                 _figures([one] if one else []), _figures([other] if other else [])))
     return found
 
@@ -104,7 +104,7 @@ def _same(one: Action, other: Action) -> bool:
     return abs(one.rate - other.rate) <= SAME * max(abs(other.rate), 1.0)
 
 
-def _figures(actions: Iterable[Action]) -> tuple[Figure, ...]:
-    return tuple(Figure(a.id, a.rank, a.material_name if a.rate is not None else None, a.rate,
+def _figures(actions: Iterable[Action]) -> tuple[PlanFigure, ...]:
+    return tuple(PlanFigure(a.id, a.rank, a.material_name if a.rate is not None else None, a.rate,
                         a.rate_unit, a.cost_total, None if a.window is None else a.window.text)
                  for a in actions)

@@ -228,7 +228,7 @@ class SetAside:
 
 
 @dataclass(frozen=True)
-class Figure:
+class PlanFigure:
     """One side of a difference: what is done, at which rate, cost and rank."""
 
     action_id: str
@@ -241,7 +241,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Difference:
+class PlanDifference:
     """What the adviser set differently from the program, with both figures.
 
     Attributes
@@ -258,8 +258,8 @@ class Difference:
     title: Message
     place: Place
     reasons: tuple[str, ...]
-    own: tuple[Figure, ...] = ()
-    program: tuple[Figure, ...] = ()
+    own: tuple[PlanFigure, ...] = ()
+    program: tuple[PlanFigure, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -279,7 +279,7 @@ class Plan:
     set_aside: tuple[SetAside, ...] = ()
     met: tuple[tuple[Need, Action], ...] = ()
     """Needs that an own action meets whole, with that action."""
-    differences: tuple[Difference, ...] = ()
+    differences: tuple[PlanDifference, ...] = ()
     program: Plan | None = None
     """The program's own plan, without anything that the adviser set; None where it is the same."""
 

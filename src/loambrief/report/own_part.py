@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from loambrief.actions.model import Action, Difference, Figure, Plan
+from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.findings.model import Message, say
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, Span, Table, Text
 from loambrief.report.context import Context
@@ -37,7 +37,7 @@ def differs_section(context: Context) -> list[Block]:
     ]
 
 
-def _what(context: Context, difference: Difference) -> Text:
+def _what(context: Context, difference: PlanDifference) -> Text:
     """The action, linked where it is in the plan, and what was done to it."""
     title = context.writer.short(difference.title)
     place = difference.place.label
@@ -49,11 +49,11 @@ def _what(context: Context, difference: Difference) -> Text:
     return (head, Span(f"\n{tail}", small=True))
 
 
-def _kinds(writer: Writer, difference: Difference) -> str:
+def _kinds(writer: Writer, difference: PlanDifference) -> str:
     return ", ".join(writer.write(say("actions.change_name", kind=k)) for k in difference.kinds)
 
 
-def _side(writer: Writer, figures: tuple[Figure, ...], costs: Mapping[str, float]) -> str:
+def _side(writer: Writer, figures: tuple[PlanFigure, ...], costs: Mapping[str, float]) -> str:
     if not figures:
         return writer.write(say("actions.differs_none"))
     return "; ".join(writer.write(say(
@@ -61,7 +61,7 @@ def _side(writer: Writer, figures: tuple[Figure, ...], costs: Mapping[str, float
         cost=costs.get(f.action_id), rank=f.rank)) for f in figures)
 
 
-def _why(writer: Writer, difference: Difference) -> str:
+def _why(writer: Writer, difference: PlanDifference) -> str:
     if not difference.reasons:
         return writer.write(say("actions.differs_follows"))
     return " ".join(_sentence(r) for r in difference.reasons)
@@ -122,6 +122,6 @@ def own_data(plan: Plan, writer: Writer) -> dict | None:
     }
 
 
-def _figure_data(figure: Figure) -> dict:
+def _figure_data(figure: PlanFigure) -> dict:
     return {"id": figure.action_id, "rank": figure.rank, "material": figure.material,
             "rate": figure.rate, "rate_unit": figure.rate_unit, "cost_total": figure.cost}
