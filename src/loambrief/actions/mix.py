@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from loambrief.actions.blend import Blend, BlendZone, FieldMix
+from loambrief.actions.equipment import settable_mix
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
 from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
+from loambrief.actions.reasons import Clash, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result
@@ -68,7 +69,9 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
              {n: limit.amount for n, limit in limits.get(zone_id, {}).items()})
         for zone_id, needs in sorted(zones.items())
     )
-    mix, met, clashes, uncovered = best_effort(wanted, usable)
+    optional = {zone_id: frozenset(n.need.item for n in needs if n.need.optional)
+                for zone_id, needs in zones.items()}
+    mix, met, clashes, uncovered = settable_mix(case, wanted, usable, optional)
     costs = limit_costs(met, usable, mix)
     actions: list[Action] = []
     for zone in met:

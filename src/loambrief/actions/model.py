@@ -67,6 +67,10 @@ class Action:
     own_reason: str | None = None
     pass_number: int = 1
     passes: int = 1
+    years_at_once: int = 1
+    """Years whose maintenance goes on in one pass, since the spreader cannot set less."""
+    owner_pays: float | None = None
+    """What the owner of the ground pays beside ``cost_total`` [currency]; None: nothing."""
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
     cost_parts: tuple[tuple[str, float], ...] = ()
@@ -198,6 +202,68 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class Gap:
+    """A need that a constraint of the farm leaves without a material.
+
+    Attributes
+    ----------
+    key : str
+        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``.
+    reason : str
+        As typed, or the name of the machine.
+    materials : tuple of str
+        Names of what would have served.
+    """
+
+    action_id: str
+    item: str
+    place: Place
+    key: str
+    reason: str
+    materials: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CheckStrip:
+    """Strips that show whether an uncertain action was worth its money.
+
+    Attributes
+    ----------
+    laid_out : bool
+        The case asks for them, so their area is taken off the action; else only offered.
+    width_ft, length_ft : float or None
+        Of one strip [ft]; None where the case does not say.
+    count : int
+    area_ac : float
+        Of all strips of the action [ac]; 0 where they are only offered.
+    read_by : str
+        Key of how to read them.
+    """
+
+    action_id: str
+    laid_out: bool
+    width_ft: float | None
+    length_ft: float | None
+    count: int
+    area_ac: float
+    read_by: str
+    why: str
+
+
+@dataclass(frozen=True)
+class SpreadingDays:
+    """Days one machine needs for what the money covers this season."""
+
+    machine: str
+    mass_lb: float
+    per_day_lb: float
+
+    @property
+    def days(self) -> float:
+        return self.mass_lb / self.per_day_lb
+
+
+@dataclass(frozen=True)
 class Plan:
     """Ranked actions and everything around them."""
 
@@ -211,6 +277,9 @@ class Plan:
     alternatives: tuple[Alternative, ...] = ()
     verdicts: tuple[Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
+    gaps: tuple[Gap, ...] = ()
+    strips: tuple[CheckStrip, ...] = ()
+    spreading: tuple[SpreadingDays, ...] = ()
 
     def unjudged(self) -> tuple[Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""

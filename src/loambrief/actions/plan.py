@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loambrief.actions import budget, own_rates
+from loambrief.actions import budget, constraints, equipment, ground, own_rates, tenure
 from loambrief.actions.alternatives import alternatives, not_advised, practices
 from loambrief.actions.build import one_sampling, service_action
 from loambrief.actions.followups import followups
@@ -19,11 +19,12 @@ from loambrief.actions.lime import (
 from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
-from loambrief.actions.model import Action, Plan
+from loambrief.actions.model import Action, CheckStrip, Plan
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
+from loambrief.actions.strips import lay_out, strip_followup
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
@@ -57,9 +58,10 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     UnknownName
         An own rate of the case names no action or material with a rate.
     """
-    needs = gather(findings)
-    on_offer = offers(case)
-    by_id = {o.id: o for o in on_offer}
+    needs = ground.treated(case, gather(findings))
+    listed = offers(case)
+    on_offer = constraints.allowed(case, listed)
+    by_id = {o.id: o for o in listed}
     magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
     actions = list(lime_actions(case, amounts(needs, NeedKind.LIME), on_offer, magnesium))
     actions += gypsum_actions(case, amounts(needs, NeedKind.GYPSUM), on_offer)
@@ -75,24 +77,41 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
         actions += [service_action(case, n, on_offer) for n in amounts(needs, kind)]
     actions = one_sampling(distinct(actions))
     actions = own_rates.apply(case, actions, by_id, fed.zones)
+    actions = equipment.fit(case, actions, by_id)
     actions = mark(actions, findings, on_offer)
+    actions, strips = _on_the_ground(case, actions)
+    by_id = tenure.lime_shared(case, by_id)
     actions = interactions(case, findings, in_turn(dependencies(decisions(actions))))
     ranked = rank(tuple(actions))
     ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
     usable = kind_of(bare, *KINDS)
-    materials = material_verdicts(on_offer, judged, ranked, fed, usable)
+    materials = material_verdicts(listed, judged, ranked, fed, usable,
+                                  constraints.ruled_out(case, listed))
+    done = tuple(a for a in ranked if a.id in money.chosen)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, judged, materials, on_offer, case.case.units),
-        followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
+        not_advised=not_advised(findings, judged, materials, listed, case.case.units),
+        followups=(*followups(case, done), *strip_followup(case, strips, money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
-        orders=orders([a for a in ranked if a.id in money.chosen], by_id),
+        orders=orders(done, by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
         verdicts=(*judged, *materials, *practices(findings)),
+        gaps=constraints.gaps(case, ranked, listed),
+        strips=strips,
+        spreading=equipment.spreading_days(case, done),
     )
+
+
+def _on_the_ground(case: CaseFile, actions: list[Action]
+                   ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
+    """Actions less what keeps off and what is left as a check, at the grower's cost."""
+    actions = ground.kept_off(case, ground.part_notes(case, actions))
+    actions, strips = lay_out(case, actions)
+    actions = tenure.tenure_notes(case, tenure.share_lime(case, actions))
+    return constraints.with_rulings(case, actions), strips
 
 
 def _nutrients(case: CaseFile, needs: tuple[NeedFor, ...], on_offer: tuple[Offer, ...],
