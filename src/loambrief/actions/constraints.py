@@ -16,6 +16,7 @@ from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.tables.organic import ASK, organic_row
 
+EQUIPMENT = "equipment"
 PROHIBITED, RESTRICTED = "prohibited", "restricted"
 FILLED_BY = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum",
              NeedKind.ACIDIFY: "elemental sulfur"}
@@ -127,9 +128,26 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
         if any(limit.key == "farm.limit_unsettable" for limit in action.limits):
             told_name = next(str(limit.params["machine"]) for limit in action.limits
                              if limit.key == "farm.limit_unsettable")
-            found[action.id, "equipment", told_name] = Gap(
-                action.id, action.item, action.place, "equipment", told_name, ())
+            found[action.id, EQUIPMENT, told_name] = Gap(
+                action.id, action.item, action.place, EQUIPMENT, told_name, ())
     return tuple(found.values())
+
+
+def with_gaps(actions: Iterable[Action], found: Sequence[Gap]) -> tuple[Action, ...]:
+    """Actions that say which constraint leaves them without a material."""
+    told = []
+    for action in actions:
+        mine = [g for g in found if g.action_id == action.id and g.key != EQUIPMENT]
+        if mine:
+            limits = tuple(say("farm.limit_ruled_out", ruling=g.key, reason=g.reason,
+                               materials=list(g.materials)) for g in mine)
+            kept = tuple(m for m in action.limits if m.key != "actions.limit_no_product")
+            action = replace(action, limits=(*kept, *limits))
+            if action.title.key == "actions.title_nutrient_no_product":
+                action = replace(action, title=say("farm.title_no_material",
+                                                   **action.title.params))
+        told.append(action)
+    return tuple(told)
 
 
 def _wants(action: Action) -> bool:

@@ -68,8 +68,28 @@ def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool
     return years if optional and years <= years_at_once(case) else None
 
 
+def stretched_cap(zone: BlendZone, offer: Offer, years: int, by_year: frozenset[str]
+                  ) -> float:
+    """Most of a product in one pass for several years [lb/ac].
+
+    Parameters
+    ----------
+    zone : BlendZone
+    offer : Offer
+    years : int
+    by_year : frozenset of str
+        Nutrients whose limit is a rate for each year; the other limits do not grow.
+    """
+    caps = [limit * (years if n in by_year else 1) / offer.fraction(n)
+            for n, limit in zone.upper.items() if offer.fraction(n) > 0]
+    if offer.most_lb_ac is not None:
+        caps.append(offer.most_lb_ac)
+    return min(caps, default=math.inf)
+
+
 def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
-                 optional: Mapping[str, frozenset[str]]) -> Mixed:
+                 optional: Mapping[str, frozenset[str]],
+                 by_year: Mapping[str, frozenset[str]]) -> Mixed:
     """The cheapest mix whose every rate a machine of the farm can hold, as far as there is one.
 
     A product too small to set on a zone is left out there and the mix made again, until all
@@ -82,10 +102,12 @@ def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Off
     usable : tuple of Offer
     optional : mapping
         Zone id -> nutrients whose need there is only maintenance.
+    by_year : mapping
+        Zone id -> nutrients whose limit there is a rate for each year.
     """
     best = best_effort(zones, usable)
     for _ in range(len(zones) * len(usable)):
-        small = _too_small(case, best, usable, optional)
+        small = _too_small(case, best, usable, optional, by_year)
         if small is None:
             break
         zone_id, offer_id = small
@@ -99,7 +121,8 @@ def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Off
 
 
 def _too_small(case: CaseFile, mixed: Mixed, usable: tuple[Offer, ...],
-               optional: Mapping[str, frozenset[str]]) -> tuple[str, str] | None:
+               optional: Mapping[str, frozenset[str]],
+               by_year: Mapping[str, frozenset[str]]) -> tuple[str, str] | None:
     """A zone and a product whose rate no machine can hold, the smallest first."""
     mix, zones, _, _ = mixed
     by_id = {o.id: o for o in usable}
@@ -110,8 +133,11 @@ def _too_small(case: CaseFile, mixed: Mixed, usable: tuple[Offer, ...],
             offer = by_id[name]
             serves = {n for n in zone.wanted() if offer.fraction(n) > 0}
             held = machine(case, offer.material.kind)
-            if held is not None and years_for(case, pounds, _smallest(held),
-                                              serves <= spare) is None:
+            if held is None:
+                continue
+            years = years_for(case, pounds, _smallest(held), serves <= spare)
+            if years is None or _smallest(held) > (1 + EVEN) * stretched_cap(
+                    zone, offer, years, by_year.get(zone.place.id, frozenset())):
                 found.append((pounds, zone.place.id, name))
     return min(found)[1:] if found else None
 
@@ -137,13 +163,14 @@ def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
     if smallest == 0 and step == 0:
         return action
     years = years_for(case, wanted, smallest, action.optional)
-    if years is None or (years > 1 and action.cap is not None
-                         and smallest > action.cap * size * (1 + EVEN)):
+    cap = None if action.cap is None else action.cap * size * (years or 1)
+    if cap is not None and years is not None and years > 1:
+        cap = min(cap, (action.cap_at_once or 0.0) * size)
+    if years is None or (cap is not None and smallest > cap * (1 + EVEN)):
         return _unsettable(action, held, smallest / size)
     ends = [None if v is None else v * size * years
             for v in (action.rate_low, action.rate_high)]
     exact = (action.exact_rate if action.exact_rate is not None else action.rate) * size
-    cap = None if action.cap is None else action.cap * size
     rate = settable(max(exact * years, smallest), smallest, step, cap, ends[0], ends[1])
     if rate is None:
         return _unsettable(action, held, smallest / size)
@@ -156,6 +183,7 @@ def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
     return replace(
         action, title=say(action.title.key, **params), rate=rate / size, rate_low=low,
         rate_high=high, exact_rate=exact * years / size, years_at_once=years,
+        cap=None if cap is None else cap / size,
         supplies=supplies(offer, rate), limits=(*action.limits, limit),
         **priced(offer, rate / size, action.rate_unit, action.area_ac))
 

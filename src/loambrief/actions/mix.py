@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from loambrief.actions.blend import Blend, BlendZone, FieldMix
-from loambrief.actions.equipment import settable_mix
+from loambrief.actions.equipment import settable_mix, stretched_cap, years_at_once
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
@@ -25,6 +25,8 @@ from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
+YEARLY = ("guide_rate", "harvest")
+"""Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 BANDED = ("N", "P2O5", "K2O")
 
 
@@ -71,7 +73,9 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     )
     optional = {zone_id: frozenset(n.need.item for n in needs if n.need.optional)
                 for zone_id, needs in zones.items()}
-    mix, met, clashes, uncovered = settable_mix(case, wanted, usable, optional)
+    by_year = {zone_id: frozenset(n for n, limit in found.items() if limit.reason in YEARLY)
+               for zone_id, found in limits.items()}
+    mix, met, clashes, uncovered = settable_mix(case, wanted, usable, optional, by_year)
     costs = limit_costs(met, usable, mix)
     actions: list[Action] = []
     for zone in met:
@@ -104,9 +108,13 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
         limits += held[:1]
         if offer.most_lb_ac is not None:
             limits.append(say("actions.limit_metals", cap=offer.most_lb_ac / LB_PER_TON))
-        actions.append(_product(case, needs[lead], tuple(needs[i] for i in met), offer,
-                                blend, rates[offer.id], ranges.get(offer.id), tuple(limits),
-                                _cap(zone, offer), held[1:]))
+        made = _product(case, needs[lead], tuple(needs[i] for i in met), offer, blend,
+                        rates[offer.id], ranges.get(offer.id), tuple(limits),
+                        _cap(zone, offer), held[1:])
+        at_once = stretched_cap(zone, offer, years_at_once(case), frozenset(
+            n for n, limit in bounds.items() if limit.reason in YEARLY))
+        actions.append(replace(made, cap_at_once=None if made.cap is None
+                               else at_once / offer.spread_in[1]))
     return actions
 
 

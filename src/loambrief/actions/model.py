@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -69,6 +70,8 @@ class Action:
     passes: int = 1
     years_at_once: int = 1
     """Years whose maintenance goes on in one pass, since the spreader cannot set less."""
+    cap_at_once: float | None = None
+    """``cap`` where the guide's most years of maintenance go on in one pass [rate_unit]."""
     owner_pays: float | None = None
     """What the owner of the ground pays beside ``cost_total`` [currency]; None: nothing."""
     supplies: Mapping[str, float] = field(default_factory=dict)
@@ -260,7 +263,8 @@ class SpreadingDays:
 
     @property
     def days(self) -> float:
-        return self.mass_lb / self.per_day_lb
+        """Days, up to the next tenth."""
+        return math.ceil(self.mass_lb / self.per_day_lb * 10 - 1e-9) / 10
 
 
 @dataclass(frozen=True)

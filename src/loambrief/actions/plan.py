@@ -85,6 +85,8 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     ranked = rank(tuple(actions))
     ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
+    gaps = constraints.gaps(case, ranked, listed)
+    ranked = constraints.with_gaps(ranked, gaps)
     usable = kind_of(bare, *KINDS)
     materials = material_verdicts(listed, judged, ranked, fed, usable,
                                   constraints.ruled_out(case, listed))
@@ -99,7 +101,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
         orders=orders(done, by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
         verdicts=(*judged, *materials, *practices(findings)),
-        gaps=constraints.gaps(case, ranked, listed),
+        gaps=gaps,
         strips=strips,
         spreading=equipment.spreading_days(case, done),
     )

@@ -120,5 +120,7 @@ def strip_followup(case: CaseFile, strips: Iterable[CheckStrip], chosen: Sequenc
     due = (dates.harvest or dates.next_cut) if dates is not None else None
     if due is not None and due <= case.case.date:
         due = None
-    return (Followup(due, say("farm.follow_strips", count=sum(s.count for s in laid)),
+    stated = case.strips
+    return (Followup(due, say("farm.follow_strips", count=sum(s.count for s in laid),
+                              where=stated.where if stated is not None else None),
                      say("farm.success_strips"), laid[0].action_id),)

@@ -56,7 +56,7 @@ class YearPlan:
     owner : tuple of float
         What the owner pays for lime [currency].
     held : tuple of bool
-        The ground is held at the beginning of the year.
+        The year's harvest is the grower's.
     unpriced : tuple of str
         Actions in it without a price.
     """
@@ -156,8 +156,9 @@ def _noted(case: CaseFile, action: Action, left: int | None) -> Action:
     years = number("build_up_years")
     if left is not None and build is not None and action.cost_total is not None \
             and left < years:
-        notes.append(say("farm.note_build_lease", seasons=left, years=years,
-                         build=build[0], share=action.cost_total * build[1]))
+        bought = sum(amount for name, amount in action.cost_parts if name != "spreading")
+        notes.append(say("farm.note_build_lease", seasons=left, years=years, build=build[0],
+                         share=bought * build[1] * (action.area_ac or 0.0)))
     return replace(action, notes=tuple(notes))
 
 
@@ -189,11 +190,11 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
                  offers: tuple[Offer, ...]) -> YearPlan | None:
     """The money of a plan year by year.
 
-    Each action stands in the year of its pass. What is left out for want of money stands in the
-    second year, where it waits. Nitrogen, phosphorus, potassium, sulfur and cover crops come
-    again each year for the same crop (every ``years_at_once`` years where that is how they are
-    spread), and build-up ends with the guide's build-up years. Tests of what was done stand in
-    the year they fall due.
+    Each action stands in the year of its pass. What is needed and left out for want of money
+    stands in the second year, where it waits; what may be left out anyway stands in none.
+    Nitrogen, phosphorus, potassium, sulfur and cover crops come again each year for the same
+    crop (every ``years_at_once`` years where that is how they are spread), and build-up ends
+    with the guide's build-up years. Tests of what was done stand in the year they fall due.
 
     Parameters
     ----------
@@ -226,7 +227,8 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
         if action.id in plan.budget.undecided or action.id not in costs:
             continue
         if action.id in plan.budget.left_out:
-            add("waiting", max(1, action.pass_number - 1), costs[action.id])
+            if not action.optional:
+                add("waiting", max(1, action.pass_number - 1), costs[action.id])
             continue
         key = GROUPS.get(action.kind, "work")
         add(key, action.pass_number - 1, costs[action.id])
@@ -235,15 +237,15 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
         for year in _again(action, years):
             add(key, year, costs[action.id] * _kept(action, year))
     add("packages", 0, packages)
-    for year, amount in _retests(case, plan, offers).items():
+    for year, amount in _retests(case, plan, offers, starts).items():
         add("retests", year, amount)
     lines = tuple(YearLine(key, tuple(sums[key])) for key in ORDER
                   if key in sums and any(sums[key]))
     totals = tuple(sum(line.amounts[n] for line in lines) for n in range(years))
-    until = case.tenure.until if case.tenure is not None else None
+    left = seasons_left(case)
     return YearPlan(starts, lines, totals,
                     tuple(t / case.field.area.value for t in totals), tuple(owner),
-                    tuple(until is None or start < until for start in starts),
+                    tuple(left is None or year < left for year in range(years)),
                     plan.budget.unpriced)
 
 
@@ -262,7 +264,8 @@ def _kept(action: Action, year: int) -> float:
     return 1.0 if build is None or year < number("build_up_years") else 1.0 - build[1]
 
 
-def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...]) -> dict[int, float]:
+def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...],
+             starts: tuple[dt.date, ...]) -> dict[int, float]:
     """Cost of one sampling in each year in which a soil test falls due."""
     test = cheapest_test(offers)
     if test is None or test.per_each is None:
@@ -277,6 +280,7 @@ def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...]) -> dict[int,
         if followup.due is None or action is None or action.kind not in SOIL_RETESTS \
                 or not followup.what.key.startswith("actions."):
             continue
-        year = int((followup.due - case.case.date).days / YEAR)
-        found[year] = samples * test.per_each
+        if followup.due < _years_on(starts[-1], 1):
+            year = max(n for n, start in enumerate(starts) if start <= followup.due)
+            found[year] = samples * test.per_each
     return found

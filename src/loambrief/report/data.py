@@ -11,6 +11,7 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import Answer, answer
+from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.text import Writer
@@ -116,6 +117,7 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        **{key: plain(value) for key, value in farm_data(case, plan).items()},
         "history": plain(history_data(diagnosis.history, writer)),
     }
 
@@ -207,6 +209,8 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "area_unit": "ac",
         "total": plain(action.total),
         "total_unit": action.total_unit,
+        "years_at_once": action.years_at_once,
+        "owner_pays": plain(action.owner_pays),
         "cost_per_area": plain(action.cost_per_ac),
         "cost_total": plain(action.cost_total),
         "currency": case.case.currency,
