@@ -76,6 +76,8 @@ class Action:
     """What the owner of the ground pays beside ``cost_total`` [currency]; None: nothing."""
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
+    meets: tuple[str, ...] = ()
+    """Nutrients it is bought for; what else the product brings is not among them."""
     cost_parts: tuple[tuple[str, float], ...] = ()
     """(message name, amount per acre) of product, freight, spreading."""
     cost_per_ac: float | None = None

@@ -36,6 +36,7 @@ QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", 
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
 RUNOFF_CLASSES = ("low", "medium", "high", "very high")
+MARKET_TYPES = ("runner", "large-seeded runner", "virginia", "spanish", "valencia")
 SAP_LINES = ("sharp", "diffuse")
 SURENESS = ("certain", "probable", "possible")
 
@@ -105,6 +106,7 @@ class NearWater(Part):
     kind: Annotated[str, q.choice(WATERS)]
     distance: q.Distance
     setback: q.Distance | None = None
+    length: q.Distance | None = None
     strip: q.Distance | None = None
 
 
@@ -123,6 +125,7 @@ class FieldInfo(Part):
     crop: q.Name
     previous_crop: q.Name | None = None
     following_crop: q.Name | None = None
+    market_type: Annotated[str, q.choice(MARKET_TYPES)] | None = None
     unlisted_crops: list[q.Name] = []
     stage: q.Name | None = None
     yield_goal: YieldGoal | None = None

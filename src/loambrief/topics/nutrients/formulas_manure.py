@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -216,3 +217,41 @@ def manure_setback_ft(feature: str, region: str | None = None,
     return Answer(row["setback_ft"], source=row["source"], locator=row["locator"],
                   how=row["how"],
                   details={"own_region": bool(own), "strip": row["condition"] == STRIP})
+
+
+@formula(unit="d", source="cfr-7-205-203", locator="paragraph (c)(1)", how="seen")
+def raw_manure_interval(crop: str) -> Answer[float]:
+    """Days that pass between working in raw manure and the harvest of a crop for people.
+
+    Parameters
+    ----------
+    crop : str
+        Crop that is harvested.
+
+    Returns
+    -------
+    float
+        120 where the edible part touches soil or its splash, 90 where it does not [d].
+        ``details`` hold ``touches``.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    Law for certified organic farms. The produce safety rule (21 CFR 112.56) states no interval of
+    its own yet; the usual guidance takes these. Buyers of leafy crops often ask for a year or more.
+    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil.
+
+    References
+    ----------
+    cfr-7-205-203; cornell-gap-amendments; csu-90-120-day.
+    """
+    lineage = find_crop(crop).lineage
+    touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))
+    row = load("nutrients/raw_manure").find(
+        name="soil_contact_days" if touches else "no_contact_days")
+    return Answer(float(row["value"]), source=row["source"], locator=row["locator"],
+                  how=row["how"], details={"touches": touches})

@@ -324,18 +324,30 @@ def calcium_rules(crop: Crop, region: str | None = None,
     region : str or None
         State; where it has no rule of its own the first state of the table stands in.
     market_type : str or None
-        Market type of a peanut; the first type of that state where none is given.
+        Market type of a peanut; the first type of that state where none is given, none of them
+        where that type has no rule anywhere.
 
     Returns
     -------
     tuple of row
         Empty for most crops: they have no such rule.
     """
+    held = {str(r["market_type"]).lower() for r in load(CALCIUM) if r["crop"] in crop.lineage}
+    if market_type and held - {"none", ""} and market_type.strip().lower() not in held:
+        return ()
     rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
     for column, wanted in (("region", region), ("market_type", market_type)):
         own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
         rows = own or [r for r in rows if r[column] == rows[0][column]]
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
+
+
+def other_market_types(crop: Crop, region: str | None) -> tuple[Row, ...]:
+    """Rules of the market types of that state that are not taken where none is stated."""
+    taken = calcium_rules(crop, region)
+    return tuple(r for r in load(CALCIUM) if taken and r["crop"] in crop.lineage
+                 and r["region"] == taken[0]["region"]
+                 and r["market_type"] not in (None, taken[0]["market_type"]))
 
 
 def calcium_rule(crop: Crop, region: str | None = None,
