@@ -68,7 +68,7 @@ def ruling(case: CaseFile, material: Material) -> Ruling | None:
     if found.organic is None:
         return None
     row = organic_row(material.kind, material.substance)
-    section, sources = str(row["section"]), (str(row["source"]),)
+    section, sources = f"7 CFR {row['section']}", (str(row["source"]),)
     if row["status"] == PROHIBITED:
         return Ruling("organic_prohibited", section=section, sources=sources)
     if row["status"] == ASK:

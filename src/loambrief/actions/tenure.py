@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.uncertain import cheapest_test
+from loambrief.actions.windows import EVERY_SEASON
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import NeedKind, say
@@ -255,7 +256,8 @@ def _again(action: Action, years: int) -> range:
         return range(0)
     if action.kind is NeedKind.NUTRIENT and action.item in AGAIN_EACH_YEAR:
         return range(action.years_at_once, years, action.years_at_once)
-    return range(1, years) if action.kind is NeedKind.ORGANIC_MATTER else range(0)
+    each = action.kind is NeedKind.ORGANIC_MATTER or action.item == EVERY_SEASON
+    return range(1, years) if each else range(0)
 
 
 def _kept(action: Action, year: int) -> float:
