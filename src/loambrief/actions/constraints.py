@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from loambrief.actions.model import Action, Gap
+from loambrief.actions.model import Action, WithoutMaterial
 from loambrief.actions.offers import Offer
 from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import Message, NeedKind, say
@@ -111,9 +111,9 @@ def with_rulings(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
 
 
 def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
-         ) -> tuple[Gap, ...]:
+         ) -> tuple[WithoutMaterial, ...]:
     """Needs that a constraint leaves without any material, in order of the plan."""
-    found: dict[tuple[str, str, str], Gap] = {}
+    found: dict[tuple[str, str, str], WithoutMaterial] = {}
     for action in actions:
         if action.material_id is not None or not _wants(action):
             continue
@@ -124,16 +124,16 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
             key = (action.id, told.key, told.reason)
             old = found.get(key)
             names = (*(old.materials if old else ()), offer.material.name)
-            found[key] = Gap(action.id, action.item, action.place, told.key, told.reason, names)
+            found[key] = WithoutMaterial(action.id, action.item, action.place, told.key, told.reason, names)
         if any(limit.key == "farm.limit_unsettable" for limit in action.limits):
             told_name = next(str(limit.params["machine"]) for limit in action.limits
                              if limit.key == "farm.limit_unsettable")
-            found[action.id, EQUIPMENT, told_name] = Gap(
+            found[action.id, EQUIPMENT, told_name] = WithoutMaterial(
                 action.id, action.item, action.place, EQUIPMENT, told_name, ())
     return tuple(found.values())
 
 
-def with_gaps(actions: Iterable[Action], found: Sequence[Gap]) -> tuple[Action, ...]:
+def with_gaps(actions: Iterable[Action], found: Sequence[WithoutMaterial]) -> tuple[Action, ...]:
     """Actions that say which constraint leaves them without a material."""
     told = []
     for action in actions:

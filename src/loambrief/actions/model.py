@@ -207,7 +207,7 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class Gap:
+class WithoutMaterial:
     """A need that a constraint of the farm leaves without a material.
 
     Attributes
@@ -283,7 +283,7 @@ class Plan:
     alternatives: tuple[Alternative, ...] = ()
     verdicts: tuple[Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
-    gaps: tuple[Gap, ...] = ()
+    gaps: tuple[WithoutMaterial, ...] = ()
     strips: tuple[CheckStrip, ...] = ()
     spreading: tuple[SpreadingDays, ...] = ()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from loambrief.actions.model import CheckStrip, Gap, Plan
+from loambrief.actions.model import CheckStrip, Plan, WithoutMaterial
 from loambrief.actions.offers import offers
 from loambrief.actions.strips import TABLE as STRIPS
 from loambrief.actions.tenure import TABLE as TENURE
@@ -155,7 +155,7 @@ def farm_lines(context: Context) -> tuple[str, ...]:
 
 def gap_messages(context: Context) -> list[Message]:
     """One message for each need and constraint, with its places."""
-    grouped: dict[tuple, list[Gap]] = {}
+    grouped: dict[tuple, list[WithoutMaterial]] = {}
     for gap in context.plan.gaps:
         grouped.setdefault((gap.item, gap.key, gap.reason, gap.materials), []).append(gap)
     return [say("farm.gap", what=_what(context, gaps[0]), places=_places(context, gaps),
@@ -163,13 +163,13 @@ def gap_messages(context: Context) -> list[Message]:
             for gaps in grouped.values()]
 
 
-def _what(context: Context, gap: Gap) -> str:
+def _what(context: Context, gap: WithoutMaterial) -> str:
     kind = context.plan.action(gap.action_id).kind
     return _say(context, "gap_what", item=gap.item,
                 kind=kind.value if kind is not NeedKind.NUTRIENT else "nutrient")
 
 
-def _places(context: Context, gaps: Iterable[Gap]) -> list[Place]:
+def _places(context: Context, gaps: Iterable[WithoutMaterial]) -> list[Place]:
     """Places of the gaps; none where the field has only one."""
     return list(dict.fromkeys(g.place for g in gaps)) if len(context.case.samples) > 1 else []
 
