@@ -125,11 +125,11 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
             old = found.get(key)
             names = (*(old.materials if old else ()), offer.material.name)
             found[key] = WithoutMaterial(action.id, action.item, action.place, told.key, told.reason, names)
-        if any(limit.key == "farm.limit_unsettable" for limit in action.limits):
-            told_name = next(str(limit.params["machine"]) for limit in action.limits
-                             if limit.key == "farm.limit_unsettable")
-            found[action.id, EQUIPMENT, told_name] = WithoutMaterial(
-                action.id, action.item, action.place, EQUIPMENT, told_name, ())
+        for limit in action.limits:
+            if limit.key == "farm.limit_unsettable":
+                held = str(limit.params["machine"])
+                found[action.id, EQUIPMENT, held] = WithoutMaterial(
+                    action.id, action.item, action.place, EQUIPMENT, held, ())
     return tuple(found.values())
 
 
