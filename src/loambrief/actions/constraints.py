@@ -124,7 +124,8 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
             key = (action.id, told.key, told.reason)
             old = found.get(key)
             names = (*(old.materials if old else ()), offer.material.name)
-            found[key] = WithoutMaterial(action.id, action.item, action.place, told.key, told.reason, names)
+            found[key] = WithoutMaterial(action.id, action.item, action.place, told.key,
+                                         told.reason, names)
         for limit in action.limits:
             if limit.key == "farm.limit_unsettable":
                 held = str(limit.params["machine"])

@@ -153,7 +153,8 @@ def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
         return action
     size = pounds_per(action.rate_unit, offer)
     wanted, smallest = action.rate * size, _smallest(held)
-    if action.own_reason is not None:  # the adviser's rate is not moved, only held to account
+    if action.own or action.own_reason is not None or action.changed:
+        # the adviser's rate is not moved, only held to account
         if wanted >= smallest * (1 - EVEN):
             return action
         return replace(action, cautions=(say("farm.own_below_smallest", machine=held.name,

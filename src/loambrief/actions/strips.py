@@ -12,8 +12,10 @@ from dataclasses import replace
 from loambrief.actions.equipment import machine
 from loambrief.actions.ground import FT2_PER_AC, resized
 from loambrief.actions.model import Action, CheckStrip, Followup
+from loambrief.case.problems import Fault
+from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile
-from loambrief.errors import UnknownName
+from loambrief.errors import PlanFaults
 from loambrief.findings.model import Confidence, NeedKind, say
 from loambrief.tables import load
 
@@ -53,7 +55,7 @@ def lay_out(case: CaseFile, actions: list[Action]
 
     Raises
     ------
-    UnknownName
+    PlanFaults
         The case names an action or material that nothing is spread for.
     """
     named = _named(case, actions)
@@ -75,14 +77,22 @@ def lay_out(case: CaseFile, actions: list[Action]
 def _named(case: CaseFile, actions: Sequence[Action]) -> set[str]:
     """Ids of the actions whose strips the case asks for by name."""
     found: set[str] = set()
-    for name in case.strips.actions if case.strips is not None else ():
-        spread = [a for a in actions if a.kind in READ_BY and a.pass_number == 1 and a.area_ac
-                  and (a.rate is not None or a.kind is NeedKind.LOOSEN)]
+    faults = []
+    spread = [a for a in actions if a.kind in READ_BY and a.pass_number == 1 and a.area_ac
+              and (a.rate is not None or a.kind is NeedKind.LOOSEN)]
+    known = sorted({n for a in spread for n in (a.id, a.material_id) if n})
+    for i, name in enumerate(case.strips.actions if case.strips is not None else ()):
         touched = {a.id for a in spread if name in (a.id, a.material_id)}
-        if not touched:
-            known = sorted({n for a in spread for n in (a.id, a.material_id) if n})
-            raise UnknownName("action or material that is spread (strips)", name, tuple(known))
+        if not touched and case.strips is not None and not case.strips.of_program:
+            near = nearest(name, known, cutoff=0.5)
+            faults.append(Fault("CASE052", ("strips", "actions", i), show(name),
+                                "an action that is spread, or its material",
+                                (f"Did you mean {near!r}? " if near else "")
+                                + (f"There are: {', '.join(known)}." if known
+                                   else "There is none.")))
         found |= touched
+    if faults:
+        raise PlanFaults(tuple(faults))
     return found
 
 

@@ -30,7 +30,7 @@ GROUPS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "amendments", NeedKind.ACIDIFY
           NeedKind.NUTRIENT: "nutrients", NeedKind.ORGANIC_MATTER: "cover",
           NeedKind.MEASURE: "tests"}
 ORDER = ("lime", "amendments", "nutrients", "cover", "work", "tests", "retests", "packages",
-         "waiting")
+         "waiting", "deferred")
 SOIL_RETESTS = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.LEACH,
                 NeedKind.NUTRIENT, NeedKind.ORGANIC_MATTER)
 
@@ -192,7 +192,8 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
     """The money of a plan year by year.
 
     Each action stands in the year of its pass. What is needed and left out for want of money
-    stands in the second year, where it waits; what may be left out anyway stands in none.
+    stands in the second year, where it waits; what may be left out anyway stands in none;
+    what the adviser put off stands in the year until which it is, else in the second.
     Nitrogen, phosphorus, potassium, sulfur and cover crops come again each year for the same
     crop (every ``years_at_once`` years where that is how they are spread), and build-up ends
     with the guide's build-up years. Tests of what was done stand in the year they fall due.
@@ -226,6 +227,12 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
 
     for action in plan.actions:
         if action.id in plan.budget.undecided or action.id not in costs:
+            continue
+        if action.id in plan.budget.deferred:
+            begins = action.window.start if action.window is not None else None
+            add("deferred", 1 if begins is None or begins >= _years_on(today, years) else
+                max(n for n, start in enumerate(starts) if start <= max(begins, today)),
+                costs[action.id])
             continue
         if action.id in plan.budget.left_out:
             if not action.optional:

@@ -48,6 +48,7 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
 def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
                       usable: tuple[Offer, ...],
+                      aside: Sequence[Action] = (),
                       barred: Mapping[str, Ruling] = MappingProxyType({})
                       ) -> tuple[Judgement, ...]:
     """One verdict for each material and service on offer, by id.
@@ -62,16 +63,18 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
     fed : NutrientPlan
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
+    aside : sequence of Action
+        What the adviser set aside.
     barred : mapping of id to Ruling
         Those that a constraint of the farm rules out.
     """
-    return tuple(_material(o, judgements, actions, fed, usable, barred.get(o.id))
+    return tuple(_material(o, judgements, actions, fed, usable, aside, barred.get(o.id))
                  for o in sorted(offers, key=lambda o: o.id))
 
 
 def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
               fed: NutrientPlan, usable: tuple[Offer, ...],
-              barred: Ruling | None) -> Judgement:
+              aside: Sequence[Action], barred: Ruling | None) -> Judgement:
     def verdict(value: Verdict, reason: str, settled_by: str = "", **params: object) -> Judgement:
         return Judgement(JudgedKind.MATERIAL, offer.id, WHOLE_FIELD, value, reason,
                          {"material": Product(offer.id, offer.material.name), **params},
@@ -89,6 +92,10 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     if barred is not None:
         return replace(verdict(Verdict.NOT_JUDGED, f"material_{barred.key}", "certifier",
                                section=barred.section), sources=barred.sources)
+    unused = [a for a in aside if a.material_id == offer.id]
+    if unused:
+        optional = all(a.optional for a in unused)
+        return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED, "material_set_aside")
     if offer.most_lb_ac == 0:
         return verdict(Verdict.NOT_NEEDED, "material_metals")
     if offer.wait is not None and offer.days_to_harvest is not None:
