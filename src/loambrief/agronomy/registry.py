@@ -215,6 +215,10 @@ class Formula(Generic[P, V]):
         self.evidence = evidence
         self.valid = MappingProxyType(dict(valid))
         self.signature = _public(inspect.signature(function))
+        parameters = self.signature.parameters.values()
+        self._named = {p.name: f"{p.name}_" if keyword.iskeyword(p.name) else p.name
+                       for p in parameters}
+        self._needed = [p.name for p in parameters if p.default is inspect.Parameter.empty]
 
     @property
     def topic(self) -> str:
@@ -236,21 +240,18 @@ class Formula(Generic[P, V]):
         UnknownName
             A parameter of that name does not exist.
         """
-        unknown = set(inputs) - set(self.signature.parameters)
+        unknown = inputs.keys() - self._named.keys()
         if unknown:
             raise UnknownName(f"parameter of {self.name}", sorted(unknown)[0],
-                              tuple(self.signature.parameters))
-        needed = [
-            p.name for p in self.signature.parameters.values()
-            if p.default is inspect.Parameter.empty and p.name not in inputs
-        ]
+                              tuple(self._named))
+        needed = [name for name in self._needed if name not in inputs]
         if needed:
             raise ImpossibleInput(f"{self.name} needs {', '.join(needed)}")
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
         raw = self.function(  # type: ignore[call-arg]
-            **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
+            **{self._named[name]: value for name, value in inputs.items()}
         )
         answer = raw if isinstance(raw, Answer) else Answer(raw)
         within = _within(self.valid, inputs)
