@@ -42,7 +42,7 @@ from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir, templates_dir
+from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
 
 
@@ -101,6 +101,7 @@ def _libraries() -> Mapping[str, str]:
     return {**versions, "templates": digest.hexdigest()[:16]}
 
 
+@uncollected()
 def advise(loaded: LoadedCase) -> Advice:
     """Findings and plan of a loaded case, every calculation recorded."""
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
@@ -110,6 +111,7 @@ def advise(loaded: LoadedCase) -> Advice:
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
 
+@uncollected()
 def make_advisory(path: Path, **overrides: str) -> Advisory:
     """Read a case and make its advisory.
 
@@ -191,6 +193,7 @@ def report_model(advice: Advice) -> ReportModel:
     return _paper(advice)[0].model
 
 
+@uncollected()
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = (), changes: RevisionChanges | None = None,
@@ -233,6 +236,7 @@ def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
     return made
 
 
+@uncollected()
 def render_together(advices: Sequence[Advice], name: str,
                     twins: Sequence[str] = ()) -> Mapping[str, bytes]:
     """One PDF for several fields of one client, and each field's data.
