@@ -51,7 +51,7 @@ def make(run: str, task: Task) -> CaseOutcome | None:
     """Make a case of a run in a thread of a worker; None if the run was given up."""
     worker = get_worker()
     maker = worker.plugins.get(run)
-    if maker is None:
+    if not isinstance(maker, CaseMaker):  # it went with the run
         return None
     refuse_another(worker.address, maker.program, program())
     return maker.make(task)
