@@ -65,10 +65,23 @@ class Action:
     computed_rate: float | None = None
     """Rounded rate of the calculation where the adviser set another (``rate`` is theirs)."""
     own_reason: str | None = None
+    own: str = ""
+    """``action`` or ``nitrogen`` where the adviser put it into the plan; empty else."""
+    changed: tuple[str, ...] = ()
+    """What the adviser changed of it: ``rate``, ``replace``, ``split``, ``defer``, ``move``."""
+    reasons: tuple[str, ...] = ()
+    """The adviser's reasons for it and for each change, as typed."""
+    split_from: str = ""
+    """Id of the action that it is a part of; empty if whole."""
+    stated_rank: int | None = None
+    deferred: Message | None = None
+    """Until when the adviser put it off; no money is kept for it and nothing is ordered."""
     pass_number: int = 1
     passes: int = 1
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
+    meets: tuple[str, ...] = ()
+    """Nutrients it is bought for; what else the product brings is not among them."""
     cost_parts: tuple[tuple[str, float], ...] = ()
     """(message name, amount per acre) of product, freight, spreading."""
     cost_per_ac: float | None = None
@@ -111,6 +124,11 @@ class Action:
             return ()
         return tuple(dict.fromkeys(r.source for r in self.results
                                    if r.how == "memory" and r.source is not None))
+
+    def answers_to(self, name: str) -> bool:
+        """Whether a name means this action: its id, or the first parts of it (``lime.lime.n``)."""
+        return any(own == name or own.startswith(f"{name}.")
+                   for own in (self.id, self.split_from) if own)
 
     @property
     def total(self) -> float | None:
@@ -159,6 +177,8 @@ class BudgetResult:
     unpriced: tuple[str, ...]
     undecided: tuple[str, ...] = ()
     """Actions that a reading still decides: no money is kept for them."""
+    deferred: tuple[str, ...] = ()
+    """Actions that the adviser put off: no money is kept for them."""
     next_use: str | None = None
     """Action that the next money should buy."""
     next_money: float | None = None
@@ -198,6 +218,51 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class SetAside:
+    """An action of the program that the adviser took out of the plan."""
+
+    action: Action
+    reason: str
+    cautions: tuple[Message, ...]
+    """What still holds without it: what they warn of is still there."""
+
+
+@dataclass(frozen=True)
+class PlanFigure:
+    """One side of a difference: what is done, at which rate, cost and rank."""
+
+    action_id: str
+    rank: int
+    material: str | None
+    rate: float | None
+    rate_unit: str
+    cost: float | None
+    window: Message | None = None
+
+
+@dataclass(frozen=True)
+class PlanDifference:
+    """What the adviser set differently from the program, with both figures.
+
+    Attributes
+    ----------
+    kinds : tuple of str
+        ``action`` (own), ``nitrogen``, ``rate``, ``replace``, ``split``, ``defer``, ``move``,
+        ``drop``, or ``instead``: it follows from other entries.
+    own, program : tuple of Figure
+        What the plan holds in its place, several where it was split; what the program gave.
+    """
+
+    kinds: tuple[str, ...]
+    action_id: str
+    title: Message
+    place: Place
+    reasons: tuple[str, ...]
+    own: tuple[PlanFigure, ...] = ()
+    program: tuple[PlanFigure, ...] = ()
+
+
+@dataclass(frozen=True)
 class Plan:
     """Ranked actions and everything around them."""
 
@@ -211,6 +276,12 @@ class Plan:
     alternatives: tuple[Alternative, ...] = ()
     verdicts: tuple[Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
+    set_aside: tuple[SetAside, ...] = ()
+    met: tuple[tuple[Need, Action], ...] = ()
+    """Needs that an own action meets whole, with that action."""
+    differences: tuple[PlanDifference, ...] = ()
+    program: Plan | None = None
+    """The program's own plan, without anything that the adviser set; None where it is the same."""
 
     def unjudged(self) -> tuple[Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""

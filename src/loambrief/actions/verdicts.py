@@ -44,7 +44,8 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
 
 def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
-                      usable: tuple[Offer, ...]) -> tuple[Judgement, ...]:
+                      usable: tuple[Offer, ...],
+                      aside: Sequence[Action] = ()) -> tuple[Judgement, ...]:
     """One verdict for each material and service on offer, by id.
 
     Parameters
@@ -57,13 +58,16 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
     fed : NutrientPlan
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
+    aside : sequence of Action
+        What the adviser set aside.
     """
-    return tuple(_material(o, judgements, actions, fed, usable)
+    return tuple(_material(o, judgements, actions, fed, usable, aside)
                  for o in sorted(offers, key=lambda o: o.id))
 
 
 def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
-              fed: NutrientPlan, usable: tuple[Offer, ...]) -> Judgement:
+              fed: NutrientPlan, usable: tuple[Offer, ...],
+              aside: Sequence[Action]) -> Judgement:
     def verdict(value: Verdict, reason: str, settled_by: str = "", **params: object) -> Judgement:
         return Judgement(JudgedKind.MATERIAL, offer.id, WHOLE_FIELD, value, reason,
                          {"material": Product(offer.id, offer.material.name), **params},
@@ -74,11 +78,15 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
         optional = all(a.optional for a in used)
         return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED,
                        "material_optional" if optional else "material_used")
+    unused = [a for a in aside if a.material_id == offer.id]
+    if unused:
+        optional = all(a.optional for a in unused)
+        return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED, "material_set_aside")
     if offer.most_lb_ac == 0:
         return verdict(Verdict.NOT_NEEDED, "material_metals")
-    if offer.days_to_harvest is not None:
+    if offer.wait is not None and offer.days_to_harvest is not None:
         return verdict(Verdict.NOT_NEEDED, "material_interval", days=offer.days_to_harvest,
-                       interval=offer.material.harvest_interval)
+                       interval=offer.wait.days, rule=offer.wait.rule, last=offer.wait.last)
     holds = sold_for(offer)
     asked = _asked(judgements, holds)
     if not holds or any(n not in asked for n in holds):

@@ -10,9 +10,10 @@ from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
-from loambrief.report.answer import Answer, answer
+from loambrief.report.answer import CaseAnswer, answer
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
+from loambrief.report.own_part import own_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -102,6 +103,7 @@ def advisory_data(
             "chosen": list(plan.budget.chosen),
             "left_out": list(plan.budget.left_out),
             "undecided": list(plan.budget.undecided),
+            "deferred": list(plan.budget.deferred),
             "spent": plain(plan.budget.spent),
             "without_price": list(plan.budget.unpriced),
             "next_action": plan.budget.next_use,
@@ -116,6 +118,7 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        "adviser_set": plain(own_data(plan, writer)),
         "history": plain(history_data(diagnosis.history, writer)),
     }
 
@@ -129,7 +132,7 @@ def _write_or_none(message: Message | None, write) -> str | None:
     return None if message is None else write(message)
 
 
-def _question(said: Answer, write) -> dict:
+def _question(said: CaseAnswer, write) -> dict:
     return {
         "asked": said.asked,
         "key": said.key,
@@ -203,6 +206,11 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "cap": plain(action.cap),
         "computed_rate": plain(action.computed_rate),
         "own_rate_reason": action.own_reason,
+        "own": action.own or None,
+        "changed": list(action.changed),
+        "own_reasons": list(action.reasons),
+        "split_from": action.split_from or None,
+        "deferred": _write_or_none(action.deferred, write),
         "area": plain(action.area_ac),
         "area_unit": "ac",
         "total": plain(action.total),

@@ -7,6 +7,7 @@ from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Table, Text
 from loambrief.report.context import Context
 from loambrief.report.money import WHOLE_FROM, rounded
+from loambrief.report.own_part import own_notes
 
 
 def money_blocks(context: Context) -> list[Block]:
@@ -92,8 +93,8 @@ def without_range(action: Action) -> bool:
 
 
 def action_notes(context: Context, action: Action) -> list[Text]:
-    """The adviser's own rate, what is uncertain, the benefit, and what waiting costs."""
-    notes: list[Text] = []
+    """The adviser's part in it, what is uncertain, the benefit, and what waiting costs."""
+    notes: list[Text] = [context.write(m) for m in own_notes(action)]
     if action.own_reason is not None:
         notes.append(context.write(say("actions.own_rate", computed=action.computed_rate,
                                        unit=action.rate_unit, reason=action.own_reason)))

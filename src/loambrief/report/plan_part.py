@@ -23,6 +23,7 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
+from loambrief.report.own_part import aside_cautions, differs_section
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import action_notes, money_blocks, without_range
 from loambrief.report.text import nutrient_name
@@ -39,11 +40,13 @@ def plan_section(context: Context, season: tuple[Figure, ...],
         Paragraph(context.write(plan.rule)),
     ]
     if not plan.actions:
-        return [*blocks, Paragraph(word("no_actions")), *verdict_blocks(context)]
+        return [*blocks, Paragraph(word("no_actions")), *differs_section(context),
+                *verdict_blocks(context)]
     blocks.append(_table(context))
     blocks += season
     blocks += money_blocks(context)
     blocks += money
+    blocks += differs_section(context)
     blocks += verdict_blocks(context)
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
     blocks += [action_card(context, a) for a in plan.actions]
@@ -111,7 +114,9 @@ def _table(context: Context) -> Table:
 
 
 def _state(context: Context, action: Action) -> str:
-    """Whether the money covers an action, or a reading still decides it."""
+    """Whether the money covers an action, a reading still decides it, or it was put off."""
+    if action.id in context.plan.budget.deferred:
+        return "deferred"
     if action.id in context.plan.budget.undecided:
         return "undecided"
     return "covered" if context.in_budget(action) else "not_covered"
@@ -301,6 +306,11 @@ def cautions_section(context: Context) -> list[Block]:
                          small=True, muted=True))
         for text, ranks in gathered.items()
     ]
+    for caution, title in aside_cautions(context.plan):
+        text = context.write(caution)
+        if text not in gathered:
+            gathered[text] = []
+            items.append((text, " ", Span(word("for_aside", title=title), small=True, muted=True)))
     if context.case.field.sensitive_areas:
         items.append(word("sensitive", places=list(context.case.field.sensitive_areas)))
     items.append(word("caution_law"))

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from difflib import SequenceMatcher
 from functools import lru_cache
 
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 NO_PRESS = "refractometry/no_press"
 WEED_NAMES = "weeds/species"
@@ -62,7 +62,7 @@ def _accepted(name: str) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=4096)
-def harmful_row(name: str) -> Row | None:
+def harmful_row(name: str) -> DataRow | None:
     """The row of ``refractometry/no_press`` that a plant falls under.
 
     Parameters

@@ -9,12 +9,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import (
-    age_days,
-    main_increment,
-    sample_area_ac,
-    surface_increment,
-)
+from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (
@@ -47,6 +42,7 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
     residue_for_organic_matter_ton_ac,
     years_to_organic_matter,
 )
+from loambrief.topics.carbon_nitrogen.line import nitrogen_line
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
@@ -122,6 +118,7 @@ def assess(case: CaseFile) -> Assessment:
         else:
             findings.append(found)
     findings += material_findings(case)
+    findings += nitrogen_line(case)
     return Assessment(tuple(findings), tuple(missing))
 
 
