@@ -80,7 +80,7 @@ class DataTable:
         return {}
 
     @cached_property
-    def _found(self) -> dict[tuple[str, ...], dict[tuple[object, ...], Row]]:
+    def _found(self) -> dict[tuple[str, ...], dict[tuple[object, ...], DataRow]]:
         """First row by its values in some columns: rows are looked up again and again."""
         return {}
 

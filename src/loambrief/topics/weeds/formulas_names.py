@@ -107,7 +107,7 @@ def _systems() -> tuple[str, ...]:
 
 
 @cache
-def _indicators() -> Mapping[tuple[str, str], Row]:
+def _indicators() -> Mapping[tuple[str, str], DataRow]:
     return MappingProxyType({(str(row["species"]), str(row["system"])): row
                              for row in reversed(load(INDICATORS).rows)})
 
