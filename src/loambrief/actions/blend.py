@@ -44,6 +44,7 @@ class BlendZone:
     area_ac : float
     needs : mapping of nutrient to lb/ac wanted
     upper : mapping of nutrient to the most lb/ac that may come
+    barred : ids of offers that are not spread here
     """
 
     place: Place
@@ -151,7 +152,8 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)
     uncovered = tuple(sorted({n for z in zones for n in z.wanted()
-                              if not any(o.fraction(n) > 0 for o in usable)}))
+                              if not any(o.fraction(n) > 0 and o.id not in z.barred
+                                         for o in usable)}))
     if uncovered:
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
