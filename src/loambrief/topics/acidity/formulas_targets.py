@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, SoilPh
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
@@ -108,8 +108,7 @@ def ph_target(
         if other["target"] != row["target"]:
             details["other_target"] = other["target"]
             details["other_trigger"] = other["trigger"]
-    return Answer(row["target"], source=str(row["source"]).split(";")[0],
-                  locator=row["locator"], how=row["how"], details=details,
+    return by_row(row, row["target"], details=details,
                   notes=() if details["own_guide"] else
                   ("no pH guide of this region is held; another region's is used",))
 

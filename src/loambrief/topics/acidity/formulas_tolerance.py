@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop, first_known
 from loambrief.agronomy.possible import SoilPh
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.tables import load
 
 TOLERANCE = "acidity/ph_tolerance"
@@ -61,5 +61,4 @@ def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
     else:
         value = ACID if soil_ph < row["best_low"] else SUITS
     ends = ("best_low", "best_high", "limit_low", "limit_high")
-    return Answer(value, source=row["source"].split(";")[0], locator=row["locator"],
-                  how=row["how"], details={"crop": name, **{end: row[end] for end in ends}})
+    return by_row(row, value, details={"crop": name, **{end: row[end] for end in ends}})
