@@ -257,7 +257,7 @@ def sulfur_for_lime(carbonate_pct: Percent, depth_in: Positive) -> Answer:
 
 
 TOLERANCE = "acidity/ph_tolerance"
-TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE = (
+TOO_ACID, SOUR, SUITS, ALKALINE, TOO_ALKALINE = (
     "below the limit", "below the best range", "within", "above the best range", "above the limit",
 )
 
@@ -308,6 +308,6 @@ def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
     elif soil_ph < row["limit_low"]:
         value = TOO_ACID
     else:
-        value = ACID if soil_ph < row["best_low"] else SUITS
+        value = SOUR if soil_ph < row["best_low"] else SUITS
     ends = ("best_low", "best_high", "limit_low", "limit_high")
     return by_row(row, value, details={"crop": name, **{end: row[end] for end in ends}})

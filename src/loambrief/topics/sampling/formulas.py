@@ -179,7 +179,6 @@ def _enough(n: int, ratio: float, fraction: float) -> bool:
     return n >= (t_two_sided(fraction, n - 1) * ratio) ** 2 - 1e-9
 
 
-TOPIC = "sampling"
 AGES = "sampling/sample_age"
 GENERAL = "general"
 CURRENT, PAST, TOO_OLD = "current", "past the interval", "too old for a rate"
