@@ -47,7 +47,7 @@ from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir, templates_dir
+from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
 
 
@@ -106,6 +106,7 @@ def _libraries() -> Mapping[str, str]:
     return {**versions, "templates": digest.hexdigest()[:16]}
 
 
+@uncollected()
 def advise(loaded: LoadedCase) -> Advice:
     """Findings and plan of a loaded case, every calculation recorded.
 
@@ -139,6 +140,7 @@ def _beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> 
     return replace(plan, program=program, differences=differences(plan, program))
 
 
+@uncollected()
 def make_advisory(path: Path, **overrides: str) -> Advisory:
     """Read a case and make its advisory.
 
@@ -220,6 +222,7 @@ def report_model(advice: Advice) -> ReportModel:
     return _paper(advice)[0].model
 
 
+@uncollected()
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = (), changes: RevisionChanges | None = None,
@@ -262,6 +265,7 @@ def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
     return made
 
 
+@uncollected()
 def render_together(advices: Sequence[Advice], name: str,
                     twins: Sequence[str] = ()) -> Mapping[str, bytes]:
     """One PDF for several fields of one client, and each field's data.

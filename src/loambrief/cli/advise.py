@@ -11,6 +11,7 @@ import click
 
 from loambrief.cli.shared import FOLDER, OUTPUT, PATH, QUIET, TEMPLATES, own_words, show_json, warn
 from loambrief.errors import CaseProblems, LoambriefError
+from loambrief.resources import uncollected
 
 if TYPE_CHECKING:
     from loambrief.case.load import LoadedCase
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @QUIET
+@uncollected()
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
            paper: str | None, language: str | None, history: Path | None, ics: bool,
            applicator_sheet: bool, html: bool, text: bool, templates: Path | None, as_json: bool,

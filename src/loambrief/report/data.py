@@ -11,6 +11,7 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import CaseAnswer, answer
+from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.own_part import own_data
@@ -118,6 +119,7 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        **{key: plain(value) for key, value in farm_data(case, plan).items()},
         "adviser_set": plain(own_data(plan, writer)),
         "history": plain(history_data(diagnosis.history, writer)),
     }
@@ -215,6 +217,8 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "area_unit": "ac",
         "total": plain(action.total),
         "total_unit": action.total_unit,
+        "years_at_once": action.years_at_once,
+        "owner_pays": plain(action.owner_pays),
         "cost_per_area": plain(action.cost_per_ac),
         "cost_total": plain(action.cost_total),
         "currency": case.case.currency,

@@ -21,6 +21,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
+from loambrief.report.farm_part import days_blocks, strip_blocks, year_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
 from loambrief.report.own_part import aside_cautions, differs_section
@@ -47,6 +48,9 @@ def plan_section(context: Context, season: tuple[Figure, ...],
     blocks += money_blocks(context)
     blocks += money
     blocks += differs_section(context)
+    blocks += year_blocks(context)
+    blocks += days_blocks(context)
+    blocks += strip_blocks(context)
     blocks += verdict_blocks(context)
     blocks.append(Heading(2, word("heading_actions"), anchor="actions"))
     blocks += [action_card(context, a) for a in plan.actions]
