@@ -20,7 +20,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import place_of
-from loambrief.topics.sampling.formulas_age import CURRENT, TOO_OLD, sample_age_class
+from loambrief.topics.sampling.formulas import CURRENT, TOO_OLD, sample_age_class
 
 DAYS_PER_YEAR = 365.25
 OF_SAMPLES = ("salinity", "cations", "stratification", "carbon_nitrogen")
