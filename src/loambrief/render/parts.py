@@ -9,7 +9,6 @@ from urllib.parse import urlsplit
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
-    Barred,
     Flowable,
     NewPage,
     RuledLine,
@@ -20,7 +19,6 @@ from loambrief.render.flowables import (
     flat,
     stack,
 )
-from loambrief.render.lines import text_width
 from loambrief.render.logo import with_logo
 from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
@@ -29,9 +27,9 @@ from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
     CLIENT_FIELD,
-    ActionCard,
     Calculation,
     CalculationList,
+    EvidenceLine,
     FindingBlock,
     FirstAction,
     SignOff,
@@ -186,8 +184,42 @@ def _what(action: FirstAction) -> Text:
 def finding(composer: Composer, block: FindingBlock, parent: Element, width: float,
             make: Callable[..., Made]) -> Made:
     """Title, status line, body, evidence for and against, what belongs to it."""
-    look, element = composer.look, parent.add("Sect")
-    title = _card_title(composer, block.title, element, block.anchor)
+    look, words, element = composer.look, composer.words, parent.add("Sect")
+    made: Made = []
+    for one in (block, *block.zones):
+        made += [_card_title(composer, one.title, element, one.anchor),
+                 _status(composer, one, element, width)]
+    made[-1].keep_next = True
+    gap = look.lengths["column_gap"]
+    main = (width - gap) * MAIN if block.blocks else width
+    told: Made = []
+    body = joined(block.body)
+    if body:
+        told.append(composer.text(body, element))
+        told[-1].spaceAfter = 0.3 * look.style("body").leading
+    told += _evidence(composer, block, element, main)
+    space = look.style("body").leading
+    if block.blocks:
+        beside = width - gap - main
+        sums: Made = [composer.text(words.worked, element, "group")]
+        sums[0].keep_next = True
+        for part in block.blocks:
+            sums += flat(make(composer, part, element, beside))
+        made.append(SideBySide([(0.0, main, told), (main + gap, beside, sums)]))
+    else:
+        made += told
+    made[-1].spaceAfter = 0.7 * space
+    if stack(made, width) <= look.text_height * 0.3:
+        return [Together(made)]
+    return made
+
+
+MAIN = 0.62
+"""Share of the width for what is said; the rest is for how the numbers were worked out."""
+
+
+def _status(composer: Composer, block: FindingBlock, element: Element, width: float) -> Flowable:
+    """The status word, the reading with what it is held against, and how sure it is."""
     reading: list[Span] = []
     if block.reading:
         reading += [Span(s.text, bold=True, link=s.link) for s in spans(block.reading)]
@@ -197,20 +229,7 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
             for s in (Span(", "), *spans(text))][1:]
     if sure:
         reading += [Span(" · " if reading else "", muted=True), *sure]
-    status = status_line(composer, block.mark, block.status, tuple(reading), element, width)
-    status.keep_next = bool(block.body)
-    made: Made = [title, status]
-    body = joined(block.body)
-    if body:
-        made.append(composer.text(body, element))
-        made[-1].spaceAfter = 0.2 * look.style("body").leading
-    made += _evidence(composer, block, element)
-    for part in block.blocks:
-        made += flat(make(composer, part, element, width))
-    made[-1].spaceAfter = 0.55 * look.style("body").leading
-    if stack(made, width) <= look.text_height * 0.3 / look.columns:
-        return [Together(made)]
-    return made
+    return status_line(composer, block.mark, block.status, tuple(reading), element, width)
 
 
 def joined(texts: Sequence[Text]) -> Text:
@@ -222,22 +241,41 @@ def joined(texts: Sequence[Text]) -> Text:
     return tuple(pieces)
 
 
-def _evidence(composer: Composer, block: FindingBlock, element: Element) -> Made:
-    """One list; the first line of each kind says which kind it is."""
+def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
+    """A small table: what speaks for it on the left, what against it and what else on the right."""
     words = composer.words
-    texts: list[Text] = []
-    for word, lines in ((words.evidence_for, block.support),
-                        (words.evidence_against, block.against),
-                        (words.evidence_context, block.context)):
-        for number, line in enumerate(lines):
-            pieces = [Span(f"{word}: ", bold=True)] if number == 0 else []
-            pieces += spans(line.text)
-            if line.grade:
-                pieces.append(Span(f" ({plain(line.grade)})", italic=True, muted=True))
-            if line.sources:
-                pieces += [Span(" "), *spans(line.sources)]
-            texts.append(tuple(pieces))
-    return [*composer.items(tuple(texts), element, style="small")]
+    sides: list[Made] = []
+    for groups in (((words.evidence_for, block.support),),
+                   ((words.evidence_against, block.against),
+                    (words.evidence_context, block.context))):
+        side: Made = []
+        for word, lines in groups:
+            if lines:
+                head = composer.text(word, element, "group")
+                head.keep_next = True
+                side += [head, *composer.items([_line(line) for line in lines], element,
+                                               style="small")]
+        if side:
+            sides.append(side)
+    if not sides:
+        return []
+    gap = composer.look.lengths["column_gap"]
+    if len(sides) == 1:
+        return sides[0]
+    half = (width - gap) / 2
+    rule = composer.look.colours["rule"]
+    return [RuledLine(None, 0.4, rule),
+            SideBySide([(0.0, half, sides[0]), (half + gap, half, sides[1])])]
+
+
+def _line(line: EvidenceLine) -> Text:
+    """A piece of evidence with its grade and sources."""
+    pieces = [*spans(line.text)]
+    if line.grade:
+        pieces.append(Span(f" ({plain(line.grade)})", italic=True, muted=True))
+    if line.sources:
+        pieces += [Span(" "), *spans(line.sources)]
+    return tuple(pieces)
 
 
 def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
@@ -247,164 +285,6 @@ def _card_title(composer: Composer, title: Text, element: Element, anchor: str) 
                             if level < 2 else "h3")
     composer.level = level
     return made
-
-
-# Actions ----------------------------------------------------------------------------------
-
-
-def action_card(composer: Composer, block: ActionCard, parent: Element, width: float) -> Made:
-    """Rank and title; the facts; why and how; cautions beside all of it."""
-    look, element = composer.look, parent.add("Sect")
-    line = look.style("body").leading
-    indent, title = _ranked_title(composer, block, element)
-    gap = look.lengths["column_gap"]
-    inner = width - indent
-    beside = (inner - gap) * _caution_share(block) if block.cautions else 0.0
-    main = inner - beside - (gap if beside else 0.0)
-    body = _card_body(composer, block, element, main)
-    columns = [(indent, main, body)] if body else []
-    if block.cautions:
-        caution = element.add("Div")
-        head = composer.text(composer.words.caution, caution, "item", bold=True)
-        head.keep_next = True
-        items = [composer.text(text, caution, "small") for text in block.cautions]
-        for item in items:
-            item.spaceAfter = 0.25 * line
-        barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
-                        look.colours["accent"])
-        columns.append((indent + main + gap, beside, [barred]))
-    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
-    top.keep_next = True
-    made: Made = [top, SideBySide([(indent, inner, [title])])]
-    made[-1].keep_next = bool(columns)
-    if columns:
-        made.append(SideBySide(columns, before=0.2 * line, after=0.6 * line))
-    if stack(made, width) <= look.text_height * 0.42:
-        return [Together(made)]
-    return made
-
-
-def is_brief(block: ActionCard) -> bool:
-    """A card of a few lines: two of them stand side by side."""
-    told = (block.title, block.time, block.place, block.cost, *block.why, *block.how, *block.notes)
-    return not (block.rate or block.cautions) and sum(len(plain(t)) for t in told) < SHORT
-
-
-def brief_cards(composer: Composer, cards: Sequence[ActionCard], parent: Element,
-                width: float) -> Made:
-    """One brief card, or two side by side."""
-    look = composer.look
-    line, gap = look.style("body").leading, look.lengths["column_gap"]
-    half = (width - gap) / 2
-    columns = []
-    for number, block in enumerate(cards):
-        element = parent.add("Sect")
-        indent, title = _ranked_title(composer, block, element)
-        room = half - indent
-        inner: Made = [SideBySide([(indent, room, [title])])]
-        body = _card_body(composer, block, element, room)
-        if body:
-            inner.append(SideBySide([(indent, room, body)], before=0.15 * line))
-        columns.append((number * (half + gap), half, inner))
-    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
-    top.keep_next = True
-    return [Together([top, SideBySide(columns, after=0.5 * line)])]
-
-
-def _ranked_title(composer: Composer, block: ActionCard,
-                  element: Element) -> tuple[float, TaggedParagraph]:
-    """A card's title with its rank to the left; the room that the rank needs comes first."""
-    look = composer.look
-    title = _card_title(composer, block.title, element, block.anchor)
-    title.spaceBefore = 0
-    title.tag.label, title.tag.label_style = str(block.rank), look.style("rank")
-    indent = max(26.0 * look.style("body").fontSize / 10,
-                 text_width(str(block.rank), look.style("rank")) + 9)
-    title.tag.label_element, title.tag.label_x = element.add("Span"), -indent
-    element.kids.insert(0, element.kids.pop())  # the rank is read before the title
-    return indent, title
-
-
-def _caution_share(block: ActionCard) -> float:
-    """Share of the width for the cautions, so that both sides come out about equally high."""
-    beside = sum(len(plain(t)) + 20 for t in block.cautions)
-    facts = (block.source, block.rate, block.range, block.total, block.time, block.place,
-             block.cost, block.depends)
-    main = sum(len(plain(t)) for t in (*block.why, *block.how, *block.notes)) + sum(
-        max(70, len(plain(t))) for t in facts if t)
-    return min(max(beside / (beside + main * 1.15), 0.3), 0.52)
-
-
-def _card_body(composer: Composer, block: ActionCard, element: Element, width: float) -> Made:
-    """What a card says: facts, reasons, steps, notes."""
-    look, words = composer.look, composer.words
-    body: Made = []
-    if block.tag:
-        body.append(composer.text(block.tag, element, "label"))
-        body[-1].spaceAfter = 0.2 * look.style("body").leading
-    pairs = [
-        (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
-        (words.total, block.total), (words.when, block.time), (words.where, block.place),
-        (words.cost, block.cost), (words.depends, block.depends),
-    ]
-    told = ((words.why, block.why, None), (words.how, block.how, 1))
-    if is_brief(block):
-        pairs += [(word, joined(texts)) for word, texts, _ in told]
-        run: list[str | Span] = []
-        for word, text in pairs:
-            if text:
-                run += [Span(f"{' ' if run else ''}{word}: ", muted=True), *_stopped(text)]
-        if run:
-            body.append(composer.text(tuple(run), element, "value"))
-    else:
-        short = sum(len(plain(text)) for _, texts, _ in told for text in texts) < SHORT
-        pairs += [(word, _lines(texts)) for word, texts, _ in told if short]
-        body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, width)
-        for word, texts, numbered in told if not short else ():
-            if texts:
-                head = composer.text(word, element, "group")
-                head.keep_next = True
-                body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
-    notes = joined(block.notes)
-    if notes:
-        body.append(composer.text(notes, element, "note"))
-    return body
-
-
-def _stopped(text: Text) -> Sequence[Span]:
-    """A text that ends with a full stop."""
-    pieces = [*spans(text)]
-    return pieces if plain(text).rstrip()[-1:] in ".?!" else [*pieces, Span(".")]
-
-
-def _lines(texts: Sequence[Text]) -> Text:
-    """Texts, each on a line of its own."""
-    pieces: list[str | Span] = []
-    for text in texts:
-        pieces += ["\n", *spans(text)] if pieces else [*spans(text)]
-    return tuple(pieces)
-
-
-def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float) -> Made:
-    """Labels left of their values, one pair a line."""
-    if not facts:
-        return []
-    look, top = composer.look, parent.add("L", attributes="/O/List/ListNumbering/None")
-    rows = []
-    for fact in facts:
-        item = top.add("LI")
-        rows.append([composer.paragraph(fact.label, look.style("label"), item.add("Lbl")),
-                     composer.paragraph(fact.value, look.style("value"), item.add("LBody"))])
-    first = min(width * 0.35, 10 + max(
-        text_width(clean(plain(f.label)), look.style("label")) for f in facts))
-    shift = look.style("value").fontSize - look.style("label").fontSize
-    laid = lay_out(composer, rows, [first, width - first], [
-        ("LEFTPADDING", (0, 0), (0, -1), 0),
-        ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
-        ("TOPPADDING", (0, 0), (0, -1), 1.2 + shift),
-    ], pad=1.2)
-    laid.spaceAfter = 0.25 * look.style("body").leading
-    return [laid]
 
 
 # Appendix ---------------------------------------------------------------------------------

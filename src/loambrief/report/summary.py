@@ -89,7 +89,8 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
         notes.append(nitrogen)
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
-                      Span(word("missing_link"), link="#missing")))
+                      Span(word("missing_link"), link="#missing"),
+                      f" ({context.section('missing')})."))
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
@@ -98,7 +99,8 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
         notes.append(memory)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
-    notes.append(word("cautions_pointer"))
+    notes.append(" ".join((word("cautions_pointer"),
+                           word("annex_pointer", file=context.annex_file))))
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
     return tuple(notes)
