@@ -19,6 +19,8 @@ from loambrief.render.flowables import (
     flat,
     stack,
 )
+from loambrief.render.grid import PAD_X
+from loambrief.render.lines import text_width
 from loambrief.render.logo import with_logo
 from loambrief.render.status import status_line
 from loambrief.render.styles import look as look_for
@@ -190,15 +192,14 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
         made += [_card_title(composer, one.title, element, one.anchor),
                  _status(composer, one, element, width)]
     made[-1].keep_next = True
-    gap = look.lengths["column_gap"]
-    main = (width - gap) * MAIN if block.blocks else width
+    gap, space = look.lengths["column_gap"], look.style("body").leading
+    main = round((width - gap) * _main_share(block)) if block.blocks else width
     told: Made = []
     body = joined(block.body)
     if body:
         told.append(composer.text(body, element))
-        told[-1].spaceAfter = 0.3 * look.style("body").leading
+        told[-1].spaceAfter = 0.3 * space
     told += _evidence(composer, block, element, main)
-    space = look.style("body").leading
     if block.blocks:
         beside = width - gap - main
         sums: Made = [composer.text(words.worked, element, "group")]
@@ -209,13 +210,25 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
     else:
         made += told
     made[-1].spaceAfter = 0.7 * space
-    if stack(made, width) <= look.text_height * 0.3:
+    if stack(made, width) <= look.text_height * 0.2:
         return [Together(made)]
     return made
 
 
-MAIN = 0.62
-"""Share of the width for what is said; the rest is for how the numbers were worked out."""
+LEAST_MAIN, MOST_MAIN = 0.45, 0.74
+"""Bounds of the share of the width for what is said beside the calculations."""
+
+
+def _main_share(block: FindingBlock) -> float:
+    """Share of the width for what is said, so that the sums beside it come out as high."""
+    said = sum(len(plain(text)) for text in block.body) + sum(
+        len(plain(line.text)) + len(plain(line.sources)) + 30
+        for lines in (block.support, block.against, block.context) for line in lines)
+    sums = sum(len(plain(_calculation(item, ()))) + 20 for part in block.blocks
+               if isinstance(part, CalculationList) for item in part.items)
+    sums += sum(len(plain(group)) for part in block.blocks if isinstance(part, CalculationList)
+                for group in {item.group for item in part.items})
+    return min(max(said / (said + 1.15 * sums + 1), LEAST_MAIN), MOST_MAIN)
 
 
 def _status(composer: Composer, block: FindingBlock, element: Element, width: float) -> Flowable:
@@ -242,30 +255,31 @@ def joined(texts: Sequence[Text]) -> Text:
 
 
 def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
-    """A small table: what speaks for it on the left, what against it and what else on the right."""
-    words = composer.words
-    sides: list[Made] = []
-    for groups in (((words.evidence_for, block.support),),
-                   ((words.evidence_against, block.against),
-                    (words.evidence_context, block.context))):
-        side: Made = []
-        for word, lines in groups:
-            if lines:
-                head = composer.text(word, element, "group")
-                head.keep_next = True
-                side += [head, *composer.items([_line(line) for line in lines], element,
-                                               style="small")]
-        if side:
-            sides.append(side)
-    if not sides:
+    """A small table: a row for each point, led by whether it speaks for it or against it."""
+    words, look = composer.words, composer.look
+    top = element.add("Table")
+    rows, breaks = [], []
+    for word, lines in ((words.evidence_for, block.support),
+                        (words.evidence_against, block.against),
+                        (words.evidence_context, block.context)):
+        if lines:
+            breaks.append(len(rows))
+        for line in lines:
+            row = top.add("TR")
+            side = row.add("TH", attributes="/O/Table/Scope/Row")
+            rows.append([composer.paragraph(word, look.style("label"), side),
+                         composer.paragraph(_line(line), look.style("small"), row.add("TD"))])
+    if not rows:
+        element.kids.remove(top)
         return []
-    gap = composer.look.lengths["column_gap"]
-    if len(sides) == 1:
-        return sides[0]
-    half = (width - gap) / 2
-    rule = composer.look.colours["rule"]
-    return [RuledLine(None, 0.4, rule),
-            SideBySide([(0.0, half, sides[0]), (half + gap, half, sides[1])])]
+    first = PAD_X + 2 + max(text_width(word, look.style("label")) for word in (
+        words.evidence_for, words.evidence_against, words.evidence_context))
+    rule = look.colours["rule"]
+    laid = lay_out(composer, rows, [first, width - first], [
+        ("LEFTPADDING", (0, 0), (0, -1), 0), ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
+        *(("LINEABOVE", (0, n), (-1, n), 0.4, rule) for n in breaks)], pad=0.8)
+    laid.small_enough = 0.0
+    return [laid]
 
 
 def _line(line: EvidenceLine) -> Text:
@@ -308,7 +322,51 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
         for item, paragraph in zip(items, listed, strict=True):
             paragraph.tag.bookmark = composer.mark(item.anchor)
         made += _spaced(composer, listed, 0.35)
-    return made
+    return in_columns(composer, made, width)
+
+
+SET_IN_TWO = 0.75
+"""Share of the text width from which a list of small print is set in two columns."""
+BAND = 0.14
+"""Most height of one band of two columns, as a share of the page's: read before the next."""
+
+
+def in_columns(composer: Composer, made: Made, width: float) -> Made:
+    """A list in bands of two level columns, where it is as wide as the page.
+
+    Each band is read left, then right, and is low enough to stand whole on a page.
+    """
+    look = composer.look
+    if width < SET_IN_TWO * look.text_width or look.columns > 1 or len(made) < 4:
+        return made
+    gap = look.lengths["column_gap"]
+    half = (width - gap) / 2
+    groups: list[Made] = [[]]
+    for flowable in made:
+        groups[-1].append(flowable)
+        if not flowable.keep_next:
+            groups.append([])
+    heights = [stack(group, half) + (group[-1].getSpaceAfter() if group else 0.0)
+               for group in groups]
+    out: Made = []
+    while any(groups):
+        count, high = 0, 0.0
+        while count < len(groups) and (high < 2 * BAND * look.text_height or not count):
+            high += heights[count]
+            count += 1
+        if sum(heights[count:]) < 0.5 * BAND * look.text_height:  # no band of a few lines
+            count, high = len(groups), sum(heights)
+        left, used = 0, 0.0
+        while left < count and used + heights[left] / 2 <= high / 2:
+            used += heights[left]
+            left += 1
+        sides = [[f for group in part for f in group] for part in (groups[:left],
+                                                                  groups[left:count])]
+        out.append(SideBySide([(x, half, side) for x, side in zip((0.0, half + gap), sides,
+                                                                  strict=True) if side],
+                              keep_whole=look.text_height))
+        del groups[:count], heights[:count]
+    return out
 
 
 def _calculation(item: Calculation, also: Sequence[str]) -> Text:
@@ -351,7 +409,7 @@ def sources(composer: Composer, block: SourceList, parent: Element, width: float
                           labels=tuple(clean(item.label) for item in block.items))
     for item, paragraph in zip(block.items, made, strict=True):
         paragraph.tag.bookmark = composer.mark(item.anchor)
-    return [*made]
+    return in_columns(composer, [*made], width)
 
 
 def site(url: str) -> str:

@@ -14,6 +14,7 @@ from loambrief.findings.model import say
 from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
     AnnexFile,
+    Beside,
     Block,
     Column,
     Fact,
@@ -41,10 +42,17 @@ def results_section(context: Context) -> list[Block]:
         context.annex_heading("results", context.word("heading_results"), "results"),
         Paragraph(context.word("results_intro")),
     ]
-    for sample in context.case.typed_samples:
-        blocks += list(_sample(context, sample))
-        blocks += list(_spread(context, sample))
-    return blocks
+    samples = context.case.typed_samples
+    made = [(*_sample(context, sample), *_spread(context, sample)) for sample in samples]
+    if all(len(sample.increments) <= MOST_BESIDE for sample in samples):
+        pairs = list(zip(made[::2], made[1::2], strict=False))
+        blocks += [Beside(left, right) for left, right in pairs]
+        made = made[2 * len(pairs):]
+    return [*blocks, *(block for sample in made for block in sample)]
+
+
+MOST_BESIDE = 2
+"""Layers of samples whose tables stand side by side."""
 
 
 def _sample(context: Context, sample: Sample) -> Iterator[Block]:

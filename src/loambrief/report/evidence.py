@@ -59,7 +59,7 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
 def _results(context: Context, found: Sequence[Finding],
              charts: Sequence[Figure]) -> list[Block]:
     """What was found in a topic, beside its chart."""
-    if not charts and len(found) == 1:
+    if not charts:
         return []
     word = context.word
     table = Table(
