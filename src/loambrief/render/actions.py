@@ -30,7 +30,8 @@ def action_table(composer: Composer, cards: Sequence[ActionCard], parent: Elemen
     """
     look, words = composer.look, composer.words
     top = parent.add("Table")
-    first = max(text_width(str(c.rank), look.style("h2")) for c in cards) + PAD_X + 2
+    first = PAD_X + 2 + max(text_width(words.rank, look.style("th")),
+                            *(text_width(str(c.rank), look.style("action")) for c in cards))
     sides = [width * share for share in SHARES]
     widths = [first, width - first - sum(sides), *sides]
     head = top.add("THead").add("TR")
@@ -48,8 +49,9 @@ def action_table(composer: Composer, cards: Sequence[ActionCard], parent: Elemen
     for card in cards:
         line = body.add("TR")
         rank = line.add("TH", attributes="/O/Table/Scope/Row")
-        cells = [[composer.paragraph(str(card.rank), look.style("action"), rank)],
-                 _title(composer, card, line.add("TD"))]
+        cells: list[list[Flowable]] = [[
+            composer.paragraph(str(card.rank), look.style("action"), rank)],
+                                       _title(composer, card, line.add("TD"))]
         cells += [[composer.paragraph(text or DASH, look.style("table", "right"), line.add("TD"))]
                   for text in (card.rate, card.total, card.money)]
         rows.append(GridRow([

@@ -44,9 +44,6 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     made: Made = []
     cards: list[p.ActionCard] = []
     for before, block, after in zip((None, *content), content, (*content[1:], None), strict=False):
-        if isinstance(block, b.Annex):
-            made += _annex(composer, block)
-            continue
         if isinstance(block, p.Summary):
             made += _columns(composer, 1)
         elif isinstance(block, b.Heading):
@@ -88,7 +85,7 @@ def _columns(composer: Composer, count: int) -> Made:
     return [NewPage(count)]
 
 
-def _annex(composer: Composer, block: b.Annex) -> Made:
+def _annex(composer: Composer, block: b.Annex, parent: Element, width: float) -> Made:
     """The second part, in smaller type, on pages of its own."""
     normal = composer.look
     composer.look = look_for(normal.paper, normal.scale, accent=normal.accent,
@@ -289,6 +286,7 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.PageBreak: _page_break,
     b.KeepTogether: _together,
     b.Beside: _beside,
+    b.Annex: _annex,
     form_blocks.FormGrid: form_grid,
     form_blocks.FormTable: form_table,
     p.Summary: parts.summary,

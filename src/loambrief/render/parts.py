@@ -258,7 +258,8 @@ def _evidence(composer: Composer, block: FindingBlock, element: Element, width: 
     """A small table: a row for each point, led by whether it speaks for it or against it."""
     words, look = composer.words, composer.look
     top = element.add("Table")
-    rows, breaks = [], []
+    rows: list[list[Flowable]] = []
+    breaks: list[int] = []
     for word, lines in ((words.evidence_for, block.support),
                         (words.evidence_against, block.against),
                         (words.evidence_context, block.context)):
@@ -418,9 +419,11 @@ def site(url: str) -> str:
 
 
 def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:
-    """Adviser's sign-off; apart from it, the grower's acknowledgement."""
+    """Adviser's sign-off; beside it, and apart, the grower's acknowledgement."""
     look, words = composer.look, composer.words
-    groups: list = []
+    gap = 2 * look.lengths["column_gap"]
+    half = (width - gap) / 2
+    columns: list[tuple[float, float, Made]] = []
     for word, anchor, lines, name, signed, field in (
         (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
          block.field),
@@ -431,7 +434,7 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
         title = _card_title(composer, word, element, anchor)
         made: Made = [title]
         if word == words.adviser:
-            made += facts_grid(composer, block.adviser, element, width, 4)
+            made += facts_grid(composer, block.adviser, element, half, 2)
             interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
             made.append(composer.text(interest, element))
         made.append(composer.text(lines, element))
@@ -439,10 +442,11 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
             made.append(composer.text(signed, element, bold=True))
         else:
             made[-1].keep_next = True
-            made.append(_signature(composer, element, width, name, field, word))
-        made[-1].spaceAfter = look.style("body").spaceAfter
-        groups.append(Together(made))
-    return groups
+            made.append(_signature(composer, element, half, name, field, word))
+        title.spaceBefore = 0
+        columns.append((len(columns) * (half + gap), half, made))
+    return [SideBySide(columns, before=look.style("h2").spaceBefore,
+                       after=look.style("body").spaceAfter, keep_whole=look.text_height)]
 
 
 def _signature(composer: Composer, parent: Element, width: float, name: str,
@@ -454,16 +458,15 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
         label = f"{title}: {words.signature}"
         place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8,
                                last=field == CLIENT_FIELD)
-    rows: list[list] = [[place, "", "", "", ""], [
-        composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
-        composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
+    rows: list[list] = [[place, "", ""], [
+        composer.paragraph((words.signature, f": {name}" if name else ""), look.style("label"),
                            parent.add("P")), "",
         composer.paragraph(words.date, look.style("label"), parent.add("P")),
     ]]
-    widths = [width * share for share in (0.40, 0.03, 0.33, 0.03, 0.21)]
+    widths = [width * share for share in (0.72, 0.04, 0.24)]
     ink = look.colours["ink"]
     commands: list[tuple] = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink)
-                             for column in (0, 2, 4)]
+                             for column in (0, 2)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
     laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
     laid.spaceAfter = 0.5 * look.style("body").leading

@@ -129,9 +129,9 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
         types = theme["page"]["type"]
         if columns > 1 or fine:
-            fine = theme["page"]["fine"]
-            lengths |= {k: float(v) for k, v in fine.items() if not isinstance(v, dict)}
-            types = types | fine["type"]
+            smaller = theme["page"]["fine"]
+            lengths |= {k: float(v) for k, v in smaller.items() if not isinstance(v, dict)}
+            types = types | smaller["type"]
         sizes = {k: (a * scale, b * scale) for k, (a, b) in types.items()}
         if dense:
             lengths["cell"] *= DENSE_SPACE

@@ -13,7 +13,7 @@ def money_blocks(context: Context) -> list[Block]:
     """What to order, what the money does next, and the other ways with their cost."""
     plan = context.plan
     blocks: list[Block] = []
-    orders = _orders(context)
+    orders = order_rows(context)
     ways = [_way(context, a) for a in plan.alternatives]
     said = _next(context)
     if not (orders or ways or said):
@@ -51,7 +51,7 @@ def _next(context: Context) -> str:
                              rank=context.plan.action(budget.next_use).rank))
 
 
-def _orders(context: Context) -> list[tuple[Text, ...]]:
+def order_rows(context: Context) -> list[tuple[Text, ...]]:
     """One row for each order; what is left over adds up to its share of the total."""
     orders = context.plan.orders
     unit = 1.0 if context.costs.total >= WHOLE_FROM else 0.01

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loambrief.actions.model import Action
-from loambrief.findings.model import NeedKind
+from loambrief.findings.model import NeedKind, say
 from loambrief.numbers import NBSP
 from loambrief.report.blocks import (
     Block,
@@ -24,7 +24,7 @@ from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
 from loambrief.report.parts import ActionCard
-from loambrief.report.plan_money import own_rate_note
+from loambrief.report.plan_money import order_rows, own_rate_note
 from loambrief.units import ACRE_PER_HA
 
 
@@ -37,7 +37,15 @@ def plan_section(context: Context) -> list[Block]:
     marks = caution_marks(context)
     blocks += [action_card(context, a, marks) for a in context.plan.actions]
     blocks.append(Paragraph(_money(context), Style.SMALL))
+    if any(order.package_lb for order in context.plan.orders):
+        blocks.append(Paragraph(_to_order(context), Style.SMALL))
     return blocks
+
+
+def _to_order(context: Context) -> Text:
+    """What is ordered in whole loads or bags, and for which season."""
+    told = "; ".join(f"{name}: {ordered}" for name, _, ordered, _ in order_rows(context))
+    return (Span(f"{context.write(say('actions.order_caption'))}: ", bold=True), f"{told}.")
 
 
 def _money(context: Context) -> Text:
