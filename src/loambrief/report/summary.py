@@ -62,7 +62,8 @@ def summary(context: Context) -> Summary:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     return Summary(
         title=word("title", client=case.client.name, field=case.field.name),
-        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        kicker=(word("kicker", business=case.adviser.business or case.adviser.name), " · ",
+                Span(word("annex_pointer", file=context.annex_file), link="#annex")),
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
@@ -99,8 +100,7 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
         notes.append(memory)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
-    notes.append(" ".join((word("cautions_pointer"),
-                           word("annex_pointer", file=context.annex_file))))
+    notes.append(word("cautions_pointer"))
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
     return tuple(notes)
