@@ -19,8 +19,8 @@ from loambrief.case.load import load_bytes
 from loambrief.cli import main
 from loambrief.errors import CaseProblems
 from loambrief.findings.model import say
-from loambrief.report.cldr import Cldr
 from loambrief.report.blocks import opened
+from loambrief.report.cldr import Cldr
 from loambrief.report.context import Context
 from loambrief.report.data import advisory_data
 from loambrief.report.parts import CalculationList, FindingBlock, SourceList

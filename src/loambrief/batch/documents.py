@@ -65,7 +65,8 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
             own = list(group)
             yield job(f"bundle {folder}", own, partial(_bundles, own, store, options))
     if wanted.print_pack:
-        yield job("print pack", good, lambda: _packs(good, store, options))
+        kind = "print pack with annexes" if wanted.annexes else "print pack"
+        yield job(kind, good, lambda: _packs(good, store, options, wanted.annexes))
     if wanted.letters:
         refused = [] if no_letter is None else no_letter
         yield job("letters", good, lambda: _letters(good, store, refused))
@@ -103,10 +104,10 @@ def _bundles(entries: Sequence[CaseEntry], store: OutputFolder,
 
 
 def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
-           options: Options) -> Iterator[tuple[str, bytes]]:
+           options: Options, annexes: bool) -> Iterator[tuple[str, bytes]]:
     from loambrief.batch.bundle import print_packs
 
-    return print_packs(entries, store, options)
+    return print_packs(entries, store, options, annexes)
 
 
 def _letters(entries: Sequence[CaseEntry], store: OutputFolder,

@@ -11,6 +11,7 @@ from loambrief.batch.folder_names import file_stem
 from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.request import CaseEntry
 from loambrief.mail.compose import Finished, NoLetter, letters
+from loambrief.pipeline import annex_name
 from loambrief.report.letters import Enclosed, Facts
 
 
@@ -49,7 +50,9 @@ def _finished(entry: CaseEntry, store: OutputFolder) -> Finished:
     stem = file_stem(figures.case_id)
     data = json.loads(store.path(f"{entry.folder}/{stem}.json").read_bytes())
     pdf = store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
-    return Finished(Enclosed(_facts(figures), data, f"{stem}.pdf"), pdf)
+    annex = store.path(f"{entry.folder}/{annex_name(stem)}")
+    return Finished(Enclosed(_facts(figures), data, f"{stem}.pdf"), pdf,
+                    annex.read_bytes() if annex.is_file() else b"")
 
 
 def _facts(of: Figures) -> Facts:
