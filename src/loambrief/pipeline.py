@@ -152,7 +152,7 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 
 
 @dataclass(frozen=True)
-class _Stage:
+class _Standing:
     """Where a document is in its life: what is printed on it beside the advice."""
 
     status: DocumentStatus = DocumentStatus.DRAFT
@@ -167,7 +167,7 @@ def _writer(advice: Advice) -> Writer:
     return Writer(case.language, case.units, case.currency)
 
 
-def _draft(advice: Advice, stage: _Stage, annex_file: str = "") -> FieldDraft:
+def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft:
     """Report model of one case but for its record."""
     writer = _writer(advice)
     draft = draft_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
@@ -179,7 +179,7 @@ def _draft(advice: Advice, stage: _Stage, annex_file: str = "") -> FieldDraft:
         revision=None if stage.revision is None else f"rev. {stage.revision}"))
 
 
-def _finished(advice: Advice, draft: FieldDraft, stage: _Stage,
+def _finished(advice: Advice, draft: FieldDraft, stage: _Standing,
               annex: AnnexFile | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     data = as_bytes(
@@ -206,7 +206,7 @@ def _finished(advice: Advice, draft: FieldDraft, stage: _Stage,
 
 def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
     """Report model, annex in it, and data of one case."""
-    stage = _Stage()
+    stage = _Standing()
     return _finished(advice, _draft(advice, stage), stage)
 
 
@@ -275,7 +275,7 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    stage = _Stage(status, number, revision, changes, issued)
+    stage = _Standing(status, number, revision, changes, issued)
     case_id = advice.loaded.case.case.id
     bound, second = None, b""
     if files is Files.TWO:
@@ -325,7 +325,7 @@ def render_together(advices: Sequence[Advice], name: str, twins: Sequence[str] =
     """
     from loambrief.render.pdf import render_pdf
 
-    stage, apart = _Stage(), files is Files.TWO
+    stage, apart = _Standing(), files is Files.TWO
     drafts = [_draft(advice, stage, annex_name(name) if apart else "") for advice in advices]
     made: dict[str, bytes] = {}
     bound = None

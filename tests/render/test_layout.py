@@ -148,7 +148,7 @@ def test_an_action_is_a_line_of_figures_and_what_belongs_to_it():
     for figure in ("RATE", "MONEY"):
         assert _at(words, figure)["x0"] > title["x1"] + 50
         assert abs(_at(words, figure)["top"] - title["top"]) < 4
-    assert _at(words, "C1")["top"] > title["bottom"]
+    assert _at(words, "C1.")["top"] > title["bottom"]
 
 
 def test_half_figures_stand_level():

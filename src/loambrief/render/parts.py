@@ -191,22 +191,26 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
                  _status(composer, one, element, width)]
     made[-1].keep_next = True
     gap, space = look.lengths["column_gap"], look.style("body").leading
-    main = round((width - gap) * _main_share(block)) if block.blocks else width
+    beside = bool(block.blocks) and width >= SET_IN_TWO * look.text_width and all(
+        isinstance(part, CalculationList) for part in block.blocks)
+    main = round((width - gap) * _main_share(block)) if beside else width
     told: Made = []
     body = joined(block.body)
     if body:
         told.append(composer.text(body, element))
         told[-1].spaceAfter = 0.3 * space
     told += _evidence(composer, block, element, main)
+    sums: Made = []
+    room = width - gap - main if beside else width
     if block.blocks:
-        beside = width - gap - main
-        sums: Made = [composer.text(words.worked, element, "group")]
+        sums.append(composer.text(words.worked, element, "group"))
         sums[0].keep_next = True
         for part in block.blocks:
-            sums += flat(make(composer, part, element, beside))
-        made.append(SideBySide([(0.0, main, told), (main + gap, beside, sums)]))
+            sums += flat(make(composer, part, element, room))
+    if beside:
+        made.append(SideBySide([(0.0, main, told), (main + gap, room, sums)]))
     else:
-        made += told
+        made += [*told, *sums]
     made[-1].spaceAfter = 0.7 * space
     if stack(made, width) <= look.text_height * 0.2:
         return [Together(made)]
@@ -252,15 +256,24 @@ def joined(texts: Sequence[Text]) -> Text:
     return tuple(pieces)
 
 
+LEAST_ROW = 3.0
+"""A table of evidence is so many times as wide as its first column, or it is a list."""
+
+
 def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
     """A small table: a row for each point, led by whether it speaks for it or against it."""
     words, look = composer.words, composer.look
+    groups = ((words.evidence_for, block.support), (words.evidence_against, block.against),
+              (words.evidence_context, block.context))
+    first = PAD_X + 2 + max(text_width(word, look.style("label")) for word, _ in groups)
+    if width < LEAST_ROW * first:
+        return [*composer.items([(Span(f"{word}: ", bold=True), *spans(_line(line)))
+                                 for word, lines in groups for line in lines], element,
+                                style="small")]
     top = element.add("Table")
     rows: list[list[Flowable]] = []
     breaks: list[int] = []
-    for word, lines in ((words.evidence_for, block.support),
-                        (words.evidence_against, block.against),
-                        (words.evidence_context, block.context)):
+    for word, lines in groups:
         if lines:
             breaks.append(len(rows))
         for line in lines:
@@ -271,8 +284,6 @@ def _evidence(composer: Composer, block: FindingBlock, element: Element, width: 
     if not rows:
         element.kids.remove(top)
         return []
-    first = PAD_X + 2 + max(text_width(word, look.style("label")) for word in (
-        words.evidence_for, words.evidence_against, words.evidence_context))
     rule = look.colours["rule"]
     laid = lay_out(composer, rows, [first, width - first], [
         ("LEFTPADDING", (0, 0), (0, -1), 0), ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
