@@ -18,12 +18,17 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
+from loambrief.actions.differences import differences, has_own, without_own
+from loambrief.actions.held import held
 from loambrief.actions.model import Plan
 from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
+from loambrief.case.codes import OF_PLAN
 from loambrief.case.load import LoadedCase, load_case
+from loambrief.case.schema import CaseFile
+from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.annex import advisory_alone, annex_alone
 from loambrief.report.blocks import (
@@ -45,7 +50,7 @@ from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir, templates_dir
+from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
 
 ANNEX = ".annex.pdf"
@@ -124,15 +129,41 @@ def _libraries() -> Mapping[str, str]:
     return {**versions, "templates": digest.hexdigest()[:16]}
 
 
+@uncollected()
 def advise(loaded: LoadedCase) -> Advice:
-    """Findings and plan of a loaded case, every calculation recorded."""
+    """Findings and plan of a loaded case, every calculation recorded.
+
+    Raises
+    ------
+    CaseProblems
+        The adviser's own entries do not fit the plan, or cross a limit.
+    """
     own = [from_data(guide.name, guide.data, own=True) for guide in loaded.guides]
+    earlier = [one.case for one in loaded.earlier]
     with recording() as trace, with_guides(*own):
-        diagnosis = assess(loaded.case, [earlier.case for earlier in loaded.earlier])
-        plan = make_plan(loaded.case, diagnosis.findings, diagnosis.judgements)
+        diagnosis = assess(loaded.case, earlier)
+        try:
+            plan = make_plan(loaded.case, diagnosis.findings, diagnosis.judgements)
+        except PlanFaults as error:
+            loaded.of_plan(error.faults)
+            raise
+        if has_own(loaded.case) or any(a.code in OF_PLAN for a in loaded.case.accept):
+            loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
+        if has_own(loaded.case):
+            plan = _beside_program(loaded.case, plan, earlier)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
 
+def _beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> Plan:
+    """A plan with the program's own beside it, and every difference."""
+    bare = without_own(case)
+    with recording():  # only to compare with; what is advised was worked out already
+        diagnosis = assess(bare, earlier)
+        program = make_plan(bare, diagnosis.findings, diagnosis.judgements)
+    return replace(plan, program=program, differences=differences(plan, program))
+
+
+@uncollected()
 def make_advisory(path: Path, **overrides: str) -> Advisory:
     """Read a case and make its advisory.
 
@@ -247,6 +278,7 @@ def report_model(advice: Advice) -> ReportModel:
     return _paper(advice)[0].model
 
 
+@uncollected()
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = (), changes: RevisionChanges | None = None,
@@ -303,6 +335,7 @@ def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
     return made
 
 
+@uncollected()
 def render_together(advices: Sequence[Advice], name: str, twins: Sequence[str] = (),
                     files: Files = Files.TWO) -> Mapping[str, bytes]:
     """One PDF for several fields of one client with its annex, and each field's data.

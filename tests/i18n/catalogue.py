@@ -22,7 +22,7 @@ import loambrief.topics.formulas
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case import schema
 from loambrief.case.codes import CODES
-from loambrief.report.workings import UNIT_SUFFIXES, _label
+from loambrief.report.workings import UNIT_OF, _label
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load
 
@@ -182,7 +182,7 @@ def calculation_words() -> Iterator[Entry]:
         for parameter in inspect.signature(formula).parameters:
             label = _label(parameter)[0].strip()
             yield label, "input", place
-    for unit in sorted({u for _, u in UNIT_SUFFIXES} | set(WORD_UNITS)):
+    for unit in sorted(set(UNIT_OF.values()) | set(WORD_UNITS)):
         if unit in WORD_UNITS:
             yield unit, "unit", "units"
 

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loambrief import pipeline
+from loambrief.batch.figures import figures_of
 from loambrief.case.load import load_case
 from loambrief.report.blocks import Paragraph, plain
 from loambrief.report.money import money_of, rounded
@@ -78,6 +79,10 @@ def test_what_is_left_over_adds_up(advice):
     assert sum(money.costs[a.id] for a in chosen) + money.packages - money.saved == \
         pytest.approx(money.total, abs=0.001)
     assert money.total == pytest.approx(advice.plan.budget.spent, abs=0.51)
+    figures = figures_of(advice)
+    assert figures.spent == money.total, "a month adds up what the advisories print"
+    assert sum(cost for _, _, cost in figures.kinds) == pytest.approx(
+        sum(money.costs[a.id] for a in chosen), abs=0.001)
     for action in chosen:
         assert abs(money.costs[action.id] - action.cost_total) < 1.0
     assert money.optional == pytest.approx(

@@ -16,6 +16,9 @@ from types import MappingProxyType
 OF_ADVICE = ("UNJUDGED", "MEMORY")
 """Codes of an accepted point that only the advice can have, never the case by itself."""
 
+OF_PLAN = ("CASE131", "CASE132", "CASE133")
+"""Warnings that only the finished plan can give."""
+
 CODES: Mapping[str, str] = MappingProxyType(
     {
         "CASE001": "not a regular file (a folder, a pipe, a device)",

@@ -21,6 +21,7 @@ from loambrief.cli.shared import (
     warn,
 )
 from loambrief.errors import CaseProblems, LoambriefError
+from loambrief.resources import uncollected
 
 if TYPE_CHECKING:
     from loambrief.case.load import LoadedCase
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 @QUIET
+@uncollected()
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, files_as: str,
            units: str | None, paper: str | None, language: str | None, history: Path | None,
            ics: bool, applicator_sheet: bool, html: bool, text: bool, templates: Path | None,

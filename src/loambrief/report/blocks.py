@@ -58,6 +58,8 @@ def spans(text: Text) -> Iterator[Span]:
 
 def plain(text: Text) -> str:
     """A text without its looks."""
+    if isinstance(text, str):
+        return text
     return "".join(span.text for span in spans(text))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from loambrief.actions.model import Action
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
@@ -14,7 +16,9 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
+from loambrief.report.farm_part import days_blocks, year_blocks
 from loambrief.report.naming import brief
+from loambrief.report.own_part import differs_section
 from loambrief.report.pictures import Pictures
 from loambrief.report.plan_money import benefit_note, money_blocks, without_range
 from loambrief.report.text import nutrient_name
@@ -44,6 +48,8 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
             blocks.append(Paragraph(said, Style.NOTE))
         blocks += money_blocks(context)
         blocks += drawn.money
+    blocks += [replace(block, level=3) if isinstance(block, Heading) else block for block in (
+        *differs_section(context), *year_blocks(context), *days_blocks(context))]
     blocks += verdict_blocks(context)
     blocks += _avoid(context)
     used = [r for action in plan.actions for r in action.results]

@@ -21,8 +21,10 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
+from loambrief.report.farm_part import strip_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
+from loambrief.report.own_part import aside_cautions, own_notes
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import order_rows, own_rate_note
 from loambrief.units import ACRE_PER_HA
@@ -39,7 +41,7 @@ def plan_section(context: Context) -> list[Block]:
     blocks.append(Paragraph(_money(context), Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):
         blocks.append(Paragraph(_to_order(context), Style.SMALL))
-    return blocks
+    return [*blocks, *strip_blocks(context)]
 
 
 def _to_order(context: Context) -> Text:
@@ -70,7 +72,9 @@ def caution_marks(context: Context) -> dict[str, str]:
 
 
 def state_of(context: Context, action: Action) -> str:
-    """Whether the money covers an action, or a reading still decides it."""
+    """Whether the money covers an action, a reading still decides it, or it was put off."""
+    if action.id in context.plan.budget.deferred:
+        return "deferred"
     if action.id in context.plan.budget.undecided:
         return "undecided"
     return "covered" if context.in_budget(action) else "not_covered"
@@ -100,7 +104,7 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
                     parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date,
                     si=context.system == "si")
     why: list[Text] = [_why(context, i) for i in action.finding_ids]
-    notes: list[Text] = []
+    notes: list[Text] = [context.write(m) for m in own_notes(action)]
     if action.own_reason is not None:
         notes.append(own_rate_note(context, action))
     if action.uncertain is not None:
@@ -226,6 +230,11 @@ def cautions_section(context: Context) -> list[Block]:
               small=True, muted=True))
         for text, mark in marks.items()
     ]
+    for caution, title in aside_cautions(context.plan):
+        text = context.write(caution)
+        if text not in marks:
+            marks[text] = ""
+            items.append((text, " ", Span(word("for_aside", title=title), small=True, muted=True)))
     if context.case.field.sensitive_areas:
         items.append(word("sensitive", places=list(context.case.field.sensitive_areas)))
     items.append(word("caution_law"))

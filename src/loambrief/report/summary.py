@@ -7,6 +7,7 @@ from loambrief.findings.model import Verdict
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
+from loambrief.report.farm_part import farm_lines
 from loambrief.report.history_part import history_line
 from loambrief.report.links import telephone
 from loambrief.report.page_one import (
@@ -84,7 +85,7 @@ def summary(context: Context) -> Summary:
 def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
-    notes: list[Text] = []
+    notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)

@@ -21,12 +21,11 @@ PARTS = {"sodicity": "salinity", "irrigation": "salinity", "carbon": "carbon_nit
 """First word of a topic of formulas to the topic of findings, where the two differ."""
 MOST_VALUES = 6
 """Longer rows of readings are counted."""
-UNIT_SUFFIXES = (  # parameter-name endings that carry a unit
-    ("_g_cm3", "g/cm³"), ("_meq_l", "meq/L"), ("_ds_m", "dS/m"), ("_kg_ha", "kg/ha"),
-    ("_lb_ac", "lb/ac"), ("_t_ha", "t/ha"), ("_mg_l", "mg/L"), ("_ppm", "ppm"), ("_pct", "%"),
-    ("_meq", "meq/100 g"), ("_psi", "psi"), ("_mpa", "MPa"), ("_in", "in"), ("_cm", "cm"),
-    ("_mm", "mm"), ("_ac", "ac"), ("_days", "days"), ("_c", "°C"),
-)
+UNIT_OF = {  # last words of a parameter's name -> its unit
+    "g_cm3": "g/cm³", "meq_l": "meq/L", "ds_m": "dS/m", "kg_ha": "kg/ha", "lb_ac": "lb/ac",
+    "t_ha": "t/ha", "mg_l": "mg/L", "ppm": "ppm", "pct": "%", "meq": "meq/100 g", "psi": "psi",
+    "mpa": "MPa", "in": "in", "cm": "cm", "mm": "mm", "ac": "ac", "days": "days", "c": "°C",
+}
 
 
 class Workings:
@@ -133,10 +132,11 @@ def _inputs(context: Context, inputs: Mapping[str, object]) -> Iterator[Fact]:
 
 
 def _label(name: str) -> tuple[str, str]:
-    for suffix, unit in UNIT_SUFFIXES:
-        if name.endswith(suffix):
-            return name.removesuffix(suffix).replace("_", " "), unit
-    return name.replace("_", " "), ""
+    words = name.split("_")
+    for at in range(1, len(words)):  # the longest unit first
+        if unit := UNIT_OF.get("_".join(words[at:])):
+            return " ".join(words[:at]), unit
+    return " ".join(words), ""
 
 
 def _value(context: Context, value: object, unit: str) -> str:
