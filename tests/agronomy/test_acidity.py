@@ -33,18 +33,16 @@ from loambrief.topics.acidity.formulas_quality import (
     sieves_of,
 )
 from loambrief.topics.acidity.formulas_targets import (
-    aluminum_saturation,
-    guide_for,
-    ph_target,
-    sulfur_to_acidify,
-)
-from loambrief.topics.acidity.formulas_tolerance import (
     ACID,
     ALKALINE,
     SUITS,
     TOO_ACID,
     TOO_ALKALINE,
+    aluminum_saturation,
+    guide_for,
     ph_suitability,
+    ph_target,
+    sulfur_to_acidify,
 )
 
 BUFFERS = st.floats(4.9, 6.8)

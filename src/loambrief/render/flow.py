@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Sequence
+
+from reportlab.lib.utils import ImageReader
 
 from loambrief.charts import ChartSpec, draw_chart, figure_size, fitted
 from loambrief.errors import RenderFault
@@ -21,7 +24,6 @@ from loambrief.render.flowables import (
     flat,
 )
 from loambrief.render.form_fields import form_grid, form_table
-from loambrief.render.photos import photos
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import table
 from loambrief.render.tags import Element
@@ -30,6 +32,9 @@ from loambrief.report import form_blocks
 from loambrief.report import parts as p
 
 Made = list[Flowable]
+
+TALLEST = 250.0
+"""Height of a photo on end [pt]: one and a half captions more would not leave room for text."""
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -273,6 +278,38 @@ def _beside(composer: Composer, block: b.Beside, parent: Element, width: float) 
                         for x, wide, inner in sides], before=0.2 * space, after=0.5 * space)]
 
 
+def _photos(composer: Composer, block: p.Photos, parent: Element, width: float) -> list:
+    """Rows of two photos."""
+    gap = composer.look.lengths["column_gap"]
+    half = (width - gap) / 2
+    space = composer.look.style("body").leading
+    rows = []
+    for start in range(0, len(block.photos), 2):
+        columns = []
+        for place, photo in enumerate(block.photos[start:start + 2]):
+            picture = _picture(photo, parent)
+            caption = composer.text(photo.caption, parent, "note")
+            caption.spaceBefore = 0.3 * space
+            picture.keep_next = True
+            columns.append((place * (half + gap), half, [picture, caption]))
+        rows.append(SideBySide(columns, before=0.4 * space, after=0.8 * space, keep_whole=1e6))
+    return rows
+
+
+def _picture(photo: p.PhotoPrint, parent: Element) -> Chart:
+    if not photo.alt.strip():
+        raise RenderFault("a photo has no text alternative")
+    reader = ImageReader(io.BytesIO(photo.jpeg))
+
+    def size(width: float) -> tuple[float, float]:
+        return width, width * photo.height / photo.width
+
+    def draw(canvas, x: float, y: float, width: float) -> None:
+        canvas.drawImage(reader, x, y, *size(width))
+
+    return Chart(parent.add("Figure", alt=photo.alt), size, draw, TALLEST)
+
+
 MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
@@ -294,7 +331,7 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
         composer, [block], parent, width),
     p.CalculationList: parts.calculations,
     p.SourceList: parts.sources,
-    p.Photos: photos,
+    p.Photos: _photos,
     p.SignOff: parts.sign_off,
     p.FindingBlock: lambda composer, block, parent, width: parts.finding(
         composer, block, parent, width, make),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
@@ -63,7 +63,7 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
     wanted = next((r for r in rows if r["stand"] in (stand or "fair", ANY)), rows[0])
     known = stand is not None or wanted["stand"] == ANY
     value = float(wanted["credit_lb_ac"])
-    return Answer(value, source=wanted["source"], how=wanted["how"],
+    return by_row(wanted, value,
                   details={"low": value if known else min(ends),
                            "high": value if known else max(ends)},
                   notes=() if known else ("the stand is not stated; a fair one was taken",))

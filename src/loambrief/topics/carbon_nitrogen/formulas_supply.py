@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from loambrief.agronomy.possible import NotNegative, Percent
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas import constant
@@ -105,7 +105,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
                           tuple(r["material"] for r in rows))
     pounds = LB_PER_TON * total_nitrogen_pct / 100.0
     low, high = pounds * row["low_pct"] / 100.0, pounds * row["high_pct"] / 100.0
-    return Answer((low + high) / 2.0, source=row["source"], how=row["how"],
+    return by_row(row, (low + high) / 2.0,
                   details={"low": low, "high": high, "total_lb_ton": pounds})
 
 

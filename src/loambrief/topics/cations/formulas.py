@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import EQUIVALENT_MG
@@ -378,8 +378,7 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
         word = "below"
     elif saturation_pct > row["high"]:
         word = "above"
-    return Answer(word, source=row["source"], locator=row["locator"], how=row["how"],
-                  details={"low": row["low"], "high": row["high"]})
+    return by_row(row, word, details={"low": row["low"], "high": row["high"]})
 
 
 @formula(unit="1", source="rahman-2022-tetany", locator="K/(Ca + Mg)", how="seen")

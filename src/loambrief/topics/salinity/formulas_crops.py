@@ -7,7 +7,7 @@ from functools import cache
 
 from loambrief.agronomy.crops import find_crop, first_known
 from loambrief.agronomy.possible import NotNegative, Positive
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 
@@ -139,8 +139,8 @@ def crop_salt_threshold(crop: str) -> Answer:
                "kind": row["kind"]}
     if row["early_limit_ds_m"] is not None:
         details["early_limit_ds_m"] = row["early_limit_ds_m"]
-    return Answer(row["threshold_ds_m"], source=row["source"], how=row["how"],
-                  notes=(row["note"],) if row["note"] else (), details=details)
+    return by_row(row, row["threshold_ds_m"], notes=(row["note"],) if row["note"] else (),
+                  details=details)
 
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
@@ -258,5 +258,4 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     if chosen is None:
         return Answer(None, notes=("no published limit for this crop and row spacing",),
                       within_range=False)
-    return Answer(chosen["limit_lb_ac"], source=chosen["source"], how=chosen["how"],
-                  details={"counts": chosen["counts"]})
+    return by_row(chosen, chosen["limit_lb_ac"], details={"counts": chosen["counts"]})
