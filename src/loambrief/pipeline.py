@@ -33,22 +33,15 @@ from loambrief.findings.model import NeedKind, say
 from loambrief.report.annex import advisory_alone, annex_alone
 from loambrief.report.blocks import (
     AnnexFile,
-    Block,
     DocumentStatus,
-    Fact,
-    Heading,
     ReportModel,
-    Span,
-    plain,
-    spans,
 )
 from loambrief.report.build import FieldDraft, draft_field, finish_field
-from loambrief.report.changes_part import RevisionChanges, changes_blocks
+from loambrief.report.changes_part import RevisionChanges, with_changes
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
-from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
@@ -203,8 +196,7 @@ def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft
     writer = _writer(advice)
     draft = draft_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
                         annex_file)
-    blocks = _with_changes(_as_issued(draft.model.blocks, stage.issued, writer), stage.changes,
-                           writer)
+    blocks = with_changes(draft.model.blocks, stage.issued, stage.changes, writer)
     return replace(draft, model=replace(
         draft.model, status=stage.status, number=stage.number, blocks=blocks,
         revision=None if stage.revision is None else f"rev. {stage.revision}"))
@@ -247,30 +239,6 @@ def _annex(model: ReportModel, name: str, writer: Writer) -> tuple[AnnexFile, by
 
     made = render_pdf(annex_alone(model, writer.write(say("report.annex_title"))))
     return AnnexFile(name, hashlib.sha256(made).hexdigest()), made
-
-
-def _as_issued(blocks: tuple[Block, ...], issued: dt.date | None,
-               writer: Writer) -> tuple[Block, ...]:
-    """The date of issue at the top of page 1, after the date of the advice."""
-    first, *others = blocks
-    if issued is None or not isinstance(first, Summary):
-        return blocks
-    fact = Fact(writer.write(say("report.fact_issued")), writer.day(issued))
-    return (replace(first, facts=(*first.facts, fact)), *others)
-
-
-def _with_changes(blocks: tuple[Block, ...], changes: RevisionChanges | None,
-                  writer: Writer) -> tuple[Block, ...]:
-    """The page of changes after page 1, which points to it in its first line."""
-    if changes is None:
-        return blocks
-    first, *others = blocks
-    page = changes_blocks(changes, writer)
-    heading = next(b for b in page if isinstance(b, Heading))
-    if isinstance(first, Summary):
-        pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
-        first = replace(first, kicker=(*spans(first.kicker), Span(" · "), pointer))
-    return (first, *page, *others)
 
 
 def report_model(advice: Advice) -> ReportModel:
