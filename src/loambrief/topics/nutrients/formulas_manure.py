@@ -9,7 +9,6 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import LB_PER_TON
 
-TOPIC = "nutrients"
 SETBACKS = "nutrients/manure_setbacks"
 ANYWHERE = "any"
 STRIP, NO_STRIP = "vegetated strip", "no strip"

@@ -9,7 +9,6 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.tables.regions import named
 
-TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
 RATES = "nutrients/micronutrient_rates"
 RESPONSE = "nutrients/micronutrient_response"

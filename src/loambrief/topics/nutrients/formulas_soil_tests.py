@@ -10,7 +10,6 @@ from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.tables import load
 
-TOPIC = "nutrients"
 SECONDARY = "nutrients/secondary_classes"
 LB_AC_PER_PPM = 2.0
 """Laboratory convention: a furrow slice of 2,000,000 lb."""
