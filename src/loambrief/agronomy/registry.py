@@ -29,6 +29,7 @@ from loambrief.agronomy.possible import KINDS
 from loambrief.errors import ImpossibleInput, UnknownName
 
 P = ParamSpec("P")
+T = TypeVar("T")
 V = TypeVar("V", covariant=True)
 """What a formula answers with: float, str, or either with None where nothing is published."""
 
@@ -59,6 +60,12 @@ class Answer(Generic[V]):
     notes: tuple[str, ...] = ()
     details: Mapping[str, Any] = field(default_factory=dict)
     within_range: bool | None = None
+
+
+def by_row(row: Mapping[str, Any], value: T, **more: Any) -> Answer[T]:
+    """An answer from a row of a table, with the source, place and check that the row names."""
+    return Answer(value, source=str(row["source"]).split(";")[0], locator=row.get("locator"),
+                  how=row["how"], **more)
 
 
 @dataclass(frozen=True)
