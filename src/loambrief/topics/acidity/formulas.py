@@ -46,8 +46,6 @@ def exchange_acidity(buffer_method: str, buffer_ph: SoilPh) -> Answer:
     ------
     UnknownName
         Not a buffer method.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----
@@ -328,8 +326,6 @@ def lime_passes(product_ton_ac: NotNegative, placement: str, region: str | None 
 
     Raises
     ------
-    ImpossibleInput
-        Negative lime.
     UnknownName
         Another placement.
 

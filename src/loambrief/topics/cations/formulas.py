@@ -57,8 +57,6 @@ def ppm_to_meq(ppm: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration.
     UnknownName
         No such cation or set of divisors.
 
@@ -91,8 +89,6 @@ def meq_to_ppm(meq: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        Negative charge.
     UnknownName
         No such cation or set of divisors.
 
@@ -180,8 +176,6 @@ def cation_saturation(
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration, or no capacity.
     UnknownName
         No such cation or set.
 
@@ -354,8 +348,6 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
 
     Raises
     ------
-    ImpossibleInput
-        A negative share.
     UnknownName
         The scheme has no range for that cation.
 

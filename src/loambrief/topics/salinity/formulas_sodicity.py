@@ -24,11 +24,6 @@ def exchangeable_sodium_pct(na_meq: NotNegative, cec_meq: Positive) -> Answer:
     cec_meq : float
         Cation exchange capacity by displacement [meq/100 g].
 
-    Returns
-    -------
-    float
-        ESP [%].
-
     Raises
     ------
     ImpossibleInput
@@ -113,11 +108,6 @@ def esp_from_sar(sar: NotNegative) -> Answer:
     ----------
     sar : float
         SAR of the saturation extract [(meq/L)^0.5].
-
-    Returns
-    -------
-    float
-        ESP [%], zero at the least.
 
     Notes
     -----
