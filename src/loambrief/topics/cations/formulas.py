@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 from loambrief.units import EQUIVALENT_MG
 
 CATIONS = ("Ca", "Mg", "K", "Na", "H", "Al", "NH4")
 DIVISORS = ("exact", "clemson", "trade")
 LIMEY_FIZZ = ("very slight", "slight", "strong", "violent")
-
-
-def constant(name: str) -> float:
-    """A single number of ``cations/constants``."""
-    return load("cations/constants").find(name=name)["value"]
+constant = partial(named_number, "cations/constants")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:

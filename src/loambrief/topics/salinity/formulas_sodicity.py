@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import named_number
 
-
-def constant(name: str) -> float:
-    """A single number of ``sodicity/constants``."""
-    return load("sodicity/constants").find(name=name)["value"]
+constant = partial(named_number, "sodicity/constants")
 
 
 @formula(unit="%", source="richards-1954-hb60", locator="definition", how="convention")
