@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from loambrief import pipeline
 from loambrief.batch.figures import figures_of
 from loambrief.case.load import load_case
-from loambrief.report.blocks import RowKind, Table, plain
+from loambrief.report.blocks import Paragraph, plain
 from loambrief.report.money import money_of, rounded
-from loambrief.report.parts import Summary
+from loambrief.report.parts import ActionCard, Summary
 
 ROOT = Path(__file__).parents[2]
 CASES = [*sorted((ROOT / "sample_inputs").glob("*/case.yaml")),
@@ -57,15 +57,15 @@ def test_one_total_everywhere(advice):
     *others, last = [x for fact in first.foot for x in amounts(plain(fact.value))]
     assert sum(lines) + sum(others) == pytest.approx(total, abs=0.001)
     assert last == total
-    table = next(b for b in model.blocks if isinstance(b, Table) and any(
-        getattr(r, "kind", None) is RowKind.TOTAL for r in b.rows))
-    costs = []
-    for row in table.lines:
-        cells = [plain(c) for c in row.cells]
-        if (row.kind is RowKind.BODY and cells[-1] == "in") or row.kind is RowKind.TOTAL:
-            costs += amounts(cells[-2])
-    assert sum(costs[:-1]) == pytest.approx(costs[-1], abs=0.001)
-    assert costs[-1] == total
+    cards = [b for b in model.blocks if isinstance(b, ActionCard)]
+    covered = {a.rank for a in advice.plan.actions if a.id in advice.plan.budget.chosen}
+    costs = [x for card in cards if card.rank in covered for x in amounts(plain(card.money))]
+    money = money_of(advice.plan)
+    told = amounts(next(plain(b.text) for b in model.blocks if isinstance(b, Paragraph)
+                        and plain(b.text).startswith("Total of the plan")))
+    parts = [x for x in (money.packages, money.saved) if x]
+    assert told[:1 + len(parts)] == [total, *parts]
+    assert sum(costs) + money.packages - money.saved == pytest.approx(total, abs=0.001)
     assert amounts(pipeline.brief(advice).money)[0] == total
 
 

@@ -17,6 +17,7 @@ from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.request import CaseEntry, WantedDocuments, reading_order
 from loambrief.batch.work import Options
 from loambrief.mail.compose import Finished, NoLetter, letters
+from loambrief.pipeline import annex_name
 from loambrief.report.letters import Enclosed, Facts
 
 SUMMARY_CSV = "summary.csv"
@@ -69,7 +70,8 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
             own = list(group)
             yield job(f"bundle {folder}", own, partial(_bundles, own, store, options))
     if wanted.print_pack:
-        yield job("print pack", good, lambda: _packs(good, store, options))
+        kind = "print pack with annexes" if wanted.annexes else "print pack"
+        yield job(kind, good, lambda: _packs(good, store, options, wanted.annexes))
     if wanted.letters:
         refused = [] if no_letter is None else no_letter
         yield job("letters", good, lambda: _letters(good, store, refused))
@@ -107,10 +109,10 @@ def _bundles(entries: Sequence[CaseEntry], store: OutputFolder,
 
 
 def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
-           options: Options) -> Iterator[tuple[str, bytes]]:
+           options: Options, annexes: bool) -> Iterator[tuple[str, bytes]]:
     from loambrief.batch.bundle import print_packs
 
-    return print_packs(entries, store, options)
+    return print_packs(entries, store, options, annexes)
 
 
 def _letters(entries: Sequence[CaseEntry], store: OutputFolder,
@@ -166,7 +168,9 @@ def _finished(entry: CaseEntry, store: OutputFolder) -> Finished:
     stem = file_stem(figures.case_id)
     data = json.loads(store.path(f"{entry.folder}/{stem}.json").read_bytes())
     pdf = store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
-    return Finished(Enclosed(_facts(figures), data, f"{stem}.pdf"), pdf)
+    annex = store.path(f"{entry.folder}/{annex_name(stem)}")
+    return Finished(Enclosed(_facts(figures), data, f"{stem}.pdf"), pdf,
+                    annex.read_bytes() if annex.is_file() else b"")
 
 
 def _facts(of: Figures) -> Facts:

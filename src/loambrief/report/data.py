@@ -11,6 +11,7 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import CaseAnswer, answer
+from loambrief.report.blocks import AnnexFile
 from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
@@ -53,6 +54,7 @@ def advisory_data(
     issued: dt.date | None = None,
     made_with: Mapping[str, str] | None = None,
     changes: Mapping | None = None,
+    annex: AnnexFile | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -75,6 +77,7 @@ def advisory_data(
         "revision": revision,
         "issued": plain(issued),
         "changes": plain(changes),
+        "annex": None if annex is None else {"file": annex.name, "sha256": annex.sha256},
         "question": _question(answer(case, diagnosis, plan), write),
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],

@@ -63,7 +63,8 @@ def summary(context: Context) -> Summary:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     return Summary(
         title=word("title", client=case.client.name, field=case.field.name),
-        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        kicker=(word("kicker", business=case.adviser.business or case.adviser.name), " · ",
+                Span(word("annex_pointer", file=context.annex_file), link="#annex")),
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
@@ -90,7 +91,8 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
         notes.append(nitrogen)
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
-                      Span(word("missing_link"), link="#missing")))
+                      Span(word("missing_link"), link="#missing"),
+                      f" ({context.section('missing')})."))
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
