@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from loambrief.actions.equipment import uncounted
 from loambrief.actions.model import CheckStrip, Plan, WithoutMaterial
 from loambrief.actions.offers import offers
 from loambrief.actions.strips import TABLE as STRIPS
@@ -94,15 +95,20 @@ def _money(context: Context, amount: float) -> str:
 def days_blocks(context: Context) -> list[Block]:
     """Days that the spreading takes on the farm's own machines, against those there are."""
     spreading, limits = context.plan.spreading, context.case.constraints
-    if not spreading or limits is None:
+    if limits is None or not (spreading or limits.days_available is not None):
         return []
+    done = [a for a in context.plan.actions if context.in_budget(a)]
+    rest = uncounted(context.case, done)
     lines = [_say(context, "days_line", machine=s.machine, days=s.days,
                   mass=context.order(s.mass_lb, "lb"),
                   per_day=context.order(s.per_day_lb, "lb")) for s in spreading]
-    lines.append(_say(context, "days_sum", needed=sum(s.days for s in spreading),
-                      available=limits.days_available))
+    if spreading:
+        lines.append(_say(context, "days_sum", needed=sum(s.days for s in spreading),
+                          available=limits.days_available))
+    if rest:
+        lines.append(_say(context, "days_uncounted", materials=list(rest)))
     return [Heading(2, _say(context, "heading_days"), anchor="days"),
-            Paragraph(" ".join(lines))]
+            Paragraph(" ".join(lines))] if lines else []
 
 
 def strip_blocks(context: Context) -> list[Block]:
