@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from loambrief.actions.equipment import uncounted
-from loambrief.actions.model import CheckStrip, Plan, WithoutMaterial
+from loambrief.actions.model import Action, CheckStrip, Plan, WithoutMaterial
 from loambrief.actions.offers import offers
 from loambrief.actions.strips import TABLE as STRIPS
 from loambrief.actions.tenure import TABLE as TENURE
@@ -109,6 +109,11 @@ def days_blocks(context: Context) -> list[Block]:
         lines.append(_say(context, "days_uncounted", materials=list(rest)))
     return [Heading(2, _say(context, "heading_days"), anchor="days"),
             Paragraph(" ".join(lines))] if lines else []
+
+
+def farm_notes(action: Action) -> tuple[Message, ...]:
+    """What the farm changes in one action: part, payer, lease, machine, material."""
+    return tuple(m for m in (*action.limits, *action.notes) if m.topic == "farm")
 
 
 def strip_blocks(context: Context) -> list[Block]:
