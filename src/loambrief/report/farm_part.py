@@ -38,10 +38,13 @@ def years_of(case: CaseFile, plan: Plan, costs: Money) -> YearPlan | None:
     return cost_by_year(case, plan, costs.costs, costs.packages - costs.saved, offers(case))
 
 
-def year_blocks(context: Context) -> list[Block]:
-    """One table: the grower's money by year, and for each unit of area."""
+def year_blocks(context: Context, *, stated: bool) -> list[Block]:
+    """One table: the grower's money by year, and for each unit of area.
+
+    Where the case states a tenure it is part of what is decided, else it stands behind the plan.
+    """
     found = years_of(context.case, context.plan, context.costs)
-    if found is None:
+    if found is None or stated is not (context.case.tenure is not None):
         return []
     rows: list[Row | tuple[Text, ...]] = [
         (_say(context, "year_group", group=line.key),

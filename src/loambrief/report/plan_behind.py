@@ -49,7 +49,7 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
         blocks += money_blocks(context)
         blocks += drawn.money
     blocks += [replace(block, level=3) if isinstance(block, Heading) else block for block in (
-        *differs_section(context), *year_blocks(context), *days_blocks(context))]
+        *differs_section(context), *year_blocks(context, stated=False), *days_blocks(context))]
     blocks += verdict_blocks(context)
     blocks += _avoid(context)
     used = [r for action in plan.actions for r in action.results]

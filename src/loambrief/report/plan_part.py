@@ -21,7 +21,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
-from loambrief.report.farm_part import farm_notes, strip_blocks
+from loambrief.report.farm_part import farm_notes, strip_blocks, year_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
 from loambrief.report.own_part import aside_cautions, own_notes
@@ -41,7 +41,7 @@ def plan_section(context: Context) -> list[Block]:
     blocks.append(Paragraph(_money(context), Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):
         blocks.append(Paragraph(_to_order(context), Style.SMALL))
-    return [*blocks, *strip_blocks(context)]
+    return [*blocks, *year_blocks(context, stated=True), *strip_blocks(context)]
 
 
 def _to_order(context: Context) -> Text:
