@@ -282,7 +282,8 @@ def test_approval_without_certification_is_held_to_the_same_rule(issued, look, k
     out = signers.PdfSigner(
         signers.PdfSignatureMetadata(field_name="Adviser",
                                      subfilter=fields.SigSeedSubFilter.PADES),
-        signer.key).sign_pdf(_SigningWriter(io.BytesIO(issued)), existing_fields_only=True).getvalue()
+        signer.key).sign_pdf(_SigningWriter(io.BytesIO(issued)),
+                             existing_fields_only=True).getvalue()
     facts = look(out)
     assert facts["certified", "Adviser"].state is FactState.UNKNOWN
     assert facts["bottom"] is FactState.GOOD
