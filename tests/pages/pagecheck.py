@@ -285,9 +285,9 @@ def orphans(page: Page) -> Iterator[Flaw]:
 
 
 def unused(page: Page) -> Iterator[Flaw]:
-    """A page with little on it."""
+    """A page with little on it; a watermark, which carries no tag, is nothing."""
     room = page.height - TOP - BOTTOM
-    lowest = min((p.box[1] for p in page.content), default=page.height - TOP)
+    lowest = min((p.box[1] for p in page.content if p.tag), default=page.height - TOP)
     used = (page.height - TOP - lowest) / room
     if used < FEWEST_USED:
         yield Flaw(page.number, "unused", f"only {max(used, 0):.0%} of the height")

@@ -49,14 +49,17 @@ def action_table(composer: Composer, cards: Sequence[ActionCard], parent: Elemen
     for card in cards:
         line = body.add("TR")
         rank = line.add("TH", attributes="/O/Table/Scope/Row")
-        cells: list[list[Flowable]] = [[
-            composer.paragraph(str(card.rank), look.style("action"), rank)],
-                                       _title(composer, card, line.add("TD"))]
+        name = [composer.paragraph(str(card.rank), look.style("action"), rank)]
+        figures = (card.rate, card.total, card.money)
+        span = 1 if any(plain(text) for text in figures) else len(widths) - 1
+        cell = line.add("TD", attributes=f"/O/Table/ColSpan {span}" if span > 1 else "")
+        cells: list[list[Flowable]] = [name, _title(composer, card, cell)]
         cells += [[composer.paragraph(text or DASH, look.style("table", "right"), line.add("TD"))]
-                  for text in (card.rate, card.total, card.money)]
+                  for text in figures if span == 1]
         rows.append(GridRow([
-            GridCell(parts, column, 1, 0 if column == 0 else PAD_X, 0 if column == 4 else PAD_X,
-                     1.6 * pad, 0.4) for column, parts in enumerate(cells)], bound=True))
+            GridCell(parts, column, span if column == 1 else 1, 0 if column == 0 else PAD_X,
+                     0 if column == 4 else PAD_X, 1.6 * pad, 0.4)
+            for column, parts in enumerate(cells)], bound=True))
         rest = body.add("TR")
         rest.add("TD")
         told = rest.add("TD", attributes="/O/Table/ColSpan 4")
