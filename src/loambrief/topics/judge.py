@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from loambrief.case.schema import CaseFile, Material
+from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
@@ -38,6 +38,8 @@ ON_OFFER = {"Ca": "calcium", "Mg": "magnesium", "Zn": "zinc", "B": "boron", "Mn"
 """Judged where they were measured, where the crop is fed them, or where they are on offer."""
 AMENDMENTS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum", NeedKind.ACIDIFY: "sulfur"}
 MATERIAL_OF = {"gypsum": "gypsum", "sulfur": "elemental sulfur"}
+ALUMINUM_PH = 5.5
+"""Below it exchangeable aluminum is to be expected (Kamprath 1970; from memory, unverified)."""
 _WEIGHT = {Verdict.NEEDED: 0, Verdict.NOT_JUDGED: 1, Verdict.OPTIONAL: 2, Verdict.NOT_NEEDED: 3}
 
 
@@ -94,6 +96,8 @@ def only_settled(findings: Sequence[Finding], told: Sequence[Judgement]) -> list
 
 TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 """What settles an open question by measuring; the rest is for the adviser to decide."""
+LEGUME = "nitrogen_legume"
+"""Why nitrogen stands open under a crop that normally makes its own: no decision is asked."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
 
 
@@ -110,7 +114,7 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
         return None
     needs = []
     by_test = [j for j in open_ones if j.settled_by in TESTED - {"subsoil_ph"}]
-    decided = [j for j in open_ones if j.settled_by not in TESTED]
+    decided = [j for j in open_ones if j.settled_by not in TESTED and j.reason != LEGUME]
     every = judged_places(case)
     for group, kind, item, text in (
             (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
@@ -182,7 +186,7 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     """What stands open at a place where no topic said anything."""
     crop = case.field.crop
     if fixes_nitrogen(crop):
-        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_legume", "adviser", crop=crop)
+        yield nutrient("N", place, Verdict.NOT_JUDGED, LEGUME, "adviser", crop=crop)
     else:
         yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_no_rule", "adviser", crop=crop)
     sample = next((s for s in case.samples if s.id == place.id), None)
@@ -203,8 +207,18 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     kinds = {m.kind for m in case.materials}
     for key, kind in MATERIAL_OF.items():
         if kind in kinds:
+            if key == "gypsum" and sample is not None and _sour(sample):
+                yield amendment(key, place, Verdict.NOT_JUDGED, "gypsum_below_the_lime",
+                                "subsoil_aluminum", crop=crop, test=key)
+                continue
             yield amendment(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer",
                             "sodium" if key == "gypsum" else "adviser", crop=crop, test=key)
+
+
+def _sour(sample: Sample) -> bool:
+    """So acid that gypsum could only be meant against aluminum, which lies too deep for lime."""
+    main = main_increment(sample)
+    return main is not None and main.ph is not None and main.ph < ALUMINUM_PH
 
 
 def _brings(material: Material, field: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from loambrief.agronomy.possible import NotNegative, SoilPh
+from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, DataTable, load
@@ -72,7 +72,7 @@ def lime_requirement(
     table: str,
     buffer_ph: SoilPh | None = None,
     target_ph: SoilPh | None = None,
-    depth_in: NotNegative | None = None,
+    depth_in: Positive | None = None,
     acidity: NotNegative | None = None,
     soil_ph: SoilPh | None = None,
     buffer_method: str | None = None,
@@ -131,8 +131,6 @@ def lime_requirement(
     row = lime_table(table)
     if target_ph is None:
         raise ImpossibleInput("lime_requirement needs target_ph")
-    if depth_in == 0:
-        raise ImpossibleInput("depth_in must be above zero")
     if buffer_method is not None and not fits_buffer(table, buffer_method):
         raise ImpossibleInput(
             f"{table} is for readings of {str(row['buffers']).replace('|', ' or ')}, not of "
@@ -371,8 +369,6 @@ def lime_requirement_uk(texture: str, soil_ph: SoilPh, target_ph: SoilPh) -> Ans
     ------
     UnknownName
         Not a texture.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import pairwise
 
-from loambrief.agronomy.possible import NotNegative, Percent, percent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
@@ -153,7 +153,7 @@ def lime_quality(
 
 
 @formula(unit="ton/ac", source="labarge-2014-enp", locator="tons of lime material", how="seen")
-def lime_by_quality(requirement: NotNegative, quality: float, full_value: float) -> float:
+def lime_by_quality(requirement: NotNegative, quality: Positive, full_value: Positive) -> float:
     """Tons of a lime from its printed quality figure.
 
     Parameters
@@ -167,15 +167,8 @@ def lime_by_quality(requirement: NotNegative, quality: float, full_value: float)
         Figure of full quality: 2000 for ENP in lb/ton, 100 for percentages; 1 where the
         requirement itself is in lb of effective material per acre (Missouri).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative requirement, or a quality of zero.
-
     Notes
     -----
     requirement x full value / quality. Sources: mfgc-lime-contest; miller-mu-lime.
     """
-    if quality <= 0 or full_value <= 0:
-        raise ImpossibleInput("quality and full_value must be above zero")
     return requirement * full_value / quality

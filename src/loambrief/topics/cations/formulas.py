@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 from loambrief.units import EQUIVALENT_MG
 
 CATIONS = ("Ca", "Mg", "K", "Na", "H", "Al", "NH4")
 DIVISORS = ("exact", "clemson", "trade")
 LIMEY_FIZZ = ("very slight", "slight", "strong", "violent")
-
-
-def constant(name: str) -> float:
-    """A single number of ``cations/constants``."""
-    return load("cations/constants").find(name=name)["value"]
+constant = partial(named_number, "cations/constants")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:
@@ -57,8 +55,6 @@ def ppm_to_meq(ppm: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration.
     UnknownName
         No such cation or set of divisors.
 
@@ -91,8 +87,6 @@ def meq_to_ppm(meq: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        Negative charge.
     UnknownName
         No such cation or set of divisors.
 
@@ -180,8 +174,6 @@ def cation_saturation(
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration, or no capacity.
     UnknownName
         No such cation or set.
 
@@ -354,8 +346,6 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
 
     Raises
     ------
-    ImpossibleInput
-        A negative share.
     UnknownName
         The scheme has no range for that cation.
 
@@ -417,7 +407,7 @@ def grass_tetany_ratio(k_pct: NotNegative, ca_pct: NotNegative, mg_pct: NotNegat
 
 @formula(unit="1", source="schulte-kelling-a2986", locator="calcium to magnesium ratio",
          how="seen", valid={"ca_ppm": (0.0, None)})
-def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: NotNegative) -> Answer:
+def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: Positive) -> Answer:
     """Calcium to magnesium ratio of a soil, by charge.
 
     Parameters
@@ -430,17 +420,10 @@ def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: NotNegative) -> Answer:
     float
         Ratio of charges [1]. ``details`` hold ``magnesium_at_least_calcium``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number or no magnesium.
-
     Notes
     -----
     (Ca/200.4) / (Mg/121.5). Ratios from 2 to 8 made no difference to alfalfa; Michigan State acts
     only where magnesium equals or passes calcium by charge. Sources: msu-ca-mg-ratios.
     """
-    if mg_ppm == 0:
-        raise ImpossibleInput("mg_ppm is zero; no ratio can be formed")
     ratio = (ca_ppm / EQUIVALENT_MG["Ca"]) / (mg_ppm / EQUIVALENT_MG["Mg"])
     return Answer(ratio, details={"magnesium_at_least_calcium": ratio <= 1.0})

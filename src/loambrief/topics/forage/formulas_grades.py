@@ -16,7 +16,6 @@ from loambrief.topics.forage.formulas import (
     tdn_from_adf_pct,
 )
 
-TOPIC = "forage"
 ALFALFA = "forage/usda_alfalfa_grades"
 SMALLEST_SHARE_LEFT = 1e-9
 
@@ -151,8 +150,6 @@ def external_ash_pct(kind: str, ash_pct: Percent) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        Not a percentage.
     UnknownName
         Not a kind.
 

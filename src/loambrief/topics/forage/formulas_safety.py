@@ -8,7 +8,6 @@ from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
-TOPIC = "forage"
 HAY_CAUTIONS = "forage/hay_cautions"
 DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
     "deaths reported", "sickness reported", "below what was reported", "no share published",
@@ -38,8 +37,6 @@ def nitrate_converted(value_ppm: NotNegative, from_form: str, to_form: str) -> f
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration.
     UnknownName
         Not a form.
 

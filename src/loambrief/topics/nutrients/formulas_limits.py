@@ -12,7 +12,6 @@ from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
-TOPIC = "nutrients"
 BAND = "nutrients/band"
 RUNOFF = "nutrients/phosphorus_runoff"
 METALS = "nutrients/biosolids_metals"
@@ -188,8 +187,6 @@ def biosolids_annual_rate(metal: str, concentration_mg_kg: Positive) -> Answer:
     ------
     UnknownName
         No such metal.
-    ImpossibleInput
-        A concentration not above zero.
 
     Notes
     -----

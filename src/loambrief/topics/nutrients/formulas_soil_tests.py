@@ -10,7 +10,6 @@ from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.tables import load
 
-TOPIC = "nutrients"
 SECONDARY = "nutrients/secondary_classes"
 LB_AC_PER_PPM = 2.0
 """Laboratory convention: a furrow slice of 2,000,000 lb."""
@@ -81,11 +80,6 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: NotNegative) -> Answer:
     ----------
     mehlich3_ppm : float
         Mehlich-3 phosphorus [ppm].
-
-    Returns
-    -------
-    Answer
-        Olsen phosphorus [ppm].
 
     Notes
     -----

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from functools import cache
 
 from loambrief.agronomy.crops import find_crop, first_known
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 
 TOLERANCE = "salinity/crop_tolerance"
@@ -32,11 +32,6 @@ def relative_yield_salinity(
     gypsiferous_shift_ds_m : float
         2 where the soil holds gypsum: plants stand that much more [dS/m]; 0 otherwise.
 
-    Returns
-    -------
-    float
-        Relative yield [%], between 0 and 100.
-
     Notes
     -----
     Yr = 100 - b (ECe - a), 100 below the threshold, 0 at the least. It compares crops under salt
@@ -49,8 +44,8 @@ def relative_yield_salinity(
 
 @formula(unit="dS/m", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen",
          valid={"loss_pct": (0.0, 100.0)})
-def ece_at_yield_loss(loss_pct: NotNegative, threshold_ds_m: NotNegative,
-                      slope_pct: NotNegative) -> float:
+def ece_at_yield_loss(loss_pct: Percent, threshold_ds_m: NotNegative,
+                      slope_pct: Positive) -> float:
     """ECe at which a crop loses a stated share of its yield.
 
     Parameters
@@ -62,17 +57,10 @@ def ece_at_yield_loss(loss_pct: NotNegative, threshold_ds_m: NotNegative,
     slope_pct : float
         Yield lost per dS/m above the threshold [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, a loss above 100 % or a slope of zero.
-
     Notes
     -----
     The yield equation solved for ECe: a + loss / b. Sources: maas-grattan-1999, equation 1.
     """
-    if loss_pct > 100 or slope_pct == 0:
-        raise ImpossibleInput("loss_pct must be at most 100 and slope_pct above 0")
     return threshold_ds_m + loss_pct / slope_pct
 
 

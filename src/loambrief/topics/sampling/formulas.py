@@ -10,13 +10,12 @@ from collections.abc import Iterable
 
 from loambrief.agronomy.guides import find_guide
 from loambrief.agronomy.intervals import confidence, mean_sd, numbers, t_two_sided, welch
-from loambrief.agronomy.possible import NotNegative
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.sampling.formulas_error import constant
 
-TOPIC = "sampling"
 MOST_SAMPLES = 100_000
 
 
@@ -96,7 +95,7 @@ def difference_interval(
 
 
 @formula(unit="samples", source="quadrat-exercise", locator="n = t2 s2 / E2", how="seen")
-def samples_needed(t: float, sd: NotNegative, error: float) -> Answer:
+def samples_needed(t: Positive, sd: NotNegative, error: Positive) -> Answer:
     """Samples needed so that the mean is known within a wanted error.
 
     Parameters
@@ -113,25 +112,18 @@ def samples_needed(t: float, sd: NotNegative, error: float) -> Answer:
     float
         n = (t sd / error)2 [samples], not rounded; ``details`` hold ``whole``, rounded up.
 
-    Raises
-    ------
-    ImpossibleInput
-        t or error at or below zero, or a negative standard deviation.
-
     Notes
     -----
     The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on n:
     ``samples_needed_iterated`` repeats until both fit. Sources: soil-probe-manual-b (full width).
     """
-    if not t > 0 or not error > 0:
-        raise ImpossibleInput("t and error must be above zero")
     n = (t * sd / error) ** 2
     return Answer(n, details={"whole": max(math.ceil(n - 1e-9), 1)})
 
 
 @formula(unit="samples", source="own-arithmetic", locator="n = (t CV / E)2 until t fits n",
          how="convention", valid={"cv_pct": (1.0, 200.0), "error_pct": (1.0, 100.0)})
-def samples_needed_iterated(cv_pct: float, error_pct: float, level: float = 95) -> Answer:
+def samples_needed_iterated(cv_pct: Positive, error_pct: Positive, level: float = 95) -> Answer:
     """Samples needed for a wanted error, with the t that belongs to that number.
 
     Parameters
@@ -159,8 +151,6 @@ def samples_needed_iterated(cv_pct: float, error_pct: float, level: float = 95) 
     t, as handbooks do, ends at the same number or one beside it. Sources: Arithmetic on Student's
     t.
     """
-    if not cv_pct > 0 or not error_pct > 0:
-        raise ImpossibleInput("cv_pct and error_pct must be above zero")
     fraction = confidence(level)
     ratio = cv_pct / error_pct
     if (2.0 * ratio) ** 2 > MOST_SAMPLES:
