@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 from loambrief.case.names import yield_units
-from loambrief.findings.model import Verdict
+from loambrief.findings.model import Verdict, bare
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
-from loambrief.report.history_part import history_line
-from loambrief.report.links import telephone
-from loambrief.report.page_one import (
-    FULL,
+from loambrief.report.first_actions import (
     MOST_ACTIONS,
-    MOST_LIMITS,
     action_lines,
-    avoid_lines,
+    cautions_beside,
     chosen_for_page_one,
     cost_line,
     foot_lines,
-    limit_line,
+    gear_line,
     memory_line,
+)
+from loambrief.report.history_part import history_line
+from loambrief.report.links import telephone
+from loambrief.report.page_one import (
+    MOST_AVOID,
+    MOST_TURNS,
+    avoid_lines,
+    limit_line,
     nitrogen_line,
     turning_lines,
+    turns,
     unjudged_lines,
 )
 from loambrief.report.parts import Summary
@@ -32,19 +40,45 @@ NO_LIMITS = {"nothing": "no_limits_unmeasured", "part": "no_limits_part", "all":
 """How much is known -> what is said where no limit was found."""
 
 
+MOST_LIMITS = 4
+MOST_LINES = 25
+"""Lines of all lists together that page 1 holds, actions counted double."""
+CAUTION_LINE = 110
+"""Characters in a line under an action, places and products not counted."""
+
+
+@dataclass(frozen=True)
+class _Room:
+    """How much of each list page 1 shows."""
+
+    limits: int = MOST_LIMITS
+    actions: int = MOST_ACTIONS
+    avoid: int = MOST_AVOID
+    turns: int = MOST_TURNS
+    optional: bool = True
+
+
+ROOMS = (
+    _Room(),
+    _Room(avoid=2),
+    _Room(avoid=2, limits=3),
+    _Room(avoid=2, limits=3, optional=False),
+    _Room(avoid=1, limits=3, optional=False),
+    _Room(avoid=1, limits=3, actions=4, optional=False),
+    _Room(avoid=1, limits=3, actions=4, turns=0, optional=False),
+    _Room(avoid=1, limits=2, actions=3, turns=0, optional=False),
+)
+"""From all that is wanted to what must stay; cautions are never left out for room."""
+
+
 def summary(context: Context) -> Summary:
     """The summary page of one case."""
     case = context.case
     word = context.word
-    worst = context.diagnosis.worst(MOST_LIMITS)
-    unjudged, avoid = unjudged_lines(context), avoid_lines(context)
-    turning = turning_lines(context)
-    lines = len(worst) + len(unjudged) + len(avoid)
-    full = lines > FULL
-    if not full and lines + len(turning) > FULL:
-        turning = ()  # an action is worth more here; the verdicts say it too
-    worst = worst[: MOST_LIMITS - full]
-    shown = chosen_for_page_one(context, MOST_ACTIONS - full)
+    room = _room(context)
+    worst = context.diagnosis.worst(room.limits)
+    shown = chosen_for_page_one(context, room.actions, room.optional)
+    actions = action_lines(context, shown)
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
@@ -66,21 +100,43 @@ def summary(context: Context) -> Summary:
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
-        actions=action_lines(context, shown),
+        actions=actions,
         foot=foot_lines(context, shown),
-        cost_line=cost_line(context),
-        unjudged=unjudged,
-        avoid=avoid,
+        cost_line=cost_line(context, shown),
+        unjudged=unjudged_lines(context),
+        avoid=avoid_lines(context, room.avoid),
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown), turning),
+        notes=_notes(context, memory_line(context, shown), turning_lines(context, room.turns),
+                     gear_line(context, shown)),
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
         logo=logo_print(context),
     )
 
 
-def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
+def _room(context: Context) -> _Room:
+    """The first of ``ROOMS`` whose lists fit on the page, else the last."""
+    return next((r for r in ROOMS if _lines(context, r) <= MOST_LINES), ROOMS[-1])
+
+
+def _lines(context: Context, room: _Room) -> int:
+    """Lines that the lists take, with cautions of actions by the length of their words."""
+    plan, short = context.plan, context.writer.short
+    shown = chosen_for_page_one(context, room.actions, room.optional)
+    cautions = [sum(len(short(bare(c))) + 1 for c in cautions_beside(a)) for a in shown]
+    return (
+        len(context.diagnosis.worst(room.limits)) + 2 * len(shown)
+        + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
+        + len(unjudged_lines(context)) + min(len(plan.not_advised), room.avoid)
+        + 2 * min(len(turns(plan.verdicts)), room.turns)
+        + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
+        + bool(context.interested) + len(foot_lines(context, shown))
+    )
+
+
+def _notes(context: Context, memory: Text, turning: tuple[str, ...],
+           gear: str) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
     notes: list[Text] = []
@@ -98,7 +154,7 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
         notes.append(memory)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
-    notes.append(word("cautions_pointer"))
+    notes.append(word("cautions_pointer", gear=gear))
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
     return tuple(notes)
