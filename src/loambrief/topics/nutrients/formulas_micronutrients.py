@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import Row, load
@@ -35,7 +35,7 @@ def _applies(cell: object, crop: Crop) -> bool:
 
 @formula(unit="1", source="rutgers-relative-levels", locator="micronutrients, manganese",
          how="seen", valid={"soil_ph": (4.0, 8.5)})
-def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
+def manganese_activity_index(manganese_ppm: NotNegative, soil_ph: float) -> float:
     """Manganese activity index from Mehlich-3 manganese and soil pH.
 
     Parameters
@@ -44,11 +44,6 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
         Mehlich-3 manganese [ppm].
     soil_ph : float
         Soil pH in water [pH].
-
-    Returns
-    -------
-    float
-        Index [no unit]; below 25 deficient, above 100 a warning.
 
     Raises
     ------
@@ -59,7 +54,6 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
     """
-    not_negative(manganese_ppm=manganese_ppm)
     if not 2 <= soil_ph <= 12:
         raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
     return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
@@ -121,12 +115,8 @@ def micronutrient_class(
 
     Notes
     -----
-    Classes by one method say nothing of another method. A scale from another region is
-    used only where none is local or general, and is marked so.
-
-    References
-    ----------
-    The row's own source.
+    Classes by one method say nothing of another method. A scale from another region is used only
+    where none is local or general, and is marked so. Sources: The row's own source.
     """
     if nutrient not in ELEMENTS:
         raise UnknownName("micronutrient", nutrient, ELEMENTS)
@@ -236,7 +226,7 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
 
 @formula(unit="lb/ac", source="umn-sulfur", locator="sulfur from organic matter", how="seen",
          valid={"organic_matter_pct": (0.5, 8.0)})
-def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
+def sulfur_from_organic_matter(organic_matter_pct: Percent) -> Answer:
     """Sulfur that organic matter sets free in a year.
 
     Parameters
@@ -249,23 +239,16 @@ def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
     Answer
         Sulfur mineralised [lb/ac per year], the middle; details ``low`` and ``high``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
     3 to 5 lb S per 1 % organic matter. Cool, wet springs give the low end.
     """
-    if not 0 <= organic_matter_pct <= 100:
-        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
     low, high = (organic_matter_pct * f for f in (SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH))
     return Answer((low + high) / 2, details={"low": low, "high": high})
 
 
 @formula(unit="", source="umn-sulfur", locator="response by organic matter", how="seen")
-def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> Answer:
+def sulfur_response(organic_matter_pct: Percent, texture: str | None = None) -> Answer:
     """How likely a sulfur response is, by organic matter and texture.
 
     Parameters
@@ -281,23 +264,12 @@ def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> An
         likely, possible, uncertain or not expected [no unit]. Detail ``nebraska`` gives the
         other state's word, which disagrees on finer soil.
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
-    Minnesota: clearest below 2 %, most consistent to 3 %, seldom above 4 %. Nebraska: none
-    above 1 % unless sandy. One Minnesota page says "over" 4 % for under: a slip, not followed.
-    The sulfate soil test has little predictive value (North Dakota).
-
-    References
-    ----------
-    umn-sulfur; shapiro-unl-pk; ndsu-sf1880.
+    Minnesota: clearest below 2 %, most consistent to 3 %, seldom above 4 %. Nebraska: none above 1
+    % unless sandy. One Minnesota page says "over" 4 % for under: a slip, not followed. The sulfate
+    soil test has little predictive value (North Dakota). Sources: shapiro-unl-pk; ndsu-sf1880.
     """
-    if not 0 <= organic_matter_pct <= 100:
-        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
     row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])
     sandy = texture in SANDY
     other = (
@@ -352,18 +324,30 @@ def calcium_rules(crop: Crop, region: str | None = None,
     region : str or None
         State; where it has no rule of its own the first state of the table stands in.
     market_type : str or None
-        Market type of a peanut; the first type of that state where none is given.
+        Market type of a peanut; the first type of that state where none is given, none of them
+        where that type has no rule anywhere.
 
     Returns
     -------
     tuple of row
         Empty for most crops: they have no such rule.
     """
+    held = {str(r["market_type"]).lower() for r in load(CALCIUM) if r["crop"] in crop.lineage}
+    if market_type and held - {"none", ""} and market_type.strip().lower() not in held:
+        return ()
     rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
     for column, wanted in (("region", region), ("market_type", market_type)):
         own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
         rows = own or [r for r in rows if r[column] == rows[0][column]]
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
+
+
+def other_market_types(crop: Crop, region: str | None) -> tuple[Row, ...]:
+    """Rules of the market types of that state that are not taken where none is stated."""
+    taken = calcium_rules(crop, region)
+    return tuple(r for r in load(CALCIUM) if taken and r["crop"] in crop.lineage
+                 and r["region"] == taken[0]["region"]
+                 and r["market_type"] not in (None, taken[0]["market_type"]))
 
 
 def calcium_rule(crop: Crop, region: str | None = None,
@@ -376,8 +360,8 @@ def calcium_rule(crop: Crop, region: str | None = None,
          how="seen")
 def surface_calcium_gypsum(
     crop: str,
-    calcium_lb_ac: float,
-    potassium_lb_ac: float | None = None,
+    calcium_lb_ac: NotNegative,
+    potassium_lb_ac: NotNegative | None = None,
     soil_ph: float | None = None,
     for_seed: bool = False,
     region: str | None = None,
@@ -419,20 +403,16 @@ def surface_calcium_gypsum(
 
     Notes
     -----
-    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at
-    least 3:1, else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without
-    need of lime: 500 lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings
-    calcium and the least is 250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners
-    and 1,500 to 2,000 on virginia types, always. All at early bloom. Pepper transplants:
-    1,000 lb/ac if Ca is below 800 lb/ac and pH 6.5 or more. Mehlich 1 dissolves unreacted
-    lime and overstates Ca after liming. Such gypsum feeds the pods: it is no cure of sodium.
-
-    References
-    ----------
-    harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
-    clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
+    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at least 3:1,
+    else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without need of lime: 500
+    lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings calcium and the least is
+    250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners and 1,500 to 2,000 on virginia
+    types, always. All at early bloom. Pepper transplants: 1,000 lb/ac if Ca is below 800 lb/ac and
+    pH 6.5 or more. Mehlich 1 dissolves unreacted lime and overstates Ca after liming. Such gypsum
+    feeds the pods: it is no cure of sodium. Sources: harris-peanut-large-seed;
+    howe-2013-peanut-calcium; clemson-peanut-landplaster; uga-aesl-crop-176;
+    yang-peanut-calcium-tests.
     """
-    not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
     rules = calcium_rules(plant, region, market_type)
     if not rules:
