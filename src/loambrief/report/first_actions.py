@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from loambrief.actions.model import Action
+from loambrief.actions.ranking import SAFETY as SAFETY_OF_STOCK
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind
 from loambrief.numbers import NBSP
@@ -14,6 +15,7 @@ from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
 from loambrief.report.parts import FirstAction
+from loambrief.topics.judge import DECIDES
 
 MOST_ACTIONS = 5
 MOST_TESTS = 2
@@ -27,29 +29,45 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS,
                         optional: bool = True) -> tuple[Action, ...]:
     """The first actions that the money covers, those that may be left out last, if at all.
 
-    Measurements that other work waits for and work that has a rate or a price go first; of
-    work that is only a habit to keep, the highest-ranked stands for the rest; other
-    measurements fill what is left. Where the money covers no work, what waits for it stands
-    there, since a page without it would deny the plan.
+    What keeps stock safe, measurements that other work waits for and work that has a rate or
+    a price go first; then habits to keep, other measurements, what may be left out, and last
+    what the adviser decides, which stands among what is not judged anyway. Where the money
+    covers no work, what waits for it stands there, since a page without it would deny the plan.
     """
-    covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
-    habits = [a for a in covered if a.kind is NeedKind.MANAGE]
-    measures = [a for a in covered if a.kind is NeedKind.MEASURE]
-    spare = [a for a in covered if a.optional and a not in habits and a not in measures]
-    work = [a for a in covered if a not in habits and a not in measures and a not in spare]
-    if not optional and (work or habits or measures):
-        spare = []
+    first_passes = [a for a in context.plan.actions if a.pass_number == 1]
+    covered = [a for a in first_passes if context.in_budget(a)]
     before = {d for a in context.plan.actions
               for d in (a.conditional_on, *a.depends_on, *a.decided_by) if d}
-    first = min((a.rank for a in work), default=0)
-    tests = [a for a in measures if a.id in before or a.rank < first][:MOST_TESTS]
-    waiting = [] if work else [a for a in context.plan.actions if not context.in_budget(a)
-                               and a.pass_number == 1][:MOST_TESTS]
-    room = most - bool(habits) - len(tests)
-    picked = tests + (work or waiting)[:room] + habits[:1]
-    others = [a for a in (*work[room:], *measures, *habits[1:], *spare) if a not in picked]
-    picked += others[: most - len(picked)]
-    return tuple(sorted(picked, key=lambda a: (a.optional, a.rank)))
+    groups: dict[int, list[Action]] = {}
+    for action in covered:
+        groups.setdefault(_group(action, before), []).append(action)
+    first = min((a.rank for a in groups.get(0, ())), default=0)
+    tests = groups.get(1, [])[:MOST_TESTS]
+    early = [a for a in groups.get(3, ()) if a.rank < first][: MOST_TESTS - len(tests)]
+    waiting = [] if groups.get(0) else [
+        a for a in first_passes if not context.in_budget(a)][:MOST_TESTS]
+    lists = (tests, early, groups.get(0) or waiting, groups.get(2, ()), groups.get(1, ()),
+             groups.get(3, ()), groups.get(4, ()) if optional else (), groups.get(5, ()))
+    picked = list(dict.fromkeys(a.id for some in lists for a in some))[:most]
+    return tuple(sorted((a for a in first_passes if a.id in picked),
+                        key=lambda a: (a.optional, a.rank)))
+
+
+def _group(action: Action, before: set[str]) -> int:
+    """0 work and the safety of stock, 1 tests that others wait for, 2 habits, 3 other tests,
+    4 what may be left out, 5 what the adviser decides.
+    """
+    if action.item == DECIDES:
+        return 5
+    if action.item in SAFETY_OF_STOCK:
+        return 0
+    if action.optional:
+        return 4
+    if action.kind is NeedKind.MANAGE:
+        return 2
+    if action.kind is NeedKind.MEASURE:
+        return 1 if action.id in before else 3
+    return 0
 
 
 def cautions_beside(action: Action) -> list[Message]:

@@ -25,6 +25,8 @@ MOST_AVOID = 3
 MOST_UNJUDGED = 3
 MOST_TURNS = 2
 """Lines of a guide named, that a test lies at within its error."""
+OWN_WORDS = ("test", "methods")
+"""Values of a verdict that are of one nutrient alone: lines are merged without regard to them."""
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -70,10 +72,10 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
     An adviser's reason for issuing without a verdict stands beside it.
     """
     open_ones = context.plan.unjudged()
-    groups: dict[tuple[str, str], list[Judgement]] = {}
+    groups: dict[str, list[Judgement]] = {}
     for verdict in open_ones:
         if verdict.key in PRIMARY:
-            groups.setdefault((verdict.reason, verdict.settled_by), []).append(verdict)
+            groups.setdefault(_ground(verdict), []).append(verdict)
     ordered = sorted(groups.values(), key=lambda g: min(PRIMARY.index(v.key) for v in g))
     rest = [v for v in open_ones if v.key not in PRIMARY]
     room = MOST_UNJUDGED - bool(rest)
@@ -87,6 +89,22 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
     return tuple(told)
 
 
+def _ground(verdict: Judgement) -> str:
+    """Reason and remedy of an open question, the same for all that one line may tell."""
+    values = {name: value for name, value in verdict.params.items()
+              if name not in OWN_WORDS}
+    return repr((verdict.reason, verdict.settled_by, sorted(values.items(), key=str)))
+
+
+def _settle(group: Sequence[Judgement]) -> Message | None:
+    """What settles all of a line; methods only where they are the same for all of it."""
+    settle = group[0].settle
+    methods = [v.params.get("methods") for v in group]
+    if settle is not None and any(m != methods[0] for m in methods):
+        return Message(settle.key, {**settle.params, "methods": []})
+    return settle
+
+
 def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
     here = list(dict.fromkeys(v.place for v in group))
@@ -94,7 +112,7 @@ def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     text = context.write(say(
         "verdicts.line", keys=list(dict.fromkeys(v.key for v in group)),
         places=here if len(here) < len(places) else [], why=group[0].why,
-        settle=None if reasons else group[0].settle))
+        settle=None if reasons else _settle(group)))
     if reasons:
         text = f"{text} {context.write(say('verdicts.accepted', reasons=list(reasons)))}"
     return text

@@ -101,6 +101,8 @@ def only_settled(findings: Sequence[Finding], told: Sequence[Judgement]) -> list
 TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 """What settles an open question by measuring; the rest is for the adviser to decide."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
+DECIDES = "adviser decides"
+"""Item of the need that leaves open questions to the adviser."""
 
 
 def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
@@ -116,19 +118,19 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
         return None
     needs = []
     by_test = [j for j in open_ones if j.settled_by in TESTED - {"subsoil_ph"}]
-    decided = [j for j in open_ones if j.settled_by not in TESTED]
+    decided = [j for j in open_ones if j.settled_by not in {*TESTED, "nodules"}]
     every = judged_places(case)
     for group, kind, item, text in (
             (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
-            (decided, NeedKind.MANAGE, "adviser decides", "need_decisions")):
+            (decided, NeedKind.MANAGE, DECIDES, "need_decisions")):
         if not group:
             continue
         places = list(dict.fromkeys(j.place for j in group))
-        methods = list(dict.fromkeys(m for j in group for m in _methods(j)))
+        by = {j.key: {"key": j.key, "methods": list(_methods(j))} for j in group if _methods(j)}
         needs.append(Need(
             kind=kind, item=item, unit="",
             text=say(f"verdicts.{text}", keys=list(dict.fromkeys(j.key for j in group)),
-                     methods=methods,
+                     by=list(by.values()),
                      places=places if 0 < len(places) < len(every) else []),
             area_ac=case.field.area.value))
     names = list(dict.fromkeys(j.key for j in open_ones))
@@ -188,7 +190,7 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     """What stands open at a place where no topic said anything."""
     crop = case.field.crop
     if fixes_nitrogen(crop):
-        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_legume", "adviser", crop=crop)
+        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_legume", "nodules", crop=crop)
     else:
         yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_no_rule", "adviser", crop=crop)
     sample = next((s for s in case.samples if s.id == place.id), None)
