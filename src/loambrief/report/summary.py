@@ -36,12 +36,13 @@ from loambrief.report.parts import Summary
 from loambrief.topics.judge import PRIMARY
 from loambrief.units import LB_PER_TON
 
-NO_LIMITS = {"nothing": "no_limits_unmeasured", "part": "no_limits_part", "all": "no_limits"}
+NO_LIMITS = {"nothing": "no_limits_unmeasured", "sap": "no_limits_sap",
+             "part": "no_limits_part", "all": "no_limits"}
 """How much is known -> what is said where no limit was found."""
 
 
 MOST_LIMITS = 4
-MOST_LINES = 25
+MOST_LINES = 24
 """Lines of all lists together that page 1 holds, actions counted double."""
 CAUTION_LINE = 110
 """Characters in a line under an action, places and products not counted."""
@@ -164,17 +165,26 @@ def _message(context: Context, limits: int) -> str:
     """The answer to the question, then how many limits stand below."""
     said = answer(context.case, context.diagnosis, context.plan)
     told = [context.write(m) for m in said.messages]
-    return " ".join((*told, context.word("message", limits=limits, known=_known(context))))
+    if _known(context) == "sap":
+        read = next(f for f in context.diagnosis.findings if f.topic == "refractometry")
+        told.append(context.word("read_sap", text=context.writer.told(read.title, True)))
+    hay = any(f.topic == "forage" for f in context.diagnosis.worst(limits))
+    return " ".join((*told, context.word("message_hay" if hay else "message", limits=limits,
+                                         known=_known(context))))
 
 
 def _known(context: Context) -> str:
-    """``nothing`` measured, ``part`` of the primary nutrients and lime judged, or ``all``.
+    """``nothing`` measured, ``sap`` alone read, ``part`` judged of the primary nutrients and
+    lime, or ``all``.
 
     Nitrogen counts with neither: no soil test judges it.
     """
     case = context.case
     if not case.samples:
-        return "nothing" if case.penetrometer is None and case.water is None else "part"
+        if case.penetrometer is not None or case.water is not None:
+            return "part"
+        read = any(f.topic == "refractometry" for f in context.diagnosis.findings)
+        return "sap" if read else "nothing"
     open_ones = [v for v in context.plan.verdicts
                  if v.key in PRIMARY[1:] and v.verdict is Verdict.NOT_JUDGED]
     return "part" if open_ones else "all"

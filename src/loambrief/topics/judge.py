@@ -36,6 +36,9 @@ ALWAYS = ("N", "P2O5", "K2O", "S")
 ON_OFFER = {"Ca": "calcium", "Mg": "magnesium", "Zn": "zinc", "B": "boron", "Mn": "manganese",
             "Cu": "copper", "Fe": "iron"}
 """Judged where they were measured, where the crop is fed them, or where they are on offer."""
+ASKED = {"nitrogen": "N", "phosphorus": "P2O5", "potassium": "K2O", "sulfur": "S",
+         **{name: key for key, name in ON_OFFER.items()}, "lime": "lime", "gypsum": "gypsum"}
+"""What a question may name -> its key in verdicts."""
 AMENDMENTS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum", NeedKind.ACIDIFY: "sulfur"}
 MATERIAL_OF = {"gypsum": "gypsum", "sulfur": "elemental sulfur"}
 _WEIGHT = {Verdict.NEEDED: 0, Verdict.NOT_JUDGED: 1, Verdict.OPTIONAL: 2, Verdict.NOT_NEEDED: 3}
@@ -113,7 +116,9 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
     Finding or None
         None where all of them are judged at every place.
     """
-    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED and j.key in PRIMARY]
+    asked = {ASKED[name] for name in case.case.about}
+    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED
+                 and (j.key in PRIMARY or (j.key in asked and j.reason == "not_measured"))]
     if not open_ones:
         return None
     needs = []
@@ -203,14 +208,21 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
         if sample is not None and any(getattr(i, field) is not None for i in sample.increments):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "no_rule", "leaf_test", crop=crop,
                            test=key)
+        elif field in case.case.about:
+            yield nutrient(key, place, Verdict.NOT_JUDGED, "not_measured", "soil_test",
+                           crop=crop, test=key, methods=[])
         elif any(_brings(m, field) for m in case.materials):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer", "leaf_test",
                            crop=crop, test=key)
     yield amendment("lime", place, Verdict.NOT_JUDGED, "not_measured", "soil_test", crop=crop,
                     test="pH", methods=[])
     kinds = {m.kind for m in case.materials}
+    aluminum = sample is not None and any(i.aluminum is not None for i in sample.increments)
     for key, kind in MATERIAL_OF.items():
-        if kind in kinds:
+        if key == "gypsum" and aluminum and (kind in kinds or key in case.case.about):
+            yield amendment(key, place, Verdict.NOT_JUDGED, "gypsum_subsoil", "subsoil_calcium",
+                            crop=crop, test=key)
+        elif kind in kinds:
             yield amendment(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer",
                             "sodium" if key == "gypsum" else "adviser", crop=crop, test=key)
 
