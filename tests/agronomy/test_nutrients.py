@@ -151,6 +151,9 @@ def test_class_of_the_region_comes_first():
         nutrient="Zn", method="dtpa", test_ppm=0.8, crop="corn", region="Utah")
     assert (here.value, here.details["local"]) == ("adequate", True)
     assert (there.value, there.details["local"]) == ("marginal", False)
+    county = micronutrients.micronutrient_class.evaluate(
+        nutrient="Zn", method="dtpa", test_ppm=0.8, crop="corn", region="Iowa County, Wisconsin")
+    assert county.details["local"] is False
 
 
 def test_method_without_classes_gives_none():

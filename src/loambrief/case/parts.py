@@ -16,10 +16,6 @@ def with_areas(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
     """The case with an area for every zone that states a share of the field or has a shape.
 
     A stated area goes before the shape's, since a shape only draws what was measured.
-
-    Returns
-    -------
-    CaseFile, list of Fault
     """
     faults: list[Fault] = []
     drawn = _drawn(case)

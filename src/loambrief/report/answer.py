@@ -29,7 +29,7 @@ from loambrief.report.answer_materials import can_compost_fix, where_may_manure_
 from loambrief.report.answer_parts import (
     BASIC,
     MOST_SAID,
-    Said,
+    AnswerText,
     asked_keys,
     causes,
     dealing,
@@ -44,7 +44,7 @@ from loambrief.topics.assess import Diagnosis
 from loambrief.topics.history.findings import ChangeVerdict, Series
 from loambrief.topics.judge import DECIDES
 from loambrief.topics.weeds.hints import hints
-from loambrief.topics.weeds.state import HintVerdict
+from loambrief.topics.weeds.state import Agreement
 
 TOPICS_OF = MappingProxyType({
     "is_it_compacted": ("compaction.*",),
@@ -61,7 +61,7 @@ IN_TURN = (Verdict.NEEDED, Verdict.OPTIONAL, Verdict.NOT_NEEDED, Verdict.NOT_JUD
 
 
 @dataclass(frozen=True)
-class Answer:
+class CaseAnswer:
     """What page 1 says to the question.
 
     Attributes
@@ -85,7 +85,7 @@ class Answer:
     basis: tuple[str, ...] = ()
 
 
-def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
+def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     """Answer the question of a case.
 
     Parameters
@@ -96,15 +96,15 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
 
     Returns
     -------
-    Answer
+    CaseAnswer
         The adviser's own words stand before what the findings say. What the question names
         (``about``) is answered first, by its verdict.
     """
     header = case.case
     if header.purpose is None and header.question is None:
-        return Answer(None, None)
+        return CaseAnswer(None, None)
     if header.answer is not None:
-        return Answer(header.purpose, header.question, True,
+        return CaseAnswer(header.purpose, header.question, True,
                       (say("answers.own", text=header.answer),))
     named, named_basis = _on_named(case, plan)
     by_key = ANSWERS.get(header.question or "other")
@@ -113,11 +113,11 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
     elif header.question is not None and header.question in TOPICS_OF:
         said = _of_topic(case, diagnosis, plan, header.question)
     elif named:
-        said = Said(True, ())
+        said = AnswerText(True, ())
     else:
-        said = Said(False, (say("answers.open"),))
+        said = AnswerText(False, (say("answers.open"),))
     basis = tuple(dict.fromkeys((*named_basis, *said.basis)))
-    return Answer(header.purpose, header.question, said.answered and bool(basis),
+    return CaseAnswer(header.purpose, header.question, said.answered and bool(basis),
                   (*named, *said.messages), basis)
 
 
@@ -140,39 +140,39 @@ def _on_named(case: CaseFile, plan: Plan) -> tuple[list[Message], list[str]]:
     return messages, basis
 
 
-def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """Which of the conditions that the weeds hint at were measured, and agree."""
     known = tuple(f.id for f in diagnosis.findings if f.id in ("weeds.hints", "weeds.claims"))
     rows = hints(case)
     groups = {
         verdict: [{"label": r.label, "measured": r.measured} for r in rows
                   if r.verdict == verdict.value]
-        for verdict in HintVerdict
+        for verdict in Agreement
     }
     messages = []
-    if groups[HintVerdict.AGREES]:
-        messages.append(say("answers.weeds_agree", rows=groups[HintVerdict.AGREES]))
+    if groups[Agreement.AGREES]:
+        messages.append(say("answers.weeds_agree", rows=groups[Agreement.AGREES]))
     elif any(s.increments for s in case.samples):
         messages.append(say("answers.weeds_unexplained"))
     else:
         messages.append(say("answers.weeds_untested"))
-    if groups[HintVerdict.DIFFERS]:
-        messages.append(say("answers.weeds_differ", rows=groups[HintVerdict.DIFFERS]))
-    if groups[HintVerdict.NOT_MEASURED] or groups[HintVerdict.MIXED]:
+    if groups[Agreement.DIFFERS]:
+        messages.append(say("answers.weeds_differ", rows=groups[Agreement.DIFFERS]))
+    if groups[Agreement.NOT_MEASURED] or groups[Agreement.MIXED]:
         messages.append(say("answers.weeds_open", rows=[
-            *groups[HintVerdict.NOT_MEASURED], *groups[HintVerdict.MIXED]]))
-    settled = bool(case.samples) or bool(groups[HintVerdict.AGREES])
-    return Said(settled, tuple(messages), known if settled else ())
+            *groups[Agreement.NOT_MEASURED], *groups[Agreement.MIXED]]))
+    settled = bool(case.samples) or bool(groups[Agreement.AGREES])
+    return AnswerText(settled, tuple(messages), known if settled else ())
 
 
-def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """pH then and now, against the noise of sampling and laboratory."""
     review = diagnosis.history
     series = [s for s in (review.series if review else ())
               if s.quantity == "ph" and s.change is not None]
     known = [s for s in series if s.change and s.change.verdict is not ChangeVerdict.UNKNOWN]
     if not known:
-        return Said(False, (say("answers.lime_unknown"),))
+        return AnswerText(False, (say("answers.lime_unknown"),))
     known.sort(key=lambda s: (_depth(s), -abs((s.change and s.change.difference) or 0.0)))
     places = {s.place.id for s in known}
     shown = [next(s for s in known if s.place.id == p) for p in dict.fromkeys(
@@ -190,7 +190,7 @@ def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
     wanted = [v for v in verdicts_on(plan, "lime") if v.verdict is Verdict.NEEDED]
     if wanted:
         messages.append(say("answers.lime_more", places=some_places(case, wanted)))
-    return Said(True, tuple(messages), tuple(basis))
+    return AnswerText(True, tuple(messages), tuple(basis))
 
 
 def _depth(series: Series) -> float:
@@ -198,7 +198,7 @@ def _depth(series: Series) -> float:
     return -(series.ends_in[1] - series.ends_in[0]) if series.ends_in else 0.0
 
 
-def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """Which of the two, then the verdict on each; gypsum also for its calcium."""
     lime = verdicts_on(plan, "lime")
     gypsum = verdicts_on(plan, "gypsum")
@@ -225,7 +225,7 @@ def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
         messages += _deals(plan, salt)
     basis = [i for v in judged for i in v.finding_ids]
     basis += [i for a in spread for i in a.finding_ids]
-    return Said(settled, tuple(messages), tuple(basis))
+    return AnswerText(settled, tuple(messages), tuple(basis))
 
 
 def _one(verdicts: Sequence[Judgement]) -> str:
@@ -247,7 +247,7 @@ def _why(case: CaseFile, diagnosis: Diagnosis, verdict: Judgement) -> Message:
     return verdict.why
 
 
-def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """The gravest measured causes, and what was not judged beside them."""
     found = [f for f in diagnosis.worst() if f.grade is not Grade.PRACTICE]
     named = causes(case, found)[:MOST_SAID + 1]
@@ -258,7 +258,7 @@ def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
         messages += _deals(plan, found)
     if open_ones:
         messages.append(say("answers.not_judged", keys=open_ones))
-    return Said(bool(named), tuple(messages), ids(found) if named else ())
+    return AnswerText(bool(named), tuple(messages), ids(found) if named else ())
 
 
 def _deals(plan: Plan, found: Sequence[Finding]) -> list[Message]:
@@ -267,18 +267,18 @@ def _deals(plan: Plan, found: Sequence[Finding]) -> list[Message]:
     return [say("answers.deals", ranks=ranks)] if ranks else []
 
 
-def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """The first thing to do that is not optional; without any measurement the tests."""
     open_ones = open_keys(plan, BASIC)
     if not case.samples:
-        return Said(False, (say("answers.test_first", keys=open_ones or list(BASIC)),))
+        return AnswerText(False, (say("answers.test_first", keys=open_ones or list(BASIC)),))
     decided = [a for a in plan.actions if not a.optional
                and a.finding_ids != ("nutrients.unjudged",)]
     decided.sort(key=lambda a: a.id not in plan.budget.chosen)
     if not decided:
         if open_ones:
-            return Said(False, (say("answers.not_judged", keys=open_ones),))
-        return Said(True, (say("answers.nothing_first"),),
+            return AnswerText(False, (say("answers.not_judged", keys=open_ones),))
+        return AnswerText(True, (say("answers.nothing_first"),),
                     tuple(i for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
                           for i in v.finding_ids))
     first = decided[0]
@@ -291,10 +291,10 @@ def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
                      place=a.place if some_places(case, [a]) else None) for a in following]
     if open_ones:
         messages.append(say("answers.not_judged", keys=open_ones))
-    return Said(True, tuple(messages), first.finding_ids)
+    return AnswerText(True, tuple(messages), first.finding_ids)
 
 
-def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """What must be bought, what may be left out, what is not needed, what stands open."""
     lines = [v for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
              and v.key not in asked_keys(case)
@@ -320,17 +320,17 @@ def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
         messages.append(say("answers.two_sides"))
     settled = all(v.verdict is not Verdict.NOT_JUDGED for v in lines)
     basis = [i for v in lines if v.verdict is not Verdict.NOT_JUDGED for i in v.finding_ids]
-    return Said(settled, tuple(messages), tuple(basis))
+    return AnswerText(settled, tuple(messages), tuple(basis))
 
 
-def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> Said:
+def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> AnswerText:
     """Yes or no by the gravest finding on what was asked; open where nothing could judge it."""
     patterns = TOPICS_OF[key]
     found = [f for f in diagnosis.findings if f.grade is not Grade.PRACTICE
              and any(fnmatchcase(f.id, p) for p in patterns)]
     old = [v for v in plan.unjudged() if v.reason == "sample_too_old"]
     if key == "is_test_good" and old:
-        return Said(True, (say("answers.is_test_good", level=BAD),
+        return AnswerText(True, (say("answers.is_test_good", level=BAD),
                            say("answers.as_it_is", text=old[0].why)), ids(found))
     graded = sorted((f for f in found if f.status is not Status.UNCERTAIN),
                   key=lambda f: (-f.severity, f.status is Status.NOTED))
@@ -338,25 +338,25 @@ def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> Sai
         level = min(graded[0].severity, BAD)
         grave = [f for f in graded if f.severity == graded[0].severity] if level else graded[:1]
         shown = grave[:MOST_SAID] if level == BAD else grave[:1]
-        return Said(True, (say(f"answers.{key}", level=level),
+        return AnswerText(True, (say(f"answers.{key}", level=level),
                            *(told(case, f) for f in shown),
                            *(_repeats(case) if key == "is_test_good" else ()),
                            *(_deals(plan, grave) if level else ())), ids(grave))
     lacking = [m for m in diagnosis.missing if any(p.startswith(f"{m.topic}.") for p in patterns)]
     if found:
-        return Said(False, (say("answers.uncertain", title=found[0].title),))
+        return AnswerText(False, (say("answers.uncertain", title=found[0].title),))
     if lacking:
-        return Said(False, (say("answers.lacking", what=lacking[0].what),))
-    return Said(False, (say("answers.nothing_measured"),))
+        return AnswerText(False, (say("answers.lacking", what=lacking[0].what),))
+    return AnswerText(False, (say("answers.nothing_measured"),))
 
 
 def _repeats(case: CaseFile) -> list[Message]:
     """What was done with further samples of a zone."""
     return [say("answers.repeats", sample=str(s.id), of=str(s.repeats.of), treat=s.repeats.treat)
-            for s in case.samples if s.repeats is not None]
+            for s in case.typed_samples if s.repeats is not None]
 
 
-ANSWERS: Mapping[str, Callable[[CaseFile, Diagnosis, Plan], Said]] = MappingProxyType({
+ANSWERS: Mapping[str, Callable[[CaseFile, Diagnosis, Plan], AnswerText]] = MappingProxyType({
     "why_weeds": _why_weeds,
     "did_lime_work": _did_lime_work,
     "can_compost_fix": can_compost_fix,

@@ -9,7 +9,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
 from loambrief.findings.harm import Harm, harm_of
 from loambrief.findings.model import JudgedKind, Judgement, Message, Place, Verdict, say
-from loambrief.report.answer_parts import MOST_SAID, Said, some_places, verdicts_on
+from loambrief.report.answer_parts import MOST_SAID, AnswerText, some_places, verdicts_on
 from loambrief.topics.assess import Diagnosis
 from loambrief.topics.judge import judged_places
 
@@ -18,7 +18,7 @@ BROUGHT = 0.5
 """Least amount of a nutrient that is said to come with a material [lb/ac]."""
 
 
-def can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """Whether organic material on offer helps, why it is left, and what it cannot replace."""
     messages, basis = _materials(case, plan, where=False)
     wanted = [v for v in verdicts_on(plan, "lime") if v.verdict is Verdict.NEEDED]
@@ -32,27 +32,27 @@ def can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
         messages.append(say("answers.organic_matter", rows=[
             {"value": f.value, "place": Place(f.place.id, f.place.label)} for f in matter]))
     if not messages:
-        return Said(False, (say("answers.organic_none"),))
+        return AnswerText(False, (say("answers.organic_none"),))
     return _settled(case, plan, messages, basis, [f.id for f in matter[:1]], bool(wanted))
 
 
-def where_may_manure_go(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Said:
+def where_may_manure_go(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """On which zones organic material goes, on which it does not and why, and how far off."""
     messages, basis = _materials(case, plan, where=True)
     if not messages:
-        return Said(False, (say("answers.organic_none"),))
+        return AnswerText(False, (say("answers.organic_none"),))
     return _settled(case, plan, messages, basis, [], False)
 
 
 def _settled(case: CaseFile, plan: Plan, messages: list[Message], basis: list[str],
-             matter: list[str], lime: bool) -> Said:
+             matter: list[str], lime: bool) -> AnswerText:
     lines = [v for v in plan.verdicts if v.kind is JudgedKind.MATERIAL
              and v.key in _organic(case)]
     told = lime or any(_told(v) for v in lines)
     if lines and not basis:
         basis = [i for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
                  and v.verdict is not Verdict.NOT_JUDGED for i in v.finding_ids]
-    return Said(told, tuple(messages), tuple((*basis, *matter)))
+    return AnswerText(told, tuple(messages), tuple((*basis, *matter)))
 
 
 def _materials(case: CaseFile, plan: Plan, where: bool) -> tuple[list[Message], list[str]]:

@@ -37,7 +37,7 @@ CAUSES = MappingProxyType({
 
 
 @dataclass(frozen=True)
-class Said:
+class AnswerText:
     """An answer before it is known to rest on anything."""
 
     answered: bool

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 ORGANIC = "farm/organic"
 ASK = "ask"
@@ -16,7 +16,7 @@ def substances() -> tuple[str, ...]:
     return tuple(str(row["substance"]) for row in load(ORGANIC) if row["substance"])
 
 
-def organic_row(kind: str, substance: str | None) -> Row:
+def organic_row(kind: str, substance: str | None) -> DataRow:
     """The standard's answer for a material.
 
     Parameters
@@ -28,7 +28,7 @@ def organic_row(kind: str, substance: str | None) -> Row:
 
     Returns
     -------
-    Row
+    DataRow
         With ``status`` ``allowed``, ``restricted``, ``prohibited`` or ``ask``.
     """
     rows = [row for row in load(ORGANIC) if row["kind"] == kind]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from loambrief.agronomy.possible import NotNegative, SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataTable, Row, load
+from loambrief.tables import DataRow, DataTable, load
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
@@ -23,7 +23,7 @@ class _TableAnswer:
 
     value: float
     notes: tuple[str, ...] = ()
-    details: Row = field(default_factory=dict)
+    details: DataRow = field(default_factory=dict)
     within: bool = True
 
 
@@ -32,7 +32,7 @@ def lime_tables() -> tuple[str, ...]:
     return load(INDEX).column("name")
 
 
-def lime_table(name: str) -> Row:
+def lime_table(name: str) -> DataRow:
     """Index row of a lime table.
 
     Raises
@@ -164,7 +164,7 @@ def lime_requirement(
                   notes=notes, details=details, within_range=found.within)
 
 
-def _effective_share(row: Row, buffer_ph: float | None) -> float:
+def _effective_share(row: DataRow, buffer_ph: float | None) -> float:
     """Pure, fine CaCO3 per unit of the table's lime."""
     if row["effective_share"] != "pure column":
         return float(row["effective_share"])
@@ -174,7 +174,7 @@ def _effective_share(row: Row, buffer_ph: float | None) -> float:
     return pure.value / ground.value
 
 
-def _need_buffer(row: Row, buffer_ph: float | None) -> float:
+def _need_buffer(row: DataRow, buffer_ph: float | None) -> float:
     if buffer_ph is None:
         raise ImpossibleInput(f"{row['name']} needs buffer_ph")
     return buffer_ph

@@ -8,7 +8,7 @@ from itertools import pairwise
 from loambrief.agronomy.possible import NotNegative, Percent, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 SCHEMES = "acidity/fineness_schemes"
 
@@ -18,8 +18,8 @@ def schemes() -> tuple[str, ...]:
     return load(SCHEMES).column("scheme")
 
 
-def lime_scheme(name: str) -> Row:
-    """Row of a lime quality scheme.
+def lime_scheme(name: str) -> DataRow:
+    """DataRow of a lime quality scheme.
 
     Raises
     ------

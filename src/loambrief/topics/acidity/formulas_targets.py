@@ -8,7 +8,7 @@ from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
@@ -29,7 +29,7 @@ def guide_for(region: str | None) -> str | None:
     return None
 
 
-def _match(scheme: str, crop: str, context: str) -> Row | None:
+def _match(scheme: str, crop: str, context: str) -> DataRow | None:
     rows = [r for r in load(TARGETS) if r["scheme"] == scheme and r["crop"] == crop]
     fitting = [r for r in rows if r["context"] == context]
     if not fitting and context != ORGANIC:
@@ -37,7 +37,7 @@ def _match(scheme: str, crop: str, context: str) -> Row | None:
     return fitting[0] if fitting else None
 
 
-def _row(crop: Crop, guide: str | None, context: str) -> Row:
+def _row(crop: Crop, guide: str | None, context: str) -> DataRow:
     """The most specific row: the region's crop, any crop row, then groups, then any."""
     group, wider = f"group:{crop.group}", (guide, "general")
     searches = [(s, name) for s in wider if s for name in crop.lineage]

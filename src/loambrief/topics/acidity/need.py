@@ -262,17 +262,12 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
 
     Parameters
     ----------
-    case : CaseFile
     state : AcidState
         With a target.
     slice_, ph : Increment, float or None
         Slice whose buffer reading is used and its pH in water; the tilled layer by default.
     depth_in : float or None
         Depth to lime [in]; None for the depth the tillage reaches.
-
-    Returns
-    -------
-    LimeNeed
 
     Raises
     ------

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 MATERIALS = "carbon_nitrogen/compost_materials"
 KEYS = ("name", "mass", "moisture_pct", "carbon_pct", "nitrogen_pct", "cn_ratio")
@@ -17,7 +17,7 @@ MOST_CARBON_PCT = 120.0
 from different samples, and their product may pass 100 (sawdust: 0.24 % at 442:1)."""
 
 
-def _number(material: Row, key: str, least: float = 0.0,
+def _number(material: DataRow, key: str, least: float = 0.0,
             most: float = 100.0) -> float:
     try:
         value = float(material[key])
@@ -238,7 +238,7 @@ def compost_recipe(materials: list, target_ratio: float, target_moisture_pct: fl
                   details={"second": q2, "third": q3, "total": mass + q2 + q3})
 
 
-def compost_material(name: str) -> Row:
+def compost_material(name: str) -> DataRow:
     """Typical row of a raw material for compost.
 
     Raises

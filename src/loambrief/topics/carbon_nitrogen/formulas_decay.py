@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.carbon_nitrogen.formulas import constant
 
 
@@ -155,8 +155,8 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
                            "tie_up_above": row["tie_up_above"]})
 
 
-def residue_row(material: str) -> Row:
-    """Row of the residue table by name or synonym; the table's own names first.
+def residue_row(material: str) -> DataRow:
+    """DataRow of the residue table by name or synonym; the table's own names first.
 
     Raises
     ------

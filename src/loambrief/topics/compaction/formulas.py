@@ -15,7 +15,7 @@ from loambrief.agronomy.intervals import binomial_interval, confidence, numbers
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
@@ -125,7 +125,7 @@ def compaction_rating(
     return Answer(row["rating"], unit="class", details=details)
 
 
-def _rating(share_pct: float) -> Row:
+def _rating(share_pct: float) -> DataRow:
     if not 0 <= share_pct <= 100:
         raise ImpossibleInput(f"a share is 0 to 100 % (found {share_pct:g})")
     for row in load("compaction/rating"):

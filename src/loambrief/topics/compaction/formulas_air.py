@@ -9,7 +9,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Positive, positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
@@ -254,7 +254,7 @@ def _textures() -> tuple[str, ...]:
     return tuple(dict.fromkeys(t for r in rows for t in r["textures"].split("|")))
 
 
-def _density_step(row: Row, density: float) -> int:
+def _density_step(row: DataRow, density: float) -> int:
     if density > row["restricts_above"]:
         return 3
     if density >= row["affects_from"]:

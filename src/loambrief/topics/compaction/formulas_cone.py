@@ -10,9 +10,7 @@ from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
 MM2_PER_IN2 = 25.4 * 25.4
-USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = (
-    "usable", "not evidence for loosening", "cannot be judged",
-)
+USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = ("usable", "not evidence for loosening", "cannot be judged")
 
 
 @formula(unit="in", source="reeder-dejonghughes-csd", locator="page 8", how="seen",

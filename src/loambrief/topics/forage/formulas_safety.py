@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
 TOPIC = "forage"
@@ -91,9 +91,7 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
         raise UnknownName("nitrate table", str(table),
                           tuple(dict.fromkeys(load("forage/nitrate_classes").column("table"))))
     forms = {name: nitrate_converted.function(value_ppm, form, name) for name in FORM_MASS}
-    step, row = max(
-        (i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9
-    )
+    step, row = max((i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9)
     return Answer(
         row["class"],
         source=row["source"],
@@ -139,7 +137,7 @@ def horse_sugar_caution(nsc_pct: Percent) -> Answer:
     return Answer(found, details={"laminitis_limit_pct": laminitis, "insulin_limit_pct": insulin})
 
 
-def hay_caution(species: str) -> Row | None:
+def hay_caution(species: str) -> DataRow | None:
     """The row of ``forage/hay_cautions`` for a weed by its accepted name, or None."""
     return next((r for r in load(HAY_CAUTIONS) if species in r["species"].split("|")), None)
 

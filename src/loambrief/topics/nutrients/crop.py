@@ -26,7 +26,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import place_of
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import (
     CALCIUM,
@@ -187,7 +187,7 @@ def _calcium_judgements(state: NutrientState, sample: Sample,
     return tuple(found)
 
 
-def _shallow(sample: Sample, rule: Row | None) -> Increment | None:
+def _shallow(sample: Sample, rule: DataRow | None) -> Increment | None:
     """The slice a shallow rule asks for; without a rule the surface slice."""
     if rule is None:
         return surface_increment(sample)

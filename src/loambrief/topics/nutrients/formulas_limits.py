@@ -9,7 +9,7 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
 TOPIC = "nutrients"
@@ -100,7 +100,7 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> 
     )
 
 
-def _holds(row: Row, value: float) -> bool:
+def _holds(row: DataRow, value: float) -> bool:
     lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 

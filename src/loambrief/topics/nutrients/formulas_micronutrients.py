@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
-from loambrief.agronomy.possible import NotNegative, Percent, not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
+from loambrief.tables.regions import named
 
 TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
@@ -35,7 +36,7 @@ def _applies(cell: object, crop: Crop) -> bool:
 
 @formula(unit="1", source="rutgers-relative-levels", locator="micronutrients, manganese",
          how="seen", valid={"soil_ph": (4.0, 8.5)})
-def manganese_activity_index(manganese_ppm: NotNegative, soil_ph: float) -> float:
+def manganese_activity_index(manganese_ppm: NotNegative, soil_ph: SoilPh) -> float:
     """Manganese activity index from Mehlich-3 manganese and soil pH.
 
     Parameters
@@ -45,17 +46,10 @@ def manganese_activity_index(manganese_ppm: NotNegative, soil_ph: float) -> floa
     soil_ph : float
         Soil pH in water [pH].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative test, or a pH outside 2 to 12.
-
     Notes
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
     """
-    if not 2 <= soil_ph <= 12:
-        raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
     return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
 
 
@@ -71,8 +65,7 @@ def scales_for(nutrient: str, method: str, crop: Crop) -> tuple[str, ...]:
 def _choose(scales: tuple[str, ...], region: str | None) -> str | None:
     """The scale made for the region; else one for general use; else the first."""
     place = {str(r["scale"]): str(r["region"]) for r in load(CLASSES)}
-    text = (region or "").lower()
-    local = [s for s in scales if place[s] != ANY and place[s].lower() in text]
+    local = [s for s in scales if place[s] != ANY and named((region,), (place[s],))]
     general = [s for s in scales if place[s] == ANY]
     return next(iter(local + general + list(scales)), None)
 
@@ -135,7 +128,7 @@ def micronutrient_class(
         "status": row["status"],
         "scale": scale,
         "scale_region": place,
-        "local": place != ANY and place.lower() in (region or "").lower(),
+        "local": place != ANY and bool(named((region,), (place,))),
         "critical": next((r["lower"] for r in rows if r["status"] == "adequate"), None),
         "high_above": next((r["lower"] for r in rows if r["status"] == "high"), None),
     }
@@ -148,7 +141,7 @@ def micronutrient_class(
                   how=str(row["how"]), details=details)
 
 
-def _holds(row: Row, value: float) -> bool:
+def _holds(row: DataRow, value: float) -> bool:
     lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
@@ -315,12 +308,11 @@ def sulfur_rate(crop: str) -> Answer:
 
 
 def calcium_rules(crop: Crop, region: str | None = None,
-                  market_type: str | None = None) -> tuple[Row, ...]:
+                  market_type: str | None = None) -> tuple[DataRow, ...]:
     """The published shallow-calcium rules of a crop, the narrowest limit first.
 
     Parameters
     ----------
-    crop : Crop
     region : str or None
         State; where it has no rule of its own the first state of the table stands in.
     market_type : str or None
@@ -342,7 +334,7 @@ def calcium_rules(crop: Crop, region: str | None = None,
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
 
 
-def other_market_types(crop: Crop, region: str | None) -> tuple[Row, ...]:
+def other_market_types(crop: Crop, region: str | None) -> tuple[DataRow, ...]:
     """Rules of the market types of that state that are not taken where none is stated."""
     taken = calcium_rules(crop, region)
     return tuple(r for r in load(CALCIUM) if taken and r["crop"] in crop.lineage
@@ -351,7 +343,7 @@ def other_market_types(crop: Crop, region: str | None) -> tuple[Row, ...]:
 
 
 def calcium_rule(crop: Crop, region: str | None = None,
-                 market_type: str | None = None) -> Row | None:
+                 market_type: str | None = None) -> DataRow | None:
     """The first of :func:`calcium_rules`, or None."""
     return next(iter(calcium_rules(crop, region, market_type)), None)
 

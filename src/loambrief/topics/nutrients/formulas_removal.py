@@ -9,7 +9,7 @@ from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.units import LB_PER_TON
 
 TOPIC = "nutrients"
@@ -22,7 +22,7 @@ STOVER_K2O_LB_PER_BU = 1.1
 """K2O in all stover per bushel of corn grain [lb/bu]."""
 
 
-def _rows(crop: Crop, column: str, source: str | None) -> list[Row]:
+def _rows(crop: Crop, column: str, source: str | None) -> list[DataRow]:
     for name in crop.lineage:
         found = [
             row for row in load(TABLE)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from loambrief.agronomy.possible import NotNegative, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -38,7 +38,7 @@ def texture_group(texture: str) -> str | None:
     return load(TEXTURES).find(texture=texture)["group"]
 
 
-def _apply(row: Row, ec_ds_m: float) -> float:
+def _apply(row: DataRow, ec_ds_m: float) -> float:
     """One equation, never below the EC it starts from."""
     return max(row["slope"] * ec_ds_m + row["intercept_ds_m"], ec_ds_m)
 

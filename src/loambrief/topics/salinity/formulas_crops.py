@@ -9,7 +9,7 @@ from loambrief.agronomy.crops import find_crop, first_known
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 TOLERANCE = "salinity/crop_tolerance"
 
@@ -87,8 +87,8 @@ def _tolerance_names() -> Mapping[str, str]:
     return names
 
 
-def tolerance_row(crop: str) -> Row:
-    """Row of the tolerance table for a crop by any of its names.
+def tolerance_row(crop: str) -> DataRow:
+    """DataRow of the tolerance table for a crop by any of its names.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def crop_salt_threshold(crop: str) -> Answer:
 
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
-                          most: int = 4) -> tuple[Row, ...]:
+                          most: int = 4) -> tuple[DataRow, ...]:
     """Crops of the same kind that keep more of their yield at an ECe, best first.
 
     Parameters
@@ -169,7 +169,7 @@ def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
     if own["kind"] in ("grain", "oilseed", "legume", "fiber", "root"):
         kinds = {"grain", "oilseed", "legume", "fiber", "root"}
 
-    def kept(row: Row) -> float:
+    def kept(row: DataRow) -> float:
         return 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0)
 
     fit = [
@@ -224,7 +224,7 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     crop : str
         Crop by any of its usual names.
     row_in : float or None
-        Row spacing [in]; needed where the limit depends on it.
+        DataRow spacing [in]; needed where the limit depends on it.
     soil : str
         ``"sandy"`` or ``"other"``.
 

@@ -7,11 +7,7 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
-from loambrief.topics.salinity.formulas_water_quality import (
-    SEVERE,
-    SLIGHT,
-    infiltration_hazard,
-)
+from loambrief.topics.salinity.formulas_water_quality import SEVERE, SLIGHT, infiltration_hazard
 
 AMENDMENTS = "sodicity/amendments"
 UNDISSOLVED = ("calcium carbonate",)

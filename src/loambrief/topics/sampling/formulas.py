@@ -8,13 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from loambrief.agronomy.intervals import (
-    confidence,
-    mean_sd,
-    numbers,
-    t_two_sided,
-    welch,
-)
+from loambrief.agronomy.intervals import confidence, mean_sd, numbers, t_two_sided, welch
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput

@@ -111,9 +111,7 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
 @formula(unit="as given", source="iso-5725-6-1994",
          locator="critical difference of two results, 1.96 x root of the summed variances",
          how="memory", valid={"level": (0.5, 99.9)})
-def least_significant_change(
-    first_error: float, second_error: float, level: float = 95
-) -> Answer:
+def least_significant_change(first_error: float, second_error: float, level: float = 95) -> Answer:
     """Smallest difference of two results that is more than their noise.
 
     Parameters
