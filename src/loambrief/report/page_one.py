@@ -25,8 +25,6 @@ MOST_AVOID = 3
 MOST_UNJUDGED = 3
 MOST_TURNS = 2
 """Lines of a guide named, that a test lies at within its error."""
-OWN_WORDS = ("test", "methods")
-"""Values of a verdict that are of one nutrient alone: lines are merged without regard to them."""
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -72,10 +70,11 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
     An adviser's reason for issuing without a verdict stands beside it.
     """
     open_ones = context.plan.unjudged()
-    groups: dict[str, list[Judgement]] = {}
+    groups: dict[tuple[str, str, str], list[Judgement]] = {}
     for verdict in open_ones:
         if verdict.key in PRIMARY:
-            groups.setdefault(_ground(verdict), []).append(verdict)
+            same = (verdict.reason, verdict.settled_by, context.write(verdict.why))
+            groups.setdefault(same, []).append(verdict)
     ordered = sorted(groups.values(), key=lambda g: min(PRIMARY.index(v.key) for v in g))
     rest = [v for v in open_ones if v.key not in PRIMARY]
     room = MOST_UNJUDGED - bool(rest)
@@ -87,13 +86,6 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
         told.append(context.write(say("verdicts.rest",
                                       keys=list(dict.fromkeys(v.key for v in rest)))))
     return tuple(told)
-
-
-def _ground(verdict: Judgement) -> str:
-    """Reason and remedy of an open question, the same for all that one line may tell."""
-    values = {name: value for name, value in verdict.params.items()
-              if name not in OWN_WORDS}
-    return repr((verdict.reason, verdict.settled_by, sorted(values.items(), key=str)))
 
 
 def _settle(group: Sequence[Judgement]) -> Message | None:

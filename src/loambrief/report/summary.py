@@ -42,7 +42,7 @@ NO_LIMITS = {"nothing": "no_limits_unmeasured", "sap": "no_limits_sap",
 
 
 MOST_LIMITS = 4
-MOST_LINES = 24
+MOST_LINES = 25
 """Lines of all lists together that page 1 holds, actions counted double."""
 CAUTION_LINE = 110
 """Characters in a line under an action, places and products not counted."""
@@ -126,8 +126,9 @@ def _lines(context: Context, room: _Room) -> int:
     plan, short = context.plan, context.writer.short
     shown = chosen_for_page_one(context, room.actions, room.optional)
     cautions = [sum(len(short(bare(c))) + 1 for c in cautions_beside(a)) for a in shown]
+    said = answer(context.case, context.diagnosis, plan).messages
     return (
-        len(context.diagnosis.worst(room.limits)) + 2 * len(shown)
+        len(said) + len(context.diagnosis.worst(room.limits)) + 2 * len(shown)
         + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
         + len(unjudged_lines(context)) + min(len(plan.not_advised), room.avoid)
         + 2 * min(len(turns(plan.verdicts)), room.turns)
