@@ -55,7 +55,7 @@ TOPICS_OF = MappingProxyType({
     "is_water_good": ("salinity.water.*",),
 })
 """Questions about one thing -> ids of the findings that tell of it."""
-BAD, WATCHED, FINE = 2, 1, 0
+BAD, WATCHED = 2, 1
 """How grave the gravest finding on a question is: yes or no turns on it."""
 IN_TURN = (Verdict.NEEDED, Verdict.OPTIONAL, Verdict.NOT_NEEDED, Verdict.NOT_JUDGED)
 
@@ -107,6 +107,7 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
         return CaseAnswer(header.purpose, header.question, True,
                       (say("answers.own", text=header.answer),))
     named, named_basis = _on_named(case, plan)
+    left_open = open_keys(plan, asked_keys(case))
     by_key = ANSWERS.get(header.question or "other")
     if by_key is not None:
         said = by_key(case, diagnosis, plan)
@@ -117,8 +118,8 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     else:
         said = AnswerText(False, (say("answers.open"),))
     basis = tuple(dict.fromkeys((*named_basis, *said.basis)))
-    return CaseAnswer(header.purpose, header.question, said.answered and bool(basis),
-                  (*named, *said.messages), basis)
+    answered = said.answered and bool(basis) and not left_open
+    return CaseAnswer(header.purpose, header.question, answered, (*named, *said.messages), basis)
 
 
 def _on_named(case: CaseFile, plan: Plan) -> tuple[list[Message], list[str]]:
@@ -341,7 +342,8 @@ def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> Ans
         return AnswerText(True, (say(f"answers.{key}", level=level),
                            *(told(case, f) for f in shown),
                            *(_repeats(case) if key == "is_test_good" else ()),
-                           *(_deals(plan, grave) if level else ())), ids(grave))
+                           *(_deals(plan, grave) if level else ())),
+                          ids([f for f in graded if f.severity >= WATCHED] or grave))
     lacking = [m for m in diagnosis.missing if any(p.startswith(f"{m.topic}.") for p in patterns)]
     if found:
         return AnswerText(False, (say("answers.uncertain", title=found[0].title),))

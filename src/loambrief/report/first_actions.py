@@ -189,7 +189,10 @@ def cost_line(context: Context, shown: Sequence[Action]) -> Text:
     lacking = max(sum(a.cost_total or 0.0 for a in waiting) - (money.remaining or 0.0),
                   money.next_money or 0.0)
     ranks = {a.id: a.rank for a in plan.actions}
-    undecided = [a for a in plan.actions if a.id in money.undecided and a not in shown]
+    undecided: dict[str, list[Action]] = {}
+    for action in plan.actions:
+        if action.id in money.undecided and action not in shown:
+            undecided.setdefault(action.conditional_on or "", []).append(action)
     return context.word(
         "cost_line",
         limit=money.limit,
@@ -198,17 +201,18 @@ def cost_line(context: Context, shown: Sequence[Action]) -> Text:
         lacking=lacking,
         later=len([a for a in left_out if not a.optional and a.pass_number > 1]),
         spare=spans_of([a.rank for a in left_out if a.optional]),
-        undecided=[{"what": _named(context, a), "rank": ranks.get(a.conditional_on or "")}
-                   for a in undecided],
+        undecided=[{"rank": ranks.get(reading), "more": len(some[MOST_NAMED:]),
+                    "what": [_named(context, a, with_area=False) for a in some[:MOST_NAMED]]}
+                   for reading, some in undecided.items()],
         unpriced=len(money.unpriced),
     )
 
 
-def _named(context: Context, action: Action) -> str:
+def _named(context: Context, action: Action, with_area: bool = True) -> str:
     """An action that has no line on the page: number, work, place and price."""
     cost = context.costs.costs.get(action.id)
     return context.word("action_named", rank=action.rank, what=brief(context, action),
-                        area=_area(context, action), cost=cost)
+                        area=_area(context, action) if with_area else "", cost=cost)
 
 
 def memory_line(context: Context, shown: Iterable[Action]) -> Text:

@@ -134,6 +134,7 @@ def _lines(context: Context, room: _Room) -> int:
         + 2 * min(len(turns(plan.verdicts)), room.turns)
         + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
         + bool(context.interested) + len(foot_lines(context, shown))
+        + bool(plan.budget.left_out) + bool(plan.budget.undecided)
     )
 
 
