@@ -62,12 +62,13 @@ class _Room:
 ROOMS = (
     _Room(),
     _Room(avoid=2),
-    _Room(avoid=2, limits=3),
-    _Room(avoid=2, limits=3, optional=False),
-    _Room(avoid=1, limits=3, optional=False),
-    _Room(avoid=1, limits=3, actions=4, optional=False),
-    _Room(avoid=1, limits=3, actions=4, turns=0, optional=False),
-    _Room(avoid=1, limits=2, actions=3, turns=0, optional=False),
+    _Room(avoid=2, actions=4),
+    _Room(avoid=2, actions=4, limits=3),
+    _Room(avoid=2, actions=4, limits=3, optional=False),
+    _Room(avoid=1, actions=4, limits=3, optional=False),
+    _Room(avoid=1, actions=4, limits=3, turns=0, optional=False),
+    _Room(avoid=1, actions=4, limits=2, turns=0, optional=False),
+    _Room(avoid=1, actions=3, limits=2, turns=0, optional=False),
 )
 """From all that is wanted to what must stay; cautions are never left out for room."""
 
@@ -134,7 +135,7 @@ def _lines(context: Context, room: _Room) -> int:
         + 2 * min(len(turns(plan.verdicts)), room.turns)
         + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
         + bool(context.interested) + len(foot_lines(context, shown))
-        + bool(plan.budget.left_out) + bool(plan.budget.undecided)
+        + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
     )
 
 
