@@ -20,7 +20,7 @@ from scenario_checks import (
     verdicts,
 )
 
-from loambrief.findings.model import NeedKind
+from loambrief.findings.model import JudgedKind, NeedKind, Verdict
 from loambrief.report.blocks import plain
 from loambrief.tables import references
 
@@ -40,6 +40,8 @@ ANALYSIS_OF = {"n": "N", "p2o5": "P2O5", "k2o": "K2O", "sulfur": "S", "magnesium
 WORDS_OF = {"N": "nitrogen", "P2O5": "phosph", "K2O": "potas"}
 PRIMARY = tuple(WORDS_OF)
 WATER_WORDS = r"water|ditch|creek|stream|brook|river|pond|well|drain"
+RULED_OUT = ("material_interval", "material_excluded", "material_organic_prohibited")
+"""Reasons against a material that are no verdict on what it would supply."""
 GUESSES = ("weeds", "refractometry")
 
 
@@ -133,8 +135,9 @@ def test_advises_against_nothing_unjudged(name):
         if entry["material_id"]:
             assert by_key.get(entry["material_id"]) == {"not needed"}, entry
     against = {e["material_id"] for e in s.data["not_advised"]}
+    ruled_out = {v["key"] for v in verdicts(s) if v["reason"] in RULED_OUT}
     for material in s.loaded.case.materials:
-        if str(material.id) in against and material.analysis is not None:
+        if str(material.id) in against - ruled_out and material.analysis is not None:
             holds = sold_for(material)
             told = {v for key in holds for v in by_key.get(key, ())}
             # what is wanted of it may be had for less; else all it is sold for must be needless
@@ -170,8 +173,8 @@ def test_unjudged_primary_nutrients_stand_on_page_one(name):
 def test_a_need_without_a_rate_keeps_its_materials(name):
     """ensures that a nutrient the plan asks for is not on the list of what not to buy."""
     s = scenario(name)
-    ruled_out = {v.key for v in s.plan.verdicts if v.reason == "material_interval"}
-    against = {n.material_id for n in s.plan.not_advised} - ruled_out  # by date, not by need
+    ruled_out = {v.key for v in s.plan.verdicts if v.reason in RULED_OUT}
+    against = {n.material_id for n in s.plan.not_advised} - ruled_out
     asked = {a.need.item for a in s.plan.actions
              if a.kind is NeedKind.NUTRIENT and a.rate is None}
     holding = {key: {str(m.id) for m in s.loaded.case.materials if m.analysis is not None
@@ -354,3 +357,28 @@ def test_a_case_that_cannot_be_right_is_refused(name):
     """ensures that the case is refused with the place in the file."""
     said = refusal(name)
     assert said and re.match(r"\d+: ", said), said
+
+
+@every_field
+def test_what_is_needed_is_acted_on(name):
+    """ensures that a verdict of needed has an action, a caution or a line of page 1.
+
+    The action names the key, brings it, or says in a caution how it is to be brought.
+    """
+    s = scenario(name)
+    for verdict in s.plan.verdicts:
+        if verdict.verdict is not Verdict.NEEDED or verdict.kind not in (
+                JudgedKind.NUTRIENT, JudgedKind.AMENDMENT):
+            continue
+        here = [a for a in s.plan.actions
+                if not a.place.id or not verdict.place.id or a.place.id == verdict.place.id]
+        served = [a for a in here if verdict.key in (a.item, a.kind.value, *a.meets)
+                  or a.supplies.get(verdict.key, 0.0) > 0
+                  or (verdict.key == "sulfur" and a.kind is NeedKind.ACIDIFY)
+                  or (verdict.finding_ids and set(verdict.finding_ids) & set(a.finding_ids))]
+        cautioned = verdict.key == "Mg" and any(
+            c.key == "actions.caution_dolomitic" for a in here for c in a.cautions)
+        assert served or cautioned, (verdict.id, verdict.reason)
+        if verdict.key == "Mg" and not any(a.supplies.get("Mg", 0.0) >= (verdict.amount or 0.0)
+                                           for a in here):
+            assert cautioned or any(a.item == "Mg" for a in here), verdict.id

@@ -103,8 +103,8 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
     if item == "cone-again":
         return Window(None, None, say("actions.when_field_capacity"))
     if item == DECIDES:
-        end = planting if planting and planting > today else None
-        return Window(today, end, say("actions.when_decision", end=end))
+        ahead = planting if planting and planting > today else None
+        return Window(today, ahead, say("actions.when_decision", end=ahead))
     if item in HABITS:
         return Window(today, None, say(f"actions.{HABITS[item]}"))
     if kind is NeedKind.MANAGE:

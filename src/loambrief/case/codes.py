@@ -5,7 +5,8 @@ that do not fit each other. CASE060 to CASE079: lab files, profiles and field sh
 and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
 it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
 with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
-were not checked against the print; :mod:`loambrief.record.accepted` holds them against the advice.
+were not checked against the print; :mod:`loambrief.record.completeness` holds them against the
+advice.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ from types import MappingProxyType
 
 OF_ADVICE = ("UNJUDGED", "MEMORY")
 """Codes of an accepted point that only the advice can have, never the case by itself."""
+
+OF_PLAN = ("CASE131", "CASE132", "CASE133")
+"""Warnings that only the finished plan can give."""
 
 CODES: Mapping[str, str] = MappingProxyType(
     {

@@ -113,6 +113,8 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     if action.total is not None:
         total = context.order(action.total, action.total_unit)
     what = brief(context, action)
+    if action.own == "action":
+        what = context.word("own_action", what=what)
     if action.optional:
         what = context.word("optional_action", what=what)
     return FirstAction(
@@ -134,6 +136,8 @@ def _cost(context: Context, action: Action) -> str:
     ranks = {a.id: a.rank for a in context.plan.actions}
     if action.id in context.plan.budget.undecided:
         return context.word("cost_open", rank=ranks.get(action.conditional_on or ""))
+    if action.id in context.plan.budget.deferred:
+        return context.word("deferred_long")
     if not context.in_budget(action):
         return context.word("not_covered_long")
     if any(note.key == SAME_SAMPLES for note in action.notes):
@@ -204,6 +208,7 @@ def cost_line(context: Context, shown: Sequence[Action]) -> Text:
         undecided=[{"rank": ranks.get(reading), "more": len(some[MOST_NAMED:]),
                     "what": [_named(context, a, with_area=False) for a in some[:MOST_NAMED]]}
                    for reading, some in undecided.items()],
+        deferred=spans_of([ranks[i] for i in money.deferred]),
         unpriced=len(money.unpriced),
     )
 

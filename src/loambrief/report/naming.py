@@ -12,7 +12,8 @@ FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 
 def brief_message(action: Action) -> Message:
     """What to do, without the material and rate; its short form is the name."""
-    if action.material_id is None or action.rate is None or action.item == EVERY_SEASON:
+    if action.material_id is None or action.rate is None or action.own \
+            or action.item == EVERY_SEASON:
         return action.title
     if action.kind is NeedKind.NUTRIENT:
         items = [n for n in action.supplies if n in FED and n in (action.meets or FED)]

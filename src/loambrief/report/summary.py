@@ -10,6 +10,7 @@ from loambrief.findings.model import Verdict, bare
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
+from loambrief.report.farm_part import farm_lines
 from loambrief.report.first_actions import (
     MOST_ACTIONS,
     action_lines,
@@ -98,7 +99,8 @@ def summary(context: Context) -> Summary:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     return Summary(
         title=word("title", client=case.client.name, field=case.field.name),
-        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        kicker=(word("kicker", business=case.adviser.business or case.adviser.name), " · ",
+                Span(word("annex_pointer", file=context.annex_file), link="#annex")),
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
@@ -135,7 +137,7 @@ def _lines(context: Context, room: _Room) -> int:
         + 2 * min(len(turns(plan.verdicts)), room.turns)
         + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
         + bool(context.interested) + len(foot_lines(context, shown))
-        + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
+        + len(farm_lines(context)) + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
     )
 
 
@@ -143,13 +145,14 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...],
            gear: str) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
-    notes: list[Text] = []
+    notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
-                      Span(word("missing_link"), link="#missing")))
+                      Span(word("missing_link"), link="#missing"),
+                      f" ({context.section('missing')})."))
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import LB_PER_TON
 
-TOPIC = "nutrients"
 SETBACKS = "nutrients/manure_setbacks"
 ANYWHERE = "any"
 STRIP, NO_STRIP = "vegetated strip", "no strip"
@@ -20,6 +19,7 @@ BASES = ("nitrogen", "guide", "removal", "none")
 the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
+FT2_PER_ACRE = 43560.0
 
 
 @formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
@@ -214,9 +214,40 @@ def manure_setback_ft(feature: str, region: str | None = None,
     condition = STRIP if strip_ft >= STRIP_FT else NO_STRIP
     row = next((r for r in held if r["condition"] == condition),
                next(r for r in held if r["condition"] == NO_STRIP))
-    return Answer(row["setback_ft"], source=row["source"], locator=row["locator"],
-                  how=row["how"],
+    return by_row(row, row["setback_ft"],
                   details={"own_region": bool(own), "strip": row["condition"] == STRIP})
+
+
+@formula(unit="ac", source="cfr-40-412-4", locator="paragraph (c)(5): area inside the setback",
+         how="convention")
+def setback_strip_ac(setback_ft: NotNegative, distance_ft: NotNegative,
+                     length_ft: NotNegative) -> float:
+    """Area along water that gets no manure.
+
+    Parameters
+    ----------
+    setback_ft : float
+        Distance from the water that gets no manure [ft].
+    distance_ft : float
+        From the water to the edge of the area that is spread [ft].
+    length_ft : float
+        Of the water along that area [ft].
+
+    Returns
+    -------
+    float
+        Strip of the area that lies inside the setback [ac]; 0 where the area begins beyond it.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    (Setback - distance) x length / 43,560. A bend or a corner makes it a little more or less.
+    """
+    return max(setback_ft - distance_ft, 0.0) * length_ft / FT2_PER_ACRE
 
 
 @formula(unit="d", source="cfr-7-205-203", locator="paragraph (c)(1)", how="seen")
@@ -253,5 +284,4 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))
     row = load("nutrients/raw_manure").find(
         name="soil_contact_days" if touches else "no_contact_days")
-    return Answer(float(row["value"]), source=row["source"], locator=row["locator"],
-                  how=row["how"], details={"touches": touches})
+    return by_row(row, float(row["value"]), details={"touches": touches})
