@@ -63,7 +63,7 @@ def test_gravest_first_goes_by_key():
     """ensures that people stand before stock, water, the crop, gear, effect and money, whatever
     the order or the words."""
     given = [say(key) for key in (
-        "nutrients.caution_k_rate", "acidity.caution_ammonia", "actions.caution_lime_dust",
+        "nutrients.caution_cap", "acidity.caution_ammonia", "actions.caution_lime_dust",
         "acidity.caution_legume", "actions.caution_setback", "forage.caution_horse",
         "salinity.caution_acid")]
     assert [harm_of(c) for c in gravest_first(given)] == [
