@@ -22,6 +22,8 @@ MOST_TESTS = 2
 """Measurements among them that other work waits for."""
 MOST_NAMED = 3
 """Actions named that wait for money."""
+UNSETTABLE = "farm.limit_unsettable"
+"""Limit of what no machine of the farm can spread: a note says it, and nothing is to do."""
 SAME_SAMPLES = "actions.note_same_samples"
 
 
@@ -35,7 +37,8 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS,
     covers no work, what waits for it stands there, since a page without it would deny the plan.
     """
     first_passes = [a for a in context.plan.actions if a.pass_number == 1]
-    covered = [a for a in first_passes if context.in_budget(a)]
+    covered = [a for a in first_passes if context.in_budget(a)
+               and not (a.optional and any(m.key == UNSETTABLE for m in a.limits))]
     before = {d for a in context.plan.actions
               for d in (a.conditional_on, *a.depends_on, *a.decided_by) if d}
     groups: dict[int, list[Action]] = {}

@@ -274,11 +274,8 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     -----
     Law for certified organic farms. The produce safety rule (21 CFR 112.56) states no interval of
     its own yet; the usual guidance takes these. Buyers of leafy crops often ask for a year or more.
-    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil.
-
-    References
-    ----------
-    cfr-7-205-203; cornell-gap-amendments; csu-90-120-day.
+    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil. Sources:
+    cornell-gap-amendments; csu-90-120-day.
     """
     lineage = find_crop(crop).lineage
     touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))
