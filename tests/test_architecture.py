@@ -13,8 +13,8 @@ import loambrief
 ROOT = Path(loambrief.__file__).parent
 LAYERS = (  # highest first; a module imports only from lower lines, or from its own part
     ("cli", "__main__"),
-    ("batch", "record", "doctor"),
-    ("mail",),
+    ("batch", "doctor"),
+    ("record", "mail"),
     ("pipeline",),
     ("archive", "render"),
     ("report",),

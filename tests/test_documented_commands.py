@@ -100,7 +100,7 @@ def test_tutorial_works_as_it_stands(bench):
             continue
         result = run(line)
         assert result.exit_code == 0, (line, result.output)
-    assert "Good." in run("loambrief verify work/signed.pdf --trust work/me.pem").output
+    assert "Good." in run("loambrief verify work/signed.pdf --trust adviser=work/me.pem").output
     words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.pdf").read_bytes()))
     assert "What we saw in numbers" in words and "House guide" in words
     assert Path("work/spanish/creek-bottom-tutorial.html").exists()

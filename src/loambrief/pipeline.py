@@ -271,7 +271,7 @@ def sign_words(language: str) -> Mapping[str, str]:
     """
     short = language.split("-")[0].lower()
     writer = Writer(short if (templates_dir() / "text" / short / "sign.j2").is_file() else "en")
-    names = ("signed_by", "trial", "draft", "reason_adviser", "reason_client")
+    names = ("signed_by", "trial", "draft", "reason_adviser", "reason_client", "name_differs")
     return {name: writer.write(say(f"sign.{name}")) for name in names}
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from email.errors import MessageError
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -25,10 +25,18 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
 
 @dataclass(frozen=True)
 class Finished:
-    """A finished advisory to be sent: what the letter says, and the PDF it carries."""
+    """A finished advisory to be sent: what the letter says, and the PDFs it carries.
+
+    ``more`` are further documents that belong to it, by name.
+    """
 
     enclosed: Enclosed
     pdf: bytes
+    more: Mapping[str, bytes] = field(default_factory=dict)
+
+    def files(self) -> dict[str, bytes]:
+        """What is attached, by name; the advisory first."""
+        return {self.name: self.pdf, **self.more}
 
     @property
     def facts(self) -> Facts:
@@ -110,8 +118,8 @@ def compose(group: Sequence[Finished]) -> Letter:
     message.set_content(text.plain, cte="quoted-printable")
     message.add_alternative(text.html, subtype="html", cte="quoted-printable")
     for one in group:
-        message.add_attachment(one.pdf, maintype="application", subtype="pdf",
-                               filename=one.name)
+        for name, content in one.files().items():
+            message.add_attachment(content, maintype="application", subtype="pdf", filename=name)
     digest = _digest(message, group)
     message["Message-ID"] = f"<{digest[:32]}@{sender.domain}>"
     for number, part in enumerate(p for p in message.walk() if p.is_multipart()):
@@ -131,7 +139,8 @@ def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:
         if not part.is_multipart():
             digest.update(bytes(part.get_payload(decode=True) or b"") + b"\0")
     for one in group:
-        digest.update(one.name.encode() + b"\0")
+        for name in one.files():
+            digest.update(name.encode() + b"\0")
     return digest.hexdigest()
 
 

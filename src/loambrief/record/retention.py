@@ -93,9 +93,16 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
     """
     if role not in ROLES:
         raise ImpossibleInput(f"role {role!r}; one of {', '.join(ROLES)}")
+    files = [Frozen(role, plain_name(path.name), _read(path)) for path in paths]
+    return enter_files(store, files, number=number, revision=revision, client=client, note=note)
+
+
+def enter_files(store: Store, files: Sequence[Frozen], *, number: str | None = None,
+                revision: int | None = None, client: str | None = None,
+                note: str = "") -> LogLine:
+    """Put files that were read, or just made, into the record; as :func:`add`."""
     if (number is None) == (client is None):
         raise ImpossibleInput("the files belong to a number or to a client, one of the two")
-    files = [Frozen(role, plain_name(path.name), _read(path)) for path in paths]
     if not files:
         raise ImpossibleInput("no file")
     with store.writing():
@@ -112,7 +119,7 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
                                 or f"c{secrets.token_hex(CLIENT_BYTES)}")
         for file in files:
             there = store.find_digest(sha256(file.content))
-            if there is not None and (there.number, there.role) == (number, role):
+            if there is not None and (there.number, there.role) == (number, file.role):
                 raise RecordRefused(f"{file.name} is in the record already (line {there.seq})")
         card = {"client": who, "note": note, "files": [f.as_json() for f in files],
                 "text": "\n".join([note, *(f.name for f in files)])}

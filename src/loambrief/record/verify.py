@@ -9,12 +9,11 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import tempfile
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.archive.facts import FactState, FileFact, Inspection, bottom_line
+from loambrief.archive.facts import Anchors, FactState, FileFact, Inspection, bottom_line
 from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_apart import Limits, inspect_apart
 from loambrief.errors import LoambriefError
@@ -87,7 +86,8 @@ class Verification:
         }
 
 
-def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
+def verify(data: bytes, name: str, *, now: dt.datetime,
+           anchors: Anchors = (),
            record: TrustedRecord | None = None, again: bool = True,
            limits: Limits = EVERYDAY) -> Verification:
     """Check one file.
@@ -96,8 +96,8 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
     ----------
     now : datetime
         With time zone.
-    anchors : sequence of bytes
-        Trusted certificates, DER.
+    anchors : mapping of str to sequence of bytes, or sequence of bytes
+        Trusted certificates, DER, by role; a plain sequence is trusted in each.
     record : TrustedRecord or None
         The archive's, if there is one to ask.
     again : bool
