@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from collections import defaultdict
 from functools import cache
 from pathlib import Path
 
@@ -132,6 +133,16 @@ def test_no_module_reaches_itself_by_imports():
 
     for name in NAMES:
         walk(name)
+
+
+def test_class_names_have_one_meaning():
+    """ensures that no two classes share a name, with or without a leading underscore."""
+    places = defaultdict(list)
+    for path in ROOT.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                places[node.name.lstrip("_")].append(path.name)
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
 
 
 def test_charts_know_nothing_of_the_advisory():

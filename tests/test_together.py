@@ -46,6 +46,15 @@ def test_one_document_with_a_cover(tmp_path):
     assert {"tarrow-east-40-case.yaml", "tarrow-west-20-case.yaml"} <= set(reader.attachments)
 
 
+def test_files_are_kept_apart_whatever_the_ids(tmp_path):
+    """ensures that a case whose id begins like the name of its file loses no file."""
+    west = other_field(tmp_path, **{"id: tarrow-west-20": "id: case"})
+    assert run("advise", CASE, west, "--together", "both", "-o", tmp_path / "out",
+               "-q").exit_code == 0
+    reader = pypdf.PdfReader(io.BytesIO((tmp_path / "out" / "both.pdf").read_bytes()))
+    assert {"tarrow-east-40-case.yaml", "case-case.yaml", "case.json"} <= set(reader.attachments)
+
+
 @pytest.mark.parametrize("old, new, word", [
     ("name: Pruett & Daughters Grain", "name: Somebody Else", "client"),
     ("units: us", "units: si", "units"),

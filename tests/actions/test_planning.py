@@ -2,6 +2,7 @@
 
 import datetime as dt
 import itertools
+import math
 import random
 
 import pytest
@@ -13,7 +14,7 @@ from loambrief.actions.budget import choose
 from loambrief.actions.model import Action
 from loambrief.actions.offers import offer
 from loambrief.actions.ranking import rank
-from loambrief.actions.rounding import round_rate, step
+from loambrief.actions.rounding import pass_rates, round_rate, step
 from loambrief.case.schema import Material
 from loambrief.findings.model import WHOLE_FIELD, Confidence, Need, NeedKind, say
 
@@ -215,3 +216,17 @@ def test_unpriced_is_not_free():
 
     unknown = tuple(replace(a, cost_total=None) if a.id == "p" else a for a in ranked)
     assert choose(unknown, 5.0).unpriced == ("p",)
+
+
+@pytest.mark.parametrize(("need", "cap", "rates"), [
+    (8.1, 3.0, (3.0, 2.5, 2.5)),        # three of 2.5 would be 0.6 short
+    (8.1, 2.7, (2.7, 2.7, 2.7)),        # the usual step of 0.5 would stop at 2.5
+    (4.2, 2.2, (2.0, 2.0)),
+])
+def test_passes_add_up_to_the_need(need, cap, rates):
+    """ensures that the passes of a lime bring the whole need, to half a step of the spreader."""
+    fewest = math.ceil(need / cap)
+    made = pass_rates(need, fewest, "ton/ac", cap=cap)
+    assert made == pytest.approx(rates)
+    assert abs(sum(made) - need) <= 0.25 + 1e-9
+    assert max(made) <= cap + 1e-9

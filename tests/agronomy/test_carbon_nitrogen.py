@@ -33,13 +33,6 @@ def test_ratio_and_content_are_inverse(ratio):
     assert carbon.carbon_nitrogen_ratio(40.0, nitrogen) == pytest.approx(ratio)
 
 
-@given(st.floats(0, 16))
-def test_protein_and_nitrogen_are_inverse(nitrogen):
-    """ensures that crude protein and nitrogen convert both ways (ARS Akron, footnote 2)."""
-    assert carbon.nitrogen_pct_from_protein(
-        carbon.crude_protein_pct(nitrogen)) == pytest.approx(nitrogen)
-
-
 def test_mineral_nitrogen_by_hand():
     """ensures that 15 cm at 1.3 g/cm3, 1.5 % C, C:N 10 and 2 % give 58.5 kg/ha (arithmetic)."""
     result = carbon.nitrogen_mineralised_kg_ha.evaluate(

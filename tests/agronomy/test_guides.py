@@ -1,4 +1,5 @@
 """Fertilizer guides: what they cover, and the rates their rules give."""
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -173,10 +174,15 @@ def test_guides_that_fit():
     assert none == ()
 
 
-def test_region_is_a_whole_word():
-    """ensures that Kansas is not found in Arkansas."""
-    assert not SHIPPED["kansas_mf2586"].fits_region("Arkansas")
-    assert SHIPPED["kansas_mf2586"].fits_region("eastern Kansas")
+@pytest.mark.parametrize(("region", "place", "there"), [
+    ("Kansas", "Arkansas", False), ("Kansas", "eastern Kansas", True),
+    ("Kansas", "Kansas City, Missouri", False), ("Virginia", "West Virginia", False),
+    ("Virginia", "West Virginia and Virginia", True), ("West Virginia", "West Virginia", True),
+    ("Delaware", "Delaware County, Indiana", False), ("Georgia", "Georgia Coastal Plain", True),
+    ("Coastal Plain of Georgia", "the coastal plain of Georgia", True)])
+def test_region_is_told_word_by_word(region, place, there):
+    """ensures that a region is not found in the name of another one, of a county or a town."""
+    assert replace(SHIPPED["kansas_mf2586"], regions=(region,)).fits_region(place) is there
 
 
 OWN = {

@@ -20,8 +20,9 @@ AMOUNT = st.floats(0, 1e5)
 @given(AMOUNT)
 def test_oxides_and_elements_turn_back(amount):
     """ensures that P to P2O5 and K to K2O turn back into themselves (own property)."""
-    assert nutrients.p_from_p2o5(nutrients.p2o5_from_p(amount)) == pytest.approx(amount)
-    assert nutrients.k_from_k2o(nutrients.k2o_from_k(amount)) == pytest.approx(amount)
+    for element, oxide in (("P", "P2O5"), ("K", "K2O")):
+        there = nutrients.fertilizer_form(amount, element, oxide)
+        assert nutrients.fertilizer_form(there, oxide, element) == pytest.approx(amount)
 
 
 @given(AMOUNT, st.floats(0.5, 12))
@@ -50,10 +51,17 @@ def test_corn_and_soybean_rotation_removal():
         assert nutrients.nutrient_supplied(product, grade) == pytest.approx(wanted, abs=5)
 
 
+@pytest.mark.parametrize("forms", [("S", "P"), ("P", "K2O"), ("K2O", "Mg")])
+def test_forms_of_two_nutrients_are_not_converted(forms):
+    """ensures that a form is turned only into one of the same nutrient."""
+    with pytest.raises(UnknownName):
+        nutrients.fertilizer_form(1, *forms)
+
+
 def test_impossible_amounts_are_refused():
     """ensures that negative or absurd inputs raise rather than compute."""
     for call in (
-        lambda: nutrients.p2o5_from_p(-1), lambda: nutrients.k_from_k2o(-1),
+        lambda: nutrients.fertilizer_form(-1, "P", "P2O5"),
         lambda: nutrients.ppm_to_lb_per_acre(10, 0),
         lambda: nutrients.nutrient_supplied(100, 101),
         lambda: nutrients.soil_test_change("K2O", 10.0),
@@ -143,6 +151,9 @@ def test_class_of_the_region_comes_first():
         nutrient="Zn", method="dtpa", test_ppm=0.8, crop="corn", region="Utah")
     assert (here.value, here.details["local"]) == ("adequate", True)
     assert (there.value, there.details["local"]) == ("marginal", False)
+    county = micronutrients.micronutrient_class.evaluate(
+        nutrient="Zn", method="dtpa", test_ppm=0.8, crop="corn", region="Iowa County, Wisconsin")
+    assert county.details["local"] is False
 
 
 def test_method_without_classes_gives_none():

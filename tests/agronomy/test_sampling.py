@@ -20,7 +20,6 @@ from loambrief.tables import load
 from loambrief.topics.sampling.formulas import (
     difference_interval,
     mean_interval,
-    proportion_interval,
     samples_needed,
     samples_needed_iterated,
 )
@@ -144,13 +143,6 @@ def test_difference_needs_spread():
         difference_interval(first=[1, 1], second=[2, 2])
     with pytest.raises(ImpossibleInput):
         difference_interval(first=[1], second=[2, 3])
-
-
-def test_proportion_refuses_what_cannot_be():
-    """ensures that a share needs whole counts within its total."""
-    for count, n in ((3, 2), (-1, 5), (1.5, 4), (0, 0)):
-        with pytest.raises(ImpossibleInput):
-            proportion_interval(count=count, n=n)
 
 
 @pytest.mark.parametrize(("cores", "printed"), [(5, 27), (10, 19), (15, 15.5), (20, 13.4)])

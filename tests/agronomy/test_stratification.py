@@ -10,7 +10,6 @@ from loambrief.topics.stratification.formulas import (
     layer_ratio,
     layer_weighted_mean,
     lower_layer_value,
-    surface_acidification,
 )
 
 VALUE = st.floats(0, 3000)
@@ -64,4 +63,3 @@ def test_figures_are_known_by_name():
     assert figure("runoff_depth") == 2
     with pytest.raises(UnknownName):
         figure("nothing")
-    assert surface_acidification(n_lb_ac=150) == pytest.approx(0.15)

@@ -160,7 +160,7 @@ def test_rows_without_a_second_system_say_so():
 
 def test_numeric_weed_tables_have_sums():
     """ensures that every column of numbers is guarded by its sum (own rule)."""
-    for table in ("indicators", "competition", "constants", "cover_classes"):
+    for table in ("indicators", "competition", "constants"):
         for column, about in load(f"weeds/{table}").source.columns.items():
             assert (about.get("type") == "text") != ("sum" in about), (table, column)
 
@@ -322,14 +322,6 @@ def test_impossible_means_are_refused(wrong):
         weeds.indicator_mean.evaluate(**wrong)
 
 
-def test_mid_points_lie_in_their_classes():
-    """ensures that each mid-point is inside its class (Braun-Blanquet 1964)."""
-    for row in load(weeds.CLASSES):
-        if row["low_pct"] is not None:
-            assert row["low_pct"] < row["mid_pct"] < row["high_pct"]
-            assert row["mid_pct"] == pytest.approx((row["low_pct"] + row["high_pct"]) / 2)
-
-
 @pytest.mark.parametrize("certainty, cover, weight", [
     (1, 0, 0), (1, 100, 10), (0, 50, 0), (0.4, 25, 2)])
 def test_limits_of_certainty_and_cover_count(certainty, cover, weight):
@@ -343,14 +335,6 @@ def test_impossible_weights_are_refused(certainty, cover):
     """ensures that a certainty or a cover past its limits raises (own rule)."""
     with pytest.raises(ImpossibleInput):
         weeds.indicator_weight(certainty, cover)
-
-
-def test_cover_of_plots():
-    """ensures that numbers, text and an empty plot are read (own rule)."""
-    assert weeds.cover_from_braun_blanquet(3) == weeds.cover_from_braun_blanquet("3") == 37.5
-    assert weeds.cover_from_braun_blanquet([0, "4"]) == pytest.approx(31.25)
-    with pytest.raises(UnknownName):
-        weeds.cover_from_braun_blanquet("6")
 
 
 LOSS = (st.floats(0.01, 10), st.floats(5, 100))

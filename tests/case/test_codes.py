@@ -20,6 +20,7 @@ TAKEN_IN = {  # codes of test_intake.py, test_yaml_edit.py and test_profiles.py
     "CASE049", "CASE123",  # test_boundary.py
     "CASE072",  # test_photos.py
     "CASE075", "CASE076",  # test_brand.py
+    "CASE054", "CASE131", "CASE132", "CASE133",  # tests/actions/test_own.py
 }
 
 
@@ -64,6 +65,21 @@ WEED = [{"species": "Rumex acetosella", "identification": "certain"}]
 PRICE = {"amount": 5, "per": "ton"}
 LAB = {"name": "Lab"}
 COPIED = {"ph": 6.2, "phosphorus": "20 ppm", "potassium": "150 ppm", "calcium": "1400 ppm"}
+
+
+def own(**keys):
+    return minimal(weeds=WEED, own_actions=[
+        {"id": "a", "what": "Mow", "kind": "manage", "reason": "seed heads", **keys}])
+
+
+def change(**keys):
+    return minimal(weeds=WEED, plan_changes=[{"action": "x", "reason": "no", **keys}])
+
+
+def nitrogen(**keys):
+    return minimal(weeds=WEED, nitrogen={
+        "set_by": "the adviser", "source": "own trials", "rate": "120 lb/ac",
+        "rate_is": "still to apply", **keys})
 
 
 def in_lane():
@@ -128,6 +144,33 @@ CASES = [  # code, field, case
     ("CASE034", "samples[B1].increments", minimal(samples=[sample(increments=[])])),
     ("CASE034", "weeds", minimal(weeds=WEED * 61)),
     # values that do not fit each other
+    ("CASE042", "own_actions[A].id", minimal(weeds=WEED, own_actions=[
+        {"id": name, "what": "Mow", "kind": "manage", "reason": "seed"} for name in "aA"])),
+    ("CASE047", "own_actions[a].window.end",
+     own(window={"start": "2027-03-02", "end": "2027-03-01"})),
+    ("CASE047", "plan_changes[1].until", change(change="defer", until="2026-10-01")),
+    ("CASE052", "own_actions[a].material", own(material="mpa")),
+    ("CASE052", "own_actions[a].where", own(where="nowhere")),
+    ("CASE052", "nitrogen.passes[1].where",
+     nitrogen(passes=[{"nitrogen": "120 lb/ac", "where": "S"}])),
+    ("CASE053", "own_actions[a].rate", own(rate="20 lb/ac")),
+    ("CASE053", "own_actions[a].kind", own(kind=None)),
+    ("CASE053", "own_actions[a].area", own(area="4000 ac")),
+    ("CASE053", "own_actions[a].window", own(window={"start": None})),
+    ("CASE053", "own_actions[a].cost.per",
+     own(cost={"amount": 3, "per": "gal", "date": "2026-10-01"})),
+    ("CASE053", "own_actions[a].rate", {
+        **material(analysis={"n": "11 %"}),
+        "own_actions": [{"id": "a", "what": "Feed", "material": "m", "reason": "why"}]}),
+    *[("CASE053", "plan_changes[1].change", change(change=name))
+      for name in ("defer", "replace", "split", "move")],
+    ("CASE053", "plan_changes[1].rank", change(change="drop", rank=2)),
+    ("CASE053", "plan_changes[1].parts",
+     change(change="split", parts=[{"area": "3 ac"}, {"window": {"when": "later"}}])),
+    ("CASE053", "nitrogen.rate", nitrogen(rate="20 gal/ac")),
+    ("CASE053", "nitrogen.passes[m].material", {
+        **material(analysis={"p2o5": "45 %"}),
+        "nitrogen": nitrogen(passes=[{"nitrogen": "120 lb/ac", "material": "m"}])["nitrogen"]}),
     ("CASE040", "samples[B1].methods.zinc", one(zinc="1 ppm")),
     ("CASE040", "samples[B1].methods.aluminum", one(aluminum="30 ppm")),
     ("CASE041", "samples[B2].area",
@@ -178,6 +221,31 @@ CASES = [  # code, field, case
         sample({"phosphorus": "9 ppm"}), sample({"phosphorus": "8 ppm"}, id="B2",
                                                 methods={"phosphorus": "olsen"},
                                                 repeats={"of": "B1", "treat": "pool"})])),
+    ("CASE041", "samples[B2].share",
+     minimal(samples=[sample(area="9 ac"), sample(id="B2", share="60 %")])),
+    ("CASE041", "samples[B1].share", minimal(samples=[sample(area="9 ac", share="50 %")])),
+    ("CASE041", "samples[B1].treat",
+     minimal(samples=[sample(area="9 ac", treat={"reason": "the knoll only"})])),
+    ("CASE041", "samples[B1].treat.area",
+     minimal(samples=[sample(area="9 ac", treat={"area": "10 ac", "reason": "the knoll"})])),
+    ("CASE021", "tenure.until", minimal(tenure={"held": "rented"})),
+    ("CASE021", "tenure.grower_share", minimal(tenure={"held": "owned",
+                                                       "lime_paid_by": "shared"})),
+    ("CASE047", "tenure.until", minimal(tenure={"held": "rented", "until": "2020-01-01"})),
+    ("CASE055", "tenure.until", minimal(tenure={"held": "owned", "until": "2040-01-01"})),
+    ("CASE055", "tenure.grower_share", minimal(tenure={"held": "owned", "grower_share": "5 %"})),
+    ("CASE056", "constraints.excluded[1]", minimal(constraints={
+        "excluded": [{"reason": "no"}]})),
+    ("CASE056", "constraints.excluded[slag].material", minimal(constraints={
+        "excluded": [{"material": "slag", "reason": "no"}]})),
+    ("CASE056", "materials[M1].substance", minimal(materials=[
+        {"id": "M1", "name": "Lime", "kind": "lime", "substance": "rock phosphate"}])),
+    ("CASE026", "constraints.spreaders[1].step", minimal(constraints={
+        "spreaders": [{"name": "Drop", "step": "0 lb/ac"}]})),
+    ("CASE057", "constraints.neighbours[1].zone", minimal(constraints={"neighbours": [
+        {"name": "School", "setback": "100 ft", "length": "400 ft", "kinds": ["manure"],
+         "zone": "Z9"}]})),
+    ("CASE058", "strips.width", minimal(strips={"width": "0 ft", "length": "300 ft"})),
     ("CASE050", "guide", minimal(guide="tri_state_2002")),
     ("CASE050", "lime_table", minimal(lime_table="SMP")),
     ("CASE050", "field.crop", changed("field", crop="soybaen")),
@@ -302,7 +370,7 @@ def test_unknown_weed(problems, monkeypatch):
     table = DataTable("weeds/names", TableSource("t", "r", "", "seen", "", "",
                                         {"species": {}, "common_names": {}}),
                   ({"species": "Rumex acetosella", "common_names": "sheep sorrel|red sorrel"},))
-    monkeypatch.setattr(names, "all_tables", lambda: ("crops/crops", "weeds/names"))
+    monkeypatch.setattr(names, "all_tables", lambda folder: (f"{folder}/names",))
     monkeypatch.setattr(names, "load",
                         lambda name: table if name == "weeds/names" else shipped(name))
     case = minimal(weeds=[

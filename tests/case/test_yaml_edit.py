@@ -91,6 +91,14 @@ def test_everything_outside_the_block_stays(intake):
     assert new.index("id: A1") < new.index("id: C9") < new.index("id: B2")
 
 
+def test_a_key_that_begins_like_samples_is_not_of_them(intake):
+    """ensures that a problem outside the samples is told with the update, not instead of it."""
+    raw = (HEAD + BLOCK + TAIL + "samples_of_old: 3\n").encode()
+    written = updated_case(raw, "c.yaml", intake)
+    assert "samples_of_old" in {problem.field for problem in written.problems}
+    assert b"id: B2" in written.content
+
+
 def test_values_after_the_update(intake):
     """ensures that the lab's values are in, the adviser's are kept, and changes are named."""
     written = updated_case((HEAD + BLOCK + TAIL).encode(), "c.yaml", intake)

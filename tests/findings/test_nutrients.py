@@ -657,6 +657,34 @@ def test_peanut_rate_is_the_tables_with_its_window():
     assert "stands in" in words(said(build(**common))[1]["nutrients.surface_calcium.A1"].body[0])
 
 
+def test_peanut_gypsum_goes_by_the_market_type():
+    """ensures that the rule of the stated type is taken, and that an unstated one is asked for.
+
+    Georgia: runners 1,000 lb below 500 lb of calcium (harris-2015-peanut-calcium), virginia
+    types 2,000 lb whatever the test (harris-peanut-large-seed). No rule is held for spanish.
+    """
+    def asked(**field):
+        zone = {"depth": "0-3 in", "calcium": "600 lb/ac", "potassium": "80 lb/ac", "ph": 6.2}
+        if not field:
+            zone["calcium"] = "400 lb/ac"
+        return said(build(more=(zone,), farm={"name": "F", "region": "Georgia"},
+                          case={"id": "g", "date": "2026-10-20"},
+                          methods={"cations": "mehlich-1", "phosphorus": "mehlich-1"},
+                          field={"crop": "peanut", "yield_goal": {"value": "4000 lb/ac",
+                                                                  "basis": "x"}, **field},
+                          ))[1]["nutrients.surface_calcium.A1"]
+
+    need, = asked(market_type="virginia").needs
+    assert need.amount == 1.0
+    assert not asked(market_type="runner").needs
+    assert asked(market_type="spanish").grade is Grade.PRACTICE
+    need, = asked().needs
+    told = need.cautions[0]
+    assert (need.amount, told.key) == (0.5, "nutrients.caution_market_type")
+    assert (told.params["other"], told.params["high"]) == ("virginia", 2000.0)
+    assert "2,000 lb/ac, whatever the test" in words(told)
+
+
 def _of(finding, key):
     return next(j for j in finding.judgements if j.key == key)
 

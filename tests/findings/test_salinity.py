@@ -525,3 +525,28 @@ def test_replaced_sodium_is_washed_out():
     wash = next(n for n in needs_of(case, NeedKind.LEACH) if n.item == "sodium")
     assert wash.amount == pytest.approx(3.53 * gypsum.amount, rel=0.01)
     assert wash.params["after_gypsum"] and "sodium" in WRITERS["us"].write(wash.text)
+
+
+def test_a_water_table_that_was_read_settles_what_waits():
+    """ensures that gypsum and leaching wait for the reading, and for no reading once it is made.
+
+    Source: ayers-westcot-1985-fao29 and richards-1954-hb60, drainage comes before the
+    amendment and the leaching; the depth is our own choice.
+    """
+    def kinds(depth=None):
+        seen = {} if depth is None else {
+            "observations": {"date": "2026-09-20", "water_table": depth}}
+        case = case_of(SODIC, field={**BASE["field"], "drainage": "poorly drained"}, **seen)
+        return {kind: needs_of(case, kind) for kind in (
+            NeedKind.GYPSUM, NeedKind.LEACH, NeedKind.DRAIN, NeedKind.MEASURE)}
+
+    open_ = kinds()
+    for kind in (NeedKind.GYPSUM, NeedKind.LEACH, NeedKind.DRAIN):
+        need = open_[kind][0]
+        assert need.params["first"] == "water-table", kind
+    assert open_[NeedKind.GYPSUM][0].cautions[0].key == "salinity.caution_wait_water_table"
+    assert any(n.item == "water-table" for n in open_[NeedKind.MEASURE])
+    deep, shallow = kinds("60 in"), kinds("20 in")
+    assert not deep[NeedKind.DRAIN] and "first" not in deep[NeedKind.GYPSUM][0].params
+    assert shallow[NeedKind.DRAIN] and "first" not in shallow[NeedKind.DRAIN][0].params
+    assert not any(n.item == "water-table" for n in shallow[NeedKind.MEASURE])

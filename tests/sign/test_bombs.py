@@ -13,10 +13,10 @@ import sign_samples as samples
 from loambrief.archive import verify_apart
 from loambrief.archive.facts import FactState
 from loambrief.archive.pdf_parts import LARGEST_FILE, MOST_REVISIONS, too_much
-from loambrief.archive.verify_apart import Limits, inspect_apart
+from loambrief.archive.verify_apart import ReadLimits, inspect_apart
 from loambrief.archive.verify_pdf import inspect
 
-TIGHT = Limits(memory=640, seconds=3)
+TIGHT = ReadLimits(memory=640, seconds=3)
 
 
 def pdf(*objects: bytes, root: int = 1, trailer: bytes = b"") -> bytes:
@@ -153,13 +153,13 @@ def test_too_large_or_too_many_is_refused_unread(monkeypatch):
 
 def test_limits_hold(signed, monkeypatch):
     """ensures that a process over its memory or time is ended, and the file counts as unread."""
-    (fact,) = inspect_apart(signed, now=samples.NOW, limits=Limits(memory=60, seconds=5)).facts
+    (fact,) = inspect_apart(signed, now=samples.NOW, limits=ReadLimits(memory=60, seconds=5)).facts
     assert fact.state is FactState.BAD and "60 MiB" in fact.text
     sleeper = "import time; time.sleep(300)"
     real = verify_apart.subprocess.run
     monkeypatch.setattr(verify_apart.subprocess, "run",
                         lambda args, **more: real([args[0], "-c", sleeper], **more))
-    (fact,) = inspect_apart(signed, now=samples.NOW, limits=Limits(seconds=1)).facts
+    (fact,) = inspect_apart(signed, now=samples.NOW, limits=ReadLimits(seconds=1)).facts
     assert fact.state is FactState.BAD and "longer than 5 s" in fact.text  # its own clock's word
 
 

@@ -10,8 +10,8 @@ from loambrief.actions.gather import NeedFor
 from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.actions.rounding import round_rate, round_up, spanned
-from loambrief.actions.windows import window
+from loambrief.actions.rounding import pass_rates, round_up, spanned
+from loambrief.actions.windows import EVERY_SEASON, window
 from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import NeedKind, say
@@ -140,14 +140,16 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
                      results=need.results),)
     quality = lime_quality(offer)
     assert quality is not None  # only lime of known quality is chosen
-    with subject(need.place, offer.material.name):
-        exact = lime_product_rate.evaluate(requirement=per_pass, **quality)
-    scale = exact.value / per_pass if per_pass else 1.0
+    with recording():  # only the scale; the rate of a pass is worked out below
+        scale = float(lime_product_rate(requirement=1.0, **quality))
     cap = need.cap * scale if need.cap else None
-    low, high = spanned(None if need.low is None else need.low / passes * scale,
-                        None if need.high is None else need.high / passes * scale)
-    rate = round_rate(exact.value, "ton/ac", case.case.units, cap, low, high)
-    first = action_id(need_for, "1" if passes > 1 else "")
+    whole = spanned(None if need.low is None else need.low * scale,
+                    None if need.high is None else need.high * scale)
+    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.units, cap, *whole)
+    passes = len(rates)
+    with subject(need.place, offer.material.name):
+        exact = lime_product_rate.evaluate(requirement=need.amount / passes, **quality)
+    low, high = (None if end is None else end / passes for end in whole)
     return tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
@@ -159,14 +161,14 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
             rate_low=low, rate_high=high,
             pass_number=number, passes=passes,
             window=window(case, need.kind, number),
-            depends_on=(first,) if number > 1 else (),
+            depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
             how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
             supplies=supplies(offer, rate * LB_PER_TON),
             results=(*need.results, exact),
             limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
             **priced(offer, rate, "ton/ac", need.area_ac),
         )
-        for number in range(1, passes + 1)
+        for number, rate in enumerate(rates, 1)
     )
 
 
@@ -207,30 +209,41 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     offer, scale = chosen
     cap = need.cap * scale if need.cap else None
     passes = passes_of(need_for)
+    whole = spanned(None if need.low is None else need.low * scale,
+                    None if need.high is None else need.high * scale)
+    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.units, cap, *whole)
+    passes = len(rates)
     exact = need.amount * scale / passes
-    low, high = spanned(None if need.low is None else need.low * scale / passes,
-                        None if need.high is None else need.high * scale / passes)
-    rate = round_rate(exact, need.unit, case.case.units, cap, low, high)
+    low, high = (None if end is None else end / passes for end in whole)
     if need.params.get("at_least"):
-        rate = round_up(exact, need.unit, case.case.units)
-    first = action_id(need_for, "1" if passes > 1 else "")
-    return tuple(
+        rates = (round_up(exact, need.unit, case.case.units),) * passes
+    season = need.item == EVERY_SEASON
+    made = tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
-            say(f"actions.title_{name}", where=need.place, rate=rate,
+            say("actions.title_gypsum_season" if season else f"actions.title_{name}",
+                where=need.place, rate=rate,
                 material=offer.material.name, number=number, passes=passes),
             kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,
             rate_low=low, rate_high=high,
             pass_number=number, passes=passes,
             window=window(case, need.kind, number, need.item),
-            depends_on=(first,) if number > 1 else (),
-            how=(say(f"actions.how_{name}", passes=passes),),
+            depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
+            how=(say("actions.how_gypsum_season") if season
+                 else say(f"actions.how_{name}", passes=passes),),
             supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
             results=need.results,
             limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
             if passes > 1 else (),
             **priced(offer, rate, need.unit, need.area_ac),
         )
-        for number in range(1, passes + 1)
+        for number, rate in enumerate(rates, 1)
     )
+    return tuple(_yearly(a) for a in made) if season else made
+
+
+def _yearly(action: Action) -> Action:
+    """Its cost comes back every season, which is said before anything else."""
+    return replace(action, cautions=(
+        say("actions.caution_every_year", cost=action.cost_total), *action.cautions))

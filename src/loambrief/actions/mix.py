@@ -12,6 +12,7 @@ from loambrief.actions.manure import manure_limit, shut_out
 from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
+from loambrief.actions.raw_manure import caution, window
 from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.agronomy.crops import find_crop
@@ -174,13 +175,18 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         rate_low=low, rate_high=high,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial"),),
-        supplies=supplies(offer, rate * size),
+        supplies=supplies(offer, rate * size), meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *offer.metals, *held),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, need.area_ac),
     )
+    if offer.wait is not None:
+        assert action.window is not None
+        action = replace(action, window=window(case, action.window, offer.wait),
+                         cautions=(caution(offer.wait), *action.cautions),
+                         results=(*action.results, *offer.wait.results))
     known = {c.key for c in action.cautions}
     extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
     return replace(action, cautions=action.cautions + extra)

@@ -69,6 +69,8 @@ class Action:
     passes: int = 1
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
+    meets: tuple[str, ...] = ()
+    """Nutrients it is bought for; what else the product brings is not among them."""
     cost_parts: tuple[tuple[str, float], ...] = ()
     """(message name, amount per acre) of product, freight, spreading."""
     cost_per_ac: float | None = None

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from loambrief.actions import biosolids
+from loambrief.actions.raw_manure import Wait, wait
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Material
 from loambrief.case.schema_materials import Price
@@ -71,8 +72,10 @@ class Offer:
     """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
     metals: tuple[Result, ...] = ()
     """The yearly rates by metal that this limit is from."""
+    wait: Wait | None = None
+    """Days that must pass between it and the harvest."""
     days_to_harvest: int | None = None
-    """Days left to a harvest that falls inside the material's own interval."""
+    """Days left to a harvest that falls inside that interval: it may not be spread."""
 
     @property
     def id(self) -> str:
@@ -175,16 +178,15 @@ def offer(material: Material) -> Offer:
 
 def offers(case: CaseFile) -> tuple[Offer, ...]:
     """All materials of a case, in the order given."""
-    return tuple(replace(offer(m), days_to_harvest=_too_late(case, m)) for m in case.materials)
+    return tuple(_for_harvest(case, offer(m)) for m in case.materials)
 
 
-def _too_late(case: CaseFile, material: Material) -> int | None:
-    """Days to the harvest, where they are fewer than the material's interval asks for."""
-    harvest = case.field.dates.harvest if case.field.dates else None
-    if harvest is None or material.harvest_interval is None or harvest < case.case.date:
-        return None
-    days = (harvest - case.case.date).days
-    return days if days < material.harvest_interval else None
+def _for_harvest(case: CaseFile, made: Offer) -> Offer:
+    """The interval before the harvest, and the days left where they are too few."""
+    waits = wait(case, made.material)
+    left = (None if waits is None or waits.harvest is None or not waits.passed(case.case.date)
+            else (waits.harvest - case.case.date).days)
+    return replace(made, wait=waits, days_to_harvest=left)
 
 
 def kind_of(all_offers: tuple[Offer, ...], *kinds: str) -> tuple[Offer, ...]:

@@ -13,6 +13,8 @@ import math
 from loambrief.numbers import L_PER_GAL
 from loambrief.units import ACRE_PER_HA, KG_PER_HA_PER_LB_PER_ACRE, T_PER_HA_PER_TON_PER_ACRE
 
+FINER = 5.0
+"""Share of a step that a spreader can be set to where the usual step will not do."""
 SAME = 1e-3
 """Ends of a range closer than this share of it are one number."""
 _TO_SI = {"lb/ac": KG_PER_HA_PER_LB_PER_ACRE, "ton/ac": T_PER_HA_PER_TON_PER_ACRE,
@@ -73,10 +75,53 @@ def round_rate(exact: float, unit: str, system: str = "us", cap: float | None = 
     return rounded / factor
 
 
+def pass_rates(exact: float, passes: int, unit: str, system: str = "us",
+               cap: float | None = None, low: float | None = None,
+               high: float | None = None) -> tuple[float, ...]:
+    """Rates of several passes that add up to the need, each one that the spreader can hold.
+
+    Parameters
+    ----------
+    exact : float
+        The whole need, unrounded [unit].
+    passes : int
+        Fewest passes that the cap allows.
+    unit, system
+        As in ``round_rate``.
+    cap : float or None
+        Most that one pass may carry [unit].
+    low, high : float or None
+        Ends of the range of the whole need [unit].
+
+    Returns
+    -------
+    tuple of float
+        The largest first. In a fifth of the usual step where rounding down under the cap would
+        leave half a step of the need or more.
+    """
+    if passes == 1:
+        return (round_rate(exact, unit, system, cap, low, high),)
+    factor = _TO_SI[unit] if system == "si" else 1.0
+    if cap is not None:
+        width = step(cap * factor, unit, system)
+        most = math.floor(cap * factor / width + 1e-9) * width / factor
+        if passes * most < exact - width / factor / 2.0 + 1e-9:
+            fine = width / FINER
+            rate = math.ceil(exact / passes * factor / fine - 1e-9) * fine / factor
+            return (min(rate, cap),) * passes
+    made: list[float] = []
+    for number in range(1, passes + 1):
+        wanted = exact * number / passes - sum(made)
+        made.append(round_rate(wanted, unit, system, cap,
+                               None if low is None else min(low / passes, wanted),
+                               None if high is None else max(high / passes, wanted)))
+    return tuple(sorted(made, reverse=True))
+
+
 def round_up(exact: float, unit: str, system: str = "us") -> float:
     """The next rate at or above a published least one, in steps of a fifth of the usual."""
     factor = _TO_SI[unit] if system == "si" else 1.0
-    width = step(exact * factor, unit, system) / 5.0
+    width = step(exact * factor, unit, system) / FINER
     return math.ceil(exact * factor / width - 1e-9) * width / factor
 
 

@@ -76,9 +76,9 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
                        "material_optional" if optional else "material_used")
     if offer.most_lb_ac == 0:
         return verdict(Verdict.NOT_NEEDED, "material_metals")
-    if offer.days_to_harvest is not None:
+    if offer.wait is not None and offer.days_to_harvest is not None:
         return verdict(Verdict.NOT_NEEDED, "material_interval", days=offer.days_to_harvest,
-                       interval=offer.material.harvest_interval)
+                       interval=offer.wait.days, rule=offer.wait.rule, last=offer.wait.last)
     holds = sold_for(offer)
     asked = _asked(judgements, holds)
     if not holds or any(n not in asked for n in holds):

@@ -42,10 +42,13 @@ HABITS = {  # item of a need to the words for its time
     "horse-sugar": "when_before_feeding",
     "stop-manure": "when_at_once",
     "tissue": "when_growing",
-    "sap-again": "when_growing",
+    "sap-again": "when_sap",
+    "water test": "when_water_test",
 }
 SHALLOW_CALCIUM = "shallow calcium"
 """Item of the gypsum that feeds pods."""
+EVERY_SEASON = "irrigation water"
+"""Item of the gypsum that treats the water of each season."""
 BLOOM_DAYS = (30, 45)
 """Days from planting to early bloom of peanut (Seminole Crop E News, University of Georgia
 Extension, 8 August 2013); past 60 days is late."""
@@ -81,6 +84,8 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
             return Window(None, None, say("actions.when_bloom_undated"))
         start, end = (max(planting + days * DAY, today) for days in BLOOM_DAYS)
         return Window(start, end, say("actions.when_bloom", start=start, end=end))
+    if item == EVERY_SEASON:
+        return Window(None, None, say("actions.when_every_season"))
     if kind in (NeedKind.GYPSUM,):
         return Window(today, None, say("actions.when_after_drain"))
     if kind in (NeedKind.LEACH,):

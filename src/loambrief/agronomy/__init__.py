@@ -4,11 +4,15 @@ A formula is a plain function on plain numbers, registered once (``registry``)::
 
     @formula(unit="%", source="reference-key", locator="equation 3", how="seen",
              valid={"adf_pct": (20, 50)})
-    def relative_something(adf_pct: float) -> float:
+    def relative_something(adf_pct: Percent) -> float:
         '''One sentence.
 
         Parameters / Returns / Raises / Notes, numpydoc, units in square brackets.
         '''
+
+The decorator gives the answer's unit, source and published range, and the kind of a parameter
+(``possible``) what it refuses; the docstring has ``Returns`` and ``Raises`` only for more than
+that, and names further sources at the end of its notes.
 
 ``how`` is ``seen`` (in its published text), ``computed``, ``memory`` (from memory, unverified)
 or ``convention``. Outside ``valid`` the value is returned and flagged; what cannot be raises

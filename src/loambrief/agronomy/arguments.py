@@ -8,7 +8,10 @@ import math
 import re
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import KINDS
 from loambrief.errors import ImpossibleInput
+
+NUMBERS = {"float", "int", *KINDS}
 
 
 def parse_value(text: str) -> object:
@@ -97,7 +100,7 @@ def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str,
         if isinstance(value, bool):
             good = "bool" in kinds
         elif isinstance(value, float):
-            good = bool(kinds & {"float", "int"})
+            good = bool(kinds & NUMBERS)
             if not good and many & {"Iterable", "Sequence"}:
                 good, found[name] = True, [[value]] if "Sequence[" in inner else [value]
         elif isinstance(value, str):
@@ -111,7 +114,7 @@ def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str,
         if not good:
             wanted = ("numbers with commas between" if many - {"Mapping"} else
                       'JSON such as {"a": 1}' if many else
-                      "a number" if kinds & {"float", "int"} else
+                      "a number" if kinds & NUMBERS else
                       "true or false" if "bool" in kinds else "a word")
             wrong.append(f"{name}: found {shown(value)}, wanted {wanted}")
     if wrong:

@@ -16,19 +16,20 @@ Rule kinds
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import cache
+from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from loambrief.agronomy.crops import Crop
 from loambrief.errors import TableFault, UnknownName
-from loambrief.tables import Row, all_documents, load_document
+from loambrief.tables import DataRow, all_documents, load_document
+from loambrief.tables.regions import named
 
-FOLDER = "nutrients/guides/"
+FOLDER = "nutrients/guides"
 KINDS = ("build_up", "classes", "equation", "points", "critical")
 NUTRIENTS = ("P2O5", "K2O")
 TEST_OF: Mapping[str, str] = MappingProxyType({"P2O5": "P", "K2O": "K"})
@@ -105,7 +106,7 @@ class Rule:
     crops: tuple[str, ...]
     methods: tuple[str, ...]
     kind: str
-    values: Row
+    values: DataRow
     classes: tuple[SoilTestClass, ...]
     by_cec: tuple[CecBand, ...]
     reference: str
@@ -211,15 +212,14 @@ class Guide:
 
     def fits_region(self, *places: str | None) -> bool:
         """True if one of its regions is named in one of the places."""
-        text = " | ".join(p for p in places if p).lower()
-        return any(re.search(rf"\b{re.escape(r.lower())}\b", text) for r in self.regions)
+        return bool(named(places, self.regions))
 
 
 _RULE_OWN = {"nutrient", "crops", "methods", "kind", "classes", "by_cec", "reference", "locator",
              "how", "how_of"}
 
 
-def _class(raw: Row) -> SoilTestClass:
+def _class(raw: DataRow) -> SoilTestClass:
     numbers = {k: float(raw[k]) for k in (
         "rate_lb", "low_lb", "high_lb", "lb_per_unit", "low_lb_per_unit", "high_lb_per_unit",
         "response_chance_pct") if raw.get(k) is not None}
@@ -228,7 +228,7 @@ def _class(raw: Row) -> SoilTestClass:
     return SoilTestClass(str(raw["name"]), float(lower), above is not None, **numbers)
 
 
-def _bands(raw: Sequence[Row]) -> tuple[CecBand, ...]:
+def _bands(raw: Sequence[DataRow]) -> tuple[CecBand, ...]:
     return tuple(
         CecBand(
             None if b.get("up_to_meq") is None else float(b["up_to_meq"]),
@@ -239,7 +239,7 @@ def _bands(raw: Sequence[Row]) -> tuple[CecBand, ...]:
     )
 
 
-def _locator(source: Row, rule: Row, own: bool) -> str:
+def _locator(source: DataRow, rule: DataRow, own: bool) -> str:
     """Place in the publication; for a consultant's guide its own citation stands in front."""
     place = str(rule.get("locator") or source.get("locator") or "")
     if not own:
@@ -248,7 +248,7 @@ def _locator(source: Row, rule: Row, own: bool) -> str:
     return f"{cited}, {place}" if place else cited
 
 
-def from_data(name: str, data: Row, own: bool = False) -> Guide:
+def from_data(name: str, data: DataRow, own: bool = False) -> Guide:
     """A guide out of plain data (a shipped file, or a consultant's after validation).
 
     Parameters
@@ -317,11 +317,8 @@ def shipped() -> Mapping[str, Guide]:
     """Guides that come with the package, by name."""
     return MappingProxyType(
         {
-            document.removeprefix(FOLDER): from_data(
-                document.removeprefix(FOLDER), load_document(document)
-            )
-            for document in all_documents()
-            if document.startswith(FOLDER)
+            (name := PurePosixPath(document).name): from_data(name, load_document(document))
+            for document in all_documents(FOLDER)
         }
     )
 

@@ -1,9 +1,13 @@
 """Inputs of formulas that cannot be; a value that is None is passed over.
 
 Each function takes inputs by name and raises ``ImpossibleInput`` for the first that cannot be.
+A formula names the kind of its parameter instead (``cec_meq: Positive``); the registry holds it
+to that before the formula is worked out.
 """
 
 from __future__ import annotations
+
+from typing import Annotated
 
 from loambrief.errors import ImpossibleInput
 
@@ -32,3 +36,11 @@ def real_ph(**values: float | None) -> None:
     for name, value in values.items():
         if value is not None and not 2.0 <= value <= 12.0:
             raise ImpossibleInput(f"{name} = {value:g} is not a pH that soil has (2 to 12)")
+
+
+NotNegative = Annotated[float, not_negative]
+Percent = Annotated[float, percent]
+Positive = Annotated[float, positive]
+SoilPh = Annotated[float, real_ph]
+KINDS = {"NotNegative": not_negative, "Percent": percent, "Positive": positive, "SoilPh": real_ph}
+"""Kind of a parameter, as an annotation names it -> what refuses another value."""

@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, Generic, ParamSpec, TypeVar, overload
 
+from loambrief.agronomy.possible import KINDS
 from loambrief.errors import ImpossibleInput, UnknownName
 
 P = ParamSpec("P")
@@ -206,7 +207,7 @@ class Formula(Generic[P, V]):
         how: str, evidence: str, valid: Mapping[str, tuple[float | None, float | None]],
     ) -> None:
         functools.update_wrapper(self, function)
-        self.function: Callable[P, Any] = function
+        self._function: Callable[..., Any] = function
         self.name = function.__name__
         self.unit = unit
         self.source = source
@@ -215,12 +216,23 @@ class Formula(Generic[P, V]):
         self.evidence = evidence
         self.valid = MappingProxyType(dict(valid))
         self.signature = _public(inspect.signature(function))
+        self.kinds = {p.name: KINDS[kind] for p in self.signature.parameters.values()
+                      for kind in str(p.annotation).split(" | ") if kind in KINDS}
 
     @property
     def topic(self) -> str:
         """``TOPIC`` of its module where it names one, else the name of the topic's folder."""
-        named = self.function.__globals__.get("TOPIC")
-        return named or self.function.__module__.split(".")[-2]
+        named = self._function.__globals__.get("TOPIC")
+        return named or self._function.__module__.split(".")[-2]
+
+    def function(self, *args: P.args, **kwargs: P.kwargs) -> Any:
+        """What it gives, unrecorded, for use inside another formula; refuses what cannot be."""
+        inputs = self.signature.bind(*args, **kwargs).arguments
+        for name, refuse in self.kinds.items():
+            refuse(**{name: inputs.get(name)})
+        return self._function(
+            **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
+        )
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> V:
         bound = self.signature.bind(*args, **kwargs)
@@ -249,9 +261,7 @@ class Formula(Generic[P, V]):
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
-        raw = self.function(  # type: ignore[call-arg]
-            **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
-        )
+        raw = self.function(**inputs)  # type: ignore[call-arg]
         answer = raw if isinstance(raw, Answer) else Answer(raw)
         within = _within(self.valid, inputs)
         if answer.within_range is not None:

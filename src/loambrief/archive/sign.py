@@ -79,12 +79,7 @@ class SignWords:
 
 @dataclass(frozen=True)
 class Signer:
-    """An opened key with what it takes to reach a level; made once, used for many files.
-
-    Attributes
-    ----------
-    key : pyhanko.sign.signers.Signer
-    """
+    """An opened key with what it takes to reach a level; made once, used for many files."""
 
     key: signers.Signer
     settings: SignSettings = field(default_factory=SignSettings)
@@ -256,7 +251,7 @@ def _object(item):
     return item.get_object()
 
 
-class _Writer(IncrementalPdfFileWriter):
+class _SigningWriter(IncrementalPdfFileWriter):
     """Leaves the metadata as they are: the file's dates are the case's, not today's."""
 
     def _update_meta(self):
@@ -300,13 +295,13 @@ def _sign_at(pdf: bytes, signer: Signer, role: Role, level: str, now: dt.datetim
                     stamp_style=SignatureLook(border_width=0, lines=lines))
     maker.moment = now
     out = BytesIO()
-    maker.sign_pdf(_Writer(BytesIO(pdf)), existing_fields_only=True, output=out)
+    maker.sign_pdf(_SigningWriter(BytesIO(pdf)), existing_fields_only=True, output=out)
     if level == "B-LTA":
         assert signer.timestamper is not None  # without a clock no such level is chosen
         stamp = PdfTimeStamper(signer.timestamper, field_name=f"Timestamp after {role.field}",
                                invis_settings=InvisSigSettings(box_out_of_bounds=True))
         signed, out = out.getvalue(), BytesIO()
-        stamp.timestamp_pdf(_Writer(BytesIO(signed)), DIGEST, output=out)
+        stamp.timestamp_pdf(_SigningWriter(BytesIO(signed)), DIGEST, output=out)
     content = out.getvalue()
     if context is not None:
         missing = revocation_of(open_pdf(content), role.field)

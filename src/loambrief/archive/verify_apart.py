@@ -27,7 +27,7 @@ PATIENCE = 5
 
 
 @dataclass(frozen=True)
-class Limits:
+class ReadLimits:
     """What the process may use.
 
     Attributes
@@ -43,14 +43,13 @@ class Limits:
 
 
 def inspect_apart(data: bytes, anchors: Anchors = (), *, now: dt.datetime,
-                  archival: bool = True, limits: Limits | None = None) -> Inspection:
+                  archival: bool = True, limits: ReadLimits | None = None) -> Inspection:
     """:func:`loambrief.archive.verify_pdf.inspect` in a process of its own.
 
     Parameters
     ----------
     data, anchors, now, archival
         As there.
-    limits : Limits, optional
 
     Returns
     -------
@@ -59,7 +58,7 @@ def inspect_apart(data: bytes, anchors: Anchors = (), *, now: dt.datetime,
     """
     from loambrief.archive.pdf_parts import too_much
 
-    limits = limits or Limits()
+    limits = limits or ReadLimits()
     why = too_much(data)
     if why:
         return _unread(why)
@@ -109,7 +108,7 @@ def _unpack(data: dict) -> Inspection:
 
 
 def _limit(memory: int, seconds: int) -> None:
-    """Limits on this process, for good."""
+    """ReadLimits on this process, for good."""
     try:
         import resource
     except ImportError:  # Windows: the parent's clock is what is left

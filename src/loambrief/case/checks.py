@@ -7,10 +7,12 @@ from collections.abc import Iterable, Iterator
 from itertools import combinations, pairwise
 
 from loambrief.case.boundary import boundary_faults
+from loambrief.case.farm_checks import farm_faults
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.known_names import name_faults
 from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
+from loambrief.case.own_checks import own_faults
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
@@ -52,6 +54,8 @@ def cross_checks(case: CaseFile, guides: Iterable[LoadedGuide] = ()) -> Iterator
     yield from _liquids(case)
     yield from _question(case)
     yield from _done(case)
+    yield from farm_faults(case)
+    yield from own_faults(case)
     yield from _dates(case)
     yield from _yield_unit(case)
     if case.boundary is not None:
@@ -114,10 +118,11 @@ def _areas(case: CaseFile) -> Iterator[Fault]:
     total = sum(area.value for _, area in stated)
     if stated and total > case.field.area.value * AREA_SLACK:
         last = stated[-1][0]
-        yield Fault("CASE041", ("samples", last, "area"),
+        stands = {i: "area" if case.samples[i].share is None else "share" for i, _ in stated}
+        yield Fault("CASE041", ("samples", last, stands[last]),
                     f"{total:.4g} ac in all samples together",
                     f"at most the field's {case.field.area.value:.4g} ac",
-                    needs=(field_area, *(("samples", i, "area") for i, _ in stated)))
+                    needs=(field_area, *(("samples", i, key) for i, key in stands.items())))
 
 
 def _identifiers(case: CaseFile) -> Iterator[Fault]:

@@ -61,6 +61,13 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE049": "boundary that is not GeoJSON polygons of this case",
         "CASE050": "guide, lime table, crop or region that nobody knows",
         "CASE051": "further sample of a zone that cannot be treated so",
+        "CASE052": "own entry that names no action, material or zone of this case",
+        "CASE053": "own entry that lacks or contradicts something",
+        "CASE054": "own entry above a legal or published limit",
+        "CASE055": "tenure that contradicts itself",
+        "CASE056": "constraint or substance that fits no material",
+        "CASE057": "neighbour beside no zone of the case",
+        "CASE058": "strip without width",
         "CASE060": "lab file that cannot be read as a table",
         "CASE061": "mapped column that is not in the lab file, or is there twice",
         "CASE062": "mapping that is not confirmed or not filled in",
@@ -108,6 +115,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE128": "water nearer than its setback",
         "CASE129": "harvest sooner than the interval of a material",
         "CASE130": "price per volume without the density",
+        "CASE131": "own entry outside what is usual here",
+        "CASE132": "nitrogen line that does not add up with what is counted",
+        "CASE133": "work set aside that keeps stock or people safe",
     }
 )
 """Code -> meaning."""

@@ -90,7 +90,7 @@ class CecBandEntry(Part):
     limit_ppm: Ppm
 
 
-class _Rule(Part):
+class _RuleEntry(Part):
     nutrient: Literal["P2O5", "K2O"]
     crops: Annotated[list[q.Name], Field(min_length=1)]
     methods: Annotated[list[q.Name], Field(min_length=1)]
@@ -101,7 +101,7 @@ class _Rule(Part):
     cap_lb_per_year: Lb | None = None
 
 
-class BuildUpRule(_Rule):
+class BuildUpRule(_RuleEntry):
     """Build-up below the critical level, removal up to the limit, then nothing or drawdown."""
 
     kind: Literal["build_up"]
@@ -117,7 +117,7 @@ class BuildUpRule(_Rule):
     removal_lb_per_unit: dict[str, Lb]
 
 
-class ClassesRule(_Rule):
+class ClassesRule(_RuleEntry):
     """One rate per class; ``critical_class`` is the first that needs no response-based rate."""
 
     kind: Literal["classes"]
@@ -125,7 +125,7 @@ class ClassesRule(_Rule):
     classes: Annotated[list[SoilTestClassEntry], Field(min_length=2, max_length=12)]
 
 
-class EquationRule(_Rule):
+class EquationRule(_RuleEntry):
     """constant + per_yield Y + per_test T + per_yield_test Y T, nothing from the critical level."""
 
     kind: Literal["equation"]
@@ -136,7 +136,7 @@ class EquationRule(_Rule):
     per_yield_test: Coefficient | None = None
 
 
-class PointsRule(_Rule):
+class PointsRule(_RuleEntry):
     """Rates at given soil-test values, straight lines between."""
 
     kind: Literal["points"]
@@ -145,7 +145,7 @@ class PointsRule(_Rule):
     rate_lb: Annotated[list[Lb], Field(min_length=2, max_length=60)]
 
 
-class CriticalRule(_Rule):
+class CriticalRule(_RuleEntry):
     """A critical level without rates."""
 
     kind: Literal["critical"]
@@ -266,7 +266,7 @@ def cross_checks(guide: GuideFile) -> Iterator[Fault]:
             yield from _points(rule, path)
 
 
-def _names(rule: _Rule, path: DataPath) -> Iterator[Fault]:
+def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
     for j, crop in enumerate(rule.crops):
         row = crops().get(fold(crop))
         if crop == ANY_CROP:

@@ -23,6 +23,7 @@ from loambrief.case.intake_cells import (
 from loambrief.case.intake_columns import Columns, find_columns
 from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
 from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
+from loambrief.case.measurements import EXTRACT_KEY, path_of
 from loambrief.case.problems import Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import Increment, Methods
@@ -316,10 +317,10 @@ class _Reading:
 def in_schema_order(part: Slice) -> dict[str, Tree]:
     """Values of a slice as a tree for writing: extract values under their own key."""
     tree: dict[str, Tree] = {"depth": Value(part.depth[2])}
-    extract: dict[str, Tree] = {n.partition(".")[2]: v for n, v in part.values.items()
-                                if n.startswith("extract.")}
+    extract: dict[str, Tree] = {path[1]: v for n, v in part.values.items()
+                                if len(path := path_of(n)) == 2}
     for name in Increment.model_fields:
-        if name == "extract" and extract:
+        if name == EXTRACT_KEY and extract:
             tree[name] = extract
         elif name in part.values:
             tree[name] = part.values[name]

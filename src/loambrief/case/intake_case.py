@@ -15,12 +15,12 @@ from pathlib import Path
 from loambrief.case.intake import Intake, sample_tree
 from loambrief.case.intake_cells import DEPTH
 from loambrief.case.load import load_bytes
-from loambrief.case.measurements import results_by_method
+from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of, results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
 from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import Tree, emit, plain_of, set_samples
+from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_samples
 from loambrief.errors import CaseProblems
 
 _EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
@@ -105,7 +105,7 @@ def _checked(content: bytes, file: str, folder: Path | None = None) -> tuple[Pro
         return load_bytes(content, file, folder=folder).warnings
     except CaseProblems as error:
         bad = [p for p in error.problems
-               if p.severity == "error" and p.field.startswith("samples")
+               if p.severity == "error" and p.part == SAMPLES
                and p.code not in ADVISERS_OWN]
         if bad:
             raise CaseProblems(tuple(bad)) from None
@@ -224,14 +224,14 @@ def _depth(part: object) -> tuple[float, float] | None:
 
 
 def _flat(part: object) -> dict[str, object]:
-    """Values of a slice by field; those of the extract as ``extract.calcium``."""
+    """Values of a slice by field; those of the extract as :func:`measurements.path_of` says."""
     return dict(_flattened(part))  # type: ignore[arg-type]
 
 
 def _flattened(part: Mapping[str, object]) -> Iterator[tuple[str, object]]:
     for key, value in part.items():
-        if key == "extract" and isinstance(value, Mapping):
-            yield from ((f"extract.{k}", v) for k, v in value.items())
+        if key == EXTRACT_KEY and isinstance(value, Mapping):
+            yield from ((field_at(key, k), v) for k, v in value.items())
         else:
             yield key, value
 
@@ -239,8 +239,8 @@ def _flattened(part: Mapping[str, object]) -> Iterator[tuple[str, object]]:
 def _tree(flat: Mapping[str, object]) -> Tree:
     tree: dict[str, Tree] = {}
     for key, value in flat.items():
-        head, _, rest = key.partition(".")
-        inner = tree.setdefault(head, {}) if rest else tree
+        *above, last = path_of(key)
+        inner = tree.setdefault(above[0], {}) if above else tree
         assert isinstance(inner, dict)
-        inner[rest or key] = value
+        inner[last] = value
     return tree

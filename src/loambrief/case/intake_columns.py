@@ -108,10 +108,10 @@ class Columns:
 
 def find_columns(table: LabTable, loaded: LoadedMap) -> tuple[Columns, list[Problem]]:
     """Positions of the mapped columns, and what is wrong with them (at the mapping's lines)."""
-    return _Search(table, loaded).run()
+    return _ColumnSearch(table, loaded).run()
 
 
-class _Search:
+class _ColumnSearch:
     def __init__(self, table: LabTable, loaded: LoadedMap):
         self.table, self.loaded, self.mapping = table, loaded, loaded.mapping
         self.faults: list[Fault] = []

@@ -20,7 +20,15 @@ from pydantic_core import ErrorDetails
 from loambrief.case import measurements
 from loambrief.case import quantities as q
 from loambrief.case.intake_read import DELIMITERS, ENCODINGS
-from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
+from loambrief.case.measurements import (
+    EXTRACT_KEY,
+    SLICE,
+    field_at,
+    methods,
+    of_part,
+    path_of,
+    results_by_method,
+)
 from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
@@ -52,7 +60,7 @@ DATES = {"YYYY-MM-DD": "%Y-%m-%d", "MM/DD/YYYY": "%m/%d/%Y", "DD/MM/YYYY": "%d/%
 MISSING = ("-", "--", "–", "—", "n/a", "n.a.")
 """Cells that stand for "not measured" unless the mapping says otherwise; never for zero."""
 FIELDS = tuple(m.field for m in of_part(SLICE))
-EXTRACT = tuple(f"extract.{m.field}" for m in of_part(measurements.EXTRACT))
+EXTRACT = tuple(field_at(EXTRACT_KEY, m.field) for m in of_part(measurements.EXTRACT))
 SOIL_ION = {m.field: m.ion for m in of_part(SLICE) if m.ion}
 CHARGE_UNITS = {"meq/100g": 10.0, "cmol/kg": 10.0, "cmolc/kg": 10.0, "cmol(+)/kg": 10.0,
                 "mmolc/kg": 1.0}
@@ -335,10 +343,8 @@ def _part_in(annotation: object) -> type[Part] | None:
 def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
     """(code, found, wanted, help) if a case would refuse this value of a slice, else None."""
     data: dict[str, object] = {"depth": "0-6 in"}
-    if field.startswith("extract."):
-        data["extract"] = {field.partition(".")[2]: value}
-    else:
-        data[field] = value
+    *above, last = path_of(field)
+    data |= {above[0]: {last: value}} if above else {last: value}
     try:
         Increment.model_validate(data)
     except ValidationError as error:
@@ -370,10 +376,6 @@ def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | N
         As the lab writes it.
     form : str or None
         Key of :data:`FORMS`, if the lab reports an oxide or an ion.
-
-    Returns
-    -------
-    (str, float) or None
     """
     part = FORMS[form][1] if form else 1.0
     unit = tidy_unit(unit)

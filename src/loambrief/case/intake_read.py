@@ -88,7 +88,6 @@ class LabTable:
         As the user named it, and without its folder.
     sha256 : str
         Of the file's bytes.
-    rows : tuple of LabRow
     notes : tuple of str
         What had to be decided to read it (encoding, delimiter, sheet).
     """

@@ -8,9 +8,9 @@ and told which ones have.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
+from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from loambrief.case.guide_file import ANY_CROP, LoadedGuide
@@ -19,10 +19,10 @@ from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile
 from loambrief.tables import all_documents, load, load_document
+from loambrief.tables.regions import REGIONS, named
 
-GUIDES = "nutrients/guides/"
+GUIDES = "nutrients/guides"
 LIME_TABLES = "acidity/lime_tables"
-REGIONS = "case/regions"
 UNITED_STATES = ("usa", "us", "u.s.", "u.s.a.", "united states", "united states of america")
 LISTED_COUNTRIES = (*UNITED_STATES, "canada")
 TESTS: Mapping[str, tuple[str, str]] = MappingProxyType(
@@ -33,8 +33,8 @@ TESTS: Mapping[str, tuple[str, str]] = MappingProxyType(
 @cache
 def shipped_guides() -> Mapping[str, Mapping[str, object]]:
     """Name -> data of every guide that comes with the program."""
-    return MappingProxyType({name.removeprefix(GUIDES): load_document(name)
-                             for name in all_documents() if name.startswith(GUIDES)})
+    return MappingProxyType({PurePosixPath(name).name: load_document(name)
+                             for name in all_documents(GUIDES)})
 
 
 def lime_tables() -> Mapping[str, Mapping[str, object]]:
@@ -86,7 +86,7 @@ def _region(case: CaseFile, certain: bool) -> Iterator[Fault]:
     if typed is None or "<" in typed or (country and country not in LISTED_COUNTRIES):
         return
     folded = " ".join(typed.lower().split())
-    if any(re.search(rf"\b{re.escape(name)}\b", folded) for name in regions()):
+    if named((typed,), regions().values()):
         return
     near = {str(row["code"]).lower(): str(row["region"]) for row in load(REGIONS)}.get(folded)
     near = near or nearest(typed, regions().values(), cutoff=0.75)

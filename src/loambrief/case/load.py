@@ -13,13 +13,7 @@ from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.codes import OF_ADVICE
 from loambrief.case.guide_file import LoadedGuide
-from loambrief.case.history import (
-    History,
-    count_done,
-    find_history,
-    read_history,
-    with_history,
-)
+from loambrief.case.history import History, count_done, find_history, read_history, with_history
 from loambrief.case.normalise import to_house
 from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings

@@ -25,6 +25,20 @@ PH = "pH"
 """Quantity of a result that has no unit."""
 
 
+EXTRACT_KEY = "extract"
+"""Key of a slice that holds the results of its saturation extract."""
+
+
+def field_at(*path: str) -> str:
+    """Name of a result by where it stands in a slice: ``extract.calcium``."""
+    return ".".join(path)
+
+
+def path_of(field: str) -> tuple[str, ...]:
+    """Where a result stands in a slice, the opposite of :func:`field_at`."""
+    return tuple(field.split("."))
+
+
 @dataclass(frozen=True)
 class HeaderSpelling:
     """Spellings of a lab file's header, the form they name, and how often they mean this."""
@@ -58,7 +72,6 @@ class Measurement:
         Seldom differs tenfold between neighbouring slices.
     ion : str
         Exchangeable ion that a lab may report as a charge, or empty.
-    headers : tuple of HeaderSpelling
     """
 
     part: str

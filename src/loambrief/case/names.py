@@ -12,7 +12,7 @@ from loambrief.tables.harmful import may_be_offered
 from loambrief.units import MASS_YIELDS, YIELD_UNITS
 
 CROPS = "crops/crops"
-WEEDS = "weeds/"
+WEEDS = "weeds"
 WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
               "common_names", "local_name", "eppo")
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
@@ -59,9 +59,7 @@ def usual_yields() -> Mapping[str, tuple[float, float]]:
 def weeds() -> Mapping[str, str]:
     """Folded name -> name as printed, from every table under ``tables/weeds``."""
     found: dict[str, str] = {}
-    for table in all_tables():
-        if not table.startswith(WEEDS):
-            continue
+    for table in all_tables(WEEDS):
         rows = load(table)
         for column in WEED_NAMES:
             if column in rows.source.columns:

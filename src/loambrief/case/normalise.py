@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from loambrief.case.parts import with_areas
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Penetrometer, Sample
 from loambrief.units import CM_PER_INCH, DIMENSIONS, EQUIVALENT_MG, Quantity, lb_ac_to_ppm
@@ -61,7 +62,8 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
             faults.append(Fault("CASE048", ("forage", i, "nitrate"), repr(forage.nitrate.typed),
                                 "ppm, mg/kg or g/kg of dry matter",
                                 "A hay test has no depth that could turn lb/ac into ppm."))
-    return case.model_copy(update=changes), faults
+    case, shared = with_areas(case.model_copy(update=changes))
+    return case, [*faults, *shared]
 
 
 def in_lb_ac(sample: Sample) -> list[tuple[int, str]]:

@@ -155,7 +155,6 @@ def opened(content: bytes, smallest: int, most: int, kind: str) -> Iterator[Any]
 
     Parameters
     ----------
-    content : bytes
     smallest : int
         Least width and height [pixel].
     most : int

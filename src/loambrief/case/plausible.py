@@ -57,9 +57,7 @@ def mineral_only() -> frozenset[tuple[str, str]]:
     return frozenset((m.part, m.field) for m in measurements() if m.mineral_only)
 
 
-def warnings(
-    case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()
-) -> Iterator[Fault]:
+def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -> Iterator[Fault]:
     """Every warning of a valid case in house units.
 
     Parameters

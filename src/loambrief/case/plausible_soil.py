@@ -189,9 +189,7 @@ def _copies(sample: Sample, path: DataPath) -> Iterator[Fault]:
     for (_, one), (j, other) in combinations(enumerate(sample.increments), 2):
         pairs = [(getattr(one, n), getattr(other, n)) for n in (*ADDITIVE, "ph", "buffer_ph")]
         both = [(a, b) for a, b in pairs if a is not None and b is not None]
-        alike = sum(
-            (a.value == b.value) if isinstance(a, Quantity) else a == b for a, b in both
-        )
+        alike = sum((a.value == b.value) if isinstance(a, Quantity) else a == b for a, b in both)
         if len(both) == alike >= limit("alike_results"):
             yield Fault("CASE121", (*path, "increments", j, "depth"),
                         f"{alike} results equal to those of {one.depth[2]}",

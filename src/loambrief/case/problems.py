@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import asdict, dataclass
+from dataclasses import field as field_of
 
 from loambrief.case.codes import is_warning
 
@@ -70,6 +71,8 @@ class Problem:
         The line as it stands in the file, without its line break.
     severity : str
         ``"error"`` or ``"warning"``.
+    part : str
+        Key at the top of the case that it is in, or empty.
     """
 
     file: str
@@ -82,6 +85,7 @@ class Problem:
     source_line: str = ""
     help: str = ""
     severity: str = "error"
+    part: str = field_of(default="", compare=False)
 
     def __str__(self) -> str:
         return "\n".join([self.headline(), *self._excerpt(), *self._notes()])
@@ -114,7 +118,7 @@ class Problem:
 
     def as_json(self) -> dict[str, object]:
         """Plain data with the same names as the attributes."""
-        return asdict(self)
+        return {name: value for name, value in asdict(self).items() if name != "part"}
 
 
 def visible(text: str) -> str:

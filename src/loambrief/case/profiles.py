@@ -1,6 +1,6 @@
 """Parts of a case kept in files of their own: ``adviser: {file: ../profiles/adviser.yaml}``.
 
-Adviser, client, farm, materials, guide and boundary may stand in shared files. They are read
+Adviser, client, farm, materials, guide, nitrogen and boundary may stand in files. They are read
 like a case (a boundary is GeoJSON, which is YAML as well): strictly, with line and column of
 every problem, and with a digest for the record. A file is named relative to the case and lies
 in the case's folder or below it, or in a folder ``profiles`` beside that folder; links are
@@ -24,7 +24,7 @@ from loambrief.case.scalars import as_written
 from loambrief.case.source import Mark, SourceText, problem_at
 from loambrief.errors import CaseProblems
 
-WHOLE_PARTS = ("adviser", "client", "farm", "boundary")
+WHOLE_PARTS = ("adviser", "client", "farm", "boundary", "nitrogen")
 """Parts that a profile holds as its own top-level keys."""
 SHARED = (*WHOLE_PARTS, "materials", "guide")
 BESIDE = "profiles"

@@ -92,9 +92,7 @@ class Reads:
         return copy.deepcopy(self.schema)
 
 
-def quantity(
-    dimension_name: str, low: float | None = None, high: float | None = None
-) -> Reads:
+def quantity(dimension_name: str, low: float | None = None, high: float | None = None) -> Reads:
     """A quantity of one dimension, optionally bounded in house units."""
     dimension = DIMENSIONS[dimension_name]
     units = ", ".join(dimension.accepted)

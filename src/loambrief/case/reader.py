@@ -117,9 +117,7 @@ def decode(raw: bytes, file: str) -> str:
         if letter.isprintable():
             help = f"In Latin-1 that byte is {letter!r}. {help}"
         fault = Fault("CASE003", TOP, f"byte 0x{data[at]:02X}", "UTF-8 text", help)
-        raise CaseProblems(
-            (problem_at(file, lines, _mark_after(before), fault, "file"),)
-        ) from None
+        raise CaseProblems((problem_at(file, lines, _mark_after(before), fault, "file"),)) from None
     unwanted = []
     for match in UNWANTED.finditer(text):
         fault = Fault("CASE004", TOP, f"character U+{ord(match[0]):04X}", "plain text",
@@ -171,7 +169,7 @@ def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
     return source, problems
 
 
-class _Stop(Exception):
+class _GivenUp(Exception):
     """A fault after which reading makes no sense."""
 
     def __init__(self, fault: Fault, mark: Mark):
@@ -203,16 +201,16 @@ class _Builder:
 
     def build(self) -> tuple[SourceText, list[Problem]]:
         data: object = None
-        stop: _Stop | None = None
+        stop: _GivenUp | None = None
         try:
             self.events = self._watched(yaml.parse(self.text, Loader=yaml.SafeLoader))
             data = self._document()
-        except _Stop as error:
+        except _GivenUp as error:
             stop = error
         except yaml.MarkedYAMLError as error:
             stop = self._syntax(error)
         except (yaml.YAMLError, ValueError, OverflowError):  # \U00110000 and the like
-            stop = _Stop(Fault("CASE005", TOP, "an escape or a directive that cannot be read",
+            stop = _GivenUp(Fault("CASE005", TOP, "an escape or a directive that cannot be read",
                                "plain text", "Remove the backslash or the line with '%'."),
                          self.last)
         source = SourceText(self.file, self.text, data, self.keys, self.values,
@@ -231,13 +229,13 @@ class _Builder:
             self.last = _mark(event)
             yield event
 
-    def _syntax(self, error: yaml.MarkedYAMLError) -> _Stop:
+    def _syntax(self, error: yaml.MarkedYAMLError) -> _GivenUp:
         opened = error.context_mark.line + 1 if error.context_mark else None
         place = error.problem_mark or error.context_mark
         if error.context == "while scanning a simple key":
             place = error.context_mark  # the line that lacks its ':', not the next one
         mark = Mark(place.line + 1, place.column + 1) if place else self.last
-        return _Stop(explain(error.problem or "", error.context or "", opened), mark)
+        return _GivenUp(explain(error.problem or "", error.context or "", opened), mark)
 
     def _document(self) -> object:
         data: object = None
@@ -246,7 +244,7 @@ class _Builder:
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    raise _Stop(Fault("CASE006", TOP, "a second document", "one case in a file",
+                    raise _GivenUp(Fault("CASE006", TOP, "a second document", "one case in a file",
                                       "Put the other case in its own file; remove the '---'."),
                                 _mark(event))
             elif not isinstance(
@@ -260,19 +258,20 @@ class _Builder:
         if not keep:
             return
         if len(self.faults) >= MAX_FAULTS:
-            raise _Stop(Fault("CASE019", TOP, f"{MAX_FAULTS} problems up to here", "a case file"),
+            raise _GivenUp(
+                Fault("CASE019", TOP, f"{MAX_FAULTS} problems up to here", "a case file"),
                         _mark(event))
         self.faults.append((Fault(code, path, found, wanted, help), _mark(event)))
 
-    def _too_deep(self, event: yaml.Event) -> _Stop:
-        return _Stop(Fault("CASE007", TOP, f"more than {MAX_DEPTH} levels of nesting",
+    def _too_deep(self, event: yaml.Event) -> _GivenUp:
+        return _GivenUp(Fault("CASE007", TOP, f"more than {MAX_DEPTH} levels of nesting",
                            f"at most {MAX_DEPTH}", "No part of a case is nested so deep."),
                      _mark(event))
 
     def _count(self, number: int, event: yaml.Event) -> None:
         self.count += number
         if self.count > MAX_VALUES:
-            raise _Stop(Fault("CASE008", TOP, f"more than {MAX_VALUES:,} values",
+            raise _GivenUp(Fault("CASE008", TOP, f"more than {MAX_VALUES:,} values",
                               f"at most {MAX_VALUES:,}", "Repeats by alias count in full."),
                         _mark(event))
 
@@ -314,7 +313,7 @@ class _Builder:
         if event.anchor is None:
             return
         if event.anchor in self.anchors:
-            raise _Stop(Fault("CASE012", TOP, f"anchor &{short(event.anchor)} a second time",
+            raise _GivenUp(Fault("CASE012", TOP, f"anchor &{short(event.anchor)} a second time",
                               "each anchor once"), _mark(event))
         self.anchors[event.anchor] = None
 
@@ -323,7 +322,7 @@ class _Builder:
         known = self.anchors.get(name)
         if known is None:
             inside = name in self.anchors
-            raise _Stop(
+            raise _GivenUp(
                 Fault("CASE012", TOP, f"alias *{short(name)}"
                       + (" inside its own anchor" if inside else " without its anchor"),
                       "an alias of an earlier, finished value",

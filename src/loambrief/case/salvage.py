@@ -61,9 +61,7 @@ class Salvaged:
 
     def stands(self, fault: Fault) -> Fault | None:
         """The fault at its path in the file, or None if it rests on what was set aside."""
-        here, *needed = (
-            in_file(path, self.positions) for path in (fault.path, *fault.needs)
-        )
+        here, *needed = (in_file(path, self.positions) for path in (fault.path, *fault.needs))
         for path in (here, *needed):
             if any(path[:end] in self.removed for end in range(1, len(path) + 1)):
                 return None

@@ -15,7 +15,9 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
+from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
+from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -34,6 +36,7 @@ QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", 
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
 RUNOFF_CLASSES = ("low", "medium", "high", "very high")
+MARKET_TYPES = ("runner", "large-seeded runner", "virginia", "spanish", "valencia")
 SAP_LINES = ("sharp", "diffuse")
 SURENESS = ("certain", "probable", "possible")
 
@@ -103,6 +106,7 @@ class NearWater(Part):
     kind: Annotated[str, q.choice(WATERS)]
     distance: q.Distance
     setback: q.Distance | None = None
+    length: q.Distance | None = None
     strip: q.Distance | None = None
 
 
@@ -121,6 +125,7 @@ class FieldInfo(Part):
     crop: q.Name
     previous_crop: q.Name | None = None
     following_crop: q.Name | None = None
+    market_type: Annotated[str, q.choice(MARKET_TYPES)] | None = None
     unlisted_crops: list[q.Name] = []
     stage: q.Name | None = None
     yield_goal: YieldGoal | None = None
@@ -272,6 +277,9 @@ class Sample(Part):
     place: q.Name | None = None
     date: q.Date
     area: q.Area | None = None
+    share: q.Percent | None = None
+    """Of the field, in place of the area."""
+    treat: TreatedPart | None = None
     cores: Annotated[int, q.count(1, 500, "a number of cores")] | None = None
     sampler: q.Name | None = None
     pattern: q.Name | None = None
@@ -512,10 +520,16 @@ class CaseFile(Part):
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
+    tenure: Tenure | None = None
+    constraints: Constraints | None = None
+    strips: CheckStrips | None = None
     history: Annotated[list[q.Name], Field(max_length=20)] = []
     done: Annotated[list[Done], Field(max_length=100)] = []
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
+    nitrogen: Nitrogen | None = None
+    own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
+    plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []
     photos: Annotated[list[PhotoEntry], Field(max_length=12)] = []
     accept: Annotated[list[Accepted], Field(max_length=200)] = []

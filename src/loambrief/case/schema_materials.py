@@ -11,6 +11,7 @@ from typing import Annotated
 
 from loambrief.case import quantities as q
 from loambrief.case.part import Part
+from loambrief.tables.organic import substances
 from loambrief.units import (
     BY_VOLUME,
     GAL_PER_YD3,
@@ -79,6 +80,10 @@ class Material(Part):
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
     animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
     """What the manure is from."""
+    substance: Annotated[str, q.choice(substances())] | None = None
+    """What it is made of, in the words of the organic standard's table."""
+    certifier: q.Text | None = None
+    """Who approved it for organic ground, and when."""
     analysis: Analysis | None = None
     fineness_scheme: q.Name | None = None
     price: Price | None = None

@@ -138,6 +138,11 @@ class SheetBox:
     longest: int = 40
 
     @property
+    def path(self) -> tuple[str, ...]:
+        """Part of the sheet, row and column (or less), of which its name is made."""
+        return tuple(self.name.split("/"))
+
+    @property
     def group(self) -> str:
         """Boxes of one question share it."""
         return self.name.rpartition("=")[0] if self.kind == "tick" else self.name

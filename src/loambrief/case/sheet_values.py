@@ -45,7 +45,6 @@ class Parts:
         Keys of a sample -> tree; without what was not written.
     single : dict
         Top-level key (penetrometer, infiltration, refractometer, observations) -> tree.
-    weeds, notes : list of tree
     """
 
     samples: list[dict[str, Tree]] = field(default_factory=list)
@@ -92,7 +91,7 @@ def _adapter(kind: str) -> TypeAdapter:
 
 def _kind(box: SheetBox) -> str:
     """What a box holds, finer than its kind."""
-    part, last = box.name.partition("/")[0], box.name.rpartition("/")[2]
+    part, *_, last = ("", *box.path) if len(box.path) == 1 else box.path
     if box.kind in ("date", "time"):
         return box.kind
     if last in ("id", "texture", "area", "temperature", "table", "cores"):
@@ -102,7 +101,7 @@ def _kind(box: SheetBox) -> str:
     return "minutes" if part == "water" else part
 
 
-class _Fault(ValueError):
+class _Unreadable(ValueError):
     def __init__(self, found: str, wanted: str, help: str = ""):
         super().__init__(found, wanted, help)
         self.found, self.wanted, self.help = found, wanted, help
@@ -132,7 +131,7 @@ class _BoxReading:
             return None
         try:
             return self._value(group[0], text)
-        except _Fault as fault:
+        except _Unreadable as fault:
             self._problem(group[0], fault)
             return None
 
@@ -145,13 +144,13 @@ class _BoxReading:
         said = [box for box in group if box.name in self.filled.values]
         if len(said) > 1:
             names = " and ".join(show(box.value) for box in said)
-            self._problem(said[1], _Fault(f"{names} ticked", "one of them"))
+            self._problem(said[1], _Unreadable(f"{names} ticked", "one of them"))
             return None
         return Value(said[0].value) if said else None
 
     def _value(self, box: SheetBox, text: str) -> Value:
         if len(text) > box.longest and box.kind in ("text", "lines"):
-            raise _Fault(f"{len(text)} characters", f"at most {box.longest}")
+            raise _Unreadable(f"{len(text)} characters", f"at most {box.longest}")
         if box.kind == "lines":
             return Value(text)
         if box.kind == "word":
@@ -159,22 +158,22 @@ class _BoxReading:
             return Value(str(_checked("texture", text)))
         if box.kind in ("number", "quantity"):
             return self._number(box, text)
-        if box.kind in ("date", "time") or box.name.endswith("/id"):
+        if box.kind in ("date", "time") or box.path[-1] == "id":
             _checked(_kind(box), text)
         return Value(text)
 
     def _number(self, box: SheetBox, text: str) -> Value:
-        if _CLASS.match(text) and box.name.endswith("/cover"):
+        if _CLASS.match(text) and box.path[-1] == "cover":
             row = load(COVER).find(code=text.upper())
             return Value(f"{row['mid_pct']:g} %", comment=f"cover class {text.upper()}")
         match = _NUMBER.match(text)
         wanted = f"a number{f' in {box.unit}' if box.unit else ''}"
         if not match:
-            raise _Fault(show(text), wanted)
+            raise _Unreadable(show(text), wanted)
         number, unit = match["number"], tidy_unit(match["unit"] or "")
         if _THOUSANDS.match(number):
-            raise _Fault(show(text), wanted, "Is the comma a decimal sign? Write it as a point, or "
-                         "the thousands without a sign.")
+            raise _Unreadable(show(text), wanted, "Is the comma a decimal sign? Write it as a "
+                              "point, or the thousands without a sign.")
         number = number.replace(",", ".")
         kind = _kind(box)
         if box.kind == "quantity":
@@ -182,16 +181,16 @@ class _BoxReading:
             _checked(kind, typed)
             return Value(typed)
         if match["sign"] or (unit and unit.lower() != box.unit.lower()):
-            raise _Fault(show(text), wanted, "The whole column is in the printed unit."
+            raise _Unreadable(show(text), wanted, "The whole column is in the printed unit."
                          if unit else "")
         whole = kind == "cores"
         if whole and not number.lstrip("+").isdigit():
-            raise _Fault(show(text), "a whole number of cores")
+            raise _Unreadable(show(text), "a whole number of cores")
         _checked(kind, int(number) if whole else float(number))
         number = number.lstrip("+")
         return Value(f"0{number}" if number.startswith(".") else number, plain=True)
 
-    def _problem(self, box: SheetBox, fault: _Fault) -> None:
+    def _problem(self, box: SheetBox, fault: _Unreadable) -> None:
         page = self.filled.pages.get(box.name, 0)
         self.problems.append(Problem(
             self.filled.file, 0, 0, "CASE070", f"page {page}, box {box.name}",
@@ -235,8 +234,9 @@ class _BoxReading:
         if not seen and not slices:
             return {}
         if zone.id is None and "id" not in seen:
-            first = next(n for n in self.filled.values if n.startswith(f"{at}/"))
-            self._problem(self.boxes[first], _Fault(
+            first = next(box for n in self.filled.values
+                         if (box := self.boxes[n]).path[:2] == ("soil", str(row)))
+            self._problem(first, _Unreadable(
                 "entries of a zone without an id", "a short id, such as Z3",
                 f"Write it into box {at}/id."))
         known = {"id": zone.id, "place": zone.place, "area": zone.area, "texture": zone.texture}
@@ -337,12 +337,12 @@ def _checked(kind: str, value: object) -> object:
 
     Raises
     ------
-    _Fault
+    _Unreadable
         It is not one.
     """
     try:
         return _adapter(kind).validate_python(value)
     except ValidationError as error:
         about: Mapping[str, object] = error.errors()[0].get("ctx", {})
-        raise _Fault(str(about.get("found", show(value))), str(about.get("wanted", "a value")),
+        raise _Unreadable(str(about.get("found", show(value))), str(about.get("wanted", "a value")),
                      str(about.get("help", ""))) from None

@@ -89,7 +89,7 @@ def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: st
     """A problem at a known place."""
     line = lines[place.line - 1] if place.line <= len(lines) else ""
     return Problem(file, place.line, place.column, fault.code, label, fault.found, fault.wanted,
-                   line, fault.help, severity(fault.code))
+                   line, fault.help, severity(fault.code), str(fault.path[0]) if fault.path else "")
 
 
 def split_lines(text: str) -> list[str]:

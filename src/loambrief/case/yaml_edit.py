@@ -48,7 +48,6 @@ class Value:
 
     Attributes
     ----------
-    text : str
     plain : bool
         A number without quotes; other text is quoted where YAML needs it.
     comment : str
@@ -77,7 +76,7 @@ def plain_of(data: object) -> Any:
     return str(as_written(data))
 
 
-class _Words(VersionedResolver):
+class _BareWords(VersionedResolver):
     """Takes every bare word as text, so that dates and numbers stay as they were typed."""
 
     versioned_resolver: Mapping = MappingProxyType({})
@@ -86,7 +85,7 @@ class _Words(VersionedResolver):
 def _yaml(like: str = "") -> YAML:
     """The library, set to the indentation of a piece of text; two blanks a level if it has none."""
     yaml = YAML()
-    yaml.Resolver = _Words
+    yaml.Resolver = _BareWords
     yaml.preserve_quotes = True
     yaml.width = 1_000_000
     dash, deeper = _DASH.search(like), _DEEPER.search(like)
@@ -174,7 +173,6 @@ def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) ->
 
     Parameters
     ----------
-    lines : sequence of str
     start, column : int
         Line and indentation of the key or of the dash, from 0.
     key : bool

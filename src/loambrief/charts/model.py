@@ -25,7 +25,6 @@ class ChartWords:
     ----------
     months : tuple of str
         Short names, January first.
-    texts : tuple of (name, text)
     signs : Signs
         Those the numbers of the chart are written with.
     """

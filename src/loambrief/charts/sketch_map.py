@@ -208,10 +208,6 @@ def _entry(spec: MapSpec, area: MapArea) -> str:
 def inner_point(ring: Ring) -> tuple[float, float]:
     """The point of a coarse grid that lies deepest inside a closed ring.
 
-    Parameters
-    ----------
-    ring : sequence of (x, y)
-
     Returns
     -------
     (float, float)

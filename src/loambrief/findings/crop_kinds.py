@@ -9,6 +9,12 @@ from loambrief.errors import UnknownName
 FIXES_NITROGEN = ("legume", "alfalfa")
 FRESH = ("vegetable", "fruit")
 """Groups that may be eaten raw."""
+EATEN = (*FRESH, "tuber")
+"""Groups that raw manure keeps an interval to, organic or not."""
+EATEN_ORGANIC = ("grain", "legume", "oilseed")
+"""Groups that are food too; the organic rule asks the interval of them."""
+NOT_FOOD = ("sugar beet", "red clover")
+"""Crops of those groups that go to a factory or to stock (from memory, unverified)."""
 FORAGE = ("alfalfa", "grass forage")
 ROW_SEEDED = ("grain", "oilseed", "fiber", "legume")
 """Groups drilled or planted as seed in rows, where fertilizer may go in with it."""
@@ -83,6 +89,20 @@ def eaten_fresh(case: CaseFile) -> tuple[str, ...]:
     """Present and following crops that may be eaten raw."""
     crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
     return tuple(dict.fromkeys(c.name for c in crops if c is not None and c.group in FRESH))
+
+
+def grown_organic(case: CaseFile) -> bool:
+    """The rules of organic production bind this ground."""
+    return case.constraints is not None and case.constraints.organic is not None
+
+
+def kept_from_manure(case: CaseFile) -> Crop | None:
+    """The crop, where raw manure must keep its days before the harvest; None elsewhere."""
+    crop = known_crop(case.field.crop)
+    if crop is None or crop.name in NOT_FOOD:
+        return None
+    groups = (*EATEN, *EATEN_ORGANIC) if grown_organic(case) else EATEN
+    return crop if crop.group in groups else None
 
 
 def feeds_stock(case: CaseFile) -> bool:

@@ -27,12 +27,7 @@ class SendFault(LoambriefError):
 
 @dataclass(frozen=True)
 class Sending:
-    """What became of one letter.
-
-    Attributes
-    ----------
-    outcome : {"would send", "sent", "already sent", "unclear", "failed"}
-    """
+    """What became of one letter."""
 
     file: Path
     to: str

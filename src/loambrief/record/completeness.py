@@ -29,7 +29,6 @@ class IssueCheck:
 
     Attributes
     ----------
-    advice : Advice
     source : SourceText
         The case's data with the places of everything, profiles put in.
     unread_labs : mapping of path to str

@@ -15,11 +15,11 @@ from pathlib import Path
 from loambrief import __version__
 from loambrief.archive.facts import Anchors, FactState, FileFact, Inspection, bottom_line
 from loambrief.archive.store import Store, StoredFile
-from loambrief.archive.verify_apart import Limits, inspect_apart
+from loambrief.archive.verify_apart import ReadLimits, inspect_apart
 from loambrief.errors import LoambriefError
 from loambrief.report.blocks import DocumentStatus
 
-EVERYDAY = Limits()
+EVERYDAY = ReadLimits()
 
 
 class TrustedRecord:
@@ -89,7 +89,7 @@ class Verification:
 def verify(data: bytes, name: str, *, now: dt.datetime,
            anchors: Anchors = (),
            record: TrustedRecord | None = None, again: bool = True,
-           limits: Limits = EVERYDAY) -> Verification:
+           limits: ReadLimits = EVERYDAY) -> Verification:
     """Check one file.
 
     Parameters
@@ -102,7 +102,7 @@ def verify(data: bytes, name: str, *, now: dt.datetime,
         The archive's, if there is one to ask.
     again : bool
         Render the attached case again (about 2 s).
-    limits : Limits
+    limits : ReadLimits
         Of the process that reads the file.
     """
     found = inspect_apart(data, anchors, now=now, limits=limits)

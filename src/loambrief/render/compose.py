@@ -214,7 +214,6 @@ class Composer:
         ----------
         element : Element
             Parent of the list.
-        numbered : int, optional
         labels : tuple of str
             One for each text.
         """

@@ -221,7 +221,7 @@ def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> TextLine:
 # Operators --------------------------------------------------------------------------------
 
 
-class _Signs(dict):
+class _CodedSigns(dict):
     """Code point to its sign in the first subset of a font, escaped; for ``str.translate``."""
 
     def __init__(self, font, document):
@@ -251,7 +251,7 @@ class Printer:
 
     def __init__(self, document: PDFDocument):
         self._document = document
-        self._tables: dict[str, _Signs] = {}
+        self._tables: dict[str, _CodedSigns] = {}
 
     def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
         """Operators that choose a font and show a text, inside a text object.
@@ -263,7 +263,7 @@ class Printer:
         """
         table = self._tables.get(font)
         if table is None:
-            table = self._tables[font] = _Signs(typeface(font), self._document)
+            table = self._tables[font] = _CodedSigns(typeface(font), self._document)
         table.more = False
         shown = text.translate(table)
         if table.more:

@@ -5,15 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from loambrief.errors import RenderFault
-from loambrief.render.flowables import (
-    SLACK,
-    Flowable,
-    NewPage,
-    Together,
-    flat,
-    stack,
-    start_of,
-)
+from loambrief.render.flowables import SLACK, Flowable, NewPage, Together, flat, stack, start_of
 from loambrief.render.styles import Look
 from loambrief.render.styles import look as look_for
 from loambrief.render.tags import TaggedCanvas

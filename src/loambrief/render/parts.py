@@ -142,9 +142,7 @@ def _limits(composer: Composer, block: Summary, element: Element) -> Made:
         return [composer.text(block.no_limits, element)] if block.no_limits else []
     texts = []
     for limit in block.limits:
-        head = tuple(
-            Span(s.text, bold=True, link=limit.link or s.link) for s in spans(limit.text)
-        )
+        head = tuple(Span(s.text, bold=True, link=limit.link or s.link) for s in spans(limit.text))
         detail = tuple(spans(limit.detail))
         texts.append((*head, *((Span("  "), *detail) if detail else ())))
     return [*composer.items(tuple(texts), element, numbered=1)]

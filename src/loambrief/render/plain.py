@@ -28,7 +28,7 @@ def render_plain(model: b.ReportModel) -> bytes:
     RenderFault
         A block that no function writes, or a figure without a text alternative.
     """
-    page = _Page(model.words)
+    page = _TextPage(model.words)
     head = [model.running_head, model.number or model.case_id]
     if model.number and model.revision:
         head.append(model.revision)
@@ -41,7 +41,7 @@ def render_plain(model: b.ReportModel) -> bytes:
     return page.text().encode()
 
 
-class _Page:
+class _TextPage:
     """Lines of one document."""
 
     def __init__(self, words: b.Words):
@@ -110,30 +110,30 @@ class _Page:
             self.items(texts, start)
 
 
-def _heading(page: _Page, block: b.Heading) -> None:
+def _heading(page: _TextPage, block: b.Heading) -> None:
     page.level = block.level
     page.heading(block.level, block.text)
 
 
-def _paragraph(page: _Page, block: b.Paragraph) -> None:
+def _paragraph(page: _TextPage, block: b.Paragraph) -> None:
     page.gap()
     page.line(block.text)
     page.gap()
 
 
-def _bullets(page: _Page, block: b.Bullets) -> None:
+def _bullets(page: _TextPage, block: b.Bullets) -> None:
     page.gap()
     page.items(block.items)
     page.gap()
 
 
-def _numbered(page: _Page, block: b.Numbered) -> None:
+def _numbered(page: _TextPage, block: b.Numbered) -> None:
     page.gap()
     page.items(block.items, block.start)
     page.gap()
 
 
-def _table(page: _Page, block: b.Table) -> None:
+def _table(page: _TextPage, block: b.Table) -> None:
     page.gap()
     if not block.lines:
         page.line(block.empty)
@@ -158,7 +158,7 @@ def _table(page: _Page, block: b.Table) -> None:
     page.gap()
 
 
-def _figure(page: _Page, block: b.Figure) -> None:
+def _figure(page: _TextPage, block: b.Figure) -> None:
     if not block.spec.alt.strip():
         raise RenderFault(f"figure {block.spec.title!r} has no text alternative")
     page.gap()
@@ -167,7 +167,7 @@ def _figure(page: _Page, block: b.Figure) -> None:
     page.gap()
 
 
-def _photos(page: _Page, block: p.Photos) -> None:
+def _photos(page: _TextPage, block: p.Photos) -> None:
     for photo in block.photos:
         page.line(photo.caption, "| ", "| ")
         if photo.alt != plain(photo.caption):
@@ -175,11 +175,11 @@ def _photos(page: _Page, block: p.Photos) -> None:
     page.gap()
 
 
-def _figure_row(page: _Page, block: b.FigureRow) -> None:
+def _figure_row(page: _TextPage, block: b.FigureRow) -> None:
     page.all(block.figures)
 
 
-def _callout(page: _Page, block: b.Callout) -> None:
+def _callout(page: _TextPage, block: b.Callout) -> None:
     page.gap()
     title = plain(block.title)
     page.line(f"{getattr(page.words, block.kind.value)}{': ' if title else '.'}{title}", "! ")
@@ -187,18 +187,18 @@ def _callout(page: _Page, block: b.Callout) -> None:
     page.gap()
 
 
-def _facts(page: _Page, block: b.KeyFacts) -> None:
+def _facts(page: _TextPage, block: b.KeyFacts) -> None:
     page.gap()
     for fact in block.facts:
         page.label(plain(fact.label), fact.value or "–")
     page.gap()
 
 
-def _together(page: _Page, block: b.KeepTogether) -> None:
+def _together(page: _TextPage, block: b.KeepTogether) -> None:
     page.all(block.blocks)
 
 
-def _summary(page: _Page, block: p.Summary) -> None:
+def _summary(page: _TextPage, block: p.Summary) -> None:
     words = page.words
     page.gap()
     if block.logo:
@@ -239,7 +239,7 @@ def _summary(page: _Page, block: p.Summary) -> None:
         _paragraph(page, b.Paragraph(note))
 
 
-def _finding(page: _Page, block: p.FindingBlock) -> None:
+def _finding(page: _TextPage, block: p.FindingBlock) -> None:
     words = page.words
     page.card(block.title)
     held = "; ".join(t for t in (plain(block.reading), plain(block.reference)) if t.strip())
@@ -258,7 +258,7 @@ def _finding(page: _Page, block: p.FindingBlock) -> None:
     page.all(block.blocks)
 
 
-def _action(page: _Page, block: p.ActionCard) -> None:
+def _action(page: _TextPage, block: p.ActionCard) -> None:
     words = page.words
     page.card(f"{block.rank}. {plain(block.title)}")
     page.line(block.tag)
@@ -276,7 +276,7 @@ def _action(page: _Page, block: p.ActionCard) -> None:
     page.gap()
 
 
-def _calculations(page: _Page, block: p.CalculationList) -> None:
+def _calculations(page: _TextPage, block: p.CalculationList) -> None:
     group: Text = ""
     for number, item in enumerate(block.items, start=1):
         if item.group and item.group != group:
@@ -292,7 +292,7 @@ def _calculations(page: _Page, block: p.CalculationList) -> None:
     page.gap()
 
 
-def _sources(page: _Page, block: p.SourceList) -> None:
+def _sources(page: _TextPage, block: p.SourceList) -> None:
     page.gap()
     for item in block.items:
         text = " ".join(t for t in (plain(item.citation), plain(item.note), item.url) if t)
@@ -300,7 +300,7 @@ def _sources(page: _Page, block: p.SourceList) -> None:
     page.gap()
 
 
-def _sign_off(page: _Page, block: p.SignOff) -> None:
+def _sign_off(page: _TextPage, block: p.SignOff) -> None:
     words = page.words
     page.card(words.adviser)
     for fact in block.adviser:
@@ -316,7 +316,7 @@ def _sign_off(page: _Page, block: p.SignOff) -> None:
     _lines(page, block.grower_name)
 
 
-def _lines(page: _Page, name: str) -> None:
+def _lines(page: _TextPage, name: str) -> None:
     words = page.words
     page.gap()
     page.line(f"{words.signature}: __________")
@@ -324,7 +324,7 @@ def _lines(page: _Page, name: str) -> None:
     page.line(f"{words.date}: __________")
 
 
-WRITERS: dict[type[b.Block], Callable[[_Page, Any], None]] = {
+WRITERS: dict[type[b.Block], Callable[[_TextPage, Any], None]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
     b.Bullets: _bullets,

@@ -7,12 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loambrief.render.tags import (
-    Annotation,
-    Element,
-    TaggedCanvas,
-    text_string,
-)
+from loambrief.render.tags import Annotation, Element, TaggedCanvas, text_string
 
 
 def write_tree(canvas: TaggedCanvas) -> None:

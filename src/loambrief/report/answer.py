@@ -29,7 +29,7 @@ from loambrief.topics.assess import Diagnosis
 from loambrief.topics.history.findings import ChangeVerdict, Series
 from loambrief.topics.judge import judged_places
 from loambrief.topics.weeds.hints import hints
-from loambrief.topics.weeds.state import HintVerdict
+from loambrief.topics.weeds.state import Agreement
 
 ORGANIC = ("compost", "manure", "biosolids")
 MOST_SAID = 2
@@ -48,7 +48,7 @@ BASIC = ("P2O5", "K2O", "lime")
 
 
 @dataclass(frozen=True)
-class Answer:
+class CaseAnswer:
     """What page 1 says to the question.
 
     Attributes
@@ -73,14 +73,14 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class _Said:
+class _AnswerText:
     answered: bool
     messages: tuple[Message, ...]
     basis: tuple[str, ...] = field(default=())
 
 
-def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
-    """Answer the question of a case.
+def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
+    """CaseAnswer the question of a case.
 
     Parameters
     ----------
@@ -90,14 +90,14 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
 
     Returns
     -------
-    Answer
+    CaseAnswer
         The adviser's own words stand before what the findings say.
     """
     header = case.case
     if header.purpose is None and header.question is None:
-        return Answer(None, None)
+        return CaseAnswer(None, None)
     if header.answer is not None:
-        return Answer(header.purpose, header.question, True,
+        return CaseAnswer(header.purpose, header.question, True,
                       (say("answers.own", text=header.answer),))
     by_key = ANSWERS.get(header.question or "other")
     if by_key is not None:
@@ -108,9 +108,9 @@ def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> Answer:
         if header.question == "is_test_good" and old:
             said = replace(said, messages=(old[0].why, *said.messages))
     else:
-        said = _Said(False, (say("answers.open"),))
+        said = _AnswerText(False, (say("answers.open"),))
     basis = tuple(dict.fromkeys(said.basis))
-    return Answer(header.purpose, header.question, said.answered and bool(basis), said.messages,
+    return CaseAnswer(header.purpose, header.question, said.answered and bool(basis), said.messages,
                   basis)
 
 
@@ -118,38 +118,38 @@ def _ids(found: Iterable[Finding]) -> tuple[str, ...]:
     return tuple(f.id for f in found)
 
 
-def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """Which of the conditions that the weeds hint at were measured, and agree."""
     told = tuple(f.id for f in diagnosis.findings if f.id in ("weeds.hints", "weeds.claims"))
     rows = hints(case)
     groups = {
         verdict: [{"label": r.label, "measured": r.measured} for r in rows
                   if r.verdict == verdict.value]
-        for verdict in HintVerdict
+        for verdict in Agreement
     }
     messages = []
-    if groups[HintVerdict.AGREES]:
-        messages.append(say("answers.weeds_agree", rows=groups[HintVerdict.AGREES]))
+    if groups[Agreement.AGREES]:
+        messages.append(say("answers.weeds_agree", rows=groups[Agreement.AGREES]))
     elif any(s.increments for s in case.samples):
         messages.append(say("answers.weeds_unexplained"))
-    if groups[HintVerdict.DIFFERS]:
-        messages.append(say("answers.weeds_differ", rows=groups[HintVerdict.DIFFERS]))
-    if groups[HintVerdict.NOT_MEASURED] or groups[HintVerdict.MIXED]:
+    if groups[Agreement.DIFFERS]:
+        messages.append(say("answers.weeds_differ", rows=groups[Agreement.DIFFERS]))
+    if groups[Agreement.NOT_MEASURED] or groups[Agreement.MIXED]:
         messages.append(say("answers.weeds_open", rows=[
-            *groups[HintVerdict.NOT_MEASURED], *groups[HintVerdict.MIXED]]))
-    if not case.samples and not groups[HintVerdict.AGREES]:
-        return _Said(False, (*messages, say("answers.weeds_untested")))
-    return _Said(True, tuple(messages), told)
+            *groups[Agreement.NOT_MEASURED], *groups[Agreement.MIXED]]))
+    if not case.samples and not groups[Agreement.AGREES]:
+        return _AnswerText(False, (*messages, say("answers.weeds_untested")))
+    return _AnswerText(True, tuple(messages), told)
 
 
-def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """pH then and now, against the noise of sampling and laboratory."""
     review = diagnosis.history
     series = [s for s in (review.series if review else ())
               if s.quantity == "ph" and s.change is not None]
     known = [s for s in series if s.change and s.change.verdict is not ChangeVerdict.UNKNOWN]
     if not known:
-        return _Said(False, (say("answers.lime_unknown"),))
+        return _AnswerText(False, (say("answers.lime_unknown"),))
     known.sort(key=lambda s: (_depth(s), -abs((s.change and s.change.difference) or 0.0)))
     places = {s.place.id for s in known}
     shown = [next(s for s in known if s.place.id == p) for p in dict.fromkeys(
@@ -164,7 +164,7 @@ def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
     wanted = [v for v in _verdicts(plan, "lime") if v.verdict is Verdict.NEEDED]
     if wanted:
         messages.append(say("answers.lime_more", places=_places(case, wanted)))
-    return _Said(True, tuple(messages), tuple(basis))
+    return _AnswerText(True, tuple(messages), tuple(basis))
 
 
 def _depth(series: Series) -> float:
@@ -172,7 +172,7 @@ def _depth(series: Series) -> float:
     return -(series.ends_in[1] - series.ends_in[0]) if series.ends_in else 0.0
 
 
-def _can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """What organic materials on offer do here, why others are left, and what they leave open."""
     organic = {m.id: m for m in case.materials if m.kind in ORGANIC}
     used = [a for a in plan.actions if a.material_id in organic]
@@ -200,7 +200,7 @@ def _can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
     if lines and not basis:
         basis += [i for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
                   and v.verdict is not Verdict.NOT_JUDGED for i in v.finding_ids]
-    return _Said(settled, tuple(messages), tuple(basis))
+    return _AnswerText(settled, tuple(messages), tuple(basis))
 
 
 def _told(line: Judgement) -> bool:
@@ -216,7 +216,7 @@ def _brought(actions: Sequence[Action]) -> dict[str, float]:
     return most
 
 
-def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """The verdicts on both; gypsum also for its calcium."""
     lime = _verdicts(plan, "lime")
     gypsum = _verdicts(plan, "gypsum") or []
@@ -240,10 +240,10 @@ def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
         settled = True
     basis = [i for v in told for i in v.finding_ids]
     basis += [i for a in spread for i in a.finding_ids]
-    return _Said(settled, tuple(messages), tuple(basis))
+    return _AnswerText(settled, tuple(messages), tuple(basis))
 
 
-def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """The gravest measured limits, and what was not judged beside them."""
     worst = diagnosis.worst(MOST_SAID)
     open_ones = _open(plan, BASIC)
@@ -254,21 +254,21 @@ def _why_poor_spot(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
         messages.append(say("answers.not_judged", keys=open_ones))
     if not messages:
         messages.append(say("answers.no_limit"))
-    return _Said(bool(worst), tuple(messages), _ids(worst))
+    return _AnswerText(bool(worst), tuple(messages), _ids(worst))
 
 
-def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """The first thing to do that is not optional; without any measurement the tests."""
     open_ones = _open(plan, BASIC)
     if not case.samples:
-        return _Said(False, (say("answers.test_first", keys=open_ones or list(BASIC)),))
+        return _AnswerText(False, (say("answers.test_first", keys=open_ones or list(BASIC)),))
     decided = [a for a in plan.actions if not a.optional
                and a.finding_ids != ("nutrients.unjudged",)]
     decided.sort(key=lambda a: a.id not in plan.budget.chosen)
     if not decided:
         if open_ones:
-            return _Said(False, (say("answers.not_judged", keys=open_ones),))
-        return _Said(True, (say("answers.nothing_first"),),
+            return _AnswerText(False, (say("answers.not_judged", keys=open_ones),))
+        return _AnswerText(True, (say("answers.nothing_first"),),
                      tuple(i for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
                            for i in v.finding_ids))
     first = decided[0]
@@ -276,10 +276,10 @@ def _what_first(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
                     waits=first.id not in plan.budget.chosen)]
     if open_ones:
         messages.append(say("answers.not_judged", keys=open_ones))
-    return _Said(True, tuple(messages), first.finding_ids)
+    return _AnswerText(True, tuple(messages), first.finding_ids)
 
 
-def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
+def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _AnswerText:
     """What must be bought, what may be left out, what is not needed, what stands open."""
     lines = [v for v in plan.verdicts if v.kind is not JudgedKind.MATERIAL
              and (v.key in BASIC or v.verdict in (Verdict.NEEDED, Verdict.OPTIONAL))]
@@ -303,10 +303,10 @@ def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> _Said:
         messages.append(say("answers.two_sides"))
     settled = all(v.verdict is not Verdict.NOT_JUDGED for v in lines)
     basis = [i for v in lines if v.verdict is not Verdict.NOT_JUDGED for i in v.finding_ids]
-    return _Said(settled, tuple(messages), tuple(basis))
+    return _AnswerText(settled, tuple(messages), tuple(basis))
 
 
-def _of_topic(diagnosis: Diagnosis, patterns: Sequence[str]) -> _Said:
+def _of_topic(diagnosis: Diagnosis, patterns: Sequence[str]) -> _AnswerText:
     """The gravest findings on what was asked; open where nothing could judge it."""
     found = [f for f in diagnosis.findings if f.grade is not Grade.PRACTICE
              and any(fnmatchcase(f.id, p) for p in patterns)]
@@ -315,14 +315,14 @@ def _of_topic(diagnosis: Diagnosis, patterns: Sequence[str]) -> _Said:
     grave = [f for f in told if f.severity >= 1] or told[:1]
     if grave:
         shown = grave[:MOST_SAID]
-        return _Said(True, (say("answers.finding", titles=[f.title for f in shown]),),
+        return _AnswerText(True, (say("answers.finding", titles=[f.title for f in shown]),),
                      _ids(grave))
     lacking = [m for m in diagnosis.missing if any(p.startswith(f"{m.topic}.") for p in patterns)]
     if found:
-        return _Said(False, (say("answers.uncertain", titles=[found[0].title]),))
+        return _AnswerText(False, (say("answers.uncertain", titles=[found[0].title]),))
     if lacking:
-        return _Said(False, (say("answers.lacking", what=lacking[0].what),))
-    return _Said(False, (say("answers.nothing_measured"),))
+        return _AnswerText(False, (say("answers.lacking", what=lacking[0].what),))
+    return _AnswerText(False, (say("answers.nothing_measured"),))
 
 
 def _why(diagnosis: Diagnosis, verdict: Judgement) -> Message:
@@ -350,7 +350,7 @@ def _places(case: CaseFile, items: Sequence[Judgement] | Sequence[Action]) -> li
     return here if {p.id for p in here} < every and len(every) > 1 else []
 
 
-ANSWERS: Mapping[str, Callable[[CaseFile, Diagnosis, Plan], _Said]] = MappingProxyType({
+ANSWERS: Mapping[str, Callable[[CaseFile, Diagnosis, Plan], _AnswerText]] = MappingProxyType({
     "why_weeds": _why_weeds,
     "did_lime_work": _did_lime_work,
     "can_compost_fix": _can_compost_fix,

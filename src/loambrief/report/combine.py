@@ -68,7 +68,7 @@ def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
         own = report.model.blocks if number == 1 else _unsigned(report.model.blocks)
         blocks += [prefixed(block, f"f{number}-") for block in own]
         attachments += [
-            replace(a, name=a.name if a.name.startswith(report.case.case.id)
+            replace(a, name=a.name if a.name == f"{report.case.case.id}.json"
                     else f"{report.case.case.id}-{a.name}")
             for a in report.model.attachments
         ]

@@ -10,7 +10,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
-from loambrief.report.answer import Answer, answer
+from loambrief.report.answer import CaseAnswer, answer
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.text import Writer
@@ -131,7 +131,7 @@ def _write_or_none(message: Message | None, write) -> str | None:
     return None if message is None else write(message)
 
 
-def _question(said: Answer, write) -> dict:
+def _question(said: CaseAnswer, write) -> dict:
     return {
         "asked": said.asked,
         "key": said.key,

@@ -34,7 +34,7 @@ HOW = ("seen", "computed", "memory", "convention")
 from memory, unverified; or a definition."""
 
 
-Row = Mapping[str, Any]
+DataRow = Mapping[str, Any]
 """One line of a table: a number, a text or None per column, as its source file describes.
 Where the kind matters, read single cells by :meth:`DataTable.number` and :meth:`DataTable.text`."""
 
@@ -61,7 +61,7 @@ class TableSource:
     how: str
     licence: str
     notes: str
-    columns: Mapping[str, Row]
+    columns: Mapping[str, DataRow]
 
 
 @dataclass(frozen=True)
@@ -70,16 +70,16 @@ class DataTable:
 
     name: str
     source: TableSource
-    rows: tuple[Row, ...]
+    rows: tuple[DataRow, ...]
 
-    def __iter__(self) -> Iterator[Row]:
+    def __iter__(self) -> Iterator[DataRow]:
         return iter(self.rows)
 
     def column(self, name: str) -> tuple[Any, ...]:
         """All values of one column, top to bottom."""
         return tuple(row[name] for row in self.rows)
 
-    def find(self, **wanted: object) -> Row:
+    def find(self, **wanted: object) -> DataRow:
         """First row whose columns equal ``wanted``.
 
         Raises
@@ -204,7 +204,7 @@ def load(name: str) -> DataTable:
 
 
 @cache
-def load_document(name: str) -> Row:
+def load_document(name: str) -> DataRow:
     """Read ``tables/<name>.toml`` (a structured table that is not a grid).
 
     It must hold a ``[source]`` part with ``title``, ``reference`` and ``how``.
@@ -268,20 +268,18 @@ def reference(key: str) -> Reference:
     return known[key]
 
 
-def all_tables() -> tuple[str, ...]:
-    """Names of every grid table that is shipped, sorted."""
-    root = tables_dir()
-    names = (p.relative_to(root).with_suffix("").as_posix() for p in root.rglob("*.csv"))
-    return tuple(sorted(names))
+def all_tables(folder: str = "") -> tuple[str, ...]:
+    """Names of every grid table that is shipped, or of those in a folder, sorted."""
+    return _names(folder, [".csv"])
 
 
-def all_documents() -> tuple[str, ...]:
-    """Names of every structured (TOML) table that is shipped, sorted."""
+def all_documents(folder: str = "") -> tuple[str, ...]:
+    """Names of every structured (TOML) table that is shipped, or in a folder, sorted."""
+    return _names(folder, [".toml"])
+
+
+def _names(folder: str, endings: list[str]) -> tuple[str, ...]:
     root = tables_dir()
-    return tuple(
-        sorted(
-            p.relative_to(root).with_suffix("").as_posix()
-            for p in root.rglob("*.toml")
-            if not p.name.endswith(".source.toml") and p.parent.name != "references"
-        )
-    )
+    return tuple(sorted(p.relative_to(root).with_suffix("").as_posix()
+                        for p in (root / folder).rglob("*")
+                        if p.suffixes == endings and p.parent.name != "references"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import SequenceMatcher
 
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 NO_PRESS = "refractometry/no_press"
 WEED_NAMES = "weeds/species"
@@ -60,7 +60,7 @@ def _accepted(name: str) -> tuple[str, ...]:
     return ()
 
 
-def harmful_row(name: str) -> Row | None:
+def harmful_row(name: str) -> DataRow | None:
     """The row of ``refractometry/no_press`` that a plant falls under.
 
     Parameters

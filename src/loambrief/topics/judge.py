@@ -45,12 +45,6 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
                missing: Sequence[Missing]) -> tuple[Judgement, ...]:
     """One verdict for each nutrient or amendment and place.
 
-    Parameters
-    ----------
-    case : CaseFile
-    findings : sequence of Finding
-    missing : sequence of Missing
-
     Returns
     -------
     tuple of Judgement

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from loambrief.agronomy.possible import not_negative, percent, real_ph
+from loambrief.agronomy.possible import NotNegative, Percent, SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -25,7 +25,7 @@ def constant(name: str) -> float:
 
 
 @formula(unit="meq/100g", source="clemson-cec", locator="by buffer method", how="seen")
-def exchange_acidity(buffer_method: str, buffer_ph: float) -> Answer:
+def exchange_acidity(buffer_method: str, buffer_ph: SoilPh) -> Answer:
     """Exchangeable acidity from the pH of a soil and buffer mix.
 
     Parameters
@@ -51,16 +51,11 @@ def exchange_acidity(buffer_method: str, buffer_ph: float) -> Answer:
 
     Notes
     -----
-    Adams-Evans 8 (8.00 - B), Mehlich 4 (6.6 - B) per 100 cm3, SMP and Sikora 12 (7.0 - B),
-    Woodruff 10 (7.0 - B). The Sikora buffer was made to read as SMP does. The SMP form is a
-    North Central convention; the Woodruff form is from memory and reads soils high in
-    aluminum too low.
-
-    References
-    ----------
-    clemson-cec; ncdacs-lime-factor; cropfile-base-saturation; woodruff-1948; brown-cisco-1984.
+    Adams-Evans 8 (8.00 - B), Mehlich 4 (6.6 - B) per 100 cm3, SMP and Sikora 12 (7.0 - B), Woodruff
+    10 (7.0 - B). The Sikora buffer was made to read as SMP does. The SMP form is a North Central
+    convention; the Woodruff form is from memory and reads soils high in aluminum too low. Sources:
+    ncdacs-lime-factor; cropfile-base-saturation; woodruff-1948; brown-cisco-1984.
     """
-    real_ph(buffer_ph=buffer_ph)
     table = load(BUFFERS)
     known = (*table.column("method"), *UNCALIBRATED)
     if buffer_method not in known:
@@ -83,7 +78,7 @@ def exchange_acidity(buffer_method: str, buffer_ph: float) -> Answer:
 
 @formula(unit="pH", source="lab-precision-typical", locator="laboratory and field error combined",
          how="computed", valid={"cores": (1.0, 500.0)})
-def buffer_ph_error(soil_ph: float, cores: int | None = None) -> Answer:
+def buffer_ph_error(soil_ph: SoilPh, cores: int | None = None) -> Answer:
     """Uncertainty of a buffer pH that stands for a field, as one standard deviation.
 
     Parameters
@@ -105,16 +100,12 @@ def buffer_ph_error(soil_ph: float, cores: int | None = None) -> Answer:
 
     Notes
     -----
-    sqrt(laboratory^2 + field^2): 0.05 for one laboratory (from memory), and the field's
-    variation of pH (7.1 % of pH on one surveyed farm) divided by the root of the number of
-    cores, on the working assumption that buffer pH varies within a field as soil pH does.
-    Without a number of cores: 0.15, the control limit of one laboratory for its check soil.
-
-    References
-    ----------
-    lab-precision-typical; ramzan-2017; uga-aesl-adams-evans-qc.
+    sqrt(laboratory^2 + field^2): 0.05 for one laboratory (from memory), and the field's variation
+    of pH (7.1 % of pH on one surveyed farm) divided by the root of the number of cores, on the
+    working assumption that buffer pH varies within a field as soil pH does. Without a number of
+    cores: 0.15, the control limit of one laboratory for its check soil. Sources: ramzan-2017;
+    uga-aesl-adams-evans-qc.
     """
-    real_ph(soil_ph=soil_ph)
     if cores is None:
         return Answer(constant("check_soil_limit"), source="uga-aesl-adams-evans-qc", how="seen",
                       locator="check soil limit",
@@ -128,7 +119,7 @@ def buffer_ph_error(soil_ph: float, cores: int | None = None) -> Answer:
 
 @formula(unit="%", source="unl-lime-turf-2008", locator="step 3: purity times fineness", how="seen",
          valid={"cce_pct": (0.0, 180.0)})
-def effective_lime_pct(cce_pct: float, fineness_pct: float) -> float:
+def effective_lime_pct(cce_pct: NotNegative, fineness_pct: Percent) -> float:
     """Share of a lime that counts: neutralizing value times fineness.
 
     Parameters
@@ -138,11 +129,6 @@ def effective_lime_pct(cce_pct: float, fineness_pct: float) -> float:
     fineness_pct : float
         Fineness factor, the share that reacts in the scheme's time [%].
 
-    Returns
-    -------
-    float
-        Effective calcium carbonate equivalent [%].
-
     Raises
     ------
     ImpossibleInput
@@ -150,15 +136,10 @@ def effective_lime_pct(cce_pct: float, fineness_pct: float) -> float:
 
     Notes
     -----
-    CCE x fineness / 100. Names differ by law (ECCE, ECC, ENV, RNV); the fineness factor
-    differs too, see ``fineness_factor_pct``. Moisture is not in this figure.
-
-    References
-    ----------
-    unl-lime-turf-2008 (80 % x 75 % = 60 %).
+    CCE x fineness / 100. Names differ by law (ECCE, ECC, ENV, RNV); the fineness factor differs
+    too, see ``fineness_factor_pct``. Moisture is not in this figure. Sources: unl-lime-turf-2008
+    (80 % x 75 % = 60 %).
     """
-    not_negative(cce_pct=cce_pct)
-    percent(fineness_pct=fineness_pct)
     if cce_pct > 250:
         raise ImpossibleInput(f"cce_pct cannot be above 250 % (found {cce_pct:g})")
     return cce_pct * fineness_pct / 100.0
@@ -168,7 +149,7 @@ def effective_lime_pct(cce_pct: float, fineness_pct: float) -> float:
          locator="amount divided by CCE; fineness and moisture as Ohio and Minnesota count them",
          how="seen", valid={"cce_pct": (40.0, 180.0)})
 def lime_product_rate(
-    requirement: float, cce_pct: float, fineness_pct: float, moisture_pct: float = 0.0
+    requirement: NotNegative, cce_pct: float, fineness_pct: float, moisture_pct: NotNegative = 0.0
 ) -> Answer:
     """Lime as sold that does the work of pure, fine calcium carbonate.
 
@@ -196,13 +177,9 @@ def lime_product_rate(
 
     Notes
     -----
-    requirement / (CCE/100 x fineness/100 x (1 - moisture/100)).
-
-    References
-    ----------
-    clemson-byproduct-lime; oda-lime-label (dry matter).
+    requirement / (CCE/100 x fineness/100 x (1 - moisture/100)). Sources: oda-lime-label (dry
+    matter).
     """
-    not_negative(requirement=requirement, moisture_pct=moisture_pct)
     effective = effective_lime_pct.function(cce_pct, fineness_pct) / 100.0
     dry = 1.0 - moisture_pct / 100.0
     if effective <= 0 or dry <= 0:
@@ -214,7 +191,8 @@ def lime_product_rate(
 @formula(unit="pH", source="own-arithmetic", locator="share of the requirement x wanted rise",
          how="convention", valid={"applied": (0.0, 20.0), "months": (6.0, 60.0)})
 def expected_ph_change(
-    ph_before: float, target_ph: float, applied: float, required: float, months: float = 12.0
+    ph_before: float, target_ph: float, applied: NotNegative, required: NotNegative,
+    months: float = 12.0,
 ) -> Answer:
     """Rise of pH that the lime put on should have brought, by the table that set the rate.
 
@@ -243,16 +221,11 @@ def expected_ph_change(
 
     Notes
     -----
-    A lime table says how much lime brings the soil from its pH to the target in the depth it
-    was made for. Half of it is taken to bring half of the rise, which is nearly so in the
-    range of the tables. Lime not mixed in works far less deep; coarse lime takes two to three
-    years. Under six months the answer is flagged.
-
-    References
-    ----------
-    Arithmetic on the lime table.
+    A lime table says how much lime brings the soil from its pH to the target in the depth it was
+    made for. Half of it is taken to bring half of the rise, which is nearly so in the range of the
+    tables. Lime not mixed in works far less deep; coarse lime takes two to three years. Under six
+    months the answer is flagged. Sources: Arithmetic on the lime table.
     """
-    not_negative(applied=applied, required=required)
     if required == 0 or target_ph <= ph_before:
         raise ImpossibleInput("there was no requirement to compare with")
     share = applied / required
@@ -261,7 +234,7 @@ def expected_ph_change(
 
 @formula(unit="ton/ac", source="ncdacs-lime-factor", locator="residual credit", how="memory",
          valid={"months": (0.0, 24.0)})
-def lime_credit(applied: float, months: float, organic_soil: bool = False) -> Answer:
+def lime_credit(applied: NotNegative, months: float, organic_soil: bool = False) -> Answer:
     """Part of an earlier lime application that may still be taken off a new rate.
 
     Parameters
@@ -279,18 +252,12 @@ def lime_credit(applied: float, months: float, organic_soil: bool = False) -> An
     float
         Lime still to count [ton/ac].
 
-    Raises
-    ------
-    ImpossibleInput
-        Negative lime.
-
     Notes
     -----
     applied x (1 - 0.08 x months), 0.16 on organic soils, not below zero. The source states
     8 and 16 % per month; that this is the rate at which the credit runs down is our reading,
     from memory.
     """
-    not_negative(applied=applied)
     monthly = constant("credit_month_organic" if organic_soil else "credit_month_mineral") / 100.0
     share = min(max(1.0 - monthly * months, 0.0), 1.0)
     return Answer(applied * share, details={"share": share},
@@ -300,7 +267,7 @@ def lime_credit(applied: float, months: float, organic_soil: bool = False) -> An
 
 @formula(unit="lb/ac", source="sawyer-iowa-lime", locator="lime to offset nitrogen", how="seen",
          valid={"n_lb_ac": (0.0, 400.0)})
-def lime_from_nitrogen(n_lb_ac: float, nitrogen_source: str) -> Answer:
+def lime_from_nitrogen(n_lb_ac: NotNegative, nitrogen_source: str) -> Answer:
     """Ordinary aglime that a nitrogen dressing uses up.
 
     Parameters
@@ -325,14 +292,9 @@ def lime_from_nitrogen(n_lb_ac: float, nitrogen_source: str) -> Answer:
 
     Notes
     -----
-    4 or 7 lb per lb of N (Iowa State). The Alabama figures are about half: they count pure
-    CaCO3 and the customary half of the acid of nitrification.
-
-    References
-    ----------
-    sawyer-iowa-lime; aces-anr174.
+    4 or 7 lb per lb of N (Iowa State). The Alabama figures are about half: they count pure CaCO3
+    and the customary half of the acid of nitrification. Sources: aces-anr174.
     """
-    not_negative(n_lb_ac=n_lb_ac)
     table = load("acidity/nitrogen_acidity")
     names = table.column("nitrogen_source")
     if nitrogen_source not in names:
@@ -348,7 +310,7 @@ def lime_from_nitrogen(n_lb_ac: float, nitrogen_source: str) -> Answer:
 
 @formula(unit="passes", source="msu-lime-antacids", locator="most in one pass, by placement",
          how="seen")
-def lime_passes(product_ton_ac: float, placement: str, region: str | None = None) -> Answer:
+def lime_passes(product_ton_ac: NotNegative, placement: str, region: str | None = None) -> Answer:
     """Number of passes that a lime rate is split over.
 
     Parameters
@@ -375,16 +337,11 @@ def lime_passes(product_ton_ac: float, placement: str, region: str | None = None
 
     Notes
     -----
-    Passes = rate / cap, rounded up. Surface 2 ton/ac (Ohio, Oregon, Missouri; two to three
-    years between passes in Missouri), tilled 4 ton/ac (Michigan; Pennsylvania works half under
-    and half in above that).
-
-    References
-    ----------
-    miller-mu-lime; hoorman-notill-lime; anderson-2013-em9057; msu-lime-antacids;
+    Passes = rate / cap, rounded up. Surface 2 ton/ac (Ohio, Oregon, Missouri; two to three years
+    between passes in Missouri), tilled 4 ton/ac (Michigan; Pennsylvania works half under and half
+    in above that). Sources: miller-mu-lime; hoorman-notill-lime; anderson-2013-em9057;
     psu-forages-liming.
     """
-    not_negative(product_ton_ac=product_ton_ac)
     rows = [r for r in load("acidity/single_pass") if r["placement"] == placement]
     if not rows:
         raise UnknownName("placement", str(placement), ("surface", "tilled"))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from loambrief.agronomy.possible import not_negative, real_ph
+from loambrief.agronomy.possible import NotNegative, SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataTable, Row, load
+from loambrief.tables import DataRow, DataTable, load
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
@@ -23,7 +23,7 @@ class _TableAnswer:
 
     value: float
     notes: tuple[str, ...] = ()
-    details: Row = field(default_factory=dict)
+    details: DataRow = field(default_factory=dict)
     within: bool = True
 
 
@@ -32,7 +32,7 @@ def lime_tables() -> tuple[str, ...]:
     return load(INDEX).column("name")
 
 
-def lime_table(name: str) -> Row:
+def lime_table(name: str) -> DataRow:
     """Index row of a lime table.
 
     Raises
@@ -70,11 +70,11 @@ def targets_of(name: str) -> tuple[float, ...]:
          valid={"depth_in": (1.0, 12.0)})
 def lime_requirement(
     table: str,
-    buffer_ph: float | None = None,
-    target_ph: float | None = None,
-    depth_in: float | None = None,
-    acidity: float | None = None,
-    soil_ph: float | None = None,
+    buffer_ph: SoilPh | None = None,
+    target_ph: SoilPh | None = None,
+    depth_in: NotNegative | None = None,
+    acidity: NotNegative | None = None,
+    soil_ph: SoilPh | None = None,
     buffer_method: str | None = None,
 ) -> Answer:
     """Lime to bring soil to a target pH by one published table, in that table's own lime.
@@ -116,28 +116,21 @@ def lime_requirement(
 
     Notes
     -----
-    Depth is scaled in proportion from each table's own base depth (8 in SMP, Tri-State and
-    North Carolina; 7 in Penn State and Nebraska; 6.67 in Adams-Evans and Woodruff; 6 in Oregon
-    and Iowa; Kansas per inch). Between rows of a grid: linear inside one fitted segment; across
-    the step of the 2025 Oregon table the nearer row stands and both sides are given; the turf
-    table uses the nearest row. Between printed targets: linear. Beyond the rows or targets:
-    the last one, flagged. If ``soil_ph`` is at the target already the answer is zero.
-    North Carolina: acidity (target - pH) / (6.6 - pH). Penn State: 1000 or 840 lb per meq, and
-    a flat 2000 lb below 4 meq. Adams-Evans: 0.5 x 1.5 x CEC (H1 - H2), CEC = 8 (8 - B) / H1,
-    H from pH = 7.79 - 5.55 H + 2.27 H^2. Effective CaCO3: see the lime_tables notes.
-
-    References
-    ----------
-    mclean-1982-smp; shoemaker-1961-smp; vitosh-1995-e2567; moore-2025-em9585;
-    laboski-liming-terms; leikam-2003-mf2586; woodruff-1948; unl-lime-turf-2008;
-    ncdacs-lime-factor; psu-agguide-lime; psu-turf-lime; huluka-2007-adams-evans;
-    adams-evans-1962.
+    Depth is scaled in proportion from each table's own base depth (8 in SMP, Tri-State and North
+    Carolina; 7 in Penn State and Nebraska; 6.67 in Adams-Evans and Woodruff; 6 in Oregon and Iowa;
+    Kansas per inch). Between rows of a grid: linear inside one fitted segment; across the step of
+    the 2025 Oregon table the nearer row stands and both sides are given; the turf table uses the
+    nearest row. Between printed targets: linear. Beyond the rows or targets: the last one, flagged.
+    If ``soil_ph`` is at the target already the answer is zero. North Carolina: acidity (target -
+    pH) / (6.6 - pH). Penn State: 1000 or 840 lb per meq, and a flat 2000 lb below 4 meq.
+    Adams-Evans: 0.5 x 1.5 x CEC (H1 - H2), CEC = 8 (8 - B) / H1, H from pH = 7.79 - 5.55 H + 2.27
+    H^2. Effective CaCO3: see the lime_tables notes. Sources: shoemaker-1961-smp; vitosh-1995-e2567;
+    moore-2025-em9585; laboski-liming-terms; leikam-2003-mf2586; woodruff-1948; unl-lime-turf-2008;
+    ncdacs-lime-factor; psu-agguide-lime; psu-turf-lime; huluka-2007-adams-evans; adams-evans-1962.
     """
     row = lime_table(table)
     if target_ph is None:
         raise ImpossibleInput("lime_requirement needs target_ph")
-    real_ph(target_ph=target_ph, buffer_ph=buffer_ph, soil_ph=soil_ph)
-    not_negative(acidity=acidity, depth_in=depth_in)
     if depth_in == 0:
         raise ImpossibleInput("depth_in must be above zero")
     if buffer_method is not None and not fits_buffer(table, buffer_method):
@@ -171,7 +164,7 @@ def lime_requirement(
                   notes=notes, details=details, within_range=found.within)
 
 
-def _effective_share(row: Row, buffer_ph: float | None) -> float:
+def _effective_share(row: DataRow, buffer_ph: float | None) -> float:
     """Pure, fine CaCO3 per unit of the table's lime."""
     if row["effective_share"] != "pure column":
         return float(row["effective_share"])
@@ -181,7 +174,7 @@ def _effective_share(row: Row, buffer_ph: float | None) -> float:
     return pure.value / ground.value
 
 
-def _need_buffer(row: Row, buffer_ph: float | None) -> float:
+def _need_buffer(row: DataRow, buffer_ph: float | None) -> float:
     if buffer_ph is None:
         raise ImpossibleInput(f"{row['name']} needs buffer_ph")
     return buffer_ph
@@ -360,7 +353,7 @@ _KINDS = {"grid": _grid, "equation": _equation, "mehlich_nc": _mehlich_nc,
 
 @formula(unit="t/ha", source="ahdb-rb209-ph", locator="lime factor by soil class", how="memory",
          valid={"soil_ph": (4.0, 6.7), "target_ph": (5.0, 7.0)})
-def lime_requirement_uk(texture: str, soil_ph: float, target_ph: float) -> Answer:
+def lime_requirement_uk(texture: str, soil_ph: SoilPh, target_ph: SoilPh) -> Answer:
     """Lime by soil pH and texture alone, the British arable factor.
 
     Parameters
@@ -385,14 +378,9 @@ def lime_requirement_uk(texture: str, soil_ph: float, target_ph: float) -> Answe
 
     Notes
     -----
-    (target - pH) x factor: 6 on sands (agrees with a printed table), 7 on light and medium
-    soils, 8 on clay, 16 on peat (from memory). No buffer test is used.
-
-    References
-    ----------
-    ahdb-rb209-ph; uk-lime-table-copy.
+    (target - pH) x factor: 6 on sands (agrees with a printed table), 7 on light and medium soils, 8
+    on clay, 16 on peat (from memory). No buffer test is used. Sources: uk-lime-table-copy.
     """
-    real_ph(soil_ph=soil_ph, target_ph=target_ph)
     names = load("acidity/textures").column("texture")
     if texture not in names:
         raise UnknownName("texture", str(texture), names)

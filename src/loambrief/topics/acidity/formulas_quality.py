@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import pairwise
 
-from loambrief.agronomy.possible import not_negative, percent
+from loambrief.agronomy.possible import NotNegative, Percent, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 SCHEMES = "acidity/fineness_schemes"
 
@@ -18,8 +18,8 @@ def schemes() -> tuple[str, ...]:
     return load(SCHEMES).column("scheme")
 
 
-def lime_scheme(name: str) -> Row:
-    """Row of a lime quality scheme.
+def lime_scheme(name: str) -> DataRow:
+    """DataRow of a lime quality scheme.
 
     Raises
     ------
@@ -100,13 +100,9 @@ def fineness_factor_pct(scheme: str, passing: Mapping[str, float]) -> Answer:
 
     Notes
     -----
-    Sum over the bins of (share in the bin) x (factor of the bin). The factors differ by law:
-    the same lime is worth more in one place than in another.
-
-    References
-    ----------
-    cornell-cca-lime; mo-aglime-law; laboski-liming-terms; unl-passel-lime-quality;
-    oda-lime-label; mda-lime-analysis; state-lime-laws.
+    Sum over the bins of (share in the bin) x (factor of the bin). The factors differ by law: the
+    same lime is worth more in one place than in another. Sources: cornell-cca-lime; mo-aglime-law;
+    laboski-liming-terms; unl-passel-lime-quality; oda-lime-label; mda-lime-analysis.
     """
     row = lime_scheme(scheme)
     return Answer(_factor(scheme, passing), source=row["source"], locator=row["locator"],
@@ -115,7 +111,7 @@ def fineness_factor_pct(scheme: str, passing: Mapping[str, float]) -> Answer:
 
 @formula(unit="%", source="state-lime-laws", locator="by the named scheme", how="memory")
 def lime_quality(
-    scheme: str, cce_pct: float, passing: Mapping[str, float], moisture_pct: float = 0.0
+    scheme: str, cce_pct: NotNegative, passing: Mapping[str, float], moisture_pct: Percent = 0.0
 ) -> Answer:
     """The quality figure that a jurisdiction prints for a lime: ENP, ENM, ECCE, ENV, RNV, NI.
 
@@ -146,15 +142,10 @@ def lime_quality(
     Notes
     -----
     CCE/100 x fineness/100 x (1 - moisture/100) x full value: 2000 lb/ton for ENP and ECCE in
-    pounds, 800 for ENM in Missouri, 100 for percentages.
-
-    References
-    ----------
-    laboski-liming-terms (Iowa example); mo-aglime-law; oda-lime-label; mda-lime-analysis.
+    pounds, 800 for ENM in Missouri, 100 for percentages. Sources: laboski-liming-terms (Iowa
+    example); mo-aglime-law; oda-lime-label; mda-lime-analysis.
     """
     row = lime_scheme(scheme)
-    not_negative(cce_pct=cce_pct)
-    percent(moisture_pct=moisture_pct)
     fineness = _factor(scheme, passing)
     share = cce_pct / 100.0 * fineness / 100.0 * (1.0 - moisture_pct / 100.0)
     return Answer(
@@ -166,7 +157,7 @@ def lime_quality(
 
 
 @formula(unit="ton/ac", source="labarge-2014-enp", locator="tons of lime material", how="seen")
-def lime_by_quality(requirement: float, quality: float, full_value: float) -> float:
+def lime_by_quality(requirement: NotNegative, quality: float, full_value: float) -> float:
     """Tons of a lime from its printed quality figure.
 
     Parameters
@@ -180,11 +171,6 @@ def lime_by_quality(requirement: float, quality: float, full_value: float) -> fl
         Figure of full quality: 2000 for ENP in lb/ton, 100 for percentages; 1 where the
         requirement itself is in lb of effective material per acre (Missouri).
 
-    Returns
-    -------
-    float
-        Lime as sold [ton/ac].
-
     Raises
     ------
     ImpossibleInput
@@ -192,13 +178,8 @@ def lime_by_quality(requirement: float, quality: float, full_value: float) -> fl
 
     Notes
     -----
-    requirement x full value / quality.
-
-    References
-    ----------
-    labarge-2014-enp; mfgc-lime-contest; miller-mu-lime.
+    requirement x full value / quality. Sources: mfgc-lime-contest; miller-mu-lime.
     """
-    not_negative(requirement=requirement)
     if quality <= 0 or full_value <= 0:
         raise ImpossibleInput("quality and full_value must be above zero")
     return requirement * full_value / quality

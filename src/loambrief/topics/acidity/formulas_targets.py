@@ -5,10 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 
 from loambrief.agronomy.crops import Crop, find_crop
-from loambrief.agronomy.possible import not_negative, percent, real_ph
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
@@ -29,7 +29,7 @@ def guide_for(region: str | None) -> str | None:
     return None
 
 
-def _match(scheme: str, crop: str, context: str) -> Row | None:
+def _match(scheme: str, crop: str, context: str) -> DataRow | None:
     rows = [r for r in load(TARGETS) if r["scheme"] == scheme and r["crop"] == crop]
     fitting = [r for r in rows if r["context"] == context]
     if not fitting and context != ORGANIC:
@@ -37,7 +37,7 @@ def _match(scheme: str, crop: str, context: str) -> Row | None:
     return fitting[0] if fitting else None
 
 
-def _row(crop: Crop, guide: str | None, context: str) -> Row:
+def _row(crop: Crop, guide: str | None, context: str) -> DataRow:
     """The most specific row: the region's crop, any crop row, then groups, then any."""
     group, wider = f"group:{crop.group}", (guide, "general")
     searches = [(s, name) for s in wider if s for name in crop.lineage]
@@ -54,7 +54,7 @@ def _row(crop: Crop, guide: str | None, context: str) -> Row:
 @formula(unit="pH", source="vitosh-1995-e2567", locator="table 1, or the region's own guide",
          how="seen")
 def ph_target(
-    crop: str, region: str | None = None, subsoil_ph: float | None = None,
+    crop: str, region: str | None = None, subsoil_ph: SoilPh | None = None,
     organic_soil: bool = False,
 ) -> Answer:
     """pH to lime to for a crop, with the pH below which to lime.
@@ -86,16 +86,11 @@ def ph_target(
 
     Notes
     -----
-    Where the guide asks for the subsoil's pH and none is given, the acid-subsoil row is used
-    (the higher target) and the other is kept beside it. Regions without a guide use the
-    general rows, then the Tri-State ones.
-
-    References
-    ----------
-    vitosh-1995-e2567; hoorman-2022-fall-lime; psu-agguide-lime; laboski-liming-terms;
-    anderson-2013-em9057; ahdb-rb209-ph; efu-manual-ph; msu-blueberry-sulfur.
+    Where the guide asks for the subsoil's pH and none is given, the acid-subsoil row is used (the
+    higher target) and the other is kept beside it. Regions without a guide use the general rows,
+    then the Tri-State ones. Sources: hoorman-2022-fall-lime; psu-agguide-lime;
+    laboski-liming-terms; anderson-2013-em9057; ahdb-rb209-ph; efu-manual-ph; msu-blueberry-sulfur.
     """
-    real_ph(subsoil_ph=subsoil_ph)
     found, guide = find_crop(crop), guide_for(region)
     context = ACID
     if organic_soil:
@@ -121,7 +116,7 @@ def ph_target(
 
 @formula(unit="%", source="kamprath-1970", locator="aluminum saturation of the effective CEC",
          how="seen")
-def aluminum_saturation(al_meq: float, ecec_meq: float) -> float:
+def aluminum_saturation(al_meq: NotNegative, ecec_meq: Positive) -> float:
     """Share of the effective exchange capacity that holds aluminum.
 
     Parameters
@@ -130,11 +125,6 @@ def aluminum_saturation(al_meq: float, ecec_meq: float) -> float:
         Aluminum taken out by 1 N KCl [meq/100 g]. Not Mehlich-3 aluminum.
     ecec_meq : float
         Effective CEC: bases and KCl acidity added up [meq/100 g].
-
-    Returns
-    -------
-    float
-        Aluminum saturation [%].
 
     Raises
     ------
@@ -146,9 +136,6 @@ def aluminum_saturation(al_meq: float, ecec_meq: float) -> float:
     100 Al / ECEC. Lime equal to the exchangeable aluminum brought it below 30 % in leached
     mineral soils.
     """
-    not_negative(al_meq=al_meq)
-    if ecec_meq <= 0:
-        raise ImpossibleInput("ecec_meq must be above zero")
     if al_meq > ecec_meq:
         raise ImpossibleInput(f"more aluminum ({al_meq:g}) than effective CEC ({ecec_meq:g})")
     return 100.0 * al_meq / ecec_meq
@@ -168,8 +155,8 @@ def _limey(fizz: str | None, carbonate_pct: float | None, ph: float) -> str:
 @formula(unit="lb/ac", source="msu-blueberry-sulfur", locator="by the named table", how="memory",
          valid={"soil_ph": (4.5, 8.5)})
 def sulfur_to_acidify(
-    table: str, soil_ph: float, target_ph: float, texture: str, fizz: str | None = None,
-    carbonate_pct: float | None = None,
+    table: str, soil_ph: SoilPh, target_ph: SoilPh, texture: str, fizz: str | None = None,
+    carbonate_pct: Percent | None = None,
 ) -> Answer:
     """Elemental sulfur that lowers soil pH, unless the soil holds free lime.
 
@@ -202,16 +189,11 @@ def sulfur_to_acidify(
 
     Notes
     -----
-    Linear between the rows of a table; the sources differ two to four times, so half is put
-    on first and the soil tested again after three to six months. Free lime uses up 3.12 lb of
-    lime per lb of sulfur before pH can move (``sulfur_for_lime``).
-
-    References
-    ----------
-    msu-blueberry-sulfur; purdue-sulfur-2006; western-fertilizer-handbook; rhs-acidifying.
+    Linear between the rows of a table; the sources differ two to four times, so half is put on
+    first and the soil tested again after three to six months. Free lime uses up 3.12 lb of lime per
+    lb of sulfur before pH can move (``sulfur_for_lime``). Sources: purdue-sulfur-2006;
+    western-fertilizer-handbook; rhs-acidifying.
     """
-    real_ph(soil_ph=soil_ph, target_ph=target_ph)
-    percent(carbonate_pct=carbonate_pct)
     rates = load("acidity/sulfur_rates")
     names = tuple(dict.fromkeys(rates.column("name")))
     if table not in names:
@@ -251,7 +233,7 @@ def _along(rows, column: str, at: float) -> tuple[float, bool]:
 
 @formula(unit="lb/ac", source="richards-1954-hb60", locator="chemical equivalents", how="computed",
          valid={"depth_in": (1.0, 12.0)})
-def sulfur_for_lime(carbonate_pct: float, depth_in: float) -> Answer:
+def sulfur_for_lime(carbonate_pct: Percent, depth_in: Positive) -> Answer:
     """Elemental sulfur that the free lime of a layer uses up before pH can fall.
 
     Parameters
@@ -266,18 +248,10 @@ def sulfur_for_lime(carbonate_pct: float, depth_in: float) -> Answer:
     float
         Sulfur [lb/ac].
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100, or no depth.
-
     Notes
     -----
     Mass of the layer (2,000,000 lb per 6 2/3 in) x carbonate / 3.12: about 6,400 lb for each
     1 % in that slice. It shows why calcareous soil is not acidified.
     """
-    percent(carbonate_pct=carbonate_pct)
-    if depth_in <= 0:
-        raise ImpossibleInput("depth_in must be above zero")
     soil = SLICE_LB * depth_in / SLICE_DEPTH_IN
     return Answer(soil * carbonate_pct / 100.0 / constant("sulfur_lime_ratio"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop, first_known
-from loambrief.agronomy.possible import real_ph
+from loambrief.agronomy.possible import SoilPh
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.tables import load
 
@@ -14,7 +14,7 @@ TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE = (
 
 
 @formula(unit="class", source="fao-ecocrop", locator="the crop's species", how="seen")
-def ph_suitability(crop: str, soil_ph: float) -> Answer[str | None]:
+def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
     """Where a soil's pH lies in what a crop likes and bears.
 
     Parameters
@@ -41,15 +41,11 @@ def ph_suitability(crop: str, soil_ph: float) -> Answer[str | None]:
 
     Notes
     -----
-    The lower ends are not a lime guide: a region's own pH target (``ph_target``) decides on
-    lime. The upper ends say that a pH cannot be called suitable. Soil with free lime is not
-    acidified by sulfur in practice (``sulfur_for_lime``): another crop or variety is the way.
-
-    References
-    ----------
-    fao-ecocrop; msu-blueberry-sulfur; ashs-2019-vaccinium-ph.
+    The lower ends are not a lime guide: a region's own pH target (``ph_target``) decides on lime.
+    The upper ends say that a pH cannot be called suitable. Soil with free lime is not acidified by
+    sulfur in practice (``sulfur_for_lime``): another crop or variety is the way. Sources:
+    msu-blueberry-sulfur; ashs-2019-vaccinium-ph.
     """
-    real_ph(soil_ph=soil_ph)
     found = find_crop(crop)
     rows = {row["crop"]: row for row in load(TOLERANCE)}
     name = first_known(found, rows)

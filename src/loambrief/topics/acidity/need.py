@@ -10,6 +10,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Increment
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.findings.crop_kinds import known_crop, standing, stays
 from loambrief.findings.model import Message, Need, NeedKind, say
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import (
@@ -41,6 +42,9 @@ SAME_CALIBRATION = ("smp", "tri_state_1995")
 """Two prints of one calibration: the other one is no second opinion."""
 DAYS_PER_MONTH = 365.25 / 12
 LEGUMES = ("legume", "alfalfa")
+FAR_BELOW_PH = 0.8
+"""So far below its target a stand of a legume is not seeded before lime has worked: our own
+step."""
 
 
 @dataclass(frozen=True)
@@ -214,8 +218,25 @@ def _credits(case: CaseFile, state: AcidState) -> tuple[tuple[Result, ...], tupl
     return tuple(counted), tuple(named)
 
 
-def _cautions(case: CaseFile) -> tuple[Message, ...]:
-    found = [say("acidity.caution_dust"), say("acidity.caution_ammonia")]
+def _no_seeding(case: CaseFile, short: bool) -> Message | None:
+    """Lime that comes too late for a stand of a legume about to be seeded on sour ground."""
+    dates, crop = case.field.dates, known_crop(case.field.crop)
+    planting = dates.planting if dates else None
+    if (not short or crop is None or crop.group not in LEGUMES or standing(case)
+            or not stays(case) or planting is None or planting < case.case.date):
+        return None
+    lead = constant("legume_lead_months")
+    if (planting - case.case.date).days >= lead * DAYS_PER_MONTH:
+        return None
+    return say("acidity.caution_no_seeding", crop=crop.name, planting=planting, months=lead,
+               most=constant("legume_lead_most_months"))
+
+
+def _cautions(case: CaseFile, short: bool = False) -> tuple[Message, ...]:
+    """Cautions with lime; ``short`` where the pH is far below its target."""
+    grave = _no_seeding(case, short)
+    found = [*((grave,) if grave else ()),
+             say("acidity.caution_dust"), say("acidity.caution_ammonia")]
     if untilled(case):
         found.append(say("acidity.caution_surface"))
     groups, potato = set(), False
@@ -227,7 +248,7 @@ def _cautions(case: CaseFile) -> tuple[Message, ...]:
         if crop:
             groups.add(crop.group)
             potato = potato or crop.name == "potato"
-    if groups & set(LEGUMES):
+    if groups & set(LEGUMES) and grave is None:
         found.append(say("acidity.caution_legume", months=constant("legume_lead_months"),
                          most=constant("legume_lead_most_months")))
     if potato:
@@ -241,17 +262,12 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
 
     Parameters
     ----------
-    case : CaseFile
     state : AcidState
         With a target.
     slice_, ph : Increment, float or None
         Slice whose buffer reading is used and its pH in water; the tilled layer by default.
     depth_in : float or None
         Depth to lime [in]; None for the depth the tillage reaches.
-
-    Returns
-    -------
-    LimeNeed
 
     Raises
     ------
@@ -264,7 +280,8 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
     target = state.aim
     base = Need(
         kind=NeedKind.LIME, item="lime", unit="ton/ac", place=state.place,
-        area_ac=sample_area_ac(case, state.sample), cautions=_cautions(case),
+        area_ac=sample_area_ac(case, state.sample), cautions=_cautions(
+            case, ph is not None and target.value - ph >= FAR_BELOW_PH),
         text=say("acidity.need_lime_unknown", target=target.value, crop=target.crop),
     )
     if choice.name is None or slice_ is None or slice_.buffer_ph is None:

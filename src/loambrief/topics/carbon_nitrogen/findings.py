@@ -9,12 +9,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import (
-    age_days,
-    main_increment,
-    sample_area_ac,
-    surface_increment,
-)
+from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative, percent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -19,7 +19,7 @@ def constant(name: str, column: str = "value") -> float:
 
 @formula(unit="%", source="pribyl-2010", locator="conventional factor 1.724", how="memory",
          valid={"organic_matter_pct": (0.0, 20.0)})
-def organic_carbon_pct(organic_matter_pct: float) -> Answer:
+def organic_carbon_pct(organic_matter_pct: Percent) -> Answer:
     """Organic carbon from organic matter.
 
     Parameters
@@ -33,18 +33,12 @@ def organic_carbon_pct(organic_matter_pct: float) -> Answer:
         Organic carbon [%] by the conventional factor; ``details`` hold ``low`` (factor 2.0)
         and ``high`` (factor 1.724).
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
     OC = OM / 1.724 (organic matter taken as 58 % carbon). A review of the evidence puts the
     factor nearer 2.0, so the true carbon is more likely below than above. Both factors from
     memory, unverified.
     """
-    percent(organic_matter_pct=organic_matter_pct)
     return Answer(
         organic_matter_pct / constant("carbon_in_om"),
         details={"low": organic_matter_pct / constant("carbon_in_om", "high"),
@@ -53,7 +47,7 @@ def organic_carbon_pct(organic_matter_pct: float) -> Answer:
 
 
 @formula(unit="1", source="cornell-cn-ratio", locator="definition", how="convention")
-def carbon_nitrogen_ratio(carbon_pct: float, nitrogen_pct: float) -> float:
+def carbon_nitrogen_ratio(carbon_pct: Percent, nitrogen_pct: Percent) -> float:
     """Carbon to nitrogen ratio by mass.
 
     Parameters
@@ -62,11 +56,6 @@ def carbon_nitrogen_ratio(carbon_pct: float, nitrogen_pct: float) -> float:
         Total (plant) or organic (soil) carbon [%].
     nitrogen_pct : float
         Total nitrogen on the same basis [%].
-
-    Returns
-    -------
-    float
-        C:N [1].
 
     Raises
     ------
@@ -77,48 +66,14 @@ def carbon_nitrogen_ratio(carbon_pct: float, nitrogen_pct: float) -> float:
     -----
     In soil use organic carbon: carbonate carbon would raise the ratio for nothing.
     """
-    percent(carbon_pct=carbon_pct, nitrogen_pct=nitrogen_pct)
     if nitrogen_pct == 0:
         raise ImpossibleInput("nitrogen_pct is zero; no ratio can be formed")
     return carbon_pct / nitrogen_pct
 
 
-@formula(unit="%", source="cornell-cn-ratio", locator="percent carbon from C/N", how="seen")
-def carbon_pct_from_ratio(nitrogen_pct: float, cn_ratio: float) -> float:
-    """Carbon content from nitrogen content and C:N.
-
-    Parameters
-    ----------
-    nitrogen_pct : float
-        Total nitrogen, dry basis [%].
-    cn_ratio : float
-        Carbon per nitrogen [1].
-
-    Returns
-    -------
-    float
-        Carbon [%].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, or a carbon content above 100 %.
-
-    Notes
-    -----
-    C = N x C:N.
-    """
-    percent(nitrogen_pct=nitrogen_pct)
-    not_negative(cn_ratio=cn_ratio)
-    carbon = nitrogen_pct * cn_ratio
-    if carbon > 100:
-        raise ImpossibleInput(f"{nitrogen_pct:g} % N at {cn_ratio:g}:1 would be {carbon:g} % C")
-    return carbon
-
-
 @formula(unit="%", source="ars-akron-cn", locator="footnote 1: 40 / (C/N)", how="seen",
          valid={"cn_ratio": (5.0, 600.0)})
-def nitrogen_pct_from_ratio(cn_ratio: float, carbon_pct: float | None = None) -> float:
+def nitrogen_pct_from_ratio(cn_ratio: Positive, carbon_pct: Percent | None = None) -> float:
     """Nitrogen content of a residue from its C:N.
 
     Parameters
@@ -128,29 +83,16 @@ def nitrogen_pct_from_ratio(cn_ratio: float, carbon_pct: float | None = None) ->
     carbon_pct : float or None
         Carbon, dry basis [%]; 40 where not measured.
 
-    Returns
-    -------
-    float
-        Nitrogen [% of dry matter].
-
-    Raises
-    ------
-    ImpossibleInput
-        A ratio at or below zero, or carbon outside 0 to 100 %.
-
     Notes
     -----
     N = C / (C:N), with 40 % carbon by convention.
     """
-    percent(carbon_pct=carbon_pct)
-    if cn_ratio <= 0:
-        raise ImpossibleInput("cn_ratio must be above zero")
     return (constant("plant_carbon") if carbon_pct is None else carbon_pct) / cn_ratio
 
 
 @formula(unit="%", source="ars-akron-cn", locator="footnote 2: N x 6.25", how="seen",
          valid={"nitrogen_pct": (0.0, 10.0)})
-def crude_protein_pct(nitrogen_pct: float) -> float:
+def crude_protein_pct(nitrogen_pct: Percent) -> float:
     """Crude protein from nitrogen.
 
     Parameters
@@ -158,58 +100,19 @@ def crude_protein_pct(nitrogen_pct: float) -> float:
     nitrogen_pct : float
         Total nitrogen, dry basis [%].
 
-    Returns
-    -------
-    float
-        Crude protein [% of dry matter].
-
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
     6.25 x N. It counts nitrate and other nitrogen as protein.
     """
-    percent(nitrogen_pct=nitrogen_pct)
     return nitrogen_pct * constant("protein_per_n")
-
-
-@formula(unit="%", source="ars-akron-cn", locator="footnote 2, solved for N", how="seen",
-         valid={"crude_protein_pct": (0.0, 60.0)})
-def nitrogen_pct_from_protein(crude_protein_pct: float) -> float:
-    """Nitrogen from crude protein (a hay test).
-
-    Parameters
-    ----------
-    crude_protein_pct : float
-        Crude protein, dry basis [%].
-
-    Returns
-    -------
-    float
-        Nitrogen [% of dry matter].
-
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
-    Notes
-    -----
-    Crude protein / 6.25.
-    """
-    percent(crude_protein_pct=crude_protein_pct)
-    return crude_protein_pct / constant("protein_per_n")
 
 
 @formula(unit="kg/ha", source="soilsconnect-q97", locator="about 2 % a year", how="computed",
          valid={"depth_cm": (5.0, 30.0), "cn_ratio": (8.0, 15.0), "turnover_pct": (1.0, 4.0),
                 "bulk_density_g_cm3": (0.9, 1.8)})
 def nitrogen_mineralised_kg_ha(
-    depth_cm: float, bulk_density_g_cm3: float, carbon_pct: float, cn_ratio: float,
-    turnover_pct: float,
+    depth_cm: NotNegative, bulk_density_g_cm3: NotNegative, carbon_pct: Percent, cn_ratio: float,
+    turnover_pct: Percent,
 ) -> Answer:
     """Mineral nitrogen that soil organic matter releases in a year.
 
@@ -238,16 +141,10 @@ def nitrogen_mineralised_kg_ha(
 
     Notes
     -----
-    Soil mass x carbon / C:N x turnover. The turnover decides: 2 % is a usual figure for dry
-    areas, 1 to 3 % or more is met. It is a size, not a fertilizer credit: use the credit of
-    the guide in force.
-
-    References
-    ----------
-    soilsconnect-q97 (turnover); ars-akron-cn (C:N of soils).
+    Soil mass x carbon / C:N x turnover. The turnover decides: 2 % is a usual figure for dry areas,
+    1 to 3 % or more is met. It is a size, not a fertilizer credit: use the credit of the guide in
+    force. Sources: soilsconnect-q97 (turnover); ars-akron-cn (C:N of soils).
     """
-    not_negative(depth_cm=depth_cm, bulk_density_g_cm3=bulk_density_g_cm3)
-    percent(carbon_pct=carbon_pct, turnover_pct=turnover_pct)
     if depth_cm == 0 or bulk_density_g_cm3 == 0 or cn_ratio <= 0:
         raise ImpossibleInput("depth_cm, bulk_density_g_cm3 and cn_ratio must be above zero")
     soil = depth_cm * bulk_density_g_cm3 * KG_PER_HA_PER_G_CM2
@@ -257,7 +154,7 @@ def nitrogen_mineralised_kg_ha(
 
 @formula(unit="1", source="prout-2021", locator="abstract", how="seen",
          valid={"clay_pct": (5.0, 60.0)})
-def carbon_clay_ratio(carbon_pct: float, clay_pct: float) -> Answer:
+def carbon_clay_ratio(carbon_pct: Percent, clay_pct: Percent) -> Answer:
     """Organic carbon per clay, and the state of structure that goes with it.
 
     Parameters
@@ -279,14 +176,10 @@ def carbon_clay_ratio(carbon_pct: float, clay_pct: float) -> Answer:
 
     Notes
     -----
-    Very good from 1/8, good from 1/10, moderate from 1/13, degraded below. Made for England
-    and Wales; a German survey found it misleading at high and low clay (poeplau-don-2023).
-
-    References
-    ----------
-    prout-2021; poeplau-don-2023.
+    Very good from 1/8, good from 1/10, moderate from 1/13, degraded below. Made for England and
+    Wales; a German survey found it misleading at high and low clay (poeplau-don-2023). Sources:
+    poeplau-don-2023.
     """
-    percent(carbon_pct=carbon_pct, clay_pct=clay_pct)
     if clay_pct == 0:
         raise ImpossibleInput("clay_pct is zero; no ratio can be formed")
     ratio = carbon_pct / clay_pct

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 MATERIALS = "carbon_nitrogen/compost_materials"
 KEYS = ("name", "mass", "moisture_pct", "carbon_pct", "nitrogen_pct", "cn_ratio")
@@ -16,7 +17,7 @@ MOST_CARBON_PCT = 120.0
 from different samples, and their product may pass 100 (sawdust: 0.24 % at 442:1)."""
 
 
-def _number(material: Row, key: str, least: float = 0.0,
+def _number(material: DataRow, key: str, least: float = 0.0,
             most: float = 100.0) -> float:
     try:
         value = float(material[key])
@@ -94,37 +95,8 @@ def compost_notes(ratio: float, moisture_pct: float) -> tuple[str, ...]:
     return tuple(notes)
 
 
-@formula(unit="%", source="cornell-moisture", locator="step 1", how="seen")
-def sample_moisture_pct(wet_mass: float, dry_mass: float) -> float:
-    """Moisture of a sample from its mass before and after drying.
-
-    Parameters
-    ----------
-    wet_mass, dry_mass : float
-        Mass of the sample alone, without its container [any mass unit, the same for both].
-
-    Returns
-    -------
-    float
-        Moisture [% of the moist mass].
-
-    Raises
-    ------
-    ImpossibleInput
-        A mass at or below zero, or more mass after drying.
-
-    Notes
-    -----
-    100 (wet - dry) / wet. Of the moist mass, as compost texts use it; soil texts divide by the
-    dry mass.
-    """
-    if wet_mass <= 0 or not 0 <= dry_mass <= wet_mass:
-        raise ImpossibleInput("wet_mass must be above zero and dry_mass between 0 and it")
-    return 100.0 * (wet_mass - dry_mass) / wet_mass
-
-
 @formula(unit="as mass", source="cornell-moisture", locator="two materials", how="seen")
-def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: float,
+def mix_mass_for_moisture(mass: NotNegative, moisture_pct: float, added_moisture_pct: float,
                           target_pct: float) -> float:
     """Mass of a second material that brings a mix to a wanted moisture.
 
@@ -138,11 +110,6 @@ def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: 
         Moisture of the second material [%].
     target_pct : float
         Moisture wanted [%].
-
-    Returns
-    -------
-    float
-        Second material, moist [same unit as ``mass``].
 
     Raises
     ------
@@ -158,8 +125,6 @@ def mix_mass_for_moisture(mass: float, moisture_pct: float, added_moisture_pct: 
                         ("target_pct", target_pct)):
         if not 0 <= value <= 100:
             raise ImpossibleInput(f"{name} must be from 0 to 100 (found {value:g})")
-    if mass < 0:
-        raise ImpossibleInput("mass cannot be negative")
     if moisture_pct == target_pct:
         return 0.0
     if (target_pct - moisture_pct) * (added_moisture_pct - target_pct) <= 0:
@@ -197,13 +162,9 @@ def blend_carbon_nitrogen(materials: list) -> Answer:
     Notes
     -----
     R = sum Q C (1 - m) / sum Q N (1 - m). Ratios themselves must not be averaged by mass. A
-    material whose nitrogen and C:N multiply to more than 100 % carbon (handbook means do) is
-    let through up to 120 % and flagged.
-    The notes hold the published targets for a starting compost.
-
-    References
-    ----------
-    cornell-cn-ratio; rynk-1992-nraes54; cooperband-2002 (targets).
+    material whose nitrogen and C:N multiply to more than 100 % carbon (handbook means do) is let
+    through up to 120 % and flagged. The notes hold the published targets for a starting compost.
+    Sources: rynk-1992-nraes54; cooperband-2002 (targets).
     """
     parts = [_material(raw, with_mass=True) for raw in _listed(materials)]
     mass, water, carbon, nitrogen = _mix(parts)
@@ -213,65 +174,6 @@ def blend_carbon_nitrogen(materials: list) -> Answer:
     return Answer(ratio, notes=compost_notes(ratio, moisture), within_range=_possible(*parts),
                   details={"mass": mass, "moisture_pct": moisture, "carbon_mass": carbon,
                            "nitrogen_mass": nitrogen})
-
-
-@formula(unit="as mass", source="rynk-1992-nraes54", locator="two materials for C:N", how="memory")
-def mix_mass_for_ratio(
-    mass: float, moisture_pct: float, carbon_pct: float, nitrogen_pct: float,
-    added_moisture_pct: float, added_carbon_pct: float, added_nitrogen_pct: float,
-    target_ratio: float,
-) -> Answer:
-    """Mass of a second material that brings a mix to a wanted C:N.
-
-    Parameters
-    ----------
-    mass : float
-        First material, moist [any mass unit].
-    moisture_pct, carbon_pct, nitrogen_pct : float
-        Of the first material [% of the moist mass; % of dry matter for C and N].
-    added_moisture_pct, added_carbon_pct, added_nitrogen_pct : float
-        The same of the second [%].
-    target_ratio : float
-        C:N wanted [1].
-
-    Returns
-    -------
-    float
-        Second material, moist [same unit as ``mass``]; ``details`` hold the ``moisture_pct``
-        of the mix.
-
-    Raises
-    ------
-    ImpossibleInput
-        An impossible percentage, or a target that no mix of the two reaches.
-
-    Notes
-    -----
-    Q2 = Q1 (1 - m1)(R N1 - C1) / [(1 - m2)(C2 - R N2)]. Equation from memory; it follows from
-    the C:N of a mix. Check the moisture too: a mix right in C:N is often too wet.
-
-    References
-    ----------
-    rynk-1992-nraes54; cornell-cn-ratio.
-    """
-    first = _material({"mass": mass, "moisture_pct": moisture_pct, "carbon_pct": carbon_pct,
-                       "nitrogen_pct": nitrogen_pct}, with_mass=True)
-    second = _material({"moisture_pct": added_moisture_pct, "carbon_pct": added_carbon_pct,
-                        "nitrogen_pct": added_nitrogen_pct}, with_mass=False)
-    if target_ratio <= 0:
-        raise ImpossibleInput("target_ratio must be above zero")
-    missing = first["mass"] * (target_ratio * first["nitrogen"] - first["carbon"])
-    brought = second["carbon"] - target_ratio * second["nitrogen"]
-    if missing == 0:
-        value = 0.0
-    elif brought == 0 or missing / brought < 0:
-        raise ImpossibleInput(f"no mix of the two reaches a C:N of {target_ratio:g}")
-    else:
-        value = missing / brought
-    total, water, _, _ = _mix([first, {**second, "mass": value}])
-    moisture = 100.0 * water / total if total else moisture_pct
-    return Answer(value, details={"moisture_pct": moisture}, within_range=_possible(first, second),
-                  notes=compost_notes(target_ratio, moisture))
 
 
 @formula(unit="as mass", source="cornell-simultaneous", locator="two unknown masses", how="seen")
@@ -336,7 +238,7 @@ def compost_recipe(materials: list, target_ratio: float, target_moisture_pct: fl
                   details={"second": q2, "third": q3, "total": mass + q2 + q3})
 
 
-def compost_material(name: str) -> Row:
+def compost_material(name: str) -> DataRow:
     """Typical row of a raw material for compost.
 
     Raises

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative, percent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.carbon_nitrogen.formulas import constant
 
 
 @formula(unit="lb/ac", source="nrcs-2011-cn", locator="microbial diet of 24:1", how="computed",
          valid={"cn_ratio": (5.0, 600.0)})
 def nitrogen_tie_up_lb_ac(
-    dry_mass_lb_ac: float, cn_ratio: float, carbon_pct: float | None = None
+    dry_mass_lb_ac: NotNegative, cn_ratio: Positive, carbon_pct: Percent | None = None
 ) -> Answer:
     """Nitrogen that decay of a residue takes from the soil, or gives to it.
 
@@ -32,21 +32,12 @@ def nitrogen_tie_up_lb_ac(
         ``carbon_lb_ac``, ``supply_lb_ac``, ``demand_lb_ac`` and, where nitrogen is tied up,
         ``field_low`` and ``field_high``, a third to a half of it.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative mass, a ratio at or below zero, or carbon outside 0 to 100 %.
-
     Notes
     -----
     Carbon / 24 less carbon / C:N. It assumes that all the carbon is used, so it is an upper
     bound; in the field a third to a half of it shows in the first season (from memory,
     unverified). What is tied up comes back later. A high C:N never means release.
     """
-    not_negative(dry_mass_lb_ac=dry_mass_lb_ac)
-    percent(carbon_pct=carbon_pct)
-    if cn_ratio <= 0:
-        raise ImpossibleInput("cn_ratio must be above zero")
     share = constant("plant_carbon") if carbon_pct is None else carbon_pct
     carbon = dry_mass_lb_ac * share / 100.0
     demand, supply = carbon / constant("diet_ratio"), carbon / cn_ratio
@@ -96,7 +87,7 @@ def carbon_respired_pct(diet_ratio: float = 24.0, body_ratio: float = 8.0) -> An
 
 @formula(unit="lb/ac", source="practice-carbon-16-nitrogen", locator="rule of the trade",
          how="convention", evidence="common practice")
-def nitrogen_by_rule_of_16(carbon_lb_ac: float) -> float:
+def nitrogen_by_rule_of_16(carbon_lb_ac: NotNegative) -> float:
     """Nitrogen that the trade's rule "carbon is 16 times nitrogen" would put beside carbon.
 
     Parameters
@@ -104,27 +95,16 @@ def nitrogen_by_rule_of_16(carbon_lb_ac: float) -> float:
     carbon_lb_ac : float
         Carbon of a residue or soil layer [lb/ac].
 
-    Returns
-    -------
-    float
-        Nitrogen [lb/ac]. Common practice without a source; never a rate to apply.
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative mass.
-
     Notes
     -----
     C / 16. Published texts set the turning point at 20 to 30, mostly 24; see
     :func:`carbon_respired_pct` for where 16 comes from.
     """
-    not_negative(carbon_lb_ac=carbon_lb_ac)
     return carbon_lb_ac / constant("practice_ratio")
 
 
 @formula(unit="class", source="alberta-nmp", locator="p. 167", how="seen")
-def decay_effect(ratio: float, element: str = "nitrogen", guide: str | None = None) -> Answer:
+def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None = None) -> Answer:
     """Whether decay releases or ties up a nutrient at a carbon ratio.
 
     Parameters
@@ -150,15 +130,10 @@ def decay_effect(ratio: float, element: str = "nitrogen", guide: str | None = No
 
     Notes
     -----
-    Nitrogen: release below 20, tie-up above 30; phosphorus 200 and 300; sulfur 200 and 400.
-    A text that lets high C:N mineralise nitrogen has it the wrong way round.
-
-    References
-    ----------
-    alberta-nmp; nrcs-2011-cn; umn-sulfur.
+    Nitrogen: release below 20, tie-up above 30; phosphorus 200 and 300; sulfur 200 and 400. A text
+    that lets high C:N mineralise nitrogen has it the wrong way round. Sources: nrcs-2011-cn;
+    umn-sulfur.
     """
-    if ratio <= 0:
-        raise ImpossibleInput("ratio must be above zero")
     rows = [r for r in load("carbon_nitrogen/thresholds") if r["element"] == element]
     if not rows:
         known = tuple(dict.fromkeys(load("carbon_nitrogen/thresholds").column("element")))
@@ -180,8 +155,8 @@ def decay_effect(ratio: float, element: str = "nitrogen", guide: str | None = No
                            "tie_up_above": row["tie_up_above"]})
 
 
-def residue_row(material: str) -> Row:
-    """Row of the residue table by name or synonym; the table's own names first.
+def residue_row(material: str) -> DataRow:
+    """DataRow of the residue table by name or synonym; the table's own names first.
 
     Raises
     ------
@@ -220,12 +195,8 @@ def residue_carbon_nitrogen(material: str) -> Answer:
 
     Notes
     -----
-    Typical values. Maturity moves them more than the crop does: rye is 26 while leafy and 37
-    in flower.
-
-    References
-    ----------
-    nrcs-2011-cn; ars-akron-cn.
+    Typical values. Maturity moves them more than the crop does: rye is 26 while leafy and 37 in
+    flower. Sources: ars-akron-cn.
     """
     row = residue_row(material)
     return Answer(row["cn_ratio"], source=row["source"], how=row["how"])

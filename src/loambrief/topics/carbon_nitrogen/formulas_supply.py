@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -23,7 +23,7 @@ COVER_TIE_UP_LB_AC = 50.0
 
 @formula(unit="lb/ac", source="sullivan-andrews-2012-pnw636", locator="highlights", how="seen",
          valid={"nitrogen_pct": (1.5, 3.5)})
-def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: float, nitrogen_pct: float) -> Answer:
+def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: NotNegative, nitrogen_pct: NotNegative) -> Answer:
     """Nitrogen that a killed cover crop makes available to the next crop.
 
     Parameters
@@ -49,7 +49,6 @@ def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: float, nitrogen_pct: float) -> An
     A straight line from nothing at 1.5 % N to 35 lb per ton at 3.5 %; flat outside. Most of
     it comes within 4 to 6 weeks. Made in western Oregon and Washington.
     """
-    not_negative(dry_mass_ton_ac=dry_mass_ton_ac, nitrogen_pct=nitrogen_pct)
     if nitrogen_pct > 100:
         raise ImpossibleInput("nitrogen_pct cannot be above 100")
     low, high = load("carbon_nitrogen/cover_crop").rows
@@ -66,7 +65,7 @@ def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: float, nitrogen_pct: float) -> An
 
 
 @formula(unit="lb/ton", source="unl-manure-n", locator="shares of total nitrogen", how="seen")
-def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: float,
+def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
                               period: str = "first season") -> Answer:
     """Nitrogen a crop can use from one ton of manure or compost as spread.
 
@@ -96,15 +95,9 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: float,
     Notes
     -----
     Compost: 5 to 10 % in the first season (seen); manure shares of the first season are from
-    memory, unverified, and need the manure worked in soon. A stated available nitrogen or a
-    local table is better.
-
-    References
-    ----------
-    unl-manure-n; hartz-compost.
+    memory, unverified, and need the manure worked in soon. A stated available nitrogen or a local
+    table is better. Sources: hartz-compost.
     """
-    if not 0 <= total_nitrogen_pct <= 100:
-        raise ImpossibleInput("total_nitrogen_pct must be from 0 to 100")
     rows = [r for r in load(SHARES) if r["period"] == period]
     row = next((r for r in rows if r["material"] == material), None)
     if row is None:
@@ -118,7 +111,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: float,
 
 @formula(unit="lb/ac", source="noble-2016-om", locator="1 % of 2,000,000 lb", how="seen",
          valid={"depth_in": (1.0, 12.0), "organic_matter_pct": (0.0, 15.0)})
-def organic_matter_mass_lb_ac(organic_matter_pct: float, depth_in: float,
+def organic_matter_mass_lb_ac(organic_matter_pct: NotNegative, depth_in: float,
                               bulk_density_g_cm3: float | None = None) -> float:
     """Mass of organic matter in a soil layer.
 
@@ -131,11 +124,6 @@ def organic_matter_mass_lb_ac(organic_matter_pct: float, depth_in: float,
     bulk_density_g_cm3 : float or None
         Bulk density [g/cm3]; the furrow slice of 2,000,000 lb per 6 2/3 in where not measured.
 
-    Returns
-    -------
-    float
-        Organic matter [lb/ac].
-
     Raises
     ------
     ImpossibleInput
@@ -145,7 +133,6 @@ def organic_matter_mass_lb_ac(organic_matter_pct: float, depth_in: float,
     -----
     Layer mass times the share; one per cent of a furrow slice is 20,000 lb.
     """
-    not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:
         raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return _layer_lb_ac(depth_in, bulk_density_g_cm3) * organic_matter_pct / 100.0
@@ -165,7 +152,7 @@ def _layer_lb_ac(depth_in: float, bulk_density_g_cm3: float | None) -> float:
 
 @formula(unit="ton/ac", source="noble-2016-om", locator="10 lb of residue per lb", how="seen",
          valid={"rise_pct": (0.0, 3.0)})
-def residue_for_organic_matter_ton_ac(rise_pct: float, depth_in: float = 20.0 / 3.0,
+def residue_for_organic_matter_ton_ac(rise_pct: NotNegative, depth_in: float = 20.0 / 3.0,
                                       bulk_density_g_cm3: float | None = None) -> Answer:
     """Residue that would have to be added for a rise in soil organic matter, decay left out.
 
@@ -184,22 +171,12 @@ def residue_for_organic_matter_ton_ac(rise_pct: float, depth_in: float = 20.0 / 
         Residue, dry [ton/ac] at 10 lb per lb that lasts; ``details`` hold ``low`` (5 lb) and
         ``organic_matter_lb_ac``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative rise, or no depth.
-
     Notes
     -----
-    One per cent of a furrow slice is 20,000 lb; at 10 lb of residue per lb that is 100 ton/ac.
-    A second source uses 5 to 7. Decay of what is already there comes on top; see
-    :func:`years_to_organic_matter`.
-
-    References
-    ----------
-    noble-2016-om; notill-13297 (5 to 7).
+    One per cent of a furrow slice is 20,000 lb; at 10 lb of residue per lb that is 100 ton/ac. A
+    second source uses 5 to 7. Decay of what is already there comes on top; see
+    :func:`years_to_organic_matter`. Sources: notill-13297 (5 to 7).
     """
-    not_negative(rise_pct=rise_pct)
     wanted = _layer_lb_ac(depth_in, bulk_density_g_cm3) * rise_pct / 100.0
     return Answer(wanted * constant("residue_per_om", "high") / LB_PER_TON,
                   details={"low": wanted * constant("residue_per_om", "low") / LB_PER_TON,
@@ -209,7 +186,7 @@ def residue_for_organic_matter_ton_ac(rise_pct: float, depth_in: float = 20.0 / 
 @formula(unit="ton/ac", source="nrcs-2011-cn", locator="share of carbon kept", how="computed",
          valid={"rise_pct": (0.0, 3.0)})
 def compost_for_organic_matter_ton_ac(
-    rise_pct: float, carbon_pct: float, depth_in: float = 20.0 / 3.0,
+    rise_pct: NotNegative, carbon_pct: float, depth_in: float = 20.0 / 3.0,
     bulk_density_g_cm3: float | None = None,
 ) -> Answer:
     """Compost as spread that would have to be added for a rise in soil organic matter.
@@ -238,16 +215,11 @@ def compost_for_organic_matter_ton_ac(
 
     Notes
     -----
-    Organic matter of the compost taken as 1.724 x carbon. All of it lasting is optimistic;
-    a third is what stays of fresh food in the microbial diet (8 of 24 parts), which is harsh
-    on finished compost. The truth lies between. Rates of this size bring far more phosphorus
-    and salt than a crop can use.
-
-    References
-    ----------
-    nrcs-2011-cn; noble-2016-om (soil mass).
+    Organic matter of the compost taken as 1.724 x carbon. All of it lasting is optimistic; a third
+    is what stays of fresh food in the microbial diet (8 of 24 parts), which is harsh on finished
+    compost. The truth lies between. Rates of this size bring far more phosphorus and salt than a
+    crop can use. Sources: noble-2016-om (soil mass).
     """
-    not_negative(rise_pct=rise_pct)
     if not 0 < carbon_pct <= 100:
         raise ImpossibleInput("carbon_pct must be above 0 and at most 100")
     wanted = _layer_lb_ac(depth_in, bulk_density_g_cm3) * rise_pct / 100.0
@@ -260,7 +232,7 @@ def compost_for_organic_matter_ton_ac(
 @formula(unit="years", source="noble-2016-om", locator="decay and residue per lb", how="computed",
          valid={"yearly_residue_lb_ac": (0.0, 20000.0), "decay_pct": (1.0, 10.0)})
 def years_to_organic_matter(
-    organic_matter_pct: float, target_pct: float, yearly_residue_lb_ac: float,
+    organic_matter_pct: NotNegative, target_pct: NotNegative, yearly_residue_lb_ac: NotNegative,
     residue_per_lb: float = 10.0, decay_pct: float = 5.0, depth_in: float = 20.0 / 3.0,
     bulk_density_g_cm3: float | None = None,
 ) -> Answer:
@@ -294,15 +266,10 @@ def years_to_organic_matter(
 
     Notes
     -----
-    Each year S becomes S (1 - k) + input / factor; solved for the number of years. One pool, so
-    too simple: young organic matter goes faster and old slower. It shows the size of the task.
-
-    References
-    ----------
-    noble-2016-om; notill-13297.
+    Each year S becomes S (1 - k) + input / factor; solved for the number of years. One pool, so too
+    simple: young organic matter goes faster and old slower. It shows the size of the task. Sources:
+    notill-13297.
     """
-    not_negative(organic_matter_pct=organic_matter_pct, target_pct=target_pct,
-                  yearly_residue_lb_ac=yearly_residue_lb_ac)
     if max(organic_matter_pct, target_pct) > 100 or not 0 < decay_pct < 100 or residue_per_lb <= 0:
         raise ImpossibleInput("percentages must be at most 100; decay and factor above zero")
     layer = _layer_lb_ac(depth_in, bulk_density_g_cm3)
@@ -321,7 +288,7 @@ def years_to_organic_matter(
 
 @formula(unit="lb/ac", source="practice-om-nitrogen", locator="rule of the trade", how="memory",
          evidence="common practice", valid={"organic_matter_pct": (0.5, 6.0)})
-def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: float) -> Answer:
+def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: NotNegative) -> Answer:
     """Mineral nitrogen of a season by the rule "so many pounds per 1 % organic matter".
 
     Parameters
@@ -344,7 +311,6 @@ def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: float) -> Answer:
     -----
     Common practice. Not to be added to a guide that already counts soil organic matter.
     """
-    not_negative(organic_matter_pct=organic_matter_pct)
     if organic_matter_pct > 100:
         raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return Answer(organic_matter_pct * constant("om_n_rule"),

@@ -6,16 +6,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Material
 from loambrief.case.select import main_increment
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Product,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import Evidence, Finding, Grade, Message, Product, Side, Status, say
 from loambrief.topics.carbon_nitrogen.formulas import carbon_nitrogen_ratio, constant
 from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
 from loambrief.topics.carbon_nitrogen.formulas_supply import (

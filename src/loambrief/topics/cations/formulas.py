@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -37,7 +37,7 @@ def divisor(cation: str, divisors: str = "exact") -> float:
 
 @formula(unit="meq/100g", source="iupac-2007-weights", locator="atomic mass / charge",
          how="computed")
-def ppm_to_meq(ppm: float, cation: str, divisors: str = "exact") -> Answer:
+def ppm_to_meq(ppm: NotNegative, cation: str, divisors: str = "exact") -> Answer:
     """Charge of an extracted cation from its concentration.
 
     Parameters
@@ -64,20 +64,15 @@ def ppm_to_meq(ppm: float, cation: str, divisors: str = "exact") -> Answer:
 
     Notes
     -----
-    ppm / (10 x atomic mass / charge): Ca 200.4, Mg 121.5, K 391, Na 230, H 10, Al 90. Each
-    cation has its own divisor; swapped divisors are a slip seen in print.
-
-    References
-    ----------
-    iupac-2007-weights; clemson-cec (rounded).
+    ppm / (10 x atomic mass / charge): Ca 200.4, Mg 121.5, K 391, Na 230, H 10, Al 90. Each cation
+    has its own divisor; swapped divisors are a slip seen in print. Sources: clemson-cec (rounded).
     """
-    not_negative(ppm=ppm)
     by = divisor(cation, divisors)
     return Answer(ppm / by, details={"divisor": by})
 
 
 @formula(unit="ppm", source="iupac-2007-weights", locator="atomic mass / charge", how="computed")
-def meq_to_ppm(meq: float, cation: str, divisors: str = "exact") -> Answer:
+def meq_to_ppm(meq: NotNegative, cation: str, divisors: str = "exact") -> Answer:
     """Concentration of a cation from its charge.
 
     Parameters
@@ -103,13 +98,8 @@ def meq_to_ppm(meq: float, cation: str, divisors: str = "exact") -> Answer:
 
     Notes
     -----
-    The inverse of ``ppm_to_meq``.
-
-    References
-    ----------
-    iupac-2007-weights; soil-course-sheets.
+    The inverse of ``ppm_to_meq``. Sources: soil-course-sheets.
     """
-    not_negative(meq=meq)
     by = divisor(cation, divisors)
     return Answer(meq * by, details={"divisor": by})
 
@@ -149,11 +139,7 @@ def cec_by_summation(
     -----
     Ca/200 + Mg/121.5 + K/391 + Na/230 + acidity. Between laboratories a summed CEC is poorly
     reproduced and biased. With free lime, salt or gypsum in the soil it is too high: ask
-    ``summed_cec_reliability`` first.
-
-    References
-    ----------
-    clemson-cec; culman-2019-anr81; miller-2015-alp.
+    ``summed_cec_reliability`` first. Sources: culman-2019-anr81; miller-2015-alp.
     """
     amounts = {"Ca": ca_ppm, "Mg": mg_ppm, "K": k_ppm, "Na": na_ppm}
     not_negative(acidity_meq=acidity_meq, **{f"{c}_ppm": v for c, v in amounts.items()})
@@ -172,7 +158,7 @@ def cec_by_summation(
 
 @formula(unit="%", source="clemson-cec", locator="percent of the CEC", how="seen")
 def cation_saturation(
-    ppm: float, cation: str, cec_meq: float, divisors: str = "exact"
+    ppm: NotNegative, cation: str, cec_meq: Positive, divisors: str = "exact"
 ) -> Answer:
     """Share of the exchange capacity held by one cation.
 
@@ -201,15 +187,9 @@ def cation_saturation(
 
     Notes
     -----
-    100 x charge of the cation / CEC. A description of the soil, not a target.
-
-    References
-    ----------
-    clemson-cec; sare-building-soils.
+    100 x charge of the cation / CEC. A description of the soil, not a target. Sources:
+    sare-building-soils.
     """
-    not_negative(ppm=ppm)
-    if cec_meq <= 0:
-        raise ImpossibleInput("cec_meq must be above zero")
     charge = ppm / divisor(cation, divisors)
     value = 100.0 * charge / cec_meq
     return Answer(value, details={"charge_meq": charge}, within_range=value <= 100.0)
@@ -217,7 +197,8 @@ def cation_saturation(
 
 @formula(unit="%", source="clemson-cec", locator="percent base saturation", how="seen")
 def base_saturation(
-    ca_meq: float, mg_meq: float, k_meq: float, na_meq: float, cec_meq: float
+    ca_meq: NotNegative, mg_meq: NotNegative, k_meq: NotNegative, na_meq: NotNegative,
+    cec_meq: Positive,
 ) -> Answer:
     """Share of the exchange capacity held by the four bases.
 
@@ -233,31 +214,19 @@ def base_saturation(
     float
         Base saturation [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number or no capacity.
-
     Notes
     -----
-    100 (Ca + Mg + K + Na) / CEC. Aluminum and hydrogen are acid cations: counting aluminum as
-    a base is a slip seen in print (91 instead of 74 %). Above 100 % the extract held dissolved
-    salt or lime; the answer is flagged.
-
-    References
-    ----------
-    clemson-cec; loynachan-agron354-ph.
+    100 (Ca + Mg + K + Na) / CEC. Aluminum and hydrogen are acid cations: counting aluminum as a
+    base is a slip seen in print (91 instead of 74 %). Above 100 % the extract held dissolved salt
+    or lime; the answer is flagged. Sources: loynachan-agron354-ph.
     """
-    not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq)
-    if cec_meq <= 0:
-        raise ImpossibleInput("cec_meq must be above zero")
     value = 100.0 * (ca_meq + mg_meq + k_meq + na_meq) / cec_meq
     return Answer(value, details={"bases_meq": ca_meq + mg_meq + k_meq + na_meq},
                   within_range=value <= 100.0)
 
 
 @formula(unit="%", source="loynachan-agron354-ph", locator="acid cations of the CEC", how="seen")
-def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
+def acid_saturation(acidity_meq: NotNegative, cec_meq: Positive) -> float:
     """Share of the exchange capacity held by hydrogen and aluminum.
 
     Parameters
@@ -266,11 +235,6 @@ def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
         Exchangeable acidity [meq/100 g].
     cec_meq : float
         Cation exchange capacity [meq/100 g].
-
-    Returns
-    -------
-    float
-        Acid ("hydrogen") saturation [%].
 
     Raises
     ------
@@ -282,9 +246,6 @@ def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
     100 x acidity / CEC. Reported as hydrogen, though part of it is aluminum. It follows pH and
     the buffer; it is no extra measurement.
     """
-    not_negative(acidity_meq=acidity_meq)
-    if cec_meq <= 0:
-        raise ImpossibleInput("cec_meq must be above zero")
     if acidity_meq > cec_meq * (1 + 1e-9):
         raise ImpossibleInput(f"more acidity ({acidity_meq:g}) than CEC ({cec_meq:g})")
     return 100.0 * acidity_meq / cec_meq
@@ -292,7 +253,8 @@ def acid_saturation(acidity_meq: float, cec_meq: float) -> float:
 
 @formula(unit="meq/100g", source="kamprath-1970", locator="effective CEC", how="convention")
 def effective_cec(
-    ca_meq: float, mg_meq: float, k_meq: float, na_meq: float, al_meq: float, h_meq: float = 0.0
+    ca_meq: NotNegative, mg_meq: NotNegative, k_meq: NotNegative, na_meq: NotNegative,
+    al_meq: NotNegative, h_meq: NotNegative = 0.0,
 ) -> float:
     """Exchange capacity at the soil's own pH: bases and KCl-exchangeable acidity.
 
@@ -305,11 +267,6 @@ def effective_cec(
     h_meq : float
         Hydrogen taken out by 1 N KCl, where reported apart [meq/100 g].
 
-    Returns
-    -------
-    float
-        Effective CEC [meq/100g].
-
     Raises
     ------
     ImpossibleInput
@@ -319,8 +276,6 @@ def effective_cec(
     -----
     Sum of the six. Lower than a CEC at pH 7 in acid soil; the two are not mixed.
     """
-    not_negative(ca_meq=ca_meq, mg_meq=mg_meq, k_meq=k_meq, na_meq=na_meq, al_meq=al_meq,
-                  h_meq=h_meq)
     total = ca_meq + mg_meq + k_meq + na_meq + al_meq + h_meq
     if total <= 0:
         raise ImpossibleInput("no cations: there is no capacity to state")
@@ -330,8 +285,8 @@ def effective_cec(
 @formula(unit="class", source="kaesrr-2021-m3-calcium", locator="pH 7.3; with free lime",
          how="seen")
 def summed_cec_reliability(
-    ph: float | None = None, fizz: str | None = None, bases_meq: float | None = None,
-    displacement_cec_meq: float | None = None, carbonate_pct: float | None = None,
+    ph: NotNegative | None = None, fizz: str | None = None, bases_meq: NotNegative | None = None,
+    displacement_cec_meq: NotNegative | None = None, carbonate_pct: NotNegative | None = None,
 ) -> Answer:
     """Whether a summed CEC and its saturations may be printed for this soil.
 
@@ -353,22 +308,12 @@ def summed_cec_reliability(
     str
         ``"usable"``, ``"suppressed"`` or ``"unknown"`` [class]; the notes say why.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
-    Suppressed from pH 7.3, with any fizz, above 0.5 % carbonate, or where the bases pass the
-    CEC by displacement. Unknown where neither pH nor fizz nor carbonate was given.
-
-    References
-    ----------
-    kaesrr-2021-m3-calcium; acetate-calcareous-1998.
+    Suppressed from pH 7.3, with any fizz, above 0.5 % carbonate, or where the bases pass the CEC by
+    displacement. Unknown where neither pH nor fizz nor carbonate was given. Sources:
+    acetate-calcareous-1998.
     """
-    not_negative(ph=ph, bases_meq=bases_meq, displacement_cec_meq=displacement_cec_meq,
-                  carbonate_pct=carbonate_pct)
     reasons = []
     if ph is not None and ph >= constant("calcareous_ph"):
         reasons.append("high pH")
@@ -389,7 +334,8 @@ def summed_cec_reliability(
 
 @formula(unit="class", source="practice-cation-ranges", locator="by the named scheme",
          how="convention", evidence="common practice")
-def traditional_saturation(cation: str, saturation_pct: float, scheme: str = "trade") -> Answer:
+def traditional_saturation(cation: str, saturation_pct: NotNegative,
+                           scheme: str = "trade") -> Answer:
     """Where a saturation stands against a range quoted in the trade.
 
     Parameters
@@ -415,14 +361,10 @@ def traditional_saturation(cation: str, saturation_pct: float, scheme: str = "tr
 
     Notes
     -----
-    Common practice without calibration. Reviews find no effect of these ratios on yield
-    within the ranges found in soils; no rate follows from this answer.
-
-    References
-    ----------
-    practice-cation-ranges; bear-1945; graham-1959; kopittke-menzies-2007; chaganti-culman-2017.
+    Common practice without calibration. Reviews find no effect of these ratios on yield within the
+    ranges found in soils; no rate follows from this answer. Sources: bear-1945; graham-1959;
+    kopittke-menzies-2007; chaganti-culman-2017.
     """
-    not_negative(saturation_pct=saturation_pct)
     rows = [r for r in load("cations/traditional_ranges") if r["scheme"] == scheme]
     if not rows:
         known = tuple(dict.fromkeys(load("cations/traditional_ranges").column("scheme")))
@@ -441,7 +383,7 @@ def traditional_saturation(cation: str, saturation_pct: float, scheme: str = "tr
 
 
 @formula(unit="1", source="rahman-2022-tetany", locator="K/(Ca + Mg)", how="seen")
-def grass_tetany_ratio(k_pct: float, ca_pct: float, mg_pct: float) -> Answer:
+def grass_tetany_ratio(k_pct: NotNegative, ca_pct: NotNegative, mg_pct: NotNegative) -> Answer:
     """Grass-tetany ratio of a forage: potassium over calcium and magnesium, by charge.
 
     Parameters
@@ -462,14 +404,10 @@ def grass_tetany_ratio(k_pct: float, ca_pct: float, mg_pct: float) -> Answer:
 
     Notes
     -----
-    (K/39.1) / (Ca/20.04 + Mg/12.15), the shares turned into charge. Forage above 2.2 is a risk
-    for grass tetany; for stock in milk forage should hold at least 0.2 % magnesium.
-
-    References
-    ----------
-    rahman-2022-tetany; osu-2024-tetany.
+    (K/39.1) / (Ca/20.04 + Mg/12.15), the shares turned into charge. Forage above 2.2 is a risk for
+    grass tetany; for stock in milk forage should hold at least 0.2 % magnesium. Sources:
+    osu-2024-tetany.
     """
-    not_negative(k_pct=k_pct, ca_pct=ca_pct, mg_pct=mg_pct)
     below = ca_pct / EQUIVALENT_MG["Ca"] + mg_pct / EQUIVALENT_MG["Mg"]
     if below <= 0:
         raise ImpossibleInput("calcium and magnesium are both zero; no ratio can be formed")
@@ -480,7 +418,7 @@ def grass_tetany_ratio(k_pct: float, ca_pct: float, mg_pct: float) -> Answer:
 
 @formula(unit="1", source="schulte-kelling-a2986", locator="calcium to magnesium ratio",
          how="seen", valid={"ca_ppm": (0.0, None)})
-def calcium_magnesium_ratio(ca_ppm: float, mg_ppm: float) -> Answer:
+def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: NotNegative) -> Answer:
     """Calcium to magnesium ratio of a soil, by charge.
 
     Parameters
@@ -500,14 +438,9 @@ def calcium_magnesium_ratio(ca_ppm: float, mg_ppm: float) -> Answer:
 
     Notes
     -----
-    (Ca/200.4) / (Mg/121.5). Ratios from 2 to 8 made no difference to alfalfa; Michigan State
-    acts only where magnesium equals or passes calcium by charge.
-
-    References
-    ----------
-    schulte-kelling-a2986; msu-ca-mg-ratios.
+    (Ca/200.4) / (Mg/121.5). Ratios from 2 to 8 made no difference to alfalfa; Michigan State acts
+    only where magnesium equals or passes calcium by charge. Sources: msu-ca-mg-ratios.
     """
-    not_negative(ca_ppm=ca_ppm, mg_ppm=mg_ppm)
     if mg_ppm == 0:
         raise ImpossibleInput("mg_ppm is zero; no ratio can be formed")
     ratio = (ca_ppm / EQUIVALENT_MG["Ca"]) / (mg_ppm / EQUIVALENT_MG["Mg"])

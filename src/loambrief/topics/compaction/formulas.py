@@ -12,9 +12,10 @@ from itertools import pairwise
 from statistics import median
 
 from loambrief.agronomy.intervals import binomial_interval, confidence, numbers
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
@@ -46,7 +47,7 @@ def _resistances(readings: object, name: str = "readings") -> tuple[float, ...]:
 
 @formula(unit="%", source="clopper-pearson-1934", locator="exact interval", how="seen")
 def compaction_share(
-    readings: Iterable[float | None], threshold_psi: float, level: float = 95
+    readings: Iterable[float | None], threshold_psi: NotNegative, level: float = 95
 ) -> Answer:
     """Share of readings over a threshold, with its exact binomial interval.
 
@@ -65,11 +66,6 @@ def compaction_share(
         Readings over the threshold [% of readings taken]; ``details`` hold ``over``, ``n``,
         ``low`` and ``high`` [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        No reading, a negative reading or threshold, or no such level.
-
     Notes
     -----
     A reading equal to the threshold does not count. To rate a field, give the highest
@@ -78,8 +74,6 @@ def compaction_share(
     too narrow.
     """
     found = _resistances(readings)
-    if threshold_psi < 0:
-        raise ImpossibleInput(f"threshold_psi cannot be negative (found {threshold_psi:g})")
     over = sum(r > threshold_psi for r in found)
     low, high = binomial_interval(over, len(found), level)
     notes = []
@@ -115,20 +109,12 @@ def compaction_rating(
         ``subsoiling`` (yes or no), and ``low_rating``, ``high_rating`` and ``certain`` if an
         interval was given.
 
-    Raises
-    ------
-    ImpossibleInput
-        A share below 0 or above 100 %.
-
     Notes
     -----
-    The table speaks of measuring points (pushes), not of single readings. It holds for
-    readings at field capacity. In long-term no-till, sod and forest the same readings may
-    not be a problem: dig and look at roots and structure first.
-
-    References
-    ----------
-    duiker-2002-af63 (from memory, unverified); uky-id153-sefp for the limit of 50 %.
+    The table speaks of measuring points (pushes), not of single readings. It holds for readings at
+    field capacity. In long-term no-till, sod and forest the same readings may not be a problem: dig
+    and look at roots and structure first. Sources: duiker-2002-af63 (from memory, unverified);
+    uky-id153-sefp for the limit of 50 %.
     """
     row = _rating(share_pct)
     details: dict[str, object] = {"subsoiling": row["subsoiling"]}
@@ -139,7 +125,7 @@ def compaction_rating(
     return Answer(row["rating"], unit="class", details=details)
 
 
-def _rating(share_pct: float) -> Row:
+def _rating(share_pct: float) -> DataRow:
     if not 0 <= share_pct <= 100:
         raise ImpossibleInput(f"a share is 0 to 100 % (found {share_pct:g})")
     for row in load("compaction/rating"):
@@ -178,12 +164,9 @@ def penetration_profile(
 
     Notes
     -----
-    A push may be shorter than the others (a stone). Fewer pushes then stand behind the
-    deeper medians: ``taken`` says how many.
-
-    References
-    ----------
-    duiker-sefp (the depths where a level is passed); statistics by definition.
+    A push may be shorter than the others (a stone). Fewer pushes then stand behind the deeper
+    medians: ``taken`` says how many. Sources: duiker-sefp (the depths where a level is passed);
+    statistics by definition.
     """
     depths = _depths(depths_in)
     pushes = [tuple(p) for p in profiles]

@@ -6,10 +6,10 @@ oven-dry soil.
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import positive
+from loambrief.agronomy.possible import NotNegative, Positive, positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.compaction.formulas import constant
 
 TOPIC = "compaction"
@@ -43,16 +43,6 @@ def porosity_pct(
     particle_density_g_cm3 : float
         Density of the solids [g/cm3]; 2.65 for mineral soil.
 
-    Returns
-    -------
-    float
-        Pores [% of volume].
-
-    Raises
-    ------
-    ImpossibleInput
-        A density at or below zero, or a bulk density above the particle density.
-
     Notes
     -----
     100 (1 - bulk density / particle density). Organic soils have lighter particles; the
@@ -64,7 +54,8 @@ def porosity_pct(
 
 @formula(unit="g/cm3", source="ucdavis-ssc100-ps1", locator="problems 1 and 2", how="seen",
          valid={"water_pct": (0.0, 60.0)})
-def bulk_density_g_cm3(mass_g: float, volume_cm3: float, water_pct: float = 0) -> Answer:
+def bulk_density_g_cm3(mass_g: Positive, volume_cm3: Positive,
+                       water_pct: NotNegative = 0) -> Answer:
     """Bulk density of a core or clod, from its mass moist or dry.
 
     Parameters
@@ -81,59 +72,17 @@ def bulk_density_g_cm3(mass_g: float, volume_cm3: float, water_pct: float = 0) -
     float
         Oven-dry mass over volume [g/cm3]; ``details`` hold ``dry_mass_g``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A mass or volume at or below zero, or a negative water content.
-
     Notes
     -----
     Dry mass = mass / (1 + water / 100). Subtracting the percentage instead is a common
     slip; the published problem set prints one such step beside the right answer.
     """
-    positive(mass_g=mass_g, volume_cm3=volume_cm3)
-    if water_pct < 0:
-        raise ImpossibleInput(f"water_pct cannot be negative (found {water_pct:g})")
     dry = mass_g / (1.0 + water_pct / 100.0)
     return Answer(dry / volume_cm3, details={"dry_mass_g": dry})
 
 
-@formula(unit="g/cm3", source="ucdavis-ssc100-ps1", locator="problem 8", how="seen",
-         valid={"porosity_pct": (20.0, 80.0)})
-def bulk_density_from_porosity(
-    porosity_pct: float, particle_density_g_cm3: float = PARTICLE_DENSITY
-) -> float:
-    """Bulk density of a soil of known pore space.
-
-    Parameters
-    ----------
-    porosity_pct : float
-        Pores [% of volume].
-    particle_density_g_cm3 : float
-        Density of the solids [g/cm3].
-
-    Returns
-    -------
-    float
-        Bulk density [g/cm3].
-
-    Raises
-    ------
-    ImpossibleInput
-        Pores outside 0 to 100 %, or a density at or below zero.
-
-    Notes
-    -----
-    Particle density x (1 - porosity / 100).
-    """
-    positive(particle_density_g_cm3=particle_density_g_cm3)
-    if not 0 <= porosity_pct < 100:
-        raise ImpossibleInput(f"porosity_pct is 0 to 100 (found {porosity_pct:g})")
-    return particle_density_g_cm3 * (1.0 - porosity_pct / 100.0)
-
-
 @formula(unit="g/cm3", source="ucdavis-ssc100-ps1", locator="problem 9", how="seen")
-def particle_density_g_cm3(bulk_density_g_cm3: float, porosity_pct: float) -> float:
+def particle_density_g_cm3(bulk_density_g_cm3: Positive, porosity_pct: float) -> float:
     """Density of the solids from bulk density and pore space.
 
     Parameters
@@ -142,11 +91,6 @@ def particle_density_g_cm3(bulk_density_g_cm3: float, porosity_pct: float) -> fl
         Bulk density [g/cm3].
     porosity_pct : float
         Pores [% of volume], e.g. from the water of a saturated core.
-
-    Returns
-    -------
-    float
-        Particle density [g/cm3].
 
     Raises
     ------
@@ -157,7 +101,6 @@ def particle_density_g_cm3(bulk_density_g_cm3: float, porosity_pct: float) -> fl
     -----
     Bulk density / (1 - porosity / 100).
     """
-    positive(bulk_density_g_cm3=bulk_density_g_cm3)
     if not 0 <= porosity_pct < 100:
         raise ImpossibleInput(f"porosity_pct is 0 to 100 (found {porosity_pct:g})")
     return bulk_density_g_cm3 / (1.0 - porosity_pct / 100.0)
@@ -167,40 +110,6 @@ def _water(bulk_density: float, water_pct: float) -> float:
     if water_pct < 0:
         raise ImpossibleInput(f"water_pct cannot be negative (found {water_pct:g})")
     return water_pct * bulk_density
-
-
-@formula(unit="%", source="own-arithmetic", locator="volume of water at 1 g/cm3", how="convention",
-         valid={"bulk_density_g_cm3": (0.1, 2.1), "water_pct": (0.0, 150.0)})
-def volumetric_water_pct(bulk_density_g_cm3: float, water_pct: float) -> float:
-    """Water content by volume.
-
-    Parameters
-    ----------
-    bulk_density_g_cm3 : float
-        Bulk density [g/cm3].
-    water_pct : float
-        Water [% of oven-dry mass].
-
-    Returns
-    -------
-    float
-        Water [% of volume].
-
-    Raises
-    ------
-    ImpossibleInput
-        A density at or below zero or a negative water content.
-
-    Notes
-    -----
-    Water by mass x bulk density, water at 1 g/cm3.
-
-    References
-    ----------
-    Definition.
-    """
-    positive(bulk_density_g_cm3=bulk_density_g_cm3)
-    return _water(bulk_density_g_cm3, water_pct)
 
 
 @formula(unit="%", source="grable-siemer-1968", locator="limit of 10 %", how="memory",
@@ -225,20 +134,12 @@ def air_filled_porosity_pct(
         Air [% of volume]; ``details`` hold ``porosity_pct``, ``water_volume_pct`` and
         ``below_limit``. A value below zero is shown as zero and flagged.
 
-    Raises
-    ------
-    ImpossibleInput
-        A density at or below zero, no pores, or a negative water content.
-
     Notes
     -----
-    Porosity minus water by volume. Below 10 % roots may run short of oxygen: a warning
-    line, not a proof, for no single figure holds for all soils (cook-knight-2003). Water
-    beyond the pore space means a wrong density or water content, or soil that swells.
-
-    References
-    ----------
-    Definition; grable-siemer-1968 for the limit (from memory); cook-knight-2003.
+    Porosity minus water by volume. Below 10 % roots may run short of oxygen: a warning line, not a
+    proof, for no single figure holds for all soils (cook-knight-2003). Water beyond the pore space
+    means a wrong density or water content, or soil that swells. Sources: grable-siemer-1968 for the
+    limit (from memory); cook-knight-2003.
     """
     _solid(bulk_density_g_cm3, particle_density_g_cm3)
     pores = 100.0 * (1.0 - bulk_density_g_cm3 / particle_density_g_cm3)
@@ -298,7 +199,7 @@ def water_filled_pore_space_pct(
 
 @formula(unit="class", source="nrcs-bulk-density-mn", locator="table by texture", how="seen",
          valid={"bulk_density_g_cm3": (0.5, 2.1)})
-def bulk_density_class(bulk_density_g_cm3: float, texture: str) -> Answer:
+def bulk_density_class(bulk_density_g_cm3: Positive, texture: str) -> Answer:
     """What a bulk density means for roots in soil of this texture.
 
     Parameters
@@ -328,7 +229,6 @@ def bulk_density_class(bulk_density_g_cm3: float, texture: str) -> Answer:
     is answered and the other named. The step "between" is ours: the source gives three
     limits and leaves the room between the first two without a name.
     """
-    positive(bulk_density_g_cm3=bulk_density_g_cm3)
     if texture in ORGANIC:
         return Answer(None, notes=(f"no limits are published for {texture}",), within_range=False)
     rows = [r for r in load("compaction/bulk_density") if texture in r["textures"].split("|")]
@@ -354,7 +254,7 @@ def _textures() -> tuple[str, ...]:
     return tuple(dict.fromkeys(t for r in rows for t in r["textures"].split("|")))
 
 
-def _density_step(row: Row, density: float) -> int:
+def _density_step(row: DataRow, density: float) -> int:
     if density > row["restricts_above"]:
         return 3
     if density >= row["affects_from"]:

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import math
-
-from loambrief.agronomy.possible import positive
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import constant
-from loambrief.units import KPA_PER_PSI
 
 TOPIC = "compaction"
 MM2_PER_IN2 = 25.4 * 25.4
-USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = (
-    "usable", "not evidence for loosening", "cannot be judged",
-)
+USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = ("usable", "not evidence for loosening", "cannot be judged")
 
 
 @formula(unit="in", source="reeder-dejonghughes-csd", locator="page 8", how="seen",
          valid={"bottom_in": (2.0, 24.0)})
-def loosening_depth(bottom_in: float, margin_in: float | None = None) -> Answer:
+def loosening_depth(bottom_in: Positive, margin_in: float | None = None) -> Answer:
     """Working depth of a subsoiler below the bottom of a dense layer.
 
     Parameters
@@ -42,15 +37,11 @@ def loosening_depth(bottom_in: float, margin_in: float | None = None) -> Answer:
 
     Notes
     -----
-    Deeper costs fuel and brings up subsoil for nothing. Only in soil dry enough to shatter,
-    and only after buried lines and drain tile have been marked. The valid range is ours: it
-    is what common subsoilers reach.
-
-    References
-    ----------
-    reeder-dejonghughes-csd, page 8; duiker-2002-af63 says the same (from memory).
+    Deeper costs fuel and brings up subsoil for nothing. Only in soil dry enough to shatter, and
+    only after buried lines and drain tile have been marked. The valid range is ours: it is what
+    common subsoilers reach. Sources: reeder-dejonghughes-csd, page 8; duiker-2002-af63 says the
+    same (from memory).
     """
-    positive(bottom_in=bottom_in)
     margin = constant("subsoiler_margin") if margin_in is None else margin_in
     if margin < 0:
         raise ImpossibleInput(f"margin_in cannot be negative (found {margin:g})")
@@ -81,13 +72,9 @@ def penetrometer_moisture_check(moisture: str) -> Answer[str]:
 
     Notes
     -----
-    Dry soil is strong soil: the same Norfolk soil read 36 bar at 17.4 % water and 18 bar at
-    20.6 %. High readings from soil drier than field capacity are refused as evidence, not
-    corrected.
-
-    References
-    ----------
-    duiker-sefp; cornell-nrcca-ca0435; usfs-cone-notes; florida-norfolk-strength; busscher-1997.
+    Dry soil is strong soil: the same Norfolk soil read 36 bar at 17.4 % water and 18 bar at 20.6 %.
+    High readings from soil drier than field capacity are refused as evidence, not corrected.
+    Sources: cornell-nrcca-ca0435; usfs-cone-notes; florida-norfolk-strength; busscher-1997.
     """
     known = load("compaction/moisture").column("moisture")
     if moisture not in known:
@@ -103,7 +90,7 @@ def penetrometer_moisture_check(moisture: str) -> Answer[str]:
 
 @formula(unit="%", source="own-arithmetic", locator="cost over value of the crop", how="convention")
 def loosening_gain_needed_pct(
-    cost_per_ac: float, yield_per_ac: float, price_per_unit: float, years: float = 1
+    cost_per_ac: NotNegative, yield_per_ac: Positive, price_per_unit: Positive, years: Positive = 1
 ) -> Answer:
     """Yield gain at which deep loosening pays for itself.
 
@@ -123,120 +110,12 @@ def loosening_gain_needed_pct(
     float
         Gain needed in each crop [% of yield].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative cost, or a yield, price or number of years at or below zero.
-
     Notes
     -----
-    No gain is assumed: hold the answer against the trials in
-    ``compaction/loosening_trials``, where it was +3 % (corn) and +10 % (soybean) without new
-    traffic, and a loss where the traffic came back.
-
-    References
-    ----------
-    Arithmetic; reeder-dejonghughes-csd and ilf-2008-subsoil for what was measured.
+    No gain is assumed: hold the answer against the trials in ``compaction/loosening_trials``, where
+    it was +3 % (corn) and +10 % (soybean) without new traffic, and a loss where the traffic came
+    back. Sources: reeder-dejonghughes-csd and ilf-2008-subsoil for what was measured.
     """
-    positive(yield_per_ac=yield_per_ac, price_per_unit=price_per_unit, years=years)
-    if cost_per_ac < 0:
-        raise ImpossibleInput(f"cost_per_ac cannot be negative (found {cost_per_ac:g})")
     trials = {r["key"]: r["change_pct"] for r in load("compaction/loosening_trials")}
     return Answer(100.0 * cost_per_ac / (yield_per_ac * price_per_unit * years),
                   details={"trials_pct": trials})
-
-
-@formula(unit="MPa", source="physics-pressure", locator="definition", how="convention",
-         valid={"pressure_psi": (0.0, None)})
-def mpa_from_psi(pressure_psi: float) -> float:
-    """Pressure in megapascals.
-
-    Parameters
-    ----------
-    pressure_psi : float
-        Pressure [psi].
-
-    Returns
-    -------
-    float
-        Pressure [MPa].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative pressure.
-
-    Notes
-    -----
-    1 psi = 6.894757 kPa.
-    """
-    if pressure_psi < 0:
-        raise ImpossibleInput("a resistance cannot be negative")
-    return pressure_psi * KPA_PER_PSI / 1000.0
-
-
-@formula(unit="psi", source="physics-pressure", locator="definition", how="convention",
-         valid={"pressure_mpa": (0.0, None)})
-def psi_from_mpa(pressure_mpa: float) -> float:
-    """Pressure in pounds per square inch.
-
-    Parameters
-    ----------
-    pressure_mpa : float
-        Pressure [MPa].
-
-    Returns
-    -------
-    float
-        Pressure [psi].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative pressure.
-
-    Notes
-    -----
-    1 MPa = 10 bar = 145.04 psi.
-    """
-    if pressure_mpa < 0:
-        raise ImpossibleInput("a resistance cannot be negative")
-    return pressure_mpa * 1000.0 / KPA_PER_PSI
-
-
-@formula(unit="psi", source="asabe-s313", locator="scope: force over base area of the cone",
-         how="seen", valid={"diameter_mm": (12.0, 21.0)})
-def cone_index_psi(force_lb: float, diameter_mm: float) -> Answer:
-    """Cone index from the force on the handle and the size of the tip.
-
-    Parameters
-    ----------
-    force_lb : float
-        Force [lb].
-    diameter_mm : float
-        Base diameter of the cone [mm]: 20.27 large, 12.83 small.
-
-    Returns
-    -------
-    float
-        Cone index [psi]; ``details`` hold ``base_area_mm2``.
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative force or a diameter at or below zero.
-
-    Notes
-    -----
-    Force over base area. The gauge carries one scale for each tip; the wrong scale is wrong
-    by a factor of 2.5.
-
-    References
-    ----------
-    asabe-s313; kees-2005-mtdc for the sizes.
-    """
-    positive(diameter_mm=diameter_mm)
-    if force_lb < 0:
-        raise ImpossibleInput("a force cannot be negative")
-    area = math.pi * diameter_mm**2 / 4
-    return Answer(force_lb * MM2_PER_IN2 / area, details={"base_area_mm2": area})

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import positive
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import UnknownName
 from loambrief.tables import load
 
 TOPIC = "compaction"
@@ -19,7 +19,7 @@ def _textures() -> tuple[str, ...]:
 
 @formula(unit="in/h", source="nrcs-soil-quality-kit", locator="infiltration test", how="memory",
          valid={"water_in": (0.5, 2.0), "minutes": (0.1, 600.0)})
-def ring_infiltration_rate(minutes: float, water_in: float = 1) -> float:
+def ring_infiltration_rate(minutes: Positive, water_in: Positive = 1) -> float:
     """Infiltration rate from the time a known depth of water takes to go into a ring.
 
     Parameters
@@ -29,33 +29,18 @@ def ring_infiltration_rate(minutes: float, water_in: float = 1) -> float:
     water_in : float
         Water poured in [in]; 1 in by the usual method.
 
-    Returns
-    -------
-    float
-        Rate [in/h].
-
-    Raises
-    ------
-    ImpossibleInput
-        A time or depth at or below zero.
-
     Notes
     -----
-    60 x depth / minutes. The first inch mostly wets the soil; the second inch in the same
-    ring is nearer to a steady rate. One ring is one point, and rings a few steps apart often
-    differ twofold.
-
-    References
-    ----------
-    nrcs-soil-quality-kit (method from memory, unverified; arithmetic).
+    60 x depth / minutes. The first inch mostly wets the soil; the second inch in the same ring is
+    nearer to a steady rate. One ring is one point, and rings a few steps apart often differ
+    twofold. Sources: nrcs-soil-quality-kit (method from memory, unverified; arithmetic).
     """
-    positive(minutes=minutes, water_in=water_in)
     return 60.0 * water_in / minutes
 
 
 @formula(unit="class", source="usepa-1981-land-treatment", locator="permeability classes",
          how="seen", valid={"rate_in_h": (0.0, None)})
-def permeability_class(rate_in_h: float) -> Answer:
+def permeability_class(rate_in_h: NotNegative) -> Answer:
     """Permeability class of a steady, saturated rate.
 
     Parameters
@@ -68,17 +53,10 @@ def permeability_class(rate_in_h: float) -> Answer:
     str
         ``very slow`` to ``very rapid`` [class]; ``details`` hold the class limits [in/h].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative rate.
-
     Notes
     -----
     A rate on a limit belongs to the faster class.
     """
-    if rate_in_h < 0:
-        raise ImpossibleInput("a rate cannot be negative")
     row = [r for r in load("compaction/permeability_classes") if rate_in_h >= r["low_in_h"]][-1]
     return Answer(row["permeability"],
                   details={"low_in_h": row["low_in_h"], "high_in_h": row["high_in_h"]})
@@ -106,12 +84,9 @@ def expected_infiltration(texture: str) -> Answer:
 
     Notes
     -----
-    Published in mm/h for five kinds of soil; which texture class goes where is our choice.
-    Good structure, roots and worm holes carry far more, a crust far less.
-
-    References
-    ----------
-    hillel-1982, as copied in course notes.
+    Published in mm/h for five kinds of soil; which texture class goes where is our choice. Good
+    structure, roots and worm holes carry far more, a crust far less. Sources: hillel-1982, as
+    copied in course notes.
     """
     if texture in ORGANIC:
         return Answer(None, notes=(f"no rate is published for {texture}",), within_range=False)

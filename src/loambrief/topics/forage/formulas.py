@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from loambrief.agronomy.possible import percent
+from loambrief.agronomy.possible import Percent, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -54,7 +54,7 @@ def stock_kind(kind: str) -> str:
 
 @formula(unit="%", source="boman-usu-rfv", locator="formula", how="seen",
          valid={"adf_pct": (15.0, 60.0)})
-def digestible_dry_matter_pct(adf_pct: float) -> float:
+def digestible_dry_matter_pct(adf_pct: Percent) -> float:
     """Digestible dry matter estimated from acid detergent fibre.
 
     Parameters
@@ -62,43 +62,23 @@ def digestible_dry_matter_pct(adf_pct: float) -> float:
     adf_pct : float
         Acid detergent fibre [% of dry matter].
 
-    Returns
-    -------
-    float
-        Digestible dry matter, DDM [% of dry matter].
-
-    Raises
-    ------
-    ImpossibleInput
-        Not a percentage.
-
     Notes
     -----
     DDM = 88.9 - 0.779 ADF. The relation is loose: r was -0.71 over 75 grass hays
-    (coleman-moore-2002). The valid range is ours.
-
-    References
-    ----------
-    boman-usu-rfv; uw-rfq.
+    (coleman-moore-2002). The valid range is ours. Sources: uw-rfq.
     """
-    percent(adf_pct=adf_pct)
     return coefficient("ddm_intercept") - coefficient("ddm_slope") * adf_pct
 
 
 @formula(unit="% of body weight", source="boman-usu-rfv", locator="formula", how="seen",
          valid={"ndf_pct": (25.0, 80.0)})
-def dry_matter_intake_pct(ndf_pct: float) -> float:
+def dry_matter_intake_pct(ndf_pct: Percent) -> float:
     """Dry matter intake estimated from neutral detergent fibre.
 
     Parameters
     ----------
     ndf_pct : float
         Neutral detergent fibre [% of dry matter].
-
-    Returns
-    -------
-    float
-        Dry matter intake, DMI [% of body weight per day].
 
     Raises
     ------
@@ -107,14 +87,10 @@ def dry_matter_intake_pct(ndf_pct: float) -> float:
 
     Notes
     -----
-    DMI = 120 / NDF: a cow is taken to eat 1.2 % of her weight as NDF whatever she is fed.
-    In 75 grass hays it ran from 0.4 to 2.4 % (coleman-moore-2002). The valid range is ours.
-
-    References
-    ----------
-    boman-usu-rfv; uw-rfq.
+    DMI = 120 / NDF: a cow is taken to eat 1.2 % of her weight as NDF whatever she is fed. In 75
+    grass hays it ran from 0.4 to 2.4 % (coleman-moore-2002). The valid range is ours. Sources:
+    uw-rfq.
     """
-    percent(ndf_pct=ndf_pct)
     if ndf_pct <= 0:
         raise ImpossibleInput("ndf_pct must be above zero")
     return coefficient("dmi_numerator") / ndf_pct
@@ -138,21 +114,13 @@ def relative_feed_value(adf_pct: float, ndf_pct: float) -> Answer:
         RFV [1]; ``details`` hold ``ddm_pct``, ``dmi_pct`` and ``error``, the error to expect
         from ordinary errors of the two fibre results.
 
-    Raises
-    ------
-    ImpossibleInput
-        Not percentages, no NDF, or more ADF than NDF.
-
     Notes
     -----
     RFV = DDM x DMI / 1.29, unrounded within. For cool-season legumes, grasses and mixtures,
-    compared within a class only; not for corn silage. Protein, ash and fibre digestibility
-    are not in it. The error is propagated from 1 (ADF) and 1.5 (NDF) percentage units,
-    taken as independent (own arithmetic); sampling adds more.
-
-    References
-    ----------
-    boman-usu-rfv; uga-forage-glossary for the reference hay; shewmaker-putnam for errors.
+    compared within a class only; not for corn silage. Protein, ash and fibre digestibility are not
+    in it. The error is propagated from 1 (ADF) and 1.5 (NDF) percentage units, taken as independent
+    (own arithmetic); sampling adds more. Sources: uga-forage-glossary for the reference hay;
+    shewmaker-putnam for errors.
     """
     fibre(adf_pct, ndf_pct)
     ddm = digestible_dry_matter_pct.function(adf_pct)
@@ -167,7 +135,7 @@ def relative_feed_value(adf_pct: float, ndf_pct: float) -> Answer:
 
 @formula(unit="%", source="uga-forage-glossary", locator="letter T", how="seen")
 def nonfibrous_carbohydrate_pct(
-    cp_pct: float, ndf_pct: float, ee_pct: float, ash_pct: float,
+    cp_pct: Percent, ndf_pct: Percent, ee_pct: Percent, ash_pct: Percent,
     variant: str = "nitrogen-free ndf",
 ) -> Answer:
     """Nonfibrous carbohydrate by difference.
@@ -200,14 +168,9 @@ def nonfibrous_carbohydrate_pct(
 
     Notes
     -----
-    NFC = 100 - (NDF + CP + EE + ash). The variants differ by 7 % of NDF. Reports rarely say
-    which one they use.
-
-    References
-    ----------
-    uga-forage-glossary (nitrogen-free); undersander-ash (plain).
+    NFC = 100 - (NDF + CP + EE + ash). The variants differ by 7 % of NDF. Reports rarely say which
+    one they use. Sources: uga-forage-glossary (nitrogen-free); undersander-ash (plain).
     """
-    percent(cp_pct=cp_pct, ndf_pct=ndf_pct, ee_pct=ee_pct, ash_pct=ash_pct)
     counted = _counted_ndf(ndf_pct, variant)
     value = 100.0 - (counted + cp_pct + ee_pct + ash_pct)
     if value < 0:
@@ -225,7 +188,7 @@ def _counted_ndf(ndf_pct: float, variant: str) -> float:
 @formula(unit="%", source="uga-forage-glossary", locator="letter T, after NRC 2001", how="seen",
          valid={"ndfd_pct": (20.0, 80.0)})
 def total_digestible_nutrients_pct(
-    kind: str, cp_pct: float, ndf_pct: float, ee_pct: float, ash_pct: float, ndfd_pct: float,
+    kind: str, cp_pct: float, ndf_pct: float, ee_pct: float, ash_pct: float, ndfd_pct: Percent,
     variant: str = "nitrogen-free ndf",
 ) -> Answer:
     """Total digestible nutrients of a forage from its fibre digestibility.
@@ -255,15 +218,11 @@ def total_digestible_nutrients_pct(
 
     Notes
     -----
-    Legume: 0.98 NFC + 0.93 CP + 0.97 x 2.25 FA + NDFn NDFD / 100 - 7. Grass: 0.87 CP, NDFDp
-    = 22.7 + 0.664 NDFD in place of NDFD, and - 10. FA = EE - 1, not below zero (ours). The
-    two variants differ by about 1.5 units; name the one used.
-
-    References
-    ----------
-    uga-forage-glossary; undersander-ash for FA and the plain variant.
+    Legume: 0.98 NFC + 0.93 CP + 0.97 x 2.25 FA + NDFn NDFD / 100 - 7. Grass: 0.87 CP, NDFDp = 22.7
+    + 0.664 NDFD in place of NDFD, and - 10. FA = EE - 1, not below zero (ours). The two variants
+    differ by about 1.5 units; name the one used. Sources: undersander-ash for FA and the plain
+    variant.
     """
-    percent(ndfd_pct=ndfd_pct)
     grass = stock_kind(kind) == "grass"
     nfc = nonfibrous_carbohydrate_pct.function(cp_pct, ndf_pct, ee_pct, ash_pct, variant)
     fat = max(ee_pct - coefficient("fa_from_ether_extract"), 0.0)
@@ -284,7 +243,7 @@ def total_digestible_nutrients_pct(
 
 @formula(unit="%", source="bath-marble-tdn", locator="western formula", how="memory",
          valid={"adf_pct": (20.0, 45.0)})
-def tdn_from_adf_pct(adf_pct: float) -> float:
+def tdn_from_adf_pct(adf_pct: Percent) -> float:
     """Total digestible nutrients by the western alfalfa formula, from ADF alone.
 
     Parameters
@@ -292,32 +251,18 @@ def tdn_from_adf_pct(adf_pct: float) -> float:
     adf_pct : float
         Acid detergent fibre [% of dry matter].
 
-    Returns
-    -------
-    float
-        TDN [% of dry matter].
-
-    Raises
-    ------
-    ImpossibleInput
-        Not a percentage.
-
     Notes
     -----
-    82.38 - 0.7515 ADF. This is the TDN of the USDA hay grades; it is not the TDN of RFQ.
-
-    References
-    ----------
+    82.38 - 0.7515 ADF. This is the TDN of the USDA hay grades; it is not the TDN of RFQ. Sources:
     bath-marble-tdn (from memory, unverified; it reproduces the TDN column of ams-hay-2003).
     """
-    percent(adf_pct=adf_pct)
     return coefficient("tdn_western_intercept") - coefficient("tdn_western_slope") * adf_pct
 
 
 @formula(unit="% of body weight", source="moore-undersander-2002", locator="intake equations",
          how="seen", valid={"cp_pct": (4.0, 30.0), "adf_pct": (18.0, 55.0)})
 def forage_intake_pct(
-    kind: str, cp_pct: float, adf_pct: float, ndf_pct: float, ndfd_pct: float, tdn_pct: float
+    kind: str, cp_pct: Percent, adf_pct: float, ndf_pct: float, ndfd_pct: Percent, tdn_pct: Percent
 ) -> float:
     """Dry matter intake of the RFQ index.
 
@@ -332,11 +277,6 @@ def forage_intake_pct(
     tdn_pct : float
         Total digestible nutrients [% of dry matter].
 
-    Returns
-    -------
-    float
-        Intake [% of body weight per day].
-
     Raises
     ------
     ImpossibleInput
@@ -346,16 +286,11 @@ def forage_intake_pct(
 
     Notes
     -----
-    Legume: 120 / NDF + (NDFD - 45) 0.374 / 1350 x 100. Grass: -2.318 + 0.442 CP - 0.0100
-    CP2 - 0.0638 TDN + 0.000922 TDN2 + 0.180 ADF - 0.00196 ADF2 - 0.00529 CP x ADF. The valid
-    range is ours.
-
-    References
-    ----------
-    moore-undersander-2002, as written in public research scripts that cite it.
+    Legume: 120 / NDF + (NDFD - 45) 0.374 / 1350 x 100. Grass: -2.318 + 0.442 CP - 0.0100 CP2 -
+    0.0638 TDN + 0.000922 TDN2 + 0.180 ADF - 0.00196 ADF2 - 0.00529 CP x ADF. The valid range is
+    ours. Sources: moore-undersander-2002, as written in public research scripts that cite it.
     """
     fibre(adf_pct, ndf_pct)
-    percent(cp_pct=cp_pct, ndfd_pct=ndfd_pct, tdn_pct=tdn_pct)
     if stock_kind(kind) == "legume":
         gain = coefficient("ndfd_intake") / coefficient("cow_weight") * 100.0
         return (coefficient("dmi_numerator") / ndf_pct
@@ -404,14 +339,11 @@ def relative_forage_quality(
 
     Notes
     -----
-    RFQ = DMI x TDN / 1.23. RFV and RFQ agree on average and part where fibre digestibility
-    is not average; RFQ is fairer to grasses. No published example with all inputs is known:
-    the parts are checked, and the whole against the published statement that legumes of
-    average digestibility score about alike on both.
-
-    References
-    ----------
-    uw-rfq; uga-forage-glossary for TDN; moore-undersander-2002 for intake.
+    RFQ = DMI x TDN / 1.23. RFV and RFQ agree on average and part where fibre digestibility is not
+    average; RFQ is fairer to grasses. No published example with all inputs is known: the parts are
+    checked, and the whole against the published statement that legumes of average digestibility
+    score about alike on both. Sources: uga-forage-glossary for TDN; moore-undersander-2002 for
+    intake.
     """
     if ndfd_hours != 48:
         raise ImpossibleInput(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loambrief.agronomy.possible import percent
+from loambrief.agronomy.possible import Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -23,8 +23,8 @@ SMALLEST_SHARE_LEFT = 1e-9
 
 @formula(unit="grade", source="ams-hay-2003", locator="tables 1 and 2", how="seen")
 def usda_hay_grade(
-    kind: str, cp_pct: float | None = None, adf_pct: float | None = None,
-    ndf_pct: float | None = None,
+    kind: str, cp_pct: Percent | None = None, adf_pct: Percent | None = None,
+    ndf_pct: Percent | None = None,
 ) -> Answer:
     """USDA hay quality designation, column by column.
 
@@ -53,18 +53,13 @@ def usda_hay_grade(
 
     Notes
     -----
-    RFV is rounded to a whole number first, as it is reported. A value on a shared end of two
-    ranges goes to the better grade. Columns may disagree for one sample, because TDN here
-    comes from ADF alone; the grades were made for price reports, and looks and use override
-    them.
-
-    References
-    ----------
-    ams-hay-2003; hayforage-grading.
+    RFV is rounded to a whole number first, as it is reported. A value on a shared end of two ranges
+    goes to the better grade. Columns may disagree for one sample, because TDN here comes from ADF
+    alone; the grades were made for price reports, and looks and use override them. Sources:
+    hayforage-grading.
     """
     if kind not in KINDS:
         raise UnknownName("kind of forage", str(kind), KINDS)
-    percent(cp_pct=cp_pct, adf_pct=adf_pct, ndf_pct=ndf_pct)
     if kind == "mixed":
         return Answer(None, notes=("the table is for alfalfa with not more than 10 % grass, or "
                                    "for grass",), within_range=False)
@@ -112,7 +107,7 @@ def _grade(column: str, value: float, better: Callable[[float, float], bool]) ->
 
 @formula(unit="grade", source="afgc-hay-grades", locator="quality standards", how="memory",
          valid={"rfv": (30.0, 300.0)})
-def afgc_hay_grade(rfv: float) -> Answer:
+def afgc_hay_grade(rfv: Positive) -> Answer:
     """Grade of the forage and grassland council by relative feed value.
 
     Parameters
@@ -125,23 +120,12 @@ def afgc_hay_grade(rfv: float) -> Answer:
     str
         ``Prime`` or ``1`` to ``5`` [grade].
 
-    Raises
-    ------
-    ImpossibleInput
-        At or below zero.
-
     Notes
     -----
-    RFV is rounded to a whole number. This is an older scale than USDA's: Prime begins at
-    152, where USDA says Good. Do not mix the two.
-
-    References
-    ----------
-    afgc-hay-grades (from memory, unverified, except that Prime is over 151:
-    hayforage-grading).
+    RFV is rounded to a whole number. This is an older scale than USDA's: Prime begins at 152, where
+    USDA says Good. Do not mix the two. Sources: afgc-hay-grades (from memory, unverified, except
+    that Prime is over 151: hayforage-grading).
     """
-    if not rfv > 0:
-        raise ImpossibleInput(f"rfv must be above zero (found {rfv:g})")
     row = next(r for r in load("forage/afgc_grades") if round(rfv) >= r["rfv_from"])
     grade = row["grade"]
     return Answer(grade if isinstance(grade, str) else f"{grade:g}", how=row["how"])
@@ -149,7 +133,7 @@ def afgc_hay_grade(rfv: float) -> Answer:
 
 @formula(unit="%", source="undersander-ash", locator="text", how="seen",
          valid={"ash_pct": (3.0, 30.0)})
-def external_ash_pct(kind: str, ash_pct: float) -> Answer:
+def external_ash_pct(kind: str, ash_pct: Percent) -> Answer:
     """Ash in excess of what the plant itself holds: mostly soil.
 
     Parameters
@@ -174,15 +158,11 @@ def external_ash_pct(kind: str, ash_pct: float) -> Answer:
 
     Notes
     -----
-    Alfalfa holds about 8 %, grass about 6 % of its own; at most about 3 % more is aimed at.
-    Each percent of ash takes the place of carbohydrate and costs 0.98 TDN. Soil can also be
-    seen in high iron and aluminium. RFV does not see ash at all.
-
-    References
-    ----------
-    undersander-ash; osu-wayne-2017-ash for the goal; weiss-2019-ash.
+    Alfalfa holds about 8 %, grass about 6 % of its own; at most about 3 % more is aimed at. Each
+    percent of ash takes the place of carbohydrate and costs 0.98 TDN. Soil can also be seen in high
+    iron and aluminium. RFV does not see ash at all. Sources: osu-wayne-2017-ash for the goal;
+    weiss-2019-ash.
     """
-    percent(ash_pct=ash_pct)
     internal = coefficient(f"internal_ash_{stock_kind(kind)}")
     external = max(ash_pct - internal, 0.0)
     return Answer(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import percent
+from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.errors import UnknownName
+from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
 TOPIC = "forage"
@@ -26,7 +26,7 @@ def _known_form(form: str) -> str:
 
 
 @formula(unit="ppm", source="iupac-2007-weights", locator="N, O, K", how="convention")
-def nitrate_converted(value_ppm: float, from_form: str, to_form: str) -> float:
+def nitrate_converted(value_ppm: NotNegative, from_form: str, to_form: str) -> float:
     """A nitrate result in another form.
 
     Parameters
@@ -35,11 +35,6 @@ def nitrate_converted(value_ppm: float, from_form: str, to_form: str) -> float:
         Concentration [ppm of dry matter] (of water: mg/L).
     from_form, to_form : str
         ``no3-n`` nitrogen, ``no3`` nitrate, ``kno3`` potassium nitrate.
-
-    Returns
-    -------
-    float
-        Concentration in the other form [ppm].
 
     Raises
     ------
@@ -50,15 +45,9 @@ def nitrate_converted(value_ppm: float, from_form: str, to_form: str) -> float:
 
     Notes
     -----
-    NO3 = 4.43 NO3-N; KNO3 = 7.22 NO3-N. The same 3,000 ppm is half over the level of
-    concern as NO3-N and a third of it as NO3.
-
-    References
-    ----------
-    iupac-2007-weights; anderson-unl-nitrate prints 4.43 and 0.226.
+    NO3 = 4.43 NO3-N; KNO3 = 7.22 NO3-N. The same 3,000 ppm is half over the level of concern as
+    NO3-N and a third of it as NO3. Sources: anderson-unl-nitrate prints 4.43 and 0.226.
     """
-    if value_ppm < 0:
-        raise ImpossibleInput(f"a concentration cannot be negative (found {value_ppm:g})")
     return value_ppm * FORM_MASS[_known_form(to_form)] / FORM_MASS[_known_form(from_form)]
 
 
@@ -92,22 +81,17 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
 
     Notes
     -----
-    A value on a limit goes to the riskier class. For hay and silage of cattle; grazing is
-    safer at the same test, stressed and unadapted animals less safe, and nitrate in water
-    adds. A report without the form cannot be judged: the forms differ by 4.4 times.
-
-    References
-    ----------
-    clemson-forage-nitrate; beck-osu-nitrate (its first limit seen, the rest from memory).
+    A value on a limit goes to the riskier class. For hay and silage of cattle; grazing is safer at
+    the same test, stressed and unadapted animals less safe, and nitrate in water adds. A report
+    without the form cannot be judged: the forms differ by 4.4 times. Sources: beck-osu-nitrate (its
+    first limit seen, the rest from memory).
     """
     rows = [r for r in load("forage/nitrate_classes") if r["table"] == table]
     if not rows:
         raise UnknownName("nitrate table", str(table),
                           tuple(dict.fromkeys(load("forage/nitrate_classes").column("table"))))
     forms = {name: nitrate_converted.function(value_ppm, form, name) for name in FORM_MASS}
-    step, row = max(
-        (i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9
-    )
+    step, row = max((i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9)
     return Answer(
         row["class"],
         source=row["source"],
@@ -124,7 +108,7 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
 
 @formula(unit="class", source="thunes-nsc", locator="text", how="seen", evidence="measured",
          valid={"nsc_pct": (0.0, 40.0)})
-def horse_sugar_caution(nsc_pct: float) -> Answer:
+def horse_sugar_caution(nsc_pct: Percent) -> Answer:
     """Caution for horses by nonstructural carbohydrate.
 
     Parameters
@@ -138,23 +122,13 @@ def horse_sugar_caution(nsc_pct: float) -> Answer:
         ``below both limits``, ``over the laminitis limit`` or ``over both limits`` [class];
         ``details`` hold the limits [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        Not a percentage.
-
     Notes
     -----
-    Under 10 % for a laminitis-prone horse (a lecture as quoted), under 12 % in the diet of
-    an insulin-resistant one. Labs differ: some count ethanol-soluble instead of
-    water-soluble carbohydrate, which leaves out fructan. A sap Brix reading is no
-    substitute. Any horse with a history belongs with its veterinarian.
-
-    References
-    ----------
-    harris-2011-laminitis; thunes-nsc.
+    Under 10 % for a laminitis-prone horse (a lecture as quoted), under 12 % in the diet of an
+    insulin-resistant one. Labs differ: some count ethanol-soluble instead of water-soluble
+    carbohydrate, which leaves out fructan. A sap Brix reading is no substitute. Any horse with a
+    history belongs with its veterinarian. Sources: harris-2011-laminitis.
     """
-    percent(nsc_pct=nsc_pct)
     laminitis, insulin = coefficient("nsc_laminitis"), coefficient("nsc_insulin")
     if nsc_pct < laminitis:
         found = "below both limits"
@@ -163,13 +137,13 @@ def horse_sugar_caution(nsc_pct: float) -> Answer:
     return Answer(found, details={"laminitis_limit_pct": laminitis, "insulin_limit_pct": insulin})
 
 
-def hay_caution(species: str) -> Row | None:
+def hay_caution(species: str) -> DataRow | None:
     """The row of ``forage/hay_cautions`` for a weed by its accepted name, or None."""
     return next((r for r in load(HAY_CAUTIONS) if species in r["species"].split("|")), None)
 
 
 @formula(unit="class", source="becker-hoary-alyssum", locator="by the weed's own row", how="seen")
-def hay_weed_caution(species: str, share_pct: float | None = None,
+def hay_weed_caution(species: str, share_pct: Percent | None = None,
                      stock: str | None = None) -> Answer[str | None]:
     """What is published of a poisonous weed in hay.
 
@@ -190,23 +164,14 @@ def hay_weed_caution(species: str, share_pct: float | None = None,
         None where the weed is not listed, which never means safe. ``details`` hold ``stock``,
         ``stays_in_hay``, ``sick_from_pct`` and ``deaths_from_pct``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A share outside 0 to 100 %.
-
     Notes
     -----
-    Hoary alyssum: horses swell in the lower legs and run a fever 12 to 24 h after eating it,
-    in the worst case with founder; deaths were linked to hay that was 30 to 70 % of it, and 10
-    % in one bale may do harm. Cattle, sheep and goats were not affected. Below a reported
-    share is no all-clear: the caution stands. A veterinarian decides on sick stock.
-
-    References
-    ----------
-    becker-hoary-alyssum; horse-hoary-alyssum; the row's own sources.
+    Hoary alyssum: horses swell in the lower legs and run a fever 12 to 24 h after eating it, in the
+    worst case with founder; deaths were linked to hay that was 30 to 70 % of it, and 10 % in one
+    bale may do harm. Cattle, sheep and goats were not affected. Below a reported share is no
+    all-clear: the caution stands. A veterinarian decides on sick stock. Sources:
+    horse-hoary-alyssum; the row's own sources.
     """
-    percent(share_pct=share_pct)
     row = hay_caution(species)
     if row is None:
         return Answer(None, notes=(f"{species} is not listed; that does not mean it is safe",))

@@ -55,10 +55,8 @@ class Review:
     ----------
     cases : tuple of CaseFile
         Earlier ones, oldest first.
-    series : tuple of Series
     done : tuple of Done
         As the case lists them.
-    expectations : tuple of Expectation
     """
 
     cases: tuple[CaseFile, ...]
@@ -79,13 +77,8 @@ def review(case: CaseFile, earlier: Sequence[CaseFile]) -> Review | None:
 
     Parameters
     ----------
-    case : CaseFile
     earlier : sequence of CaseFile
         Oldest first.
-
-    Returns
-    -------
-    Review or None
     """
     if not earlier and not case.done:
         return None

@@ -14,6 +14,7 @@ from loambrief.findings.model import (
     Finding,
     Grade,
     Judgement,
+    Message,
     Need,
     NeedKind,
     Place,
@@ -25,11 +26,12 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import place_of
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
 from loambrief.topics.nutrients.formulas_micronutrients import (
     CALCIUM,
     calcium_rule,
+    other_market_types,
     surface_calcium_gypsum,
 )
 from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
@@ -86,7 +88,8 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
 def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
     """The published shallow-calcium rule of the crop, or the statement that there is none."""
     region = _calcium_region(state)
-    rule = calcium_rule(state.crop, region)
+    market = state.case.field.market_type
+    rule = calcium_rule(state.crop, region, market)
     increment = _shallow(sample, rule)
     if increment is None or plain(increment.calcium) is None:
         return None
@@ -106,7 +109,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
             gypsum = surface_calcium_gypsum.evaluate(
                 crop=state.crop.name, calcium_lb_ac=pounds.number,
                 potassium_lb_ac=None if potassium is None else potassium.number,
-                soil_ph=increment.ph, region=region,
+                soil_ph=increment.ph, region=region, market_type=market,
             )
         except ImpossibleInput:
             return _no_rule(state, sample, increment, place, True)
@@ -119,7 +122,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=gypsum.number / LB_PER_TON, low=gypsum.number / LB_PER_TON,
         high=_at_most(gypsum) / LB_PER_TON, results=(gypsum,), sources=(gypsum.source,),
-        cautions=(say("nutrients.caution_gypsum_dust"),),
+        cautions=(*_type_not_stated(state, region), say("nutrients.caution_gypsum_dust")),
         params={"window": window, "at_least": True},
     ) if needed else None
     return Finding(
@@ -140,6 +143,19 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
     )
+
+
+def _type_not_stated(state: NutrientState, region: str | None) -> tuple[Message, ...]:
+    """Where the market type is not stated: what the other types of that state would get."""
+    others = other_market_types(state.crop, region)
+    if state.case.field.market_type is not None or not others:
+        return ()
+    taken = calcium_rule(state.crop, region)
+    assert taken is not None
+    most = max(others, key=lambda r: float(r["gypsum_high_lb_ac"]))
+    return (say("nutrients.caution_market_type", market=taken["market_type"],
+                other=most["market_type"], low=float(most["gypsum_lb_ac"]),
+                high=float(most["gypsum_high_lb_ac"]), always=most["calcium_lb_ac"] is None),)
 
 
 def _calcium_region(state: NutrientState) -> str | None:
@@ -171,7 +187,7 @@ def _calcium_judgements(state: NutrientState, sample: Sample,
     return tuple(found)
 
 
-def _shallow(sample: Sample, rule: Row | None) -> Increment | None:
+def _shallow(sample: Sample, rule: DataRow | None) -> Increment | None:
     """The slice a shallow rule asks for; without a rule the surface slice."""
     if rule is None:
         return surface_increment(sample)

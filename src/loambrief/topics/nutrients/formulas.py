@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from loambrief.agronomy import guides
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.guides import Guide, Rule
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.topics.nutrients.formulas_engine import ABOVE, Rate, evaluate, spread, worst_how
@@ -23,11 +23,13 @@ LB_K2O_PER_PPM_AT_ZERO_CEC = 4.0
 K2O_PER_PPM_PER_MEQ = 0.05
 """K2O that moves the K test by 1 ppm = 4 (1 + 0.05 CEC) [lb/ac]: the Tri-State build-up
 term over its four years."""
+FORMS = {"P": 1.0, "P2O5": P2O5_PER_P, "K": 1.0, "K2O": K2O_PER_K}
+"""Mass of a form that holds one mass of its element."""
 
 
 @formula(unit="lb/ac", source="psu-agguide-conversions", locator="ppm times 2 for a furrow slice",
          how="seen", valid={"depth_in": (0.5, 12.0)})
-def ppm_to_lb_per_acre(ppm: float, depth_in: float) -> float:
+def ppm_to_lb_per_acre(ppm: NotNegative, depth_in: Positive) -> float:
     """Soil-test concentration as pounds per acre in the sampled depth.
 
     Parameters
@@ -37,139 +39,46 @@ def ppm_to_lb_per_acre(ppm: float, depth_in: float) -> float:
     depth_in : float
         Thickness of the sampled layer [in].
 
-    Returns
-    -------
-    float
-        Amount in that layer [lb/ac].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative concentration, or a depth that is not above zero.
-
     Notes
     -----
     2,000,000 lb of soil per acre in 6 2/3 in (about 1.32 g/cm3), so 1 ppm over 6 2/3 in is
     2 lb/ac and 0.3 lb/ac per inch. A denser or looser soil differs in proportion.
     """
-    not_negative(ppm=ppm)
-    if depth_in <= 0:
-        raise ImpossibleInput(f"depth_in must be above zero (found {depth_in:g})")
     return ppm * 2.0 * depth_in / SLICE_DEPTH_IN
 
 
-@formula(unit="same as p", source="psu-agguide-conversions", locator="P to P2O5", how="convention")
-def p2o5_from_p(p: float) -> float:
-    """P2O5 that holds an amount of phosphorus.
-
-    Parameters
-    ----------
-    p : float
-        Elemental phosphorus [any unit of mass].
-
-    Returns
-    -------
-    float
-        P2O5 [the same unit].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative amount.
-
-    Notes
-    -----
-    Factor 2.2914 from atomic weights; trade tables round it to 2.29 or 2.3.
-    """
-    not_negative(p=p)
-    return p * P2O5_PER_P
-
-
-@formula(unit="same as p2o5", source="psu-agguide-conversions", locator="P to P2O5",
+@formula(unit="same as amount", source="psu-agguide-conversions", locator="P to P2O5, K to K2O",
          how="convention")
-def p_from_p2o5(p2o5: float) -> float:
-    """Phosphorus in an amount of P2O5.
+def fertilizer_form(amount: NotNegative, form: str, wanted: str) -> float:
+    """Amount of a nutrient in another form: as the element or as the oxide of labels and rates.
 
     Parameters
     ----------
-    p2o5 : float
-        P2O5 [any unit of mass].
-
-    Returns
-    -------
-    float
-        Elemental phosphorus [the same unit].
+    amount : float
+        As ``form`` [any unit of mass].
+    form, wanted : str
+        ``P`` or ``P2O5``; ``K`` or ``K2O``.
 
     Raises
     ------
-    ImpossibleInput
-        A negative amount.
+    UnknownName
+        Not a form, or not one of the same nutrient.
 
     Notes
     -----
-    Factor 0.4364, the inverse of 2.2914.
+    P2O5 = 2.2914 P and K2O = 1.2046 K from atomic weights; trade tables round them to 2.29 or 2.3
+    and to 1.2.
     """
-    not_negative(p2o5=p2o5)
-    return p2o5 / P2O5_PER_P
-
-
-@formula(unit="same as k", source="psu-agguide-conversions", locator="K to K2O", how="convention")
-def k2o_from_k(k: float) -> float:
-    """K2O that holds an amount of potassium.
-
-    Parameters
-    ----------
-    k : float
-        Elemental potassium [any unit of mass].
-
-    Returns
-    -------
-    float
-        K2O [the same unit].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative amount.
-
-    Notes
-    -----
-    Factor 1.2046 from atomic weights; trade tables round it to 1.2.
-    """
-    not_negative(k=k)
-    return k * K2O_PER_K
-
-
-@formula(unit="same as k2o", source="psu-agguide-conversions", locator="K to K2O",
-         how="convention")
-def k_from_k2o(k2o: float) -> float:
-    """Potassium in an amount of K2O.
-
-    Parameters
-    ----------
-    k2o : float
-        K2O [any unit of mass].
-
-    Returns
-    -------
-    float
-        Elemental potassium [the same unit].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative amount.
-
-    Notes
-    -----
-    Factor 0.8301, the inverse of 1.2046.
-    """
-    not_negative(k2o=k2o)
-    return k2o / K2O_PER_K
+    if form not in FORMS:
+        raise UnknownName("form of a nutrient", form, tuple(FORMS))
+    same = tuple(name for name in FORMS if name[0] == form[0])
+    if wanted not in same:
+        raise UnknownName(f"form of {form[0]}", wanted, same)
+    return amount * FORMS[wanted] / FORMS[form]
 
 
 @formula(unit="lb/ac", source="flynn-a133", locator="guaranteed analysis", how="convention")
-def nutrient_supplied(rate_lb_ac: float, grade_pct: float) -> float:
+def nutrient_supplied(rate_lb_ac: NotNegative, grade_pct: Percent) -> float:
     """Nutrient that an application of a product brings.
 
     Parameters
@@ -179,24 +88,11 @@ def nutrient_supplied(rate_lb_ac: float, grade_pct: float) -> float:
     grade_pct : float
         Nutrient in the product, as on the label [%].
 
-    Returns
-    -------
-    float
-        Nutrient [lb/ac, in the label's form].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative rate, or a grade outside 0 to 100 %.
-
     Notes
     -----
     Rate x grade / 100. For manure and compost it is the whole content; the share that counts
     in the first year is smaller for nitrogen, near to all for P2O5 and K2O.
     """
-    not_negative(rate_lb_ac=rate_lb_ac)
-    if not 0 <= grade_pct <= 100:
-        raise ImpossibleInput(f"grade_pct must lie between 0 and 100 (found {grade_pct:g})")
     return rate_lb_ac * grade_pct / 100
 
 
@@ -264,9 +160,9 @@ def soil_test_class(
     guide: str,
     crop: str,
     nutrient: str,
-    test_ppm: float,
+    test_ppm: NotNegative,
     method: str | None = None,
-    cec_meq: float | None = None,
+    cec_meq: NotNegative | None = None,
     rotation: str | Sequence[str] | None = None,
 ) -> Answer:
     """Class of a P or K soil test in a named guide, with its critical level.
@@ -304,14 +200,10 @@ def soil_test_class(
 
     Notes
     -----
-    Source and how follow the guide. A test by another method gets no class: nothing is
-    converted. Classes printed in whole numbers (11 to 15) hold from their lower bound.
-
-    References
-    ----------
-    The guide's own reference.
+    Source and how follow the guide. A test by another method gets no class: nothing is converted.
+    Classes printed in whole numbers (11 to 15) hold from their lower bound. Sources: The guide's
+    own reference.
     """
-    not_negative(test_ppm=test_ppm, cec_meq=cec_meq)
     book, plant = guides.find_guide(guide), find_crop(crop)
     rule, used = _rule(book, plant, nutrient, method)
     if rule is None:
@@ -332,12 +224,12 @@ def nutrient_rate(
     guide: str,
     crop: str,
     nutrient: str,
-    test_ppm: float,
-    yield_: float | None = None,
+    test_ppm: NotNegative,
+    yield_: NotNegative | None = None,
     method: str | None = None,
-    cec_meq: float | None = None,
+    cec_meq: NotNegative | None = None,
     rotation: str | Sequence[str] | None = None,
-    test_error_pct: float | None = None,
+    test_error_pct: NotNegative | None = None,
 ) -> Answer:
     """Rate of P2O5 or K2O that a named guide gives for a soil test and yield goal.
 
@@ -381,18 +273,12 @@ def nutrient_rate(
 
     Notes
     -----
-    Build-up rules: (critical - test) x lb per ppm + yield x removal + extra below the
-    critical level; removal + extra up to the limit; above it nothing, or a drawdown that
-    falls to nothing. Other kinds: classes, equations, tables (see
-    ``loambrief.agronomy.guides``). The rate is not rounded here and never below zero.
-    Nothing is converted from one test into another.
-
-    References
-    ----------
-    The guide's own reference.
+    Build-up rules: (critical - test) x lb per ppm + yield x removal + extra below the critical
+    level; removal + extra up to the limit; above it nothing, or a drawdown that falls to nothing.
+    Other kinds: classes, equations, tables (see ``loambrief.agronomy.guides``). The rate is not
+    rounded here and never below zero. Nothing is converted from one test into another. Sources: The
+    guide's own reference.
     """
-    not_negative(test_ppm=test_ppm, yield_goal=yield_, cec_meq=cec_meq,
-                  test_error_pct=test_error_pct)
     book, plant = guides.find_guide(guide), find_crop(crop)
     rule, used = _rule(book, plant, nutrient, method)
     if rule is None:
@@ -414,7 +300,7 @@ def nutrient_rate(
 
 @formula(unit="ppm", source="mullen-2012-soil-test-change", locator="lb per ppm of soil test",
          how="seen", valid={"cec_meq": (5.0, 30.0)})
-def soil_test_change(nutrient: str, lb_ac: float, cec_meq: float | None = None) -> Answer:
+def soil_test_change(nutrient: str, lb_ac: float, cec_meq: NotNegative | None = None) -> Answer:
     """How far an amount of P2O5 or K2O, added or removed, moves the soil test.
 
     Parameters
@@ -441,12 +327,8 @@ def soil_test_change(nutrient: str, lb_ac: float, cec_meq: float | None = None) 
 
     Notes
     -----
-    20 lb P2O5 per ppm (Bray P1); 6 to 10 lb K2O per ppm, which 4 (1 + 0.05 CEC) gives at
-    CEC 10 and 30. Soils rich in clay or lime may take several times as much.
-
-    References
-    ----------
-    mullen-2012-soil-test-change; vitosh-1995-e2567.
+    20 lb P2O5 per ppm (Bray P1); 6 to 10 lb K2O per ppm, which 4 (1 + 0.05 CEC) gives at CEC 10 and
+    30. Soils rich in clay or lime may take several times as much. Sources: vitosh-1995-e2567.
     """
     if nutrient == "P2O5":
         return Answer(lb_ac / LB_P2O5_PER_PPM)
@@ -454,6 +336,5 @@ def soil_test_change(nutrient: str, lb_ac: float, cec_meq: float | None = None) 
         raise UnknownName("nutrient", nutrient, guides.NUTRIENTS)
     if cec_meq is None:
         raise ImpossibleInput("soil_test_change needs cec_meq for K2O")
-    not_negative(cec_meq=cec_meq)
     per_ppm = LB_K2O_PER_PPM_AT_ZERO_CEC * (1 + K2O_PER_PPM_PER_MEQ * cec_meq)
     return Answer(lb_ac / per_ppm, details={"lb_per_ppm": per_ppm}, how="computed")

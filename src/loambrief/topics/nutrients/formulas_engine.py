@@ -24,7 +24,6 @@ class Rate:
     ----------
     value : float or None
         Rate [lb/ac of P2O5 or K2O]; None where the guide gives none.
-    class_name : str
     position : str
         ``"below"`` the critical level, ``"within"`` (optimum, maintenance) or ``"above"``.
     critical_ppm, limit_ppm : float or None
@@ -33,10 +32,8 @@ class Rate:
         Range printed by the guide itself [lb/ac].
     removal, build : float or None
         Parts of a build-up rate [lb/ac].
-    response_chance_pct : float or None
     within_range : bool
         False where the test lies beyond the guide's table.
-    notes : tuple of str
     """
 
     value: float | None
@@ -67,7 +64,6 @@ def evaluate(
     Parameters
     ----------
     guide, rule
-    crop : Crop
     test_ppm : float
         Soil test, elemental [ppm], by a method of the rule.
     crop_yield : float or None
@@ -246,9 +242,7 @@ def spread(rate_at: Callable[[float], Rate], test_ppm: float, error_pct: float) 
     centre = rate_at(test_ppm)
     share = error_pct / 100
     ends = [rate_at(max(test_ppm * (1 - share), 0.0)), centre, rate_at(test_ppm * (1 + share))]
-    bounds = [
-        v for r in ends for v in (r.value, r.low, r.high) if v is not None
-    ]
+    bounds = [v for r in ends for v in (r.value, r.low, r.high) if v is not None]
     if centre.value is None or not bounds:
         return centre
     return replace(centre, low=min(bounds), high=max(bounds))

@@ -6,9 +6,10 @@ Not legal advice. State rules override, and the state's own phosphorus index dec
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.errors import UnknownName
+from loambrief.tables import DataRow, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
 TOPIC = "nutrients"
@@ -59,7 +60,7 @@ def band_limit(crop: str, nutrient: str, texture: str | None = None) -> Answer:
 
 
 @formula(unit="", source="osu-agbmps-p50", locator="by the row's own source", how="seen")
-def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer:
+def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> Answer:
     """What a state says of a phosphorus test and the risk to water.
 
     Parameters
@@ -78,24 +79,13 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
         that state and method. Details give the range, what the source says of it, and
         ``basis``: what manure may follow there (``manure_rate_limit``).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative test.
-
     Notes
     -----
-    A screening by soil test alone. A phosphorus index adds slope, distance to water, cover,
-    timing and placement. Runoff meets the top inch or two, so a surface sample says more than
-    a deep one. No test is converted into another.
-
-    References
-    ----------
-    osu-agbmps-p50; osu-agbmps-p120; osu-agbmps-p150; mn-manure-p-table;
+    A screening by soil test alone. A phosphorus index adds slope, distance to water, cover, timing
+    and placement. Runoff meets the top inch or two, so a surface sample says more than a deep one.
+    No test is converted into another. Sources: osu-agbmps-p120; osu-agbmps-p150; mn-manure-p-table;
     rutgers-relative-levels; sims-2002-mehlich3; sandusky-stratification.
     """
-    if test_ppm < 0:
-        raise ImpossibleInput(f"test_ppm cannot be negative (found {test_ppm:g})")
     rows = [r for r in load(RUNOFF) if r["region"] == region and r["method"] == method]
     if not rows:
         return Answer(None, notes=(f"no level for {region} by {method} in the table",))
@@ -110,7 +100,7 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: float) -> Answer
     )
 
 
-def _holds(row: Row, value: float) -> bool:
+def _holds(row: DataRow, value: float) -> bool:
     lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
@@ -171,13 +161,9 @@ def biosolids_cumulative_limit(metal: str) -> Answer:
 
     Notes
     -----
-    kg/ha divided by 1.12085. A journal copy prints 42, 1,503, 301, 421 and 2,805 kg/ha
-    because it was turned back from rounded pounds; the legal figures are 41, 1,500, 300, 420
-    and 2,800.
-
-    References
-    ----------
-    cfr-40-503-13; journal-2012-sludge-metals.
+    kg/ha divided by 1.12085. A journal copy prints 42, 1,503, 301, 421 and 2,805 kg/ha because it
+    was turned back from rounded pounds; the legal figures are 41, 1,500, 300, 420 and 2,800.
+    Sources: journal-2012-sludge-metals.
     """
     row = load(METALS).find(metal=metal)
     legal = row["cumulative_kg_ha"]
@@ -186,7 +172,7 @@ def biosolids_cumulative_limit(metal: str) -> Answer:
 
 
 @formula(unit="t/ha", source="cfr-40-503-13", locator="table 4 and appendix A", how="memory")
-def biosolids_annual_rate(metal: str, concentration_mg_kg: float) -> Answer:
+def biosolids_annual_rate(metal: str, concentration_mg_kg: Positive) -> Answer:
     """Most biosolids in a year that one metal allows.
 
     Parameters
@@ -214,8 +200,6 @@ def biosolids_annual_rate(metal: str, concentration_mg_kg: float) -> Answer:
     -----
     Annual limit / (concentration x 0.001). Nitrogen usually allows far less.
     """
-    if concentration_mg_kg <= 0:
-        raise ImpossibleInput("concentration_mg_kg must be above zero")
     row = load(METALS).find(metal=metal)
     limit = row["annual_kg_ha"]
     value = None if limit is None else float(limit) / (concentration_mg_kg * 0.001)

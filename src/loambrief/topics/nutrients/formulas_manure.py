@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -34,16 +35,6 @@ def manure_lb_per_ton(analysis_pct: float, solids_pct: float = 100.0) -> float:
         Dry matter of the manure [%] where the analysis is of the dry matter; 100 where it is
         of the manure as spread.
 
-    Returns
-    -------
-    float
-        Nutrient [lb/ton].
-
-    Raises
-    ------
-    ImpossibleInput
-        A share outside 0 to 100 %.
-
     Notes
     -----
     Solids x analysis x 2,000 lb.
@@ -55,7 +46,7 @@ def manure_lb_per_ton(analysis_pct: float, solids_pct: float = 100.0) -> float:
          locator="dry matter to as-is, example B", how="seen",
          valid={"density_lb_gal": (8.0, 9.0)})
 def manure_lb_per_1000_gal(analysis_pct: float, solids_pct: float = 100.0,
-                           density_lb_gal: float = WATER_LB_PER_GAL) -> float:
+                           density_lb_gal: Positive = WATER_LB_PER_GAL) -> float:
     """Nutrient in a thousand gallons of liquid manure.
 
     Parameters
@@ -68,23 +59,11 @@ def manure_lb_per_1000_gal(analysis_pct: float, solids_pct: float = 100.0,
     density_lb_gal : float
         Mass of a gallon of the manure [lb/gal]; that of water unless measured.
 
-    Returns
-    -------
-    float
-        Nutrient [lb/1000 gal].
-
-    Raises
-    ------
-    ImpossibleInput
-        A share outside 0 to 100 %, or a density of zero.
-
     Notes
     -----
     Solids x analysis x density x 1,000 gal. Liquid manure weighs 8 to 9 lb/gal, mostly 8.3 to
     8.5. lb/1000 gal are lb/ton x density / 2.
     """
-    if density_lb_gal <= 0:
-        raise ImpossibleInput("density_lb_gal must be above zero")
     return _share(analysis_pct, solids_pct) * density_lb_gal * GALLONS
 
 
@@ -151,13 +130,9 @@ def manure_rate_limit(
 
     Notes
     -----
-    Below a first limit of the soil test manure may follow nitrogen; above it, phosphorus
-    removal; above a second one, none. Nitrogen need always limits. The state's phosphorus
-    index, where it asks for less, and the setback decide before this.
-
-    References
-    ----------
-    cornell-nrcca-ca0656; mn-manure-p-table; osu-agbmps-p120.
+    Below a first limit of the soil test manure may follow nitrogen; above it, phosphorus removal;
+    above a second one, none. Nitrogen need always limits. The state's phosphorus index, where it
+    asks for less, and the setback decide before this. Sources: mn-manure-p-table; osu-agbmps-p120.
     """
     given = {"p2o5_lb": p2o5_lb, "n_lb": n_lb, "k2o_lb": k2o_lb, "n_need_lb_ac": n_need_lb_ac,
              "p2o5_need_lb_ac": p2o5_need_lb_ac, "p2o5_removal_lb_ac": p2o5_removal_lb_ac,
@@ -198,7 +173,7 @@ def manure_rate_limit(
 @formula(unit="ft", source="cfr-40-412-4", locator="paragraph (c)(5), or the state's own",
          how="seen")
 def manure_setback_ft(feature: str, region: str | None = None,
-                      strip_ft: float = 0.0) -> Answer[float]:
+                      strip_ft: NotNegative = 0.0) -> Answer[float]:
     """Distance from water or a neighbour that gets no manure.
 
     Parameters
@@ -227,13 +202,9 @@ def manure_setback_ft(feature: str, region: str | None = None,
     Notes
     -----
     The federal rule binds large animal operations. Local law, permit and plan come first, and
-    frozen, snow-covered or saturated ground gets no manure whatever the distance.
-
-    References
-    ----------
-    cfr-40-412-4; mu-g9219; wvu-manure-setbacks.
+    frozen, snow-covered or saturated ground gets no manure whatever the distance. Sources:
+    mu-g9219; wvu-manure-setbacks.
     """
-    not_negative(strip_ft=strip_ft)
     rows = [r for r in load(SETBACKS) if r["feature"] == feature]
     own = [r for r in rows if region and r["region"].lower() == region.strip().lower()]
     held = own or [r for r in rows if r["region"] == ANYWHERE]
@@ -246,3 +217,41 @@ def manure_setback_ft(feature: str, region: str | None = None,
     return Answer(row["setback_ft"], source=row["source"], locator=row["locator"],
                   how=row["how"],
                   details={"own_region": bool(own), "strip": row["condition"] == STRIP})
+
+
+@formula(unit="d", source="cfr-7-205-203", locator="paragraph (c)(1)", how="seen")
+def raw_manure_interval(crop: str) -> Answer[float]:
+    """Days that pass between working in raw manure and the harvest of a crop for people.
+
+    Parameters
+    ----------
+    crop : str
+        Crop that is harvested.
+
+    Returns
+    -------
+    float
+        120 where the edible part touches soil or its splash, 90 where it does not [d].
+        ``details`` hold ``touches``.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    Law for certified organic farms. The produce safety rule (21 CFR 112.56) states no interval of
+    its own yet; the usual guidance takes these. Buyers of leafy crops often ask for a year or more.
+    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil.
+
+    References
+    ----------
+    cfr-7-205-203; cornell-gap-amendments; csu-90-120-day.
+    """
+    lineage = find_crop(crop).lineage
+    touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))
+    row = load("nutrients/raw_manure").find(
+        name="soil_contact_days" if touches else "no_contact_days")
+    return Answer(float(row["value"]), source=row["source"], locator=row["locator"],
+                  how=row["how"], details={"touches": touches})

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
+from loambrief.tables.regions import named
 
 TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
@@ -35,7 +36,7 @@ def _applies(cell: object, crop: Crop) -> bool:
 
 @formula(unit="1", source="rutgers-relative-levels", locator="micronutrients, manganese",
          how="seen", valid={"soil_ph": (4.0, 8.5)})
-def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
+def manganese_activity_index(manganese_ppm: NotNegative, soil_ph: SoilPh) -> float:
     """Manganese activity index from Mehlich-3 manganese and soil pH.
 
     Parameters
@@ -45,23 +46,10 @@ def manganese_activity_index(manganese_ppm: float, soil_ph: float) -> float:
     soil_ph : float
         Soil pH in water [pH].
 
-    Returns
-    -------
-    float
-        Index [no unit]; below 25 deficient, above 100 a warning.
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative test, or a pH outside 2 to 12.
-
     Notes
     -----
     MnAI = 101.7 + 3.75 Mn - 15.2 pH. Made for New Jersey and its neighbours.
     """
-    not_negative(manganese_ppm=manganese_ppm)
-    if not 2 <= soil_ph <= 12:
-        raise ImpossibleInput(f"soil_ph must lie between 2 and 12 (found {soil_ph:g})")
     return 101.7 + 3.75 * manganese_ppm - 15.2 * soil_ph
 
 
@@ -77,8 +65,7 @@ def scales_for(nutrient: str, method: str, crop: Crop) -> tuple[str, ...]:
 def _choose(scales: tuple[str, ...], region: str | None) -> str | None:
     """The scale made for the region; else one for general use; else the first."""
     place = {str(r["scale"]): str(r["region"]) for r in load(CLASSES)}
-    text = (region or "").lower()
-    local = [s for s in scales if place[s] != ANY and place[s].lower() in text]
+    local = [s for s in scales if place[s] != ANY and named((region,), (place[s],))]
     general = [s for s in scales if place[s] == ANY]
     return next(iter(local + general + list(scales)), None)
 
@@ -121,12 +108,8 @@ def micronutrient_class(
 
     Notes
     -----
-    Classes by one method say nothing of another method. A scale from another region is
-    used only where none is local or general, and is marked so.
-
-    References
-    ----------
-    The row's own source.
+    Classes by one method say nothing of another method. A scale from another region is used only
+    where none is local or general, and is marked so. Sources: The row's own source.
     """
     if nutrient not in ELEMENTS:
         raise UnknownName("micronutrient", nutrient, ELEMENTS)
@@ -145,7 +128,7 @@ def micronutrient_class(
         "status": row["status"],
         "scale": scale,
         "scale_region": place,
-        "local": place != ANY and place.lower() in (region or "").lower(),
+        "local": place != ANY and bool(named((region,), (place,))),
         "critical": next((r["lower"] for r in rows if r["status"] == "adequate"), None),
         "high_above": next((r["lower"] for r in rows if r["status"] == "high"), None),
     }
@@ -158,7 +141,7 @@ def micronutrient_class(
                   how=str(row["how"]), details=details)
 
 
-def _holds(row: Row, value: float) -> bool:
+def _holds(row: DataRow, value: float) -> bool:
     lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 
@@ -236,7 +219,7 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
 
 @formula(unit="lb/ac", source="umn-sulfur", locator="sulfur from organic matter", how="seen",
          valid={"organic_matter_pct": (0.5, 8.0)})
-def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
+def sulfur_from_organic_matter(organic_matter_pct: Percent) -> Answer:
     """Sulfur that organic matter sets free in a year.
 
     Parameters
@@ -249,23 +232,16 @@ def sulfur_from_organic_matter(organic_matter_pct: float) -> Answer:
     Answer
         Sulfur mineralised [lb/ac per year], the middle; details ``low`` and ``high``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
     3 to 5 lb S per 1 % organic matter. Cool, wet springs give the low end.
     """
-    if not 0 <= organic_matter_pct <= 100:
-        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
     low, high = (organic_matter_pct * f for f in (SULFUR_PER_OM_LOW, SULFUR_PER_OM_HIGH))
     return Answer((low + high) / 2, details={"low": low, "high": high})
 
 
 @formula(unit="", source="umn-sulfur", locator="response by organic matter", how="seen")
-def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> Answer:
+def sulfur_response(organic_matter_pct: Percent, texture: str | None = None) -> Answer:
     """How likely a sulfur response is, by organic matter and texture.
 
     Parameters
@@ -281,23 +257,12 @@ def sulfur_response(organic_matter_pct: float, texture: str | None = None) -> An
         likely, possible, uncertain or not expected [no unit]. Detail ``nebraska`` gives the
         other state's word, which disagrees on finer soil.
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
-    Minnesota: clearest below 2 %, most consistent to 3 %, seldom above 4 %. Nebraska: none
-    above 1 % unless sandy. One Minnesota page says "over" 4 % for under: a slip, not followed.
-    The sulfate soil test has little predictive value (North Dakota).
-
-    References
-    ----------
-    umn-sulfur; shapiro-unl-pk; ndsu-sf1880.
+    Minnesota: clearest below 2 %, most consistent to 3 %, seldom above 4 %. Nebraska: none above 1
+    % unless sandy. One Minnesota page says "over" 4 % for under: a slip, not followed. The sulfate
+    soil test has little predictive value (North Dakota). Sources: shapiro-unl-pk; ndsu-sf1880.
     """
-    if not 0 <= organic_matter_pct <= 100:
-        raise ImpossibleInput(f"organic matter of {organic_matter_pct:g} % cannot be")
     row = next(r for r in load(SULFUR) if organic_matter_pct <= r["organic_matter_to"])
     sandy = texture in SANDY
     other = (
@@ -343,22 +308,25 @@ def sulfur_rate(crop: str) -> Answer:
 
 
 def calcium_rules(crop: Crop, region: str | None = None,
-                  market_type: str | None = None) -> tuple[Row, ...]:
+                  market_type: str | None = None) -> tuple[DataRow, ...]:
     """The published shallow-calcium rules of a crop, the narrowest limit first.
 
     Parameters
     ----------
-    crop : Crop
     region : str or None
         State; where it has no rule of its own the first state of the table stands in.
     market_type : str or None
-        Market type of a peanut; the first type of that state where none is given.
+        Market type of a peanut; the first type of that state where none is given, none of them
+        where that type has no rule anywhere.
 
     Returns
     -------
     tuple of row
         Empty for most crops: they have no such rule.
     """
+    held = {str(r["market_type"]).lower() for r in load(CALCIUM) if r["crop"] in crop.lineage}
+    if market_type and held - {"none", ""} and market_type.strip().lower() not in held:
+        return ()
     rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
     for column, wanted in (("region", region), ("market_type", market_type)):
         own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
@@ -366,8 +334,16 @@ def calcium_rules(crop: Crop, region: str | None = None,
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
 
 
+def other_market_types(crop: Crop, region: str | None) -> tuple[DataRow, ...]:
+    """Rules of the market types of that state that are not taken where none is stated."""
+    taken = calcium_rules(crop, region)
+    return tuple(r for r in load(CALCIUM) if taken and r["crop"] in crop.lineage
+                 and r["region"] == taken[0]["region"]
+                 and r["market_type"] not in (None, taken[0]["market_type"]))
+
+
 def calcium_rule(crop: Crop, region: str | None = None,
-                 market_type: str | None = None) -> Row | None:
+                 market_type: str | None = None) -> DataRow | None:
     """The first of :func:`calcium_rules`, or None."""
     return next(iter(calcium_rules(crop, region, market_type)), None)
 
@@ -376,8 +352,8 @@ def calcium_rule(crop: Crop, region: str | None = None,
          how="seen")
 def surface_calcium_gypsum(
     crop: str,
-    calcium_lb_ac: float,
-    potassium_lb_ac: float | None = None,
+    calcium_lb_ac: NotNegative,
+    potassium_lb_ac: NotNegative | None = None,
     soil_ph: float | None = None,
     for_seed: bool = False,
     region: str | None = None,
@@ -419,20 +395,16 @@ def surface_calcium_gypsum(
 
     Notes
     -----
-    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at
-    least 3:1, else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without
-    need of lime: 500 lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings
-    calcium and the least is 250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners
-    and 1,500 to 2,000 on virginia types, always. All at early bloom. Pepper transplants:
-    1,000 lb/ac if Ca is below 800 lb/ac and pH 6.5 or more. Mehlich 1 dissolves unreacted
-    lime and overstates Ca after liming. Such gypsum feeds the pods: it is no cure of sodium.
-
-    References
-    ----------
-    harris-2015-peanut-calcium; harris-peanut-large-seed; howe-2013-peanut-calcium;
-    clemson-peanut-landplaster; uga-aesl-crop-176; yang-peanut-calcium-tests.
+    Peanut, 3 to 4 in. Georgia runners: no gypsum if Ca is at least 500 lb/ac and Ca:K at least 3:1,
+    else 1,000 lb/ac; virginia types 2,000 lb/ac always. Alabama runners without need of lime: 500
+    lb/ac below 175, 250 lb/ac below 300; where lime is needed, lime brings calcium and the least is
+    250. South Carolina: 1,000 to 1,500 lb/ac on large-seeded runners and 1,500 to 2,000 on virginia
+    types, always. All at early bloom. Pepper transplants: 1,000 lb/ac if Ca is below 800 lb/ac and
+    pH 6.5 or more. Mehlich 1 dissolves unreacted lime and overstates Ca after liming. Such gypsum
+    feeds the pods: it is no cure of sodium. Sources: harris-peanut-large-seed;
+    howe-2013-peanut-calcium; clemson-peanut-landplaster; uga-aesl-crop-176;
+    yang-peanut-calcium-tests.
     """
-    not_negative(calcium_lb_ac=calcium_lb_ac, potassium_lb_ac=potassium_lb_ac)
     plant = find_crop(crop)
     rules = calcium_rules(plant, region, market_type)
     if not rules:

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.units import LB_PER_TON
 
 TOPIC = "nutrients"
@@ -21,7 +22,7 @@ STOVER_K2O_LB_PER_BU = 1.1
 """K2O in all stover per bushel of corn grain [lb/bu]."""
 
 
-def _rows(crop: Crop, column: str, source: str | None) -> list[Row]:
+def _rows(crop: Crop, column: str, source: str | None) -> list[DataRow]:
     for name in crop.lineage:
         found = [
             row for row in load(TABLE)
@@ -40,7 +41,8 @@ def crops_with_removal() -> tuple[str, ...]:
 
 @formula(unit="lb/ac", source="ontario-2025-removal", locator="by the row's own source",
          how="memory")
-def crop_removal(crop: str, yield_: float, nutrient: str, source: str | None = None) -> Answer:
+def crop_removal(crop: str, yield_: NotNegative, nutrient: str,
+                 source: str | None = None) -> Answer:
     """Nutrient in the harvested part of a crop at a given yield.
 
     Parameters
@@ -70,19 +72,13 @@ def crop_removal(crop: str, yield_: float, nutrient: str, source: str | None = N
 
     Notes
     -----
-    Yield x nutrient per unit of yield, at the moisture the crop is sold at. Straw, stover and
-    tops stay in the field unless the row says otherwise. Bushel values are turned into the
-    crop's own unit by weight. Removal is not a fertilizer rate: on calcareous or potassium
-    rich soils replacing it may hold the test too low or be needless.
-
-    References
-    ----------
-    The row's own source.
+    Yield x nutrient per unit of yield, at the moisture the crop is sold at. Straw, stover and tops
+    stay in the field unless the row says otherwise. Bushel values are turned into the crop's own
+    unit by weight. Removal is not a fertilizer rate: on calcareous or potassium rich soils
+    replacing it may hold the test too low or be needless. Sources: The row's own source.
     """
     if nutrient not in COLUMNS:
         raise UnknownName("nutrient of a removal table", nutrient, NUTRIENTS)
-    if yield_ < 0:
-        raise ImpossibleInput(f"a yield of {yield_:g} cannot be")
     plant, column = find_crop(crop), COLUMNS[nutrient]
     rows = _rows(plant, column, source)
     if not rows:
@@ -119,11 +115,6 @@ def stover_potassium_removal(grain_yield_bu_ac: float, baled_pct: float) -> floa
     baled_pct : float
         Share of the stover that leaves the field [%].
 
-    Returns
-    -------
-    float
-        K2O removed with the stover [lb/ac].
-
     Raises
     ------
     ImpossibleInput
@@ -151,11 +142,6 @@ def removal_from_analysis(yield_ton_ac: float, dry_matter_pct: float, nutrient_p
         Dry matter of the harvested crop [%].
     nutrient_pct : float
         Nutrient in the dry matter, in the form the answer is wanted in (P2O5 or P) [%].
-
-    Returns
-    -------
-    float
-        Nutrient removed [lb/ac, in the form given].
 
     Raises
     ------

@@ -6,7 +6,7 @@ region and study it holds for, and the caller asks for it.
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.tables import load
 
@@ -21,7 +21,7 @@ OLSEN_DIVISOR_IDAHO, OLSEN_INTERCEPT_IDAHO = 2.05, -14.0
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
-def mehlich3_p_from_bray_ohio(bray_ppm: float) -> float:
+def mehlich3_p_from_bray_ohio(bray_ppm: NotNegative) -> float:
     """Mehlich-3 (ICP) phosphorus expected for a Bray P1 value, Ohio and Indiana.
 
     Parameters
@@ -29,28 +29,17 @@ def mehlich3_p_from_bray_ohio(bray_ppm: float) -> float:
     bray_ppm : float
         Bray P1 phosphorus [ppm].
 
-    Returns
-    -------
-    float
-        Mehlich-3 ICP phosphorus [ppm].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative value.
-
     Notes
     -----
     M3 = 1.35 Bray (2019). An older Ohio equation disagrees: 22 ppm M3 is 16 ppm Bray here and
     10 ppm there. Do not use it outside Ohio and Indiana, nor above about pH 7.3, where free
     lime spends the Bray acid.
     """
-    not_negative(bray_ppm=bray_ppm)
     return bray_ppm * M3_PER_BRAY_OHIO
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
-def bray_p_from_mehlich3_ohio(mehlich3_ppm: float) -> float:
+def bray_p_from_mehlich3_ohio(mehlich3_ppm: NotNegative) -> float:
     """Bray P1 phosphorus expected for a Mehlich-3 (ICP) value, Ohio and Indiana 2019.
 
     Parameters
@@ -58,27 +47,16 @@ def bray_p_from_mehlich3_ohio(mehlich3_ppm: float) -> float:
     mehlich3_ppm : float
         Mehlich-3 ICP phosphorus [ppm].
 
-    Returns
-    -------
-    float
-        Bray P1 phosphorus [ppm].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative value.
-
     Notes
     -----
     Bray = M3 / 1.35, the 2019 ratio turned round.
     """
-    not_negative(mehlich3_ppm=mehlich3_ppm)
     return mehlich3_ppm / M3_PER_BRAY_OHIO
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 K from ammonium acetate K",
          how="seen")
-def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: float) -> float:
+def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: NotNegative) -> float:
     """Mehlich-3 potassium expected for an ammonium acetate value, Ohio and Indiana.
 
     Parameters
@@ -86,31 +64,17 @@ def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: float) -> float:
     acetate_ppm : float
         1 N ammonium acetate potassium [ppm].
 
-    Returns
-    -------
-    float
-        Mehlich-3 potassium [ppm].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative value.
-
     Notes
     -----
     M3 = 1.14 acetate. Kansas found no difference (slope 0.97, R2 0.98): the ratio is regional.
-
-    References
-    ----------
-    culman-2019-anr75; rutter-2019-kansas-k.
+    Sources: rutter-2019-kansas-k.
     """
-    not_negative(acetate_ppm=acetate_ppm)
     return acetate_ppm * M3_K_PER_ACETATE_OHIO
 
 
 @formula(unit="ppm", source="montana-olsen-ph", locator="Olsen P from Mehlich-3 P, Idaho soils",
          how="seen", valid={"mehlich3_ppm": (28.7, None)})
-def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
+def olsen_p_from_mehlich3_idaho(mehlich3_ppm: NotNegative) -> Answer:
     """Olsen phosphorus for a Mehlich-3 value on calcareous Idaho soils; with caution.
 
     Parameters
@@ -123,23 +87,17 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: float) -> Answer:
     Answer
         Olsen phosphorus [ppm].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative value.
-
     Notes
     -----
     Olsen = M3 / 2.05 - 14; below 28.7 ppm it would be negative and 0 is given, flagged. The
     source itself advises caution. Bray P1 has no useful relation to Olsen on such soils.
     """
-    not_negative(mehlich3_ppm=mehlich3_ppm)
     return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
                   notes=("the source advises caution with this conversion",))
 
 
 @formula(unit="", source="rutgers-relative-levels", locator="macronutrients table", how="seen")
-def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: float) -> Answer:
+def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: NotNegative) -> Answer:
     """Class of a magnesium or calcium test in the guide that prints such classes.
 
     Parameters
@@ -157,17 +115,11 @@ def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: float) -> Answ
         Name of the class [no unit]; None where the guide prints none. ``details`` hold
         ``test_lb_ac`` and ``optimum_ppm`` (start of the class called high).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative test.
-
     Notes
     -----
     The printed classes are in lb/ac, twice the ppm. They have gaps of one unit between
     classes; here a class runs up to the start of the next. No rate stands beside them.
     """
-    not_negative(test_ppm=test_ppm)
     rows = [r for r in load(SECONDARY) if r["guide"] == guide and r["nutrient"] == nutrient]
     if not rows:
         return Answer(None, notes=("the guide prints no classes for this nutrient",))

@@ -33,7 +33,6 @@ class Credits:
         Nutrient supplied [lb/ac].
     materials, unknown : tuple of str
         Materials counted, and materials whose content the case does not give.
-    results : tuple of Result
     """
 
     pounds: float = 0.0

@@ -41,8 +41,6 @@ class NutrientState:
 
     Attributes
     ----------
-    case : CaseFile
-    crop : Crop
     crop_yield : float or None
         Yield goal [the crop's own unit per acre].
     rotation : tuple of str
@@ -195,7 +193,6 @@ class CompositeError:
     ----------
     pct : float
         Relative to the test [%].
-    result : Result
     """
 
     pct: float

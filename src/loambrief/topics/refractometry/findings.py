@@ -22,12 +22,14 @@ from loambrief.findings.model import (
 )
 from loambrief.findings.places import field_place
 from loambrief.tables import load
+from loambrief.tables.harmful import plain_name
 from loambrief.topics.refractometry.formulas import brix_crop_minus_weed, constant
 from loambrief.topics.refractometry.state import (
     MOST_MINUTES_APART,
     Sap,
     SapState,
     minutes_apart,
+    plant_organs,
     sap_state,
 )
 
@@ -83,11 +85,11 @@ def _conditions(state: SapState, crop: Sap, weed: Sap) -> list[Message]:
 
 
 def _parts_differ(first: str | None, second: str | None) -> bool:
-    """True for two named parts that are not both leaves."""
-    if first is None or second is None or first.lower() == second.lower():
+    """True for two named parts that are not of the same organs, as far as the list knows them."""
+    if first is None or second is None or plain_name(first) == plain_name(second):
         return False
-    return not all(any(word in part.lower() for word in ("leaf", "hoja"))
-                   for part in (first, second))
+    organs, others = plant_organs(first), plant_organs(second)
+    return not organs or organs != others
 
 
 def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 
 from loambrief.agronomy.intervals import confidence, numbers, welch
+from loambrief.agronomy.possible import Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -64,11 +65,6 @@ def refractive_index_of_sucrose(brix: float) -> float:
     brix : float
         Sucrose [% by mass].
 
-    Returns
-    -------
-    float
-        Refractive index against air [1].
-
     Raises
     ------
     ImpossibleInput
@@ -76,13 +72,10 @@ def refractive_index_of_sucrose(brix: float) -> float:
 
     Notes
     -----
-    Read from a table with a parabola between its points. Its five decimals are from memory;
-    two published four-decimal tables agree within 0.0001. From 30 to 40 % only one more
-    point is held, and the answer is flagged.
-
-    References
-    ----------
-    icumsa-1974-sucrose; crc-handbook-sucrose and food-control-sucrose-table as witnesses.
+    Read from a table with a parabola between its points. Its five decimals are from memory; two
+    published four-decimal tables agree within 0.0001. From 30 to 40 % only one more point is held,
+    and the answer is flagged. Sources: crc-handbook-sucrose and food-control-sucrose-table as
+    witnesses.
     """
     grid, _ = _index_points()
     if not 0 <= brix <= grid[-1]:
@@ -180,14 +173,11 @@ def brix_at_20c(reading: float, temperature_c: float, atc: bool = False) -> Answ
 
     Notes
     -----
-    Subtract below 20 C, add above (cold sap bends light more). Between table points on a
-    straight line in both directions. Outside 10 to 30 C or above 30 Brix the edge of the
-    table is continued and the answer flagged. With compensation a second correction would
-    be wrong by as much again; outside its 10 to 30 C the reading is flagged instead.
-
-    References
-    ----------
-    gost-brix-temperature (10 to 22 C seen); the rest from memory after aoac-932-14.
+    Subtract below 20 C, add above (cold sap bends light more). Between table points on a straight
+    line in both directions. Outside 10 to 30 C or above 30 Brix the edge of the table is continued
+    and the answer flagged. With compensation a second correction would be wrong by as much again;
+    outside its 10 to 30 C the reading is flagged instead. Sources: gost-brix-temperature (10 to 22
+    C seen); the rest from memory after aoac-932-14.
     """
     if not 0 <= reading <= 85:
         raise ImpossibleInput(f"a reading is 0 to 85 Brix (found {reading:g})")
@@ -224,7 +214,8 @@ def _correction(reading: float, temperature_c: float) -> tuple[float, bool]:
 
 @formula(unit="class", source="iso-5725-6-1994", locator="critical range", how="memory",
          valid={"instrument_sd": (0.02, 0.5)})
-def brix_replicates_agree(readings: Iterable[float | None], instrument_sd: float = 0.1) -> Answer:
+def brix_replicates_agree(readings: Iterable[float | None],
+                          instrument_sd: Positive = 0.1) -> Answer:
     """Whether replicates lie as close together as the instrument alone would put them.
 
     Parameters
@@ -239,25 +230,14 @@ def brix_replicates_agree(readings: Iterable[float | None], instrument_sd: float
     str
         ``agree`` or ``differ`` [class]; ``details`` hold ``spread`` and ``limit`` [Brix].
 
-    Raises
-    ------
-    ImpossibleInput
-        Fewer than two readings, a negative one, or no spread of the instrument.
-
     Notes
     -----
-    The widest spread allowed is a factor for the number of readings (2.8 for two) times
-    the instrument's standard deviation; above ten readings the factor of ten is used and
-    flagged. Readings of different leaves differ for the plant's own reasons too: then
-    "differ" speaks about the sample, not the instrument.
-
-    References
-    ----------
-    iso-5725-6-1994 (from memory, unverified).
+    The widest spread allowed is a factor for the number of readings (2.8 for two) times the
+    instrument's standard deviation; above ten readings the factor of ten is used and flagged.
+    Readings of different leaves differ for the plant's own reasons too: then "differ" speaks about
+    the sample, not the instrument. Sources: iso-5725-6-1994 (from memory, unverified).
     """
     found = _sap(readings, 2)
-    if not instrument_sd > 0:
-        raise ImpossibleInput("instrument_sd must be above zero")
     factors = {int(r["n"]): r["factor"] for r in load("refractometry/critical_range")}
     most = max(factors)
     limit = factors[min(len(found), most)] * instrument_sd
@@ -295,19 +275,11 @@ def brix_crop_minus_weed(
         ``half_width``, ``df`` (None where a side has one reading), ``clear`` (the interval
         leaves out zero and the difference is one the instrument can show) and both means.
 
-    Raises
-    ------
-    ImpossibleInput
-        No reading on one side, or one outside 0 to 85 Brix.
-
     Notes
     -----
-    Welch's interval for unequal spread. Two species differ by nature, plant part and time
-    of day, so a clear difference is a fact about these samples, not a diagnosis.
-
-    References
-    ----------
-    welch-1947; the least difference an instrument can show is own arithmetic (0.3 Brix).
+    Welch's interval for unequal spread. Two species differ by nature, plant part and time of day,
+    so a clear difference is a fact about these samples, not a diagnosis. Sources: the least
+    difference an instrument can show is own arithmetic (0.3 Brix).
     """
     crop, weed = _sap(crop_brix), _sap(weed_brix)
     found = welch(crop, weed, level)
@@ -354,11 +326,8 @@ def sap_pressing_check(species: str) -> Answer:
     Notes
     -----
     The list is short and partly from memory: "not listed" never means safe. Do not press, taste or
-    handle without gloves any plant that is not known for certain.
-
-    References
-    ----------
-    burrows-tyrl-2013 (from memory, unverified).
+    handle without gloves any plant that is not known for certain. Sources: burrows-tyrl-2013 (from
+    memory, unverified).
     """
     if not str(species).split():
         raise ImpossibleInput("species: an empty name")

@@ -12,6 +12,8 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import named_place
+from loambrief.tables import load
+from loambrief.tables.harmful import plain_name
 from loambrief.topics.refractometry.formulas import (
     brix_at_20c,
     brix_replicates_agree,
@@ -24,6 +26,13 @@ from loambrief.topics.weeds.formulas_names import find_species
 MOST_MINUTES_APART = 60
 """Readings further apart than this are not of the same time of day (our choice; Brix rises
 by several points between morning and evening)."""
+
+
+def plant_organs(part: str) -> frozenset[str]:
+    """Organs that a typed part of a plant names, word by word."""
+    words = set(plain_name(part).split())
+    return frozenset(row["organ"] for row in load("refractometry/plant_parts")
+                     if words & set(row["words"].split("|")))
 
 
 @dataclass(frozen=True)

@@ -10,17 +10,8 @@ from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
 from loambrief.topics.salinity.sodium import sodium_finding
-from loambrief.topics.salinity.soil import (
-    HIGH_PH,
-    salt_findings,
-    salty_materials,
-)
-from loambrief.topics.salinity.state import (
-    SaltState,
-    irrigated,
-    leached_for,
-    salt_state,
-)
+from loambrief.topics.salinity.soil import HIGH_PH, salt_findings, salty_materials
+from loambrief.topics.salinity.state import SaltState, irrigated, leached_for, salt_state
 from loambrief.topics.salinity.water import water_findings
 
 __all__ = ["SalinityPlane", "assess", "plane", "salty_materials"]

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
-from loambrief.units import LB_PER_TON
+from loambrief.tables import DataRow, load
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
@@ -39,7 +38,7 @@ def texture_group(texture: str) -> str | None:
     return load(TEXTURES).find(texture=texture)["group"]
 
 
-def _apply(row: Row, ec_ds_m: float) -> float:
+def _apply(row: DataRow, ec_ds_m: float) -> float:
     """One equation, never below the EC it starts from."""
     return max(row["slope"] * ec_ds_m + row["intercept_ds_m"], ec_ds_m)
 
@@ -93,14 +92,11 @@ def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
 
     Notes
     -----
-    ECe = a EC + b with a, b by texture. Our departures: answers are never below the EC
-    itself (negative constants would give that below about 0.4 dS/m; the result is then
-    flagged), and the range of all equations made for that texture or for any soil is given
-    beside the answer. It is nearly twofold, so a value near a limit needs a paste extract.
-
-    References
-    ----------
-    plosone-2018-e0198290, table 2.
+    ECe = a EC + b with a, b by texture. Our departures: answers are never below the EC itself
+    (negative constants would give that below about 0.4 dS/m; the result is then flagged), and the
+    range of all equations made for that texture or for any soil is given beside the answer. It is
+    nearly twofold, so a value near a limit needs a paste extract. Sources: plosone-2018-e0198290,
+    table 2.
     """
     return _converted("1:1", ec_ds_m, texture, ("any",))
 
@@ -130,20 +126,16 @@ def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
 
     Notes
     -----
-    One study gives one equation per texture group; no second study was seen. The range is
-    that of its three equations, which is what a wrong texture would cost. Floored at the EC
-    itself.
-
-    References
-    ----------
-    plosone-2018-e0198290, table 2.
+    One study gives one equation per texture group; no second study was seen. The range is that of
+    its three equations, which is what a wrong texture would cost. Floored at the EC itself.
+    Sources: plosone-2018-e0198290, table 2.
     """
     return _converted("1:2", ec_ds_m, texture, ("coarse", "medium", "fine"))
 
 
 @formula(unit="dS/m", source="slavich-petterson-1993", locator="abstract", how="seen")
 def ece_from_1to5(
-    ec_ds_m: float, texture: str | None = None, saturation_pct: float | None = None
+    ec_ds_m: NotNegative, texture: str | None = None, saturation_pct: float | None = None
 ) -> Answer:
     """Saturated-paste conductivity estimated from a 1:5 soil:water extract.
 
@@ -175,7 +167,6 @@ def ece_from_1to5(
     the multipliers used in Australia by texture stand in (from memory, unverified) and their
     range is given. The relation is weak in sands. Floored at the EC itself.
     """
-    not_negative(ec_ds_m=ec_ds_m)
     if saturation_pct is not None:
         if saturation_pct <= 0:
             raise ImpossibleInput("saturation_pct must be above zero")
@@ -225,12 +216,8 @@ def root_zone_ece(
 
     Notes
     -----
-    The yield equation is meant for the mean of the root zone. A sample that stops at 6 or
-    12 in sees only its upper part.
-
-    References
-    ----------
-    maas-grattan-1999 (definition of ECe in the yield equation).
+    The yield equation is meant for the mean of the root zone. A sample that stops at 6 or 12 in
+    sees only its upper part. Sources: maas-grattan-1999 (definition of ECe in the yield equation).
     """
     eces, thick = list(ece_ds_m), list(thickness_in)
     if not eces or len(eces) != len(thick):
@@ -243,7 +230,7 @@ def root_zone_ece(
 
 
 @formula(unit="class", source="cansis-salsym", locator="second column", how="seen")
-def salinity_class(ece_ds_m: float) -> Answer:
+def salinity_class(ece_ds_m: NotNegative) -> Answer:
     """Salinity class of a soil by its ECe.
 
     Parameters
@@ -256,18 +243,12 @@ def salinity_class(ece_ds_m: float) -> Answer:
     str
         Class name [class]; ``details`` hold the limits and the USDA words for the same class.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC.
-
     Notes
     -----
     Limits 2, 4, 8 and 16 dS/m. The words differ between systems (4 to 8 is "moderately
     saline" in Canada and FAO texts, "slightly saline" in the USDA survey); the number counts.
     A value on a limit goes to the upper class.
     """
-    not_negative(ece_ds_m=ece_ds_m)
     row = next(r for r in load("salinity/classes")
                if r["high_ds_m"] is None or ece_ds_m < r["high_ds_m"])
     return Answer(row["salinity_class"], notes=(row["effect"],),
@@ -277,7 +258,7 @@ def salinity_class(ece_ds_m: float) -> Answer:
 
 @formula(unit="mg/L", source="ayers-westcot-1985-fao29", locator="conversion of EC to salt",
          how="memory", valid={"ec_ds_m": (0.1, 50.0)})
-def dissolved_salt_mg_l(ec_ds_m: float) -> float:
+def dissolved_salt_mg_l(ec_ds_m: NotNegative) -> float:
     """Dissolved salt in water or extract from its EC.
 
     Parameters
@@ -285,61 +266,10 @@ def dissolved_salt_mg_l(ec_ds_m: float) -> float:
     ec_ds_m : float
         EC at 25 C [dS/m].
 
-    Returns
-    -------
-    float
-        Dissolved salt [mg/L].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC.
-
     Notes
     -----
     640 mg/L per dS/m up to 5 dS/m, 800 above; it depends on the salts. From memory,
     unverified. The jump at 5 dS/m is in the source.
     """
-    not_negative(ec_ds_m=ec_ds_m)
     low = ec_ds_m <= constant("tds_break")
     return ec_ds_m * constant("tds_factor_low" if low else "tds_factor_high")
-
-
-@formula(unit="lb/ton", source="slavich-petterson-1993", locator="definition of the 1:5 extract",
-         how="computed", valid={"moisture_pct": (0.0, 90.0)})
-def compost_salt_lb_per_ton(ec_1to5_ds_m: float, moisture_pct: float) -> Answer:
-    """Soluble salt brought by one ton of compost or manure as spread.
-
-    Parameters
-    ----------
-    ec_1to5_ds_m : float
-        EC of a 1:5 extract, five parts water to one part dry material [dS/m].
-    moisture_pct : float
-        Water in the material as spread [%].
-
-    Returns
-    -------
-    float
-        Salt [lb/ton as spread].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC or moisture outside 0 to 100 %.
-
-    Notes
-    -----
-    Salt in the extract (mg/L) x 5 L of water per kg of dry material, then per short ton of
-    moist material. Part of that salt is potassium and other nutrients. Uses the same
-    EC-to-salt factors as :func:`dissolved_salt_mg_l` (from memory, unverified).
-
-    References
-    ----------
-    slavich-petterson-1993 (the extract); ayers-westcot-1985-fao29 (salt per EC).
-    """
-    not_negative(ec_1to5_ds_m=ec_1to5_ds_m)
-    if not 0 <= moisture_pct < 100:
-        raise ImpossibleInput("moisture_pct must be from 0 to below 100")
-    mg_per_kg_dry = dissolved_salt_mg_l(ec_1to5_ds_m) * constant("extract_1to5")
-    dry_lb = LB_PER_TON * (1 - moisture_pct / 100)
-    return Answer(dry_lb * mg_per_kg_dry / 1e6, details={"salt_pct_dry": mg_per_kg_dry / 1e4})

@@ -6,17 +6,18 @@ from collections.abc import Mapping
 from functools import cache
 
 from loambrief.agronomy.crops import find_crop, first_known
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 
 TOLERANCE = "salinity/crop_tolerance"
 
 
 @formula(unit="%", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen")
 def relative_yield_salinity(
-    ece_ds_m: float, threshold_ds_m: float, slope_pct: float, gypsiferous_shift_ds_m: float = 0.0
+    ece_ds_m: NotNegative, threshold_ds_m: NotNegative, slope_pct: NotNegative,
+    gypsiferous_shift_ds_m: NotNegative = 0.0,
 ) -> Answer:
     """Yield on a salty soil as a share of the yield without salt.
 
@@ -36,30 +37,20 @@ def relative_yield_salinity(
     float
         Relative yield [%], between 0 and 100.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
-    Yr = 100 - b (ECe - a), 100 below the threshold, 0 at the least. It compares crops under
-    salt alone; it does not forecast a yield. Woody crops: only for rootstocks that do not take
-    up sodium or chloride fast.
-
-    References
-    ----------
-    maas-grattan-1999, equation 1; maas-1990-ussl, note c (gypsum).
+    Yr = 100 - b (ECe - a), 100 below the threshold, 0 at the least. It compares crops under salt
+    alone; it does not forecast a yield. Woody crops: only for rootstocks that do not take up sodium
+    or chloride fast. Sources: maas-grattan-1999, equation 1; maas-1990-ussl, note c (gypsum).
     """
-    not_negative(ece_ds_m=ece_ds_m, threshold_ds_m=threshold_ds_m, slope_pct=slope_pct,
-                  gypsiferous_shift_ds_m=gypsiferous_shift_ds_m)
     over = ece_ds_m - threshold_ds_m - gypsiferous_shift_ds_m
     return Answer(min(100.0, max(0.0, 100.0 - slope_pct * max(over, 0.0))))
 
 
 @formula(unit="dS/m", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen",
          valid={"loss_pct": (0.0, 100.0)})
-def ece_at_yield_loss(loss_pct: float, threshold_ds_m: float, slope_pct: float) -> float:
+def ece_at_yield_loss(loss_pct: NotNegative, threshold_ds_m: NotNegative,
+                      slope_pct: NotNegative) -> float:
     """ECe at which a crop loses a stated share of its yield.
 
     Parameters
@@ -71,11 +62,6 @@ def ece_at_yield_loss(loss_pct: float, threshold_ds_m: float, slope_pct: float) 
     slope_pct : float
         Yield lost per dS/m above the threshold [%].
 
-    Returns
-    -------
-    float
-        ECe [dS/m].
-
     Raises
     ------
     ImpossibleInput
@@ -83,13 +69,8 @@ def ece_at_yield_loss(loss_pct: float, threshold_ds_m: float, slope_pct: float) 
 
     Notes
     -----
-    The yield equation solved for ECe: a + loss / b.
-
-    References
-    ----------
-    maas-grattan-1999, equation 1.
+    The yield equation solved for ECe: a + loss / b. Sources: maas-grattan-1999, equation 1.
     """
-    not_negative(loss_pct=loss_pct, threshold_ds_m=threshold_ds_m, slope_pct=slope_pct)
     if loss_pct > 100 or slope_pct == 0:
         raise ImpossibleInput("loss_pct must be at most 100 and slope_pct above 0")
     return threshold_ds_m + loss_pct / slope_pct
@@ -106,8 +87,8 @@ def _tolerance_names() -> Mapping[str, str]:
     return names
 
 
-def tolerance_row(crop: str) -> Row:
-    """Row of the tolerance table for a crop by any of its names.
+def tolerance_row(crop: str) -> DataRow:
+    """DataRow of the tolerance table for a crop by any of its names.
 
     Raises
     ------
@@ -149,12 +130,9 @@ def crop_salt_threshold(crop: str) -> Answer:
 
     Notes
     -----
-    A guide to relative tolerance: variety, climate and soil move it. Some rows are from
-    memory, unverified; the answer says which.
-
-    References
-    ----------
-    maas-1990-ussl; maas-hoffman-1977; maas-grattan-1999; plosone-2018-e0198290.
+    A guide to relative tolerance: variety, climate and soil move it. Some rows are from memory,
+    unverified; the answer says which. Sources: maas-hoffman-1977; maas-grattan-1999;
+    plosone-2018-e0198290.
     """
     row = tolerance_row(crop)
     details = {"crop": row["crop"], "slope_pct": row["slope_pct"], "rating": row["rating"],
@@ -166,7 +144,7 @@ def crop_salt_threshold(crop: str) -> Answer:
 
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
-                          most: int = 4) -> tuple[Row, ...]:
+                          most: int = 4) -> tuple[DataRow, ...]:
     """Crops of the same kind that keep more of their yield at an ECe, best first.
 
     Parameters
@@ -191,7 +169,7 @@ def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
     if own["kind"] in ("grain", "oilseed", "legume", "fiber", "root"):
         kinds = {"grain", "oilseed", "legume", "fiber", "root"}
 
-    def kept(row: Row) -> float:
+    def kept(row: DataRow) -> float:
         return 100 - row["slope_pct"] * max(ece_ds_m - row["threshold_ds_m"], 0)
 
     fit = [
@@ -225,10 +203,7 @@ def foliar_salt_limit(crop: str) -> Answer:
 
     Notes
     -----
-    Injury starts somewhere in the group's range; weather decides. From memory, unverified.
-
-    References
-    ----------
+    Injury starts somewhere in the group's range; weather decides. From memory, unverified. Sources:
     ayers-westcot-1985-fao29, table 18.
     """
     table = load("salinity/foliar_tolerance")
@@ -241,7 +216,7 @@ def foliar_salt_limit(crop: str) -> Answer:
 
 
 @formula(unit="lb/ac", source="ksu-starter-corn", locator="seed-placed limits", how="seen")
-def seed_row_salt_limit(crop: str, row_in: float | None = None, soil: str = "other") -> Answer:
+def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "other") -> Answer:
     """Most fertilizer salt that may lie in the row with the seed.
 
     Parameters
@@ -249,7 +224,7 @@ def seed_row_salt_limit(crop: str, row_in: float | None = None, soil: str = "oth
     crop : str
         Crop by any of its usual names.
     row_in : float or None
-        Row spacing [in]; needed where the limit depends on it.
+        DataRow spacing [in]; needed where the limit depends on it.
     soil : str
         ``"sandy"`` or ``"other"``.
 
@@ -269,15 +244,9 @@ def seed_row_salt_limit(crop: str, row_in: float | None = None, soil: str = "oth
     Notes
     -----
     Corn limits hold only without urea, UAN or thiosulfate near the seed. Between listed row
-    spacings the limit of the next wider row (the stricter one) is given; narrower or wider
-    rows than listed give None.
-
-    References
-    ----------
-    ksu-starter-corn; umn-kaiser-seed-row; canola-council-seed-row.
+    spacings the limit of the next wider row (the stricter one) is given; narrower or wider rows
+    than listed give None. Sources: umn-kaiser-seed-row; canola-council-seed-row.
     """
-    if row_in is not None and row_in <= 0:
-        raise ImpossibleInput("row_in must be above zero")
     rows = [r for r in load("salinity/seed_row_limits") if r["crop"] in find_crop(crop).lineage]
     fitting = [r for r in rows if r["soil"] in (soil, "any")] or [
         r for r in rows if r["soil"] == "other"]

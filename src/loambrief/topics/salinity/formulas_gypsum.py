@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative, percent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -40,8 +40,8 @@ def _field_factor(purity_pct: float, efficiency: float) -> float:
          "et al. (1999)", how="computed",
          valid={"depth_cm": (1.0, 120.0), "bulk_density_g_cm3": (0.9, 1.8)})
 def gypsum_requirement(
-    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_cm: float,
-    bulk_density_g_cm3: float, purity_pct: float = 100.0, efficiency: float = 1.0,
+    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_cm: NotNegative,
+    bulk_density_g_cm3: NotNegative, purity_pct: float = 100.0, efficiency: float = 1.0,
 ) -> Answer:
     """Gypsum product that replaces sodium down to a target ESP, metric.
 
@@ -75,18 +75,13 @@ def gypsum_requirement(
 
     Notes
     -----
-    t/ha = 0.0861 x meq x depth (cm) x density / purity / efficiency: one meq of gypsum is
-    86.09 mg. The same form is written 8.6 F D rho CEC (ESP1 - ESP2) / 100 with D in m and a
-    factor F of 1.1 to 1.3 for calcium that misses (Oster et al. 1999, from memory); F is
-    1 / efficiency. A handbook example uses 1.25, an efficiency of 0.8. Needs water to carry it
-    down and a drain to carry sodium away.
-
-    References
-    ----------
-    richards-1954-hb60; oster-1999; ali-2011 (1.25).
+    t/ha = 0.0861 x meq x depth (cm) x density / purity / efficiency: one meq of gypsum is 86.09 mg.
+    The same form is written 8.6 F D rho CEC (ESP1 - ESP2) / 100 with D in m and a factor F of 1.1
+    to 1.3 for calcium that misses (Oster et al. 1999, from memory); F is 1 / efficiency. A handbook
+    example uses 1.25, an efficiency of 0.8. Needs water to carry it down and a drain to carry
+    sodium away. Sources: oster-1999; ali-2011 (1.25).
     """
     sodium = _sodium_to_replace(cec_meq, esp_pct, target_esp_pct)
-    not_negative(depth_cm=depth_cm, bulk_density_g_cm3=bulk_density_g_cm3)
     if depth_cm == 0 or bulk_density_g_cm3 == 0:
         raise ImpossibleInput("depth_cm and bulk_density_g_cm3 must be above zero")
     soil_t_ha = depth_cm * bulk_density_g_cm3 * 100.0
@@ -135,12 +130,9 @@ def gypsum_requirement_us(
 
     Notes
     -----
-    One meq/100 g over an acre-foot of 4,000,000 lb takes 1.72 ton of pure gypsum, printed as
-    1.7. Dividing by 50 mg/meq (calcium carbonate) instead of 86 is a slip seen in print.
-
-    References
-    ----------
-    ali-2011; richards-1954-hb60 (replacement table).
+    One meq/100 g over an acre-foot of 4,000,000 lb takes 1.72 ton of pure gypsum, printed as 1.7.
+    Dividing by 50 mg/meq (calcium carbonate) instead of 86 is a slip seen in print. Sources:
+    richards-1954-hb60 (replacement table).
     """
     sodium = _sodium_to_replace(cec_meq, esp_pct, target_esp_pct)
     if depth_in <= 0 or soil_lb_per_acre_foot <= 0:
@@ -156,7 +148,7 @@ def gypsum_requirement_us(
 
 @formula(unit="ton", source="richards-1954-hb60", locator="equivalents of 1 ton of gypsum",
          how="computed")
-def amendment_for_gypsum(gypsum_ton: float, amendment: str) -> Answer:
+def amendment_for_gypsum(gypsum_ton: NotNegative, amendment: str) -> Answer:
     """Tons of another pure amendment that do the work of pure gypsum.
 
     Parameters
@@ -184,7 +176,6 @@ def amendment_for_gypsum(gypsum_ton: float, amendment: str) -> Answer:
     By equivalent masses. Sulfur must first be turned into acid by soil life, which takes a
     season or more in warm moist soil, and the acid works only on free lime.
     """
-    not_negative(gypsum_ton=gypsum_ton)
     names = load(AMENDMENTS).column("amendment")
     if amendment not in names:
         raise UnknownName("amendment", amendment, names)
@@ -201,7 +192,7 @@ def amendment_for_gypsum(gypsum_ton: float, amendment: str) -> Answer:
 
 @formula(unit="ton/ac", source="richards-1954-hb60", locator="definition", how="convention",
          valid={"depth_in": (0.5, 48.0)})
-def soil_lime_ton_ac(carbonate_pct: float, depth_in: float,
+def soil_lime_ton_ac(carbonate_pct: Percent, depth_in: Positive,
                      soil_lb_per_acre_foot: float = 4_000_000.0) -> float:
     """Free lime held by a layer of soil.
 
@@ -214,29 +205,16 @@ def soil_lime_ton_ac(carbonate_pct: float, depth_in: float,
     soil_lb_per_acre_foot : float
         Mass of an acre-foot of soil [lb].
 
-    Returns
-    -------
-    float
-        Lime [ton/ac].
-
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100, or no depth.
-
     Notes
     -----
     Mass of the layer times its lime content.
     """
-    percent(carbonate_pct=carbonate_pct)
-    if depth_in <= 0:
-        raise ImpossibleInput("depth_in must be above zero")
     return soil_lb_per_acre_foot * depth_in / INCHES_PER_FOOT * carbonate_pct / 100.0 / LB_PER_TON
 
 
 @formula(unit="in", source="crc-gypsum-solubility", locator="2.4 to 2.6 g/L near 20 C",
          how="memory", valid={"gypsum_ton_ac": (0.0, 20.0)})
-def gypsum_dissolving_water_in(gypsum_ton_ac: float) -> Answer:
+def gypsum_dissolving_water_in(gypsum_ton_ac: NotNegative) -> Answer:
     """Clean water that dissolves a dressing of pure gypsum.
 
     Parameters
@@ -250,24 +228,15 @@ def gypsum_dissolving_water_in(gypsum_ton_ac: float) -> Answer:
         Depth of water [in]. ``details`` hold ``low`` and ``high`` by the ends of the
         solubility in use and ``solubility_g_l``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative amount.
-
     Notes
     -----
-    Mass per area over solubility: 1 ton/ac is 224 g/m2, so 2.5 g/L takes 90 L/m2 or 3.5 in.
-    The solubility is from memory, unverified. Sodic soil takes calcium out of the water as it
+    Mass per area over solubility: 1 ton/ac is 224 g/m2, so 2.5 g/L takes 90 L/m2 or 3.5 in. The
+    solubility is from memory, unverified. Sodic soil takes calcium out of the water as it
     dissolves, so gypsum mixed into it needs less: in a laboratory study about 4 cm of water
-    dissolved all fine gypsum, whatever the amount up to the requirement. Coarse grains take
-    more, as do waters that already hold calcium and sulfate.
-
-    References
-    ----------
-    crc-gypsum-solubility (memory); hira-singh-1980 (departure in sodic soil).
+    dissolved all fine gypsum, whatever the amount up to the requirement. Coarse grains take more,
+    as do waters that already hold calcium and sulfate. Sources: crc-gypsum-solubility (memory);
+    hira-singh-1980 (departure in sodic soil).
     """
-    not_negative(gypsum_ton_ac=gypsum_ton_ac)
     grams_m2 = gypsum_ton_ac * LB_PER_TON * GRAMS_PER_LB / M2_PER_ACRE
 
     def depth(grams_per_litre: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative, percent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -14,7 +14,7 @@ def constant(name: str) -> float:
 
 
 @formula(unit="%", source="richards-1954-hb60", locator="definition", how="convention")
-def exchangeable_sodium_pct(na_meq: float, cec_meq: float) -> Answer:
+def exchangeable_sodium_pct(na_meq: NotNegative, cec_meq: Positive) -> Answer:
     """Exchangeable sodium percentage (ESP) from exchangeable sodium and CEC.
 
     Parameters
@@ -40,9 +40,6 @@ def exchangeable_sodium_pct(na_meq: float, cec_meq: float) -> Answer:
     off first, or the ESP comes out too high. A CEC summed from extracted bases is too high
     where there is free lime, and the ESP then too low.
     """
-    not_negative(na_meq=na_meq)
-    if cec_meq <= 0:
-        raise ImpossibleInput("cec_meq must be above zero")
     if na_meq > cec_meq:
         raise ImpossibleInput(f"more exchangeable sodium ({na_meq:g}) than CEC ({cec_meq:g})")
     return Answer(100.0 * na_meq / cec_meq)
@@ -51,7 +48,7 @@ def exchangeable_sodium_pct(na_meq: float, cec_meq: float) -> Answer:
 @formula(unit="meq/100g", source="richards-1954-hb60", locator="method 18", how="memory",
          valid={"saturation_pct": (15.0, 150.0)})
 def exchangeable_sodium_meq(
-    extractable_na_meq: float, extract_na_meq_l: float, saturation_pct: float
+    extractable_na_meq: NotNegative, extract_na_meq_l: NotNegative, saturation_pct: Positive
 ) -> Answer:
     """Exchangeable sodium: extractable sodium less the sodium dissolved in the soil water.
 
@@ -69,23 +66,11 @@ def exchangeable_sodium_meq(
     float
         Exchangeable sodium [meq/100 g], zero at the least.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number or no water.
-
     Notes
     -----
-    Na(exchangeable) = Na(extractable) - Na(extract, meq/L) x saturation % / 1000. From
-    memory, unverified.
-
-    References
-    ----------
-    richards-1954-hb60, method 18.
+    Na(exchangeable) = Na(extractable) - Na(extract, meq/L) x saturation % / 1000. From memory,
+    unverified. Sources: richards-1954-hb60, method 18.
     """
-    not_negative(extractable_na_meq=extractable_na_meq, extract_na_meq_l=extract_na_meq_l)
-    if saturation_pct <= 0:
-        raise ImpossibleInput("saturation_pct must be above zero")
     dissolved = extract_na_meq_l * saturation_pct / 1000.0
     left = extractable_na_meq - dissolved
     return Answer(max(left, 0.0), details={"dissolved_meq": dissolved}, within_range=left >= 0,
@@ -95,18 +80,14 @@ def exchangeable_sodium_meq(
 
 @formula(unit="(meq/L)^0.5", source="nrcs-soil-report", locator="sodium adsorption ratio",
          how="seen")
-def sodium_adsorption_ratio(na_meq_l: float, ca_meq_l: float, mg_meq_l: float) -> float:
+def sodium_adsorption_ratio(na_meq_l: NotNegative, ca_meq_l: NotNegative,
+                            mg_meq_l: NotNegative) -> float:
     """Sodium adsorption ratio (SAR) of a saturation extract or of water.
 
     Parameters
     ----------
     na_meq_l, ca_meq_l, mg_meq_l : float
         Sodium, calcium and magnesium [meq/L]. Not mg/L: divide those by 22.99, 20.04, 12.15.
-
-    Returns
-    -------
-    float
-        SAR [(meq/L)^0.5].
 
     Raises
     ------
@@ -115,13 +96,9 @@ def sodium_adsorption_ratio(na_meq_l: float, ca_meq_l: float, mg_meq_l: float) -
 
     Notes
     -----
-    SAR = Na / sqrt((Ca + Mg) / 2). Leaving out the root or the half gives another number.
-
-    References
-    ----------
+    SAR = Na / sqrt((Ca + Mg) / 2). Leaving out the root or the half gives another number. Sources:
     nrcs-soil-report (in words); richards-1954-hb60.
     """
-    not_negative(na_meq_l=na_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l)
     if ca_meq_l + mg_meq_l <= 0:
         raise ImpossibleInput("calcium and magnesium are both zero; no ratio can be formed")
     return na_meq_l / ((ca_meq_l + mg_meq_l) / 2.0) ** 0.5
@@ -129,7 +106,7 @@ def sodium_adsorption_ratio(na_meq_l: float, ca_meq_l: float, mg_meq_l: float) -
 
 @formula(unit="%", source="oklahoma-oac-165-10", locator="definition of ESP; the regression of "
          "Handbook 60, p. 26", how="seen", valid={"sar": (0.86, 20.0)})
-def esp_from_sar(sar: float) -> Answer:
+def esp_from_sar(sar: NotNegative) -> Answer:
     """ESP estimated from the SAR of the saturation extract.
 
     Parameters
@@ -142,68 +119,23 @@ def esp_from_sar(sar: float) -> Answer:
     float
         ESP [%], zero at the least.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative SAR.
-
     Notes
     -----
     ESR = -0.0126 + 0.01475 SAR; ESP = 100 ESR / (1 + ESR). A regression of the U.S. Salinity
-    Laboratory on western soils. Below SAR 0.86 it gives a negative ESP, which is returned as
-    zero and flagged. Later work trusts it up to a SAR of about 20; the error grows with SAR
-    and with salt. Other soils gave other lines (Khuzestan: ESR = 0.0564 + 0.0171 SAR). An
-    estimate, not a measurement.
-
-    References
-    ----------
-    oklahoma-oac-165-10 (equation as seen); richards-1954-hb60, p. 26 (origin);
-    esr-cation-concentration (SAR 20); siosemarde-2010 (Khuzestan).
+    Laboratory on western soils. Below SAR 0.86 it gives a negative ESP, which is returned as zero
+    and flagged. Later work trusts it up to a SAR of about 20; the error grows with SAR and with
+    salt. Other soils gave other lines (Khuzestan: ESR = 0.0564 + 0.0171 SAR). An estimate, not a
+    measurement. Sources: oklahoma-oac-165-10 (equation as seen); richards-1954-hb60, p. 26
+    (origin); esr-cation-concentration (SAR 20); siosemarde-2010 (Khuzestan).
     """
-    not_negative(sar=sar)
     ratio = constant("esp_intercept") + constant("esp_slope") * sar
     return Answer(max(100.0 * ratio / (1.0 + ratio), 0.0))
-
-
-@formula(unit="(meq/L)^0.5", source="richards-1954-hb60", locator="p. 26, solved for SAR",
-         how="computed", valid={"esp_pct": (0.0, 50.0)})
-def sar_from_esp(esp_pct: float) -> Answer:
-    """SAR that belongs to an ESP by the same regression.
-
-    Parameters
-    ----------
-    esp_pct : float
-        ESP [%].
-
-    Returns
-    -------
-    float
-        SAR [(meq/L)^0.5].
-
-    Raises
-    ------
-    ImpossibleInput
-        ESP below zero or at 100 %.
-
-    Notes
-    -----
-    The regression of :func:`esp_from_sar` solved for SAR.
-
-    References
-    ----------
-    richards-1954-hb60, p. 26.
-    """
-    percent(esp_pct=esp_pct)
-    if esp_pct == 100:
-        raise ImpossibleInput("an ESP of 100 % has no SAR")
-    ratio = esp_pct / (100.0 - esp_pct)
-    return Answer((ratio - constant("esp_intercept")) / constant("esp_slope"))
 
 
 @formula(unit="class", source="richards-1954-hb60", locator="classes of salt-affected soils",
          how="seen")
 def sodicity_class(
-    ece_ds_m: float, esp_pct: float | None = None, sar: float | None = None,
+    ece_ds_m: NotNegative, esp_pct: Percent | None = None, sar: NotNegative | None = None,
     ph: float | None = None,
 ) -> Answer:
     """Class of a salt-affected soil: saline, sodic, saline-sodic or neither.
@@ -231,17 +163,11 @@ def sodicity_class(
 
     Notes
     -----
-    Saline from ECe 4 dS/m; sodic from ESP 15 or SAR 13. The limits are conventions: salt
-    hurts sensitive crops below 4 dS/m, and clay may disperse well below ESP 15 where the
-    water is low in salt. Australia calls soil sodic from ESP 6.
-
-    References
-    ----------
-    richards-1954-hb60 (seen in later summaries); nrcs-soil-report (SAR 13);
-    northcote-skene-1972 (ESP 6).
+    Saline from ECe 4 dS/m; sodic from ESP 15 or SAR 13. The limits are conventions: salt hurts
+    sensitive crops below 4 dS/m, and clay may disperse well below ESP 15 where the water is low in
+    salt. Australia calls soil sodic from ESP 6. Sources: richards-1954-hb60 (seen in later
+    summaries); nrcs-soil-report (SAR 13); northcote-skene-1972 (ESP 6).
     """
-    not_negative(ece_ds_m=ece_ds_m, sar=sar)
-    percent(esp_pct=esp_pct)
     if esp_pct is not None:
         sodic = esp_pct >= constant("sodic_esp")
     elif sar is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -17,7 +17,7 @@ def constant(name: str) -> float:
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
          valid={"ecw_ds_m": (0.1, 10.0)})
-def leaching_requirement(ecw_ds_m: float, ece_ds_m: float) -> Answer:
+def leaching_requirement(ecw_ds_m: NotNegative, ece_ds_m: Positive) -> Answer:
     """Share of the irrigation water that must drain to hold the soil at a tolerable ECe.
 
     Parameters
@@ -33,23 +33,12 @@ def leaching_requirement(ecw_ds_m: float, ece_ds_m: float) -> Answer:
         Leaching requirement, a fraction [1]. None where no leaching can hold that ECe with
         this water (five times ECe is not above ECw, or the fraction would reach 1).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC or a tolerable ECe of zero.
-
     Notes
     -----
-    LR = ECw / (5 ECe - ECw), for ordinary surface and sprinkler irrigation. A printed version
-    with ECe on top is a slip. Rain and winter drainage lower what irrigation has to do.
-
-    References
-    ----------
-    usgs-modelmuse-owhm; ayers-westcot-1985-fao29.
+    LR = ECw / (5 ECe - ECw), for ordinary surface and sprinkler irrigation. A printed version with
+    ECe on top is a slip. Rain and winter drainage lower what irrigation has to do. Sources:
+    ayers-westcot-1985-fao29.
     """
-    not_negative(ecw_ds_m=ecw_ds_m)
-    if ece_ds_m <= 0:
-        raise ImpossibleInput("ece_ds_m must be above zero")
     below = constant("ece_per_ecw") * ece_ds_m - ecw_ds_m
     if below <= 0 or ecw_ds_m / below >= 1:
         return Answer(None, notes=("this water is too salty to hold that ECe by leaching",),
@@ -59,7 +48,7 @@ def leaching_requirement(ecw_ds_m: float, ece_ds_m: float) -> Answer:
 
 @formula(unit="as et", source="usgs-modelmuse-owhm", locator="applied water", how="seen",
          valid={"leaching_fraction": (0.0, 0.6)})
-def water_with_leaching(et: float, leaching_fraction: float) -> float:
+def water_with_leaching(et: NotNegative, leaching_fraction: float) -> float:
     """Water to be put on so that crop use and leaching are both met.
 
     Parameters
@@ -69,11 +58,6 @@ def water_with_leaching(et: float, leaching_fraction: float) -> float:
     leaching_fraction : float
         Share of the water put on that drains below the roots [1].
 
-    Returns
-    -------
-    float
-        Water to be put on [same unit as ``et``].
-
     Raises
     ------
     ImpossibleInput
@@ -81,13 +65,9 @@ def water_with_leaching(et: float, leaching_fraction: float) -> float:
 
     Notes
     -----
-    AW = ET / (1 - LR). Losses of the system itself come on top; useful rain comes off.
-
-    References
-    ----------
-    usgs-modelmuse-owhm; ayers-westcot-1985-fao29.
+    AW = ET / (1 - LR). Losses of the system itself come on top; useful rain comes off. Sources:
+    ayers-westcot-1985-fao29.
     """
-    not_negative(et=et)
     if not 0 <= leaching_fraction < 1:
         raise ImpossibleInput("leaching_fraction must be from 0 to below 1")
     return et / (1.0 - leaching_fraction)
@@ -95,7 +75,7 @@ def water_with_leaching(et: float, leaching_fraction: float) -> float:
 
 @formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="equation for ECdw; example 1",
          how="memory", valid={"leaching_fraction": (0.05, 1.0)})
-def drainage_water_ec(ecw_ds_m: float, leaching_fraction: float) -> float:
+def drainage_water_ec(ecw_ds_m: NotNegative, leaching_fraction: float) -> float:
     """EC of the water that drains below the root zone at a steady state.
 
     Parameters
@@ -104,11 +84,6 @@ def drainage_water_ec(ecw_ds_m: float, leaching_fraction: float) -> float:
         EC of the irrigation water [dS/m].
     leaching_fraction : float
         Share of the water put on that drains [1].
-
-    Returns
-    -------
-    float
-        EC of the drainage water [dS/m].
 
     Raises
     ------
@@ -120,7 +95,6 @@ def drainage_water_ec(ecw_ds_m: float, leaching_fraction: float) -> float:
     ECdw = ECw / LF: all the salt leaves in less water. Neglects salt that dissolves from or
     settles in the soil.
     """
-    not_negative(ecw_ds_m=ecw_ds_m)
     if not 0 < leaching_fraction <= 1:
         raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
     return ecw_ds_m / leaching_fraction
@@ -148,12 +122,8 @@ def concentration_factor(leaching_fraction: float) -> Answer:
 
     Notes
     -----
-    For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from
-    memory, unverified.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29, table 3.
+    For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from memory,
+    unverified. Sources: ayers-westcot-1985-fao29, table 3.
     """
     if not 0 < leaching_fraction <= 1:
         raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
@@ -170,7 +140,7 @@ def concentration_factor(leaching_fraction: float) -> Answer:
 
 @formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
          valid={"leaching_fraction": (0.05, 0.80)})
-def ece_from_irrigation_water(ecw_ds_m: float, leaching_fraction: float) -> float:
+def ece_from_irrigation_water(ecw_ds_m: NotNegative, leaching_fraction: float) -> float:
     """Mean root-zone ECe that a water leads to in the long run.
 
     Parameters
@@ -180,32 +150,18 @@ def ece_from_irrigation_water(ecw_ds_m: float, leaching_fraction: float) -> floa
     leaching_fraction : float
         Share of the water put on that drains [1].
 
-    Returns
-    -------
-    float
-        ECe [dS/m].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC, or a fraction outside 0 (not included) to 1.
-
     Notes
     -----
-    ECw times :func:`concentration_factor`. Many years of the same water and management.
-
-    References
-    ----------
+    ECw times :func:`concentration_factor`. Many years of the same water and management. Sources:
     ayers-westcot-1985-fao29, table 3.
     """
-    not_negative(ecw_ds_m=ecw_ds_m)
     return ecw_ds_m * concentration_factor(leaching_fraction)
 
 
 @formula(unit="in", source="csu-0503", locator="field rule for leaching", how="memory",
          valid={"soil_depth_in": (6.0, 48.0)})
-def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float, soil_depth_in: float,
-                            ecw_ds_m: float = 0.0) -> Answer[float | None]:
+def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: float, soil_depth_in: float,
+                            ecw_ds_m: NotNegative = 0.0) -> Answer[float | None]:
     """Water to pass through a salty layer to bring it down to a wanted ECe.
 
     Parameters
@@ -236,17 +192,13 @@ def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float, soil_depth_
 
     Notes
     -----
-    Straight lines between the steps of the rule; above 90 % removal, proportional to C0/C
-    like the ponding equation (C/C0)(d water / d soil) = k. Concentrations count from the
-    water's own upwards, (C - Cw)/(C0 - Cw), since leaching cannot take the soil below its
-    water. Rule and k values are from memory, unverified; field work seen in
-    print agrees in size (aljaloud-1994, biggar-nielsen-1962). Zero where the target is met.
-
-    References
-    ----------
-    csu-0503; hoffman-1980; aljaloud-1994; biggar-nielsen-1962.
+    Straight lines between the steps of the rule; above 90 % removal, proportional to C0/C like the
+    ponding equation (C/C0)(d water / d soil) = k. Concentrations count from the water's own
+    upwards, (C - Cw)/(C0 - Cw), since leaching cannot take the soil below its water. Rule and k
+    values are from memory, unverified; field work seen in print agrees in size (aljaloud-1994,
+    biggar-nielsen-1962). Zero where the target is met. Sources: hoffman-1980; aljaloud-1994;
+    biggar-nielsen-1962.
     """
-    not_negative(ece_ds_m=ece_ds_m, ecw_ds_m=ecw_ds_m)
     if target_ece_ds_m <= 0 or soil_depth_in <= 0:
         raise ImpossibleInput("target_ece_ds_m and soil_depth_in must be above zero")
     if ece_ds_m <= target_ece_ds_m:
@@ -274,7 +226,7 @@ def reclamation_leaching_in(ece_ds_m: float, target_ece_ds_m: float, soil_depth_
 
 @formula(unit="ton/ac", source="nist-hb44-2020", locator="definition of the acre-foot",
          how="computed", valid={"water_in": (0.0, 120.0)})
-def salt_load_ton_ac(salt_mg_l: float, water_in: float) -> float:
+def salt_load_ton_ac(salt_mg_l: NotNegative, water_in: NotNegative) -> float:
     """Salt that irrigation water brings to a field.
 
     Parameters
@@ -284,20 +236,9 @@ def salt_load_ton_ac(salt_mg_l: float, water_in: float) -> float:
     water_in : float
         Depth of water put on [in].
 
-    Returns
-    -------
-    float
-        Salt [ton/ac].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
     One acre-foot is 1,233,482 L; a short ton 907.185 kg.
     """
-    not_negative(salt_mg_l=salt_mg_l, water_in=water_in)
     litres = constant("litres_per_acre_foot") * water_in / 12.0
     return salt_mg_l * litres / 1e6 / 907.18474

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
-from loambrief.topics.salinity.formulas_water_quality import (
-    SEVERE,
-    SLIGHT,
-    infiltration_hazard,
-)
+from loambrief.topics.salinity.formulas_water_quality import SEVERE, SLIGHT, infiltration_hazard
 
 AMENDMENTS = "sodicity/amendments"
 UNDISSOLVED = ("calcium carbonate",)
@@ -23,8 +19,8 @@ NOTHING, WATCH, EVERY_SEASON = "none", "watch", "every season"
 
 @formula(unit="class", source="salinity-guide-rsc", locator="bicarbonate hazard", how="seen")
 def irrigation_water_treatment(
-    rsc_meq_l: float | None = None, sar: float | None = None, ecw_ds_m: float | None = None,
-    bicarbonate_meq_l: float | None = None,
+    rsc_meq_l: float | None = None, sar: NotNegative | None = None,
+    ecw_ds_m: NotNegative | None = None, bicarbonate_meq_l: NotNegative | None = None,
 ) -> Answer[str]:
     """Whether water must be amended each season that it is used.
 
@@ -53,17 +49,12 @@ def irrigation_water_treatment(
 
     Notes
     -----
-    RSC below 1.25 is safe, to 2.5 marginal, from 2.5 on not suitable without treatment.
-    Water goes on every year, so one dose of gypsum on the soil does not settle it. In field
-    trials, gypsum against the RSC above 2.8 meq/L kept yields at RSC 12 but not at 16. Acid
-    is reckoned to neutralise at most 90 % of the bicarbonate: more makes the water corrosive.
-
-    References
-    ----------
-    salinity-guide-rsc; eaton-1950; ayers-westcot-1985-fao29, table 1; haryana-2005-gypsum;
-    bohn-westerman-1971.
+    RSC below 1.25 is safe, to 2.5 marginal, from 2.5 on not suitable without treatment. Water goes
+    on every year, so one dose of gypsum on the soil does not settle it. In field trials, gypsum
+    against the RSC above 2.8 meq/L kept yields at RSC 12 but not at 16. Acid is reckoned to
+    neutralise at most 90 % of the bicarbonate: more makes the water corrosive. Sources: eaton-1950;
+    ayers-westcot-1985-fao29, table 1; haryana-2005-gypsum; bohn-westerman-1971.
     """
-    not_negative(sar=sar, ecw_ds_m=ecw_ds_m, bicarbonate_meq_l=bicarbonate_meq_l)
     if rsc_meq_l is None and (sar is None or ecw_ds_m is None):
         raise ImpossibleInput("irrigation_water_treatment needs rsc_meq_l, or sar and ecw_ds_m")
     worst, rsc_class, hazard = 0, None, None
@@ -88,8 +79,8 @@ def irrigation_water_treatment(
 
 @formula(unit="meq/L", source="richards-1954-hb60", locator="definition of SAR", how="computed",
          valid={"target_sar": (1.0, 40.0)})
-def calcium_for_water_sar(na_meq_l: float, ca_meq_l: float, mg_meq_l: float,
-                          target_sar: float) -> Answer[float]:
+def calcium_for_water_sar(na_meq_l: NotNegative, ca_meq_l: NotNegative, mg_meq_l: NotNegative,
+                          target_sar: Positive) -> Answer[float]:
     """Calcium to dissolve in water to bring its SAR down.
 
     Parameters
@@ -104,24 +95,13 @@ def calcium_for_water_sar(na_meq_l: float, ca_meq_l: float, mg_meq_l: float,
     float
         Calcium [meq/L]; zero where the SAR is met. ``details`` hold ``sar``, now.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative concentration, or a target of zero.
-
     Notes
     -----
-    The definition solved for calcium: 2 (Na / SAR)^2 - (Ca + Mg). Pure gypsum dissolves to
-    about 30 meq/L, in flowing water far less; more than about 5 meq/L calls for other means.
-    Calcium that bicarbonate would settle out again is not counted: treat the RSC as well.
-
-    References
-    ----------
-    richards-1954-hb60; crc-gypsum-solubility.
+    The definition solved for calcium: 2 (Na / SAR)^2 - (Ca + Mg). Pure gypsum dissolves to about 30
+    meq/L, in flowing water far less; more than about 5 meq/L calls for other means. Calcium that
+    bicarbonate would settle out again is not counted: treat the RSC as well. Sources:
+    crc-gypsum-solubility.
     """
-    not_negative(na_meq_l=na_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l)
-    if target_sar <= 0:
-        raise ImpossibleInput("target_sar must be above zero")
     held = ca_meq_l + mg_meq_l
     sar = na_meq_l / (held / 2.0) ** 0.5 if held else None
     return Answer(max(2.0 * (na_meq_l / target_sar) ** 2 - held, 0.0), details={"sar": sar})
@@ -129,8 +109,8 @@ def calcium_for_water_sar(na_meq_l: float, ca_meq_l: float, mg_meq_l: float,
 
 @formula(unit="lb/ac", source="own-arithmetic", locator="equivalent mass times an acre-foot",
          how="computed", valid={"meq_l": (0.0, 15.0), "water_in": (0.0, 120.0)})
-def water_amendment_lb_ac(meq_l: float, amendment: str = "gypsum", water_in: float = 12.0,
-                          purity_pct: float = 100.0) -> Answer[float]:
+def water_amendment_lb_ac(meq_l: NotNegative, amendment: str = "gypsum",
+                          water_in: NotNegative = 12.0, purity_pct: float = 100.0) -> Answer[float]:
     """Amendment that treats a season's irrigation water.
 
     Parameters
@@ -160,15 +140,11 @@ def water_amendment_lb_ac(meq_l: float, amendment: str = "gypsum", water_in: flo
 
     Notes
     -----
-    One meq/L in an acre-foot (1,233,482 L) is 234 lb of pure gypsum, 133 lb of pure sulfuric
-    acid or 43.6 lb of sulfur burnt to acid. Handling strong acid is for trained people with
-    the right gear; acid is poured into water, never water into acid.
-
-    References
-    ----------
-    nist-hb44-2020 (the acre-foot); richards-1954-hb60 (amendments).
+    One meq/L in an acre-foot (1,233,482 L) is 234 lb of pure gypsum, 133 lb of pure sulfuric acid
+    or 43.6 lb of sulfur burnt to acid. Handling strong acid is for trained people with the right
+    gear; acid is poured into water, never water into acid. Sources: nist-hb44-2020 (the acre-foot);
+    richards-1954-hb60 (amendments).
     """
-    not_negative(meq_l=meq_l, water_in=water_in)
     if not 0 < purity_pct <= 100:
         raise ImpossibleInput("purity_pct must be above 0 and at most 100")
     names = load(AMENDMENTS).column("amendment")

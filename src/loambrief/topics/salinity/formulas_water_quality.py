@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import not_negative
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -15,7 +15,7 @@ NONE, SLIGHT, SEVERE = "none", "slight to moderate", "severe"
 
 @formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1, infiltration",
          how="seen", valid={"sar": (0.0, 40.0)})
-def infiltration_hazard(ecw_ds_m: float, sar: float) -> Answer:
+def infiltration_hazard(ecw_ds_m: NotNegative, sar: NotNegative) -> Answer:
     """Hazard that irrigation water seals the soil, from its salt and sodium together.
 
     Parameters
@@ -31,21 +31,11 @@ def infiltration_hazard(ecw_ds_m: float, sar: float) -> Answer:
         ``"none"``, ``"slight to moderate"`` or ``"severe"`` [class]; ``details`` hold the two
         EC limits at that SAR.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
-    Salt holds clay together, so very pure water and water high in sodium both seal soil.
-    Above SAR 40 the last class is used and flagged.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29, table 1.
+    Salt holds clay together, so very pure water and water high in sodium both seal soil. Above SAR
+    40 the last class is used and flagged. Sources: ayers-westcot-1985-fao29, table 1.
     """
-    not_negative(ecw_ds_m=ecw_ds_m, sar=sar)
     rows = load("irrigation_water/infiltration").rows
     row = next((r for r in rows if sar < r["sar_high"]), rows[-1])
     name = SLIGHT
@@ -58,7 +48,7 @@ def infiltration_hazard(ecw_ds_m: float, sar: float) -> Answer:
 
 
 @formula(unit="class", source="ayers-westcot-1985-fao29", locator="table 1", how="seen")
-def water_restriction(constituent: str, value: float, method: str = "surface",
+def water_restriction(constituent: str, value: NotNegative, method: str = "surface",
                       unit: str | None = None) -> Answer:
     """Degree of restriction on the use of water, for one constituent.
 
@@ -90,15 +80,11 @@ def water_restriction(constituent: str, value: float, method: str = "surface",
 
     Notes
     -----
-    Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate:
-    140 mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface
-    limits for sodium and chloride are meant for trees and woody plants.
-
-    References
-    ----------
-    ayers-westcot-1985-fao29, table 1.
+    Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate: 140
+    mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface limits for
+    sodium and chloride are meant for trees and woody plants. Sources: ayers-westcot-1985-fao29,
+    table 1.
     """
-    not_negative(value=value)
     names = tuple(dict.fromkeys(load(RESTRICTIONS).column("constituent")))
     if constituent not in names:
         raise UnknownName("constituent", constituent, names)
@@ -122,8 +108,8 @@ def water_restriction(constituent: str, value: float, method: str = "surface",
 
 
 @formula(unit="meq/L", source="eaton-1950", locator="definition", how="memory")
-def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_l: float,
-                              carbonate_meq_l: float = 0.0) -> Answer:
+def residual_sodium_carbonate(bicarbonate_meq_l: NotNegative, ca_meq_l: NotNegative,
+                              mg_meq_l: NotNegative, carbonate_meq_l: NotNegative = 0.0) -> Answer:
     """Bicarbonate left in water after calcium and magnesium have settled out.
 
     Parameters
@@ -137,18 +123,11 @@ def residual_sodium_carbonate(bicarbonate_meq_l: float, ca_meq_l: float, mg_meq_
         Residual sodium carbonate [meq/L], negative where calcium and magnesium outweigh it.
         ``details`` hold the class: ``"safe"``, ``"marginal"`` or ``"not suitable"``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative concentration.
-
     Notes
     -----
     (HCO3 + CO3) - (Ca + Mg). Safe below 1.25, not suitable above 2.5 meq/L. From memory,
     unverified.
     """
-    not_negative(bicarbonate_meq_l=bicarbonate_meq_l, ca_meq_l=ca_meq_l, mg_meq_l=mg_meq_l,
-                  carbonate_meq_l=carbonate_meq_l)
     value = bicarbonate_meq_l + carbonate_meq_l - ca_meq_l - mg_meq_l
     if value < constant("rsc_marginal"):
         name = "safe"

@@ -7,7 +7,7 @@ from typing import Any
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say
+from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
 from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss
 from loambrief.topics.salinity.formulas_gypsum import (
     amendment_for_gypsum,
@@ -29,6 +29,32 @@ ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
 LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
 """Soil of 1 g/cm3, one foot on one acre [lb] (definitions)."""
+
+
+WATER_TABLE = "water-table"
+"""Item of the reading that settles whether water can leave."""
+
+
+def water_table_in(case: CaseFile) -> float | None:
+    """Depth of the water table as read [in]; None where it was not."""
+    seen = case.observations
+    return None if seen is None else plain(seen.water_table)
+
+
+def unread(case: CaseFile) -> bool:
+    """Drainage is poor or not known, and no water table was read: washing may lift the salt."""
+    return case.field.drainage in POOR_DRAINAGE and water_table_in(case) is None
+
+
+def held_back(case: CaseFile) -> dict[str, object]:
+    """What makes work wait for the reading: calcium and water help only where water can leave."""
+    return {"first": WATER_TABLE} if unread(case) else {}
+
+
+def _waits(case: CaseFile) -> tuple[Message, ...]:
+    """First caution of held-back work."""
+    return (say("salinity.caution_wait_water_table", depth_in=ROOT_DEPTH_IN),) if unread(
+        case) else ()
 
 
 def target_esp(case: CaseFile) -> tuple[float, bool]:
@@ -61,11 +87,12 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
         "unit": "ton/ac",
         "place": state.place,
         "area_ac": sample_area_ac(case, state.sample),
-        "cautions": (say("salinity.caution_gypsum_drain"), say("salinity.caution_gypsum_dust")),
+        "cautions": (*_waits(case), say("salinity.caution_gypsum_drain"),
+                     say("salinity.caution_gypsum_dust")),
         "sources": ("richards-1954-hb60", "ali-2011"),
     }
     common = {"depth_in": main.increment.thickness_in, "esp": esp.value, "target": target,
-              "own_target": own, "depth": main.depth}
+              "own_target": own, "depth": main.depth, **held_back(case)}
     if cec is None:
         return Need(text=say("salinity.need_gypsum_unknown", **common), params=common, **base)
     density = plain(main.increment.bulk_density)
@@ -144,11 +171,13 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
         cautions.append(say("salinity.caution_leach_floor", ec=water_ec))
     if sodic:
         cautions.insert(0, say("salinity.caution_leach_without_calcium"))
+    cautions[:0] = _waits(case)
     params: dict[str, object] = {
               "depth_in": depth, "ece": state.root_ece, "target_ece": float(target.value),
               "crop": crop.crop, "removed_pct": water.details.get("removed_pct"),
               "after_gypsum": gypsum is not None,
               "loss_pct": KEPT_YIELD_LOSS_PCT, "water_ec": water_ec,
+              **held_back(case),
               "gypsum_ton_ac": None, "dissolve_in": None, "dissolve_low_in": None,
               "dissolve_high_in": None, "solubility": None}
     results = [target, water]
@@ -179,6 +208,7 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
     with subject(state.place):
         water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
     params: dict[str, object] = {
+        **held_back(case),
         "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
         "dissolve_low_in": water.details["low"], "dissolve_high_in": water.details["high"],
         "solubility": water.details["solubility_g_l"]}
@@ -190,36 +220,44 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         low=float(str(water.details["low"])), high=float(str(water.details["high"])),
         results=(water,), sources=("richards-1954-hb60", "crc-gypsum-solubility",
                                    "hira-singh-1980"),
-        cautions=(say("salinity.caution_drain_water",
+        cautions=(*_waits(case),
+                  say("salinity.caution_drain_water",
                       areas=[str(a) for a in case.field.sensitive_areas]),
                   say("salinity.caution_leach_nitrate")), params=params)
 
 
 def drain_need(case: CaseFile, state: SaltState) -> Need | None:
-    """An outlet for the water, where the case does not say that the soil drains."""
-    if case.field.drainage not in POOR_DRAINAGE:
+    """An outlet for the water, where the case does not say that the soil drains.
+
+    A water table that was read decides it; where none was, the outlet waits for the reading.
+    """
+    table = water_table_in(case)
+    if case.field.drainage not in POOR_DRAINAGE or (
+            table is not None and table >= ROOT_DEPTH_IN):
         return None
     return Need(
         kind=NeedKind.DRAIN, item="outlet", unit="",
-        text=say("salinity.need_drain", drainage=case.field.drainage),
+        text=say("salinity.need_drain", drainage=case.field.drainage, table_in=table),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("ali-2011", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_rules",
                       areas=[str(a) for a in case.field.sensitive_areas]),),
-        params={"evidence": "drainage word", "confidence": "low", "first": "water-table"},
+        params={"evidence": "drainage word", "confidence": "low", **held_back(case)},
     )
 
 
 def drain_needs(case: CaseFile, state: SaltState) -> tuple[Need, ...]:
     """The outlet, after the reading that it rests on; empty where the soil is said to drain."""
     drain = drain_need(case, state)
-    return () if drain is None else (measure_water_table(case, state), drain)
+    if drain is None:
+        return ()
+    return (measure_water_table(case, state), drain) if unread(case) else (drain,)
 
 
 def measure_water_table(case: CaseFile, state: SaltState) -> Need:
     """Depth of the water table and salt of the root zone, before a drain is bought."""
     return Need(
-        kind=NeedKind.MEASURE, item="water-table", unit="",
+        kind=NeedKind.MEASURE, item=WATER_TABLE, unit="",
         text=say("salinity.need_water_table", where=state.place, depth_in=ROOT_DEPTH_IN),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
         sources=("ayers-westcot-1985-fao29",),

@@ -4,16 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Need,
-    Product,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import Evidence, Finding, Grade, Need, Product, Side, Status, say
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas import salinity_class
 from loambrief.topics.salinity.formulas_crops import relative_yield_salinity, tolerant_alternatives

@@ -38,7 +38,7 @@ from loambrief.topics.salinity.formulas_water_quality import (
     residual_sodium_carbonate,
     water_restriction,
 )
-from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT
+from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT, held_back
 from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
 from loambrief.topics.salinity.treatment import treatment_finding
 from loambrief.units import plain
@@ -183,7 +183,7 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[
         sources=("usgs-modelmuse-owhm", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_water",
                       areas=[str(a) for a in case.field.sensitive_areas]),),
-        params=params,
+        params={**params, **held_back(case)},
     )
     return need, results
 

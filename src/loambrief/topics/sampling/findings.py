@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
-from loambrief.case.select import (
-    age_days,
-    main_increment,
-    sample_area_ac,
-    surface_increment,
-)
+from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
 from loambrief.findings.confidence import MAX_AGE_DAYS, grade_confidence
 from loambrief.findings.model import (
     Assessment,

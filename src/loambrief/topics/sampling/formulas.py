@@ -8,14 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from loambrief.agronomy.intervals import (
-    binomial_interval,
-    confidence,
-    mean_sd,
-    numbers,
-    t_two_sided,
-    welch,
-)
+from loambrief.agronomy.intervals import confidence, mean_sd, numbers, t_two_sided, welch
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 
@@ -40,11 +34,6 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
         Mean [unit of the values]; ``details`` hold ``half_width``, ``low``, ``high``,
         ``sd``, ``cv_pct`` (None for a mean of zero), ``n`` and ``t``.
 
-    Raises
-    ------
-    ImpossibleInput
-        Fewer than two readings, or no such level.
-
     Notes
     -----
     Mean +- t s / square root of n, Student's t with n - 1 degrees of freedom. It assumes
@@ -61,40 +50,6 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
                  "cv_pct": None if mean == 0 else 100 * sd / abs(mean), "n": len(found), "t": t,
                  "level": 100 * confidence(level)},
     )
-
-
-@formula(unit="%", source="clopper-pearson-1934", locator="exact interval", how="seen")
-def proportion_interval(count: float, n: float, level: float = 95) -> Answer:
-    """Share of cases with its exact binomial interval.
-
-    Parameters
-    ----------
-    count : int
-        Cases that count [1].
-    n : int
-        All cases [1].
-    level : float
-        Confidence level [% or fraction].
-
-    Returns
-    -------
-    float
-        Share [%]; ``details`` hold ``low`` and ``high`` [%].
-
-    Raises
-    ------
-    ImpossibleInput
-        Not whole numbers, no cases, or more counted than there are.
-
-    Notes
-    -----
-    The exact interval never covers less than its level, and often more.
-    """
-    if count != int(count) or n != int(n) or n < 1 or not 0 <= count <= n:
-        raise ImpossibleInput(f"count is a whole number from 0 to n (found {count:g} of {n:g})")
-    low, high = binomial_interval(int(count), int(n), level)
-    return Answer(100.0 * count / n, details={"low": 100 * low, "high": 100 * high,
-                                              "level": 100 * confidence(level)})
 
 
 @formula(unit="as given", source="welch-1947", locator="two means, unequal spread", how="seen")
@@ -138,7 +93,7 @@ def difference_interval(
 
 
 @formula(unit="samples", source="quadrat-exercise", locator="n = t2 s2 / E2", how="seen")
-def samples_needed(t: float, sd: float, error: float) -> Answer:
+def samples_needed(t: float, sd: NotNegative, error: float) -> Answer:
     """Samples needed so that the mean is known within a wanted error.
 
     Parameters
@@ -162,17 +117,11 @@ def samples_needed(t: float, sd: float, error: float) -> Answer:
 
     Notes
     -----
-    The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on
-    n: ``samples_needed_iterated`` repeats until both fit.
-
-    References
-    ----------
-    quadrat-exercise; soil-probe-manual-b (full width).
+    The other form, n = 4 t2 s2 / L2, has the full width L = 2 x error. t itself depends on n:
+    ``samples_needed_iterated`` repeats until both fit. Sources: soil-probe-manual-b (full width).
     """
     if not t > 0 or not error > 0:
         raise ImpossibleInput("t and error must be above zero")
-    if sd < 0:
-        raise ImpossibleInput(f"sd cannot be negative (found {sd:g})")
     n = (t * sd / error) ** 2
     return Answer(n, details={"whole": max(math.ceil(n - 1e-9), 1)})
 
@@ -203,12 +152,9 @@ def samples_needed_iterated(cv_pct: float, error_pct: float, level: float = 95) 
 
     Notes
     -----
-    The smallest n of at least 2 with n >= (t(n - 1) CV / E)2. Repeating the formula with
-    the last t, as handbooks do, ends at the same number or one beside it.
-
-    References
-    ----------
-    Arithmetic on Student's t.
+    The smallest n of at least 2 with n >= (t(n - 1) CV / E)2. Repeating the formula with the last
+    t, as handbooks do, ends at the same number or one beside it. Sources: Arithmetic on Student's
+    t.
     """
     if not cv_pct > 0 or not error_pct > 0:
         raise ImpossibleInput("cv_pct and error_pct must be above zero")

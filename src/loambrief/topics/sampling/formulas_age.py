@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from loambrief.agronomy.guides import find_guide
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.sampling.formulas_error import constant
 
@@ -16,7 +16,7 @@ CURRENT, PAST, TOO_OLD = "current", "past the interval", "too old for a rate"
 
 @formula(unit="class", source="isu-soil-sampling-2023", locator="when to sample", how="seen",
          valid={"age_years": (0.0, 30.0)})
-def sample_age_class(age_years: float, test: str = GENERAL,
+def sample_age_class(age_years: NotNegative, test: str = GENERAL,
                      guide: str | None = None) -> Answer[str]:
     """Whether a soil sample is still current.
 
@@ -45,16 +45,11 @@ def sample_age_class(age_years: float, test: str = GENERAL,
 
     Notes
     -----
-    Samples are taken every 2 to 4 years or once in a rotation; nitrate and sulfate each year,
-    and what is a year old says nothing of them. From one and a half times the interval on no
-    rate is given: that factor is our choice, no publication states one.
-
-    References
-    ----------
-    isu-soil-sampling-2023; osu-agbmps-sampling; fall-soil-sampling.
+    Samples are taken every 2 to 4 years or once in a rotation; nitrate and sulfate each year, and
+    what is a year old says nothing of them. From one and a half times the interval on no rate is
+    given: that factor is our choice, no publication states one. Sources: osu-agbmps-sampling;
+    fall-soil-sampling.
     """
-    if age_years < 0:
-        raise ImpossibleInput(f"age_years cannot be negative (found {age_years:g})")
     rows = {row["test"]: row for row in load(AGES)}
     row = rows.get(test, rows[GENERAL])
     interval, source, how, own = row["interval_years"], row["source"], row["how"], False

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from statistics import NormalDist, fmean, stdev
 
 from loambrief.agronomy.intervals import confidence
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -32,11 +33,6 @@ def composite_error_pct(cv_pct: float, cores: float) -> float:
     cores : int
         Cores mixed into the sample [1].
 
-    Returns
-    -------
-    float
-        Standard error of the composite [% of the mean].
-
     Raises
     ------
     ImpossibleInput
@@ -44,13 +40,9 @@ def composite_error_pct(cv_pct: float, cores: float) -> float:
 
     Notes
     -----
-    CV / square root of cores, for cores taken at random all over the area. Cores bunched
-    together share their neighbourhood and count for less. Twice this is roughly the 95 %
-    interval.
-
-    References
-    ----------
-    Arithmetic; warrick-1998-variation for CVs within fields.
+    CV / square root of cores, for cores taken at random all over the area. Cores bunched together
+    share their neighbourhood and count for less. Twice this is roughly the 95 % interval. Sources:
+    warrick-1998-variation for CVs within fields.
     """
     if cv_pct < 0 or cores < 1:
         raise ImpossibleInput("cv_pct cannot be negative and cores is at least 1")
@@ -82,10 +74,6 @@ def repeat_error(values: Sequence[float]) -> Answer:
     -----
     sd / root(n): field and laboratory error together, as they came out. From two or three
     samples sd itself is uncertain, so a typical error that is larger should be kept.
-
-    References
-    ----------
-    Arithmetic.
     """
     if len(values) < 2:
         raise ImpossibleInput("a spread needs two values")
@@ -105,11 +93,6 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
     lab_pct : float
         Standard deviation of the laboratory [% of the value].
 
-    Returns
-    -------
-    float
-        Combined standard error [%].
-
     Raises
     ------
     ImpossibleInput
@@ -119,10 +102,6 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
     -----
     Square root of the sum of squares: the two are independent. The larger one rules, and it
     is nearly always the field.
-
-    References
-    ----------
-    Arithmetic.
     """
     if field_pct < 0 or lab_pct < 0:
         raise ImpossibleInput("an error cannot be negative")
@@ -132,9 +111,7 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
 @formula(unit="as given", source="iso-5725-6-1994",
          locator="critical difference of two results, 1.96 x root of the summed variances",
          how="memory", valid={"level": (0.5, 99.9)})
-def least_significant_change(
-    first_error: float, second_error: float, level: float = 95
-) -> Answer:
+def least_significant_change(first_error: float, second_error: float, level: float = 95) -> Answer:
     """Smallest difference of two results that is more than their noise.
 
     Parameters
@@ -202,14 +179,10 @@ def soil_test_error(
 
     Notes
     -----
-    Laboratory spread and the field's CV over the square root of cores, added as squares.
-    Where one part has no published figure the answer holds the other alone, is flagged and
-    is too small. The table's figures are typical ones, mostly from memory; the laboratory's
-    own report is better. An open upper end is taken at its lower one.
-
-    References
-    ----------
-    Table ``sampling/variation``; miller-2015-alp.
+    Laboratory spread and the field's CV over the square root of cores, added as squares. Where one
+    part has no published figure the answer holds the other alone, is flagged and is too small. The
+    table's figures are typical ones, mostly from memory; the laboratory's own report is better. An
+    open upper end is taken at its lower one. Sources: Table ``sampling/variation``.
     """
     table = load(TABLE)
     if test not in table.column("test"):
@@ -238,7 +211,7 @@ def soil_test_error(
 
 @formula(unit="1", source="own-arithmetic", locator="normal error about the result",
          how="convention")
-def chance_below_critical(value: float, critical: float, error: float) -> Answer[float]:
+def chance_below_critical(value: float, critical: float, error: NotNegative) -> Answer[float]:
     """How likely the true value lies below the level at which the advice turns.
 
     Parameters
@@ -256,23 +229,12 @@ def chance_below_critical(value: float, critical: float, error: float) -> Answer
         Chance, 0 to 1 [1]: 0.5 on the line. ``details`` hold ``z`` and ``turns``: true where
         the other side has a chance of at least 1 in 6, that is within one error of the line.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative error.
-
     Notes
     -----
-    The normal distribution at (critical - value) / error; without an error 0, 0.5 or 1. The
-    error of a test is rarely normal far out, so a very small chance is only a small one. It
-    speaks of the test alone, not of whether the crop responds.
-
-    References
-    ----------
-    Statistics convention; normal-table.
+    The normal distribution at (critical - value) / error; without an error 0, 0.5 or 1. The error
+    of a test is rarely normal far out, so a very small chance is only a small one. It speaks of the
+    test alone, not of whether the crop responds. Sources: Statistics convention; normal-table.
     """
-    if error < 0:
-        raise ImpossibleInput(f"error cannot be negative (found {error:g})")
     apart = critical - value
     if error == 0:
         return Answer(0.5 if apart == 0 else float(apart > 0),

@@ -79,11 +79,6 @@ def layer_ratio(top_value: float, below_value: float) -> float:
     top_value, below_value : float
         Results of the two layers [same unit].
 
-    Returns
-    -------
-    float
-        Ratio [1].
-
     Raises
     ------
     ImpossibleInput
@@ -112,11 +107,6 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
     thicknesses : sequence of float
         Thickness of each slice [in or cm].
 
-    Returns
-    -------
-    float
-        Weighted mean [same unit].
-
     Raises
     ------
     ImpossibleInput
@@ -133,32 +123,3 @@ def layer_weighted_mean(values: Sequence[float], thicknesses: Sequence[float]) -
     if any(v < 0 for v in values) or any(t <= 0 for t in thicknesses):
         raise ImpossibleInput("values must not be negative and thicknesses must be above zero")
     return sum(v * t for v, t in zip(values, thicknesses, strict=True)) / sum(thicknesses)
-
-
-@formula(unit="pH per year", source="osu-em9014-strat", locator="per 100 lb/ac of ammonium N",
-         how="seen", valid={"n_lb_ac": (0.0, 300.0)})
-def surface_acidification(n_lb_ac: float) -> float:
-    """Yearly fall of surface pH where ammonium nitrogen is put on the surface without tillage.
-
-    Parameters
-    ----------
-    n_lb_ac : float
-        Ammonium-forming nitrogen a year [lb/ac].
-
-    Returns
-    -------
-    float
-        Fall of pH [pH per year].
-
-    Raises
-    ------
-    ImpossibleInput
-        Negative nitrogen.
-
-    Notes
-    -----
-    About 0.1 pH a year for each 100 lb/ac. An order of size; the soil's buffering decides.
-    """
-    if n_lb_ac < 0:
-        raise ImpossibleInput("n_lb_ac cannot be negative")
-    return figure("acidification") * n_lb_ac / 100.0

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import Percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
 from loambrief.topics.weeds.formulas_names import constant
 
-CLASSES = "weeds/cover_classes"
 INDIFFERENT = ("x", "?", "")
 
 
@@ -74,15 +73,11 @@ def indicator_mean(
 
     Notes
     -----
-    m = sum(w v)/sum(w); s² = sum(w (v - m)²)/sum(w); n_eff = sum(w)²/sum(w²);
-    error = sqrt(s²/n_eff + 1.0²). Ranks are averaged as if they were measures, which they are
-    not. Below five effective species ``enough`` is "no" and the mean is not to be read.
-    Weights by the root of cover follow Schaffers and Sykora (2000) and Ewald (2003), who found
-    that the kind of weighting matters little.
-
-    References
-    ----------
-    loambrief-weed-rule; schaffers-sykora-2000; ewald-2003.
+    m = sum(w v)/sum(w); s² = sum(w (v - m)²)/sum(w); n_eff = sum(w)²/sum(w²); error = sqrt(s²/n_eff
+    + 1.0²). Ranks are averaged as if they were measures, which they are not. Below five effective
+    species ``enough`` is "no" and the mean is not to be read. Weights by the root of cover follow
+    Schaffers and Sykora (2000) and Ewald (2003), who found that the kind of weighting matters
+    little. Sources: schaffers-sykora-2000; ewald-2003.
     """
     ranks = _ranks(values)
     pairs = [(v, w) for v, w in zip(ranks, _weights(weights, len(ranks)), strict=True)
@@ -109,7 +104,7 @@ def indicator_mean(
 
 @formula(unit="1", source="loambrief-weed-rule", locator="weights", how="convention",
          evidence="screening sign", valid={"cover_pct": (0, 100)})
-def indicator_weight(certainty: float, cover_pct: float) -> float:
+def indicator_weight(certainty: float, cover_pct: Percent) -> float:
     """Weight of one weed in a mean of indicator values.
 
     Parameters
@@ -119,11 +114,6 @@ def indicator_weight(certainty: float, cover_pct: float) -> float:
     cover_pct : float
         Share of the ground it covers [%].
 
-    Returns
-    -------
-    float
-        Weight [1].
-
     Raises
     ------
     ImpossibleInput
@@ -131,63 +121,8 @@ def indicator_weight(certainty: float, cover_pct: float) -> float:
 
     Notes
     -----
-    w = c sqrt(cover).
-
-    References
-    ----------
-    loambrief-weed-rule; ewald-2003.
+    w = c sqrt(cover). Sources: ewald-2003.
     """
     if not 0 <= certainty <= 1:
         raise ImpossibleInput(f"certainty {certainty:g} is not from 0 to 1")
-    if not 0 <= cover_pct <= 100:
-        raise ImpossibleInput(f"cover {cover_pct:g} is not from 0 to 100 percent")
     return certainty * math.sqrt(cover_pct)
-
-
-@formula(unit="%", source="braun-blanquet-1964", locator="cover-abundance scale", how="memory",
-         evidence="observed")
-def cover_from_braun_blanquet(code: str | float | Iterable[str | float]) -> Answer:
-    """Cover that stands for one Braun-Blanquet class, or the mean of several plots.
-
-    Parameters
-    ----------
-    code : str, number or sequence of them
-        Class: ``r``, ``+``, ``1`` to ``5``; 0 for a plot without the plant.
-
-    Returns
-    -------
-    float
-        Mid-point of the class, or mean of the mid-points [%]; ``details`` hold ``n``.
-
-    Raises
-    ------
-    ImpossibleInput
-        An empty list.
-    UnknownName
-        Not a class.
-
-    Notes
-    -----
-    Class limits differ between editions for 1 and 2; mid-points of r, +, 1 and 2 are from
-    memory. Percent written down in the field has about half the error (Dengler and Dembicz
-    2023).
-
-    References
-    ----------
-    braun-blanquet-1964; dengler-dembicz-2023.
-    """
-    single = isinstance(code, str | int | float)
-    codes = [code] if single else list(code)  # type: ignore[arg-type]
-    if not codes:
-        raise ImpossibleInput("code: no plot")
-    covers = [_cover(one) for one in codes]
-    return Answer(sum(covers) / len(covers), details={"n": len(covers)})
-
-
-def _cover(code: object) -> float:
-    if isinstance(code, int | float) and float(code).is_integer():
-        code = str(int(code))
-    text = str(code).strip().lower()
-    if text == "0":
-        return 0.0
-    return load(CLASSES).find(code=text)["mid_pct"]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 
@@ -26,7 +27,7 @@ def _loss(pressure: float, a: float) -> float:
 
 
 @formula(unit="%", source="cousens-1985", locator="rectangular hyperbola", how="memory")
-def weed_yield_loss(density: float, i: float, a: float) -> Answer:
+def weed_yield_loss(density: NotNegative, i: float, a: float) -> Answer:
     """Yield loss from the density of one weed.
 
     Parameters
@@ -43,23 +44,13 @@ def weed_yield_loss(density: float, i: float, a: float) -> Answer:
     float
         Yield loss [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative density or i, or a outside 0 to 100.
-
     Notes
     -----
-    YL = i D / (1 + i D / a). The parameters must be local: a five-site study found no common
-    ones even within a region (Lindquist et al. 1996).
-
-    References
-    ----------
-    cousens-1985 (from memory, unverified); lindquist-1996.
+    YL = i D / (1 + i D / a). The parameters must be local: a five-site study found no common ones
+    even within a region (Lindquist et al. 1996). Sources: cousens-1985 (from memory, unverified);
+    lindquist-1996.
     """
     _curve(i, a)
-    if density < 0:
-        raise ImpossibleInput(f"density cannot be negative (found {density:g})")
     return Answer(_loss(i * density, a), notes=(LOCAL,))
 
 
@@ -88,12 +79,8 @@ def weed_yield_loss_several(densities: Iterable[float], i: Iterable[float], a: f
 
     Notes
     -----
-    YL = S / (1 + S / a) with S the sum of i D. Curves of single weeds must not be added: the
-    weeds compete with each other too.
-
-    References
-    ----------
-    swinton-1994 (from memory, unverified).
+    YL = S / (1 + S / a) with S the sum of i D. Curves of single weeds must not be added: the weeds
+    compete with each other too. Sources: swinton-1994 (from memory, unverified).
     """
     counts, slopes = [float(d) for d in densities], [float(s) for s in i]
     if not counts or len(counts) != len(slopes):
@@ -131,12 +118,9 @@ def weed_density_for_loss(loss_pct: float, i: float, a: float) -> Answer:
 
     Notes
     -----
-    D = y / (i (1 - y / a)). With the loss at which control pays for itself this is the
-    economic threshold of one season; seed shed for later years is not in it.
-
-    References
-    ----------
-    cousens-1985 (from memory, unverified).
+    D = y / (i (1 - y / a)). With the loss at which control pays for itself this is the economic
+    threshold of one season; seed shed for later years is not in it. Sources: cousens-1985 (from
+    memory, unverified).
     """
     _curve(i, a)
     if i == 0:
@@ -163,11 +147,6 @@ def weed_break_even_loss(
         Price of the crop [money per the same mass].
     efficacy : float
         Share of the loss that the control saves, above 0 to 1.
-
-    Returns
-    -------
-    float
-        Yield loss [%].
 
     Raises
     ------

@@ -8,7 +8,7 @@ from functools import cache
 from types import MappingProxyType
 
 from loambrief.errors import UnknownName
-from loambrief.tables import Row, load
+from loambrief.tables import DataRow, load
 from loambrief.tables.harmful import harmful_row, may_be_offered
 
 SPECIES = "weeds/species"
@@ -32,9 +32,9 @@ def _fold(name: str) -> str:
 
 
 @cache
-def _by_name() -> Mapping[str, Row]:
+def _by_name() -> Mapping[str, DataRow]:
     """Folded name -> row; a scientific name wins over a synonym, that over a common name."""
-    found: dict[str, Row] = {}
+    found: dict[str, DataRow] = {}
     for column in ("scientific_name", "eppo", "synonyms", "common_name"):
         for row in load(SPECIES):
             for name in split(row[column]):
@@ -42,7 +42,7 @@ def _by_name() -> Mapping[str, Row]:
     return MappingProxyType(found)
 
 
-def find_species(name: str) -> Row:
+def find_species(name: str) -> DataRow:
     """The row of ``weeds/species`` for a weed by any of its names.
 
     Parameters
@@ -71,12 +71,12 @@ def find_species(name: str) -> Row:
     return row
 
 
-def common_name(row: Row) -> str:
+def common_name(row: DataRow) -> str:
     """The English name that is printed for a row of ``weeds/species``."""
     return split(row["common_name"])[0]
 
 
-def indicator_values(species: str, system: str = "plantatt") -> Row | None:
+def indicator_values(species: str, system: str = "plantatt") -> DataRow | None:
     """Indicator values of one weed.
 
     Parameters
@@ -89,7 +89,7 @@ def indicator_values(species: str, system: str = "plantatt") -> Row | None:
     Returns
     -------
     mapping or None
-        Row of ``weeds/indicators``; None where the system has no value.
+        DataRow of ``weeds/indicators``; None where the system has no value.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def indicator_values(species: str, system: str = "plantatt") -> Row | None:
 
 
 @cache
-def _indifference() -> Mapping[str, Row]:
+def _indifference() -> Mapping[str, DataRow]:
     return MappingProxyType({str(row["species"]): row for row in load(INDIFFERENCE)})
 
 

@@ -26,9 +26,9 @@ from loambrief.topics.salinity.state import salt_state
 from loambrief.topics.weeds.formulas_names import AXES, constant, indicator_values
 from loambrief.topics.weeds.state import (
     SYSTEM,
+    Agreement,
     Axis,
     HintCheck,
-    HintVerdict,
     Seen,
     axis,
     check_acid,
@@ -132,7 +132,7 @@ def _axis_check(case: CaseFile, found: Axis) -> HintCheck:
         return check_wet(case, wet=found.lean == "high")
     if found.name == "salinity":
         return check_salt(case, found.used)
-    return HintCheck(HintVerdict.NOT_MEASURED, say("weeds.measured_no_test"))
+    return HintCheck(Agreement.NOT_MEASURED, say("weeds.measured_no_test"))
 
 
 def _leans(found: Axis) -> bool:
@@ -172,7 +172,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     for hinted in prompts:
         verdict = hinted.check.verdict
         evidence.append(Evidence(
-            Side.AGAINST if verdict is HintVerdict.DIFFERS else Side.FOR,
+            Side.AGAINST if verdict is Agreement.DIFFERS else Side.FOR,
             say("weeds.for_prompt", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
                 weak=not hinted.strong, verdict=verdict.value, measured=hinted.check.measured),
             Grade.SCREENING, hinted.sources, hinted.check.results))
@@ -181,7 +181,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         if found.enough and found.mean is not None:
             check = _axis_check(case, found) if _leans(found) else None
             evidence.append(Evidence(
-                Side.AGAINST if check and check.verdict is HintVerdict.DIFFERS else Side.CONTEXT,
+                Side.AGAINST if check and check.verdict is Agreement.DIFFERS else Side.CONTEXT,
                 say("weeds.context_axis", axis=found.name, lean=found.lean, n=len(found.used),
                     dropped=len(one_each(seen)) - len(found.used),
                     verdict=check.verdict.value if check else None,
@@ -207,14 +207,14 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
         confidence=grade_confidence(
             method_matches=False,
             enough_replicates=any(a.enough for a in axes),
-            agrees=not {HintVerdict.DIFFERS, HintVerdict.MIXED} & set(verdicts)),
+            agrees=not {Agreement.DIFFERS, Agreement.MIXED} & set(verdicts)),
         reference=say("weeds.reference_hints"),
         place=field_place(case),
         body=(say("weeds.body_signs"),
               *([say("weeds.body_unknown", names=unknown)] if unknown else []),
               *([say("weeds.body_unsure", names=unsure, probable=constant("probable"),
                      possible=constant("possible"))] if unsure else []),
-              *([say("weeds.body_resample")] if HintVerdict.DIFFERS in verdicts else [])),
+              *([say("weeds.body_resample")] if Agreement.DIFFERS in verdicts else [])),
         evidence=tuple(evidence),
         needs=_needs(case, prompts),
         sources=tuple(dict.fromkeys(sources)),
@@ -231,10 +231,10 @@ def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[Need, ...]:
         names = [s.name for s in hinted.weeds]
         if hinted.key == "salinity":
             needs += _salt_needs(case, hinted, names)
-        elif hinted.key == "compaction" and hinted.check.verdict is HintVerdict.NOT_MEASURED:
+        elif hinted.key == "compaction" and hinted.check.verdict is Agreement.NOT_MEASURED:
             needs.append(_measure("cone", "weeds.need_cone", names, field_place(case),
                                   case.field.area.value, hinted))
-        elif hinted.key == "acidity" and hinted.check.verdict is HintVerdict.NOT_MEASURED:
+        elif hinted.key == "acidity" and hinted.check.verdict is Agreement.NOT_MEASURED:
             needs.append(_measure("soil test", "weeds.need_ph", names, field_place(case),
                                   case.field.area.value, hinted))
     return tuple(needs)

@@ -25,7 +25,7 @@ BOUNDS = {"reaction": ("acid_below", "neutral_above"), "moisture": ("dry_below",
 POOR_DRAINAGE = ("poorly drained", "somewhat poorly drained")
 
 
-class HintVerdict(StrEnum):
+class Agreement(StrEnum):
     """What a measurement says about a hint."""
 
     AGREES = "agrees"
@@ -64,7 +64,7 @@ class Axis:
 class HintCheck:
     """A hint held against a measurement."""
 
-    verdict: HintVerdict
+    verdict: Agreement
     measured: Message
     results: tuple[Result, ...] = ()
 
@@ -123,10 +123,10 @@ def samples_for(case: CaseFile, seen: Iterable[Seen]) -> tuple[Sample, ...]:
     return tuple(s for s in case.samples if s.id in places) or tuple(case.samples)
 
 
-def _verdict(values: list[float], yes: bool, no: bool) -> HintVerdict:
+def _verdict(values: list[float], yes: bool, no: bool) -> Agreement:
     if not values:
-        return HintVerdict.NOT_MEASURED
-    return HintVerdict.AGREES if yes else HintVerdict.DIFFERS if no else HintVerdict.MIXED
+        return Agreement.NOT_MEASURED
+    return Agreement.AGREES if yes else Agreement.DIFFERS if no else Agreement.MIXED
 
 
 def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> HintCheck:
@@ -141,8 +141,8 @@ def check_acid(case: CaseFile, seen: Iterable[Seen], acid: bool = True) -> HintC
     below = bool(values) and max(values) < constant("acid_ph")
     above = bool(values) and min(values) >= constant("neutral_ph")
     verdict = _verdict(values, below if acid else above, above if acid else below)
-    if salts and verdict is not HintVerdict.NOT_MEASURED:
-        verdict = HintVerdict.MIXED
+    if salts and verdict is not Agreement.NOT_MEASURED:
+        verdict = Agreement.MIXED
     return HintCheck(verdict, _measured("ph", values, cacl2=salts))
 
 
@@ -182,7 +182,7 @@ def check_dense(case: CaseFile, seen: Iterable[Seen]) -> HintCheck:
     verdict = _verdict(shares, bool(shares) and max(shares) >= cone_constant("pay_share"),
                        bool(shares) and max(shares) == 0)
     if state is not None and shares and not state.right:
-        verdict = HintVerdict.MIXED
+        verdict = Agreement.MIXED
     return HintCheck(verdict, _measured("cone", shares, right=state.right if state else True),
                  tuple(z.share for z in zones))
 
@@ -191,11 +191,11 @@ def check_wet(case: CaseFile, wet: bool = True) -> HintCheck:
     """Wet-leaning (or dry-leaning) weeds against the drainage that the case states."""
     drainage = case.field.drainage
     if drainage == "unknown":
-        return HintCheck(HintVerdict.NOT_MEASURED, say("weeds.measured_none"))
+        return HintCheck(Agreement.NOT_MEASURED, say("weeds.measured_none"))
     poor, good = drainage in POOR_DRAINAGE, drainage == "well drained"
-    verdict = HintVerdict.MIXED
+    verdict = Agreement.MIXED
     if poor or good:
-        verdict = HintVerdict.AGREES if poor == wet else HintVerdict.DIFFERS
+        verdict = Agreement.AGREES if poor == wet else Agreement.DIFFERS
     return HintCheck(verdict, say("weeds.measured_drainage", drainage=drainage))
 
 

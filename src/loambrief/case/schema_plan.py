@@ -1,0 +1,96 @@
+"""What the adviser puts into the plan: own actions, changes of it, the nitrogen line.
+
+Each entry carries its reason, because the reason is printed.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from loambrief.case import quantities as q
+from loambrief.case.part import Part
+from loambrief.case.schema_materials import Price
+
+WORKS = ("lime", "acidify", "gypsum", "nutrient", "organic matter", "loosen", "drain", "leach",
+         "measure", "manage")
+"""What an own action puts right; the values of ``findings.model.NeedKind``."""
+CHANGES = ("drop", "defer", "replace", "split", "move")
+"""What an adviser does to an action of the plan."""
+RATE_IS = ("from all sources", "still to apply")
+"""Whether legumes, manure, soil and water are still to be taken off a nitrogen rate."""
+
+
+class Period(Part):
+    """When something is done: dates, words, or both."""
+
+    start: q.Date | None = None
+    end: q.Date | None = None
+    when: q.Name | None = None
+
+
+class OwnAction(Part):
+    """Something the adviser adds to the plan: a material at a rate, or work."""
+
+    id: q.Identifier
+    what: q.Name
+    kind: Annotated[str, q.choice(WORKS)] | None = None
+    """What it puts right; a material on offer says it by its own kind."""
+    material: q.Name | None = None
+    rate: q.Rate | None = None
+    where: q.Name | None = None
+    area: q.Area | None = None
+    cost: Price | None = None
+    window: Period | None = None
+    rank: Annotated[int, q.count(1, 200, "a place in the order")] | None = None
+    optional: bool = False
+    how: q.Text | None = None
+    cautions: Annotated[list[q.Text], Field(max_length=12)] = []
+    reason: q.Text
+
+
+class SplitPart(Part):
+    """One part of a split action: its own rate, area or time."""
+
+    rate: q.Rate | None = None
+    area: q.Area | None = None
+    window: Period | None = None
+
+
+class PlanChange(Part):
+    """What the adviser does to an action of the plan, by its id, and why (it is printed)."""
+
+    action: q.Name
+    change: Annotated[str, q.choice(CHANGES)]
+    until: q.Date | None = None
+    condition: q.Text | None = None
+    material: q.Name | None = None
+    rate: q.Rate | None = None
+    parts: Annotated[list[SplitPart], Field(min_length=2, max_length=12)] | None = None
+    rank: Annotated[int, q.count(1, 200, "a place in the order")] | None = None
+    reason: q.Text
+
+
+class NitrogenPass(Part):
+    """One pass of the nitrogen line, in pounds of nitrogen."""
+
+    nitrogen: q.Rate
+    material: q.Name | None = None
+    where: q.Name | None = None
+    window: Period | None = None
+    how: q.Text | None = None
+    cost: Price | None = None
+
+
+class Nitrogen(Part):
+    """The nitrogen of the season as the adviser, or a plan made elsewhere, sets it."""
+
+    set_by: q.Name
+    source: q.Text
+    rate: q.Rate
+    rate_is: Annotated[str, q.choice(RATE_IS)]
+    """Whether legumes, manure, soil and water are already counted in the rate."""
+    passes: Annotated[list[NitrogenPass], Field(max_length=12)] = []
+    reason: q.Text | None = None
+    cautions: Annotated[list[q.Text], Field(max_length=12)] = []

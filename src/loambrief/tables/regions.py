@@ -1,0 +1,49 @@
+"""Which states, provinces and regions a text names, told word by word.
+
+A name inside the longer name of another state is not named (West Virginia is not Virginia), nor
+is a county or town that borrows one (Delaware County, Kansas City).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+
+from loambrief.tables import load
+from loambrief.tables.harmful import plain_name
+
+REGIONS = "case/regions"
+BORROWED = frozenset({"county", "city", "parish", "township", "town"})
+
+
+@cache
+def _states() -> frozenset[str]:
+    return frozenset(plain_name(str(row["region"])) for row in load(REGIONS))
+
+
+def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...]:
+    """Those of some regions that the places name.
+
+    Parameters
+    ----------
+    places : iterable of str or None
+        Where a field is, in words; None is passed over.
+    wanted : iterable of str
+        Names of regions, as printed.
+    """
+    found = {name for place in places if place for name in _spans(plain_name(place), wanted)}
+    return tuple(name for name in dict.fromkeys(wanted) if name in found)
+
+
+def _spans(place: str, wanted: Iterable[str]) -> list[str]:
+    words = place.split()
+
+    def stands(name: str) -> list[range]:
+        own = plain_name(name).split()
+        return [range(at, at + len(own)) for at in range(len(words) - len(own) + 1)
+                if own and words[at:at + len(own)] == own
+                and not BORROWED & set(words[at + len(own):at + len(own) + 1])]
+
+    states = [span for name in _states() for span in stands(name)]
+    return [name for name in wanted
+            if any(not any(set(span) < set(state) for state in states) for span in stands(name))]
