@@ -276,7 +276,8 @@ def test_changed_bytes_of_the_full_sample_are_found(found):
     for number in range(12):
         at = int((number + 0.5) * len(data) / 12)
         changed = data[:at] + bytes([data[at] ^ 4]) + data[at + 1:]
-        seen = inspect(changed, [samples.named("Ilse Varga").der], now=samples.LATER, archival=False)
+        seen = inspect(changed, [samples.named("Ilse Varga").der], now=samples.LATER,
+                       archival=False)
         assert bottom_line(seen.facts)[0] is FactState.BAD, at
 
 
