@@ -26,7 +26,7 @@ LAYERS = (  # highest first; a module imports only from lower lines, or from its
     ("formulas", "case"),
     ("tables",),
     ("numbers",),
-    ("colours", "units"),
+    ("colours", "settings", "units"),
     ("resources",),
     ("errors",),
 )

@@ -167,7 +167,7 @@ def fill(sheet, target):
 SPECIAL = {
     "tls://10.0.0.5:8786": "needs a cluster; tests/batch/test_cluster.py runs one",
     "--really": "needs a mail server; tests/mail/test_send.py runs one",
-    "--config signing.toml": "needs a timestamp server; tests/sign runs one",
+    "--settings signing.toml": "needs a timestamp server; tests/sign runs one",
     "--head 3f8a...": "an abridged digest",
 }
 """Parts of example lines that cannot be run here, and why."""

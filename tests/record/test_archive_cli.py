@@ -45,8 +45,8 @@ def test_issue_says_what_is_missing(folder, tmp_path):
     """ensures that an incomplete case ends with exit code 1, the places, and nothing written."""
     path = case_file(tmp_path / "case", business="", report="")
     found = run("issue", path, "--archive", folder, "-o", tmp_path / "out", code=1)
-    assert f"{path}:50:1: GATE20 adviser.business: found nothing" in found.output
-    assert "GATE35" in found.output
+    assert f"{path}:50:1: ISSUE-BUSINESS adviser.business: found nothing" in found.output
+    assert "ISSUE-LAB-REPORT" in found.output
     assert not (tmp_path / "out").exists()
     assert data(folder, "head")["seq"] == 2
 

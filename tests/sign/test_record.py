@@ -264,7 +264,7 @@ def test_a_level_that_is_not_reached_ends_in_one(small, tmp_path):
     config.write_text('[signing]\nlevel = "B-T"\ntimestamp_url = "http://127.0.0.1:9/"\n',
                       encoding="utf-8")
     out = tmp_path / "out.pdf"
-    done = run("sign", small / "issued.pdf", "--key", small / "adviser.p12", "--config", config,
+    done = run("sign", small / "issued.pdf", "--key", small / "adviser.p12", "--settings", config,
                "--passphrase-env", "SIGN_P", "-o", out)
     assert done.exit_code == 1 and out.exists()
     assert "PAdES B-B" in done.output and "B-T not reached" in done.output

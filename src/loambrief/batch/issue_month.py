@@ -20,7 +20,7 @@ from loambrief.archive.errors import SignFault
 from loambrief.archive.index import fold
 from loambrief.archive.sign import Signed
 from loambrief.archive.store import Store
-from loambrief.batch.case_finder import peek_id
+from loambrief.batch.case_finder import peek_id, peek_line
 from loambrief.batch.folder_names import folder_names
 from loambrief.batch.lock import folder_lock
 from loambrief.batch.month import stoppable
@@ -128,7 +128,7 @@ def issue_month(request: IssueRequest, store: Store, progress: Progress | None =
     ArchiveFault, ArchiveBroken
         The archive cannot be used; what was entered before stands.
     """
-    work = _Run(request, store, progress or Progress())
+    work = _IssueWork(request, store, progress or Progress())
     with folder_lock(request.output):
         work.folder.open()
         try:
@@ -145,7 +145,7 @@ def issue_month(request: IssueRequest, store: Store, progress: Progress | None =
     return work.result
 
 
-class _Run:
+class _IssueWork:
     """One run; the locks are held by the caller."""
 
     def __init__(self, request: IssueRequest, store: Store, progress: Progress):
@@ -325,6 +325,7 @@ def _doubles(cases: Sequence[Path]) -> dict[Path, str]:
         case_id = peek_id(path).casefold()
         if case_id:
             holders.setdefault(case_id, []).append(path)
-    return {path: f"case id {name!r} is that of {', '.join(map(str, paths))}; give each case an "
-                  "id of its own"
+    return {path: f"case id {name!r} is that of "
+                  + ", ".join(f"{p}:{peek_line(p)}" for p in paths)
+                  + "; give each case an id of its own"
             for name, paths in holders.items() if len(paths) > 1 for path in paths}

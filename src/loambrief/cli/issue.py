@@ -46,7 +46,7 @@ INTERRUPTED = 130
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 @QUIET
 def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple[Path, ...],
-          signing: bool, key: Path | None, config: Path | None, level: str | None,
+          signing: bool, key: Path | None, settings_file: Path | None, level: str | None,
           passphrase_env: str | None, name_differs: str, mail: bool, applicator_sheet: bool,
           templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Issue advisories: check that each case is complete, number it, enter it.
@@ -74,7 +74,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
     from loambrief.record.issue import issue as issue_case
 
     words = own_words(templates)
-    for option, given in (("--key", key), ("--config", config), ("--level", level),
+    for option, given in (("--key", key), ("--level", level),
                           ("--passphrase-env", passphrase_env), ("--name-differs", name_differs)):
         if given and not signing:
             raise click.UsageError(f"{option} goes with --sign")
@@ -92,7 +92,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
         return
     sign = None
     if signing:
-        sign = _signs(opened_signer(key_settings(key, config, level, passphrase_env)),
+        sign = _signs(opened_signer(key_settings(key, settings_file, level, passphrase_env)),
                       name_differs)
     request = IssueRequest(found.cases, output, lab_files, words, applicator_sheet, single, mail,
                            sign)

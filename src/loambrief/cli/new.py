@@ -15,10 +15,16 @@ from loambrief.cli.shared import PATH, must_be_new, quoted, show_json
               help="Unit system of the case.  [default: us]")
 @click.option("--crop", help="Crop of the field.  [default: corn]")
 @click.option("--region", help="State, province or country.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), help="Paper of the case.")
+@click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
+              help="Language of the case.")
+@click.option("--adviser", type=PATH, help="Profile of the adviser, to be put into the case.")
 @click.option("--from", "last", type=PATH, help="The last case of the field, to go on from.")
 @click.option("--date", help="Date of the case that goes on, YYYY-MM-DD  [default: today].")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
-def new(path: Path, units: str | None, crop: str | None, region: str | None, last: Path | None,
+@click.pass_context
+def new(ctx: click.Context, path: Path, units: str | None, crop: str | None, region: str | None,
+        paper: str | None, language: str | None, adviser: Path | None, last: Path | None,
         date: str | None, as_json: bool) -> None:
     """Write a commented starter case, or the next case of a field.
 
@@ -34,9 +40,11 @@ def new(path: Path, units: str | None, crop: str | None, region: str | None, las
         raise click.UsageError(f"{path}: name the file too; a case ends in .yaml, such as "
                                f"{quoted(path / 'case.yaml')}")
     if last is not None:
-        if units or crop or region:
-            raise click.UsageError("--units, --crop and --region go without --from, which keeps "
-                                   "those of the last case; change them in the new file")
+        typed = [f"--{name}" for name in ("units", "crop", "region", "paper", "language", "adviser")
+                 if ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE]
+        if typed:
+            raise click.UsageError(f"{' and '.join(typed)}: not with --from, which keeps those of "
+                                   "the last case; change them in the new file")
         _go_on(last, path, date, as_json)
         return
     if date is not None:
@@ -45,7 +53,8 @@ def new(path: Path, units: str | None, crop: str | None, region: str | None, las
     from loambrief.pipeline import write_files
 
     must_be_new(path)
-    text = starter_case(units=units or "us", crop=crop or "corn", region=region)
+    text = starter_case(units=units or "us", crop=crop or "corn", region=region, paper=paper,
+                        language=language, adviser=adviser)
     write_files({path.name: text.encode("utf-8")}, path.parent)
     if as_json:
         show_json({"file": str(path)}, indent=None)

@@ -20,7 +20,7 @@ from loambrief.cli.signing import key_options, key_settings, opened_signer
 @click.option("-o", "--output", type=PATH, required=True, help="Signed file; must be new.")
 @click.option("--trial", is_flag=True, help="Let a draft be signed; the signature says so.")
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
-def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | None,
+def sign(file: Path, key: Path | None, role: str, output: Path, settings_file: Path | None,
          level: str | None, passphrase_env: str | None, name_differs: str, trial: bool,
          as_json: bool) -> None:
     """Sign an issued advisory in its sign-off block.
@@ -36,7 +36,7 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
     Examples:
       loambrief sign MQ-2026-0001-r1.pdf --key me.p12 -o signed.pdf
       loambrief sign signed.pdf --as client --key grower.p12 -o both.pdf
-      loambrief sign MQ-2026-0001-r1.pdf --config signing.toml --level B-LT -o signed.pdf
+      loambrief sign MQ-2026-0001-r1.pdf --settings signing.toml --level B-LT -o signed.pdf
     """
     from loambrief import pipeline
     from loambrief.archive.errors import SignFault
@@ -46,7 +46,7 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
     from loambrief.archive.sign import sign as sign_file
     from loambrief.archive.verify_apart import inspect_apart
 
-    settings = key_settings(key, config, level, passphrase_env)
+    settings = key_settings(key, settings_file, level, passphrase_env)
     if output.exists():
         raise click.UsageError(f"{output} exists; a signed file is never overwritten")
     with file.open("rb") as stream:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 OPTIONS = (
     click.option("--key", type=PATH, help="Key to sign with (PKCS#12, .p12 or .pfx)."),
-    click.option("--config", type=PATH,
+    click.option("--settings", "settings_file", type=PATH,
                  help="Settings file with a [signing] table: key or token, level, timestamps."),
     click.option("--level", type=click.Choice(["B-B", "B-T", "B-LT", "B-LTA"]),
                  help="PAdES level to reach; that of the settings, else B-B."),
@@ -37,7 +37,7 @@ def key_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-def key_settings(key: Path | None, config: Path | None, level: str | None,
+def key_settings(key: Path | None, settings_file: Path | None, level: str | None,
                  passphrase_env: str | None) -> SignSettings:
     """How to sign; what is given on the command line goes before the settings file.
 
@@ -49,7 +49,7 @@ def key_settings(key: Path | None, config: Path | None, level: str | None,
     """
     from loambrief.archive.sign_settings import SignSettings, load_sign_settings
 
-    settings = load_sign_settings(config) if config else SignSettings()
+    settings = load_sign_settings(settings_file) if settings_file else SignSettings()
     if key is not None:
         settings = replace(settings, key=key, token=None)
     if level is not None:
@@ -57,7 +57,7 @@ def key_settings(key: Path | None, config: Path | None, level: str | None,
     if passphrase_env:
         settings = replace(settings, secret=replace(settings.secret, env=passphrase_env))
     if settings.key is None and settings.token is None:
-        raise click.UsageError("no key: give --key, or --config with a key or token")
+        raise click.UsageError("no key: give --key, or --settings with a key or token")
     return settings
 
 
