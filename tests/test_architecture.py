@@ -46,6 +46,7 @@ ONLY_IN = {
     "highspy": ("actions/solver.py",),
     "scipy": (),
     "pandas": ("case/", "batch/"),
+    "shapefile": ("case/boundary_read.py", "report/rate_map.py"),
     "openpyxl": ("case/intake_read.py", "batch/summary.py"),
     "click": ("cli/",),
     "rich": ("cli/", "batch/"),

@@ -387,6 +387,21 @@ def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.D
     return {f"{case.case.id}-spreading.pdf": pdf}
 
 
+def rate_map_files(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+                   number: str | None = None,
+                   stem: str = "") -> tuple[Mapping[str, bytes], tuple[str, ...]]:
+    """Rate maps for the spreader, and the jobs that no shape of the case shows.
+
+    ``stem`` begins the files' names; the case id if empty.
+    """
+    from loambrief.report.rate_map import rate_map
+
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    made = rate_map(case, advice.plan, writer, status=status.value, number=number, stem=stem)
+    return made.files, made.undrawn
+
+
 def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
     """The next case of a field, with the last plan to be completed.
 

@@ -26,6 +26,7 @@ from loambrief.errors import CaseProblems, LoambriefError
 COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
     "new": "new",
     "intake": "intake",
+    "boundary": "boundary",
     "check": "check",
     "advise": "advise",
     "compare": "compare",

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
+@click.option("--rate-map", "rate_maps", is_flag=True,
+              help="Also write <case id>-rates.geojson and -rates.zip (shapefiles): rates by zone.")
 @click.option("--html", is_flag=True,
               help="Also write <case id>.html: one file for phones and screen readers.")
 @click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
@@ -41,8 +43,8 @@ if TYPE_CHECKING:
 @QUIET
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: str | None,
            paper: str | None, language: str | None, history: Path | None, ics: bool,
-           applicator_sheet: bool, html: bool, text: bool, templates: Path | None, as_json: bool,
-           quiet: bool) -> None:
+           applicator_sheet: bool, rate_maps: bool, html: bool, text: bool,
+           templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF and its data.
 
     One bad case never stops the others, but for --together, which wants all of them. Exit code
@@ -52,6 +54,7 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
     Examples:
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --rate-map
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --html --text
       loambrief advise north.yaml south.yaml --together spring-2027
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --language es --units si
@@ -78,6 +81,11 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, units: s
                     made.update(pipeline.calendar_file(advice))
                 if applicator_sheet:
                     made.update(pipeline.applicator_file(advice))
+                if rate_maps:
+                    maps, undrawn = pipeline.rate_map_files(advice)
+                    made.update(maps)
+                    warn(f"{path}: not in the rate map, since no shape of the case shows it: "
+                         f"{job}" for job in undrawn)
                 if together:
                     joint.update(made)
                 else:
