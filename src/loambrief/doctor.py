@@ -189,10 +189,12 @@ def _setting(name: str) -> Checked:
 
 def _table_fault(name: str, path: Path) -> str:
     from loambrief.archive.sign_settings import load_sign_settings
+    from loambrief.batch.invoice import load_fees
     from loambrief.mail.settings import load_mail_settings
 
+    load = {"mail": load_mail_settings, "signing": load_sign_settings, "fees": load_fees}[name]
     try:
-        load_mail_settings(path) if name == "mail" else load_sign_settings(path)
+        load(path)
     except LoambriefError as error:
         return "; ".join(str(error).splitlines())
     return ""

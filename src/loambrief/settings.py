@@ -9,7 +9,8 @@
     output = "output"             # folder for what is made
     archive = "records"           # folder of the archive
     templates = "wording"         # folder of your own wording
-    prices = "prices.yaml"        # price list that cases share
+    prices = "prices.yaml"        # price list that new cases share
+    [fees]                        # see loambrief.batch.invoice
     [mail]                        # see loambrief.mail.settings
     [signing]                     # see loambrief.archive.sign_settings
 
@@ -41,7 +42,7 @@ NAMED = "LOAMBRIEF_SETTINGS"
 CHOICES = {"units": ("us", "si"), "paper": ("letter", "a4"),
            "language": ("en", "es", "es-US", "es-MX", "es-ES")}
 PATHS = ("adviser", "output", "archive", "templates", "prices")
-TABLES = ("mail", "signing")
+TABLES = ("mail", "signing", "fees")
 KEYS = (*PATHS, *CHOICES)
 NOT_IN_PROJECT = {"mail": "mail", "signing.token": "token"}
 _HEADER = re.compile(r"\s*\[\s*([\w.\"' -]+?)\s*\]")

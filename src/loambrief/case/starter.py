@@ -35,6 +35,7 @@ def starter_case(
     paper: str | None = None,
     language: str | None = None,
     adviser: Path | None = None,
+    prices: str | None = None,
 ) -> str:
     """Text of a starter case that loads as it is, with warnings about its placeholders.
 
@@ -52,6 +53,8 @@ def starter_case(
         As in a case; None: paper by the units, and English.
     adviser : Path or None
         Profile whose text is put in under ``adviser:``.
+    prices : str or None
+        Price list that cases share, as the case names it: a file with ``materials:``.
 
     Returns
     -------
@@ -86,6 +89,7 @@ def starter_case(
         paper=paper or ("letter" if units == "us" else "a4"),
         language=language,
         adviser=_profile(adviser),
+        prices=prices,
         id=STARTER_ID,
         date=date.isoformat(),
         later=(date + dt.timedelta(days=180)).isoformat(),

@@ -32,6 +32,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "compare": "compare",
     "batch": "batch",
     "send": "send",
+    "invoice": "invoice",
     "fieldsheet": "fieldsheet",
     "issue": "issue",
     "sign": "sign",
@@ -54,7 +55,7 @@ TRACE = "LOAMBRIEF_TRACE"
 
 
 SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "issue", "sign", "verify",
-                     "archive"})
+                     "archive", "invoice"})
 """Commands whose options may be set in the settings."""
 WRITING = frozenset({"supersede", "withdraw", "redact"})
 """Commands of the archive that write documents into the output folder."""
@@ -172,11 +173,12 @@ def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
         return {"settings_file": str(found.files[name])} if name in found.files else {}
 
     made: dict[str, dict[str, Any]] = {
-        "new": those(*CHOICES, "adviser"),
+        "new": those(*CHOICES, "adviser", "prices"),
         "advise": those("output", "templates"), "batch": those("output", "templates"),
         "fieldsheet": those("output"), "send": tables("mail"),
         "issue": {**those("output", "archive", "templates"), **tables("signing")},
         "sign": tables("signing"), "verify": those("archive"),
+        "invoice": {**those("archive"), **tables("fees")},
     }
     made["archive"] = {name: those("archive", *(("output", "templates") if name in WRITING else ()))
                        for name in archive}

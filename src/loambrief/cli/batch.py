@@ -8,14 +8,14 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import OUTPUT, QUIET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import OUTPUT, PLACE, QUIET, TEMPLATES, own_words, show_json
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
 
 
 @click.command()
-@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @click.option("-o", "--output", type=OUTPUT, required=True,
               help="Folder for all that is made: <client>/<case id>.pdf and .json, summary, cover.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores if left out.")

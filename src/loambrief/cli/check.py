@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loambrief.cli.shared import PATH, QUIET, show_json
+from loambrief.cli.shared import PATH, PLACE, QUIET, show_json
 from loambrief.errors import CaseProblems, LoambriefError
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @click.option("--for-issue", is_flag=True,
               help="Also everything that 'loambrief issue' will ask for.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,

@@ -13,6 +13,7 @@ from loambrief.cli.shared import (
     ARCHIVE,
     OUTPUT,
     PATH,
+    PLACE,
     QUIET,
     SHEET,
     TEMPLATES,
@@ -30,7 +31,7 @@ INTERRUPTED = 130
 
 
 @click.command()
-@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @ARCHIVE
 @click.option("-o", "--output", type=OUTPUT, required=True,
               help="Folder for <number>-r<revision>.pdf and .json; of several cases in a folder "

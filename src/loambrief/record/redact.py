@@ -67,7 +67,7 @@ DROPPED = (
 )
 """Left out."""
 DROPPED_IN_LISTS = {
-    "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256"),
+    "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256", "lab.pdf"),
     "materials": ("supplier", "certifier"), "earlier_applications": ("note",),
     "zones": ("boundary",), "done": ("note",),
 }
