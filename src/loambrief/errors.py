@@ -23,6 +23,7 @@
     ├── FolderBusy            another batch is at work in the output folder
     ├── NotOurs               a file that no batch made stands where one would be written
     ├── ClusterFault          a cluster or its shared storage cannot be used, or was lost
+    ├── PlanFaults            exit 1: own entries that the plan cannot take (faults travel with it)
     └── CaseProblems          exit 1: a case has problems (they travel with it)
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
@@ -113,6 +114,19 @@ class NotOurs(LoambriefError):
 
 class ClusterFault(LoambriefError):
     """A cluster cannot be reached, is not of this program, or was lost while it worked."""
+
+
+class PlanFaults(LoambriefError):
+    """Own entries of a case that its plan cannot take; ``faults`` holds them all."""
+
+    exit_code = 1
+
+    def __init__(self, faults: tuple = ()):
+        super().__init__(faults)
+        self.faults = tuple(faults)
+
+    def __str__(self) -> str:
+        return "; ".join(f"{fault.found}, wanted {fault.wanted}" for fault in self.faults)
 
 
 class CaseProblems(LoambriefError):

@@ -6,7 +6,7 @@ from plan_builders import case_of, finding, material, need, product
 from loambrief.actions import biosolids
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.registry import recording
-from loambrief.errors import UnknownName
+from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind
 
 CLEAN = {"As": "4 mg/kg", "Cd": "2 mg/kg", "Cu": "500 mg/kg", "Pb": "50 mg/kg", "Hg": "1 mg/kg",
@@ -131,8 +131,10 @@ def test_own_rate_never_crosses_a_cap_in_silence():
 def test_own_rate_for_nothing_is_an_error():
     """ensures that a misspelled action or material is named, with what exists."""
     case = case_of([material("tsp", 720, p2o5=45)], overrides=[{**OVERRIDE, "action": "tps"}])
-    with pytest.raises(UnknownName, match="did you mean 'tsp'"):
+    with pytest.raises(PlanFaults) as error:
         make_plan(case, (finding(need(NeedKind.NUTRIENT, "P2O5", 45.0)),))
+    fault, = error.value.faults
+    assert fault.path == ("overrides", 0, "action") and "Did you mean 'tsp'?" in fault.help
 
 
 def test_the_cap_of_metals_is_among_the_calculations():

@@ -46,8 +46,8 @@ def quick(printed, monkeypatch):
     """Pages that name the case and the number and are otherwise empty; the gate stands open."""
     advice, data = printed
 
-    def passed(inputs, name, words=None, sheet=False):
-        return issuing.Ready(inputs, replace(advice, loaded=inputs.loaded), words, sheet)
+    def passed(inputs, name, words=None, sheet=False, form=None):
+        return issuing.Ready(inputs, replace(advice, loaded=inputs.loaded), words, sheet, form)
 
     def render(of, *, number, revision, status, issued, **_):
         case_id = of.loaded.case.case.id

@@ -4,7 +4,7 @@ minimise   sum_i price_i order_i + sum_zi pass_i area_z y_zi
 subject to sum_i a_ij x_zi >= need_zj         for every nutrient a zone needs
            sum_i a_ij x_zi <= upper_zj        for nutrients that must not rise further
            x_zi <= most_zi y_zi               a product is spread only if its pass is paid
-           sum_z area_z x_zi <= order_i       over all zones of the field
+           sum_z area_z x_zi + own_i <= order_i   over all zones; own_i is spread in any case
            order_i = package_i n_i            where only whole loads or bags are sold
            order_i >= minimum_i               where a minimum load is paid for
            x, order >= 0; y in {0, 1}; n whole
@@ -44,12 +44,14 @@ class BlendZone:
     area_ac : float
     needs : mapping of nutrient to lb/ac wanted
     upper : mapping of nutrient to the most lb/ac that may come
+    barred : ids of offers that are not spread here
     """
 
     place: Place
     area_ac: float
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
+    barred: frozenset[str] = frozenset()
 
     def wanted(self) -> dict[str, float]:
         """Needs above zero, in a fixed order."""
@@ -92,7 +94,7 @@ class FieldMix:
     Attributes
     ----------
     blends : mapping of zone id to Blend
-    orders : mapping of offer id to lb to order for the field
+    orders : mapping of offer id to lb to order for the field, beyond what own actions order
     cost : float
         Orders and passes [currency].
     """
@@ -149,7 +151,8 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)
     uncovered = tuple(sorted({n for z in zones for n in z.wanted()
-                              if not any(o.fraction(n) > 0 for o in usable)}))
+                              if not any(o.fraction(n) > 0 and o.id not in z.barred
+                                         for o in usable)}))
     if uncovered:
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
@@ -241,11 +244,11 @@ class _Programme:
             return
         unit = package or least
         most = sum(z.area_ac * self.most[z.place.id, offer.id] for z in self.zones)
-        top = max(most, least) / unit + 1
+        top = max(most + offer.committed_lb, least) / unit + 1
         order = self._column(("order", offer.id), price_lb(offer) * unit, package is not None, top)
         spread = {self.columns["x", z.place.id, offer.id]:
                   z.area_ac * self.most[z.place.id, offer.id] / unit for z in self.zones}
-        self._at_most({**spread, order: -1.0}, 0.0)
+        self._at_most({**spread, order: -1.0}, -offer.committed_lb / unit)
         for zone in self.zones:
             if least:
                 self._at_most({self.columns["y", zone.place.id, offer.id]: least / unit,
@@ -303,7 +306,8 @@ class _Programme:
                 tuple(n for n in sorted(zone.upper)
                       if prices["upper", zone.place.id, n] < -TINY),
             )
-        orders = {o.id: o.ordered_lb(spread[o.id]) for o in self.offers if spread[o.id] > TINY}
+        orders = {o.id: o.ordered_lb(spread[o.id] + o.committed_lb) - o.ordered_lb(o.committed_lb)
+                  for o in self.offers if spread[o.id] > TINY}
         cost = passes + sum(price_lb(o) * orders.get(o.id, 0.0) for o in self.offers)
         return FieldMix(blends, orders, cost)
 
@@ -311,6 +315,6 @@ class _Programme:
 def _most(zone: BlendZone, offer: Offer) -> float:
     """Pounds per acre beyond which a product can serve no need of the zone."""
     useful = [amount / offer.fraction(n) for n, amount in zone.wanted().items()
-              if offer.fraction(n) > 0]
+              if offer.fraction(n) > 0 and offer.id not in zone.barred]
     most = max(useful, default=0.0)
     return most if offer.most_lb_ac is None else min(most, offer.most_lb_ac)

@@ -5,7 +5,7 @@ waits for is taken. This gives the best set by rank: no set within the budget ho
 higher-ranked action that this one lacks while keeping all ranked above it. More money
 therefore never drops an action for a lower-ranked one. Actions without a price are taken
 and named, since their cost is unknown, not zero. Nothing is kept for what a reading still
-decides.
+decides, nor for what the adviser put off.
 """
 
 from __future__ import annotations
@@ -46,6 +46,8 @@ def choose(actions: tuple[Action, ...], limit: float | None,
     """
     chosen: list[Action] = []
     left_out: list[Action] = []
+    deferred = tuple(a.id for a in actions if a.deferred is not None)
+    actions = tuple(a for a in actions if a.deferred is None)
     undecided = tuple(a.id for a in actions if a.conditional_on is not None)
     actions = tuple(a for a in actions if a.conditional_on is None)
     present = {a.id for a in actions}
@@ -69,6 +71,6 @@ def choose(actions: tuple[Action, ...], limit: float | None,
         money = cost_of([*chosen, following]) - limit
     return BudgetResult(
         limit, tuple(a.id for a in chosen), tuple(a.id for a in left_out), spent,
-        tuple(a.id for a in chosen if a.cost_total is None), undecided,
+        tuple(a.id for a in chosen if a.cost_total is None), undecided, deferred,
         None if following is None else following.id, money,
     )

@@ -9,7 +9,8 @@ wherever something is fed:
 * where no rate is known: what the harvest takes; near water, or without a known harvest, none;
 * what the zone's stated phosphorus index allows, and beside it what the region's class of the
   phosphorus test allows, where it asks for less;
-* nitrogen: what the harvest takes, where a table gives it.
+* nitrogen: what the adviser's line leaves to apply and a little more, since phosphorus brings
+  some; without a line what the harvest takes, where a table gives it.
 
 The setback from water is said with each source (``interactions``), since the case does not map
 which part of a zone lies inside it.
@@ -27,8 +28,11 @@ from loambrief.case.schema import CaseFile, NearWater
 from loambrief.errors import LoambriefError
 from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Verdict
+from loambrief.topics.carbon_nitrogen.line import LINE
 from loambrief.topics.nutrients.formulas_removal import crop_removal
 
+LINE_SLACK_LB_AC = 20.0
+"""Nitrogen above the adviser's line that may come with phosphorus (our own cut)."""
 LEFT_OUT = "maintenance_left_out"
 INDEX_BASIS = {"low": "nitrogen", "medium": "nitrogen", "high": "removal", "very high": "none"}
 """What a stated phosphorus index lets manure follow: USDA NRCS code 590 and the state indexes
@@ -41,7 +45,7 @@ class Limit:
 
     ``reason``: ``excess``, ``not_needed``, ``left_out``, ``left_out_water``, ``guide_rate``,
     ``guide_rate_water``, ``harvest``, ``class``, ``index``, ``unknown``, ``unknown_water``,
-    ``cap`` or ``nitrogen`` (macro ``limited_by``).
+    ``cap``, ``nitrogen`` or ``nitrogen_line`` (macro ``limited_by``).
     """
 
     amount: float
@@ -67,7 +71,7 @@ def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     dict
         Zone id -> nutrient -> limit [lb/ac].
     """
-    taken = {n: _removed(case, n) for n in ("N", "P2O5")}
+    taken = {n: removed(case, n) for n in ("N", "P2O5")}
     return {zone_id: _zone(case, zone_id, needs, findings, judged, taken)
             for zone_id, needs in zones.items()}
 
@@ -104,7 +108,10 @@ def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
         elif result.details.get("basis") == "removal" and removal is not None:
             keep("P2O5", Limit(float(removal.value), "class", (result, removal)))
     nitrogen = taken["N"]
-    if nitrogen is not None:
+    line = next((f for f in here if f.id.startswith(f"{LINE}.")), None)
+    if line is not None and line.value is not None:
+        keep("N", Limit(line.value + LINE_SLACK_LB_AC, "nitrogen_line"))
+    elif nitrogen is not None:
         keep("N", Limit(float(nitrogen.value), "nitrogen", (nitrogen,)))
     return found
 
@@ -146,7 +153,7 @@ def stated_index(case: CaseFile, zone_id: str) -> str | None:
     return None if index is None else index.risk
 
 
-def _removed(case: CaseFile, nutrient: str) -> Result | None:
+def removed(case: CaseFile, nutrient: str) -> Result | None:
     """What the harvest takes at the yield goal [lb/ac]; None where that is not known."""
     crop, goal = known_crop(case.field.crop), case.field.yield_goal
     if crop is None or goal is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -65,8 +66,25 @@ class Action:
     computed_rate: float | None = None
     """Rounded rate of the calculation where the adviser set another (``rate`` is theirs)."""
     own_reason: str | None = None
+    own: str = ""
+    """``action`` or ``nitrogen`` where the adviser put it into the plan; empty else."""
+    changed: tuple[str, ...] = ()
+    """What the adviser changed of it: ``rate``, ``replace``, ``split``, ``defer``, ``move``."""
+    reasons: tuple[str, ...] = ()
+    """The adviser's reasons for it and for each change, as typed."""
+    split_from: str = ""
+    """Id of the action that it is a part of; empty if whole."""
+    stated_rank: int | None = None
+    deferred: Message | None = None
+    """Until when the adviser put it off; no money is kept for it and nothing is ordered."""
     pass_number: int = 1
     passes: int = 1
+    years_at_once: int = 1
+    """Years whose maintenance goes on in one pass, since the spreader cannot set less."""
+    cap_at_once: float | None = None
+    """``cap`` where the guide's most years of maintenance go on in one pass [rate_unit]."""
+    owner_pays: float | None = None
+    """What the owner of the ground pays beside ``cost_total`` [currency]; None: nothing."""
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
     meets: tuple[str, ...] = ()
@@ -113,6 +131,11 @@ class Action:
             return ()
         return tuple(dict.fromkeys(r.source for r in self.results
                                    if r.how == "memory" and r.source is not None))
+
+    def answers_to(self, name: str) -> bool:
+        """Whether a name means this action: its id, or the first parts of it (``lime.lime.n``)."""
+        return any(own == name or own.startswith(f"{name}.")
+                   for own in (self.id, self.split_from) if own)
 
     @property
     def total(self) -> float | None:
@@ -161,6 +184,8 @@ class BudgetResult:
     unpriced: tuple[str, ...]
     undecided: tuple[str, ...] = ()
     """Actions that a reading still decides: no money is kept for them."""
+    deferred: tuple[str, ...] = ()
+    """Actions that the adviser put off: no money is kept for them."""
     next_use: str | None = None
     """Action that the next money should buy."""
     next_money: float | None = None
@@ -200,6 +225,114 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class WithoutMaterial:
+    """A need that a constraint of the farm leaves without a material.
+
+    Attributes
+    ----------
+    key : str
+        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``.
+    reason : str
+        As typed, or the name of the machine.
+    materials : tuple of str
+        Names of what would have served.
+    """
+
+    action_id: str
+    item: str
+    place: Place
+    key: str
+    reason: str
+    materials: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CheckStrip:
+    """Strips that show whether an uncertain action was worth its money.
+
+    Attributes
+    ----------
+    laid_out : bool
+        The case asks for them, so their area is taken off the action; else only offered.
+    width_ft, length_ft : float or None
+        Of one strip [ft]; None where the case does not say.
+    count : int
+    area_ac : float
+        Of all strips of the action [ac]; 0 where they are only offered.
+    read_by : str
+        Key of how to read them.
+    """
+
+    action_id: str
+    laid_out: bool
+    width_ft: float | None
+    length_ft: float | None
+    count: int
+    area_ac: float
+    read_by: str
+    why: str
+
+
+@dataclass(frozen=True)
+class SpreadingDays:
+    """Days one machine needs for what the money covers this season."""
+
+    machine: str
+    mass_lb: float
+    per_day_lb: float
+
+    @property
+    def days(self) -> float:
+        """Days, up to the next tenth."""
+        return math.ceil(self.mass_lb / self.per_day_lb * 10 - 1e-9) / 10
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """An action of the program that the adviser took out of the plan."""
+
+    action: Action
+    reason: str
+    cautions: tuple[Message, ...]
+    """What still holds without it: what they warn of is still there."""
+
+
+@dataclass(frozen=True)
+class PlanFigure:
+    """One side of a difference: what is done, at which rate, cost and rank."""
+
+    action_id: str
+    rank: int
+    material: str | None
+    rate: float | None
+    rate_unit: str
+    cost: float | None
+    window: Message | None = None
+
+
+@dataclass(frozen=True)
+class PlanDifference:
+    """What the adviser set differently from the program, with both figures.
+
+    Attributes
+    ----------
+    kinds : tuple of str
+        ``action`` (own), ``nitrogen``, ``rate``, ``replace``, ``split``, ``defer``, ``move``,
+        ``drop``, or ``instead``: it follows from other entries.
+    own, program : tuple of Figure
+        What the plan holds in its place, several where it was split; what the program gave.
+    """
+
+    kinds: tuple[str, ...]
+    action_id: str
+    title: Message
+    place: Place
+    reasons: tuple[str, ...]
+    own: tuple[PlanFigure, ...] = ()
+    program: tuple[PlanFigure, ...] = ()
+
+
+@dataclass(frozen=True)
 class Plan:
     """Ranked actions and everything around them."""
 
@@ -213,6 +346,15 @@ class Plan:
     alternatives: tuple[Alternative, ...] = ()
     verdicts: tuple[Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
+    gaps: tuple[WithoutMaterial, ...] = ()
+    strips: tuple[CheckStrip, ...] = ()
+    spreading: tuple[SpreadingDays, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+    met: tuple[tuple[Need, Action], ...] = ()
+    """Needs that an own action meets whole, with that action."""
+    differences: tuple[PlanDifference, ...] = ()
+    program: Plan | None = None
+    """The program's own plan, without anything that the adviser set; None where it is the same."""
 
     def unjudged(self) -> tuple[Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""

@@ -72,6 +72,8 @@ class Offer:
     """Most of it in one pass [lb/ac as sold]: metals of biosolids."""
     metals: tuple[Result, ...] = ()
     """The yearly rates by metal that this limit is from."""
+    committed_lb: float = 0.0
+    """Spread in any case by own actions [lb]: the mix shares its loads."""
     wait: Wait | None = None
     """Days that must pass between it and the harvest."""
     days_to_harvest: int | None = None

@@ -10,7 +10,6 @@ from loambrief.actions.materials import pounds_per, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
 from loambrief.case.schema import CaseFile, Override
-from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, NeedKind, say
 
 OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
@@ -35,20 +34,11 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
     Returns
     -------
     list of Action
-
-    Raises
-    ------
-    UnknownName
-        An override names no action with a product, and no material in use.
+        With own actions untouched: their rate is the adviser's already.
     """
     for entry in case.overrides:
-        touched = {a.id for a in actions if a.rate is not None
+        touched = {a.id for a in actions if a.rate is not None and not a.own
                    and entry.action in (a.id, a.material_id)}
-        if not touched:
-            known = sorted({n for a in actions if a.rate is not None
-                            for n in (a.id, a.material_id) if n})
-            raise UnknownName("action or material with a rate (overrides)", entry.action,
-                              tuple(known))
         actions = [_own(a, entry, offers) if a.id in touched else a for a in actions]
     if case.overrides:
         actions = [_warn(a, actions, zones) for a in actions]
@@ -64,6 +54,7 @@ def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action
         action,
         title=say(action.title.key, **{**action.title.params, "rate": rate}),
         computed_rate=action.rate, own_reason=entry.reason, rate=rate,
+        changed=(*action.changed, "rate"), reasons=(*action.reasons, entry.reason),
         supplies=supplies(offer, rate * size),
         **(priced(offer, rate, action.rate_unit, action.area_ac) if rate > 0 else NOTHING),
     )

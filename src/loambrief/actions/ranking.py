@@ -12,6 +12,7 @@
 4. Of equals, those with a published chance of a response first, by that chance for each unit
    of money; then the rest, the cheaper first.
 5. Ties go by the action's name, so that nothing depends on the order of the file.
+6. Where the adviser gives an action its place, it stands there, and the rest around it.
 
 No yield gain is assumed anywhere: "benefit" here is the severity of what is put right, and
 the chance of a response only where a source publishes one.
@@ -21,6 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from loambrief.actions.model import Action
 from loambrief.findings.model import Confidence, NeedKind, say
@@ -55,7 +57,7 @@ def step_of(action: Action) -> int:
         return 0
     if action.optional:
         return OPTIONAL
-    if action.pass_number > 1:
+    if action.pass_number > 1 or action.deferred is not None:
         return LATER
     if action.kind is NeedKind.MANAGE and _WATER_AND_AIR & set(action.topics):
         return 1
@@ -81,13 +83,17 @@ def _distance(action: Action) -> float:
     return round(action.distance or 0.0, 2)
 
 
-def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
+def rank(actions: tuple[Action, ...],
+         wanted: Mapping[str, int] = MappingProxyType({})) -> tuple[Action, ...]:
     """Number the actions by the rule of this module.
 
     Parameters
     ----------
     actions : tuple of Action
         In any order; ``depends_on`` may name actions that are absent (ignored).
+    wanted : mapping of str to int
+        Id of an action -> the place in the order that the adviser gives it, from 1; the rest
+        keep their order around it.
 
     Returns
     -------
@@ -104,19 +110,37 @@ def rank(actions: tuple[Action, ...]) -> tuple[Action, ...]:
         ]
         best = min(free or list(waiting.values()), key=lambda a: (urgent[a.id], sort_key(a)))
         del waiting[best.id]
-        blocked_by = tuple(d for d in best.depends_on if any(x.id == d for x in done))
+        done.append(best)
+    placed = [a for a in done if a.id not in wanted]
+    for action in sorted((a for a in done if a.id in wanted), key=lambda a: wanted[a.id]):
+        placed.insert(wanted[action.id] - 1, action)
+    return _explained(placed, urgent, wanted)
+
+
+def _explained(placed: list[Action], urgent: Mapping[str, int],
+               wanted: Mapping[str, int]) -> tuple[Action, ...]:
+    """The order with its numbers, and why each action stands where it stands."""
+    told: list[Action] = []
+    for number, action in enumerate(placed, 1):
+        above = placed[number - 2] if number > 1 else None
+        by = None if above is None else _placed_by(above, action)
+        if action.id in wanted:
+            by = "adviser"
+        elif above is not None and above.id in wanted:
+            by = "moved"
         reason = say(
             "actions.rank_reason",
-            step=urgent[best.id],
-            severity=best.severity,
-            confidence=best.confidence.value,
-            optional=best.optional,
-            waits=bool(blocked_by),
-            above=done[-1].rank if done else None,
-            by=_placed_by(done[-1], best) if done else None,
+            step=urgent[action.id],
+            severity=action.severity,
+            confidence=action.confidence.value,
+            optional=action.optional,
+            waits=any(d in {a.id for a in told} for d in action.depends_on),
+            above=None if above is None else number - 1,
+            by=by,
+            own=action.own,
         )
-        done.append(replace(best, rank=len(done) + 1, rank_reason=reason))
-    return tuple(done)
+        told.append(replace(action, rank=number, rank_reason=reason))
+    return tuple(told)
 
 
 def _steps(actions: Mapping[str, Action]) -> dict[str, int]:

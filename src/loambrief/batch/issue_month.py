@@ -37,6 +37,7 @@ from loambrief.errors import (
 )
 from loambrief.mail.compose import Finished, NoLetter, letters
 from loambrief.mail.send import delivered
+from loambrief.pipeline import Files
 from loambrief.record.freeze import Frozen, read_inputs
 from loambrief.record.issue import SHEET, Issued, issue_inputs
 from loambrief.record.retention import enter_files
@@ -72,6 +73,7 @@ class IssueRequest:
     flat: bool = False
     letters: bool = False
     sign: Sign | None = None
+    form: Files = Files.TWO
 
 
 @dataclass(frozen=True)
@@ -186,7 +188,7 @@ class _IssueWork:
             case = inputs.loaded.case
             case_id, client = case.case.id, case.client.name
             made = issue_inputs(inputs, str(path), self.store, self.request.words,
-                                self.request.sheet)
+                                self.request.sheet, self.request.form)
         except CaseProblems as error:
             return self._refused(path, *map(str, error.problems), case_id=case_id, client=client)
         except RecordRefused as error:
@@ -272,7 +274,8 @@ class _IssueWork:
         more = {name: content for name, content in files.items()
                 if name.endswith(".pdf") and name not in (main, signed)}
         self.finished.setdefault(client, []).append(
-            Finished(Enclosed(about.facts, about.data, first), files[first], more))
+            Finished(Enclosed(about.facts, about.data, first), files[first],
+                     more=more))
 
     def write_letters(self) -> None:
         """A letter to each client, with what no letter has brought before."""

@@ -5,9 +5,9 @@ that do not fit each other. CASE060 to CASE079: lab files, profiles and field sh
 and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
 it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
 with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
-were not checked against the print; :mod:`loambrief.record.accepted` holds them against the advice.
-Codes that begin with ``ISSUE-`` are the points of the table ``record/completeness``; some may be
-left out under ``accept`` with a reason.
+were not checked against the print; :mod:`loambrief.record.completeness` holds them against the
+advice. Codes that begin with ``ISSUE-`` are the points of the table ``record/completeness``; some
+may be left out under ``accept`` with a reason.
 """
 
 from __future__ import annotations
@@ -19,6 +19,9 @@ from loambrief.tables import load
 
 OF_ADVICE = ("UNJUDGED", "MEMORY")
 """Codes of an accepted point that only the advice can have, never the case by itself."""
+
+OF_PLAN = ("CASE131", "CASE132", "CASE133")
+"""Warnings that only the finished plan can give."""
 
 
 def asked_at_issue() -> frozenset[str]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
-from loambrief.case.codes import OF_ADVICE, asked_at_issue
+from loambrief.case.codes import OF_ADVICE, OF_PLAN, asked_at_issue
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import History, count_done, find_history, read_history, with_history
 from loambrief.case.normalise import to_house
@@ -59,6 +59,8 @@ class LoadedCase:
         Earlier cases of the field, oldest first.
     brand : PrintedBrand or None
         Logo and accent, the client's before the adviser's.
+    source : SourceText or None
+        The data with the places of everything, for what only the plan can tell.
     """
 
     case: CaseFile
@@ -72,6 +74,25 @@ class LoadedCase:
     photos: tuple[Photo, ...] = ()
     earlier: tuple[LoadedCase, ...] = ()
     brand: PrintedBrand | None = None
+    source: SourceText | None = field(default=None, compare=False, repr=False)
+
+    def of_plan(self, faults: Iterable[Fault]) -> LoadedCase:
+        """With warnings of the finished plan sorted in; the accepted ones with their reason.
+
+        Raises
+        ------
+        CaseProblems
+            There are errors among them.
+        """
+        if self.source is None:
+            return self
+        found = self.source.problems(faults)
+        if any(p.severity == "error" for p in found):
+            raise CaseProblems(in_file_order([*found, *self.warnings]))
+        kept, accepted = _sort_out(self.case, found, self.source, OF_PLAN)
+        return replace(self, warnings=in_file_order([*self.warnings, *kept]),
+                       accepted=tuple(sorted((*self.accepted, *accepted),
+                                             key=lambda pair: (pair[0].line, pair[0].column))))
 
 
 def load_case(
@@ -174,7 +195,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
                if brand is not None and brand.name else []))
     sha256 = digest(hashlib.sha256(raw).hexdigest(), files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos, tuple(history.cases), brand)
+                      files, resolved.guides, whole_photos, tuple(history.cases), brand, source)
 
 
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
@@ -215,16 +236,22 @@ def _further_faults(error: ValidationError, source: SourceText,
 
 
 def _sort_out(
-    case: CaseFile, found: list[Problem], source: SourceText
+    case: CaseFile, found: list[Problem], source: SourceText,
+    only: tuple[str, ...] = (),
 ) -> tuple[list[Problem], tuple[tuple[Problem, str], ...]]:
-    """Warnings that remain, and those the adviser accepted with the reason."""
+    """Warnings that remain, and those the adviser accepted with the reason.
+
+    An entry that accepts what did not occur is a warning too; those on warnings of the plan are
+    judged with the plan (``only``).
+    """
     reasons = {(a.code, a.field): a.reason for a in case.accept}
     kept = [p for p in found if (p.code, p.field) not in reasons]
     accepted = [(p, reasons[p.code, p.field]) for p in found if (p.code, p.field) in reasons]
     occurred = {(p.code, p.field) for p in found}
-    later = {*OF_ADVICE, *asked_at_issue()}
+    later = {*OF_ADVICE, *OF_PLAN, *asked_at_issue()}
     for i, entry in enumerate(case.accept):
-        if entry.code not in later and (entry.code, entry.field) not in occurred:
+        here = entry.code in only if only else entry.code not in later
+        if here and (entry.code, entry.field) not in occurred:
             kept.append(source.problem(Fault(
                 "CASE117", ("accept", i), f"{entry.code} for {entry.field!r}",
                 "a warning of this case",

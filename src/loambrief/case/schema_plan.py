@@ -18,6 +18,7 @@ WORKS = ("lime", "acidify", "gypsum", "nutrient", "organic matter", "loosen", "d
 """What an own action puts right; the values of ``findings.model.NeedKind``."""
 CHANGES = ("drop", "defer", "replace", "split", "move")
 """What an adviser does to an action of the plan."""
+STANDS = ("good", "fair", "poor")
 RATE_IS = ("from all sources", "still to apply")
 """Whether legumes, manure, soil and water are still to be taken off a nitrogen rate."""
 
@@ -91,6 +92,10 @@ class Nitrogen(Part):
     rate: q.Rate
     rate_is: Annotated[str, q.choice(RATE_IS)]
     """Whether legumes, manure, soil and water are already counted in the rate."""
+    stand: Annotated[str, q.choice(STANDS)] | None = None
+    """How good the stand of the forage legume before this crop was."""
+    irrigation: q.WaterDepth | None = None
+    """Water that will be put on in the season, for the nitrate it brings."""
     passes: Annotated[list[NitrogenPass], Field(max_length=12)] = []
     reason: q.Text | None = None
     cautions: Annotated[list[q.Text], Field(max_length=12)] = []

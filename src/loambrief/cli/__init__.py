@@ -9,6 +9,7 @@ imports what it needs when it runs.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Iterable
@@ -83,7 +84,11 @@ class Commands(Listed):
 
     def main(self, *args, **kwargs):
         settle_streams()
-        return super().main(*args, **kwargs)
+        try:
+            return super().main(*args, **kwargs)
+        finally:
+            if not (args or kwargs):  # the process ends: not one search for garbage more
+                gc.freeze()
 
     def invoke(self, ctx: click.Context):
         try:

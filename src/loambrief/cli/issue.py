@@ -11,6 +11,7 @@ import click
 
 from loambrief.cli.shared import (
     ARCHIVE,
+    FILES,
     OUTPUT,
     PATH,
     PLACE,
@@ -34,22 +35,23 @@ INTERRUPTED = 130
 @click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @ARCHIVE
 @click.option("-o", "--output", type=OUTPUT, required=True,
-              help="Folder for <number>-r<revision>.pdf and .json; of several cases in a folder "
-                   "for each client.")
+              help="Folder for <number>-r<revision>.pdf, .annex.pdf and .json; of several cases "
+                   "in a folder for each client.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that the case names but that lies elsewhere; may be repeated.")
 @click.option("--sign", "signing", is_flag=True, help="Sign as the adviser what is issued.")
 @key_options
 @click.option("--mail", is_flag=True,
               help="Also a letter to each client with what was issued; see loambrief send.")
+@FILES
 @SHEET
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 @QUIET
 def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple[Path, ...],
           signing: bool, key: Path | None, settings_file: Path | None, level: str | None,
-          passphrase_env: str | None, name_differs: str, mail: bool, applicator_sheet: bool,
-          templates: Path | None, as_json: bool, quiet: bool) -> None:
+          passphrase_env: str | None, name_differs: str, mail: bool, files_as: str,
+          applicator_sheet: bool, templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Issue advisories: check that each case is complete, number it, enter it.
 
     A PLACE is a case file, a folder, a pattern in quotes or a list of them, as for batch.
@@ -84,7 +86,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
     if single and not (mail or signing):
         with Store.open(archive) as store:
             made = issue_case(found.cases[0], store, lab_files=lab_files, words=words,
-                              sheet=applicator_sheet)
+                              sheet=applicator_sheet, form=pipeline.Files(files_as))
         written = pipeline.write_files(made.files, output)
         if as_json or not quiet:
             report(made, written, as_json)
@@ -96,7 +98,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
         sign = _signs(opened_signer(key_settings(key, settings_file, level, passphrase_env)),
                       name_differs)
     request = IssueRequest(found.cases, output, lab_files, words, applicator_sheet, single, mail,
-                           sign)
+                           sign, pipeline.Files(files_as))
     with Store.open(archive) as store:
         done = issue_month(request, store, progress_for(sys.stderr, quiet=quiet or as_json))
     _tell(done, as_json, quiet)

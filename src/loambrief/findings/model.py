@@ -177,6 +177,8 @@ class Judgement:
     sources: tuple[str, ...] = ()
     amount: float | None = None
     unit: str = ""
+    set_aside: tuple[str, ...] = ()
+    """Reasons for which the adviser set aside what it asks for; the verdict itself stays."""
 
     @property
     def id(self) -> str:

@@ -16,6 +16,7 @@ from email.message import EmailMessage
 from email.policy import SMTP
 
 from loambrief.errors import LoambriefError
+from loambrief.pipeline import ANNEX
 from loambrief.report.letters import Enclosed, Facts, letter_text
 
 MOST_BYTES = 20_000_000
@@ -27,16 +28,18 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
 class Finished:
     """A finished advisory to be sent: what the letter says, and the PDFs it carries.
 
-    ``more`` are further documents that belong to it, by name.
+    ``annex`` is empty where it ends the first; ``more`` are further documents, by name.
     """
 
     enclosed: Enclosed
     pdf: bytes
+    annex: bytes = b""
     more: Mapping[str, bytes] = field(default_factory=dict)
 
     def files(self) -> dict[str, bytes]:
         """What is attached, by name; the advisory first."""
-        return {self.name: self.pdf, **self.more}
+        annex = {annex_of(self.name): self.annex} if self.annex else {}
+        return {self.name: self.pdf, **annex, **self.more}
 
     @property
     def facts(self) -> Facts:
@@ -129,6 +132,11 @@ def compose(group: Sequence[Finished]) -> Letter:
         raise LetterFault(f"the letter has {len(content) / 1e6:.0f} MB, more than the "
                           f"{MOST_BYTES / 1e6:.0f} MB that mail servers commonly take")
     return Letter(facts.client, recipient.addr_spec, content)
+
+
+def annex_of(name: str) -> str:
+    """Name of the annex that belongs to a PDF."""
+    return f"{name.removesuffix('.pdf')}{ANNEX}"
 
 
 def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:

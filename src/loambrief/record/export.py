@@ -9,7 +9,7 @@ from io import BytesIO
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.record.rerender import render_again
+from loambrief.record.rerender import marked_stem, render_again
 from loambrief.record.retention import Scope, scope_of
 from loambrief.report.blocks import DocumentStatus
 
@@ -78,8 +78,8 @@ def _event(store: Store, seq: int, files: dict[str, bytes]) -> dict:
         mark = MARKS.get(status)
         if mark is not None and file["role"] == "pdf" and op in ("issue", "supersede"):
             made = render_again(store, number, revision, status=mark)
-            stem = f"{folder}/{name.removesuffix('.pdf')}-{status}"
-            files[f"{stem}.pdf"], files[f"{stem}.json"] = made.pdf, made.data
+            for told, again in made.files(marked_stem(number, revision, mark)).items():
+                files[f"{folder}/{told}"] = again
         if mark is not None and file["role"] in HOLDS:
             part = "original/"
         path = f"{folder}/{part}{name}"

@@ -46,7 +46,7 @@ from loambrief.pipeline import Advice
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import file_stem
-from loambrief.record.rerender import frozen_words
+from loambrief.record.rerender import form_of, frozen_words
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.own_words import with_own_words
 from loambrief.report.text import Writer
@@ -187,8 +187,8 @@ def redact(number: str, store: Store, revision: int | None = None,
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
             advice = _without_lines(advice)
             made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
-                                   revision=revision)
-        files = {f"{name}.pdf": made.pdf, f"{name}.json": made.data}
+                                   revision=revision, files=form_of(card), stem=name)
+        files = made.files(name)
         phones = _phones(loaded.source_text, home)
         for file, content in files.items():
             must_be_clean(names, phones, file, content)

@@ -11,8 +11,11 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import CaseAnswer, answer
+from loambrief.report.blocks import AnnexFile
+from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
+from loambrief.report.own_part import own_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -51,6 +54,7 @@ def advisory_data(
     issued: dt.date | None = None,
     made_with: Mapping[str, str] | None = None,
     changes: Mapping | None = None,
+    annex: AnnexFile | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -75,6 +79,7 @@ def advisory_data(
         "revision": revision,
         "issued": plain(issued),
         "changes": plain(changes),
+        "annex": None if annex is None else {"file": annex.name, "sha256": annex.sha256},
         "question": _question(answer(case, diagnosis, plan), write),
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],
@@ -104,6 +109,7 @@ def advisory_data(
             "chosen": list(plan.budget.chosen),
             "left_out": list(plan.budget.left_out),
             "undecided": list(plan.budget.undecided),
+            "deferred": list(plan.budget.deferred),
             "spent": plain(plan.budget.spent),
             "without_price": list(plan.budget.unpriced),
             "next_action": plan.budget.next_use,
@@ -118,6 +124,8 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        **{key: plain(value) for key, value in farm_data(case, plan).items()},
+        "adviser_set": plain(own_data(plan, writer)),
         "history": plain(history_data(diagnosis.history, writer)),
     }
 
@@ -205,10 +213,17 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "cap": plain(action.cap),
         "computed_rate": plain(action.computed_rate),
         "own_rate_reason": action.own_reason,
+        "own": action.own or None,
+        "changed": list(action.changed),
+        "own_reasons": list(action.reasons),
+        "split_from": action.split_from or None,
+        "deferred": _write_or_none(action.deferred, write),
         "area": plain(action.area_ac),
         "area_unit": "ac",
         "total": plain(action.total),
         "total_unit": action.total_unit,
+        "years_at_once": action.years_at_once,
+        "owner_pays": plain(action.owner_pays),
         "cost_per_area": plain(action.cost_per_ac),
         "cost_total": plain(action.cost_total),
         "currency": case.case.currency,

@@ -12,7 +12,7 @@ FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 
 def brief(context: Context, action: Action) -> str:
     """What to do, without the material and rate that have columns of their own."""
-    if action.material_id is None or action.rate is None:
+    if action.material_id is None or action.rate is None or action.own:
         return context.writer.short(action.title)
     if action.item == EVERY_SEASON:
         return context.writer.short(action.title)

@@ -211,6 +211,8 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     if action.total is not None:
         total = context.order(action.total, action.total_unit)
     what = brief(context, action)
+    if action.own == "action":
+        what = context.word("own_action", what=what)
     if action.optional:
         what = context.word("optional_action", what=what)
     return FirstAction(
@@ -271,6 +273,7 @@ def cost_line(context: Context) -> Text:
         left_out=spans_of([by_id[i] for i in money.left_out if i not in spare]),
         spare=spans_of([by_id[i] for i in money.left_out if i in spare]),
         undecided=spans_of([by_id[i] for i in money.undecided]),
+        deferred=spans_of([by_id[i] for i in money.deferred]),
         unpriced=spans_of([by_id[i] for i in money.unpriced]),
     )
 

@@ -24,7 +24,7 @@ def verdict_blocks(context: Context) -> list[Block]:
             rows.append(Row((_word(context, f"group_{kind.name.lower()}"),), RowKind.GROUP))
             rows += _rows(context, _alike(context, here), kind)
     return [
-        Heading(2, _word(context, "heading_table"), anchor="verdicts"),
+        Heading(3, _word(context, "heading_table"), anchor="verdicts"),
         Table(
             (Column(_word(context, "column_what"), weight=2),
              Column(_word(context, "column_place"), weight=2),
@@ -53,9 +53,12 @@ def _why(context: Context, verdict: Judgement) -> str:
     said = [context.write(verdict.why)]
     if verdict.settle is not None:
         said.append(context.write(say("verdicts.settled_by", settle=verdict.settle)))
-    reasons = accepted_reasons(context, verdict)
+    reasons = (accepted_reasons(context, verdict)
+               if verdict.verdict is Verdict.NOT_JUDGED else [])
     if reasons:
         said.append(context.write(say("verdicts.accepted", reasons=reasons)))
+    if verdict.set_aside:
+        said.append(context.write(say("verdicts.set_aside", reasons=list(verdict.set_aside))))
     return " ".join(said)
 
 

@@ -3,20 +3,20 @@
 from importlib import import_module
 
 TOPICS = {
-    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets",
-                "formulas_tolerance"),
+    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
     "cations": ("formulas",),
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
                  "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
                   "formulas_micronutrients", "formulas_limits", "formulas_manure"),
-    "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply"),
+    "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
+                        "formulas_credits"),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "refractometry": ("formulas",),
     "forage": ("formulas", "formulas_grades", "formulas_safety"),
     "stratification": ("formulas",),
     "weeds": ("formulas", "formulas_loss"),
-    "sampling": ("formulas", "formulas_error", "formulas_age"),
+    "sampling": ("formulas", "formulas_error"),
     "economics": ("formulas",),
 }
 

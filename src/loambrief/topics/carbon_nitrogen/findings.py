@@ -42,6 +42,7 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
     residue_for_organic_matter_ton_ac,
     years_to_organic_matter,
 )
+from loambrief.topics.carbon_nitrogen.line import nitrogen_line
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
@@ -117,6 +118,7 @@ def assess(case: CaseFile) -> Assessment:
         else:
             findings.append(found)
     findings += material_findings(case)
+    findings += nitrogen_line(case)
     return Assessment(tuple(findings), tuple(missing))
 
 

@@ -24,12 +24,12 @@ def nitrogen_carriers(case: CaseFile) -> tuple[str, ...]:
 
 
 def season_nitrogen(case: CaseFile) -> list[Missing]:
-    """The season's nitrogen rate of a crop that makes none of its own; empty for a legume.
+    """The season's nitrogen rate, where nobody set one and the crop makes none of its own.
 
     A crop of a standing sod that is not a legume (grass hay) needs nitrogen like any other.
     """
     crop = case.field.crop
-    if fixes_nitrogen(crop):
+    if fixes_nitrogen(crop) or case.nitrogen is not None:
         return []
     previous = case.field.previous_crop
     earlier = tuple(dict.fromkeys(
