@@ -27,7 +27,7 @@ from loambrief.batch.lock import folder_lock
 from loambrief.case.load import load_case
 from loambrief.cli import main
 from loambrief.errors import FolderBusy
-from loambrief.mail.sent_log import LetterState, SentLog
+from loambrief.mail.send import LetterState, SentLog
 from loambrief.record import issue as issuing
 
 ASH, ELM = "Ash Lane Farm", "Elm Court"
@@ -133,7 +133,7 @@ def test_one_bad_case_never_stops_the_others(month, tmp_path, quick):
     problems = ["\n".join(c.problems) for c in done.cases]
     assert f"{north}:" in problems[1] and "mistletoe" in problems[1]
     assert "none.yaml: No such file" in problems[2]
-    assert problems[3] == problems[4] and f"that of {west}, {twin}" in problems[3]
+    assert problems[3] == problems[4] and f"that of {west}:6, {twin}:6" in problems[3]
     assert not done.good and not done.stopped
 
 
@@ -301,8 +301,10 @@ def test_the_command_issues_a_folder(tmp_path, monkeypatch):
     assert "2 cases: 1 issued, 0 already issued, 1 not issued" in done.output
     assert f"not issued: {bad}" in done.output and "farm.location" in done.output
     (letter,) = (tmp_path / "out").rglob("*.eml")
-    (pdf,) = enclosed(letter).values()
-    assert pdf.startswith(b"%PDF-") and b"do not act" not in letter.read_bytes()
+    pdfs = enclosed(letter)
+    assert list(pdfs) == ["IV-2026-0001-r1.pdf", "IV-2026-0001-r1.annex.pdf"]
+    assert all(pdf.startswith(b"%PDF-") for pdf in pdfs.values())
+    assert b"do not act" not in letter.read_bytes()
     told = CliRunner().invoke(main, [*command, "--json"])
     data = json.loads(told.stdout)
     assert (data["issued"], data["already_issued"], data["not_issued"]) == (0, 1, 1)
