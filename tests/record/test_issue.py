@@ -147,8 +147,8 @@ def test_a_point_that_cannot_be_had_is_left_out_with_its_reason(advice, tmp_path
     text = WAIVED.replace("'SAMPLER'", f"'{named}'")
     found = gate_of(advice, tmp_path / "a", sampler="", accept=text)
     assert [str(problem) for problem in found] == []
-    page = " ".join(" ".join(page_texts(pipeline.render(pipeline.advise(load_case(
-        tmp_path / "a" / "case.yaml"))).pdf)).split())
+    made = pipeline.render(pipeline.advise(load_case(tmp_path / "a" / "case.yaml")))
+    page = " ".join(" ".join((*page_texts(made.pdf), *page_texts(made.annex))).split())
     assert "Left out: who took the samples" in page and "The grower forgot who it was." in page
 
 
