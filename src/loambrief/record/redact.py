@@ -36,6 +36,7 @@ from pypdf.generic import StreamObject, TextStringObject
 from loambrief import pipeline
 from loambrief.archive.index import fold
 from loambrief.archive.store import Store
+from loambrief.case.boundary import shapes
 from loambrief.case.load import load_bytes
 from loambrief.case.profiles import GUIDE_ENDS, resolve
 from loambrief.case.reader import read_text
@@ -63,12 +64,12 @@ DROPPED = (
     ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
     ("case", "purpose"), ("case", "answer"), ("budget", "note"), ("history",), ("photos",),
     ("client", "brand"), ("adviser", "address"), ("adviser", "phone"), ("adviser", "email"),
-    ("penetrometer", "notes"),
+    ("penetrometer", "notes"), ("strips", "where"),
 )
 """Left out."""
 DROPPED_IN_LISTS = {
     "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256", "lab.pdf"),
-    "materials": ("supplier", "certifier"), "earlier_applications": ("note",),
+    "materials": ("supplier",), "earlier_applications": ("note",),
     "zones": ("boundary",), "done": ("note",),
 }
 PLACES = frozenset({"place", "where"})
@@ -261,6 +262,7 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
         return writer.write(say(f"record.redacted_{name}"))
 
     data = _plain(source)
+    _area_of_shapes(data)
     for path in DROPPED:
         _drop(data, path)
     for part, keys in DROPPED_IN_LISTS.items():
@@ -270,6 +272,11 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     for (part, key), name in REPLACED.items():
         if isinstance(data.get(part), dict) and key in data[part]:
             data[part][key] = word(name)
+    for neighbour in _neighbours(data):
+        neighbour["name"] = word("place")
+    for material in data.get("materials") or ():
+        if "certifier" in material:  # that it was approved decides what may be used
+            material["certifier"] = word("text")
     _only_state(data)
     data = _placed(data, writer, _ids(data), {})
     adviser = data.pop("adviser")
@@ -322,6 +329,19 @@ def _placed(value: Any, writer: Writer, ids: frozenset[str], known: dict[str, st
     return writer.write(say("record.redacted_text")) if key in PROSE else value
 
 
+def _area_of_shapes(data: dict) -> None:
+    """Zones whose area only the boundary tells state it, since the boundary is left out."""
+    drawn = {s.sample.lower(): s.area_ac for s in shapes(data.get("boundary")) if s.sample}
+    for sample in data.get("samples") or ():
+        acres = drawn.get(str(sample.get("id", "")).lower())
+        if acres is not None and not {"area", "share", "repeats"} & set(sample):
+            sample["area"] = f"{acres:.6g} ac"
+
+
+def _neighbours(data: Mapping) -> list[dict]:
+    return list((data.get("constraints") or {}).get("neighbours") or ())
+
+
 def names_in(source: SourceText) -> frozenset[str]:
     """What must not be found in a redacted copy of a case."""
     return frozenset(_names(_plain(source)))
@@ -349,6 +369,7 @@ def _names(data: Mapping) -> Iterable[str]:
     whole = [client.get(k) for k in ("name", "contact", "address", "phone", "email")]
     whole += [farm.get("name"), farm.get("location"), plot.get("name"), plot.get("id")]
     whole += [(data.get("case") or {}).get("id")]
+    whole += [n.get("name") for n in _neighbours(data)]
     whole += [s.get("sampler") for s in data.get("samples") or () if isinstance(s, dict)]
     adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
     for text in (str(t).strip() for t in whole if t):
