@@ -14,7 +14,8 @@ import loambrief
 ROOT = Path(loambrief.__file__).parent
 LAYERS = (  # highest first; a module imports only from lower lines, or from its own part
     ("cli", "__main__"),
-    ("batch", "doctor"),
+    ("doctor",),
+    ("batch",),
     ("record", "mail"),
     ("pipeline",),
     ("archive", "render"),

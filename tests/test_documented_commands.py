@@ -5,15 +5,19 @@ import re
 import shlex
 import shutil
 import tomllib
+from io import BytesIO
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 from click.testing import CliRunner
 from pdf_text import page_texts
 from pypdf import PdfWriter
 
+from loambrief import pipeline
 from loambrief.archive import verify_apart
 from loambrief.archive.verify_pdf import inspect
+from loambrief.case.load import load_case
 from loambrief.cli import COMMANDS, main
 
 ROOT = Path(__file__).parents[1]
@@ -151,6 +155,20 @@ def prepare():
     text = Path("case.yaml").read_text().replace("amount: 9000", "amount: 8000")
     Path("case.yaml").write_text(text)
     Path("grower-passphrase").write_text("")
+    Path("work.csv").write_text("date,case,kind,quantity,what\n"
+                                "2026-10-14,ravenel-creek-bottom,visit,1,Sampling\n")
+    ring = "-86.70,40.150 -86.69,40.150 -86.69,40.151 -86.70,40.151 -86.70,40.150"
+    Path("east40.kml").write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Placemark><Polygon><outerBoundaryIs>'
+        f"<LinearRing><coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs></Polygon>"
+        "</Placemark></kml>")
+    advice = pipeline.advise(load_case(three / "creek_bottom.yaml"))
+    maps, _ = pipeline.rate_map_files(advice)
+    with ZipFile(BytesIO(maps["ravenel-creek-bottom-rates.zip"])) as source, \
+            ZipFile("zones.zip", "w") as target:
+        for name in source.namelist():
+            if name.startswith("tsp."):
+                target.writestr(name, source.read(name))
 
 
 def fill(sheet, target):
@@ -169,6 +187,7 @@ SPECIAL = {
     "--really": "needs a mail server; tests/mail/test_send.py runs one",
     "--settings signing.toml": "needs a timestamp server; tests/sign runs one",
     "--head 3f8a...": "an abridged digest",
+    "--sign --key me.p12": "needs complete cases; tests/record/test_issue_month.py issues some",
 }
 """Parts of example lines that cannot be run here, and why."""
 

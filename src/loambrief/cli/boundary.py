@@ -25,7 +25,7 @@ def boundary(file: Path, output: Path, attribute: str, as_json: bool) -> None:
     \b
     Examples:
       loambrief boundary east40.kml -o cases/east40.geojson
-      loambrief boundary zones.zip -o cases/east40.geojson --attribute ZONE_ID
+      loambrief boundary zones.zip -o cases/zones.geojson --attribute ZONE
     """
     from loambrief.case.boundary import boundary_faults, shapes
     from loambrief.case.boundary_read import as_geojson, boundary_from

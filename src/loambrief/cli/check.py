@@ -37,7 +37,7 @@ def check(places: tuple[str, ...], for_issue: bool, lab_files: tuple[Path, ...],
     \b
     Examples:
       loambrief check sample_inputs/acid_corn_ohio/case.yaml
-      loambrief check cases/2026-10 --for-issue
+      loambrief check sample_inputs/acid_corn_ohio --for-issue
     """
     from loambrief.batch.case_finder import find_cases
 

@@ -51,7 +51,7 @@ def _as_typed(home: Path, path: Path) -> Path:
     return home.relative_to(here)
 
 
-class Place(click.ParamType):
+class PlaceName(click.ParamType):
     """A file, folder, pattern or list, found later; an empty one is refused as a path is."""
 
     name = "place"
@@ -62,7 +62,7 @@ class Place(click.ParamType):
         return value
 
 
-PLACE = Place()
+PLACE = PlaceName()
 PATH = TypedPath(path_type=Path)
 FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
 OUTPUT = OutputPath(path_type=Path)
