@@ -223,6 +223,8 @@ def test_examples_of_the_help_work(bench):
             run('loambrief keys new --name "Odessa Pruett" -o grower.p12 '
                 '--passphrase-env KEYPASS')
             shutil.copy("output/IV-2026-0001-r1.pdf", "MQ-2026-0001-r1.pdf")
+            for name in ("IV-2026-0001-r1.annex.pdf", "MQ-2026-0001-r1.annex.pdf"):
+                shutil.copy("output/IV-2026-0001-r1.annex.pdf", name)
         if line.startswith("loambrief keys new"):
             Path("me.p12").unlink()
             Path("me.pem").unlink()

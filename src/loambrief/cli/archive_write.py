@@ -250,7 +250,8 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, rea
 
     \b
     Examples:
-      loambrief archive erase --client "Pruett & Daughters Grain" --yes --archive records
+      loambrief archive erase --client "Pruett & Daughters Grain" --yes --archive records \\
+          --reason "Asked for by law"
     """
     import sys
 
