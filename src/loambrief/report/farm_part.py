@@ -132,9 +132,9 @@ def strip_blocks(context: Context) -> list[Block]:
         Paragraph((_say(context, "strips_intro",
                         count=int(table.number("value", name="count")),
                         least=table.number("value", name="length_least"),
-                        wanted=table.number("value", name="length_wanted")), " ", *cited)),
+                        wanted=table.number("value", name="length_wanted")), " ", *cited, " ",
+                   _say(context, "strips_read")), Style.SMALL),
         Bullets(tuple(_strip(context, s) for s in strips)),
-        Paragraph(_say(context, "strips_read"), Style.NOTE),
     ]
 
 

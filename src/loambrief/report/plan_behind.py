@@ -73,7 +73,10 @@ def _place(context: Context, action: Action) -> str:
     """Why the action stands where it stands, in a few words."""
     if action.rank_reason is None:
         return ""
-    params = action.rank_reason.params
+    params = dict(action.rank_reason.params)
+    gravest = max(map(context.finding, action.finding_ids), key=lambda f: f.severity, default=None)
+    if gravest is not None:  # what page 1 and the finding itself say
+        params["confidence"] = gravest.confidence.value
     return (f"{context.write(say('actions.rank_step', step=params['step']))}: "
             f"{context.write(say('actions.rank_short', **params))}")
 

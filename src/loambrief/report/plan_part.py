@@ -190,15 +190,15 @@ def followup_section(context: Context) -> list[Block]:
                 row_headers=True,
             )
         )
-    blocks.append(Callout(CalloutKind.NOTE, (Paragraph(" ".join(
-        word(name) for name in ("change_rain", "change_price", "change_crop", "change_test")
-    ), Style.SMALL),), word("change_title")))
+    told = " ".join(word(name) for name in ("change_rain", "change_price", "change_crop",
+                                            "change_test"))
+    blocks.append(Paragraph((Span(f"{word('change_title')}: ", bold=True), told), Style.SMALL))
     work = [a for a in context.plan.actions
             if context.in_budget(a) and a.kind is not NeedKind.MANAGE]
     if work:
         blocks += [
             Heading(2, word("heading_done"), anchor="done"),
-            Paragraph(word("done_intro")),
+            Paragraph(word("done_intro"), Style.SMALL),
             Table(
                 (Column(word("column_rank"), "center"), Column(word("column_action"), weight=4),
                  Column(word("column_planned"), weight=2), Column(word("column_done"), weight=2),
