@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from loambrief.case.codes import CODES
+from loambrief.case.codes import CODES, asked_at_issue
 from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
@@ -198,7 +198,10 @@ def _accepted_points(context: Context) -> list[tuple[Text, str]]:
         elif entry.code == "MEMORY":
             rows.append(((context.word("how_memory"), " ", *context.sources.cite((entry.field,))),
                          entry.reason))
-    return rows
+        elif entry.code in asked_at_issue():
+            slug = entry.code.removeprefix("ISSUE-").lower().replace("-", "_")
+            rows.append((context.write(say(f"verdicts.waived_{slug}")), entry.reason))
+    return list(dict.fromkeys(rows))
 
 
 def accepted_blocks(context: Context) -> list[Block]:
@@ -233,8 +236,10 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
     blocks.append(Paragraph(" ".join(told), Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:
-        blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
-        blocks += [Paragraph(note) for note in (*case.notes, seen) if note]
+        first, *others = [note for note in (*case.notes, seen) if note]
+        blocks.append(Paragraph((Span(f"{word('heading_notes')}: ", bold=True), first),
+                                anchor="notes"))
+        blocks += [Paragraph(note) for note in others]
     where = (word("annex_inside") if annex is None else
              word("annex_file", file=annex.name, sha=annex.sha256))
     blocks.append(Paragraph(" ".join((
