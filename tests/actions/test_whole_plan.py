@@ -11,7 +11,7 @@ from loambrief.actions.alternatives import beaten
 from loambrief.actions.model import Plan
 from loambrief.actions.offers import offers
 from loambrief.actions.plan import make_plan
-from loambrief.findings.model import Confidence, Message, NeedKind, Status, say
+from loambrief.findings.model import Confidence, Message, NeedKind, Status, Verdict, say
 from loambrief.report.text import Writer
 
 WRITERS = [Writer("en", system) for system in ("us", "si")]
@@ -232,16 +232,18 @@ def test_other_ways_stand_beside_the_plan(plan):
     assert ways["actions.other_nothing"].note.params["count"] > 0
 
 
-def test_a_dearer_rival_is_listed_with_its_money():
-    """ensures that the saving against a rival is the difference of two hand-worked mixes.
+def test_a_dearer_rival_may_be_taken_for_its_money():
+    """ensures that a dearer rival is optional, at the difference of two hand-worked mixes, and
+    never stands under what not to buy.
 
     45 lb P2O5 on 40 ac: TSP 100 lb x 0.36 x 40 = 1,440; MAP 86.54 lb x 0.38 x 40 = 1,315.4.
     """
     sold = case_of([material("tsp", 720, p2o5=45), material("map", 760, n=11, p2o5=52)])
     plan = make_plan(sold, (finding(need(NeedKind.NUTRIENT, "P2O5", 45.0)),))
-    told, = plan.not_advised
-    assert told.material_id == "tsp"
-    assert told.saved.params["amount"] == pytest.approx(1440 - 45 / 0.52 * 0.38 * 40)
+    assert not plan.not_advised
+    told, = (v for v in plan.verdicts if v.key == "tsp")
+    assert (told.verdict, told.reason) == (Verdict.OPTIONAL, "material_dearer")
+    assert told.params["amount"] == pytest.approx(1440 - 45 / 0.52 * 0.38 * 40)
     assert beaten(offers(sold)[1], (), offers(sold), plan_mix(sold)) is None
 
 

@@ -192,6 +192,7 @@ def test_names_and_reasons_stay_as_typed():
     """ensures that a product called after its size keeps its name in SI."""
     writer = Writer("en", "si")
     assert "Bark mulch, 1-2 in" in writer.write(say(
-        "actions.title_lime", passes=1, number=1, rate=1.0, material="Bark mulch, 1-2 in"))
+        "actions.title_lime", passes=1, number=1, rate=1.0, dolomitic=False,
+        material="Bark mulch, 1-2 in"))
     assert "0-5 cm" in writer.write(say("acidity.need_surface_buffer",
                                         depth=Place(depth=(0.0, 2.0)), where="N"))

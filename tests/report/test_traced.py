@@ -37,8 +37,6 @@ DERIVED = {
     "acidity.context_tables.spread": "quotient of the highest and lowest rate",
     "actions.note_band.most": "limit of the band by the share in the product",
     "actions.note_last_pound.prices": "dual value of the mix",
-    "actions.saved_total.amount": "difference of the cost of two mixes",
-    "verdicts.why_material_dearer.amount": "difference of the cost of two mixes",
     "actions.title_nutrient.rate": "rate of the mix, rounded to the spreader's step",
     "carbon_nitrogen.avoid_rise_why.cost": "money: amount by price by area",
     "carbon_nitrogen.avoid_rise_why.phosphate": "amount by the share in the analysis",

@@ -125,9 +125,7 @@ def not_advised(findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
         if judgement.key in named:
             continue
         offer = by_id[judgement.key]
-        dearer = judgement.params.get("amount")
-        saved = (say("actions.saved_total", amount=dearer) if dearer is not None
-                 else _unit_saving(offer, system))
+        saved = _unit_saving(offer, system)
         sources = ("cfr-40-503-13",) if offer.most_lb_ac == 0 else ()
         listed.append(NotAdvised(
             say("actions.not_needed", material=Product(offer.id, offer.material.name)),

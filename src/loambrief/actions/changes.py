@@ -214,6 +214,7 @@ def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]
     known = [n for n in items if n in held] if isinstance(items, list | tuple) else []
     return say(f"actions.{name}", where=action.place, rate=rate, unit=unit,
                material=offer.material.name, number=action.pass_number, passes=action.passes,
+               dolomitic=False,
                items=known or [action.item if action.item in held else main_nutrient(offer)])
 
 

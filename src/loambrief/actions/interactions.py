@@ -146,14 +146,24 @@ def in_turn(actions: list[Action]) -> list[Action]:
     return moved
 
 
-def _small_area(case: CaseFile, action: Action) -> list[Message]:
-    """What a rate comes to on a plot: per 1,000 square feet, or per square metre."""
-    if not action.rate or not action.area_ac or case.field.area.value >= SMALL_AC:
-        return []
-    pounds = needed_lb(action) / action.area_ac
-    small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
-             else pounds / FT2_PER_AC)
-    return [say("actions.note_small_area", small=small)]
+def small_areas(case: CaseFile, ranked: tuple[Action, ...]) -> tuple[Action, ...]:
+    """Each rate on a plot per 1,000 square feet, or per square metre.
+
+    That the plot is small is said with the first of them only.
+    """
+    if case.field.area.value >= SMALL_AC:
+        return ranked
+    told: list[Action] = []
+    key = "actions.note_small_area"
+    for action in ranked:
+        if action.rate and action.area_ac:
+            pounds = needed_lb(action) / action.area_ac
+            small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
+                     else pounds / FT2_PER_AC)
+            action = replace(action, cautions=(say(key, small=small), *action.cautions))
+            key = "actions.note_small_rate"
+        told.append(action)
+    return tuple(told)
 
 
 def _steep(case: CaseFile, action: Action) -> list[Message]:
@@ -176,7 +186,7 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
         water = cautions(case, action)
         own = tuple(_P_WATER if water and c.key == NEAR_WATER else c for c in action.cautions)
         told.append(replace(action, cautions=(
-            *water, *_steep(case, action), *_small_area(case, action), *own, *extra)))
+            *water, *_steep(case, action), *own, *extra)))
     return told
 
 

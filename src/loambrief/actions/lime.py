@@ -19,6 +19,8 @@ from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 from loambrief.units import LB_PER_TON
 
+ASK_DOLOMITIC = "actions.caution_dolomitic"
+"""Caution of a lime that ought to bring magnesium and does not."""
 MAGNESIUM_LIME_PCT = 6.0
 """A lime with at least this much Mg counts as dolomitic (dolomitic aglime 6-13 % Mg,
 typical analysis, from memory, unverified)."""
@@ -111,9 +113,15 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
 
 
 def with_dolomitic(actions: list[Action], magnesium_at: set[str]) -> list[Action]:
-    """Lime where magnesium is short says to be dolomitic, unless it is."""
-    return [replace(a, cautions=(say("actions.caution_dolomitic"), *a.cautions))
-            if a.kind is NeedKind.LIME and a.place.id in magnesium_at
+    """Lime where magnesium is short says to be dolomitic, first in its title, unless it is."""
+    def asking(action: Action) -> Action:
+        title = action.title
+        if title.key == "actions.title_lime":
+            title = replace(title, params={**title.params, "dolomitic": True})
+        return replace(action, title=title,
+                       cautions=(say(ASK_DOLOMITIC), *action.cautions))
+
+    return [asking(a) if a.kind is NeedKind.LIME and a.place.id in magnesium_at
             and not _dolomitic(a) else a for a in actions]
 
 
@@ -154,7 +162,8 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
         base(
             case, need_for, str(number) if passes > 1 else "",
             say("actions.title_lime", where=need.place, rate=rate,
-                material=offer.material.name, number=number, passes=passes),
+                material=offer.material.name, number=number, passes=passes,
+                dolomitic=False),
             kind_of_material="lime",
             material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact.value, rate_unit="ton/ac", cap=cap,

@@ -9,7 +9,13 @@ from loambrief.actions.alternatives import alternatives, not_advised, practices
 from loambrief.actions.build import one_sampling, service_action
 from loambrief.actions.followups import followups
 from loambrief.actions.gather import NeedFor, amounts, gather
-from loambrief.actions.interactions import decisions, dependencies, in_turn, interactions
+from loambrief.actions.interactions import (
+    decisions,
+    dependencies,
+    in_turn,
+    interactions,
+    small_areas,
+)
 from loambrief.actions.lime import (
     gypsum_actions,
     lime_actions,
@@ -82,7 +88,6 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     bare = tuple(o for o in committed(on_offer, own) if o.id not in salty)
     if judged is None:
         judged = judgements(case, findings, ())
-    actions = with_dolomitic(actions, magnesium)
     fed = _nutrients(case, (asked, needs), bare, findings, judged, actions, own)
     actions += [replace(a, severity=SEVERITY) if a.item == "N" else a for a in fed.actions]
     for kind in WORK:
@@ -92,13 +97,15 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = changes.replaced(case, actions, by_id)
     actions = equipment.fit(case, changes.split(case, actions, by_id), by_id)
+    actions = with_dolomitic(actions, magnesium)
     actions = mark(changes.deferred(case, actions), findings, on_offer)
     actions = changes.put_off_with(dependencies(decisions(actions)))
     actions, aside = changes.dropped(case, actions)
     actions, strips = _on_the_ground(case, actions)
     by_id = tenure.lime_shared(case, by_id)
     actions = interactions(case, findings, in_turn(actions))
-    ranked = rank(changes.moved(case, actions), changes.wanted_ranks(case, actions))
+    ranked = small_areas(case, rank(changes.moved(case, actions),
+                                    changes.wanted_ranks(case, actions)))
     disordered = tuple(changes.order_faults(case, ranked))
     if disordered:
         raise PlanFaults(disordered)

@@ -1,7 +1,8 @@
 """A verdict on every material on offer, from the verdicts on what it would supply.
 
 A material is advised against only on evidence: everything it is sold for is judged and not
-needed, or it crosses a limit, or another product on the list does its work for less.
+needed, or it crosses a limit. One that does the plan's work for more money is no fault: it may
+be taken instead (*optional*), and what that costs is said with the plan's materials.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ from loambrief.findings.model import (
 
 SOLD_FOR = 0.5
 """A nutrient of at least this share of the largest one is what a product is bought for (ours)."""
+TESTED_ENOUGH = {"enough_in_soil", "class_enough", "test_adequate", "test_high"}
+"""Verdicts that rest on a test of the nutrient itself."""
 AMENDMENT_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "sulfur"}
 
 
@@ -115,10 +118,14 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
         return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
     if not wanted and offer.material.kind in AMENDMENT_OF:
-        why = next(j.why for j in judgements if j.key in holds)
-        return verdict(Verdict.NOT_NEEDED, "material_amendment", items=list(holds), why=why)
+        return verdict(Verdict.NOT_NEEDED, "material_amendment", items=list(holds),
+                       why=_reasons(judgements, holds)[0].why)
     if not wanted:
-        return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
+        reasons = _reasons(judgements, holds)
+        if all(j.reason in TESTED_ENOUGH for j in reasons):
+            return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
+        return verdict(Verdict.NOT_NEEDED, "material_needless", items=list(holds),
+                       why=[{"key": j.key, "why": j.why} for j in reasons])
     if over:
         return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over,
                        water=fed.near_water)
@@ -127,7 +134,7 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     if offer in usable and any(offer.fraction(n) > 0 for z in fed.zones for n in z.wanted()):
         dearer = beaten(offer, fed.zones, usable, fed.mix)
         if dearer is not None and dearer >= LEAST_SAVING:
-            return verdict(Verdict.NOT_NEEDED, "material_dearer", amount=dearer)
+            return verdict(Verdict.OPTIONAL, "material_dearer", amount=dearer)
         if dearer is not None:
             return verdict(Verdict.OPTIONAL, "material_as_good")
     if offer.per_lb is None:
@@ -145,8 +152,15 @@ def _amendment(offer: Offer, actions: Sequence[Action], verdict) -> Judgement:
     if offer.per_lb is None:
         return verdict(Verdict.NOT_JUDGED, "material_no_price", "price")
     if served:
-        return verdict(Verdict.NOT_NEEDED, "material_not_first", items=list(sold_for(offer)))
+        return verdict(Verdict.OPTIONAL, "material_not_first", items=list(sold_for(offer)))
     return verdict(Verdict.NOT_JUDGED, "material_unfit", "adviser", items=list(sold_for(offer)))
+
+
+def _reasons(judgements: Sequence[Judgement], holds: Sequence[str]) -> list[Judgement]:
+    """The verdicts that speak against what a material is sold for, each reason once."""
+    found = {(j.key, j.reason): j for j in reversed(judgements)
+             if j.key in holds and j.verdict is Verdict.NOT_NEEDED}
+    return [found[key] for key in sorted(found, key=lambda k: (holds.index(k[0]), k[1]))]
 
 
 def _asked(judgements: Sequence[Judgement],

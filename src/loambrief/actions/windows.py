@@ -45,6 +45,7 @@ HABITS = {  # item of a need to the words for its time
     "tissue": "when_growing",
     "sap-again": "when_sap",
     "water test": "when_water_test",
+    "infiltration": "when_water",
 }
 SHALLOW_CALCIUM = "shallow calcium"
 """Item of the gypsum that feeds pods."""

@@ -72,7 +72,8 @@ def _materials(case: CaseFile, plan: Plan, where: bool) -> tuple[list[Message], 
             and v.key not in {a.material_id for a in used}]
     for line in left[:MOST_SAID]:
         messages.append(say("answers.organic_left", material=organic[line.key],
-                            judged=_told(line), why=line.why))
+                            judged=_told(line),
+                            optional=line.verdict is Verdict.OPTIONAL, why=line.why))
     return messages, basis
 
 
@@ -89,7 +90,7 @@ def _kept_off(case: CaseFile, plan: Plan, mine: Sequence[Action]) -> list[Messag
              for some in (unwanted, [z for z in others if z not in unwanted]) if some]
     near = [c for a in mine for c in a.cautions if harm_of(c) is Harm.WATER
             and c.key in ("actions.caution_near_water", "actions.caution_setback")]
-    return found + [say("answers.as_it_is", text=c) for c in near[:1]]
+    return found + [say("answers.organic_distance", rank=min(a.rank for a in mine))] * bool(near)
 
 
 def _organic(case: CaseFile) -> dict[str, str]:

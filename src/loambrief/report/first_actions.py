@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from loambrief.actions.model import Action
 from loambrief.actions.ranking import SAFETY as SAFETY_OF_STOCK
+from loambrief.actions.windows import EVERY_SEASON
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind
 from loambrief.numbers import NBSP
@@ -183,7 +184,8 @@ def foot_lines(context: Context, shown: Sequence[Action]) -> tuple[Fact, ...]:
         lines.append((context.word("foot_saved"), -costs.saved))
     if not covered:
         return ()
-    lines.append((context.word("foot_total", optional=costs.optional,
+    yearly = sum(costs.costs.get(a.id, 0.0) for a in covered if a.item == EVERY_SEASON)
+    lines.append((context.word("foot_total", optional=costs.optional, yearly=yearly,
                                needed=costs.total - costs.optional), costs.total))
     return tuple(Fact(label, context.money(amount)) for label, amount in lines)
 

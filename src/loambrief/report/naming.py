@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.actions.lime import ASK_DOLOMITIC
 from loambrief.actions.model import Action
 from loambrief.actions.windows import EVERY_SEASON
 from loambrief.findings.model import Message, NeedKind, say
@@ -19,7 +20,8 @@ def brief_message(action: Action) -> Message:
         items = [n for n in action.supplies if n in FED and n in (action.meets or FED)]
         return say("actions.brief_nutrient", items=items)
     return say(f"actions.brief_{action.kind.value}", number=action.pass_number,
-               passes=action.passes)
+               passes=action.passes, dolomitic=any(c.key == ASK_DOLOMITIC
+                                                   for c in action.cautions))
 
 
 def brief(context: Context, action: Action) -> str:

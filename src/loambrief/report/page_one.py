@@ -10,6 +10,7 @@ from loambrief.findings.model import (
     JudgedKind,
     Judgement,
     Message,
+    NeedKind,
     Place,
     Verdict,
     bare,
@@ -97,6 +98,20 @@ def _settle(group: Sequence[Judgement]) -> Message | None:
     return settle
 
 
+def _test_in_plan(context: Context, group: Sequence[Judgement]) -> Message | None:
+    """The action that has all of a line tested, where the plan asks for that."""
+    if group[0].settled_by != "soil_test":
+        return None
+    keys = {v.key for v in group}
+    return next((say("verdicts.settle_action", rank=a.rank) for a in context.plan.actions
+                 if a.kind is NeedKind.MEASURE and a.item == "soil test"
+                 and keys <= set(_texts(a.need.text.params.get("keys")))), None)
+
+
+def _texts(value: object) -> list[str]:
+    return [str(v) for v in value] if isinstance(value, list | tuple) else []
+
+
 def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
     here = list(dict.fromkeys(v.place for v in group))
@@ -104,7 +119,7 @@ def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     text = context.write(say(
         "verdicts.line", keys=list(dict.fromkeys(v.key for v in group)),
         places=here if len(here) < len(places) else [], why=group[0].why,
-        settle=None if reasons else _settle(group)))
+        settle=None if reasons else _test_in_plan(context, group) or _settle(group)))
     if reasons:
         text = f"{text} {context.write(say('verdicts.accepted', reasons=list(reasons)))}"
     return text

@@ -49,8 +49,6 @@ from loambrief.topics.carbon_nitrogen.season import season_nitrogen
 from loambrief.topics.sampling.age import past_interval
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
-LIMITS = 2
-"""From this severity on a finding limits the crop."""
 RISE_PCT = 1.0
 """Rise in organic matter that the arithmetic shows [percentage points]."""
 
@@ -175,7 +173,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
             cautions=(say("carbon_nitrogen.caution_no_promise"),),
             params={"rise_pct": RISE_PCT, "residue_low_ton_ac": rise.details["low"],
                     "residue_high_ton_ac": rise.value},
-            optional=severity < LIMITS,
+            optional=True,  # no gain is promised from it, however low the soil lies
         ),)
     return Finding(
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
