@@ -20,6 +20,8 @@ from loambrief.findings.model import (
     beyond,
     say,
 )
+from loambrief.report.naming import brief_message
+from loambrief.report.text import Writer
 
 DRAIN = material("drain", 410, "service", per="ac", loads={"does": "drainage"})
 SAMPLING = material("lab", 45, "service", per="each", loads={"does": "sampling"})
@@ -300,3 +302,25 @@ def test_only_dolomitic_lime_counts_as_dolomitic(magnesium, said):
         finding(need(NeedKind.NUTRIENT, "Mg", 20.0), name="mg")))
     action = next(a for a in plan.actions if a.kind is NeedKind.LIME)
     assert said is ("actions.caution_dolomitic" in {c.key for c in action.cautions})
+
+
+def test_dolomitic_lime_on_offer_is_taken_though_dearer():
+    """ensures that a listed dolomitic lime goes where magnesium is short, and the cheaper one
+    elsewhere; without one, the title asks for it.
+
+    Source: labarge-2014-enp (dolomitic lime where magnesium is low and lime is due).
+    """
+    short = (finding(need(NeedKind.LIME, "lime", 1.0), name="l"),
+             finding(need(NeedKind.NUTRIENT, "Mg", 20.0), name="mg"))
+    near = material("near", 30, "lime", effective=80)
+    dolomite = material("dolomite", 60, "lime", effective=80, magnesium=11)
+
+    def lime(offered, findings):
+        plan = make_plan(case_of(offered), findings)
+        return next(a for a in plan.actions if a.kind is NeedKind.LIME)
+
+    assert lime([near, dolomite], short).material_id == "dolomite"
+    assert lime([near, dolomite], short[:1]).material_id == "near"
+    asked = lime([near], short)
+    assert asked.title.params["dolomitic"] and not lime([near], short[:1]).title.params["dolomitic"]
+    assert "ask for dolomitic lime" in Writer("en").short(brief_message(asked))

@@ -7,13 +7,23 @@ level below which the test is short.
 
 import csv
 import itertools
-import random
+import re
 import tomllib
+from dataclasses import replace
+from functools import cache
 
 import pytest
+import yaml
+from hypothesis import settings
 
+from loambrief import pipeline
 from loambrief.actions.plan import make_plan
-from loambrief.case.schema import CaseFile
+from loambrief.case.load import load_case
+from loambrief.case.schema import TEXTURES, CaseFile
+from loambrief.findings.model import JudgedKind, Verdict
+from loambrief.render.plain import render_plain
+from loambrief.report.blocks import plain
+from loambrief.report.parts import Summary
 from loambrief.resources import tables_dir
 from loambrief.topics.assess import assess
 
@@ -21,25 +31,52 @@ GUIDES = {p.stem: tomllib.loads(p.read_text(encoding="utf-8"))
           for p in sorted((tables_dir() / "nutrients" / "guides").glob("*.toml"))}
 with (tables_dir() / "crops" / "crops.csv").open(encoding="utf-8", newline="") as stream:
     PARENTS = {row["crop"]: row["parent"] for row in csv.DictReader(stream)}
-CROPS = ("corn", "corn silage", "soybean", "winter wheat", "alfalfa", "canola", "lentil", "cotton",
-         "peanut", "rice", "potato", "tomato", "lettuce", "apple", "grape", "grass hay",
-         "grain sorghum", "sugar beet", "barley", "blueberry")
-FIX_NITROGEN = ("soybean", "alfalfa", "lentil", "peanut")
-P_METHODS = ("mehlich-3-icp", "mehlich-3-colorimetric", "bray-p1", "olsen", "mehlich-1",
-             "modified-morgan")
-K_METHODS = ("mehlich-3", "ammonium-acetate", "mehlich-1", "modified-morgan")
-TEXTURES = ("sand", "sandy loam", "silt loam", "clay loam", "clay")
+CROPS = tuple(PARENTS)
+with (tables_dir() / "case" / "methods.csv").open(encoding="utf-8", newline="") as stream:
+    METHODS = {row["method"]: tuple(row["choices"].split("|")) for row in csv.DictReader(stream)}
+P_METHODS, K_METHODS = METHODS["phosphorus"], METHODS["cations"]
 LEVELS = ((4, 60), (22, 150), (120, 420))
+"""Phosphorus and potassium [ppm]."""
 MATERIALS = {"urea": ("n", 46), "phosphate": ("p2o5", 45), "potash": ("k2o", 60),
              "borate": ("boron", 14)}
-EACH_GUIDE = 14
-"""Fields that are drawn for each guide."""
+FACTORS = (tuple(GUIDES), CROPS, P_METHODS, K_METHODS, TEXTURES, LEVELS)
+EVERYTHING = settings().max_examples > 100
+"""The search profile walks the whole grid (hours); the usual one each pair of levels."""
+RENDERED = 2
+"""Fields for each guide and language of which page 1 is written."""
+OF_BUYING = {"en": r"\b(buy|buying|bought)\b", "es": r"\bcompr(a|as|e|en|ar|arlo|arla|ado)\b"}
+NAMED = {"en": {"N": "nitrogen", "P2O5": "phosph", "K2O": "potas", "B": "boron", "S": "sulfur"},
+         "es": {"N": "nitrógeno", "P2O5": "fósforo", "K2O": "potas", "B": "boro", "S": "azufre"}}
 
 
-def drawn(guide):
-    """Some fields of the whole grid, always the same ones."""
-    grid = list(itertools.product(CROPS, P_METHODS, K_METHODS, TEXTURES, LEVELS))
-    return random.Random(f"unjudged {guide}").sample(grid, EACH_GUIDE)
+@cache
+def covering():
+    """Fields in which each level of a factor meets each level of every other one.
+
+    The next pair that is still lacking is taken, and the other factors are filled with the
+    levels that bring most lacking pairs with them.
+    """
+    lacking = {((i, a), (j, b)): None for i, j in itertools.combinations(range(len(FACTORS)), 2)
+               for a in range(len(FACTORS[i])) for b in range(len(FACTORS[j]))}
+    rows = []
+    while lacking:
+        row = dict(next(iter(lacking)))
+        for k in sorted(set(range(len(FACTORS))) - set(row), key=lambda k: -len(FACTORS[k])):
+            row[k] = max(range(len(FACTORS[k])), key=lambda level: sum(
+                tuple(sorted(((k, level), other))) in lacking for other in row.items()))
+        for pair in itertools.combinations(sorted(row.items()), 2):
+            lacking.pop(pair, None)
+        rows.append(tuple(FACTORS[k][row[k]] for k in range(len(FACTORS))))
+    return tuple(rows)
+
+
+def walked():
+    """The fields of the grid in parts: a guide's share of the covering ones, or all of a crop."""
+    if EVERYTHING:
+        return [pytest.param([(guide, crop)], itertools.product(*FACTORS[2:]),
+                             id=f"{guide}-{crop}") for guide in GUIDES for crop in CROPS]
+    return [pytest.param([()], [row for row in covering() if row[0] == guide], id=guide)
+            for guide in GUIDES]
 
 
 CEC = 12
@@ -71,14 +108,14 @@ def not_enough(guide, nutrient, crop, method, test_ppm):
     return rule is None or test_ppm < critical(rule)
 
 
-def field(guide, crop, p_method, k_method, texture, level):
+def typed(guide, crop, p_method, k_method, texture, level, language="en"):
     """A small field with a test of phosphorus and potassium, nothing known of the rest."""
     p_ppm, k_ppm = level
     day = "2026-10-20"
     price = {"amount": 500, "per": "ton", "date": "2026-10-01"}
-    return CaseFile.model_validate({
+    return {
         "loambrief": 1,
-        "case": {"id": "grid", "date": day, "valid_until": "2027-06-30"},
+        "case": {"id": "grid", "date": day, "valid_until": "2027-06-30", "language": language},
         "client": {"name": "Invented Grower"},
         "farm": {"name": "Invented Farm", "region": "Nowhere"},
         "field": {"name": "Grid", "area": "10 ac", "crop": crop, "tillage": "conventional",
@@ -98,26 +135,77 @@ def field(guide, crop, p_method, k_method, texture, level):
         "materials": [{"id": name, "name": name, "kind": "fertilizer", "form": "granular",
                        "analysis": {key: f"{percent} %"}, "price": price}
                       for name, (key, percent) in MATERIALS.items()],
-    })
+    }
 
 
-@pytest.mark.parametrize("guide", GUIDES)
-def test_nothing_is_advised_against_unjudged(guide):
+def field(*levels):
+    return CaseFile.model_validate(typed(*levels))
+
+
+def test_the_grid_is_covered():
+    """ensures that all crops, methods, guides and textures meet each other at least once."""
+    rows = covering()
+    for i, j in itertools.combinations(range(len(FACTORS)), 2):
+        met = {(row[i], row[j]) for row in rows}
+        assert met == set(itertools.product(FACTORS[i], FACTORS[j]))
+    assert len(rows) < 1500, "the covering sample has grown out of its minute"
+
+
+@pytest.mark.parametrize(("start", "rows"), walked())
+def test_nothing_is_advised_against_unjudged(start, rows):
     """ensures that neither a guide without a rule, nor another extract, nor a need without a
     rate makes a nutrient needless.
     """
     wrong = []
-    for crop, p_method, k_method, texture, level in drawn(guide):
-        case = field(guide, crop, p_method, k_method, texture, level)
+    for row in rows:
+        levels = (*start[0], *row)
+        guide, crop, p_method, k_method, _, level = levels
+        case = field(*levels)
         plan = make_plan(case, assess(case, []).findings)
         against = {n.material_id for n in plan.not_advised}
-        kept = {"borate"} | ({"urea"} if crop not in FIX_NITROGEN else set())
+        kept = {"borate", "urea"}
         if not_enough(guide, "P2O5", crop, p_method, level[0]):
             kept.add("phosphate")
         if not_enough(guide, "K2O", crop, k_method, level[1]):
             kept.add("potash")
-        wrong += [(name, crop, p_method, k_method, texture, level)
-                  for name in sorted(against & kept)]
+        open_ones = {v.key for v in plan.verdicts if v.verdict is Verdict.NOT_JUDGED}
+        kept |= {name for name in MATERIALS if brings(name) in open_ones}
+        wrong += [(name, *levels) for name in sorted(against & kept)]
+        wrong += [(n.key, *levels) for n in plan.not_advised if n.key in open_ones]
+    assert not wrong
+
+
+def brings(material):
+    """Key in verdicts of what a material of the grid is sold for."""
+    return {"n": "N", "p2o5": "P2O5", "k2o": "K2O", "boron": "B"}[MATERIALS[material][0]]
+
+
+@pytest.mark.parametrize("language", OF_BUYING)
+@pytest.mark.parametrize("guide", GUIDES)
+def test_page_one_sells_nothing_unjudged(guide, language, tmp_path):
+    """ensures that no sentence of page 1 speaks of buying what was not judged."""
+    rows = [row for row in covering() if row[0] == guide]
+    wrong = []
+    for row in rows[:: len(rows) // RENDERED][:RENDERED]:
+        path = tmp_path / "case.yaml"
+        path.write_text(yaml.safe_dump(typed(*row, language)), encoding="utf-8")
+        advice = pipeline.advise(load_case(path))
+        model = pipeline.report_model(advice)
+        first = model.blocks[0]
+        assert isinstance(first, Summary)
+        page = " ".join(render_plain(replace(model, blocks=(first,))).decode().split())
+        judged = {}
+        for v in advice.plan.verdicts:
+            if v.kind is JudgedKind.NUTRIENT:
+                judged.setdefault(v.key, set()).add(v.verdict)
+        names = [NAMED[language][key] for key, told in judged.items()
+                 if told == {Verdict.NOT_JUDGED} and key in NAMED[language]]
+        assert names, "nothing stands open in this field"
+        sentences = re.split(r"(?<=[.:?!]) ", page)
+        wrong += [(row, s) for s in sentences if re.search(OF_BUYING[language], s, re.I)
+                  and any(re.search(n, s, re.I) for n in names)]
+        wrong += [(row, plain(line)) for line in first.avoid
+                  if any(re.search(n, plain(line), re.I) for n in names)]
     assert not wrong
 
 
@@ -128,6 +216,8 @@ def test_what_is_enough_is_not_bought(guide):
     for rule in GUIDES[guide]["rule"]:
         if rule["nutrient"] != "P2O5" or rule["methods"][0] not in P_METHODS:
             continue
+        if rule.get("classes", [{}])[-1].get("rate_lb"):
+            continue  # a starter is advised in the highest class too
         crop = next((c for c in rule["crops"] if c in CROPS), "corn")
         if rule_of(guide, "P2O5", crop, rule["methods"][0]) is not rule:
             continue

@@ -43,6 +43,10 @@ PRIMARY = tuple(WORDS_OF)
 WATER_WORDS = r"water|ditch|creek|stream|brook|river|pond|well|drain"
 RULED_OUT = ("material_interval", "material_excluded", "material_organic_prohibited")
 """Reasons against a material that are no verdict on what it would supply."""
+NEEDLESS = ("material_enough", "material_needless", "material_amendment")
+"""Reasons that rest on verdicts of all that a material is sold for."""
+LIMITED = ("material_over_limit", "material_metals")
+AMENDMENTS = ("lime", "gypsum", "elemental sulfur")
 GUESSES = ("weeds", "refractometry")
 
 
@@ -136,13 +140,19 @@ def test_advises_against_nothing_unjudged(name):
         if entry["material_id"]:
             assert by_key.get(entry["material_id"]) == {"not needed"}, entry
     against = {e["material_id"] for e in s.data["not_advised"]}
-    ruled_out = {v["key"] for v in verdicts(s) if v["reason"] in RULED_OUT}
+    reasons = {v["key"]: v["reason"] for v in verdicts(s) if v["kind"] == "material"}
+    ruled_out = {key for key, reason in reasons.items() if reason in RULED_OUT}
     for material in s.loaded.case.materials:
         if str(material.id) in against - ruled_out and material.analysis is not None:
             holds = sold_for(material)
             told = {v for key in holds for v in by_key.get(key, ())}
-            # what is wanted of it may be had for less; else all it is sold for must be needless
-            assert "not judged" not in told or told & {"needed", "optional"}, (material.id, told)
+            reason = reasons[str(material.id)]
+            if reason in NEEDLESS:
+                assert told == {"not needed"}, (material.id, told)
+            else:  # a limit that it crosses speaks, whatever it is wanted for
+                assert reason in LIMITED, (material.id, reason)
+            if material.kind in AMENDMENTS:
+                assert reason == "material_amendment", "no test shows enough of an amendment"
 
 
 def sold_for(material):
