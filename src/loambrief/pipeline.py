@@ -46,6 +46,7 @@ from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.parts import Summary
+from loambrief.report.plan_list import ListedPlan
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.topics.assess import Diagnosis, assess
@@ -123,7 +124,7 @@ def advise(loaded: LoadedCase) -> Advice:
         except PlanFaults as error:
             loaded.of_plan(error.faults)
             raise
-        if has_own(loaded.case) or any(a.code in OF_PLAN for a in loaded.case.accept):
+        if _sets_plan(loaded.case):
             loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
         if has_own(loaded.case):
             plan = _beside_program(loaded.case, plan, earlier)
@@ -137,6 +138,23 @@ def _beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> 
         diagnosis = assess(bare, earlier)
         program = make_plan(bare, diagnosis.findings, diagnosis.judgements)
     return replace(plan, program=program, differences=differences(plan, program))
+
+
+def check(path: Path) -> LoadedCase:
+    """A case with all its warnings; with own entries also those that only its plan can give.
+
+    Raises
+    ------
+    CaseProblems
+        The case has problems.
+    """
+    loaded = load_case(path)
+    return advise(loaded).loaded if _sets_plan(loaded.case) else loaded
+
+
+def _sets_plan(case: CaseFile) -> bool:
+    """The adviser set something of the plan, or accepts a warning of it."""
+    return has_own(case) or any(a.code in OF_PLAN for a in case.accept)
 
 
 def make_advisory(path: Path, **overrides: str) -> Advisory:
@@ -355,6 +373,21 @@ def own_rate_warnings(advice: Advice) -> list[str]:
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
             for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
+
+
+def listed_plan(path: Path) -> ListedPlan:
+    """The plan of a case as a list of ids, rates and verdicts.
+
+    Raises
+    ------
+    CaseProblems
+        The case has problems.
+    """
+    advice = advise(load_case(path))
+    case = advice.loaded.case
+    return ListedPlan(advice.plan,
+                      Writer(case.case.language, case.case.units, case.case.currency),
+                      advice.loaded.warnings)
 
 
 def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):

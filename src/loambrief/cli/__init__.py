@@ -23,6 +23,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "new": "new",
     "intake": "intake",
     "check": "check",
+    "plan": "plan",
     "advise": "advise",
     "compare": "compare",
     "batch": "batch",

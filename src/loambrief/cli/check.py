@@ -27,13 +27,13 @@ def check(cases: tuple[Path, ...], as_json: bool, strict: bool, quiet: bool) -> 
     Example:
       loambrief check sample_inputs/acid_corn_ohio/case.yaml
     """
-    from loambrief.case.load import load_case
+    from loambrief import pipeline
 
     found: list[Problem] = []
     bad = unread = False
     for path in cases:
         try:
-            problems = load_case(path).warnings
+            problems = pipeline.check(path).warnings
             bad = bad or (strict and bool(problems))
         except CaseProblems as error:
             problems, bad = error.problems, True
