@@ -87,6 +87,10 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
+    own = [d for d in context.plan.differences if d.reasons]
+    if own:
+        notes.append((word("own_pointer", count=len(own)), " ",
+                      Span(word("own_link"), link="#differs")))
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing")))
