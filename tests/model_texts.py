@@ -65,6 +65,8 @@ def headings(model: blocks.ReportModel) -> list[str]:
                 made += [word for word, wanted in (
                     (words.unjudged, item.unjudged), (words.avoid, item.avoid),
                     (words.contact, item.contact), (words.valid_until, item.valid_until)) if wanted]
+            case blocks.Annex():
+                made.append(item.title)
             case Heading():
                 made.append(item.text)
             case FindingBlock():

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from loambrief import doctor
 from loambrief.cli import COMMANDS, main
-from loambrief.cli.hints import show
+from loambrief.cli.advise import show
 from loambrief.errors import TableFault
 from loambrief.pipeline import Brief
 

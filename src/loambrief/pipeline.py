@@ -12,6 +12,7 @@ import os
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -29,27 +30,32 @@ from loambrief.case.load import LoadedCase, load_case
 from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
+from loambrief.report.annex import advisory_alone, annex_alone
 from loambrief.report.blocks import (
-    Block,
+    AnnexFile,
     DocumentStatus,
-    Fact,
-    Heading,
     ReportModel,
-    Span,
-    plain,
-    spans,
 )
-from loambrief.report.build import build_field
-from loambrief.report.changes_part import RevisionChanges, changes_blocks
+from loambrief.report.build import FieldDraft, draft_field, finish_field
+from loambrief.report.changes_part import RevisionChanges, with_changes
 from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
-from loambrief.report.parts import Summary
 from loambrief.report.plan_list import ListedPlan
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir, templates_dir
+from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
+
+ANNEX = ".annex.pdf"
+"""Ending of the annex's name."""
+
+
+class Files(StrEnum):
+    """In how many files a document is: the annex apart, or at the end of the one file."""
+
+    ONE = "one"
+    TWO = "two"
 
 
 @dataclass(frozen=True)
@@ -72,10 +78,20 @@ class Advisory:
     advice: Advice
     twins: Mapping[str, bytes] = field(default_factory=dict)
     """The same document for a screen, by file ending."""
+    annex: bytes = b""
+    """The annex; empty where it ends the PDF."""
 
-    def files(self) -> Mapping[str, bytes]:
-        return {f"{self.case_id}.pdf": self.pdf, f"{self.case_id}.json": self.data,
-                **{f"{self.case_id}.{ending}": data for ending, data in self.twins.items()}}
+    def files(self, stem: str = "") -> Mapping[str, bytes]:
+        """Finished files by name; ``stem`` takes the place of the case id."""
+        stem = stem or self.case_id
+        return {f"{stem}.pdf": self.pdf, **({annex_name(stem): self.annex} if self.annex else {}),
+                f"{stem}.json": self.data,
+                **{f"{stem}.{ending}": data for ending, data in self.twins.items()}}
+
+
+def annex_name(stem: str) -> str:
+    """Name of the annex that belongs to ``<stem>.pdf``."""
+    return f"{stem}{ANNEX}"
 
 
 @cache
@@ -107,6 +123,7 @@ def _libraries() -> Mapping[str, str]:
     return {**versions, "templates": digest.hexdigest()[:16]}
 
 
+@uncollected()
 def advise(loaded: LoadedCase) -> Advice:
     """Findings and plan of a loaded case, every calculation recorded.
 
@@ -157,6 +174,7 @@ def _sets_plan(case: CaseFile) -> bool:
     return has_own(case) or any(a.code in OF_PLAN for a in case.accept)
 
 
+@uncollected()
 def make_advisory(path: Path, **overrides: str) -> Advisory:
     """Read a case and make its advisory.
 
@@ -175,62 +193,70 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
     return render(advise(load_case(path, **overrides)))
 
 
-def _paper(advice: Advice, status: DocumentStatus = DocumentStatus.DRAFT,
-           number: str | None = None, revision: int | None = None,
-           changes: RevisionChanges | None = None,
-           issued: dt.date | None = None) -> tuple[FieldReport, bytes]:
+@dataclass(frozen=True)
+class _Standing:
+    """Where a document is in its life: what is printed on it beside the advice."""
+
+    status: DocumentStatus = DocumentStatus.DRAFT
+    number: str | None = None
+    revision: int | None = None
+    changes: RevisionChanges | None = None
+    issued: dt.date | None = None
+
+
+def _writer(advice: Advice) -> Writer:
+    case = advice.loaded.case.case
+    return Writer(case.language, case.units, case.currency)
+
+
+def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft:
+    """Report model of one case but for its record."""
+    writer = _writer(advice)
+    draft = draft_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
+                        annex_file)
+    blocks = with_changes(draft.model.blocks, stage.issued, stage.changes, writer)
+    return replace(draft, model=replace(
+        draft.model, status=stage.status, number=stage.number, blocks=blocks,
+        revision=None if stage.revision is None else f"rev. {stage.revision}"))
+
+
+def _finished(advice: Advice, draft: FieldDraft, stage: _Standing,
+              annex: AnnexFile | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
-    case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
     data = as_bytes(
         advisory_data(
-            case,
+            advice.loaded.case,
             advice.diagnosis,
             advice.plan,
             advice.calculations,
-            writer,
+            _writer(advice),
             inputs_sha256=advice.loaded.sha256,
             tables_sha256=tables_digest(),
             version=__version__,
             made_with=made_with(),
-            status=status.value,
-            number=number,
-            revision=revision,
-            issued=issued,
-            changes=None if changes is None else changes.as_json(),
+            status=stage.status.value,
+            number=stage.number,
+            revision=stage.revision,
+            issued=stage.issued,
+            changes=None if stage.changes is None else stage.changes.as_json(),
+            annex=annex,
         )
     )
-    report = build_field(advice.loaded, advice.diagnosis, advice.plan, advice.calculations, writer,
-                         data)
-    model = replace(report.model, status=status, number=number,
-                    blocks=_with_changes(_as_issued(report.model.blocks, issued, writer), changes,
-                                         writer),
-                    revision=None if revision is None else f"rev. {revision}")
-    return replace(report, model=model), data
+    return finish_field(draft, data, annex), data
 
 
-def _as_issued(blocks: tuple[Block, ...], issued: dt.date | None,
-               writer: Writer) -> tuple[Block, ...]:
-    """The date of issue at the top of page 1, after the date of the advice."""
-    first, *others = blocks
-    if issued is None or not isinstance(first, Summary):
-        return blocks
-    fact = Fact(writer.write(say("report.fact_issued")), writer.day(issued))
-    return (replace(first, facts=(*first.facts, fact)), *others)
+def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
+    """Report model, annex in it, and data of one case."""
+    stage = _Standing()
+    return _finished(advice, _draft(advice, stage), stage)
 
 
-def _with_changes(blocks: tuple[Block, ...], changes: RevisionChanges | None,
-                  writer: Writer) -> tuple[Block, ...]:
-    """The page of changes after page 1, which points to it in its first line."""
-    if changes is None:
-        return blocks
-    first, *others = blocks
-    page = changes_blocks(changes, writer)
-    heading = next(b for b in page if isinstance(b, Heading))
-    if isinstance(first, Summary):
-        pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
-        first = replace(first, kicker=(*spans(first.kicker), Span(" · "), pointer))
-    return (first, *page, *others)
+def _annex(model: ReportModel, name: str, writer: Writer) -> tuple[AnnexFile, bytes]:
+    """The annex of a model as a file, made before the advisory, which names its digest."""
+    from loambrief.render.pdf import render_pdf
+
+    made = render_pdf(annex_alone(model, writer.write(say("report.annex_title"))))
+    return AnnexFile(name, hashlib.sha256(made).hexdigest()), made
 
 
 def report_model(advice: Advice) -> ReportModel:
@@ -238,10 +264,11 @@ def report_model(advice: Advice) -> ReportModel:
     return _paper(advice)[0].model
 
 
+@uncollected()
 def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = (), changes: RevisionChanges | None = None,
-           issued: dt.date | None = None) -> Advisory:
+           issued: dt.date | None = None, files: Files = Files.TWO, stem: str = "") -> Advisory:
     """Put advice on paper.
 
     Parameters
@@ -258,12 +285,26 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
         Since the revision before: printed after page 1, and in the data.
     issued : date or None
         Day of issue: printed at the top of page 1, and in the data.
+    files : Files
+        The annex apart, or at the end of the one file.
+    stem : str
+        Name of the file without ending, of which the annex's name is made; the case id if
+        empty.
     """
     from loambrief.render.pdf import render_pdf  # slow import: only when a page is made
 
-    report, data = _paper(advice, status, number, revision, changes, issued)
-    return Advisory(advice.loaded.case.case.id, render_pdf(report.model), data, advice,
-                    _twins(report.model, twins))
+    stage = _Standing(status, number, revision, changes, issued)
+    case_id = advice.loaded.case.case.id
+    bound, second = None, b""
+    if files is Files.TWO:
+        name = annex_name(stem or case_id)
+        draft = _draft(advice, stage, name)
+        bound, second = _annex(draft.model, name, _writer(advice))
+    else:
+        draft = _draft(advice, stage)
+    report, data = _finished(advice, draft, stage, bound)
+    first = report.model if bound is None else advisory_alone(report.model)
+    return Advisory(case_id, render_pdf(first), data, advice, _twins(report.model, twins), second)
 
 
 def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
@@ -280,9 +321,10 @@ def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
     return made
 
 
-def render_together(advices: Sequence[Advice], name: str,
-                    twins: Sequence[str] = ()) -> Mapping[str, bytes]:
-    """One PDF for several fields of one client, and each field's data.
+@uncollected()
+def render_together(advices: Sequence[Advice], name: str, twins: Sequence[str] = (),
+                    files: Files = Files.TWO) -> Mapping[str, bytes]:
+    """One PDF for several fields of one client with its annex, and each field's data.
 
     Parameters
     ----------
@@ -292,6 +334,8 @@ def render_together(advices: Sequence[Advice], name: str,
         Name of the PDF, without ending.
     twins : sequence of str
         As of :func:`render`.
+    files : Files
+        One annex for all of the fields, or everything in one file.
 
     Raises
     ------
@@ -300,12 +344,21 @@ def render_together(advices: Sequence[Advice], name: str,
     """
     from loambrief.render.pdf import render_pdf
 
-    papers = [_paper(advice) for advice in advices]
+    stage, apart = _Standing(), files is Files.TWO
+    drafts = [_draft(advice, stage, annex_name(name) if apart else "") for advice in advices]
+    made: dict[str, bytes] = {}
+    bound = None
+    if apart:
+        model = combine([FieldReport(d.context, d.model) for d in drafts], name)
+        bound, made[annex_name(name)] = _annex(model, annex_name(name), _writer(advices[0]))
+    papers = [_finished(advice, draft, stage, bound)
+              for advice, draft in zip(advices, drafts, strict=True)]
     model = combine([report for report, _ in papers], name)
-    files = {f"{name}.pdf": render_pdf(model)}
-    files.update({f"{name}.{ending}": d for ending, d in _twins(model, twins).items()})
-    files.update({f"{r.case.case.id}.json": data for r, data in papers})
-    return files
+    first = advisory_alone(model) if apart else model
+    made = {f"{name}.pdf": render_pdf(first), **made}
+    made.update({f"{name}.{ending}": d for ending, d in _twins(model, twins).items()})
+    made.update({f"{r.case.case.id}.json": data for r, data in papers})
+    return made
 
 
 def sign_words(language: str) -> Mapping[str, str]:

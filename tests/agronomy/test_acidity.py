@@ -33,18 +33,16 @@ from loambrief.topics.acidity.formulas_quality import (
     sieves_of,
 )
 from loambrief.topics.acidity.formulas_targets import (
-    aluminum_saturation,
-    guide_for,
-    ph_target,
-    sulfur_to_acidify,
-)
-from loambrief.topics.acidity.formulas_tolerance import (
-    ACID,
     ALKALINE,
+    SOUR,
     SUITS,
     TOO_ACID,
     TOO_ALKALINE,
+    aluminum_saturation,
+    guide_for,
     ph_suitability,
+    ph_target,
+    sulfur_to_acidify,
 )
 
 BUFFERS = st.floats(4.9, 6.8)
@@ -427,7 +425,7 @@ def test_a_crop_without_a_published_ph_range_is_not_judged():
 @given(st.sampled_from(load("acidity/ph_tolerance").column("crop")), st.floats(2.0, 12.0))
 def test_a_higher_ph_never_looks_less_alkaline(crop, soil_ph):
     """ensures that the classes follow the pH in order."""
-    order = (TOO_ACID, ACID, SUITS, ALKALINE, TOO_ALKALINE)
+    order = (TOO_ACID, SOUR, SUITS, ALKALINE, TOO_ALKALINE)
     higher = min(soil_ph + 0.3, 12.0)
     one, two = (ph_suitability.evaluate(crop=crop, soil_ph=p).text for p in (soil_ph, higher))
     assert order.index(one) <= order.index(two)

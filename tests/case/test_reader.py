@@ -2,6 +2,7 @@
 
 import os
 import time
+from pathlib import Path
 
 import pytest
 
@@ -219,6 +220,32 @@ def test_link_to_a_file_is_followed(tmp_path):
     link.symlink_to(target)
     with pytest.raises(CaseProblems, match=r"b\.yaml:1:5: CASE005"):
         load_case(link)
+
+
+CASES = sorted(Path(__file__).parents[1].glob("scenarios/*/case.yaml"))[::4]
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda path: path.parent.name)
+def test_both_parsers_say_the_same(path, monkeypatch):
+    """ensures that the quick parser gives the data, the places and the problems of the exact one,
+    and leaves what it refuses to it: each case whole, cut short, and with signs that break it."""
+    text = path.read_text(encoding="utf-8")
+    broken = [text, text.replace("{", "", 1), text.replace(": ", ":\u00a0", 5),
+              text.replace("\n", "\r\n"), text.replace("a", "\U0001f331"),
+              *(text[:len(text) * part // 7] for part in range(1, 7)),
+              *(text[:half] + sign + text[half:] for half in [len(text) // 2]
+                for sign in "-:#[]{}&*|>'\"%@`,\\")]
+
+    def outcome(one):
+        try:
+            source, problems = read(one)
+        except CaseProblems as error:
+            return error.problems
+        return source.data, source.keys, source.values, source.refused, problems
+
+    quick = [outcome(one) for one in broken]
+    monkeypatch.setattr(reader, "QUICK", reader.EXACT)
+    assert quick == [outcome(one) for one in broken]
 
 
 def test_output_is_safe_for_a_terminal():

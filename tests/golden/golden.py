@@ -60,7 +60,7 @@ def outline(name: str) -> str:
     model = report(name)
     head = {"document": model.title, "language": model.language, "units": model.units,
             "paper": model.paper.value, "status": model.status.value}
-    lines = [head, *(_told(block) for block in _flat(model.blocks))]
+    lines = [head, *(_told(block) for block in _flat(b.opened(model.blocks)))]
     return "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines)
 
 
@@ -68,6 +68,8 @@ def _flat(content) -> Iterator[b.Block]:
     for block in content:
         if isinstance(block, b.KeepTogether):
             yield from _flat(block.blocks)
+        elif isinstance(block, b.Beside):
+            yield from _flat((*block.left, *block.right))
         else:
             yield block
 
@@ -88,7 +90,7 @@ def _told(block: b.Block) -> dict:
         case p.ActionCard():
             told |= {"rank": block.rank, "title": plain(block.title), "rate": plain(block.rate),
                      "total": plain(block.total), "time": plain(block.time),
-                     "cautions": len(block.cautions)}
+                     "cautions": plain(block.cautions)}
         case b.Table():
             rows = [[_short(plain(c)) for c in row.cells] for row in block.rows]
             told |= {"columns": [plain(c.title) for c in block.columns],

@@ -22,7 +22,7 @@ import loambrief.topics.formulas
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case import schema
 from loambrief.case.codes import CODES
-from loambrief.report.workings import UNIT_SUFFIXES, _label
+from loambrief.report.workings import UNIT_OF, _label
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load
 
@@ -86,10 +86,7 @@ CHOICES = {
 """Fields of a case with fixed choices that are printed; none named means every field."""
 FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
-    "topics/acidity/formulas_tolerance.py": (
-        "below the limit", "below the best range", "within", "above the best range",
-        "above the limit"),
-    "topics/sampling/formulas_age.py": ("current", "past the interval", "too old for a rate"),
+    "topics/sampling/formulas.py": ("current", "past the interval", "too old for a rate"),
     "topics/nutrients/formulas_manure.py": (
         "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line"),
     "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
@@ -100,7 +97,9 @@ LITERALS = {
                                    "restricts roots"),
     "topics/forage/formulas_safety.py": ("below both limits", "over the laminitis limit",
                                   "over both limits"),
-    "topics/acidity/formulas_targets.py": ("the soil fizzes with acid, so it holds free lime",
+    "topics/acidity/formulas_targets.py": (
+        "below the limit", "below the best range", "within", "above the best range",
+        "above the limit", "the soil fizzes with acid, so it holds free lime",
                                     "free lime is likely at this pH and was not tested for"),
     "topics/salinity/formulas_water_quality.py": ("safe", "marginal", "not suitable", "none",
                                        "slight to moderate", "severe"),
@@ -182,7 +181,7 @@ def calculation_words() -> Iterator[Entry]:
         for parameter in inspect.signature(formula).parameters:
             label = _label(parameter)[0].strip()
             yield label, "input", place
-    for unit in sorted({u for _, u in UNIT_SUFFIXES} | set(WORD_UNITS)):
+    for unit in sorted(set(UNIT_OF.values()) | set(WORD_UNITS)):
         if unit in WORD_UNITS:
             yield unit, "unit", "units"
 

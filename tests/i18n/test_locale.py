@@ -172,7 +172,7 @@ def test_charts_write_numbers_in_the_signs_of_the_block():
 def test_english_does_not_load_the_locale_data():
     """ensures that an English advisory does not pay for Babel."""
     code = ("import sys; from loambrief.report.text import Writer; "
-            "from loambrief.report.build import build_field; Writer('en'); "
+            "from loambrief.report.build import draft_field; Writer('en'); "
             "sys.exit(any(m.split('.')[0] == 'babel' for m in sys.modules))")
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 

@@ -267,12 +267,19 @@ def clipped(page: Page) -> Iterator[Flaw]:
 
 
 def orphans(page: Page) -> Iterator[Flaw]:
-    """Headings with nothing below them: at the end of a page, or of a column of one."""
+    """Headings with nothing below them: at the end of a page, or of a column of one.
+
+    What stands right of a heading, at its height, is in its row of a table.
+    """
     content = [p for p in page.content if p.kind == "text" or p.tag == "Figure"]
     for index, piece in enumerate(content):
         if piece.tag not in HEADINGS:
             continue
-        after = next((p for p in content[index + 1:] if p.number != piece.number), None)
+        whole = [p.box for p in content if p.number == piece.number] if piece.number >= 0 else [
+            piece.box]
+        low, high = min(box[1] for box in whole), max(box[3] for box in whole)
+        after = next((p for p in content[index + 1:] if p.number != piece.number
+                      and not (p.box[0] > piece.box[0] and low - 2 < p.box[1] < high)), None)
         if after is None or after.box[1] > piece.box[3] + 2 * (piece.box[3] - piece.box[1]):
             yield Flaw(page.number, "orphan", repr(piece.text.strip()))
 

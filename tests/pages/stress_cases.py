@@ -141,7 +141,7 @@ def many_rows(count: int, paper: Paper = Paper.LETTER) -> ReportModel:
               caption="One row a zone", row_headers=True),
         Heading(1, "Actions"),
         *(ActionCard(n, f"Spread lime on zone {n}", source="Ag lime", rate="1.5 ton/ac",
-                     why=(long,), cautions=("Dust hurts eyes and lungs.",))
+                     why=(long,), cautions="C1")
           for n in range(1, count + 1)),
         Heading(1, "Findings", columns=2),
         *(FindingBlock(f"Zone {n} is too acid", StatusSign.LIMITING, "limits the crop", "high",

@@ -69,7 +69,7 @@ def test_looking(folder):
         row]
     assert data(folder, "find", "--until", "2026-10-01") == []
     shown = data(folder, "show", NUMBER)
-    assert [f["role"] for f in shown["events"][0]["files"]] == ["case", "pdf", "data"]
+    assert [f["role"] for f in shown["events"][0]["files"]] == ["case", "pdf", "annex", "data"]
     assert shown["revisions"][0]["keep_until"] == "2034-04-30"
     assert "kept until 2034-04-30" in archive(folder, "show", NUMBER).output
     assert [d["kind"] for d in data(folder, "due", "--on", "2027-04-30")] == ["validity"]

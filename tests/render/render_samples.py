@@ -184,9 +184,7 @@ ACTIONS = (
         how=("Check the spreader’s width with trays first.", "Half the rate each way across.",
              "Re-test the top two inches after 18 months."),
         notes=("Rounded from 1.47 to the spreader’s step of 0.25 ton/ac.",),
-        cautions=("Lime dust burns eyes and lungs. Wear goggles and a mask.",
-                  "Do not spread in wind or within the setback of the creek; ask the county.",
-                  "Keep stock off until rain has washed the leaves."),
+        money="$2,410", cautions="C1, C2, C3",
         tag="Inside the budget",
     ),
     ActionCard(
@@ -195,7 +193,7 @@ ACTIONS = (
         cost="$28.00 per acre, $168 in all",
         why=(("Readings above 300 psi: ", Span("finding 2", link="#finding-pan")),),
         depends="Lime first: it moves down the slots.",
-        cautions=("Call the line locating service before any shank goes in.",),
+        money="$168", cautions="C4",
     ),
     ActionCard(
         3, "Re-test potassium in two halves", "action-3", rate="no product", place="north, south",

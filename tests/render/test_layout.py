@@ -140,12 +140,15 @@ def _at(words, text):
     return next(w for w in words if w["text"] == text)
 
 
-def test_cautions_stand_beside_the_action():
-    """ensures that a caution is right of the action's facts, at their height."""
-    words = _words(Heading(1, "P"), ActionCard(1, "Title", source="SOURCE", rate="RATE",
-                                               cautions=("BURNS",)))
-    assert _at(words, "BURNS")["x0"] > _at(words, "SOURCE")["x1"] + 50
-    assert abs(_at(words, "Caution")["top"] - _at(words, "SOURCE")["top"]) < 14
+def test_an_action_is_a_line_of_figures_and_what_belongs_to_it():
+    """ensures that rate and money stand right of an action's title, the rest below it."""
+    words = _words(Heading(1, "P"), ActionCard(1, "TITLE", source="SOURCE", rate="RATE",
+                                               money="MONEY", cautions="C1"))
+    title = _at(words, "TITLE")
+    for figure in ("RATE", "MONEY"):
+        assert _at(words, figure)["x0"] > title["x1"] + 50
+        assert abs(_at(words, figure)["top"] - title["top"]) < 4
+    assert _at(words, "C1.")["top"] > title["bottom"]
 
 
 def test_half_figures_stand_level():

@@ -72,11 +72,12 @@ def test_bookmarks(reader):
     assert titles[0] == (0, "Lower Bench: lime first, then air, and no more gypsum")
     assert (0, "Plan") in titles
     assert (1, "The top two inches are too acid for alfalfa") in titles
-    assert (1, "Spread 1.5 ton/ac of ag lime") in titles
+    assert (1, "1. Spread 1.5 ton/ac of ag lime") in titles
     pages = [reader.get_destination_page_number(item) for _, item in entries]
     assert pages == sorted(pages)
     for (_, item), page in zip(entries, pages, strict=True):
         name = "What to do, in order" if item.title == "Plan" else item.title
+        name = re.sub(r"^\d+\. ", "", name)  # the number stands in a cell of its own
         assert _flat(name) in _flat(reader.pages[page].extract_text())
 
 

@@ -11,18 +11,18 @@ from model_texts import inside, links, texts
 from sample_reports import CASES, report
 
 from loambrief.render.pdf import render_pdf
-from loambrief.report.blocks import Heading, Paragraph, Table, plain
+from loambrief.report.blocks import Annex, Heading, Paragraph, Table, opened, plain
 from loambrief.report.glossary import TERMS, Term, all_terms, with_glossary
 from loambrief.report.parts import CalculationList, FindingBlock, SourceList, Summary
 from loambrief.report.text import Writer
 
 
 def _split(name):
-    """Blocks before the glossary, its table, and blocks after it."""
-    blocks = report(name).blocks
-    at = next(i for i, b in enumerate(blocks)
-              if isinstance(b, Heading) and b.anchor == "glossary")
-    return blocks[:at], blocks[at + 1], blocks[at + 2:]
+    """Blocks before the glossary, and its table, which ends the document."""
+    blocks = opened(report(name).blocks)
+    heading, table = blocks[-2:]
+    assert isinstance(heading, Heading) and heading.anchor == "glossary"
+    return blocks[:-2], table
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -42,8 +42,9 @@ def test_every_term_is_explained(language):
 @pytest.mark.parametrize("name", CASES)
 def test_only_what_is_used_is_listed(name):
     """ensures that exactly the terms that the read parts use stand in the glossary."""
-    before, table, after = _split(name)
-    read = [b for b in (*before, *after) if not isinstance(b, CalculationList | SourceList)]
+    before, table = _split(name)
+    read = [b if not isinstance(b, FindingBlock) else dataclasses.replace(b, blocks=())
+            for b in before if not isinstance(b, CalculationList | SourceList)]
     text = "\n".join(t for b in read for t in texts(b))
     charts = "\n".join(s for i in inside(tuple(read)) if hasattr(i, "alt")
                        for s in (i.title, i.subtitle, i.note, i.alt))
@@ -64,7 +65,7 @@ def _anywhere(term, text):
 def test_first_use_leads_there(name):
     """ensures that links to the glossary start at findings and paragraphs, each term once,
     and that page 1 has none."""
-    before, table, _ = _split(name)
+    before, table = _split(name)
     found = [link for link in links(before) if link.startswith("#g-")]
     assert found and len(found) == len(set(found))
     assert {link[1:] for link in found} <= {row.anchor for row in table.rows}
@@ -103,15 +104,14 @@ def test_words_are_found_whole(text, place):
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_longest_glossary_is_a_page(language):
-    """ensures that even with every term the glossary takes no more than one page, set in
-    two columns like the parts around it."""
+    """ensures that even with every term the glossary takes no more than one page, set small
+    like the annex it ends."""
     writer = Writer(language)
     blocks = with_glossary(
         [Paragraph("; ".join(t.finds[0] for t in all_terms(writer)))], [], writer)
     table = blocks[2]
     assert isinstance(table, Table) and len(table.rows) == len(TERMS)
-    heading = dataclasses.replace(blocks[1], columns=2)  # as the parts around it
-    document = dataclasses.replace(
-        report("acid_corn_ohio"), blocks=(heading, table), attachments=(), language=language)
+    document = dataclasses.replace(report("acid_corn_ohio"), attachments=(), language=language,
+                                   blocks=(Annex("Annex", (blocks[1], table)),))
     data = render_pdf(document)
     assert len(pypdf.PdfReader(io.BytesIO(data)).pages) == 1

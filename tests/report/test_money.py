@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loambrief import pipeline
+from loambrief.batch.figures import figures_of
 from loambrief.case.load import load_case
-from loambrief.report.blocks import RowKind, Table, plain
+from loambrief.report.blocks import Paragraph, plain
 from loambrief.report.money import money_of, rounded
-from loambrief.report.parts import Summary
+from loambrief.report.parts import ActionCard, Summary
 
 ROOT = Path(__file__).parents[2]
 CASES = [*sorted((ROOT / "sample_inputs").glob("*/case.yaml")),
@@ -56,15 +57,15 @@ def test_one_total_everywhere(advice):
     *others, last = [x for fact in first.foot for x in amounts(plain(fact.value))]
     assert sum(lines) + sum(others) == pytest.approx(total, abs=0.001)
     assert last == total
-    table = next(b for b in model.blocks if isinstance(b, Table) and any(
-        getattr(r, "kind", None) is RowKind.TOTAL for r in b.rows))
-    costs = []
-    for row in table.lines:
-        cells = [plain(c) for c in row.cells]
-        if (row.kind is RowKind.BODY and cells[-1] == "in") or row.kind is RowKind.TOTAL:
-            costs += amounts(cells[-2])
-    assert sum(costs[:-1]) == pytest.approx(costs[-1], abs=0.001)
-    assert costs[-1] == total
+    cards = [b for b in model.blocks if isinstance(b, ActionCard)]
+    covered = {a.rank for a in advice.plan.actions if a.id in advice.plan.budget.chosen}
+    costs = [x for card in cards if card.rank in covered for x in amounts(plain(card.money))]
+    money = money_of(advice.plan)
+    told = amounts(next(plain(b.text) for b in model.blocks if isinstance(b, Paragraph)
+                        and plain(b.text).startswith("Total of the plan")))
+    parts = [x for x in (money.packages, money.saved) if x]
+    assert told[:1 + len(parts)] == [total, *parts]
+    assert sum(costs) + money.packages - money.saved == pytest.approx(total, abs=0.001)
     assert amounts(pipeline.brief(advice).money)[0] == total
 
 
@@ -78,6 +79,10 @@ def test_what_is_left_over_adds_up(advice):
     assert sum(money.costs[a.id] for a in chosen) + money.packages - money.saved == \
         pytest.approx(money.total, abs=0.001)
     assert money.total == pytest.approx(advice.plan.budget.spent, abs=0.51)
+    figures = figures_of(advice)
+    assert figures.spent == money.total, "a month adds up what the advisories print"
+    assert sum(cost for _, _, cost in figures.kinds) == pytest.approx(
+        sum(money.costs[a.id] for a in chosen), abs=0.001)
     for action in chosen:
         assert abs(money.costs[action.id] - action.cost_total) < 1.0
     assert money.optional == pytest.approx(

@@ -40,6 +40,8 @@ ANALYSIS_OF = {"n": "N", "p2o5": "P2O5", "k2o": "K2O", "sulfur": "S", "magnesium
 WORDS_OF = {"N": "nitrogen", "P2O5": "phosph", "K2O": "potas"}
 PRIMARY = tuple(WORDS_OF)
 WATER_WORDS = r"water|ditch|creek|stream|brook|river|pond|well|drain"
+RULED_OUT = ("material_interval", "material_excluded", "material_organic_prohibited")
+"""Reasons against a material that are no verdict on what it would supply."""
 GUESSES = ("weeds", "refractometry")
 
 
@@ -133,8 +135,9 @@ def test_advises_against_nothing_unjudged(name):
         if entry["material_id"]:
             assert by_key.get(entry["material_id"]) == {"not needed"}, entry
     against = {e["material_id"] for e in s.data["not_advised"]}
+    ruled_out = {v["key"] for v in verdicts(s) if v["reason"] in RULED_OUT}
     for material in s.loaded.case.materials:
-        if str(material.id) in against and material.analysis is not None:
+        if str(material.id) in against - ruled_out and material.analysis is not None:
             holds = sold_for(material)
             told = {v for key in holds for v in by_key.get(key, ())}
             # what is wanted of it may be had for less; else all it is sold for must be needless
@@ -170,8 +173,8 @@ def test_unjudged_primary_nutrients_stand_on_page_one(name):
 def test_a_need_without_a_rate_keeps_its_materials(name):
     """ensures that a nutrient the plan asks for is not on the list of what not to buy."""
     s = scenario(name)
-    ruled_out = {v.key for v in s.plan.verdicts if v.reason == "material_interval"}
-    against = {n.material_id for n in s.plan.not_advised} - ruled_out  # by date, not by need
+    ruled_out = {v.key for v in s.plan.verdicts if v.reason in RULED_OUT}
+    against = {n.material_id for n in s.plan.not_advised} - ruled_out
     asked = {a.need.item for a in s.plan.actions
              if a.kind is NeedKind.NUTRIENT and a.rate is None}
     holding = {key: {str(m.id) for m in s.loaded.case.materials if m.analysis is not None

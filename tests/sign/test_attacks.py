@@ -336,7 +336,7 @@ def test_dates_in_the_metadata_may_change(signed, look, keys_folder):
         "transparency"])
 def test_archival_faults_are_found(signed, break_it, word):
     """ensures that what ISO 19005-3 forbids in a form is found, and what it allows is not."""
-    from loambrief.archive.verify_pdfa import archival_faults
+    from loambrief.archive.verify_pdf import archival_faults
 
     assert archival_faults(signed) == []
     with pikepdf.open(io.BytesIO(signed)) as pdf:

@@ -228,7 +228,7 @@ def test_names_of_any_kind_are_drawn(name, issued, keys_folder):
 
     import pikepdf
 
-    from loambrief.archive.verify_pdfa import archival_faults
+    from loambrief.archive.verify_pdf import archival_faults
 
     signer = samples.opened(samples.Holder(name), keys_folder)
     data = sign(issued, signer, Role.ADVISER, now=samples.NOW).content

@@ -44,12 +44,14 @@ class BlendZone:
     area_ac : float
     needs : mapping of nutrient to lb/ac wanted
     upper : mapping of nutrient to the most lb/ac that may come
+    barred : ids of offers that are not spread here
     """
 
     place: Place
     area_ac: float
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
+    barred: frozenset[str] = frozenset()
 
     def wanted(self) -> dict[str, float]:
         """Needs above zero, in a fixed order."""
@@ -149,7 +151,8 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)
     uncovered = tuple(sorted({n for z in zones for n in z.wanted()
-                              if not any(o.fraction(n) > 0 for o in usable)}))
+                              if not any(o.fraction(n) > 0 and o.id not in z.barred
+                                         for o in usable)}))
     if uncovered:
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
@@ -312,6 +315,6 @@ class _Programme:
 def _most(zone: BlendZone, offer: Offer) -> float:
     """Pounds per acre beyond which a product can serve no need of the zone."""
     useful = [amount / offer.fraction(n) for n, amount in zone.wanted().items()
-              if offer.fraction(n) > 0]
+              if offer.fraction(n) > 0 and offer.id not in zone.barred]
     most = max(useful, default=0.0)
     return most if offer.most_lb_ac is None else min(most, offer.most_lb_ac)

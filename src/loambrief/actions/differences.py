@@ -24,7 +24,9 @@ def has_own(case: CaseFile) -> bool:
 
 def without_own(case: CaseFile) -> CaseFile:
     """The case as the program would plan it by itself."""
-    return case.model_copy(update={"nitrogen": None, **{name: [] for name in ENTRIES}})
+    strips = None if case.strips is None else case.strips.for_program()
+    return case.model_copy(update={"nitrogen": None, "strips": strips,
+                                   **{name: [] for name in ENTRIES}})
 
 
 def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from loambrief.actions.blend import Blend, BlendZone, FieldMix
+from loambrief.actions.equipment import settable_mix, stretched_cap, years_at_once
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
@@ -13,7 +14,7 @@ from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.raw_manure import caution, window
-from loambrief.actions.reasons import Clash, best_effort, limit_costs, rate_ranges
+from loambrief.actions.reasons import Clash, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result
@@ -25,6 +26,8 @@ from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
+YEARLY = ("guide_rate", "harvest")
+"""Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 BANDED = ("N", "P2O5", "K2O")
 
 
@@ -69,7 +72,11 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
              {n: limit.amount for n, limit in limits.get(zone_id, {}).items()})
         for zone_id, needs in sorted(zones.items())
     )
-    mix, met, clashes, uncovered = best_effort(wanted, usable)
+    optional = {zone_id: frozenset(n.need.item for n in needs if n.need.optional)
+                for zone_id, needs in zones.items()}
+    by_year = {zone_id: frozenset(n for n, limit in found.items() if limit.reason in YEARLY)
+               for zone_id, found in limits.items()}
+    mix, met, clashes, uncovered = settable_mix(case, wanted, usable, optional, by_year)
     costs = limit_costs(met, usable, mix)
     actions: list[Action] = []
     for zone in met:
@@ -102,9 +109,13 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
         limits += held[:1]
         if offer.most_lb_ac is not None:
             limits.append(say("actions.limit_metals", cap=offer.most_lb_ac / LB_PER_TON))
-        actions.append(_product(case, needs[lead], tuple(needs[i] for i in met), offer,
-                                blend, rates[offer.id], ranges.get(offer.id), tuple(limits),
-                                _cap(zone, offer), held[1:]))
+        made = _product(case, needs[lead], tuple(needs[i] for i in met), offer, blend,
+                        rates[offer.id], ranges.get(offer.id), tuple(limits),
+                        _cap(zone, offer), held[1:])
+        at_once = stretched_cap(zone, offer, years_at_once(case), frozenset(
+            n for n, limit in bounds.items() if limit.reason in YEARLY))
+        actions.append(replace(made, cap_at_once=None if made.cap is None
+                               else at_once / offer.spread_in[1]))
     return actions
 
 

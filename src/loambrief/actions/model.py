@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -78,6 +79,12 @@ class Action:
     """Until when the adviser put it off; no money is kept for it and nothing is ordered."""
     pass_number: int = 1
     passes: int = 1
+    years_at_once: int = 1
+    """Years whose maintenance goes on in one pass, since the spreader cannot set less."""
+    cap_at_once: float | None = None
+    """``cap`` where the guide's most years of maintenance go on in one pass [rate_unit]."""
+    owner_pays: float | None = None
+    """What the owner of the ground pays beside ``cost_total`` [currency]; None: nothing."""
     supplies: Mapping[str, float] = field(default_factory=dict)
     """lb/ac of each nutrient the rounded rate brings."""
     meets: tuple[str, ...] = ()
@@ -218,6 +225,69 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class WithoutMaterial:
+    """A need that a constraint of the farm leaves without a material.
+
+    Attributes
+    ----------
+    key : str
+        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``.
+    reason : str
+        As typed, or the name of the machine.
+    materials : tuple of str
+        Names of what would have served.
+    """
+
+    action_id: str
+    item: str
+    place: Place
+    key: str
+    reason: str
+    materials: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CheckStrip:
+    """Strips that show whether an uncertain action was worth its money.
+
+    Attributes
+    ----------
+    laid_out : bool
+        The case asks for them, so their area is taken off the action; else only offered.
+    width_ft, length_ft : float or None
+        Of one strip [ft]; None where the case does not say.
+    count : int
+    area_ac : float
+        Of all strips of the action [ac]; 0 where they are only offered.
+    read_by : str
+        Key of how to read them.
+    """
+
+    action_id: str
+    laid_out: bool
+    width_ft: float | None
+    length_ft: float | None
+    count: int
+    area_ac: float
+    read_by: str
+    why: str
+
+
+@dataclass(frozen=True)
+class SpreadingDays:
+    """Days one machine needs for what the money covers this season."""
+
+    machine: str
+    mass_lb: float
+    per_day_lb: float
+
+    @property
+    def days(self) -> float:
+        """Days, up to the next tenth."""
+        return math.ceil(self.mass_lb / self.per_day_lb * 10 - 1e-9) / 10
+
+
+@dataclass(frozen=True)
 class SetAside:
     """An action of the program that the adviser took out of the plan."""
 
@@ -276,6 +346,9 @@ class Plan:
     alternatives: tuple[Alternative, ...] = ()
     verdicts: tuple[Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
+    gaps: tuple[WithoutMaterial, ...] = ()
+    strips: tuple[CheckStrip, ...] = ()
+    spreading: tuple[SpreadingDays, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
     met: tuple[tuple[Need, Action], ...] = ()
     """Needs that an own action meets whole, with that action."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loambrief.actions import budget, changes, own_rates
+from loambrief.actions import budget, changes, constraints, equipment, ground, own_rates, tenure
 from loambrief.actions.alternatives import alternatives, not_advised, practices
 from loambrief.actions.build import one_sampling, service_action
 from loambrief.actions.followups import followups
@@ -19,13 +19,14 @@ from loambrief.actions.lime import (
 from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
-from loambrief.actions.model import Action, Plan, SetAside
+from loambrief.actions.model import Action, CheckStrip, Plan, SetAside
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.own import SEVERITY, committed, counted, met_by, own_actions
 from loambrief.actions.own import brought as brought_by
 from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
+from loambrief.actions.strips import lay_out, strip_followup
 from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
@@ -67,10 +68,11 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     PlanFaults
         An own rate or a change of the plan names nothing in it, or cannot be done.
     """
-    on_offer = offers(case)
-    by_id = {o.id: o for o in on_offer}
+    listed = offers(case)
+    on_offer = constraints.allowed(case, listed)
+    by_id = {o.id: o for o in listed}
     own = own_actions(case, by_id, findings)
-    asked = gather(findings)
+    asked = ground.treated(case, gather(findings))
     needs, gone = counted(case, asked, own, by_id)
     magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
     actions = list(lime_actions(case, amounts(needs, NeedKind.LIME), on_offer, magnesium))
@@ -89,10 +91,12 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     changes.check_names(case, actions)
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = changes.replaced(case, actions, by_id)
-    actions = changes.split(case, actions, by_id)
+    actions = equipment.fit(case, changes.split(case, actions, by_id), by_id)
     actions = mark(changes.deferred(case, actions), findings, on_offer)
     actions = changes.put_off_with(dependencies(decisions(actions)))
     actions, aside = changes.dropped(case, actions)
+    actions, strips = _on_the_ground(case, actions)
+    by_id = tenure.lime_shared(case, by_id)
     actions = interactions(case, findings, in_turn(actions))
     ranked = rank(changes.moved(case, actions), changes.wanted_ranks(case, actions))
     disordered = tuple(changes.order_faults(case, ranked))
@@ -100,22 +104,38 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
         raise PlanFaults(disordered)
     ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
+    gaps = constraints.gaps(case, ranked, listed)
+    ranked = constraints.with_gaps(ranked, gaps)
     usable = kind_of(bare, *KINDS)
-    materials = material_verdicts(on_offer, judged, ranked, fed, usable,
-                                  tuple(s.action for s in aside))
+    materials = material_verdicts(listed, judged, ranked, fed, usable,
+                                  tuple(s.action for s in aside),
+                                  constraints.ruled_out(case, listed))
+    done = tuple(a for a in ranked if a.id in money.chosen)
     return Plan(
         actions=ranked,
-        not_advised=not_advised(findings, judged, materials, on_offer, case.case.units),
-        followups=followups(case, tuple(a for a in ranked if a.id in money.chosen)),
+        not_advised=not_advised(findings, judged, materials, listed, case.case.units),
+        followups=(*followups(case, done), *strip_followup(case, strips, money.chosen)),
         budget=money,
         rule=say("actions.rule"),
         findings=findings,
-        orders=orders([a for a in ranked if a.id in money.chosen], by_id),
+        orders=orders(done, by_id),
         alternatives=alternatives(fed.zones, usable, fed.mix, findings),
         verdicts=(*with_reasons(judged, aside), *materials, *practices(findings)),
         set_aside=aside,
         met=tuple(met_by(gone, own)),
+        gaps=gaps,
+        strips=strips,
+        spreading=equipment.spreading_days(case, done),
     )
+
+
+def _on_the_ground(case: CaseFile, actions: list[Action]
+                   ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
+    """Actions less what keeps off and what is left as a check, at the grower's cost."""
+    actions = ground.kept_off(case, ground.part_notes(case, actions))
+    actions, strips = lay_out(case, actions)
+    actions = tenure.tenure_notes(case, tenure.share_lime(case, actions))
+    return constraints.with_rulings(case, actions), strips
 
 
 def with_reasons(judged: tuple[Judgement, ...],

@@ -104,7 +104,8 @@ def _elastic(zone: BlendZone, usable: list[Offer], slack_in_needs: bool) -> dict
     sizes = [1.0 / needs[s] if slack_in_needs else 1.0 for s in slack]
     answer = minimise(
         [0.0] * count + sizes, [dict(enumerate(row)) for row in rows], bounds,
-        [(0.0, o.most_lb_ac) for o in usable] + [(0.0, None)] * len(slack))
+        [(0.0, 0.0 if o.id in zone.barred else o.most_lb_ac) for o in usable]
+        + [(0.0, None)] * len(slack))
     if answer is None:
         return None
     return {s: v for s, v in zip(slack, answer.x[count:], strict=True) if v > 1e-5}

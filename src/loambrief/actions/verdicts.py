@@ -7,8 +7,11 @@ needed, or it crosses a limit, or another product on the list does its work for 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
 
 from loambrief.actions.alternatives import LEAST_SAVING, beaten
+from loambrief.actions.constraints import Ruling
 from loambrief.actions.mix import NutrientPlan
 from loambrief.actions.model import Action
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
@@ -45,7 +48,9 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
 def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
                       usable: tuple[Offer, ...],
-                      aside: Sequence[Action] = ()) -> tuple[Judgement, ...]:
+                      aside: Sequence[Action] = (),
+                      barred: Mapping[str, Ruling] = MappingProxyType({})
+                      ) -> tuple[Judgement, ...]:
     """One verdict for each material and service on offer, by id.
 
     Parameters
@@ -60,14 +65,16 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
         Those that the nutrient mix could choose from.
     aside : sequence of Action
         What the adviser set aside.
+    barred : mapping of id to Ruling
+        Those that a constraint of the farm rules out.
     """
-    return tuple(_material(o, judgements, actions, fed, usable, aside)
+    return tuple(_material(o, judgements, actions, fed, usable, aside, barred.get(o.id))
                  for o in sorted(offers, key=lambda o: o.id))
 
 
 def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
               fed: NutrientPlan, usable: tuple[Offer, ...],
-              aside: Sequence[Action]) -> Judgement:
+              aside: Sequence[Action], barred: Ruling | None) -> Judgement:
     def verdict(value: Verdict, reason: str, settled_by: str = "", **params: object) -> Judgement:
         return Judgement(JudgedKind.MATERIAL, offer.id, WHOLE_FIELD, value, reason,
                          {"material": Product(offer.id, offer.material.name), **params},
@@ -78,6 +85,13 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
         optional = all(a.optional for a in used)
         return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED,
                        "material_optional" if optional else "material_used")
+    if barred is not None and barred.settled:
+        return replace(verdict(Verdict.NOT_NEEDED, f"material_{barred.key}",
+                               section=barred.section, said=barred.reason),
+                       sources=barred.sources)
+    if barred is not None:
+        return replace(verdict(Verdict.NOT_JUDGED, f"material_{barred.key}", "certifier",
+                               section=barred.section), sources=barred.sources)
     unused = [a for a in aside if a.material_id == offer.id]
     if unused:
         optional = all(a.optional for a in unused)

@@ -159,6 +159,7 @@ def t_two_sided(level: float, df: float) -> float:
     return (low + high) / 2
 
 
+@cache
 def binomial_interval(count: int, n: int, level: float) -> tuple[float, float]:
     """Exact (Clopper and Pearson) interval of a proportion, as fractions."""
     half = (1.0 - confidence(level)) / 2

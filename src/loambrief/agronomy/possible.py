@@ -31,6 +31,19 @@ def positive(**values: float | None) -> None:
             raise ImpossibleInput(f"{name} must be above zero (found {value:g})")
 
 
+def positive_percent(**values: float | None) -> None:
+    positive(**values)
+    percent(**values)
+
+
+def share(**values: float | None) -> None:
+    """A part of a whole, above none of it."""
+    positive(**values)
+    for name, value in values.items():
+        if value is not None and value > 1:
+            raise ImpossibleInput(f"{name} cannot be above 1 (found {value:g})")
+
+
 def real_ph(**values: float | None) -> None:
     """A pH that no soil has (outside 2 to 12)."""
     for name, value in values.items():
@@ -41,6 +54,9 @@ def real_ph(**values: float | None) -> None:
 NotNegative = Annotated[float, not_negative]
 Percent = Annotated[float, percent]
 Positive = Annotated[float, positive]
+PositivePercent = Annotated[float, positive_percent]
+Share = Annotated[float, share]
 SoilPh = Annotated[float, real_ph]
-KINDS = {"NotNegative": not_negative, "Percent": percent, "Positive": positive, "SoilPh": real_ph}
+KINDS = {"NotNegative": not_negative, "Percent": percent, "Positive": positive,
+         "PositivePercent": positive_percent, "Share": share, "SoilPh": real_ph}
 """Kind of a parameter, as an annotation names it -> what refuses another value."""

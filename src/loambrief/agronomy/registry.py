@@ -29,6 +29,7 @@ from loambrief.agronomy.possible import KINDS
 from loambrief.errors import ImpossibleInput, UnknownName
 
 P = ParamSpec("P")
+T = TypeVar("T")
 V = TypeVar("V", covariant=True)
 """What a formula answers with: float, str, or either with None where nothing is published."""
 
@@ -59,6 +60,12 @@ class Answer(Generic[V]):
     notes: tuple[str, ...] = ()
     details: Mapping[str, Any] = field(default_factory=dict)
     within_range: bool | None = None
+
+
+def by_row(row: Mapping[str, Any], value: T, **more: Any) -> Answer[T]:
+    """An answer from a row of a table, with the source, place and check that the row names."""
+    return Answer(value, source=str(row["source"]).split(";")[0], locator=row.get("locator"),
+                  how=row["how"], **more)
 
 
 @dataclass(frozen=True)
@@ -216,7 +223,11 @@ class Formula(Generic[P, V]):
         self.evidence = evidence
         self.valid = MappingProxyType(dict(valid))
         self.signature = _public(inspect.signature(function))
-        self.kinds = {p.name: KINDS[kind] for p in self.signature.parameters.values()
+        parameters = self.signature.parameters.values()
+        self._named = {p.name: f"{p.name}_" if keyword.iskeyword(p.name) else p.name
+                       for p in parameters}
+        self._needed = [p.name for p in parameters if p.default is inspect.Parameter.empty]
+        self.kinds = {p.name: KINDS[kind] for p in parameters
                       for kind in str(p.annotation).split(" | ") if kind in KINDS}
 
     @property
@@ -230,9 +241,7 @@ class Formula(Generic[P, V]):
         inputs = self.signature.bind(*args, **kwargs).arguments
         for name, refuse in self.kinds.items():
             refuse(**{name: inputs.get(name)})
-        return self._function(
-            **{f"{k}_" if keyword.iskeyword(k) else k: v for k, v in inputs.items()}
-        )
+        return self._function(**{self._named[name]: value for name, value in inputs.items()})
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> V:
         bound = self.signature.bind(*args, **kwargs)
@@ -248,14 +257,11 @@ class Formula(Generic[P, V]):
         UnknownName
             A parameter of that name does not exist.
         """
-        unknown = set(inputs) - set(self.signature.parameters)
+        unknown = inputs.keys() - self._named.keys()
         if unknown:
             raise UnknownName(f"parameter of {self.name}", sorted(unknown)[0],
-                              tuple(self.signature.parameters))
-        needed = [
-            p.name for p in self.signature.parameters.values()
-            if p.default is inspect.Parameter.empty and p.name not in inputs
-        ]
+                              tuple(self._named))
+        needed = [name for name in self._needed if name not in inputs]
         if needed:
             raise ImpossibleInput(f"{self.name} needs {', '.join(needed)}")
         for name, value in inputs.items():

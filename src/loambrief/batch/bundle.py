@@ -1,7 +1,8 @@
 """Advisories put together: one file for each client, and one to print.
 
 Both are the finished advisories, page for page, after a page of contents. The bundle of a
-client is for reading: bookmarks, links and tags are kept. The print pack is for a printer
+client is for reading: bookmarks, links and tags are kept, and the annexes follow the
+advisories. The print pack holds advisories only, unless annexes are asked for; it is for a printer
 that prints on both sides: each advisory starts on a right-hand page, and readers show the
 case id before the page number. Long packs come in volumes.
 """
@@ -10,7 +11,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
+from pathlib import Path
 
 from loambrief.batch.cover import Setting
 from loambrief.batch.folder_names import file_stem
@@ -18,6 +20,7 @@ from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.request import CaseEntry
 from loambrief.batch.work import Options
 from loambrief.findings.model import say
+from loambrief.pipeline import annex_name
 from loambrief.render.join import BookPart, join, page_count
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
@@ -49,47 +52,59 @@ def _bundle(client: str, entries: Sequence[CaseEntry], store: OutputFolder,
             options: Options) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "bundle_title", client=client, count=len(entries))
-    starts, page = [], 1
-    for entry in entries:
-        starts.append(str(page))
-        page += page_count(_pdf(entry, store))
-    front = _contents(title, client, entries, starts, setting, by_client=False)
     parts = [BookPart(_name(entry), _reader(entry, store)) for entry in entries]
+    second = _word(setting, "annex")
+    apart = [e for e in entries if _annex(e, store).is_file()]
+    parts += [BookPart(f"{_name(e)}: {second}", _annex(e, store).read_bytes) for e in apart]
+    pages = [1, *accumulate((page_count(part.pdf()) for part in parts), initial=1)][1:]
+    starts = [str(page) for page in pages[:len(entries)]]
+    annexes = dict(zip((e.outcome.case_id for e in apart), map(str, pages[len(entries):]),
+                       strict=False))
+    front = _contents(title, client, entries, starts, setting, by_client=False,
+                      annexes=[annexes.get(e.outcome.case_id, "–") for e in entries]
+                      if annexes else ())
     return join(render_pdf(front), parts)
 
 
 def print_packs(entries: Sequence[CaseEntry], store: OutputFolder,
-                options: Options) -> Iterator[tuple[str, bytes]]:
-    """Name and content of each volume of the print pack; arguments as :func:`bundles`."""
+                options: Options, annexes: bool = False) -> Iterator[tuple[str, bytes]]:
+    """Name and content of each volume of the print pack, with ``annexes`` or without; other
+    arguments as :func:`bundles`."""
     volumes: list[list[CaseEntry]] = [[]]
     pages = 0
     for entry in entries:
-        count = page_count(_pdf(entry, store))
+        count = sum(n + n % 2 for n in (page_count(path.read_bytes())
+                                        for path in _files(entry, store, annexes)))
         if volumes[-1] and pages + count > MOST_PAGES:
             volumes.append([])
             pages = 0
         volumes[-1].append(entry)
-        pages += count + count % 2
+        pages += count
     digits = len(str(len(volumes)))
     for number, volume in enumerate(volumes, 1):
         name = "print-pack.pdf" if len(volumes) == 1 else f"print-pack-{number:0{digits}d}.pdf"
-        yield name, _pack(volume, number, len(volumes), store, options)
+        yield name, _pack(volume, number, len(volumes), store, options, annexes)
 
 
 def _pack(entries: Sequence[CaseEntry], number: int, of: int, store: OutputFolder,
-          options: Options) -> bytes:
+          options: Options, annexes: bool) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "pack_title", count=len(entries), number=number, of=of)
     starts = [f"{e.outcome.case_id} 1" for e in entries]
     front = _contents(title, _word(setting, "pack_head", number=number, of=of), entries, starts,
                       setting, by_client=True)
-    parts = [BookPart(f"{e.made.client}, {_name(e)}", _reader(e, store), e.outcome.case_id)
-             for e in entries]
+    second = _word(setting, "annex")
+    parts = []
+    for e in entries:
+        title = f"{e.made.client}, {_name(e)}"
+        parts.append(BookPart(title, _reader(e, store), e.outcome.case_id))
+        parts += [BookPart(f"{title}: {second}", path.read_bytes, f"{e.outcome.case_id} A")
+                  for path in _files(e, store, annexes)[1:]]
     return join(render_pdf(front), parts, right_hand=True)
 
 
 def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Sequence[str],
-              setting: Setting, *, by_client: bool) -> ReportModel:
+              setting: Setting, *, by_client: bool, annexes: Sequence[str] = ()) -> ReportModel:
     """The page in front: every advisory with the page it starts on."""
     writer = setting.writer
     figures = [e.made for e in entries]
@@ -99,9 +114,12 @@ def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Seque
                Column(_word(setting, "column_page"), "right", weight=2.4 if by_client else 0.9)]
     if by_client:
         columns.insert(0, Column(_word(setting, "column_client"), weight=2.6))
+    if annexes:
+        columns.append(Column(_word(setting, "annex"), "right", weight=1.2))
     rows = []
-    for f, start in zip(figures, starts, strict=True):
-        cells = (f.field, writer.term(f.crop), writer.day(dt.date.fromisoformat(f.date)), start)
+    for number, (f, start) in enumerate(zip(figures, starts, strict=True)):
+        cells = (f.field, writer.term(f.crop), writer.day(dt.date.fromisoformat(f.date)), start,
+                 *annexes[number:number + 1])
         rows.append(Row((f.client, *cells) if by_client else cells))
     intro = "pack_intro" if by_client else "bundle_intro"
     blocks: tuple[Block, ...] = (
@@ -137,8 +155,18 @@ def _name(entry: CaseEntry) -> str:
 
 
 def _pdf(entry: CaseEntry, store: OutputFolder) -> bytes:
-    stem = file_stem(entry.outcome.case_id)
-    return store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
+    return _files(entry, store, annexes=False)[0].read_bytes()
+
+
+def _annex(entry: CaseEntry, store: OutputFolder) -> Path:
+    return store.path(f"{entry.folder}/{annex_name(file_stem(entry.outcome.case_id))}")
+
+
+def _files(entry: CaseEntry, store: OutputFolder, annexes: bool) -> list[Path]:
+    """The advisory of a case, and its annex if it is wanted and apart."""
+    first = store.path(f"{entry.folder}/{file_stem(entry.outcome.case_id)}.pdf")
+    second = _annex(entry, store)
+    return [first, second] if annexes and second.is_file() else [first]
 
 
 def _reader(entry: CaseEntry, store: OutputFolder):

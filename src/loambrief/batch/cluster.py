@@ -44,7 +44,7 @@ NOT_THERE = ("ModuleNotFoundError", "ImportError", "AttributeError")
 
 
 class Cluster:
-    """Workers of a Dask cluster.
+    """Workers of a Dask cluster, for :class:`~loambrief.batch.pool.Pool`, which reads here.
 
     Parameters
     ----------
@@ -54,14 +54,8 @@ class Cluster:
     shared : str or None
         URL of storage that this machine and all workers share, through which finished files
         come back; None: they come through the cluster.
-    readers : int
-        Processes here that read and check.
     function, here : callable
         Of a task, give an outcome: there, and for reading it here.
-    preload : tuple of str
-        As of :class:`~loambrief.batch.pool.Pool`.
-    say : callable
-        Takes a line for the user.
 
     Raises
     ------
@@ -127,13 +121,11 @@ class Cluster:
 
     def close(self) -> None:
         """Leave the cluster as it was found."""
-        from loambrief.batch.cluster_worker import end
-
         self.readers.close()
         with contextlib.suppress(Exception):  # a cluster that is gone has stopped, too
             if self.client.status == "running":
                 self.client.cancel(list(self._sent), force=True)
-                self.client.run(end, self.run_name, on_error="ignore")
+                self.client.unregister_worker_plugin(self.run_name)
         if self.storage is not None:
             self.storage.end()
         with _quiet():
@@ -159,7 +151,9 @@ class Cluster:
                 if why:
                     raise ClusterFault(f"worker {worker} does not see what this machine wrote to "
                                        f"{self.storage.url}: {why}")
-        self.maker = CaseMaker(self.run_name, own, self.storage, function, preload)
+        with self._reachable():
+            self.client.register_plugin(CaseMaker(self.run_name, own, self.storage, function,
+                                                  preload))
         self._count()
         if unprotected(self.address):
             say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
@@ -217,8 +211,10 @@ class Cluster:
             and sum(len(task.loaded) for task in self._sent.values()) <= MOST_OUT
 
     def _submit(self, task: Task) -> Future:
+        from loambrief.batch.cluster_worker import make
+
         with self._reachable(), _quiet():
-            future = self.client.submit(self.maker, task, pure=False,
+            future = self.client.submit(make, self.run_name, task, pure=False,
                                         key=f"{self.run_name}-{task.stage}-{task.number}")
         self._sent[future] = task
         return future

@@ -1,24 +1,26 @@
 """What runs inside a worker of a Dask cluster: a case at a time, each in a process apart.
 
-The worker hands its cases to a :class:`~loambrief.batch.pool.Pool` of one process, so that
-time limits hold, a case that takes its process down fails alone, and threads of one worker do
-not wait for each other. The process is kept for the next case and ends when it is idle.
+The worker's plugin hands its cases to a :class:`~loambrief.batch.pool.Pool` of one process, so
+that time limits hold, a case that takes its process down fails alone, and threads of one worker
+do not wait for each other. The process is kept for the next case and ends when it is idle.
 """
 
 from __future__ import annotations
 
 import multiprocessing
 import platform
-import threading
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from threading import Lock, Timer
+
+from distributed import Worker, WorkerPlugin, get_worker
 
 from loambrief import __version__
 from loambrief.batch.ledger import program_digest
-from loambrief.batch.pool import DRAWING, Pool
+from loambrief.batch.pool import Pool
 from loambrief.batch.shared_storage import SharedStorage
-from loambrief.batch.work import CaseOutcome, CaseStatus, Task, work
+from loambrief.batch.work import CaseOutcome, CaseStatus, Task
 from loambrief.errors import ClusterFault
 
 IDLE = 60.0
@@ -45,88 +47,81 @@ def refuse_another(worker: str, here: dict[str, str], there: dict[str, str]) -> 
                                "; it would not make the same bytes: install the same there")
 
 
-@dataclass(frozen=True)
-class CaseMaker:
-    """How the cases of a run are made, on whichever worker.
+def make(run: str, task: Task) -> CaseOutcome | None:
+    """Make a case of a run in a thread of a worker; None if the run was given up."""
+    worker = get_worker()
+    maker = worker.plugins.get(run)
+    if not isinstance(maker, CaseMaker):  # it went with the run
+        return None
+    refuse_another(worker.address, maker.program, program())
+    return maker.make(task)
+
+
+@dataclass(eq=False)
+class CaseMaker(WorkerPlugin):
+    """How a worker makes the cases of a run; gone from it when the run is over.
 
     ``program`` is that of the machine that sends them; ``storage`` is where finished files are
     left (None: they come with the answer); the rest as of
     :class:`~loambrief.batch.pool.Pool`.
     """
 
-    run: str
+    name: str
     program: dict[str, str]
-    storage: SharedStorage | None = None
-    function: Callable[[Task], CaseOutcome] = work
-    preload: tuple[str, ...] = DRAWING
+    storage: SharedStorage | None
+    function: Callable[[Task], CaseOutcome]
+    preload: tuple[str, ...]
 
-    def __call__(self, task: Task) -> CaseOutcome | None:
-        """Make a case in a thread of a worker; None if the run was given up."""
-        from distributed import get_worker
+    def setup(self, worker: Worker) -> None:
+        self.lock, self.over = Lock(), False
+        self.idle: list[Pool] = []
+        self.busy: set[Pool] = set()
+        self.timer = Timer(0, self.end_idle)
 
-        refuse_another(get_worker().address, self.program, program())
-        pool = _taken(self)
+    def teardown(self, worker: Worker) -> None:
+        with self.lock:
+            self.over = True
+            for pool in self.busy:
+                pool.stop(now=True)
+        self.end_idle()
+
+    def end_idle(self) -> None:
+        """End the processes that wait for work."""
+        with self.lock:
+            idle, self.idle = self.idle, []
+        for pool in idle:
+            pool.close()
+
+    def make(self, task: Task) -> CaseOutcome | None:
+        multiprocessing.current_process().daemon = False  # or it may start no processes
+        with self.lock:
+            pool = self.idle.pop() if self.idle else Pool(1, self.function, self.preload)
+            self.busy.add(pool)
+            if self.over:
+                pool.stop(now=True)
         try:
             outcome = next(pool.run([task]), None)
         except BaseException:
             pool.close()
             raise
         finally:
-            _given_back(pool)
+            self._free(pool)
         if self.storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
             return outcome
         try:
             self.storage.put(outcome.number, outcome.content)
-        except Exception as error:
+        except Exception as error:  # each driver of storage has errors of its own
             return outcome.failed(f"{outcome.path}: could not be written to {self.storage.url}: "
                                   f"{type(error).__name__}: {error}")
         return replace(outcome, content={})
 
-
-_lock = threading.Lock()
-_idle: list[Pool] = []
-_busy: dict[Pool, str] = {}
-_ended: set[str] = set()
-_timers: list[threading.Timer] = []
-
-
-def _taken(maker: CaseMaker) -> Pool:
-    """A pool of one process: one that waits, or a new one."""
-    multiprocessing.current_process().daemon = False  # or it may start no processes
-    with _lock:
-        pool = next((p for p in _idle if (p.function, p.preload)
-                     == (maker.function, maker.preload)), None)
-        if pool is None:
-            pool = Pool(1, maker.function, maker.preload)
-        else:
-            _idle.remove(pool)
-        _busy[pool] = maker.run
-        if maker.run in _ended:
-            pool.stop(now=True)
-    return pool
-
-
-def _given_back(pool: Pool) -> None:
-    with _lock:
-        if _busy.pop(pool) not in _ended:
-            _idle.append(pool)
-            while _timers:
-                _timers.pop().cancel()
-            _timers.append(threading.Timer(IDLE, end))
-            _timers[0].daemon = True
-            _timers[0].start()
-            return
-    pool.close()
-
-
-def end(run: str = "") -> None:
-    """End the processes that wait for work, and the cases of a run that are being made."""
-    with _lock:
-        _ended.add(run)
-        for pool, own in _busy.items():
-            if own == run:
-                pool.stop(now=True)
-        idle = list(_idle)
-        _idle.clear()
-    for pool in idle:
-        pool.close()
+    def _free(self, pool: Pool) -> None:
+        with self.lock:
+            self.busy.discard(pool)
+            self.idle.append(pool)
+            self.timer.cancel()
+            self.timer = Timer(IDLE, self.end_idle)
+            self.timer.daemon = True
+            self.timer.start()
+        if self.over:
+            self.end_idle()

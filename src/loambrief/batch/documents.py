@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
 
 from loambrief.batch.figures import Figures
+from loambrief.batch.folder_names import file_stem
 from loambrief.batch.ledger import program_digest
 from loambrief.batch.output_folder import OutputFolder
 from loambrief.batch.request import CaseEntry, WantedDocuments, reading_order
 from loambrief.batch.work import Options
-from loambrief.mail.compose import NoLetter
+from loambrief.mail.compose import Finished, NoLetter, letters
+from loambrief.pipeline import annex_name
+from loambrief.report.letters import Enclosed, Facts
 
 SUMMARY_CSV = "summary.csv"
 SUMMARY_XLSX = "summary.xlsx"
@@ -65,7 +70,8 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
             own = list(group)
             yield job(f"bundle {folder}", own, partial(_bundles, own, store, options))
     if wanted.print_pack:
-        yield job("print pack", good, lambda: _packs(good, store, options))
+        kind = "print pack with annexes" if wanted.annexes else "print pack"
+        yield job(kind, good, lambda: _packs(good, store, options, wanted.annexes))
     if wanted.letters:
         refused = [] if no_letter is None else no_letter
         yield job("letters", good, lambda: _letters(good, store, refused))
@@ -103,15 +109,14 @@ def _bundles(entries: Sequence[CaseEntry], store: OutputFolder,
 
 
 def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
-           options: Options) -> Iterator[tuple[str, bytes]]:
+           options: Options, annexes: bool) -> Iterator[tuple[str, bytes]]:
     from loambrief.batch.bundle import print_packs
 
-    return print_packs(entries, store, options)
+    return print_packs(entries, store, options, annexes)
 
 
 def _letters(entries: Sequence[CaseEntry], store: OutputFolder,
              refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
-    from loambrief.batch.letters import client_letters
 
     return client_letters(entries, store, refused)
 
@@ -126,3 +131,50 @@ def _cover(entries: Sequence[CaseEntry], figures: Sequence[Figures], month: str,
     table = summary_csv(summary_table(entries))
     return f"month-{month}.pdf", render_pdf(
         month_cover(figures, month, len(entries) - len(figures), table, setting))
+
+
+def client_letters(entries: Sequence[CaseEntry], store: OutputFolder,
+                   refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
+    """Name and content of each letter.
+
+    Parameters
+    ----------
+    entries : sequence of CaseEntry
+        With figures.
+    store : OutputFolder
+        To read the advisories from.
+    refused : list of NoLetter
+        Clients without a letter are added to it, with the reason.
+
+    Yields
+    ------
+    (str, bytes)
+        ``<client folder>/_letter.eml``; further letters of one client (another language, another
+        adviser) are numbered.
+    """
+    folders: dict[str, list[CaseEntry]] = {}
+    for entry in entries:
+        folders.setdefault(entry.folder, []).append(entry)
+    for folder, own in folders.items():
+        made, without = letters([_finished(entry, store) for entry in own])
+        refused += without
+        for number, letter in enumerate(made, 1):
+            name = "_letter" if number == 1 else f"_letter-{number}"
+            yield f"{folder}/{name}.eml", letter.content
+
+
+def _finished(entry: CaseEntry, store: OutputFolder) -> Finished:
+    figures = entry.made
+    stem = file_stem(figures.case_id)
+    data = json.loads(store.path(f"{entry.folder}/{stem}.json").read_bytes())
+    pdf = store.path(f"{entry.folder}/{stem}.pdf").read_bytes()
+    annex = store.path(f"{entry.folder}/{annex_name(stem)}")
+    return Finished(Enclosed(_facts(figures), data, f"{stem}.pdf"), pdf,
+                    annex.read_bytes() if annex.is_file() else b"")
+
+
+def _facts(of: Figures) -> Facts:
+    return Facts(of.client, of.contact, of.client_email, of.farm, of.field,
+                 dt.date.fromisoformat(of.date), of.language, of.units, of.currency, of.adviser,
+                 of.business, of.credential, of.adviser_address, of.adviser_phone,
+                 of.adviser_email, of.interest)

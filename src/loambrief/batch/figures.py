@@ -13,6 +13,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import Status
 from loambrief.pipeline import Advice
+from loambrief.report.money import money_of
 from loambrief.report.text import Writer
 
 
@@ -96,14 +97,14 @@ class Figures:
 
 def figures_of(advice: Advice) -> Figures:
     """Key figures of an advice."""
-    case, plan = advice.loaded.case, advice.plan
+    case, plan, money = advice.loaded.case, advice.plan, money_of(advice.plan)
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen]
     waiting = [a for a in plan.actions if a.id in plan.budget.left_out]
     kinds: dict[str, tuple[int, float]] = {}
     for action in chosen:
         count, cost = kinds.get(action.kind.value, (0, 0.0))
-        kinds[action.kind.value] = (count + 1, cost + (action.cost_total or 0.0))
+        kinds[action.kind.value] = (count + 1, cost + money.costs.get(action.id, 0.0))
     kind_of = {a.id: a.kind.value for a in plan.actions}
     return Figures(
         case_id=case.case.id,
@@ -137,7 +138,7 @@ def figures_of(advice: Advice) -> Figures:
         actions=len(plan.actions),
         chosen=len(chosen),
         kinds=tuple((kind, *sums) for kind, sums in sorted(kinds.items())),
-        spent=plan.budget.spent,
+        spent=money.total,
         budget=plan.budget.limit,
         waiting=len(waiting),
         waiting_cost=sum(a.cost_total for a in waiting if a.cost_total is not None),

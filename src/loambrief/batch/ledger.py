@@ -28,7 +28,7 @@ from loambrief.resources import PACKAGE, templates_dir
 NAME = "ledger.jsonl"
 FORMAT = 2
 SHAPES_BYTES = ("fonttools", "numpy", "highspy", "reportlab", "pikepdf", "pypdf", "jinja2",
-                "pydantic", "pyyaml", "openpyxl", "pandas", "matplotlib")
+                "pydantic", "pyyaml", "openpyxl", "pandas", "matplotlib", "rl_accel")
 """Libraries whose version may show in the bytes of a document."""
 
 

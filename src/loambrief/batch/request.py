@@ -74,6 +74,8 @@ class WantedDocuments:
     print_pack: bool = False
     letters: bool = False
     month: str = ""
+    annexes: bool = False
+    """In the print pack too."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from loambrief.batch.figures import Figures, figures_of
+from loambrief.batch.folder_names import file_stem
 from loambrief.case.load import LoadedCase, load_bytes
 from loambrief.case.reader import read_bytes
 from loambrief.case.schema import CaseFile
@@ -52,7 +53,7 @@ class Options:
     """What every case of a run is made with; None: as the case says.
 
     ``twins`` are the endings of the forms for screens: ``html``, ``txt``; ``words`` the files
-    of the user's own wording, checked.
+    of the user's own wording, checked; ``form`` is "one" or "two": files of an advisory.
     """
 
     units: str | None = None
@@ -60,6 +61,7 @@ class Options:
     language: str | None = None
     twins: tuple[str, ...] = ()
     words: tuple[tuple[str, bytes], ...] = field(default=(), repr=False)
+    form: str = "two"
 
     def overrides(self) -> dict[str, str | None]:
         return {"units": self.units, "paper": self.paper, "language": self.language}
@@ -68,7 +70,7 @@ class Options:
         """The options as the ledger remembers them."""
         own = self.own_words()
         return {**self.overrides(), "twins": " ".join(self.twins),
-                "words": own.sha256 if own else None}
+                "words": own.sha256 if own else None, "as": self.form}
 
     def own_words(self) -> OwnWords | None:
         """The user's own wording, kept ready in each process."""
@@ -77,7 +79,7 @@ class Options:
     @property
     def endings(self) -> tuple[str, ...]:
         """Endings of the files of a case."""
-        return ("pdf", "json", *self.twins)
+        return ("pdf", *(("annex.pdf",) if self.form == "two" else ()), "json", *self.twins)
 
 
 @lru_cache(maxsize=2)
@@ -216,7 +218,10 @@ def make_one(task: Task) -> CaseOutcome:
         raise LoambriefError("the case changed after it was checked; run the batch again")
     with with_own_words(task.options.own_words()):
         advice = pipeline.advise(loaded)
-        content = dict(pipeline.render(advice, twins=task.options.twins).files())
+        stem = file_stem(loaded.case.case.id)
+        content = dict(pipeline.render(
+            advice, twins=task.options.twins, files=pipeline.Files(task.options.form),
+            stem=stem).files())
         warnings = (*map(str, loaded.warnings), *pipeline.own_rate_warnings(advice))
         figures = figures_of(advice)
     return _outcome(task, CaseStatus.DONE, loaded, inputs, content=content,

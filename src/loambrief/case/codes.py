@@ -5,7 +5,8 @@ that do not fit each other. CASE060 to CASE079: lab files, profiles and field sh
 and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
 it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
 with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
-were not checked against the print; :mod:`loambrief.record.accepted` holds them against the advice.
+were not checked against the print; :mod:`loambrief.record.completeness` holds them against the
+advice.
 """
 
 from __future__ import annotations

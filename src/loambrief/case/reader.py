@@ -34,6 +34,11 @@ UNWANTED = re.compile(
 )
 """Control characters, other line breaks, invisible direction marks, surrogates."""
 
+EXACT = yaml.SafeLoader
+QUICK = getattr(yaml, "CSafeLoader", EXACT)
+"""Parsers: both say the same of what both accept. The quick one lets a "?" inside braces pass,
+and tabs: a text with those goes to the exact one."""
+
 TOP: DataPath = ()
 KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or ZIP file"),
          (b"\xd0\xcf\x11\xe0", "an office document"), (b"{\\rtf", "a formatted document (RTF)"),
@@ -158,7 +163,10 @@ def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
     CaseProblems
         Not well-formed, empty, too deep or too many values.
     """
-    source, problems = _Builder(text, file).build()
+    try:
+        source, problems = _Builder(text, file, QUICK if "\t" not in text else EXACT).build()
+    except _Again:
+        source, problems = _Builder(text, file, EXACT).build()
     data = source.data
     if not isinstance(data, dict):
         found = "an empty file" if data is None else "text without keys"
@@ -167,6 +175,10 @@ def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
                       "Start from a starter case: loambrief new case.yaml")
         raise CaseProblems(in_file_order([*problems, source.problem(fault)]))
     return source, problems
+
+
+class _Again(Exception):
+    """The quick parser refuses the text; the exact one has words for why."""
 
 
 class _GivenUp(Exception):
@@ -188,8 +200,8 @@ class _Builder:
     no places are kept for it and nothing is said about its content.
     """
 
-    def __init__(self, text: str, file: str):
-        self.text, self.file = text, file
+    def __init__(self, text: str, file: str, parser: type):
+        self.text, self.file, self.parser = text, file, parser
         self.keys: dict[DataPath, Mark] = {}
         self.values: dict[DataPath, Mark] = {}
         self.refused: set[DataPath] = set()
@@ -203,16 +215,17 @@ class _Builder:
         data: object = None
         stop: _GivenUp | None = None
         try:
-            self.events = self._watched(yaml.parse(self.text, Loader=yaml.SafeLoader))
+            self.events = self._watched(yaml.parse(self.text, Loader=self.parser))
             data = self._document()
         except _GivenUp as error:
             stop = error
-        except yaml.MarkedYAMLError as error:
-            stop = self._syntax(error)
-        except (yaml.YAMLError, ValueError, OverflowError):  # \U00110000 and the like
-            stop = _GivenUp(Fault("CASE005", TOP, "an escape or a directive that cannot be read",
-                               "plain text", "Remove the backslash or the line with '%'."),
-                         self.last)
+        except (yaml.YAMLError, ValueError, OverflowError) as error:
+            if self.parser is not EXACT:
+                raise _Again from None
+            stop = self._syntax(error) if isinstance(error, yaml.MarkedYAMLError) else _GivenUp(
+                Fault("CASE005", TOP, "an escape or a directive that cannot be read",
+                      "plain text", "Remove the backslash or the line with '%'."),
+                self.last)  # \U00110000 and the like
         source = SourceText(self.file, self.text, data, self.keys, self.values,
                         frozenset(self.refused))
         problems = [

@@ -5,9 +5,9 @@ None of it changes what the soil needs; all of it changes what is bought, and wh
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 
 from loambrief.case import quantities as q
 from loambrief.case.part import Part
@@ -85,3 +85,16 @@ class CheckStrips(Part):
     width: q.Distance | None = None
     length: q.Distance
     where: q.Text | None = None
+
+    _of_program: bool = PrivateAttr(default=False)
+
+    @property
+    def of_program(self) -> bool:
+        """Names of what the adviser put into the plan are passed over."""
+        return self._of_program
+
+    def for_program(self) -> Self:
+        """The same strips for a plan without what the adviser put into it."""
+        made = self.model_copy()
+        made._of_program = True
+        return made

@@ -16,7 +16,16 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from loambrief.case import quantities as q
-from loambrief.case.schema import CONES, FIZZES, MOISTURES, RESIDUES, SAP_LINES, SURENESS, Part
+from loambrief.case.schema import (
+    CONES,
+    FIZZES,
+    LANGUAGES,
+    MOISTURES,
+    RESIDUES,
+    SAP_LINES,
+    SURENESS,
+    Part,
+)
 
 MAP_FILE = "fieldsheet.json"
 """Name of the layout inside the sheet."""
@@ -81,18 +90,17 @@ class Layout(Part):
     sheet: q.Identifier = "unnamed"
     version: q.Name
     case_id: q.Identifier
-    language: Literal["en", "es", "es-US", "es-MX", "es-ES"] = "en"
-    units: Literal["us", "si"] = "us"
-    paper: Literal["letter", "a4"] = "letter"
+    language: Annotated[str, q.choice(LANGUAGES)] = "en"
+    units: Annotated[str, q.choice(("us", "si"))] = "us"
+    paper: Annotated[str, q.choice(("letter", "a4"))] = "letter"
     about: About
-    sections: Annotated[list[Literal["soil", "cone", "sap", "weeds", "water"]],
-                        Field(max_length=5)]
+    sections: Annotated[list[Annotated[str, q.choice(SECTIONS)]], Field(max_length=5)]
     zones: Annotated[list[Zone], Field(max_length=12)]
     slices: Annotated[list[q.Name], Field(max_length=6)]
     points: Annotated[int, Field(ge=0, le=40)]
     depths: Annotated[list[float], Field(max_length=12)]
-    depth_unit: Literal["in", "cm"]
-    pressure_unit: Literal["psi", "kPa", "MPa", "bar"]
+    depth_unit: Annotated[str, q.choice(("in", "cm"))]
+    pressure_unit: Annotated[str, q.choice(("psi", "kPa", "MPa", "bar"))]
     plants: Annotated[list[Plant], Field(max_length=16)]
     replicates: Annotated[int, Field(ge=0, le=8)]
     weeds: Annotated[list[WeedLine], Field(max_length=40)]

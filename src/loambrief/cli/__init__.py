@@ -7,6 +7,7 @@ its own, which is imported when it is asked for, and imports what it needs when 
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from contextlib import suppress
@@ -71,7 +72,11 @@ class Commands(Listed):
 
     def main(self, *args, **kwargs):
         settle_streams()
-        return super().main(*args, **kwargs)
+        try:
+            return super().main(*args, **kwargs)
+        finally:
+            if not (args or kwargs):  # the process ends: not one search for garbage more
+                gc.freeze()
 
     def invoke(self, ctx: click.Context):
         try:

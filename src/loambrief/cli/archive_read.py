@@ -245,8 +245,9 @@ def render(number: str, archive: Path, revision: int | None, output: Path | None
     from loambrief import pipeline
     from loambrief.record.cards import record
     from loambrief.record.export import MARKS
-    from loambrief.record.issue import file_stem, stored_files
-    from loambrief.record.rerender import render_again, rerender
+    from loambrief.record.issue import stored_files
+    from loambrief.record.rerender import marked_stem, render_again, rerender
+    from loambrief.report.blocks import DocumentStatus
 
     with opened(archive) as store:
         found = record(store, number, revision)
@@ -258,12 +259,12 @@ def render(number: str, archive: Path, revision: int | None, output: Path | None
             return
         outcome = rerender(store, number, found["revision"])
         if output is not None:
-            mark = MARKS.get(found["status"])
-            made = outcome.advisory if mark is None else render_again(
+            mark = MARKS.get(found["status"], DocumentStatus.ISSUED)
+            made = outcome.advisory if mark is DocumentStatus.ISSUED else render_again(
                 store, number, found["revision"], status=mark)
-            ending = "" if mark is None else f"-{found['status']}"
-            name = f"{file_stem(number, found['revision'])}{ending}.pdf"
-            pipeline.write_files({name: made.pdf}, output)
+            stem = marked_stem(number, found["revision"], mark)
+            pipeline.write_files({name: content for name, content in made.files(stem).items()
+                                  if name.endswith(".pdf")}, output)
     if as_json:
         show_json(outcome.as_json())
     else:

@@ -9,6 +9,7 @@ import click
 from loambrief.cli.issue import report
 from loambrief.cli.shared import (
     ARCHIVE,
+    FILES,
     JSON,
     OUTPUT,
     PATH,
@@ -131,12 +132,13 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
 @click.option("-o", "--output", type=OUTPUT, required=True, help="Folder for the new revision.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that lies elsewhere; may be repeated.")
+@FILES
 @SHEET
 @TEMPLATES
 @JSON
 def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, output: Path,
-              lab_files: tuple[Path, ...], applicator_sheet: bool, templates: Path | None,
-              as_json: bool) -> None:
+              lab_files: tuple[Path, ...], files_as: str, applicator_sheet: bool,
+              templates: Path | None, as_json: bool) -> None:
     """Issue the next revision from a changed case, with a page of what changed.
 
     \b
@@ -149,7 +151,8 @@ def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, ou
 
     with opened(archive) as store:
         made = replace(number, case, store, reason=reason, kind=kind, lab_files=lab_files,
-                       words=own_words(templates), sheet=applicator_sheet)
+                       words=own_words(templates), sheet=applicator_sheet,
+                       form=pipeline.Files(files_as))
     report(made, pipeline.write_files(made.files, output), as_json)
 
 

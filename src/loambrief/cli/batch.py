@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import OUTPUT, QUIET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import FILES, OUTPUT, QUIET, TEMPLATES, own_words, show_json
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -17,7 +17,8 @@ INTERRUPTED = 130
 @click.command()
 @click.argument("places", nargs=-1, required=True, metavar="PLACE...")
 @click.option("-o", "--output", type=OUTPUT, required=True,
-              help="Folder for all that is made: <client>/<case id>.pdf and .json, summary, cover.")
+              help="Folder for all that is made: <client>/<case id>.pdf, .annex.pdf and .json, "
+                   "summary, cover.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; all cores if left out.")
 @click.option("--cluster", metavar="ADDRESS",
               help="Make the cases on a Dask cluster: its scheduler, tcp://HOST:PORT or "
@@ -37,6 +38,9 @@ INTERRUPTED = 130
               help="Also one PDF of all advisories for each client, with contents.")
 @click.option("--print-pack", is_flag=True,
               help="Also one PDF of everything, for printing on both sides.")
+@click.option("--annexes", is_flag=True,
+              help="With --print-pack: also the technical annexes.")
+@FILES
 @click.option("--mail", is_flag=True,
               help="Also a letter to each client, as a file; see loambrief send.")
 @click.option("--month", metavar="YYYY-MM",
@@ -55,7 +59,8 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
           force: bool, only_failed: bool, time_limit: float, bundle: bool, print_pack: bool,
           mail: bool, month: str | None, no_cover: bool, units: str | None, paper: str | None,
           language: str | None, html: bool, text: bool, templates: Path | None, as_json: bool,
-          quiet: bool, cluster: str | None, shared: str | None) -> None:
+          quiet: bool, cluster: str | None, shared: str | None, annexes: bool,
+          files_as: str) -> None:
     """Make the advisories of many cases side by side.
 
     A PLACE is a folder (searched with its subfolders), a pattern in quotes, a case file, or a
@@ -88,11 +93,13 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
         raise click.UsageError("--workers is for this machine; a cluster has workers of its own")
     if shared and not cluster:
         raise click.UsageError("--shared goes with --cluster")
+    if annexes and not print_pack:
+        raise click.UsageError("--annexes goes with --print-pack")
     words = own_words(templates)
     found = find_cases(places, without=output)
     twins = tuple(ending for ending, wanted in (("html", html), ("txt", text)) if wanted)
     request = Request(found.cases, output, Options(units, paper, language, twins,
-                                                   words.files if words else ()),
+                                                   words.files if words else (), files_as),
                       as_you_go, force, only_failed, time_limit or None)
     progress = progress_for(sys.stderr, quiet=quiet or as_json)
     if found.left_aside:
@@ -105,7 +112,8 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
                      if count == 1 else
                      f"{count} earlier cases are read with the cases that name them, and not "
                      "advised again")
-    done = run_month(request, WantedDocuments(not no_cover, bundle, print_pack, mail, month or ""),
+    done = run_month(request, WantedDocuments(not no_cover, bundle, print_pack, mail, month or "",
+                                              annexes),
                      workers=workers, progress=progress,
                      executor=_executor(cluster, shared, progress.say))
     result = done.result

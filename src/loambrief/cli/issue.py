@@ -6,21 +6,32 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import ARCHIVE, OUTPUT, PATH, SHEET, TEMPLATES, own_words, show_json, warn
+from loambrief.cli.shared import (
+    ARCHIVE,
+    FILES,
+    OUTPUT,
+    PATH,
+    SHEET,
+    TEMPLATES,
+    own_words,
+    show_json,
+    warn,
+)
 
 
 @click.command()
 @click.argument("case", type=PATH)
 @ARCHIVE
 @click.option("-o", "--output", type=OUTPUT, required=True,
-              help="Folder for <number>-r<revision>.pdf and .json.")
+              help="Folder for <number>-r<revision>.pdf, .annex.pdf and .json.")
 @click.option("--lab-file", "lab_files", type=PATH, multiple=True,
               help="A lab's file that the case names but that lies elsewhere; may be repeated.")
+@FILES
 @SHEET
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 def issue(case: Path, archive: Path, output: Path, lab_files: tuple[Path, ...],
-          applicator_sheet: bool, templates: Path | None, as_json: bool) -> None:
+          files_as: str, applicator_sheet: bool, templates: Path | None, as_json: bool) -> None:
     """Issue the advisory of a case: check that it is complete, number it, enter it.
 
     Everything that a written recommendation must hold and that is not there is reported at
@@ -39,7 +50,7 @@ def issue(case: Path, archive: Path, output: Path, lab_files: tuple[Path, ...],
     words = own_words(templates)
     with Store.open(archive) as store:
         made = issue_case(case, store, lab_files=lab_files, words=words,
-                          sheet=applicator_sheet)
+                          sheet=applicator_sheet, form=pipeline.Files(files_as))
     written = pipeline.write_files(made.files, output)
     report(made, written, as_json)
     if not as_json and made.advice is not None:

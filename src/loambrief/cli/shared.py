@@ -55,6 +55,9 @@ PATH = TypedPath(path_type=Path)
 FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
 OUTPUT = OutputPath(path_type=Path)
 FOLDER.name, OUTPUT.name = "folder", "dir"  # as they stand in messages and help
+FILES = click.option("--as", "files_as", type=click.Choice(["one", "two"]), default="two",
+                     show_default=True,
+                     help="The annex as a second file, or at the end of the one file.")
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only problems.")
 ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
                        envvar="LOAMBRIEF_ARCHIVE", show_envvar=True, help="Folder of the archive.")

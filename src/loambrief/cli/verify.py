@@ -25,6 +25,9 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
            no_render: bool, as_json: bool, quiet: bool) -> None:
     """Check signed advisories: the bytes, the signatures, the signer, the case, the record.
 
+    The technical annex is looked for beside the advisory, under the name that the advisory
+    gives; that it is missing or altered is said.
+
     Each fact is good, bad, not known or not applicable. A file is good if nothing is bad and
     what must be known is known; so give --trust with the signer's certificate, or with that of
     who issued it. Exit code 1 if a file is not good.
@@ -32,15 +35,28 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
     \b
     Examples:
       loambrief verify signed.pdf --trust me.pem
+      loambrief verify signed.pdf MQ-2026-0001-r1.annex.pdf --trust me.pem
       loambrief verify signed.pdf --trust me.pem --archive records --json
     """
     from contextlib import ExitStack
+    from functools import partial
 
     from loambrief.archive.keys import load_certificates
     from loambrief.archive.pdf_parts import LARGEST_FILE
     from loambrief.archive.store import Store
-    from loambrief.record.verify import TrustedRecord
+    from loambrief.record.verify import TrustedRecord, annexes
     from loambrief.record.verify import verify as check
+
+    def read(path: Path) -> bytes:
+        with path.open("rb") as stream:
+            return stream.read(LARGEST_FILE + 1)
+
+    def beside(path: Path, name: str) -> bytes | None:
+        """A file of that name among those given, or in the folder of the one it belongs to."""
+        for found in (*(f for f in files if f.name == name), path.parent / name):
+            if found.is_file():
+                return read(found)
+        return None
 
     trusted = [c.dump() for path in anchors for c in load_certificates(path)]
     verdicts = []
@@ -49,14 +65,15 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
         if archive is not None:
             record = TrustedRecord(open_ones.enter_context(Store.open(archive)))
         for path in files:
-            with path.open("rb") as stream:
-                data = stream.read(LARGEST_FILE + 1)
-            verdicts.append(check(data, str(path), now=dt.datetime.now(dt.UTC), anchors=trusted,
-                                  record=record, again=not no_render))
-            if not as_json:
-                _print(verdicts[-1], quiet)
+            verdicts.append(check(read(path), str(path), now=dt.datetime.now(dt.UTC),
+                                  anchors=trusted, record=record, again=not no_render,
+                                  beside=partial(beside, path)))
+    verdicts = annexes(verdicts)
     if as_json:
         show_json([v.as_json() for v in verdicts])
+    else:
+        for verdict in verdicts:
+            _print(verdict, quiet)
     sys.exit(0 if all(v.good for v in verdicts) else 1)
 
 

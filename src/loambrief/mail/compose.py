@@ -16,6 +16,7 @@ from email.message import EmailMessage
 from email.policy import SMTP
 
 from loambrief.errors import LoambriefError
+from loambrief.pipeline import ANNEX
 from loambrief.report.letters import Enclosed, Facts, letter_text
 
 MOST_BYTES = 20_000_000
@@ -25,10 +26,14 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
 
 @dataclass(frozen=True)
 class Finished:
-    """A finished advisory to be sent: what the letter says, and the PDF it carries."""
+    """A finished advisory to be sent: what the letter says, and the PDFs it carries.
+
+    ``annex`` is empty where it ends the first.
+    """
 
     enclosed: Enclosed
     pdf: bytes
+    annex: bytes = b""
 
     @property
     def facts(self) -> Facts:
@@ -110,8 +115,10 @@ def compose(group: Sequence[Finished]) -> Letter:
     message.set_content(text.plain, cte="quoted-printable")
     message.add_alternative(text.html, subtype="html", cte="quoted-printable")
     for one in group:
-        message.add_attachment(one.pdf, maintype="application", subtype="pdf",
-                               filename=one.name)
+        for name, content in ((one.name, one.pdf), (annex_of(one.name), one.annex)):
+            if content:
+                message.add_attachment(content, maintype="application", subtype="pdf",
+                                       filename=name)
     digest = _digest(message, group)
     message["Message-ID"] = f"<{digest[:32]}@{sender.domain}>"
     for number, part in enumerate(p for p in message.walk() if p.is_multipart()):
@@ -121,6 +128,11 @@ def compose(group: Sequence[Finished]) -> Letter:
         raise LetterFault(f"the letter has {len(content) / 1e6:.0f} MB, more than the "
                           f"{MOST_BYTES / 1e6:.0f} MB that mail servers commonly take")
     return Letter(facts.client, recipient.addr_spec, content)
+
+
+def annex_of(name: str) -> str:
+    """Name of the annex that belongs to a PDF."""
+    return f"{name.removesuffix('.pdf')}{ANNEX}"
 
 
 def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:

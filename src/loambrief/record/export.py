@@ -9,7 +9,7 @@ from io import BytesIO
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.record.rerender import render_again
+from loambrief.record.rerender import marked_stem, render_again
 from loambrief.record.retention import Scope, scope_of
 from loambrief.report.blocks import DocumentStatus
 
@@ -73,10 +73,13 @@ def _event(store: Store, seq: int, files: dict[str, bytes]) -> dict:
         content = store.content(file["sha256"])
         name = safe_name(file["name"])
         part = "inputs/" if file["role"] in ("case", "profile", "lab", "words", "changes") else ""
-        mark = MARKS.get(status) if file["role"] == "pdf" and op in ("issue", "supersede") else None
-        if mark is not None:
-            marked = f"{folder}/{name.removesuffix('.pdf')}-{status}.pdf"
-            files[marked] = render_again(store, number, revision, status=mark).pdf
+        mark = MARKS.get(status) if op in ("issue", "supersede") else None
+        if mark is not None and file["role"] == "pdf":
+            made = render_again(store, number, revision, status=mark)
+            for told, again in made.files(marked_stem(number, revision, mark)).items():
+                if told.endswith(".pdf"):
+                    files[f"{folder}/{told}"] = again
+        if mark is not None and file["role"] in ("pdf", "annex"):
             part = "original/"
         path = f"{folder}/{part}{name}"
         if path in files and files[path] != content:

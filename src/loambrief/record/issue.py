@@ -12,7 +12,7 @@ from loambrief import pipeline
 from loambrief.archive.settings import initials
 from loambrief.archive.store import Store
 from loambrief.errors import CaseProblems, RecordRefused
-from loambrief.pipeline import Advice, Advisory
+from loambrief.pipeline import ANNEX, Advice, Files
 from loambrief.record import completeness
 from loambrief.record.cards import advisory_card
 from loambrief.record.freeze import Frozen, Inputs, read_inputs
@@ -58,10 +58,11 @@ class Ready:
     advice: Advice
     words: OwnWords | None
     sheet: bool
+    form: Files
 
 
 def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None = None,
-            sheet: bool = False) -> Ready:
+            sheet: bool = False, form: Files = Files.TWO) -> Ready:
     """Read a case, advise on it, and hold it against the completeness gate.
 
     Raises
@@ -76,11 +77,12 @@ def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None =
     found = completeness.missing(completeness.IssueCheck(advice, source, inputs.unread_labs))
     if found:
         raise CaseProblems((*inputs.loaded.warnings, *found))
-    return Ready(inputs, advice, words, sheet)
+    return Ready(inputs, advice, words, sheet, form)
 
 
 def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
-          words: OwnWords | None = None, sheet: bool = False) -> Issued:
+          words: OwnWords | None = None, sheet: bool = False,
+          form: Files = Files.TWO) -> Issued:
     """Issue the advisory of a case.
 
     Parameters
@@ -93,6 +95,8 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
         The adviser's own wording; it is frozen with the inputs.
     sheet : bool
         With the sheet for whoever drives the spreader.
+    form : Files
+        The annex apart, or at the end of the one file.
 
     Returns
     -------
@@ -106,7 +110,7 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
     RecordRefused
         The case was issued with other inputs, or was superseded or withdrawn.
     """
-    ready = prepare(path, lab_files, words, sheet)
+    ready = prepare(path, lab_files, words, sheet, form)
     with store.writing():
         before = _before(store, ready.inputs)
         if before is not None:
@@ -127,8 +131,9 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
     issued = store.clock().astimezone(dt.UTC).date()
     with with_own_words(ready.words):
         advisory = pipeline.render(ready.advice, status=DocumentStatus.ISSUED, number=number,
-                                   revision=revision, changes=changes, issued=issued)
-        made = output_files(advisory, number, revision)
+                                   revision=revision, changes=changes, issued=issued,
+                                   files=ready.form, stem=file_stem(number, revision))
+        made = dict(advisory.files(file_stem(number, revision)))
         if ready.sheet:
             (content,) = pipeline.applicator_file(
                 ready.advice, status=DocumentStatus.ISSUED, number=number,
@@ -148,17 +153,14 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
 def _role(name: str) -> str:
     if name.endswith(SHEET):
         return "sheet"
+    if name.endswith(ANNEX):
+        return "annex"
     return "pdf" if name.endswith(".pdf") else "data"
 
 
 def file_stem(number: str, revision: int) -> str:
     """Name of a record's files without ending; it tells nothing of the client."""
     return f"{number}-r{revision}"
-
-
-def output_files(advisory: Advisory, number: str, revision: int) -> dict[str, bytes]:
-    stem = file_stem(number, revision)
-    return {f"{stem}.pdf": advisory.pdf, f"{stem}.json": advisory.data}
 
 
 def _before(store: Store, inputs: Inputs) -> Issued | None:
@@ -185,7 +187,7 @@ def _before(store: Store, inputs: Inputs) -> Issued | None:
 
 
 def stored_files(store: Store, seq: int) -> dict[str, bytes]:
-    """PDF, data and sheet of an issued revision, as they were written."""
+    """PDF, annex, data and sheet of an issued revision, as they were written."""
     rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
-                             "('pdf', 'data', 'sheet') ORDER BY role DESC", (seq,))
+                             "('pdf', 'annex', 'data', 'sheet') ORDER BY role DESC", (seq,))
     return {name: store.content(digest) for name, digest in rows}

@@ -36,7 +36,7 @@ from loambrief.pipeline import Advice
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import file_stem
-from loambrief.record.rerender import frozen_words
+from loambrief.record.rerender import form_of, frozen_words
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.own_words import with_own_words
 from loambrief.report.text import Writer
@@ -113,10 +113,10 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
             advice = _without_lines(advice)
             made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
-                                   revision=revision)
+                                   revision=revision, files=form_of(card), stem=name)
         _must_be_clean(names, (raw, made.data, *(f"{f.name}\n{f.text}".encode()
                                                  for f in advice.loaded.files)))
-        files = {f"{name}.pdf": made.pdf, f"{name}.json": made.data}
+        files = made.files(name)
         listed = [Frozen("redacted", file, content, stored=False).as_json()
                   for file, content in files.items()]
         line = store.commit(

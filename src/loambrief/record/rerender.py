@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from loambrief import __version__, pipeline
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.pipeline import Advisory
+from loambrief.pipeline import Advisory, Files
 from loambrief.record.cards import file_of, record
 from loambrief.record.freeze import thawed
+from loambrief.record.issue import file_stem
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.changes_part import RevisionChanges
 from loambrief.report.own_words import OwnWords, with_own_words
@@ -24,8 +25,8 @@ class Rerendered:
 
     Attributes
     ----------
-    same_pdf, same_data : bool
-        Byte for byte.
+    same_pdf, same_annex, same_data : bool
+        Byte for byte; an annex at the end of the PDF counts with it.
     differences : tuple of str
         What the two were made with, where that differs: program, tables, libraries.
     advisory : Advisory
@@ -36,16 +37,18 @@ class Rerendered:
     revision: int
     same_pdf: bool
     same_data: bool
+    same_annex: bool
     differences: tuple[str, ...]
     advisory: Advisory
 
     @property
     def same(self) -> bool:
-        return self.same_pdf and self.same_data
+        return self.same_pdf and self.same_data and self.same_annex
 
     def as_json(self) -> dict:
         return {"number": self.number, "revision": self.revision, "same": self.same,
-                "same_pdf": self.same_pdf, "same_data": self.same_data,
+                "same_pdf": self.same_pdf, "same_annex": self.same_annex,
+                "same_data": self.same_data,
                 "differences": list(self.differences)}
 
 
@@ -85,7 +88,19 @@ def render_again(store: Store, number: str, revision: int | None = None, *,
         advice = pipeline.advise(loaded)
         return pipeline.render(advice, status=status, number=number, revision=found["revision"],
                                changes=frozen_changes(store, card),
-                               issued=issue_date(card))
+                               issued=issue_date(card), files=form_of(card),
+                               stem=marked_stem(number, found["revision"], status))
+
+
+def form_of(card: Mapping) -> Files:
+    """In how many files an advisory was issued."""
+    return Files.TWO if file_of(card, "annex") else Files.ONE
+
+
+def marked_stem(number: str, revision: int, status: DocumentStatus) -> str:
+    """Name of a revision's files without ending; what no longer holds says so in it."""
+    stem = file_stem(number, revision)
+    return stem if status is DocumentStatus.ISSUED else f"{stem}-{status.value}"
 
 
 def rerender(store: Store, number: str, revision: int | None = None) -> Rerendered:
@@ -99,9 +114,11 @@ def rerender(store: Store, number: str, revision: int | None = None) -> Rerender
     found = record(store, number, revision)
     card = found["card"]
     again = render_again(store, number, found["revision"])
-    stored = {role: (file_of(card, role) or {}).get("sha256") for role in ("pdf", "data")}
+    stored = {role: (file_of(card, role) or {}).get("sha256") for role in ("pdf", "annex", "data")}
     return Rerendered(number, found["revision"], sha256(again.pdf) == stored["pdf"],
-                      sha256(again.data) == stored["data"], made_differently(card), again)
+                      sha256(again.data) == stored["data"],
+                      stored["annex"] in (None, sha256(again.annex)),
+                      made_differently(card), again)
 
 
 def made_differently(card: Mapping) -> tuple[str, ...]:

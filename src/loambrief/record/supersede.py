@@ -13,7 +13,7 @@ from loambrief.archive.store import Store
 from loambrief.case.problems import DataPath
 from loambrief.case.source import SourceText
 from loambrief.errors import ImpossibleInput, RecordRefused
-from loambrief.pipeline import Advice
+from loambrief.pipeline import Advice, Files
 from loambrief.record import completeness
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
@@ -38,7 +38,7 @@ def check_reason(reason: str) -> str:
 
 def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str = "new-data",
               lab_files: Sequence[Path] = (), words: OwnWords | None = None,
-              sheet: bool = False) -> Issued:
+              sheet: bool = False, form: Files = Files.TWO) -> Issued:
     """Issue the next revision of an advisory from a changed case.
 
     Parameters
@@ -49,7 +49,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
         Printed.
     kind : str
         One of :data:`loambrief.report.changes_part.KINDS`.
-    sheet : bool
+    sheet, form
         As in :func:`loambrief.record.issue.issue`.
 
     Raises
@@ -61,7 +61,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
     reason = check_reason(reason)
     if kind not in KINDS:
         raise ImpossibleInput(f"kind {kind!r}; one of {', '.join(KINDS)}")
-    ready = prepare(path, lab_files, words, sheet)
+    ready = prepare(path, lab_files, words, sheet, form)
     with store.writing():
         found = record(store, number)
         card, before = found["card"], found["revision"]

@@ -9,8 +9,8 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import tempfile
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loambrief import __version__
@@ -89,7 +89,8 @@ class Verification:
 
 def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
            record: TrustedRecord | None = None, again: bool = True,
-           limits: ReadLimits = EVERYDAY) -> Verification:
+           limits: ReadLimits = EVERYDAY,
+           beside: Callable[[str], bytes | None] = lambda name: None) -> Verification:
     """Check one file.
 
     Parameters
@@ -104,6 +105,8 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
         Render the attached case again (about 2 s).
     limits : ReadLimits
         Of the process that reads the file.
+    beside : callable
+        Content of a file of that name that came with this one, or None.
     """
     found = inspect_apart(data, anchors, now=now, limits=limits)
     facts = list(found.facts)
@@ -111,10 +114,45 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
         facts.append(_again(found, data) if again else FileFact(
             "again", FactState.UNKNOWN, "The attached case was not rendered again."))
         facts.append(_record(found, data, record))
+        facts.append(_annex(found, beside))
     state, sentence = bottom_line(facts)
     complete = Inspection(tuple(facts), found.signatures, found.attached, found.described,
                           found.stated, found.ends)
     return Verification(name, hashlib.sha256(data).hexdigest(), complete, state, sentence)
+
+
+def annexes(verdicts: Sequence[Verification]) -> list[Verification]:
+    """The same, an annex that a good advisory among them names as good as that.
+
+    An annex holds no case and no signature: what vouches for it is the advisory.
+    """
+    named = {v.inspection.stated["annex"]["sha256"]: v.name for v in verdicts
+             if v.good and v.inspection.stated.get("annex")}
+    return [replace(v, state=FactState.GOOD, sentence=f"Good: the annex that {named[v.sha256]} "
+                    "names.") if v.sha256 in named else v for v in verdicts]
+
+
+def _annex(found: Inspection, beside: Callable[[str], bytes | None]) -> FileFact:
+    """Whether the annex that the advisory names is there, and unaltered."""
+    def fact(state: FactState, text: str) -> FileFact:
+        return FileFact("annex", state, text)
+
+    stated = found.stated.get("annex")
+    if stated is None:
+        return fact(FactState.NONE, "The file names no annex of its own.")
+    try:
+        name, wanted = str(stated["file"]), str(stated["sha256"])
+    except (KeyError, TypeError):
+        return fact(FactState.BAD, "What the file says of its annex cannot be read.")
+    if not name or "/" in name or "\\" in name or not name.isprintable():
+        return fact(FactState.BAD, "The file names an annex in another folder.")
+    content = beside(name)
+    if content is None:
+        return fact(FactState.UNKNOWN, f"The annex {name} is missing: it is not beside the file.")
+    if hashlib.sha256(content).hexdigest() != wanted:
+        return fact(FactState.BAD, f"The annex {name} was altered, or is another one: its digest "
+                    "is not the one that the file names.")
+    return fact(FactState.GOOD, f"The annex {name} is the one that the file names.")
 
 
 def _again(found: Inspection, data: bytes) -> FileFact:
@@ -191,12 +229,15 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
         changes, day = stated.get("changes"), stated.get("issued")
+        annex = (stated.get("annex") or {}).get("file", "")
         chosen = {key: printed[key] for key in ("units", "paper", "language") if key in printed}
         advice = pipeline.advise(load_case(home / "case.yaml", **chosen))
         made = pipeline.render(advice, status=DocumentStatus(stated["status"]),
                                number=stated.get("number"), revision=stated.get("revision"),
                                changes=RevisionChanges.from_json(changes) if changes else None,
-                               issued=dt.date.fromisoformat(day) if day else None)
+                               issued=dt.date.fromisoformat(day) if day else None,
+                               files=pipeline.Files.TWO if annex else pipeline.Files.ONE,
+                               stem=str(annex).removesuffix(pipeline.ANNEX))
     return made.pdf, made.data
 
 

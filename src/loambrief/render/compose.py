@@ -171,6 +171,12 @@ class Composer:
         return self._heading(level - 1, HEADINGS[level - 1 + self.shift], text, element, anchor,
                              bookmark, self.look.style(style or f"h{level}"))
 
+    def heading_in(self, cell: Element, level: int, text: Text, anchor: str, bookmark: str,
+                   style: str) -> TaggedParagraph:
+        """A heading in a cell of a table: in the outline, of no effect on those that follow."""
+        return self._heading(level - 1, HEADINGS[level - 1 + self.shift], text, cell, anchor,
+                             bookmark, self.look.style(style))
+
     def title(self, text: Text, element: Element, anchor: str) -> TaggedParagraph:
         """The heading of a summary, with which those below it are numbered anew."""
         self.shift = self.below

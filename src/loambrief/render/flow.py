@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Sequence
+
+from reportlab.lib.utils import ImageReader
 
 from loambrief.charts import ChartSpec, draw_chart, figure_size, fitted
 from loambrief.errors import RenderFault
 from loambrief.render import parts
+from loambrief.render.actions import action_table
 from loambrief.render.compose import Composer
 from loambrief.render.flowables import (
     Anchor,
@@ -20,7 +24,6 @@ from loambrief.render.flowables import (
     flat,
 )
 from loambrief.render.form_fields import form_grid, form_table
-from loambrief.render.photos import photos
 from loambrief.render.styles import look as look_for
 from loambrief.render.tables import table
 from loambrief.render.tags import Element
@@ -29,6 +32,9 @@ from loambrief.report import form_blocks
 from loambrief.report import parts as p
 
 Made = list[Flowable]
+
+TALLEST = 250.0
+"""Height of a photo on end [pt]: one and a half captions more would not leave room for text."""
 
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
@@ -41,18 +47,17 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
         without a text alternative.
     """
     made: Made = []
-    brief: list[p.ActionCard] = []
+    cards: list[p.ActionCard] = []
     for before, block, after in zip((None, *content), content, (*content[1:], None), strict=False):
         if isinstance(block, p.Summary):
             made += _columns(composer, 1)
         elif isinstance(block, b.Heading):
             made += _columns(composer, block.columns)
-        if isinstance(block, p.ActionCard) and parts.is_brief(block):
-            brief.append(block)
-            if len(brief) == 2 or not (isinstance(after, p.ActionCard) and parts.is_brief(after)):
-                made += parts.brief_cards(composer, brief, composer.root,
-                                          composer.look.column_width)
-                brief = []
+        if isinstance(block, p.ActionCard):
+            cards.append(block)
+            if not isinstance(after, p.ActionCard):
+                made += action_table(composer, cards, composer.root, composer.look.column_width)
+                cards = []
             continue
         made += make(composer, block, composer.root, composer.look.column_width)
         if _announces(before, block, after):
@@ -83,6 +88,16 @@ def _columns(composer: Composer, count: int) -> Made:
         return []
     composer.look = look_for(look.paper, look.scale, columns=count, accent=look.accent)
     return [NewPage(count)]
+
+
+def _annex(composer: Composer, block: b.Annex, parent: Element, width: float) -> Made:
+    """The second part, in smaller type, on pages of its own."""
+    normal = composer.look
+    composer.look = look_for(normal.paper, normal.scale, accent=normal.accent,
+                             fine=normal.scale < LARGE)
+    made = [NewPage(1), *flow(composer, block.opened)]
+    composer.look = look_for(normal.paper, normal.scale, accent=normal.accent)
+    return made
 
 
 def make(composer: Composer, block: b.Block, parent: Element, width: float) -> Made:
@@ -254,6 +269,47 @@ def _together(composer: Composer, block: b.KeepTogether, parent: Element, width:
     return [Together(made)] if made else []
 
 
+def _beside(composer: Composer, block: b.Beside, parent: Element, width: float) -> Made:
+    gap, space = composer.look.lengths["column_gap"], composer.look.style("body").leading
+    first = (width - gap) * block.share
+    sides = ((0.0, first, block.left), (first + gap, width - gap - first, block.right))
+    return [SideBySide([(x, wide, [f for part in inner
+                                   for f in flat(make(composer, part, parent, wide))])
+                        for x, wide, inner in sides], before=0.2 * space, after=0.5 * space)]
+
+
+def _photos(composer: Composer, block: p.Photos, parent: Element, width: float) -> list:
+    """Rows of two photos."""
+    gap = composer.look.lengths["column_gap"]
+    half = (width - gap) / 2
+    space = composer.look.style("body").leading
+    rows = []
+    for start in range(0, len(block.photos), 2):
+        columns = []
+        for place, photo in enumerate(block.photos[start:start + 2]):
+            picture = _picture(photo, parent)
+            caption = composer.text(photo.caption, parent, "note")
+            caption.spaceBefore = 0.3 * space
+            picture.keep_next = True
+            columns.append((place * (half + gap), half, [picture, caption]))
+        rows.append(SideBySide(columns, before=0.4 * space, after=0.8 * space, keep_whole=1e6))
+    return rows
+
+
+def _picture(photo: p.PhotoPrint, parent: Element) -> Chart:
+    if not photo.alt.strip():
+        raise RenderFault("a photo has no text alternative")
+    reader = ImageReader(io.BytesIO(photo.jpeg))
+
+    def size(width: float) -> tuple[float, float]:
+        return width, width * photo.height / photo.width
+
+    def draw(canvas, x: float, y: float, width: float) -> None:
+        canvas.drawImage(reader, x, y, *size(width))
+
+    return Chart(parent.add("Figure", alt=photo.alt), size, draw, TALLEST)
+
+
 MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
@@ -266,13 +322,16 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.KeyFacts: _facts,
     b.PageBreak: _page_break,
     b.KeepTogether: _together,
+    b.Beside: _beside,
+    b.Annex: _annex,
     form_blocks.FormGrid: form_grid,
     form_blocks.FormTable: form_table,
     p.Summary: parts.summary,
-    p.ActionCard: parts.action_card,
+    p.ActionCard: lambda composer, block, parent, width: action_table(
+        composer, [block], parent, width),
     p.CalculationList: parts.calculations,
     p.SourceList: parts.sources,
-    p.Photos: photos,
+    p.Photos: _photos,
     p.SignOff: parts.sign_off,
     p.FindingBlock: lambda composer, block, parent, width: parts.finding(
         composer, block, parent, width, make),

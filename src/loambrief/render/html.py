@@ -45,8 +45,8 @@ MOST_COLUMNS = 4
 """Tables with more keep their width and scroll sideways on a phone."""
 SHOWN: tuple[type[b.Block], ...] = (
     b.Heading, b.Paragraph, b.Bullets, b.Numbered, b.Table, b.Figure, b.FigureRow, b.Callout,
-    b.KeyFacts, b.PageBreak, b.KeepTogether, p.Summary, p.FindingBlock, p.ActionCard,
-    p.CalculationList, p.SourceList, p.Photos, p.SignOff)
+    b.KeyFacts, b.PageBreak, b.KeepTogether, b.Beside, b.Annex, p.Summary, p.FindingBlock,
+    p.ActionCard, p.CalculationList, p.SourceList, p.Photos, p.SignOff)
 """Kinds of block that have a macro."""
 _ID = re.compile(r"[A-Za-z][A-Za-z0-9._-]*")
 
@@ -188,6 +188,12 @@ class Page:
                 piece = Markup("<a{}>{}</a>").format(self.attributes(**more), piece)
             made += piece
         return made
+
+    @staticmethod
+    def either(first: Text, second: Text) -> Text:
+        """Two texts as one; either may be empty."""
+        made = [*spans(first)]
+        return tuple([*made, "; " if made and plain(second) else "", *spans(second)])
 
     def chart(self, spec: ChartSpec) -> Markup:
         """A chart as SVG, with its title and its text alternative inside.

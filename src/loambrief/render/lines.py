@@ -8,8 +8,7 @@ because a report says the same words again and again.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from reportlab.lib.colors import Color
@@ -44,8 +43,7 @@ class Run(NamedTuple):
     width: float
 
 
-@dataclass(frozen=True, slots=True)
-class TextLine:
+class TextLine(NamedTuple):
     """One line: its runs from left to right and its width [pt]."""
 
     runs: tuple[Run, ...]
@@ -281,6 +279,7 @@ class Printer:
         return " ".join(shown)
 
 
+@lru_cache(maxsize=16_384)
 def number(value: float) -> str:
     """A number in PDF syntax, to a hundredth of a point."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")

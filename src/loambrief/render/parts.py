@@ -9,7 +9,6 @@ from urllib.parse import urlsplit
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import (
-    Barred,
     Flowable,
     NewPage,
     RuledLine,
@@ -20,6 +19,7 @@ from loambrief.render.flowables import (
     flat,
     stack,
 )
+from loambrief.render.grid import PAD_X
 from loambrief.render.lines import text_width
 from loambrief.render.logo import with_logo
 from loambrief.render.status import status_line
@@ -29,9 +29,9 @@ from loambrief.render.tags import Element
 from loambrief.report.blocks import Column, Fact, Row, RowKind, Span, Table, Text, plain, spans
 from loambrief.report.parts import (
     CLIENT_FIELD,
-    ActionCard,
     Calculation,
     CalculationList,
+    EvidenceLine,
     FindingBlock,
     FirstAction,
     SignOff,
@@ -184,8 +184,57 @@ def _what(action: FirstAction) -> Text:
 def finding(composer: Composer, block: FindingBlock, parent: Element, width: float,
             make: Callable[..., Made]) -> Made:
     """Title, status line, body, evidence for and against, what belongs to it."""
-    look, element = composer.look, parent.add("Sect")
-    title = _card_title(composer, block.title, element, block.anchor)
+    look, words, element = composer.look, composer.words, parent.add("Sect")
+    made: Made = []
+    for one in (block, *block.zones):
+        made += [_card_title(composer, one.title, element, one.anchor),
+                 _status(composer, one, element, width)]
+    made[-1].keep_next = True
+    gap, space = look.lengths["column_gap"], look.style("body").leading
+    beside = bool(block.blocks) and width >= SET_IN_TWO * look.text_width and all(
+        isinstance(part, CalculationList) for part in block.blocks)
+    main = round((width - gap) * _main_share(block)) if beside else width
+    told: Made = []
+    body = joined(block.body)
+    if body:
+        told.append(composer.text(body, element))
+        told[-1].spaceAfter = 0.3 * space
+    told += _evidence(composer, block, element, main)
+    sums: Made = []
+    room = width - gap - main if beside else width
+    if block.blocks:
+        sums.append(composer.text(words.worked, element, "group"))
+        sums[0].keep_next = True
+        for part in block.blocks:
+            sums += flat(make(composer, part, element, room))
+    if beside:
+        made.append(SideBySide([(0.0, main, told), (main + gap, room, sums)]))
+    else:
+        made += [*told, *sums]
+    made[-1].spaceAfter = 0.7 * space
+    if stack(made, width) <= look.text_height * 0.2:
+        return [Together(made)]
+    return made
+
+
+LEAST_MAIN, MOST_MAIN = 0.45, 0.74
+"""Bounds of the share of the width for what is said beside the calculations."""
+
+
+def _main_share(block: FindingBlock) -> float:
+    """Share of the width for what is said, so that the sums beside it come out as high."""
+    said = sum(len(plain(text)) for text in block.body) + sum(
+        len(plain(line.text)) + len(plain(line.sources)) + 30
+        for lines in (block.support, block.against, block.context) for line in lines)
+    sums = sum(len(plain(_calculation(item, ()))) + 20 for part in block.blocks
+               if isinstance(part, CalculationList) for item in part.items)
+    sums += sum(len(plain(group)) for part in block.blocks if isinstance(part, CalculationList)
+                for group in {item.group for item in part.items})
+    return min(max(said / (said + 1.15 * sums + 1), LEAST_MAIN), MOST_MAIN)
+
+
+def _status(composer: Composer, block: FindingBlock, element: Element, width: float) -> Flowable:
+    """The status word, the reading with what it is held against, and how sure it is."""
     reading: list[Span] = []
     if block.reading:
         reading += [Span(s.text, bold=True, link=s.link) for s in spans(block.reading)]
@@ -195,20 +244,7 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
             for s in (Span(", "), *spans(text))][1:]
     if sure:
         reading += [Span(" · " if reading else "", muted=True), *sure]
-    status = status_line(composer, block.mark, block.status, tuple(reading), element, width)
-    status.keep_next = bool(block.body)
-    made: Made = [title, status]
-    body = joined(block.body)
-    if body:
-        made.append(composer.text(body, element))
-        made[-1].spaceAfter = 0.2 * look.style("body").leading
-    made += _evidence(composer, block, element)
-    for part in block.blocks:
-        made += flat(make(composer, part, element, width))
-    made[-1].spaceAfter = 0.55 * look.style("body").leading
-    if stack(made, width) <= look.text_height * 0.3 / look.columns:
-        return [Together(made)]
-    return made
+    return status_line(composer, block.mark, block.status, tuple(reading), element, width)
 
 
 def joined(texts: Sequence[Text]) -> Text:
@@ -220,22 +256,50 @@ def joined(texts: Sequence[Text]) -> Text:
     return tuple(pieces)
 
 
-def _evidence(composer: Composer, block: FindingBlock, element: Element) -> Made:
-    """One list; the first line of each kind says which kind it is."""
-    words = composer.words
-    texts: list[Text] = []
-    for word, lines in ((words.evidence_for, block.support),
-                        (words.evidence_against, block.against),
-                        (words.evidence_context, block.context)):
-        for number, line in enumerate(lines):
-            pieces = [Span(f"{word}: ", bold=True)] if number == 0 else []
-            pieces += spans(line.text)
-            if line.grade:
-                pieces.append(Span(f" ({plain(line.grade)})", italic=True, muted=True))
-            if line.sources:
-                pieces += [Span(" "), *spans(line.sources)]
-            texts.append(tuple(pieces))
-    return [*composer.items(tuple(texts), element, style="small")]
+LEAST_ROW = 3.0
+"""A table of evidence is so many times as wide as its first column, or it is a list."""
+
+
+def _evidence(composer: Composer, block: FindingBlock, element: Element, width: float) -> Made:
+    """A small table: a row for each point, led by whether it speaks for it or against it."""
+    words, look = composer.words, composer.look
+    groups = ((words.evidence_for, block.support), (words.evidence_against, block.against),
+              (words.evidence_context, block.context))
+    first = PAD_X + 2 + max(text_width(word, look.style("label")) for word, _ in groups)
+    if width < LEAST_ROW * first:
+        return [*composer.items([(Span(f"{word}: ", bold=True), *spans(_line(line)))
+                                 for word, lines in groups for line in lines], element,
+                                style="small")]
+    top = element.add("Table")
+    rows: list[list[Flowable]] = []
+    breaks: list[int] = []
+    for word, lines in groups:
+        if lines:
+            breaks.append(len(rows))
+        for line in lines:
+            row = top.add("TR")
+            side = row.add("TH", attributes="/O/Table/Scope/Row")
+            rows.append([composer.paragraph(word, look.style("label"), side),
+                         composer.paragraph(_line(line), look.style("small"), row.add("TD"))])
+    if not rows:
+        element.kids.remove(top)
+        return []
+    rule = look.colours["rule"]
+    laid = lay_out(composer, rows, [first, width - first], [
+        ("LEFTPADDING", (0, 0), (0, -1), 0), ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
+        *(("LINEABOVE", (0, n), (-1, n), 0.4, rule) for n in breaks)], pad=0.8)
+    laid.small_enough = 0.0
+    return [laid]
+
+
+def _line(line: EvidenceLine) -> Text:
+    """A piece of evidence with its grade and sources."""
+    pieces = [*spans(line.text)]
+    if line.grade:
+        pieces.append(Span(f" ({plain(line.grade)})", italic=True, muted=True))
+    if line.sources:
+        pieces += [Span(" "), *spans(line.sources)]
+    return tuple(pieces)
 
 
 def _card_title(composer: Composer, title: Text, element: Element, anchor: str) -> TaggedParagraph:
@@ -245,164 +309,6 @@ def _card_title(composer: Composer, title: Text, element: Element, anchor: str) 
                             if level < 2 else "h3")
     composer.level = level
     return made
-
-
-# Actions ----------------------------------------------------------------------------------
-
-
-def action_card(composer: Composer, block: ActionCard, parent: Element, width: float) -> Made:
-    """Rank and title; the facts; why and how; cautions beside all of it."""
-    look, element = composer.look, parent.add("Sect")
-    line = look.style("body").leading
-    indent, title = _ranked_title(composer, block, element)
-    gap = look.lengths["column_gap"]
-    inner = width - indent
-    beside = (inner - gap) * _caution_share(block) if block.cautions else 0.0
-    main = inner - beside - (gap if beside else 0.0)
-    body = _card_body(composer, block, element, main)
-    columns = [(indent, main, body)] if body else []
-    if block.cautions:
-        caution = element.add("Div")
-        head = composer.text(composer.words.caution, caution, "item", bold=True)
-        head.keep_next = True
-        items = [composer.text(text, caution, "small") for text in block.cautions]
-        for item in items:
-            item.spaceAfter = 0.25 * line
-        barred = Barred([head, *items], look.lengths["indent"] * 0.8, look.lengths["bar"] * 1.6,
-                        look.colours["accent"])
-        columns.append((indent + main + gap, beside, [barred]))
-    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
-    top.keep_next = True
-    made: Made = [top, SideBySide([(indent, inner, [title])])]
-    made[-1].keep_next = bool(columns)
-    if columns:
-        made.append(SideBySide(columns, before=0.2 * line, after=0.6 * line))
-    if stack(made, width) <= look.text_height * 0.42:
-        return [Together(made)]
-    return made
-
-
-def is_brief(block: ActionCard) -> bool:
-    """A card of a few lines: two of them stand side by side."""
-    told = (block.title, block.time, block.place, block.cost, *block.why, *block.how, *block.notes)
-    return not (block.rate or block.cautions) and sum(len(plain(t)) for t in told) < SHORT
-
-
-def brief_cards(composer: Composer, cards: Sequence[ActionCard], parent: Element,
-                width: float) -> Made:
-    """One brief card, or two side by side."""
-    look = composer.look
-    line, gap = look.style("body").leading, look.lengths["column_gap"]
-    half = (width - gap) / 2
-    columns = []
-    for number, block in enumerate(cards):
-        element = parent.add("Sect")
-        indent, title = _ranked_title(composer, block, element)
-        room = half - indent
-        inner: Made = [SideBySide([(indent, room, [title])])]
-        body = _card_body(composer, block, element, room)
-        if body:
-            inner.append(SideBySide([(indent, room, body)], before=0.15 * line))
-        columns.append((number * (half + gap), half, inner))
-    top = RuledLine(None, 0.5, look.colours["rule"], before=0.5 * line, after=0.35 * line)
-    top.keep_next = True
-    return [Together([top, SideBySide(columns, after=0.5 * line)])]
-
-
-def _ranked_title(composer: Composer, block: ActionCard,
-                  element: Element) -> tuple[float, TaggedParagraph]:
-    """A card's title with its rank to the left; the room that the rank needs comes first."""
-    look = composer.look
-    title = _card_title(composer, block.title, element, block.anchor)
-    title.spaceBefore = 0
-    title.tag.label, title.tag.label_style = str(block.rank), look.style("rank")
-    indent = max(26.0 * look.style("body").fontSize / 10,
-                 text_width(str(block.rank), look.style("rank")) + 9)
-    title.tag.label_element, title.tag.label_x = element.add("Span"), -indent
-    element.kids.insert(0, element.kids.pop())  # the rank is read before the title
-    return indent, title
-
-
-def _caution_share(block: ActionCard) -> float:
-    """Share of the width for the cautions, so that both sides come out about equally high."""
-    beside = sum(len(plain(t)) + 20 for t in block.cautions)
-    facts = (block.source, block.rate, block.range, block.total, block.time, block.place,
-             block.cost, block.depends)
-    main = sum(len(plain(t)) for t in (*block.why, *block.how, *block.notes)) + sum(
-        max(70, len(plain(t))) for t in facts if t)
-    return min(max(beside / (beside + main * 1.15), 0.3), 0.52)
-
-
-def _card_body(composer: Composer, block: ActionCard, element: Element, width: float) -> Made:
-    """What a card says: facts, reasons, steps, notes."""
-    look, words = composer.look, composer.words
-    body: Made = []
-    if block.tag:
-        body.append(composer.text(block.tag, element, "label"))
-        body[-1].spaceAfter = 0.2 * look.style("body").leading
-    pairs = [
-        (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
-        (words.total, block.total), (words.when, block.time), (words.where, block.place),
-        (words.cost, block.cost), (words.depends, block.depends),
-    ]
-    told = ((words.why, block.why, None), (words.how, block.how, 1))
-    if is_brief(block):
-        pairs += [(word, joined(texts)) for word, texts, _ in told]
-        run: list[str | Span] = []
-        for word, text in pairs:
-            if text:
-                run += [Span(f"{' ' if run else ''}{word}: ", muted=True), *_stopped(text)]
-        if run:
-            body.append(composer.text(tuple(run), element, "value"))
-    else:
-        short = sum(len(plain(text)) for _, texts, _ in told for text in texts) < SHORT
-        pairs += [(word, _lines(texts)) for word, texts, _ in told if short]
-        body += _pairs(composer, [Fact(w, t) for w, t in pairs if t], element, width)
-        for word, texts, numbered in told if not short else ():
-            if texts:
-                head = composer.text(word, element, "group")
-                head.keep_next = True
-                body += [head, *composer.items(texts, element, style="small", numbered=numbered)]
-    notes = joined(block.notes)
-    if notes:
-        body.append(composer.text(notes, element, "note"))
-    return body
-
-
-def _stopped(text: Text) -> Sequence[Span]:
-    """A text that ends with a full stop."""
-    pieces = [*spans(text)]
-    return pieces if plain(text).rstrip()[-1:] in ".?!" else [*pieces, Span(".")]
-
-
-def _lines(texts: Sequence[Text]) -> Text:
-    """Texts, each on a line of its own."""
-    pieces: list[str | Span] = []
-    for text in texts:
-        pieces += ["\n", *spans(text)] if pieces else [*spans(text)]
-    return tuple(pieces)
-
-
-def _pairs(composer: Composer, facts: list[Fact], parent: Element, width: float) -> Made:
-    """Labels left of their values, one pair a line."""
-    if not facts:
-        return []
-    look, top = composer.look, parent.add("L", attributes="/O/List/ListNumbering/None")
-    rows = []
-    for fact in facts:
-        item = top.add("LI")
-        rows.append([composer.paragraph(fact.label, look.style("label"), item.add("Lbl")),
-                     composer.paragraph(fact.value, look.style("value"), item.add("LBody"))])
-    first = min(width * 0.35, 10 + max(
-        text_width(clean(plain(f.label)), look.style("label")) for f in facts))
-    shift = look.style("value").fontSize - look.style("label").fontSize
-    laid = lay_out(composer, rows, [first, width - first], [
-        ("LEFTPADDING", (0, 0), (0, -1), 0),
-        ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
-        ("TOPPADDING", (0, 0), (0, -1), 1.2 + shift),
-    ], pad=1.2)
-    laid.spaceAfter = 0.25 * look.style("body").leading
-    return [laid]
 
 
 # Appendix ---------------------------------------------------------------------------------
@@ -426,7 +332,51 @@ def calculations(composer: Composer, block: CalculationList, parent: Element,
         for item, paragraph in zip(items, listed, strict=True):
             paragraph.tag.bookmark = composer.mark(item.anchor)
         made += _spaced(composer, listed, 0.35)
-    return made
+    return in_columns(composer, made, width)
+
+
+SET_IN_TWO = 0.75
+"""Share of the text width from which a list of small print is set in two columns."""
+BAND = 0.14
+"""Most height of one band of two columns, as a share of the page's: read before the next."""
+
+
+def in_columns(composer: Composer, made: Made, width: float) -> Made:
+    """A list in bands of two level columns, where it is as wide as the page.
+
+    Each band is read left, then right, and is low enough to stand whole on a page.
+    """
+    look = composer.look
+    if width < SET_IN_TWO * look.text_width or look.columns > 1 or len(made) < 4:
+        return made
+    gap = look.lengths["column_gap"]
+    half = (width - gap) / 2
+    groups: list[Made] = [[]]
+    for flowable in made:
+        groups[-1].append(flowable)
+        if not flowable.keep_next:
+            groups.append([])
+    heights = [stack(group, half) + (group[-1].getSpaceAfter() if group else 0.0)
+               for group in groups]
+    out: Made = []
+    while any(groups):
+        count, high = 0, 0.0
+        while count < len(groups) and (high < 2 * BAND * look.text_height or not count):
+            high += heights[count]
+            count += 1
+        if sum(heights[count:]) < 0.5 * BAND * look.text_height:  # no band of a few lines
+            count, high = len(groups), sum(heights)
+        left, used = 0, 0.0
+        while left < count and used + heights[left] / 2 <= high / 2:
+            used += heights[left]
+            left += 1
+        sides = [[f for group in part for f in group] for part in (groups[:left],
+                                                                  groups[left:count])]
+        out.append(SideBySide([(x, half, side) for x, side in zip((0.0, half + gap), sides,
+                                                                  strict=True) if side],
+                              keep_whole=look.text_height))
+        del groups[:count], heights[:count]
+    return out
 
 
 def _calculation(item: Calculation, also: Sequence[str]) -> Text:
@@ -469,7 +419,7 @@ def sources(composer: Composer, block: SourceList, parent: Element, width: float
                           labels=tuple(clean(item.label) for item in block.items))
     for item, paragraph in zip(block.items, made, strict=True):
         paragraph.tag.bookmark = composer.mark(item.anchor)
-    return [*made]
+    return in_columns(composer, [*made], width)
 
 
 def site(url: str) -> str:
@@ -478,9 +428,11 @@ def site(url: str) -> str:
 
 
 def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:
-    """Adviser's sign-off; apart from it, the grower's acknowledgement."""
+    """Adviser's sign-off; beside it, and apart, the grower's acknowledgement."""
     look, words = composer.look, composer.words
-    groups: list = []
+    gap = 2 * look.lengths["column_gap"]
+    half = (width - gap) / 2
+    columns: list[tuple[float, float, Made]] = []
     for word, anchor, lines, name, signed, field in (
         (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
          block.field),
@@ -491,7 +443,7 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
         title = _card_title(composer, word, element, anchor)
         made: Made = [title]
         if word == words.adviser:
-            made += facts_grid(composer, block.adviser, element, width, 4)
+            made += facts_grid(composer, block.adviser, element, half, 2)
             interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
             made.append(composer.text(interest, element))
         made.append(composer.text(lines, element))
@@ -499,10 +451,11 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
             made.append(composer.text(signed, element, bold=True))
         else:
             made[-1].keep_next = True
-            made.append(_signature(composer, element, width, name, field, word))
-        made[-1].spaceAfter = look.style("body").spaceAfter
-        groups.append(Together(made))
-    return groups
+            made.append(_signature(composer, element, half, name, field, word))
+        title.spaceBefore = 0
+        columns.append((len(columns) * (half + gap), half, made))
+    return [SideBySide(columns, before=look.style("h2").spaceBefore,
+                       after=look.style("body").spaceAfter, keep_whole=look.text_height)]
 
 
 def _signature(composer: Composer, parent: Element, width: float, name: str,
@@ -514,16 +467,15 @@ def _signature(composer: Composer, parent: Element, width: float, name: str,
         label = f"{title}: {words.signature}"
         place = SignatureField(parent.add("Form"), clean(field), clean(label), SIGN_HEIGHT - 8,
                                last=field == CLIENT_FIELD)
-    rows: list[list] = [[place, "", "", "", ""], [
-        composer.paragraph(words.signature, look.style("label"), parent.add("P")), "",
-        composer.paragraph((words.name, f": {name}" if name else ""), look.style("label"),
+    rows: list[list] = [[place, "", ""], [
+        composer.paragraph((words.signature, f": {name}" if name else ""), look.style("label"),
                            parent.add("P")), "",
         composer.paragraph(words.date, look.style("label"), parent.add("P")),
     ]]
-    widths = [width * share for share in (0.40, 0.03, 0.33, 0.03, 0.21)]
+    widths = [width * share for share in (0.72, 0.04, 0.24)]
     ink = look.colours["ink"]
     commands: list[tuple] = [("LINEBELOW", (column, 0), (column, 0), 0.6, ink)
-                             for column in (0, 2, 4)]
+                             for column in (0, 2)]
     commands += [("LEFTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
     laid = lay_out(composer, rows, widths, commands, heights=[SIGN_HEIGHT, None])
     laid.spaceAfter = 0.5 * look.style("body").leading

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
-
 from loambrief.render.compose import Composer
 from loambrief.render.flow import flow
 from loambrief.render.page import build_pages, document_number
@@ -14,18 +10,7 @@ from loambrief.render.styles import look
 from loambrief.render.tags import Element
 from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.parts import Summary
-
-
-@contextmanager
-def _no_collection() -> Iterator[None]:
-    """Without searching for garbage: a document is many small objects, all of them in use."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
+from loambrief.resources import uncollected
 
 
 def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
@@ -47,7 +32,7 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     """
     if checked is None:
         checked = model.status is not DocumentStatus.DRAFT
-    with _no_collection():
+    with uncollected():
         page = look(model.paper, model.scale, accent=model.accent)
         root = Element("Document")
         covered = bool(model.blocks) and not isinstance(model.blocks[0], Summary)

@@ -241,11 +241,12 @@ def _summary(page: _TextPage, block: p.Summary) -> None:
 
 def _finding(page: _TextPage, block: p.FindingBlock) -> None:
     words = page.words
-    page.card(block.title)
-    held = "; ".join(t for t in (plain(block.reading), plain(block.reference)) if t.strip())
-    page.line(f"{plain(block.status)}{': ' if held else ''}{held}", rest="  ")
-    page.label(words.evidence, block.grade)
-    page.label(words.confidence, block.confidence)
+    for one in (block, *block.zones):
+        page.card(one.title)
+        held = "; ".join(t for t in (plain(one.reading), plain(one.reference)) if t.strip())
+        page.line(f"{plain(one.status)}{': ' if held else ''}{held}", rest="  ")
+        page.label(words.evidence, one.grade)
+        page.label(words.confidence, one.confidence)
     for text in block.body:
         _paragraph(page, b.Paragraph(text))
     for word, lines in ((words.evidence_for, block.support),
@@ -255,18 +256,20 @@ def _finding(page: _TextPage, block: p.FindingBlock) -> None:
             plain(x.text), f"({plain(x.grade)})" if plain(x.grade) else "", plain(x.sources)) if t)
             for x in lines])
     page.gap()
-    page.all(block.blocks)
+    if block.blocks:
+        page.line(f"{words.worked}:")
+        page.all(block.blocks)
 
 
 def _action(page: _TextPage, block: p.ActionCard) -> None:
     words = page.words
     page.card(f"{block.rank}. {plain(block.title)}")
     page.line(block.tag)
-    page.group(words.caution, block.cautions)
     for word, text in (
         (words.source, block.source), (words.rate, block.rate), (words.range, block.range),
         (words.total, block.total), (words.when, block.time), (words.where, block.place),
-        (words.cost, block.cost), (words.depends, block.depends),
+        (words.cost, "; ".join(t for t in (plain(block.money), plain(block.cost)) if t)),
+        (words.depends, block.depends), (words.caution, block.cautions),
     ):
         page.label(word, text)
     page.group(words.why, block.why)
@@ -336,6 +339,8 @@ WRITERS: dict[type[b.Block], Callable[[_TextPage, Any], None]] = {
     b.KeyFacts: _facts,
     b.PageBreak: lambda page, block: page.gap(),
     b.KeepTogether: _together,
+    b.Beside: lambda page, block: page.all((*block.left, *block.right)),
+    b.Annex: lambda page, block: page.all(block.opened),
     p.Summary: _summary,
     p.FindingBlock: _finding,
     p.ActionCard: _action,

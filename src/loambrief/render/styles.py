@@ -44,6 +44,8 @@ class Look:
         Columns of a page.
     accent : str
         Asked for in place of the theme's; "" for none.
+    fine : bool
+        In the smaller type of reference pages.
     """
 
     paper: Paper
@@ -55,6 +57,7 @@ class Look:
     styles: Mapping[str, ParagraphStyle]
     columns: int = 1
     accent: str = ""
+    fine: bool = False
 
     @property
     def text_width(self) -> float:
@@ -95,7 +98,7 @@ def _theme() -> Mapping[str, Mapping]:
 
 @cache
 def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
-         columns: int = 1, accent: str = "") -> Look:
+         columns: int = 1, accent: str = "", fine: bool = False) -> Look:
     """The look for a paper and type scale.
 
     Parameters
@@ -108,6 +111,8 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
         1, or 2 for reference pages: smaller type, closer set.
     accent : str
         ``#RRGGBB`` in place of the theme's accent.
+    fine : bool
+        The smaller type in one column.
 
     Raises
     ------
@@ -123,10 +128,10 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
             colours["accent_soft"] = HexColor(mixed(accent, theme["colors"]["paper"], SOFT))
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
         types = theme["page"]["type"]
-        if columns > 1:
-            fine = theme["page"]["fine"]
-            lengths |= {k: float(v) for k, v in fine.items() if not isinstance(v, dict)}
-            types = types | fine["type"]
+        if columns > 1 or fine:
+            smaller = theme["page"]["fine"]
+            lengths |= {k: float(v) for k, v in smaller.items() if not isinstance(v, dict)}
+            types = types | smaller["type"]
         sizes = {k: (a * scale, b * scale) for k, (a, b) in types.items()}
         if dense:
             lengths["cell"] *= DENSE_SPACE
@@ -138,7 +143,8 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
     if tiny:
         raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
     width, height = SIZES[paper]
-    return Look(paper, scale, width, height, colours, lengths, styles, columns, accent)
+    return Look(paper, scale, width, height, colours, lengths, styles, columns, accent,
+                fine)
 
 
 def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyle]:
@@ -164,7 +170,7 @@ def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyl
         "h2": ("h2", BOLD, ink, 1.0, 0.25),
         "h3": ("h3", BOLD, ink, 0.6, 0.18),
         "group": ("note", BOLD, ink, 0.2, 0.1),
-        "rank": ("rank", BOLD, colours["accent"], 0, 0),
+        "action": ("table", BOLD, ink, 0, 0),
         "table": ("table", REGULAR, ink, 0, 0),
         "table_small": ("table_small", REGULAR, ink, 0, 0),
         "th": ("label", BOLD, ink, 0, 0),

@@ -319,7 +319,7 @@ class TaggedCanvas(Canvas):
     def destination(self, name: str) -> str:
         """A named place in PDF syntax, once all pages are there."""
         page, top = self._places[name]
-        return f"[{self.page_numbers()[page]} 0 R/FitH {number(top)}]"
+        return f"[{self._page_number(page)} 0 R/FitH {number(top)}]"
 
     # Writing --------------------------------------------------------------------------
 
@@ -346,8 +346,10 @@ class TaggedCanvas(Canvas):
 
     def page_numbers(self) -> list[int]:
         """Object numbers of the finished pages."""
-        known = self._doc.idToObjectNumberAndVersion
-        return [known[f"Page{n + 1}"][0] for n in range(self.page_count())]
+        return [self._page_number(page) for page in range(self.page_count())]
+
+    def _page_number(self, page: int) -> int:
+        return self._doc.idToObjectNumberAndVersion[f"Page{page + 1}"][0]
 
     def finished_pages(self) -> list[Any]:
         """The finished pages."""

@@ -13,6 +13,8 @@ from loambrief.case.schema import Increment, Sample
 from loambrief.findings.model import say
 from loambrief.findings.places import depth_of
 from loambrief.report.blocks import (
+    AnnexFile,
+    Beside,
     Block,
     Column,
     Fact,
@@ -37,19 +39,26 @@ def results_section(context: Context) -> list[Block]:
     if not context.case.samples:
         return []
     blocks: list[Block] = [
-        Heading(1, context.word("heading_results"), anchor="results"),
+        context.annex_heading("results", context.word("heading_results"), "results"),
         Paragraph(context.word("results_intro")),
     ]
-    for sample in context.case.typed_samples:
-        blocks += list(_sample(context, sample))
-        blocks += list(_spread(context, sample))
-    return blocks
+    samples = context.case.typed_samples
+    made = [(*_sample(context, sample), *_spread(context, sample)) for sample in samples]
+    if all(len(sample.increments) <= MOST_BESIDE for sample in samples):
+        pairs = list(zip(made[::2], made[1::2], strict=False))
+        blocks += [Beside(left, right) for left, right in pairs]
+        made = made[2 * len(pairs):]
+    return [*blocks, *(block for sample in made for block in sample)]
+
+
+MOST_BESIDE = 2
+"""Layers of samples whose tables stand side by side."""
 
 
 def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     word = context.word
     name = f"{sample.id} ({sample.place})" if sample.place else sample.id
-    yield Heading(2, word("sample_title", name=name))
+    yield Heading(3, word("sample_title", name=name))
     if sample.repeats is not None:
         yield Paragraph(word("repeat_told", of=sample.repeats.of, treat=sample.repeats.treat,
                              reason=sample.repeats.reason))
@@ -163,7 +172,7 @@ def sources_section(context: Context) -> list[Block]:
             )
         )
     return [
-        Heading(1, context.word("heading_sources"), anchor="sources"),
+        context.annex_heading("sources", context.word("heading_sources"), "sources"),
         SourceList(tuple(entries)),
     ]
 
@@ -192,30 +201,44 @@ def _accepted_points(context: Context) -> list[tuple[Text, str]]:
     return rows
 
 
-def record_section(context: Context) -> list[Block]:
-    """Scope, completeness, the adviser's own notes, accepted warnings, then the signatures."""
+def accepted_blocks(context: Context) -> list[Block]:
+    """Warnings and points that the adviser accepted, with the reasons."""
+    word, points = context.word, _accepted_points(context)
+    if not (context.loaded.accepted or points):
+        return []
+    return [
+        Heading(3, word("heading_accepted"), anchor="accepted"),
+        Table(
+            (Column(word("column_warning"), weight=3), Column(word("column_reason"), weight=3)),
+            (*((_warning(context, p), reason) for p, reason in context.loaded.accepted), *points),
+        ),
+    ]
+
+
+def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
+    """Scope, completeness, the adviser's own notes, where the annex is, then the signatures.
+
+    Parameters
+    ----------
+    context : Context
+    annex : AnnexFile or None
+        The annex, where it is a file of its own.
+    """
     case, word = context.case, context.word
     blocks: list[Block] = [Heading(1, word("heading_record"), anchor="record")]
-    blocks.append(Paragraph(word("scope", jurisdiction=case.case.jurisdiction)))
-    blocks.append(Paragraph(word("completeness", missing=len(context.diagnosis.missing),
-                                 samples=len(case.samples))))
-    blocks.append(Paragraph(word("governing", governing=context.governing)))
+    told = [word("scope", jurisdiction=case.case.jurisdiction),
+            word("completeness", missing=len(context.diagnosis.missing),
+                 samples=len(case.samples), section=context.section("missing")),
+            word("governing", governing=context.governing)]
+    blocks.append(Paragraph(" ".join(told), Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:
         blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
         blocks += [Paragraph(note) for note in (*case.notes, seen) if note]
-    points = _accepted_points(context)
-    if context.loaded.accepted or points:
-        blocks += [
-            Heading(2, word("heading_accepted"), anchor="accepted"),
-            Table(
-                (Column(word("column_warning"), weight=3), Column(word("column_reason"), weight=3)),
-                (*((_warning(context, p), reason) for p, reason in context.loaded.accepted),
-                 *points),
-            ),
-        ]
-    blocks.append(Paragraph(word("keep"), Style.NOTE))
-    blocks.append(Paragraph(word("digest", sha=context.loaded.sha256), Style.NOTE))
+    where = (word("annex_inside") if annex is None else
+             word("annex_file", file=annex.name, sha=annex.sha256))
+    blocks.append(Paragraph(" ".join((
+        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE))
     credential = case.adviser.credential
     blocks.append(
         SignOff(

@@ -10,7 +10,7 @@ Block kinds that belong to the advisory alone (summary, findings, actions) are i
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import cast
@@ -58,6 +58,8 @@ def spans(text: Text) -> Iterator[Span]:
 
 def plain(text: Text) -> str:
     """A text without its looks."""
+    if isinstance(text, str):
+        return text
     return "".join(span.text for span in spans(text))
 
 
@@ -284,6 +286,50 @@ class KeepTogether(Block):
     blocks: tuple[Block, ...]
 
 
+@dataclass(frozen=True)
+class Beside(Block):
+    """Two groups of blocks side by side on paper, one after the other on a screen.
+
+    ``share`` is what the left one takes of the width.
+    """
+
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+    share: float = 0.5
+
+
+@dataclass(frozen=True)
+class Annex(Block):
+    """The second part of a document: what its advice rests on.
+
+    A file of its own on paper, or the end of the first; folded on a screen. It stands last.
+    Headings in it are of level 2 and 3.
+    """
+
+    title: Text
+    blocks: tuple[Block, ...]
+    anchor: str = "annex"
+
+    @property
+    def opened(self) -> tuple[Block, ...]:
+        """Its heading on a new page, and what follows it."""
+        return (Heading(1, self.title, self.anchor, new_page=True), *self.blocks)
+
+
+def opened(blocks: Iterable[Block]) -> tuple[Block, ...]:
+    """Blocks with those of an annex in its place."""
+    return tuple(inner for block in blocks
+                 for inner in (block.opened if isinstance(block, Annex) else (block,)))
+
+
+@dataclass(frozen=True)
+class AnnexFile:
+    """The annex as a file of its own: its name and what binds it to the first part."""
+
+    name: str
+    sha256: str
+
+
 class Paper(StrEnum):
     LETTER = "letter"
     A4 = "a4"
@@ -370,6 +416,8 @@ class Words:
     evidence_for: str
     evidence_against: str
     evidence_context: str
+    worked: str
+    """Heads the calculations beside a finding."""
     confidence: str
     evidence: str
     sources: str

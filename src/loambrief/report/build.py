@@ -1,20 +1,22 @@
 """The whole report of one case, section by section, in the order it is read.
 
-First what the grower acts on, up to the signatures; then what it rests on: findings,
-results, calculations and sources, in two columns.
+First what the grower acts on, up to the signatures; then the annex: what it rests on.
 """
 
 from __future__ import annotations
 
 import codecs
 import hashlib
+from dataclasses import dataclass, replace
 
 from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.profiles import digest
-from loambrief.report.appendix import record_section, results_section, sources_section
+from loambrief.report.annex import annex_of
+from loambrief.report.appendix import record_section
 from loambrief.report.blocks import (
+    AnnexFile,
     Attachment,
     Block,
     Heading,
@@ -25,33 +27,36 @@ from loambrief.report.blocks import (
 from loambrief.report.chart_text import chart_words
 from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
-from loambrief.report.evidence import findings_section, missing_section
-from loambrief.report.glossary import with_glossary
-from loambrief.report.history_part import history_section
 from loambrief.report.page_text import page_words
-from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import pictures
 from loambrief.report.plan_part import (
-    avoid_section,
     cautions_section,
     followup_section,
     plan_section,
 )
 from loambrief.report.summary import logo_print, summary
 from loambrief.report.text import Writer
-from loambrief.report.workings import calculations_section
 from loambrief.topics.assess import Diagnosis
 
 
-def build_field(
-    loaded: LoadedCase,
-    diagnosis: Diagnosis,
-    plan: Plan,
-    calculations: tuple[Result, ...],
-    writer: Writer,
-    data: bytes,
-) -> FieldReport:
-    """Everything the renderer prints, with what a client's cover says about it.
+@dataclass(frozen=True)
+class FieldDraft:
+    """A field's report before the parts that speak of the finished files: data and annex.
+
+    Attributes
+    ----------
+    model : ReportModel
+        Page 1 to the cautions, then the annex; nothing is attached yet.
+    """
+
+    context: Context
+    model: ReportModel
+
+
+def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
+                calculations: tuple[Result, ...], writer: Writer,
+                annex_file: str = "") -> FieldDraft:
+    """Everything the renderer prints but the record, whose digests come last.
 
     Parameters
     ----------
@@ -62,40 +67,32 @@ def build_field(
         As recorded while the case ran.
     writer : Writer
         Language, units and currency of the reader.
-    data : bytes
-        The advisory as JSON, attached to the document.
+    annex_file : str
+        Name of the annex as a file of its own; empty where it ends the advisory.
 
     Returns
     -------
-    FieldReport
-        Equal inputs give an equal model.
+    FieldDraft
+        Equal inputs give an equal draft.
     """
-    context = Context(loaded, diagnosis, plan, calculations, writer, chart_words(writer))
+    context = Context(loaded, diagnosis, plan, calculations, writer, chart_words(writer),
+                      annex_file=annex_file)
     case = loaded.case
     drawn = pictures(context)
     blocks: list[Block] = [summary(context)]
     if drawn.overview:
-        blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures",
-                              columns=1))
+        blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures"))
         blocks += drawn.overview
-    blocks += photo_section(context)
-    blocks += plan_section(context, drawn.season, drawn.money)
-    blocks += avoid_section(context)
-    blocks += history_section(context)
-    blocks += missing_section(context)
-    blocks += followup_section(context)
+    blocks += plan_section(context)
     blocks += cautions_section(context)
-    blocks += record_section(context)
-    blocks += findings_section(context, drawn.by_topic)
-    blocks += results_section(context)
-    reference = [*calculations_section(context), *sources_section(context)]
-    blocks = with_glossary(blocks, reference, writer)
-    model = ReportModel(
+    blocks += followup_section(context)
+    annex = annex_of(context, drawn, blocks)
+    return FieldDraft(context, ReportModel(
         title=context.word("title", client=case.client.name, field=case.field.name),
         case_id=case.case.id,
         date=case.case.date,
         words=page_words(writer),
-        blocks=tuple(blocks),
+        blocks=(*blocks, annex),
         author=case.adviser.name,
         subject=case.case.purpose or "",
         language=writer.language,
@@ -104,6 +101,25 @@ def build_field(
         units=case.case.units,
         accent=loaded.brand.accent if loaded.brand else "",
         logo=logo_print(context),
+    ))
+
+
+def finish_field(draft: FieldDraft, data: bytes, annex: AnnexFile | None = None) -> FieldReport:
+    """A draft with its record, and the case and data attached.
+
+    Parameters
+    ----------
+    data : bytes
+        The advisory as JSON, attached to the document.
+    annex : AnnexFile or None
+        The finished annex, where it is a file of its own.
+    """
+    context, loaded = draft.context, draft.context.loaded
+    *first, second = draft.model.blocks
+    name = f"{loaded.case.case.id}.json"
+    return FieldReport(context, replace(
+        draft.model,
+        blocks=(*first, *record_section(context, annex), second),
         attachments=(
             Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
                        Relationship.SOURCE, context.word("attached_case")),
@@ -113,14 +129,12 @@ def build_field(
                 if file.content is None else
                 Attachment(name, file.content, _picture_type(file.content),
                            Relationship.SOURCE, file.name)
-                for name, file in zip(_attached_names(loaded, f"{case.case.id}.json"),
-                                      loaded.files, strict=True)
+                for name, file in zip(_attached_names(loaded, name), loaded.files, strict=True)
             ),
-            Attachment(f"{case.case.id}.json", data, "application/json",
+            Attachment(name, data, "application/json",
                        Relationship.ALTERNATIVE, context.word("attached_data")),
         ),
-    )
-    return FieldReport(context, model)
+    ))
 
 
 def _case_bytes(loaded: LoadedCase) -> bytes:

@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from loambrief.findings.model import say
-from loambrief.report.blocks import Block, Column, Heading, PageBreak, Paragraph, Style, Table
+from loambrief.report.blocks import (
+    Block,
+    Column,
+    Fact,
+    Heading,
+    PageBreak,
+    Paragraph,
+    Span,
+    Style,
+    Table,
+    plain,
+    spans,
+)
 from loambrief.report.compare_part import ComparedLine, ComparedSide, Comparison, compare_plans
+from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
 
 KINDS = ("clerical", "new-data", "changed-conditions", "error")
@@ -121,3 +135,33 @@ def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[Block, ...
     if changes.newer_program:
         blocks.append(Paragraph(word("changes_program"), Style.NOTE))
     return tuple(blocks)
+
+
+def with_changes(blocks: tuple[Block, ...], issued: dt.date | None,
+                 changes: RevisionChanges | None, writer: Writer) -> tuple[Block, ...]:
+    """A document as it is issued: at its top the date of issue and what it replaces, after
+    page 1 the page of changes, to which its first line points.
+
+    Parameters
+    ----------
+    issued : date or None
+        None for a document that is not issued.
+    changes : RevisionChanges or None
+        None for a first revision.
+    """
+    first, *others = blocks
+    if not isinstance(first, Summary):
+        return blocks
+    facts = list(first.facts)
+    if issued is not None:
+        facts.append(Fact(writer.write(say("report.fact_issued")), writer.day(issued)))
+    if changes is None:
+        return (replace(first, facts=tuple(facts)), *others)
+    facts.append(Fact(writer.write(say("report.fact_replaces")), writer.write(say(
+        "record.replaced_revision", revision=changes.replaces,
+        date=dt.date.fromisoformat(changes.replaced_on)))))
+    page = changes_blocks(changes, writer)
+    heading = next(b for b in page if isinstance(b, Heading))
+    pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
+    kicker = (*spans(first.kicker), Span(" · "), pointer)
+    return (replace(first, facts=tuple(facts), kicker=kicker), *page, *others)

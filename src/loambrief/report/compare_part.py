@@ -10,6 +10,7 @@ from loambrief.actions.model import Action, Plan, PlanDifference
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, say
 from loambrief.report.data import plain
+from loambrief.report.money import money_of
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -185,7 +186,7 @@ def _money(first: ComparedSide, second: ComparedSide) -> tuple[ComparedLine, ...
         known = [a.cost_total for a in side.plan.actions if a.cost_total is not None]
         return {
             "budget": budget.limit,
-            "spent": budget.spent,
+            "spent": money_of(side.plan).total,
             "all": sum(known) if known else None,
             "left": sum(o.extra_cost or 0.0 for o in side.plan.orders),
         }

@@ -15,11 +15,12 @@ from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.charts import ChartWords
 from loambrief.findings.model import Finding, Message, Place, say
-from loambrief.report.blocks import Span
+from loambrief.numbers import NBSP
+from loambrief.report.blocks import Heading, Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.money import Money, money_of
 from loambrief.report.text import Writer
-from loambrief.topics.assess import Diagnosis
+from loambrief.topics.assess import TOPICS, Diagnosis
 
 NO_INTEREST = ("none", "no", "no interest", "ninguno", "ninguna", "ningún interés", "sin interés")
 """What declares that there is no interest."""
@@ -36,6 +37,31 @@ class Context:
     writer: Writer
     chart_words: ChartWords
     sources: SourceNumbers = field(default_factory=SourceNumbers)
+    annex_file: str = ""
+    """Name of the annex where it is a file of its own; empty where it ends this one."""
+
+    @cached_property
+    def sections(self) -> dict[str, str]:
+        """Sections of the annex with their numbers, in order: "acidity" -> "A2"."""
+        told = {topic: bool(self.diagnosis.by_topic(topic)) for topic in TOPICS} | {
+            "plan": bool(self.plan.actions or self.plan.verdicts),
+            "missing": bool(self.diagnosis.missing),
+            "history": self.diagnosis.history is not None,
+            "photos": bool(self.case.photos),
+            "results": bool(self.case.samples),
+            "sources": True,
+            "glossary": True,
+        }
+        return {name: f"A{number}" for number, name in enumerate(
+            (name for name, there in told.items() if there), start=1)}
+
+    def section(self, name: str) -> str:
+        """Number of a section of the annex; empty if there is none."""
+        return self.sections.get(name, "")
+
+    def annex_heading(self, name: str, title: str, anchor: str) -> Heading:
+        """Heading of a section of the annex, with its number."""
+        return Heading(2, f"{self.section(name)}{NBSP * 2}{title}", anchor=anchor)
 
     @property
     def case(self) -> CaseFile:

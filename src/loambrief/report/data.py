@@ -11,6 +11,8 @@ from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
 from loambrief.report.answer import CaseAnswer, answer
+from loambrief.report.blocks import AnnexFile
+from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.own_part import own_data
@@ -52,6 +54,7 @@ def advisory_data(
     issued: dt.date | None = None,
     made_with: Mapping[str, str] | None = None,
     changes: Mapping | None = None,
+    annex: AnnexFile | None = None,
 ) -> dict:
     """The output contract of ``<case id>.json``."""
     write = writer.write
@@ -74,6 +77,7 @@ def advisory_data(
         "revision": revision,
         "issued": plain(issued),
         "changes": plain(changes),
+        "annex": None if annex is None else {"file": annex.name, "sha256": annex.sha256},
         "question": _question(answer(case, diagnosis, plan), write),
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],
@@ -118,6 +122,7 @@ def advisory_data(
             {"name": write(a.name), "cost": plain(a.cost), "note": write(a.note)}
             for a in plan.alternatives
         ],
+        **{key: plain(value) for key, value in farm_data(case, plan).items()},
         "adviser_set": plain(own_data(plan, writer)),
         "history": plain(history_data(diagnosis.history, writer)),
     }
@@ -215,6 +220,8 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "area_unit": "ac",
         "total": plain(action.total),
         "total_unit": action.total_unit,
+        "years_at_once": action.years_at_once,
+        "owner_pays": plain(action.owner_pays),
         "cost_per_area": plain(action.cost_per_ac),
         "cost_total": plain(action.cost_total),
         "currency": case.case.currency,

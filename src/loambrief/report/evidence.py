@@ -1,117 +1,172 @@
-"""Findings as blocks: the conclusion, its evidence for and against, and its sources.
+"""Findings as blocks, topic by topic: the result, what speaks for and against it, the sum.
 
-What several findings of a topic have in common is printed with the first of them; the
-others point back to it.
+A question that was answered for several zones is one block: a line for each zone, and what
+they have in common once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
 
-from loambrief.findings.model import Finding, Message, Side
-from loambrief.report.blocks import Block, Heading, Paragraph, Span, Style, Table, Text
+from loambrief.agronomy.registry import Result
+from loambrief.findings.model import Finding, Side
+from loambrief.report.blocks import (
+    Beside,
+    Block,
+    Figure,
+    Paragraph,
+    Row,
+    Span,
+    Style,
+    Table,
+    Text,
+)
 from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
+from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
 
 
-@dataclass
-class Said:
-    """Sentences of one topic and the finding each of them was first printed with."""
-
-    first: dict[str, Finding] = field(default_factory=dict)
-
-    def before(self, text: str, finding: Finding) -> Finding | None:
-        """The earlier finding that says the same; None if this one is the first."""
-        found = self.first.setdefault(text, finding)
-        return None if found is finding else found
-
-
-def findings_section(context: Context, pictured: Mapping[str, str]) -> list[Block]:
-    """All findings by topic.
+def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
+                   workings: Workings) -> list[Block]:
+    """Every topic with its result, charts, findings and calculations.
 
     Parameters
     ----------
     context : Context
-    pictured : mapping of str to str
-        Topic to the anchor of its chart.
+    charts : mapping of str to sequence of Figure
+        By topic.
+    workings : Workings
+        Of the case; those of the topics are taken.
     """
-    blocks: list[Block] = [
-        Heading(1, context.word("heading_findings"), anchor="findings", columns=2),
-        Paragraph(context.word("findings_intro")),
-    ]
+    blocks: list[Block] = [Paragraph(context.word("findings_intro"), Style.NOTE)]
     for topic in TOPICS:
         found = context.diagnosis.by_topic(topic)
         if not found:
             continue
-        blocks.append(Heading(2, context.word(f"topic_{topic}"), anchor=f"topic-{topic}"))
-        if topic in pictured:
-            blocks.append(Paragraph(Span(context.word("see_picture"), small=True,
-                                         link=f"#{pictured[topic]}"), Style.NOTE))
-        said = Said()
-        blocks += [finding_block(context, f, said) for f in found]
+        blocks.append(context.annex_heading(topic, context.word(f"topic_{topic}"),
+                                            f"topic-{topic}"))
+        blocks += _results(context, found, charts.get(topic, ()))
+        for group in zoned(found):
+            used = [r for f in group for r in f.results]
+            blocks.append(finding_block(context, group, workings.take(used)))
+        blocks += workings.rest(topic)
     return blocks
 
 
-def finding_block(context: Context, finding: Finding, said: Said) -> FindingBlock:
-    """One finding with its evidence."""
+def _results(context: Context, found: Sequence[Finding],
+             charts: Sequence[Figure]) -> list[Block]:
+    """What was found in a topic, beside its chart."""
+    if not charts:
+        return []
+    word = context.word
+    table = Table(
+        (TableColumn(word("column_finding"), weight=5), TableColumn(word("column_status"),
+                                                                    weight=2)),
+        tuple(Row((Span(context.write(f.title), link=f"#{anchor('f', f.id)}"),
+                   word(f"status_{f.status.value}"))) for f in found))
+    half = [c for c in charts if c.half]
+    if not half:
+        return [*charts, table]
+    return [Beside(tuple(half), (table,)), *(c for c in charts if not c.half)]
+
+
+def zoned(found: Iterable[Finding]) -> list[list[Finding]]:
+    """Findings in order, those that answer one question for different places together.
+
+    They share their id but for the last part, which names the sample.
+    """
+    groups: dict[str, list[Finding]] = {}
+    for finding in found:
+        stem, _, last = finding.id.rpartition(".")
+        known = groups.setdefault(stem if stem.count(".") and last else finding.id, [])
+        if any(f.place.id == finding.place.id for f in known):
+            groups[finding.id] = [finding]
+        else:
+            known.append(finding)
+    return [group for group in groups.values() if group]
+
+
+def finding_block(context: Context, group: Sequence[Finding],
+                  workings: Sequence[Block] = ()) -> FindingBlock:
+    """One question with its answers, its evidence and its calculations.
+
+    Parameters
+    ----------
+    group : sequence of Finding
+        Of one finding, or of the same for several places.
+    workings : sequence of Block
+        Printed beside the evidence.
+    """
     sides: dict[Side, list[EvidenceLine]] = {side: [] for side in Side}
-    again: dict[str, list[Finding]] = {}
-
-    def fresh(message: Message) -> str:
-        text = context.write(message)
-        earlier = said.before(text, finding)
-        if earlier is None:
-            return text
-        again.setdefault(earlier.id, []).append(earlier)
-        return ""
-
-    body: list[Text] = [text for m in finding.body if (text := fresh(m))]
-    for piece in finding.evidence:
-        if text := fresh(piece.text):
-            sides[piece.side].append(EvidenceLine(
-                text=text,
-                grade=context.word("grade_" + piece.grade.value.replace(" ", "_")),
-                sources=context.sources.cite(piece.sources),
-            ))
-    for earlier in again.values():
-        sides[Side.CONTEXT].append(_as_before(context, earlier))
-    tail = _tail(context, finding)
+    pieces: dict[tuple, list[tuple[Finding, tuple[str, ...]]]] = {}
+    for finding in group:
+        for piece in finding.evidence:
+            key = (piece.side, piece.grade, context.write(piece.text))
+            pieces.setdefault(key, []).append((finding, piece.sources))
+    for (side, grade, text), holders in pieces.items():
+        cited = dict.fromkeys(key for _, keys in holders for key in keys)
+        sides[side].append(EvidenceLine(
+            text=_of(context, text, [f for f, _ in holders], group),
+            grade=context.word("grade_" + grade.value.replace(" ", "_")),
+            sources=context.sources.cite(cited)))
+    body: list[Text] = []
+    said: dict[str, list[Finding]] = {}
+    for finding in group:
+        for text in map(context.write, finding.body):
+            said.setdefault(text, []).append(finding)
+    body += [_of(context, text, holders, group) for text, holders in said.items()]
+    tail = _tail(context, group)
     if tail:
         body.append(tail)
-    reference = context.write(finding.reference) if finding.reference else ""
+    first, *others = group
+    made = [_line(context, finding) for finding in others]
     return FindingBlock(
-        title=context.write(finding.title),
-        mark=StatusSign(finding.status.value),
-        status=context.word(f"status_{finding.status.value}"),
-        confidence=context.word(f"confidence_{finding.confidence.value}"),
-        grade=context.word("grade_" + finding.grade.value.replace(" ", "_")),
-        anchor=anchor("f", finding.id),
-        reading=context.reading(finding),
-        reference=reference,
+        **_head(context, first),
         body=tuple(body),
         support=tuple(sides[Side.FOR]),
         against=tuple(sides[Side.AGAINST]),
         context=tuple(sides[Side.CONTEXT]),
+        blocks=tuple(workings),
+        zones=tuple(made),
     )
 
 
-def _as_before(context: Context, earlier: list[Finding]) -> EvidenceLine:
-    """One line that stands for points already made, with a link to where they were made."""
-    first = earlier[0]
-    return EvidenceLine((
-        context.word("said_before", count=len(earlier)), " ",
-        Span(context.place(first.place) or context.write(first.title),
-             link=f"#{anchor('f', first.id)}", describe=context.write(first.title)), "."))
+def _head(context: Context, finding: Finding) -> dict:
+    """Title and status of a finding; what it is called and how sure it is, from one place."""
+    return {
+        "title": context.write(finding.title),
+        "mark": StatusSign(finding.status.value),
+        "status": context.word(f"status_{finding.status.value}"),
+        "confidence": context.word(f"confidence_{finding.confidence.value}"),
+        "grade": context.word("grade_" + finding.grade.value.replace(" ", "_")),
+        "anchor": anchor("f", finding.id),
+        "reading": context.reading(finding),
+        "reference": context.write(finding.reference) if finding.reference else "",
+    }
 
 
-def _tail(context: Context, finding: Finding) -> Text:
-    """Sources and calculations of the finding itself, as links."""
-    cited = context.sources.cite(finding.sources)
-    worked = context.worked(finding.results)
+def _line(context: Context, finding: Finding) -> FindingBlock:
+    return FindingBlock(**_head(context, finding))
+
+
+def _of(context: Context, text: str, holders: Sequence[Finding],
+        group: Sequence[Finding]) -> Text:
+    """A text with the places it holds for, where it does not hold for all of them."""
+    if len(holders) == len(group):
+        return text
+    places = context.writer.listed(dict.fromkeys(
+        context.place(f.place) or context.case.field.name for f in holders))
+    return (Span(f"{places[:1].upper()}{places[1:]}: ", bold=True), text)
+
+
+def _tail(context: Context, group: Sequence[Finding]) -> Text:
+    """Sources and calculations of the findings themselves, as links."""
+    cited = context.sources.cite(key for f in group for key in f.sources)
+    results: list[Result] = [r for f in group for r in f.results]
+    worked = context.worked(results)
     parts: list[str | Span] = []
     if cited:
         parts += [Span(context.word("label_sources") + " ", small=True, muted=True), *cited]
@@ -128,7 +183,7 @@ def missing_section(context: Context) -> list[Block]:
     if not missing:
         return []
     return [
-        Heading(1, context.word("heading_missing"), anchor="missing"),
+        context.annex_heading("missing", context.word("heading_missing"), "missing"),
         Paragraph(context.word("missing_intro")),
         Table(
             (TableColumn(context.word("column_missing"), weight=2),

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from loambrief import __version__, numbers
 from loambrief.agronomy.registry import Result
@@ -85,12 +84,10 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
     zones, large = _zones(case, writer)
     slices = _slices(case, si)
     unit, pressure = ("cm", "kPa") if si else ("in", "psi")
-    known: dict[str, Any] = {  # pydantic checks the choices
-        "language": writer.language, "units": writer.system, "paper": case.case.paper,
-        "sections": [s for s in SECTIONS if s in sections],
-        "depth_unit": unit, "pressure_unit": pressure}
     layout = Layout(
-        version=__version__, case_id=case.case.id, about=_about(case, writer), **known,
+        version=__version__, case_id=case.case.id, about=_about(case, writer),
+        language=writer.language, units=writer.system, paper=case.case.paper,
+        sections=[s for s in SECTIONS if s in sections], depth_unit=unit, pressure_unit=pressure,
         zones=zones, slices=list(slices.values()),
         points=int(max(constant("cores_min"), point_need.value)),
         depths=_depths(case, si),

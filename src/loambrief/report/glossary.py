@@ -13,6 +13,7 @@ from functools import cache
 from typing import Any
 
 from loambrief.findings.model import say
+from loambrief.numbers import NBSP
 from loambrief.report.blocks import (
     Block,
     Callout,
@@ -100,8 +101,8 @@ def _sortable(name: str) -> str:
     return "".join(c for c in parted if not unicodedata.combining(c))
 
 
-def with_glossary(blocks: Sequence[Block], section: Sequence[Block],
-                  writer: Writer) -> list[Block]:
+def with_glossary(blocks: Sequence[Block], section: Sequence[Block], writer: Writer,
+                  elsewhere: Sequence[Block] = (), number: str = "") -> list[Block]:
     """Blocks of a document with a glossary of the terms they use.
 
     Parameters
@@ -109,15 +110,19 @@ def with_glossary(blocks: Sequence[Block], section: Sequence[Block],
     blocks : sequence of Block
         What is read through; the first use of each term in a finding or paragraph is linked.
     section : sequence of Block
-        What follows the glossary, for reference; its terms count, without links.
+        What follows them, for reference; its terms count, without links.
     writer : Writer
+    elsewhere : sequence of Block
+        Another part whose terms count; it is not returned.
+    number : str
+        Stands before the heading.
 
     Returns
     -------
     list of Block
-        ``blocks``, the glossary if any term is used, ``section``.
+        ``blocks``, ``section``, the glossary if any term is used.
     """
-    text = "\n".join(_strings((*blocks, *section)))
+    text = "\n".join(_strings((*elsewhere, *blocks, *section)))
     lowered = text.lower()
     used = [term for term in all_terms(writer) if term.find(text, lowered)]
     if not used:
@@ -127,13 +132,14 @@ def with_glossary(blocks: Sequence[Block], section: Sequence[Block],
             for name in ("heading", "column_term", "column_meaning")}
     return [
         *(linker.block(block) for block in blocks),
-        Heading(1, word["heading"], anchor="glossary"),
+        *section,
+        Heading(2, f"{number}{NBSP * 2}{word['heading']}" if number else word["heading"],
+                anchor="glossary"),
         Table(
             (Column(word["column_term"], weight=1), Column(word["column_meaning"], weight=3)),
             tuple(Row((term.name, term.meaning), anchor=term.anchor) for term in used),
             row_headers=True,
         ),
-        *section,
     ]
 
 

@@ -49,7 +49,7 @@ def history_section(context: Context) -> list[Block]:
     word = _word(context)
     last = review.cases[-1].case.date if review.cases else None
     title = word("heading", date=last) if last else word("heading_done")
-    blocks: list[Block] = [Heading(1, title, anchor="history")]
+    blocks: list[Block] = [context.annex_heading("history", title, "history")]
     if review.cases:
         blocks.append(Paragraph(word("intro", dates=[
             context.writer.day(c.case.date) for c in review.cases], **_counts(review))))
@@ -243,7 +243,7 @@ def _deeds(context: Context, review: Review) -> list[Block]:
                Column(word("column_done"), "right"), Column(word("column_when")),
                Column(word("column_remark")))
     blocks: list[Block] = [
-        Heading(2, word("heading_deeds"), anchor="history-done"),
+        Heading(3, word("heading_deeds"), anchor="history-done"),
         Table(columns, tuple(rows), caption=word("deeds_caption"), note=word("deeds_note",
               unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
     ]

@@ -112,8 +112,9 @@ class ActionCard(Block):
     anchor : str
     source, rate, time, place : Text
         The four things every nutrient action must state.
-    range, total, cost : Text
-        Honest range of the rate; amount to order; cost per area and in all with price date.
+    range, total, money, cost : Text
+        Honest range of the rate; amount to order; what it costs in all; cost per area, of
+        what it is made up, and price date.
     why : tuple of Text
         Reasons, with links to the findings.
     how : tuple of Text
@@ -122,8 +123,8 @@ class ActionCard(Block):
         What comes first.
     notes : tuple of Text
         What bound the rate, what rounding did.
-    cautions : tuple of Text
-        Printed beside the action.
+    cautions : Text
+        Numbers of the cautions that hold, which stand once, after the actions.
     tag : Text
         A few words at the right of the title ("inside the budget", "second pass").
     """
@@ -137,12 +138,13 @@ class ActionCard(Block):
     place: Text = ""
     range: Text = ""
     total: Text = ""
+    money: Text = ""
     cost: Text = ""
     why: tuple[Text, ...] = ()
     how: tuple[Text, ...] = ()
     depends: Text = ""
     notes: tuple[Text, ...] = ()
-    cautions: tuple[Text, ...] = ()
+    cautions: Text = ""
     tag: Text = ""
 
 
@@ -185,7 +187,10 @@ class FindingBlock(Block):
         Paragraphs.
     support, against, context : tuple of EvidenceLine
     blocks : tuple of Block
-        Figures, callouts or tables that belong to the finding; printed after the evidence.
+        How the numbers were worked out; beside the evidence on paper, after it elsewhere.
+    zones : tuple of FindingBlock
+        The same question answered for other places: title and status line, under the first;
+        what speaks for and against stands once, with the first.
     """
 
     title: Text
@@ -201,6 +206,7 @@ class FindingBlock(Block):
     against: tuple[EvidenceLine, ...] = ()
     context: tuple[EvidenceLine, ...] = ()
     blocks: tuple[Block, ...] = ()
+    zones: tuple[FindingBlock, ...] = ()
 
 
 @dataclass(frozen=True)

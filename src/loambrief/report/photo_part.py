@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.report.blocks import Block, Heading
+from loambrief.report.blocks import Block
 from loambrief.report.context import Context
 from loambrief.report.parts import PhotoPrint, Photos
 
@@ -18,4 +18,5 @@ def photo_section(context: Context) -> list[Block]:
                                 date=entry.date),
                    entry.alt or entry.caption)
         for entry, photo in zip(entries, context.loaded.photos, strict=True))
-    return [Heading(1, context.word("heading_photos"), anchor="photos"), Photos(shown)]
+    return [context.annex_heading("photos", context.word("heading_photos"), "photos"),
+            Photos(shown)]

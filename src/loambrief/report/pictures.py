@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from loambrief.charts import ChartSpec, has_data
+from loambrief.charts import ChartSpec, figure_size, has_data
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
@@ -33,6 +33,12 @@ SAMPLES: Mapping[str, Callable[[Context], Iterable[ChartSpec]]] = {
 """Topics with a chart for each sample; these take the width of the page."""
 
 
+HALF, FULL, GAP = 245.0, 504.0, 14.0
+"""Widths of charts in one of two columns and over both, and what is between them [pt]."""
+ROOM = 590.0
+"""Height for pictures on one page of either paper, under its heading [pt]."""
+
+
 @dataclass(frozen=True)
 class Pictures:
     """Charts by where they stand.
@@ -40,37 +46,50 @@ class Pictures:
     Attributes
     ----------
     overview : tuple of Figure or FigureRow
-        The field in pictures.
-    by_topic : mapping of str to str
-        Topic to the anchor of its chart in the overview.
+        The field in pictures, one page of the advisory: the map, then the charts of the
+        topics that limit the field most, as many as the page holds.
+    by_topic : mapping of str to tuple of Figure
+        Every chart, for the topic's section of the annex.
     season, money : tuple of Figure
         When each action is done, and what the plan costs; at most one each.
     """
 
     overview: tuple[Figure | FigureRow, ...] = ()
-    by_topic: Mapping[str, str] = field(default_factory=dict)
+    by_topic: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
     season: tuple[Figure, ...] = ()
     money: tuple[Figure, ...] = ()
 
 
 def pictures(context: Context) -> Pictures:
     """All charts that have data."""
-    topics: dict[str, str] = {}
+    def figures(specs: Iterable[ChartSpec | None], half: bool = False) -> tuple[Figure, ...]:
+        return tuple(Figure(described(spec, context.write), half)
+                     for spec in specs if spec is not None and has_data(spec))
 
-    def figures(topic: str, specs: Iterable[ChartSpec | None], half: bool = False
-                ) -> tuple[Figure, ...]:
-        found = [Figure(described(spec, context.write), half)
-                 for spec in specs if spec is not None and has_data(spec)]
-        if found and topic:
-            topics[topic] = f"picture-{topic}"
-            found[0] = replace(found[0], anchor=topics[topic])
-        return tuple(found)
+    topics = {topic: found for topic, make in TOPICS.items()
+              if (found := figures([make(context)], True))}
+    topics |= {topic: found for topic, make in SAMPLES.items() if (found := figures(make(context)))}
+    return Pictures(_overview(context, figures([zone_map(context)]), topics), topics,
+                    figures([season(context)]), figures([budget(context)]))
 
-    halves = [f for topic, make in TOPICS.items() for f in figures(topic, [make(context)], True)]
-    if len(halves) == 1:
-        halves = [replace(halves[0], half=False)]
-    row = [FigureRow(tuple(halves))] if len(halves) > 1 else halves
-    zones = figures("", [zone_map(context)])
-    layers = [f for topic, make in SAMPLES.items() for f in figures(topic, make(context))]
-    return Pictures((*row, *zones, *layers), topics, figures("", [season(context)]),
-                    figures("", [budget(context)]))
+
+def _overview(context: Context, zones: tuple[Figure, ...],
+              topics: Mapping[str, tuple[Figure, ...]]) -> tuple[Figure | FigureRow, ...]:
+    """What one page holds: the map over both columns, then charts, the gravest topic first."""
+    gravest = {topic: max((f.severity for f in context.diagnosis.by_topic(topic)), default=0)
+               for topic in topics}
+    room = ROOM - sum(figure_size(f.spec, FULL)[1] + GAP for f in zones)
+    chosen: list[Figure] = []
+    columns = [0.0, 0.0]
+    for topic in sorted(topics, key=lambda name: -gravest[name]):
+        for figure in topics[topic]:
+            if not figure.half:
+                continue
+            shorter = columns.index(min(columns))
+            high = figure_size(figure.spec, HALF)[1] + GAP
+            if columns[shorter] + high <= room:
+                columns[shorter] += high
+                chosen.append(figure)
+    if len(chosen) == 1 and not zones:
+        return (replace(chosen[0], half=False),)
+    return (*zones, *((FigureRow(tuple(chosen)),) if chosen else ()))

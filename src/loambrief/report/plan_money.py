@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from loambrief.actions.model import Action, Alternative, Order
 from loambrief.findings.model import NeedKind, say
-from loambrief.report.blocks import Block, Column, Heading, Paragraph, Table, Text
+from loambrief.report.blocks import Block, Column, Heading, Paragraph, Span, Table, Text
 from loambrief.report.context import Context
 from loambrief.report.money import WHOLE_FROM, rounded
-from loambrief.report.own_part import own_notes
 
 
 def money_blocks(context: Context) -> list[Block]:
     """What to order, what the money does next, and the other ways with their cost."""
     plan = context.plan
     blocks: list[Block] = []
-    orders = _orders(context)
+    orders = order_rows(context)
     ways = [_way(context, a) for a in plan.alternatives]
     said = _next(context)
     if not (orders or ways or said):
         return []
-    blocks.append(Heading(2, context.write(say("actions.heading_money")), anchor="money"))
+    blocks.append(Heading(3, context.write(say("actions.heading_money")), anchor="money"))
     if said:
         blocks.append(Paragraph(said))
     if orders:
@@ -52,7 +51,7 @@ def _next(context: Context) -> str:
                              rank=context.plan.action(budget.next_use).rank))
 
 
-def _orders(context: Context) -> list[tuple[Text, ...]]:
+def order_rows(context: Context) -> list[tuple[Text, ...]]:
     """One row for each order; what is left over adds up to its share of the total."""
     orders = context.plan.orders
     unit = 1.0 if context.costs.total >= WHOLE_FROM else 0.01
@@ -92,18 +91,17 @@ def without_range(action: Action) -> bool:
             and action.kind is not NeedKind.MEASURE)
 
 
-def action_notes(context: Context, action: Action) -> list[Text]:
-    """The adviser's part in it, what is uncertain, the benefit, and what waiting costs."""
-    notes: list[Text] = [context.write(m) for m in own_notes(action)]
-    if action.own_reason is not None:
-        notes.append(context.write(say("actions.own_rate", computed=action.computed_rate,
-                                       unit=action.rate_unit, reason=action.own_reason)))
-    if action.uncertain is not None:
-        notes.append(context.write(action.uncertain))
-    if action.benefit is not None and action.response_chance_pct is not None:
-        chance = [r for r in action.results
-                  if r.details.get("response_chance_pct") == action.response_chance_pct]
-        cited = context.sources.cite((chance[0].source,)) if chance else ()
-        notes.append((context.write(action.benefit), " ", *cited))
-    notes += [context.write(m) for m in action.waiting]
-    return notes
+def own_rate_note(context: Context, action: Action) -> str:
+    """That the adviser set the rate, why, and what was computed."""
+    return context.write(say("actions.own_rate", computed=action.computed_rate,
+                             unit=action.rate_unit, reason=action.own_reason))
+
+
+def benefit_note(context: Context, action: Action) -> tuple[str | Span, ...]:
+    """What an action may bring, where a chance of response is published."""
+    if action.benefit is None or action.response_chance_pct is None:
+        return ()
+    chance = [r for r in action.results
+              if r.details.get("response_chance_pct") == action.response_chance_pct]
+    cited = context.sources.cite((chance[0].source,)) if chance else ()
+    return (context.write(action.benefit), " ", *cited)

@@ -7,6 +7,7 @@ from loambrief.findings.model import Verdict
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
+from loambrief.report.farm_part import farm_lines
 from loambrief.report.history_part import history_line
 from loambrief.report.links import telephone
 from loambrief.report.page_one import (
@@ -62,7 +63,8 @@ def summary(context: Context) -> Summary:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     return Summary(
         title=word("title", client=case.client.name, field=case.field.name),
-        kicker=word("kicker", business=case.adviser.business or case.adviser.name),
+        kicker=(word("kicker", business=case.adviser.business or case.adviser.name), " · ",
+                Span(word("annex_pointer", file=context.annex_file), link="#annex")),
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
@@ -83,7 +85,7 @@ def summary(context: Context) -> Summary:
 def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
-    notes: list[Text] = []
+    notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
@@ -93,7 +95,8 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
                       Span(word("own_link"), link="#differs")))
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
-                      Span(word("missing_link"), link="#missing")))
+                      Span(word("missing_link"), link="#missing"),
+                      f" ({context.section('missing')})."))
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)

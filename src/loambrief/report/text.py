@@ -168,6 +168,8 @@ class Writer:
 
     def _shown(self, value: object) -> object:
         """A parameter with the places in it as text."""
+        if isinstance(value, str | float):  # most are
+            return value
         if isinstance(value, Place):
             return self.place(value)
         if isinstance(value, Product):

@@ -24,7 +24,7 @@ def verdict_blocks(context: Context) -> list[Block]:
             rows.append(Row((_word(context, f"group_{kind.name.lower()}"),), RowKind.GROUP))
             rows += _rows(context, _alike(context, here), kind)
     return [
-        Heading(2, _word(context, "heading_table"), anchor="verdicts"),
+        Heading(3, _word(context, "heading_table"), anchor="verdicts"),
         Table(
             (Column(_word(context, "column_what"), weight=2),
              Column(_word(context, "column_place"), weight=2),

@@ -7,11 +7,11 @@ ends; every digit of them is in the attached data.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from loambrief.agronomy.registry import FORMULAS, Result
 from loambrief.numbers import NBSP, signed
-from loambrief.report.blocks import Block, Fact, Heading, Paragraph, Span, Text, plain
+from loambrief.report.blocks import Block, Fact, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
 from loambrief.report.parts import Calculation, CalculationList
@@ -21,34 +21,48 @@ PARTS = {"sodicity": "salinity", "irrigation": "salinity", "carbon": "carbon_nit
 """First word of a topic of formulas to the topic of findings, where the two differ."""
 MOST_VALUES = 6
 """Longer rows of readings are counted."""
-UNIT_SUFFIXES = (  # parameter-name endings that carry a unit
-    ("_g_cm3", "g/cm³"), ("_meq_l", "meq/L"), ("_ds_m", "dS/m"), ("_kg_ha", "kg/ha"),
-    ("_lb_ac", "lb/ac"), ("_t_ha", "t/ha"), ("_mg_l", "mg/L"), ("_ppm", "ppm"), ("_pct", "%"),
-    ("_meq", "meq/100 g"), ("_psi", "psi"), ("_mpa", "MPa"), ("_in", "in"), ("_cm", "cm"),
-    ("_mm", "mm"), ("_ac", "ac"), ("_days", "days"), ("_c", "°C"),
-)
+UNIT_OF = {  # last words of a parameter's name -> its unit
+    "g_cm3": "g/cm³", "meq_l": "meq/L", "ds_m": "dS/m", "kg_ha": "kg/ha", "lb_ac": "lb/ac",
+    "t_ha": "t/ha", "mg_l": "mg/L", "ppm": "ppm", "pct": "%", "meq": "meq/100 g", "psi": "psi",
+    "mpa": "MPa", "in": "in", "cm": "cm", "mm": "mm", "ac": "ac", "days": "days", "c": "°C",
+}
 
 
-def calculations_section(context: Context) -> list[Block]:
-    """Every number that was worked out, with inputs and answer, under its topic and formula."""
-    if not context.worked_out:
-        return []
-    blocks: list[Block] = [
-        Heading(1, context.word("heading_calculations"), anchor="calculations"),
-        Paragraph(context.word("calculations_intro")),
-    ]
-    topics: dict[str, dict[tuple, list[Worked]]] = {name: {} for name in (*TOPICS, "")}
-    for worked in context.worked_out:
-        first = FORMULAS[worked.result.formula].topic.split("_")[0]
-        topic = PARTS.get(first, first)
-        groups = topics[topic if topic in TOPICS else ""]
-        groups.setdefault(_group_key(worked.result), []).append(worked)
-    for topic, groups in topics.items():
-        if groups:
-            blocks.append(Heading(2, context.word(f"topic_{topic or 'other'}")))
-            blocks.append(CalculationList(tuple(
-                item for members in groups.values() for item in _group(context, members))))
-    return blocks
+class Workings:
+    """The calculations of a case, each handed out once, where it is first needed."""
+
+    def __init__(self, context: Context):
+        self.context = context
+        self._left = {id(worked): worked for worked in context.worked_out}
+        self._by_name = {name: worked for worked in context.worked_out for name in worked.ids}
+
+    def take(self, results: Iterable[Result]) -> list[Block]:
+        """Those of a finding or an action that were not printed yet."""
+        wanted = dict.fromkeys(id(self._by_name[r.calculation]) for r in results
+                               if r.calculation in self._by_name)
+        return self._listed([self._left.pop(key) for key in wanted if key in self._left])
+
+    def rest(self, topic: str) -> list[Block]:
+        """What else was worked out in a topic; "" for all that is left."""
+        mine = [worked for worked in self._left.values()
+                if not topic or topic_of(worked.result) == topic]
+        for worked in mine:
+            del self._left[id(worked)]
+        return self._listed(mine)
+
+    def _listed(self, worked: Sequence[Worked]) -> list[Block]:
+        groups: dict[tuple, list[Worked]] = {}
+        for one in worked:
+            groups.setdefault(_group_key(one.result), []).append(one)
+        items = tuple(item for members in groups.values() for item in _group(self.context, members))
+        return [CalculationList(items)] if items else []
+
+
+def topic_of(result: Result) -> str:
+    """Topic of findings that a calculation belongs to; empty if it belongs to none."""
+    first = FORMULAS[result.formula].topic.split("_")[0]
+    topic = PARTS.get(first, first)
+    return topic if topic in TOPICS else ""
 
 
 def _group_key(result: Result) -> tuple[str, str, str, str]:
@@ -118,10 +132,11 @@ def _inputs(context: Context, inputs: Mapping[str, object]) -> Iterator[Fact]:
 
 
 def _label(name: str) -> tuple[str, str]:
-    for suffix, unit in UNIT_SUFFIXES:
-        if name.endswith(suffix):
-            return name.removesuffix(suffix).replace("_", " "), unit
-    return name.replace("_", " "), ""
+    words = name.split("_")
+    for at in range(1, len(words)):  # the longest unit first
+        if unit := UNIT_OF.get("_".join(words[at:])):
+            return " ".join(words[:at]), unit
+    return " ".join(words), ""
 
 
 def _value(context: Context, value: object, unit: str) -> str:

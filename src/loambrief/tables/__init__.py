@@ -22,7 +22,7 @@ import csv
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -75,9 +75,20 @@ class DataTable:
     def __iter__(self) -> Iterator[DataRow]:
         return iter(self.rows)
 
+    @cached_property
+    def _columns(self) -> dict[str, tuple[Any, ...]]:
+        return {}
+
+    @cached_property
+    def _found(self) -> dict[tuple[str, ...], dict[tuple[object, ...], DataRow]]:
+        """First row by its values in some columns: rows are looked up again and again."""
+        return {}
+
     def column(self, name: str) -> tuple[Any, ...]:
         """All values of one column, top to bottom."""
-        return tuple(row[name] for row in self.rows)
+        if name not in self._columns:
+            self._columns[name] = tuple([row[name] for row in self.rows])
+        return self._columns[name]
 
     def find(self, **wanted: object) -> DataRow:
         """First row whose columns equal ``wanted``.
@@ -87,9 +98,13 @@ class DataTable:
         UnknownName
             No such row.
         """
-        for row in self.rows:
-            if all(row[key] == value for key, value in wanted.items()):
-                return row
+        names = tuple(wanted)
+        if names not in self._found:
+            self._found[names] = {tuple([row[name] for name in names]): row
+                                  for row in reversed(self.rows)}
+        row = self._found[names].get(tuple(wanted.values()))
+        if row is not None:
+            return row
         key, value = next(iter(wanted.items()))
         raise UnknownName(f"{self.name} {key}", str(value), tuple(map(str, self.column(key))))
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from difflib import SequenceMatcher
+from functools import lru_cache
 
 from loambrief.tables import DataRow, load
 
@@ -60,6 +61,7 @@ def _accepted(name: str) -> tuple[str, ...]:
     return ()
 
 
+@lru_cache(maxsize=4096)
 def harmful_row(name: str) -> DataRow | None:
     """The row of ``refractometry/no_press`` that a plant falls under.
 

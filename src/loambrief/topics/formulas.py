@@ -3,8 +3,7 @@
 from importlib import import_module
 
 TOPICS = {
-    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets",
-                "formulas_tolerance"),
+    "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
     "cations": ("formulas",),
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
                  "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
@@ -17,7 +16,7 @@ TOPICS = {
     "forage": ("formulas", "formulas_grades", "formulas_safety"),
     "stratification": ("formulas",),
     "weeds": ("formulas", "formulas_loss"),
-    "sampling": ("formulas", "formulas_error", "formulas_age"),
+    "sampling": ("formulas", "formulas_error"),
     "economics": ("formulas",),
 }
 

@@ -9,7 +9,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say
-from loambrief.topics.acidity.formulas_tolerance import SUITS, TOO_ALKALINE, ph_suitability
+from loambrief.topics.acidity.formulas_targets import SUITS, TOO_ALKALINE, ph_suitability
 from loambrief.topics.acidity.state import AcidState
 
 SODIUM_PH = 8.5

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from loambrief.agronomy.possible import NotNegative, Percent, SoilPh
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
@@ -68,12 +68,10 @@ def exchange_acidity(buffer_method: str, buffer_ph: SoilPh) -> Answer:
         )
     row = table.find(method=buffer_method)
     value = max(row["slope"] * (row["start_ph"] - buffer_ph), 0.0)
-    return Answer(
-        value, unit=row["unit"], source=row["source"], locator=row["locator"], how=row["how"],
-        details={"buffer_method": buffer_method},
-        within_range=row["low_ph"] <= buffer_ph <= row["high_ph"],
-        notes=("per 100 cm3 of soil, not per 100 g",) if row["unit"] == "meq/100cm3" else (),
-    )
+    return by_row(row, value, unit=row["unit"], details={"buffer_method": buffer_method},
+                  within_range=row["low_ph"] <= buffer_ph <= row["high_ph"],
+                  notes=("per 100 cm3 of soil, not per 100 g",)
+                  if row["unit"] == "meq/100cm3" else ())
 
 
 @formula(unit="pH", source="lab-precision-typical", locator="laboratory and field error combined",
@@ -352,5 +350,4 @@ def lime_passes(product_ton_ac: NotNegative, placement: str, region: str | None 
     for name in ("per_year_ton_ac", "wait_years"):
         if row[name] is not None:
             details[name] = row[name]
-    return Answer(passes, source=row["source"], locator=row["locator"], how=row["how"],
-                  details=details)
+    return by_row(row, passes, details=details)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from loambrief.agronomy.possible import NotNegative, SoilPh
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, DataTable, load
 from loambrief.topics.acidity.formulas import constant
@@ -72,7 +72,7 @@ def lime_requirement(
     table: str,
     buffer_ph: SoilPh | None = None,
     target_ph: SoilPh | None = None,
-    depth_in: NotNegative | None = None,
+    depth_in: Positive | None = None,
     acidity: NotNegative | None = None,
     soil_ph: SoilPh | None = None,
     buffer_method: str | None = None,
@@ -131,8 +131,6 @@ def lime_requirement(
     row = lime_table(table)
     if target_ph is None:
         raise ImpossibleInput("lime_requirement needs target_ph")
-    if depth_in == 0:
-        raise ImpossibleInput("depth_in must be above zero")
     if buffer_method is not None and not fits_buffer(table, buffer_method):
         raise ImpossibleInput(
             f"{table} is for readings of {str(row['buffers']).replace('|', ' or ')}, not of "
@@ -146,8 +144,7 @@ def lime_requirement(
     basis = {"basis": row["basis"], "base_depth_in": row["base_depth_in"], "depth_in": depth,
              "region": row["regions"] or "", "table_title": row["title"]}
     if soil_ph is not None and soil_ph >= target_ph:
-        return Answer(0.0, source=row["source"], locator=row["locator"], how=row["how"],
-                      details={**basis, "effective_caco3_ton_ac": 0.0},
+        return by_row(row, 0.0, details={**basis, "effective_caco3_ton_ac": 0.0},
                       notes=("the soil is at the target already; no lime is needed",))
     found = _KINDS[row["kind"]](row, buffer_ph, target_ph, acidity, soil_ph)
     share = _effective_share(row, buffer_ph)
@@ -160,8 +157,7 @@ def lime_requirement(
         notes += (f"scaled from the table's own {row['base_depth_in']:.3g} in",)
     if buffer_method == "sikora" and row["buffers"].startswith("smp"):
         notes += ("an SMP calibration used with a Sikora reading, as its author allows",)
-    return Answer(value, source=row["source"], locator=row["locator"], how=row["how"],
-                  notes=notes, details=details, within_range=found.within)
+    return by_row(row, value, notes=notes, details=details, within_range=found.within)
 
 
 def _effective_share(row: DataRow, buffer_ph: float | None) -> float:
@@ -387,5 +383,5 @@ def lime_requirement_uk(texture: str, soil_ph: SoilPh, target_ph: SoilPh) -> Ans
     soil_class = load("acidity/textures").find(texture=texture)["uk_class"]
     row = load("acidity/uk_lime_factors").find(uk_class=soil_class)
     value = max(target_ph - soil_ph, 0.0) * row["factor"]
-    return Answer(value, source=row["source"], locator=row["locator"], how=row["how"],
+    return by_row(row, value,
                   details={"soil_class": soil_class, "ton_ac": value / T_PER_HA_PER_TON_PER_ACRE})

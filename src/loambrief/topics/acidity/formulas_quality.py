@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import pairwise
 
-from loambrief.agronomy.possible import NotNegative, Percent, percent
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 
@@ -105,8 +105,7 @@ def fineness_factor_pct(scheme: str, passing: Mapping[str, float]) -> Answer:
     laboski-liming-terms; unl-passel-lime-quality; oda-lime-label; mda-lime-analysis.
     """
     row = lime_scheme(scheme)
-    return Answer(_factor(scheme, passing), source=row["source"], locator=row["locator"],
-                  how=row["how"], details={"jurisdiction": row["jurisdiction"]})
+    return by_row(row, _factor(scheme, passing), details={"jurisdiction": row["jurisdiction"]})
 
 
 @formula(unit="%", source="state-lime-laws", locator="by the named scheme", how="memory")
@@ -148,16 +147,13 @@ def lime_quality(
     row = lime_scheme(scheme)
     fineness = _factor(scheme, passing)
     share = cce_pct / 100.0 * fineness / 100.0 * (1.0 - moisture_pct / 100.0)
-    return Answer(
-        share * row["full_value"], unit=row["unit"], source=row["source"],
-        locator=row["locator"], how=row["how"],
-        details={"fineness_pct": fineness, "effective_pct": 100.0 * share, "term": row["term"],
-                 "jurisdiction": row["jurisdiction"]},
-    )
+    return by_row(row, share * row["full_value"], unit=row["unit"],
+                  details={"fineness_pct": fineness, "effective_pct": 100.0 * share,
+                           "term": row["term"], "jurisdiction": row["jurisdiction"]})
 
 
 @formula(unit="ton/ac", source="labarge-2014-enp", locator="tons of lime material", how="seen")
-def lime_by_quality(requirement: NotNegative, quality: float, full_value: float) -> float:
+def lime_by_quality(requirement: NotNegative, quality: Positive, full_value: Positive) -> float:
     """Tons of a lime from its printed quality figure.
 
     Parameters
@@ -171,15 +167,8 @@ def lime_by_quality(requirement: NotNegative, quality: float, full_value: float)
         Figure of full quality: 2000 for ENP in lb/ton, 100 for percentages; 1 where the
         requirement itself is in lb of effective material per acre (Missouri).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative requirement, or a quality of zero.
-
     Notes
     -----
     requirement x full value / quality. Sources: mfgc-lime-contest; miller-mu-lime.
     """
-    if quality <= 0 or full_value <= 0:
-        raise ImpossibleInput("quality and full_value must be above zero")
     return requirement * full_value / quality

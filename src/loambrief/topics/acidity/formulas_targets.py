@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.crops import Crop, find_crop, first_known
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, SoilPh
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
@@ -108,8 +108,7 @@ def ph_target(
         if other["target"] != row["target"]:
             details["other_target"] = other["target"]
             details["other_trigger"] = other["trigger"]
-    return Answer(row["target"], source=str(row["source"]).split(";")[0],
-                  locator=row["locator"], how=row["how"], details=details,
+    return by_row(row, row["target"], details=details,
                   notes=() if details["own_guide"] else
                   ("no pH guide of this region is held; another region's is used",))
 
@@ -255,3 +254,60 @@ def sulfur_for_lime(carbonate_pct: Percent, depth_in: Positive) -> Answer:
     """
     soil = SLICE_LB * depth_in / SLICE_DEPTH_IN
     return Answer(soil * carbonate_pct / 100.0 / constant("sulfur_lime_ratio"))
+
+
+TOLERANCE = "acidity/ph_tolerance"
+TOO_ACID, SOUR, SUITS, ALKALINE, TOO_ALKALINE = (
+    "below the limit", "below the best range", "within", "above the best range", "above the limit",
+)
+
+
+@formula(unit="class", source="fao-ecocrop", locator="the crop's species", how="seen")
+def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
+    """Where a soil's pH lies in what a crop likes and bears.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its names.
+    soil_ph : float
+        Soil pH in water [pH].
+
+    Returns
+    -------
+    str or None
+        ``"below the limit"``, ``"below the best range"``, ``"within"``, ``"above the best
+        range"`` or ``"above the limit"`` [class]; the ends belong to the milder class. None
+        where the table has no row for the crop: then pH is not judged upwards. ``details``
+        hold ``best_low``, ``best_high``, ``limit_low`` and ``limit_high``.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+    ImpossibleInput
+        Not a pH.
+
+    Notes
+    -----
+    The lower ends are not a lime guide: a region's own pH target (``ph_target``) decides on lime.
+    The upper ends say that a pH cannot be called suitable. Soil with free lime is not acidified by
+    sulfur in practice (``sulfur_for_lime``): another crop or variety is the way. Sources:
+    msu-blueberry-sulfur; ashs-2019-vaccinium-ph.
+    """
+    found = find_crop(crop)
+    rows = {row["crop"]: row for row in load(TOLERANCE)}
+    name = first_known(found, rows)
+    if name is None:
+        return Answer(None, notes=(f"no published pH range of {found.name} is held",))
+    row = rows[name]
+    if soil_ph > row["limit_high"]:
+        value = TOO_ALKALINE
+    elif soil_ph > row["best_high"]:
+        value = ALKALINE
+    elif soil_ph < row["limit_low"]:
+        value = TOO_ACID
+    else:
+        value = SOUR if soil_ph < row["best_low"] else SUITS
+    ends = ("best_low", "best_high", "limit_low", "limit_high")
+    return by_row(row, value, details={"crop": name, **{end: row[end] for end in ends}})

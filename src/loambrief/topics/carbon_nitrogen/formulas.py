@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import NotNegative, Percent, Positive
+from loambrief.agronomy.possible import Percent, Positive, PositivePercent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 
 CONSTANTS = "carbon_nitrogen/constants"
@@ -47,7 +46,7 @@ def organic_carbon_pct(organic_matter_pct: Percent) -> Answer:
 
 
 @formula(unit="1", source="cornell-cn-ratio", locator="definition", how="convention")
-def carbon_nitrogen_ratio(carbon_pct: Percent, nitrogen_pct: Percent) -> float:
+def carbon_nitrogen_ratio(carbon_pct: Percent, nitrogen_pct: PositivePercent) -> float:
     """Carbon to nitrogen ratio by mass.
 
     Parameters
@@ -57,17 +56,10 @@ def carbon_nitrogen_ratio(carbon_pct: Percent, nitrogen_pct: Percent) -> float:
     nitrogen_pct : float
         Total nitrogen on the same basis [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100, or no nitrogen.
-
     Notes
     -----
     In soil use organic carbon: carbonate carbon would raise the ratio for nothing.
     """
-    if nitrogen_pct == 0:
-        raise ImpossibleInput("nitrogen_pct is zero; no ratio can be formed")
     return carbon_pct / nitrogen_pct
 
 
@@ -111,7 +103,7 @@ def crude_protein_pct(nitrogen_pct: Percent) -> float:
          valid={"depth_cm": (5.0, 30.0), "cn_ratio": (8.0, 15.0), "turnover_pct": (1.0, 4.0),
                 "bulk_density_g_cm3": (0.9, 1.8)})
 def nitrogen_mineralised_kg_ha(
-    depth_cm: NotNegative, bulk_density_g_cm3: NotNegative, carbon_pct: Percent, cn_ratio: float,
+    depth_cm: Positive, bulk_density_g_cm3: Positive, carbon_pct: Percent, cn_ratio: Positive,
     turnover_pct: Percent,
 ) -> Answer:
     """Mineral nitrogen that soil organic matter releases in a year.
@@ -134,19 +126,12 @@ def nitrogen_mineralised_kg_ha(
     float
         Nitrogen [kg/ha]; ``details`` hold the organic nitrogen stock.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, a percentage above 100, or a ratio, depth or density of zero.
-
     Notes
     -----
     Soil mass x carbon / C:N x turnover. The turnover decides: 2 % is a usual figure for dry areas,
     1 to 3 % or more is met. It is a size, not a fertilizer credit: use the credit of the guide in
     force. Sources: soilsconnect-q97 (turnover); ars-akron-cn (C:N of soils).
     """
-    if depth_cm == 0 or bulk_density_g_cm3 == 0 or cn_ratio <= 0:
-        raise ImpossibleInput("depth_cm, bulk_density_g_cm3 and cn_ratio must be above zero")
     soil = depth_cm * bulk_density_g_cm3 * KG_PER_HA_PER_G_CM2
     stock = soil * carbon_pct / 100.0 / cn_ratio
     return Answer(stock * turnover_pct / 100.0, details={"organic_nitrogen_kg_ha": stock})
@@ -154,7 +139,7 @@ def nitrogen_mineralised_kg_ha(
 
 @formula(unit="1", source="prout-2021", locator="abstract", how="seen",
          valid={"clay_pct": (5.0, 60.0)})
-def carbon_clay_ratio(carbon_pct: Percent, clay_pct: Percent) -> Answer:
+def carbon_clay_ratio(carbon_pct: Percent, clay_pct: PositivePercent) -> Answer:
     """Organic carbon per clay, and the state of structure that goes with it.
 
     Parameters
@@ -169,19 +154,12 @@ def carbon_clay_ratio(carbon_pct: Percent, clay_pct: Percent) -> Answer:
     float
         Ratio [1]; ``details`` hold the class of structure.
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100, or no clay.
-
     Notes
     -----
     Very good from 1/8, good from 1/10, moderate from 1/13, degraded below. Made for England and
     Wales; a German survey found it misleading at high and low clay (poeplau-don-2023). Sources:
     poeplau-don-2023.
     """
-    if clay_pct == 0:
-        raise ImpossibleInput("clay_pct is zero; no ratio can be formed")
     ratio = carbon_pct / clay_pct
     row = next(r for r in load("carbon_nitrogen/carbon_clay") if ratio >= r["least_ratio"])
     return Answer(ratio, details={"structure": row["structure"]})

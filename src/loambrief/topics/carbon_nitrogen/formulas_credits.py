@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import not_negative
-from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.agronomy.possible import Positive, not_negative
+from loambrief.agronomy.registry import Answer, by_row, formula
+from loambrief.errors import UnknownName
 from loambrief.tables import load
 from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
 
@@ -63,7 +63,7 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
     wanted = next((r for r in rows if r["stand"] in (stand or "fair", ANY)), rows[0])
     known = stand is not None or wanted["stand"] == ANY
     value = float(wanted["credit_lb_ac"])
-    return Answer(value, source=wanted["source"], how=wanted["how"],
+    return by_row(wanted, value,
                   details={"low": value if known else min(ends),
                            "high": value if known else max(ends)},
                   notes=() if known else ("the stand is not stated; a fair one was taken",))
@@ -71,7 +71,7 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
 
 @formula(unit="lb/ac", source="merced-soil-ppm", locator="doubled for each six inches", how="seen",
          valid={"nitrate_n_ppm": (0.0, 200.0), "depth_in": (1.0, 48.0)})
-def soil_nitrate_n_lb_ac(nitrate_n_ppm: float, depth_in: float) -> Answer:
+def soil_nitrate_n_lb_ac(nitrate_n_ppm: float, depth_in: Positive) -> Answer:
     """Nitrate nitrogen in a layer of soil.
 
     Parameters
@@ -97,8 +97,6 @@ def soil_nitrate_n_lb_ac(nitrate_n_ppm: float, depth_in: float) -> Answer:
     What is there on the day of sampling; rain can take it out of reach before the crop does.
     """
     not_negative(nitrate_n_ppm=nitrate_n_ppm)
-    if depth_in <= 0:
-        raise ImpossibleInput("depth_in must be above zero")
     return Answer(LB_AC_PER_PPM_6IN * nitrate_n_ppm * depth_in / 6.0,
                   details={"low": nitrate_n_ppm * SLICE_LB / 1e6 * depth_in / SLICE_DEPTH_IN})
 

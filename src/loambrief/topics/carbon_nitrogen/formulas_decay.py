@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.carbon_nitrogen.formulas import constant
@@ -150,7 +150,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
         name = "release"
     elif ratio > row["tie_up_above"]:
         name = "tie-up"
-    return Answer(name, source=row["source"], how=row["how"],
+    return by_row(row, name,
                   details={"release_below": row["release_below"],
                            "tie_up_above": row["tie_up_above"]})
 
@@ -199,4 +199,4 @@ def residue_carbon_nitrogen(material: str) -> Answer:
     flower. Sources: ars-akron-cn.
     """
     row = residue_row(material)
-    return Answer(row["cn_ratio"], source=row["source"], how=row["how"])
+    return by_row(row, row["cn_ratio"])

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 
-from loambrief.agronomy.possible import NotNegative, Percent
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.possible import NotNegative, Percent, PositivePercent
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas import constant
@@ -23,7 +23,7 @@ COVER_TIE_UP_LB_AC = 50.0
 
 @formula(unit="lb/ac", source="sullivan-andrews-2012-pnw636", locator="highlights", how="seen",
          valid={"nitrogen_pct": (1.5, 3.5)})
-def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: NotNegative, nitrogen_pct: NotNegative) -> Answer:
+def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: NotNegative, nitrogen_pct: Percent) -> Answer:
     """Nitrogen that a killed cover crop makes available to the next crop.
 
     Parameters
@@ -39,18 +39,11 @@ def cover_crop_nitrogen_lb_ac(dry_mass_ton_ac: NotNegative, nitrogen_pct: NotNeg
         Usable nitrogen [lb/ac], at most 100. ``details`` hold ``lb_ton`` and, below 1.5 % N,
         ``tie_up_lb_ac``, the most a cereal was seen to tie up.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number or more than 100 % nitrogen.
-
     Notes
     -----
     A straight line from nothing at 1.5 % N to 35 lb per ton at 3.5 %; flat outside. Most of
     it comes within 4 to 6 weeks. Made in western Oregon and Washington.
     """
-    if nitrogen_pct > 100:
-        raise ImpossibleInput("nitrogen_pct cannot be above 100")
     low, high = load("carbon_nitrogen/cover_crop").rows
     span = high["nitrogen_pct"] - low["nitrogen_pct"]
     share = min(max((nitrogen_pct - low["nitrogen_pct"]) / span, 0.0), 1.0)
@@ -105,13 +98,13 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
                           tuple(r["material"] for r in rows))
     pounds = LB_PER_TON * total_nitrogen_pct / 100.0
     low, high = pounds * row["low_pct"] / 100.0, pounds * row["high_pct"] / 100.0
-    return Answer((low + high) / 2.0, source=row["source"], how=row["how"],
+    return by_row(row, (low + high) / 2.0,
                   details={"low": low, "high": high, "total_lb_ton": pounds})
 
 
 @formula(unit="lb/ac", source="noble-2016-om", locator="1 % of 2,000,000 lb", how="seen",
          valid={"depth_in": (1.0, 12.0), "organic_matter_pct": (0.0, 15.0)})
-def organic_matter_mass_lb_ac(organic_matter_pct: NotNegative, depth_in: float,
+def organic_matter_mass_lb_ac(organic_matter_pct: Percent, depth_in: float,
                               bulk_density_g_cm3: float | None = None) -> float:
     """Mass of organic matter in a soil layer.
 
@@ -124,17 +117,10 @@ def organic_matter_mass_lb_ac(organic_matter_pct: NotNegative, depth_in: float,
     bulk_density_g_cm3 : float or None
         Bulk density [g/cm3]; the furrow slice of 2,000,000 lb per 6 2/3 in where not measured.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, more than 100 %, or no depth.
-
     Notes
     -----
     Layer mass times the share; one per cent of a furrow slice is 20,000 lb.
     """
-    if organic_matter_pct > 100:
-        raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return _layer_lb_ac(depth_in, bulk_density_g_cm3) * organic_matter_pct / 100.0
 
 
@@ -186,7 +172,7 @@ def residue_for_organic_matter_ton_ac(rise_pct: NotNegative, depth_in: float = 2
 @formula(unit="ton/ac", source="nrcs-2011-cn", locator="share of carbon kept", how="computed",
          valid={"rise_pct": (0.0, 3.0)})
 def compost_for_organic_matter_ton_ac(
-    rise_pct: NotNegative, carbon_pct: float, depth_in: float = 20.0 / 3.0,
+    rise_pct: NotNegative, carbon_pct: PositivePercent, depth_in: float = 20.0 / 3.0,
     bulk_density_g_cm3: float | None = None,
 ) -> Answer:
     """Compost as spread that would have to be added for a rise in soil organic matter.
@@ -208,11 +194,6 @@ def compost_for_organic_matter_ton_ac(
         Compost [ton/ac] if all of its organic matter lasted, which is the least;
         ``details`` hold ``high``, if a third lasted.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative rise, carbon outside 0 (not included) to 100 %, or no depth.
-
     Notes
     -----
     Organic matter of the compost taken as 1.724 x carbon. All of it lasting is optimistic; a third
@@ -220,8 +201,6 @@ def compost_for_organic_matter_ton_ac(
     compost. The truth lies between. Rates of this size bring far more phosphorus and salt than a
     crop can use. Sources: noble-2016-om (soil mass).
     """
-    if not 0 < carbon_pct <= 100:
-        raise ImpossibleInput("carbon_pct must be above 0 and at most 100")
     wanted = _layer_lb_ac(depth_in, bulk_density_g_cm3) * rise_pct / 100.0
     matter = min(carbon_pct / 100.0 * constant("carbon_in_om"), 1.0)
     least = wanted / matter / LB_PER_TON
@@ -288,7 +267,7 @@ def years_to_organic_matter(
 
 @formula(unit="lb/ac", source="practice-om-nitrogen", locator="rule of the trade", how="memory",
          evidence="common practice", valid={"organic_matter_pct": (0.5, 6.0)})
-def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: NotNegative) -> Answer:
+def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: Percent) -> Answer:
     """Mineral nitrogen of a season by the rule "so many pounds per 1 % organic matter".
 
     Parameters
@@ -302,17 +281,10 @@ def mineral_nitrogen_by_rule_lb_ac(organic_matter_pct: NotNegative) -> Answer:
         Nitrogen [lb/ac] at 15 lb per 1 %; ``details`` hold ``low`` (10), ``high`` (20) and
         ``top`` (40, warm moist soil).
 
-    Raises
-    ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
-
     Notes
     -----
     Common practice. Not to be added to a guide that already counts soil organic matter.
     """
-    if organic_matter_pct > 100:
-        raise ImpossibleInput("organic_matter_pct cannot be above 100")
     return Answer(organic_matter_pct * constant("om_n_rule"),
                   details={"low": organic_matter_pct * constant("om_n_rule", "low"),
                            "high": organic_matter_pct * constant("om_n_rule", "high"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import EQUIVALENT_MG
@@ -378,8 +378,7 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
         word = "below"
     elif saturation_pct > row["high"]:
         word = "above"
-    return Answer(word, source=row["source"], locator=row["locator"], how=row["how"],
-                  details={"low": row["low"], "high": row["high"]})
+    return by_row(row, word, details={"low": row["low"], "high": row["high"]})
 
 
 @formula(unit="1", source="rahman-2022-tetany", locator="K/(Ca + Mg)", how="seen")
@@ -418,7 +417,7 @@ def grass_tetany_ratio(k_pct: NotNegative, ca_pct: NotNegative, mg_pct: NotNegat
 
 @formula(unit="1", source="schulte-kelling-a2986", locator="calcium to magnesium ratio",
          how="seen", valid={"ca_ppm": (0.0, None)})
-def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: NotNegative) -> Answer:
+def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: Positive) -> Answer:
     """Calcium to magnesium ratio of a soil, by charge.
 
     Parameters
@@ -431,17 +430,10 @@ def calcium_magnesium_ratio(ca_ppm: NotNegative, mg_ppm: NotNegative) -> Answer:
     float
         Ratio of charges [1]. ``details`` hold ``magnesium_at_least_calcium``.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number or no magnesium.
-
     Notes
     -----
     (Ca/200.4) / (Mg/121.5). Ratios from 2 to 8 made no difference to alfalfa; Michigan State acts
     only where magnesium equals or passes calcium by charge. Sources: msu-ca-mg-ratios.
     """
-    if mg_ppm == 0:
-        raise ImpossibleInput("mg_ppm is zero; no ratio can be formed")
     ratio = (ca_ppm / EQUIVALENT_MG["Ca"]) / (mg_ppm / EQUIVALENT_MG["Mg"])
     return Answer(ratio, details={"magnesium_at_least_calcium": ratio <= 1.0})

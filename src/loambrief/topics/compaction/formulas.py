@@ -18,8 +18,6 @@ from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load
 from loambrief.units import KPA_PER_PSI
 
-TOPIC = "compaction"
-
 
 def constant(name: str) -> float:
     """A single number of ``compaction/constants``."""

@@ -12,7 +12,6 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.compaction.formulas import constant
 
-TOPIC = "compaction"
 ORGANIC = ("muck", "peat")
 DENSITY_CLASSES = ("ideal", "between ideal and affected", "may affect roots", "restricts roots")
 

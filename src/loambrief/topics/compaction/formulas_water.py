@@ -7,7 +7,6 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
 from loambrief.tables import load
 
-TOPIC = "compaction"
 MM_PER_INCH = 25.4
 ORGANIC = ("muck", "peat")
 

@@ -13,7 +13,6 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
-TOPIC = "forage"
 KINDS = ("legume", "mixed", "grass")
 TDN_VARIANTS = ("nitrogen-free ndf", "plain ndf")
 

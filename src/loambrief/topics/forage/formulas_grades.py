@@ -16,7 +16,6 @@ from loambrief.topics.forage.formulas import (
     tdn_from_adf_pct,
 )
 
-TOPIC = "forage"
 ALFALFA = "forage/usda_alfalfa_grades"
 SMALLEST_SHARE_LEFT = 1e-9
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Percent
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
-TOPIC = "forage"
 HAY_CAUTIONS = "forage/hay_cautions"
 DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
     "deaths reported", "sickness reported", "below what was reported", "no share published",
@@ -92,18 +91,13 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
                           tuple(dict.fromkeys(load("forage/nitrate_classes").column("table"))))
     forms = {name: nitrate_converted.function(value_ppm, form, name) for name in FORM_MASS}
     step, row = max((i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9)
-    return Answer(
-        row["class"],
-        source=row["source"],
-        how=row["how"],
-        notes=() if row["how"] == "seen" else ("this row is from memory, unverified",),
-        details={
-            "no3_n_ppm": forms["no3-n"], "no3_ppm": forms["no3"], "kno3_ppm": forms["kno3"],
-            "ration_pct": row["ration_pct"], "pregnant_pct": row["pregnant_pct"],
-            "low_ppm": row["low_ppm"], "high_ppm": row["high_ppm"], "form": row["form"],
-            "step": step, "steps": len(rows), "table": table,
-        },
-    )
+    return by_row(row, row["class"],
+                  notes=() if row["how"] == "seen" else ("this row is from memory, unverified",),
+                  details={"no3_n_ppm": forms["no3-n"], "no3_ppm": forms["no3"],
+                           "kno3_ppm": forms["kno3"], "ration_pct": row["ration_pct"],
+                           "pregnant_pct": row["pregnant_pct"], "low_ppm": row["low_ppm"],
+                           "high_ppm": row["high_ppm"], "form": row["form"], "step": step,
+                           "steps": len(rows), "table": table})
 
 
 @formula(unit="class", source="thunes-nsc", locator="text", how="seen", evidence="measured",
@@ -189,5 +183,4 @@ def hay_weed_caution(species: str, share_pct: Percent | None = None,
         value = DEATHS if fatal else SICKNESS
     else:
         value = BELOW
-    return Answer(value, source=row["source"].split(";")[0], locator=row["locator"],
-                  how=row["how"], details=details)
+    return by_row(row, value, details=details)

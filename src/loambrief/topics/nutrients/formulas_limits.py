@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
-TOPIC = "nutrients"
 BAND = "nutrients/band"
 RUNOFF = "nutrients/phosphorus_runoff"
 METALS = "nutrients/biosolids_metals"
@@ -90,14 +89,9 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> 
     if not rows:
         return Answer(None, notes=(f"no level for {region} by {method} in the table",))
     row = [r for r in rows if _holds(r, test_ppm)][-1]
-    return Answer(
-        str(row["level"]),
-        source=str(row["source"]),
-        locator=str(row["locator"]),
-        how=str(row["how"]),
-        details={"range": row["class"], "meaning": row["meaning"], "lower_ppm": row["lower"],
-                 "basis": row["basis"]},
-    )
+    return by_row(row, str(row["level"]),
+                  details={"range": row["class"], "meaning": row["meaning"],
+                           "lower_ppm": row["lower"], "basis": row["basis"]})
 
 
 def _holds(row: DataRow, value: float) -> bool:

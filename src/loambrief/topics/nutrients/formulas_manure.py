@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.units import LB_PER_TON
 
-TOPIC = "nutrients"
 SETBACKS = "nutrients/manure_setbacks"
 ANYWHERE = "any"
 STRIP, NO_STRIP = "vegetated strip", "no strip"
@@ -214,8 +213,7 @@ def manure_setback_ft(feature: str, region: str | None = None,
     condition = STRIP if strip_ft >= STRIP_FT else NO_STRIP
     row = next((r for r in held if r["condition"] == condition),
                next(r for r in held if r["condition"] == NO_STRIP))
-    return Answer(row["setback_ft"], source=row["source"], locator=row["locator"],
-                  how=row["how"],
+    return by_row(row, row["setback_ft"],
                   details={"own_region": bool(own), "strip": row["condition"] == STRIP})
 
 
@@ -253,5 +251,4 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))
     row = load("nutrients/raw_manure").find(
         name="soil_contact_days" if touches else "no_contact_days")
-    return Answer(float(row["value"]), source=row["source"], locator=row["locator"],
-                  how=row["how"], details={"touches": touches})
+    return by_row(row, float(row["value"]), details={"touches": touches})

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.tables.regions import named
 
-TOPIC = "nutrients"
 CLASSES = "nutrients/micronutrients"
 RATES = "nutrients/micronutrient_rates"
 RESPONSE = "nutrients/micronutrient_response"
@@ -137,8 +136,7 @@ def micronutrient_class(
             details[part] = row[part]
     if row["status"] == "high":
         details["upper_lb_ac"] = 0.0
-    return Answer(str(row["class"]), source=str(row["source"]), locator=str(row["locator"]),
-                  how=str(row["how"]), details=details)
+    return by_row(row, str(row["class"]), details=details)
 
 
 def _holds(row: DataRow, value: float) -> bool:
@@ -211,8 +209,7 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     if not rows:
         return Answer(None, notes=(f"no typical rate of {nutrient} in the table",))
     row = rows[0]
-    return Answer(row["low"], source=str(row["source"]), locator=str(row["locator"]),
-                  how=str(row["how"]),
+    return by_row(row, row["low"],
                   details={"nutrient": nutrient, "low": row["low"], "high": row["high"],
                            "placement": row["placement"]})
 
@@ -268,8 +265,7 @@ def sulfur_response(organic_matter_pct: Percent, texture: str | None = None) -> 
     other = (
         "possible" if sandy or organic_matter_pct <= NEBRASKA_SULFUR_OM_PCT else "not expected"
     )
-    return Answer(str(row["expectation"]), source=str(row["source"]), locator=str(row["locator"]),
-                  how=str(row["how"]),
+    return by_row(row, str(row["expectation"]),
                   details={"class": row["class"], "sandy": sandy, "nebraska": other})
 
 
@@ -303,8 +299,7 @@ def sulfur_rate(crop: str) -> Answer:
     if row is None:
         return Answer(None, notes=(f"no published sulfur rate of {plant.name} in the table",))
     low, high = float(row["low"]), float(row["high"])
-    return Answer((low + high) / 2, source=str(row["source"]), locator=str(row["locator"]),
-                  how=str(row["how"]), details={"nutrient": "S", "low": low, "high": high})
+    return by_row(row, (low + high) / 2, details={"nutrient": "S", "low": low, "high": high})
 
 
 def calcium_rules(crop: Crop, region: str | None = None,
@@ -421,8 +416,7 @@ def surface_calcium_gypsum(
     }
 
     def answer(value: float | None, *notes: str) -> Answer[float | None]:
-        return Answer(value, source=rule["source"], locator=rule["locator"], how=rule["how"],
-                      notes=notes, details=details)
+        return by_row(rule, value, notes=notes, details=details)
 
     if rule["ph_at_least"] is not None:
         if soil_ph is None:

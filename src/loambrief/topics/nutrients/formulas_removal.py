@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
-from loambrief.agronomy.possible import NotNegative
+from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.units import LB_PER_TON
 
-TOPIC = "nutrients"
 TABLE = "nutrients/removal"
 COLUMNS: Mapping[str, str] = MappingProxyType(
     {"N": "n", "P2O5": "p2o5", "K2O": "k2o", "Ca": "ca", "Mg": "mg", "S": "s"}
@@ -105,7 +104,7 @@ def crop_removal(crop: str, yield_: NotNegative, nutrient: str,
 
 @formula(unit="lb/ac", source="murrell-2008-pnt", locator="text on stover", how="seen",
          valid={"grain_yield_bu_ac": (0.0, 300.0)})
-def stover_potassium_removal(grain_yield_bu_ac: float, baled_pct: float) -> float:
+def stover_potassium_removal(grain_yield_bu_ac: NotNegative, baled_pct: Percent) -> float:
     """K2O taken away with corn stover.
 
     Parameters
@@ -115,23 +114,17 @@ def stover_potassium_removal(grain_yield_bu_ac: float, baled_pct: float) -> floa
     baled_pct : float
         Share of the stover that leaves the field [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative yield, or a share outside 0 to 100 %.
-
     Notes
     -----
     1.1 lb K2O per bushel of grain in all stover, times the share baled. Rain on stover in
     the field washes much of it back.
     """
-    if grain_yield_bu_ac < 0 or not 0 <= baled_pct <= 100:
-        raise ImpossibleInput("a yield below zero, or a share outside 0 to 100 %")
     return grain_yield_bu_ac * STOVER_K2O_LB_PER_BU * baled_pct / 100
 
 
 @formula(unit="lb/ac", source="cornell-nrcca-ca0659", locator="PO 59", how="seen")
-def removal_from_analysis(yield_ton_ac: float, dry_matter_pct: float, nutrient_pct: float) -> float:
+def removal_from_analysis(yield_ton_ac: NotNegative, dry_matter_pct: Percent,
+                          nutrient_pct: Percent) -> float:
     """Nutrient removed, from the forage or silage test of the crop itself.
 
     Parameters
@@ -143,16 +136,9 @@ def removal_from_analysis(yield_ton_ac: float, dry_matter_pct: float, nutrient_p
     nutrient_pct : float
         Nutrient in the dry matter, in the form the answer is wanted in (P2O5 or P) [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative yield, or a percentage outside 0 to 100.
-
     Notes
     -----
     Yield x 2,000 x dry matter x concentration. Better than any table where the crop was
     tested. A laboratory that reports P must be multiplied by 2.29 first for P2O5.
     """
-    if yield_ton_ac < 0 or not 0 <= dry_matter_pct <= 100 or not 0 <= nutrient_pct <= 100:
-        raise ImpossibleInput("a yield below zero, or a percentage outside 0 to 100")
     return yield_ton_ac * LB_PER_TON * dry_matter_pct / 100 * nutrient_pct / 100

@@ -7,10 +7,9 @@ region and study it holds for, and the caller asks for it.
 from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.tables import load
 
-TOPIC = "nutrients"
 SECONDARY = "nutrients/secondary_classes"
 LB_AC_PER_PPM = 2.0
 """Laboratory convention: a furrow slice of 2,000,000 lb."""
@@ -126,6 +125,5 @@ def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: NotNegative) -
     pounds = LB_AC_PER_PPM * test_ppm
     row = max((r for r in rows if r["from_lb_ac"] <= pounds), key=lambda r: r["from_lb_ac"])
     optimum = next(r["from_lb_ac"] for r in rows if r["class"] == "high")
-    return Answer(str(row["class"]), source=str(row["source"]), locator=str(row["locator"]),
-                  how=str(row["how"]),
+    return by_row(row, str(row["class"]),
                   details={"test_lb_ac": pounds, "optimum_ppm": optimum / LB_AC_PER_PPM})

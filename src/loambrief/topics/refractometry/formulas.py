@@ -18,7 +18,6 @@ from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
 
-TOPIC = "refractometry"
 INDEX_TABLE = "refractometry/sucrose_index"
 TEMPERATURE_TABLE = "refractometry/temperature_correction"
 FULL_TABLE_BRIX = 30.0

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from functools import cache
 
 from loambrief.agronomy.crops import find_crop, first_known
-from loambrief.agronomy.possible import NotNegative, Positive
-from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.agronomy.possible import NotNegative, Percent, Positive
+from loambrief.agronomy.registry import Answer, by_row, formula
+from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 
 TOLERANCE = "salinity/crop_tolerance"
@@ -49,8 +49,8 @@ def relative_yield_salinity(
 
 @formula(unit="dS/m", source="maas-grattan-1999", locator="FAO 61 annex 1, equation 1", how="seen",
          valid={"loss_pct": (0.0, 100.0)})
-def ece_at_yield_loss(loss_pct: NotNegative, threshold_ds_m: NotNegative,
-                      slope_pct: NotNegative) -> float:
+def ece_at_yield_loss(loss_pct: Percent, threshold_ds_m: NotNegative,
+                      slope_pct: Positive) -> float:
     """ECe at which a crop loses a stated share of its yield.
 
     Parameters
@@ -62,17 +62,10 @@ def ece_at_yield_loss(loss_pct: NotNegative, threshold_ds_m: NotNegative,
     slope_pct : float
         Yield lost per dS/m above the threshold [%].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, a loss above 100 % or a slope of zero.
-
     Notes
     -----
     The yield equation solved for ECe: a + loss / b. Sources: maas-grattan-1999, equation 1.
     """
-    if loss_pct > 100 or slope_pct == 0:
-        raise ImpossibleInput("loss_pct must be at most 100 and slope_pct above 0")
     return threshold_ds_m + loss_pct / slope_pct
 
 
@@ -139,8 +132,8 @@ def crop_salt_threshold(crop: str) -> Answer:
                "kind": row["kind"]}
     if row["early_limit_ds_m"] is not None:
         details["early_limit_ds_m"] = row["early_limit_ds_m"]
-    return Answer(row["threshold_ds_m"], source=row["source"], how=row["how"],
-                  notes=(row["note"],) if row["note"] else (), details=details)
+    return by_row(row, row["threshold_ds_m"], notes=(row["note"],) if row["note"] else (),
+                  details=details)
 
 
 def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
@@ -258,5 +251,4 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     if chosen is None:
         return Answer(None, notes=("no published limit for this crop and row spacing",),
                       within_range=False)
-    return Answer(chosen["limit_lb_ac"], source=chosen["source"], how=chosen["how"],
-                  details={"counts": chosen["counts"]})
+    return by_row(chosen, chosen["limit_lb_ac"], details={"counts": chosen["counts"]})

@@ -40,8 +40,8 @@ def _field_factor(purity_pct: float, efficiency: float) -> float:
          "et al. (1999)", how="computed",
          valid={"depth_cm": (1.0, 120.0), "bulk_density_g_cm3": (0.9, 1.8)})
 def gypsum_requirement(
-    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_cm: NotNegative,
-    bulk_density_g_cm3: NotNegative, purity_pct: float = 100.0, efficiency: float = 1.0,
+    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_cm: Positive,
+    bulk_density_g_cm3: Positive, purity_pct: float = 100.0, efficiency: float = 1.0,
 ) -> Answer:
     """Gypsum product that replaces sodium down to a target ESP, metric.
 
@@ -67,12 +67,6 @@ def gypsum_requirement(
         Gypsum product [t/ha]; zero where the target is met. ``details`` hold ``sodium_meq``
         and ``exact_t_ha`` (pure gypsum, no loss).
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, a CEC, depth or density of zero, purity outside 0 to 100 %, or an
-        efficiency that is not a fraction.
-
     Notes
     -----
     t/ha = 0.0861 x meq x depth (cm) x density / purity / efficiency: one meq of gypsum is 86.09 mg.
@@ -82,8 +76,6 @@ def gypsum_requirement(
     sodium away. Sources: oster-1999; ali-2011 (1.25).
     """
     sodium = _sodium_to_replace(cec_meq, esp_pct, target_esp_pct)
-    if depth_cm == 0 or bulk_density_g_cm3 == 0:
-        raise ImpossibleInput("depth_cm and bulk_density_g_cm3 must be above zero")
     soil_t_ha = depth_cm * bulk_density_g_cm3 * 100.0
     exact = sodium * EQUIVALENT_MG["gypsum"] * 10.0 * soil_t_ha / 1e6
     return Answer(
@@ -96,9 +88,9 @@ def gypsum_requirement(
 @formula(unit="ton/ac", source="ali-2011", locator="section 8.7.1: 1.7 ton per meq and acre-foot",
          how="seen", valid={"depth_in": (0.5, 48.0), "soil_lb_per_acre_foot": (3e6, 5e6)})
 def gypsum_requirement_us(
-    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_in: float,
+    cec_meq: float, esp_pct: float, target_esp_pct: float, depth_in: Positive,
     purity_pct: float = 100.0, efficiency: float = 1.0,
-    soil_lb_per_acre_foot: float = 4_000_000.0,
+    soil_lb_per_acre_foot: Positive = 4_000_000.0,
 ) -> Answer:
     """Gypsum product that replaces sodium down to a target ESP, in short tons per acre.
 
@@ -123,11 +115,6 @@ def gypsum_requirement_us(
     float
         Gypsum product [ton/ac]. ``details`` hold ``sodium_meq`` and ``exact_ton_ac``.
 
-    Raises
-    ------
-    ImpossibleInput
-        As :func:`gypsum_requirement`.
-
     Notes
     -----
     One meq/100 g over an acre-foot of 4,000,000 lb takes 1.72 ton of pure gypsum, printed as 1.7.
@@ -135,8 +122,6 @@ def gypsum_requirement_us(
     richards-1954-hb60 (replacement table).
     """
     sodium = _sodium_to_replace(cec_meq, esp_pct, target_esp_pct)
-    if depth_in <= 0 or soil_lb_per_acre_foot <= 0:
-        raise ImpossibleInput("depth_in and soil_lb_per_acre_foot must be above zero")
     soil_lb = soil_lb_per_acre_foot * depth_in / INCHES_PER_FOOT
     exact = sodium * EQUIVALENT_MG["gypsum"] * 10.0 * soil_lb / 1e6 / LB_PER_TON
     return Answer(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -75,7 +75,7 @@ def water_with_leaching(et: NotNegative, leaching_fraction: float) -> float:
 
 @formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="equation for ECdw; example 1",
          how="memory", valid={"leaching_fraction": (0.05, 1.0)})
-def drainage_water_ec(ecw_ds_m: NotNegative, leaching_fraction: float) -> float:
+def drainage_water_ec(ecw_ds_m: NotNegative, leaching_fraction: Share) -> float:
     """EC of the water that drains below the root zone at a steady state.
 
     Parameters
@@ -85,24 +85,17 @@ def drainage_water_ec(ecw_ds_m: NotNegative, leaching_fraction: float) -> float:
     leaching_fraction : float
         Share of the water put on that drains [1].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative EC, or a fraction outside 0 (not included) to 1.
-
     Notes
     -----
     ECdw = ECw / LF: all the salt leaves in less water. Neglects salt that dissolves from or
     settles in the soil.
     """
-    if not 0 < leaching_fraction <= 1:
-        raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
     return ecw_ds_m / leaching_fraction
 
 
 @formula(unit="1", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
          valid={"leaching_fraction": (0.05, 0.80)})
-def concentration_factor(leaching_fraction: float) -> Answer:
+def concentration_factor(leaching_fraction: Share) -> Answer:
     """How far the mean root zone is saltier than the irrigation water.
 
     Parameters
@@ -115,18 +108,11 @@ def concentration_factor(leaching_fraction: float) -> Answer:
     float
         ECe / ECw [1], straight lines between the rows of the table; the end rows outside it.
 
-    Raises
-    ------
-    ImpossibleInput
-        A fraction outside 0 (not included) to 1.
-
     Notes
     -----
     For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from memory,
     unverified. Sources: ayers-westcot-1985-fao29, table 3.
     """
-    if not 0 < leaching_fraction <= 1:
-        raise ImpossibleInput("leaching_fraction must be above 0 and at most 1")
     rows = load("irrigation_water/concentration").rows
     if leaching_fraction <= rows[0]["leaching_fraction"]:
         return Answer(rows[0]["factor"])
@@ -160,7 +146,8 @@ def ece_from_irrigation_water(ecw_ds_m: NotNegative, leaching_fraction: float) -
 
 @formula(unit="in", source="csu-0503", locator="field rule for leaching", how="memory",
          valid={"soil_depth_in": (6.0, 48.0)})
-def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: float, soil_depth_in: float,
+def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: Positive,
+                            soil_depth_in: Positive,
                             ecw_ds_m: NotNegative = 0.0) -> Answer[float | None]:
     """Water to pass through a salty layer to bring it down to a wanted ECe.
 
@@ -185,11 +172,6 @@ def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: float, soil_
         ``removed_pct``, the share of the salt above the water's own. None where the water is
         as salty as the target: no depth of it will do.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, or a target or depth of zero.
-
     Notes
     -----
     Straight lines between the steps of the rule; above 90 % removal, proportional to C0/C like the
@@ -199,8 +181,6 @@ def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: float, soil_
     biggar-nielsen-1962). Zero where the target is met. Sources: hoffman-1980; aljaloud-1994;
     biggar-nielsen-1962.
     """
-    if target_ece_ds_m <= 0 or soil_depth_in <= 0:
-        raise ImpossibleInput("target_ece_ds_m and soil_depth_in must be above zero")
     if ece_ds_m <= target_ece_ds_m:
         return Answer(0.0, details={"low": 0.0, "high": 0.0, "removed_pct": 0.0},
                       notes=("the target is met; no leaching is needed",))

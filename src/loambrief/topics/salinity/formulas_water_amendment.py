@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import NotNegative, Positive, PositivePercent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -110,7 +110,8 @@ def calcium_for_water_sar(na_meq_l: NotNegative, ca_meq_l: NotNegative, mg_meq_l
 @formula(unit="lb/ac", source="own-arithmetic", locator="equivalent mass times an acre-foot",
          how="computed", valid={"meq_l": (0.0, 15.0), "water_in": (0.0, 120.0)})
 def water_amendment_lb_ac(meq_l: NotNegative, amendment: str = "gypsum",
-                          water_in: NotNegative = 12.0, purity_pct: float = 100.0) -> Answer[float]:
+                          water_in: NotNegative = 12.0,
+                          purity_pct: PositivePercent = 100.0) -> Answer[float]:
     """Amendment that treats a season's irrigation water.
 
     Parameters
@@ -145,8 +146,6 @@ def water_amendment_lb_ac(meq_l: NotNegative, amendment: str = "gypsum",
     gear; acid is poured into water, never water into acid. Sources: nist-hb44-2020 (the acre-foot);
     richards-1954-hb60 (amendments).
     """
-    if not 0 < purity_pct <= 100:
-        raise ImpossibleInput("purity_pct must be above 0 and at most 100")
     names = load(AMENDMENTS).column("amendment")
     if amendment not in names:
         raise UnknownName("amendment", amendment, names)

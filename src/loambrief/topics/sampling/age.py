@@ -8,7 +8,7 @@ from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import age_days
 from loambrief.findings.model import Message, say
 from loambrief.findings.places import place_of
-from loambrief.topics.sampling.formulas_age import CURRENT, TOO_OLD, sample_age_class
+from loambrief.topics.sampling.formulas import CURRENT, TOO_OLD, sample_age_class
 
 DAYS_PER_YEAR = 365.25
 

@@ -12,7 +12,6 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
-TOPIC = "sampling"
 TABLE = "sampling/variation"
 
 
@@ -83,7 +82,7 @@ def repeat_error(values: Sequence[float]) -> Answer:
 
 
 @formula(unit="%", source="own-arithmetic", locator="root of summed squares", how="convention")
-def combined_error_pct(field_pct: float, lab_pct: float) -> float:
+def combined_error_pct(field_pct: NotNegative, lab_pct: NotNegative) -> float:
     """Error of a result from field sampling and laboratory together.
 
     Parameters
@@ -93,25 +92,19 @@ def combined_error_pct(field_pct: float, lab_pct: float) -> float:
     lab_pct : float
         Standard deviation of the laboratory [% of the value].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative error.
-
     Notes
     -----
     Square root of the sum of squares: the two are independent. The larger one rules, and it
     is nearly always the field.
     """
-    if field_pct < 0 or lab_pct < 0:
-        raise ImpossibleInput("an error cannot be negative")
     return math.hypot(field_pct, lab_pct)
 
 
 @formula(unit="as given", source="iso-5725-6-1994",
          locator="critical difference of two results, 1.96 x root of the summed variances",
          how="memory", valid={"level": (0.5, 99.9)})
-def least_significant_change(first_error: float, second_error: float, level: float = 95) -> Answer:
+def least_significant_change(first_error: NotNegative, second_error: NotNegative,
+                             level: float = 95) -> Answer:
     """Smallest difference of two results that is more than their noise.
 
     Parameters
@@ -127,19 +120,12 @@ def least_significant_change(first_error: float, second_error: float, level: flo
         Difference that chance alone reaches in only 5 of 100 cases at 95 % [same unit];
         ``details`` hold ``z``, the normal deviate.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative error, or no such level.
-
     Notes
     -----
     z x root(e1 squared + e2 squared). With equal errors and 95 % it is 2.77 times one of them,
     the repeatability limit (2.8 s). It holds for two results by one method; a change of
     extractant, buffer or dilution is no noise, and no limit covers it.
     """
-    if first_error < 0 or second_error < 0:
-        raise ImpossibleInput("an error cannot be negative")
     z = NormalDist().inv_cdf(0.5 + confidence(level) / 2)
     return Answer(z * math.hypot(first_error, second_error), details={"z": z})
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
@@ -25,7 +26,7 @@ def _depths(top_depth: float, whole_depth: float) -> None:
          locator="whole = weighted mean of its parts", how="computed",
          valid={"top_depth": (0.5, 8.0), "whole_depth": (2.0, 24.0)})
 def lower_layer_value(
-    top_value: float, top_depth: float, whole_value: float, whole_depth: float
+    top_value: NotNegative, top_depth: float, whole_value: NotNegative, whole_depth: float
 ) -> Answer:
     """Value of the soil below a shallow slice, by mass balance.
 
@@ -57,8 +58,6 @@ def lower_layer_value(
     for both. A looser surface holds less soil, which makes the true lower value higher than
     this. Not for pH, which does not add up.
     """
-    if top_value < 0 or whole_value < 0:
-        raise ImpossibleInput("a concentration cannot be negative")
     _depths(top_depth, whole_depth)
     left = whole_value * whole_depth - top_value * top_depth
     if left < -1e-9 * max(whole_value * whole_depth, 1.0):
@@ -71,7 +70,7 @@ def lower_layer_value(
 
 
 @formula(unit="1", source="layer-mass-balance", locator="top over below", how="computed")
-def layer_ratio(top_value: float, below_value: float) -> float:
+def layer_ratio(top_value: NotNegative, below_value: Positive) -> float:
     """How many times richer the top is than the soil below.
 
     Parameters
@@ -79,19 +78,10 @@ def layer_ratio(top_value: float, below_value: float) -> float:
     top_value, below_value : float
         Results of the two layers [same unit].
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative value, or nothing below.
-
     Notes
     -----
     top / below. Not for pH.
     """
-    if top_value < 0 or below_value < 0:
-        raise ImpossibleInput("a concentration cannot be negative")
-    if below_value == 0:
-        raise ImpossibleInput("the lower layer holds nothing; no ratio can be formed")
     return top_value / below_value
 
 

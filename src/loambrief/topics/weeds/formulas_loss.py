@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from loambrief.agronomy.possible import NotNegative
+from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 
-TOPIC = "weeds"
 LOCAL = "parameters hold for the site and year they were fitted on"
 
 
@@ -133,7 +132,7 @@ def weed_density_for_loss(loss_pct: float, i: float, a: float) -> Answer:
 @formula(unit="%", source="own-arithmetic", locator="control cost over value saved",
          how="convention")
 def weed_break_even_loss(
-    control_cost: float, weed_free_yield: float, price: float, efficacy: float
+    control_cost: NotNegative, weed_free_yield: Positive, price: Positive, efficacy: Share
 ) -> float:
     """Yield loss at which one control pays for itself.
 
@@ -148,16 +147,8 @@ def weed_break_even_loss(
     efficacy : float
         Share of the loss that the control saves, above 0 to 1.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative cost, or a yield, price or efficacy that cannot be.
-
     Notes
     -----
     100 C / (Y P H).
     """
-    if control_cost < 0 or weed_free_yield <= 0 or price <= 0 or not 0 < efficacy <= 1:
-        raise ImpossibleInput("cost must not be negative, yield and price above zero, "
-                              "efficacy above 0 to 1")
     return 100 * control_cost / (weed_free_yield * price * efficacy)

@@ -96,12 +96,20 @@ def indicator_values(species: str, system: str = "plantatt") -> DataRow | None:
     UnknownName
         No such system.
     """
-    table = load(INDICATORS)
-    systems = tuple(dict.fromkeys(table.column("system")))
-    if system not in systems:
-        raise UnknownName("indicator system", system, systems)
-    return next((row for row in table if row["species"] == species and row["system"] == system),
-                None)
+    if system not in _systems():
+        raise UnknownName("indicator system", system, _systems())
+    return _indicators().get((species, system))
+
+
+@cache
+def _systems() -> tuple[str, ...]:
+    return tuple(dict.fromkeys(load(INDICATORS).column("system")))
+
+
+@cache
+def _indicators() -> Mapping[tuple[str, str], DataRow]:
+    return MappingProxyType({(str(row["species"]), str(row["system"])): row
+                             for row in reversed(load(INDICATORS).rows)})
 
 
 @cache

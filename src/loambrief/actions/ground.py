@@ -1,0 +1,91 @@
+"""How much of the ground an action is for: the part that is treated, less what keeps off it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from loambrief.actions.gather import NeedFor
+from loambrief.actions.model import Action
+from loambrief.case.parts import treated_share
+from loambrief.case.schema import CaseFile
+from loambrief.case.schema_farm import Neighbour
+from loambrief.findings.model import NeedKind, say
+
+FT2_PER_AC = 43_560.0
+SPREAD = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH,
+          NeedKind.LOOSEN, NeedKind.ORGANIC_MATTER)
+"""Needs that a part of a zone can have; a test or a drain is for the whole of it."""
+
+
+def treated(case: CaseFile, needs: tuple[NeedFor, ...]) -> tuple[NeedFor, ...]:
+    """Needs on the part of their zone that is treated."""
+    shares = {s.id: treated_share(case, s) for s in case.samples if s.treat is not None}
+
+    def part(need_for: NeedFor) -> NeedFor:
+        need = need_for.need
+        share = shares.get(need.place.id, 1.0)
+        if need.kind not in SPREAD or need.area_ac is None or share >= 1.0:
+            return need_for
+        return NeedFor(replace(need, area_ac=need.area_ac * share), need_for.findings)
+
+    return tuple(part(n) for n in needs) if shares else needs
+
+
+def part_notes(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
+    """Actions that say why only a part of their zone is treated."""
+    parts = {s.id: s for s in case.samples if s.treat is not None}
+    told = []
+    for action in actions:
+        sample = parts.get(action.place.id)
+        if sample is not None and sample.treat is not None and action.kind in SPREAD \
+                and action.area_ac:
+            share = treated_share(case, sample)
+            if 0 < share < 1:
+                action = replace(action, notes=(*action.notes, say(
+                    "farm.note_treated", part=action.area_ac, whole=action.area_ac / share,
+                    reason=sample.treat.reason)))
+        told.append(action)
+    return told
+
+
+def kept_off(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
+    """Actions less the strip along a neighbour that their material keeps off.
+
+    The strip is taken off the area where the case says which zone it lies in, or where there
+    is only one; else only the distance is said.
+    """
+    beside = case.constraints.neighbours if case.constraints is not None else ()
+    only = case.samples[0].id if len(case.samples) == 1 else None
+    kept = []
+    for action in actions:
+        for neighbour in beside:
+            if action.material_kind in neighbour.kinds:
+                action = _off(action, neighbour, neighbour.zone or only)
+        kept.append(action)
+    return kept
+
+
+def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
+    here = zone is not None and action.place.id.lower() in ("", zone.lower())
+    if zone is not None and not here:
+        return action
+    lost = neighbour.setback.value * neighbour.length.value / FT2_PER_AC
+    counted = here and action.area_ac is not None
+    if counted and action.area_ac is not None:
+        lost = min(lost, action.area_ac)
+        action = resized(action, action.area_ac - lost)
+    return replace(action, cautions=(say(
+        "farm.caution_neighbour", name=neighbour.name, setback=neighbour.setback.value,
+        length=neighbour.length.value, lost=lost, counted=counted), *action.cautions))
+
+
+def resized(action: Action, area_ac: float) -> Action:
+    """The action on another area [ac], with its cost for that area."""
+    cost = action.cost_total
+    if cost is not None and action.cost_per_ac is not None:
+        cost = action.cost_per_ac * area_ac
+    owner = action.owner_pays
+    if owner is not None and action.area_ac:
+        owner = owner * area_ac / action.area_ac
+    return replace(action, area_ac=area_ac, cost_total=cost, owner_pays=owner)

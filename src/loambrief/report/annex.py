@@ -1,0 +1,115 @@
+"""The annex: what the advice rests on, a section a topic, then the plan, results and sources.
+
+In a file of its own it is bound to the advisory by its digest, which stands there; a link
+from one file to the other would break with the first renaming, so that between the two
+only the numbers of sections lead (:meth:`Context.section`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields, is_dataclass, replace
+
+from loambrief.report.appendix import accepted_blocks, results_section, sources_section
+from loambrief.report.blocks import Annex, Attachment, Block, Fact, KeyFacts, ReportModel
+from loambrief.report.context import Context
+from loambrief.report.evidence import missing_section, topic_sections
+from loambrief.report.glossary import with_glossary
+from loambrief.report.history_part import history_section
+from loambrief.report.photo_part import photo_section
+from loambrief.report.pictures import Pictures
+from loambrief.report.plan_behind import plan_behind
+from loambrief.report.workings import Workings
+
+
+def annex_of(context: Context, drawn: Pictures, first: Sequence[Block]) -> Annex:
+    """The second part of an advisory.
+
+    Parameters
+    ----------
+    context : Context
+    drawn : Pictures
+        Charts, which stand with their topics.
+    first : sequence of Block
+        The first part: its terms are explained here, and its sources listed.
+    """
+    workings = Workings(context)
+    read = [
+        *topic_sections(context, drawn.by_topic, workings),
+        *plan_behind(context, drawn, workings),
+        *accepted_blocks(context),
+        *missing_section(context),
+        *history_section(context),
+        *photo_section(context),
+        *results_section(context),
+    ]
+    blocks = with_glossary(read, sources_section(context), context.writer, first,
+                           context.section("glossary"))
+    return Annex(context.word("annex_title"), (_head(context), *blocks))
+
+
+def _head(context: Context) -> KeyFacts:
+    """Which advisory it belongs to."""
+    case, word = context.case, context.word
+    return KeyFacts((
+        Fact(word("fact_client"), case.client.name),
+        Fact(word("fact_field"), case.field.name),
+        Fact(word("fact_crop"), context.crop),
+        Fact(word("fact_date"), context.writer.day(case.case.date)),
+    ), columns=4)
+
+
+def advisory_alone(model: ReportModel) -> ReportModel:
+    """The first part as a document of its own."""
+    first = tuple(b for b in model.blocks if not isinstance(b, Annex))
+    return replace(model, blocks=without_links(first, anchors(model.blocks) - anchors(first)))
+
+
+def annex_alone(model: ReportModel, title: str) -> ReportModel:
+    """The second part as a document of its own; of several fields, that of each.
+
+    Parameters
+    ----------
+    title : str
+        Of the document, and beside its running head.
+    """
+    second = tuple(b for b in model.blocks if isinstance(b, Annex))
+    none: tuple[Attachment, ...] = ()
+    return replace(model, title=f"{model.title}: {title}", attachments=none,
+                   running_head=f"{model.running_head}, {title.lower()}",
+                   blocks=without_links(second, anchors(model.blocks) - anchors(second)))
+
+
+def anchors(value: object) -> set[str]:
+    """Every anchor in a block."""
+    found: set[str] = set()
+    if isinstance(value, tuple):
+        for item in value:
+            found |= anchors(item)
+    elif is_dataclass(value) and not isinstance(value, type):
+        for item in fields(value):
+            inner = getattr(value, item.name)
+            if item.name == "anchor":
+                found.add(inner)
+            elif not isinstance(inner, str):
+                found |= anchors(inner)
+    return found - {""}
+
+
+def without_links(value, lost: set[str]):
+    """A block with the text of links to places that are not there, not as links."""
+    if isinstance(value, tuple):
+        return tuple(without_links(item, lost) for item in value)
+    if not is_dataclass(value) or isinstance(value, type):
+        return value
+    changes = {}
+    for item in fields(value):
+        old = getattr(value, item.name)
+        new = old
+        if item.name == "link":
+            new = "" if isinstance(old, str) and old[:1] == "#" and old[1:] in lost else old
+        elif not isinstance(old, str):
+            new = without_links(old, lost)
+        if new is not old:
+            changes[item.name] = new
+    return replace(value, **changes) if changes else value

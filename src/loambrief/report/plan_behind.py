@@ -1,0 +1,128 @@
+"""What stands behind the plan, in the annex: order, limits, money, verdicts, calculations."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from loambrief.actions.model import Action
+from loambrief.findings.model import say
+from loambrief.report.blocks import (
+    Block,
+    Column,
+    Heading,
+    Paragraph,
+    Style,
+    Table,
+    Text,
+)
+from loambrief.report.context import Context
+from loambrief.report.farm_part import days_blocks, year_blocks
+from loambrief.report.naming import brief
+from loambrief.report.own_part import differs_section
+from loambrief.report.pictures import Pictures
+from loambrief.report.plan_money import benefit_note, money_blocks, without_range
+from loambrief.report.text import nutrient_name
+from loambrief.report.verdict_part import verdict_blocks
+from loambrief.report.workings import Workings
+
+
+def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[Block]:
+    """Why the plan is as it is.
+
+    Parameters
+    ----------
+    context : Context
+    drawn : Pictures
+        Its charts.
+    workings : Workings
+        Of the case; what the topics left is printed here.
+    """
+    plan = context.plan
+    if not context.section("plan"):
+        return []
+    blocks: list[Block] = [context.annex_heading("plan", context.word("heading_behind"), "behind")]
+    if plan.actions:
+        blocks += [Paragraph(context.write(plan.rule)), *drawn.season, _reasons(context)]
+        said = _once(context)
+        if said:
+            blocks.append(Paragraph(said, Style.NOTE))
+        blocks += money_blocks(context)
+        blocks += drawn.money
+    blocks += [replace(block, level=3) if isinstance(block, Heading) else block for block in (
+        *differs_section(context), *year_blocks(context), *days_blocks(context))]
+    blocks += verdict_blocks(context)
+    blocks += _avoid(context)
+    used = [r for action in plan.actions for r in action.results]
+    left = [*workings.take(used), *workings.rest("")]
+    if left:
+        blocks += [Heading(3, context.word("heading_calculations"), anchor="calculations"), *left]
+    return blocks
+
+
+def _reasons(context: Context) -> Table:
+    """Why each action stands where it stands, and what bound its rate."""
+    word = context.word
+    return Table(
+        (Column(word("column_rank"), "center", weight=0.6), Column(word("column_action"), weight=4),
+         Column(word("column_place"), weight=3), Column(word("column_bound"), weight=7)),
+        tuple((str(a.rank), brief(context, a), _place(context, a), _notes(context, a))
+              for a in context.plan.actions))
+
+
+def _place(context: Context, action: Action) -> str:
+    """Why the action stands where it stands, in a few words."""
+    if action.rank_reason is None:
+        return ""
+    params = action.rank_reason.params
+    return (f"{context.write(say('actions.rank_step', step=params['step']))}: "
+            f"{context.write(say('actions.rank_short', **params))}")
+
+
+def _notes(context: Context, action: Action) -> Text:
+    """What bound the rate, what rounding did, what it supplies, and its calculations."""
+    told: list = [context.write(m) for m in (*action.limits, *action.notes)]
+    if action.supplies:
+        told.append(context.word("supplies", items=[
+            f"{context.amount(v, 'lb/ac')} {nutrient_name(k)}"
+            for k, v in action.supplies.items() if v >= 0.05]))
+    pieces: list = [" ".join(told)] if told else []
+    benefit = benefit_note(context, action)
+    if benefit:
+        pieces += [" " if pieces else "", *benefit]
+    worked = context.worked(action.results)
+    if worked:
+        pieces += [" " if pieces else "", context.word("label_calculations"), " ", *worked]
+    return tuple(pieces) if pieces else "–"
+
+
+def _once(context: Context) -> str:
+    """What is true of several actions, said once after all of them."""
+    actions = context.plan.actions
+    return " ".join(context.write(say(key)) for key, true in (
+        ("report.benefit_once", any(a.benefit is not None and a.response_chance_pct is None
+                                    for a in actions)),
+        ("report.range_once", any(without_range(a) for a in actions)),
+        ("actions.range_method", any(a.rate_low is not None for a in actions
+                                     if a.rate is not None)),
+    ) if true)
+
+
+def _avoid(context: Context) -> list[Block]:
+    """What not to spend money on."""
+    if not context.plan.not_advised:
+        return []
+    rows: tuple[tuple[Text, ...], ...] = tuple(
+        (context.write(n.what),
+         (context.write(n.why), " ", context.write(n.saved) if n.saved else "", " ",
+          *context.sources.cite(n.sources)))
+        for n in context.plan.not_advised
+    )
+    return [
+        Heading(3, context.word("heading_avoid"), anchor="avoid"),
+        Table(
+            (Column(context.word("column_avoid"), weight=2),
+             Column(context.word("column_reason"), weight=4)),
+            rows,
+            row_headers=True,
+        ),
+    ]
