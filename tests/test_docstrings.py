@@ -60,7 +60,7 @@ def test_docstring_is_complete(name):
     code = inspect.getsource(inspect.unwrap(formula))
     wanted = ["Parameters", "Notes"]
     wanted += ["Raises"] if re.search(r"^ +raise ", code, re.M) else []
-    wanted += ["Returns"] if re.search(r"-> Answer|-> dict|-> tuple", code) else []
+    wanted += ["Returns"] if re.search(r"\bdetails=|-> dict|-> tuple", code) else []
     for section in wanted:
         assert re.search(rf"^\s*{section}\n\s*-{{3,}}", text, re.M), f"{name}: no {section}"
     for parameter in formula.signature.parameters:

@@ -20,7 +20,7 @@ from scenario_checks import (
     verdicts,
 )
 
-from loambrief.findings.model import NeedKind
+from loambrief.findings.model import JudgedKind, NeedKind, Verdict
 from loambrief.report.blocks import plain
 from loambrief.tables import references
 
@@ -357,3 +357,28 @@ def test_a_case_that_cannot_be_right_is_refused(name):
     """ensures that the case is refused with the place in the file."""
     said = refusal(name)
     assert said and re.match(r"\d+: ", said), said
+
+
+@every_field
+def test_what_is_needed_is_acted_on(name):
+    """ensures that a verdict of needed has an action, a caution or a line of page 1.
+
+    The action names the key, brings it, or says in a caution how it is to be brought.
+    """
+    s = scenario(name)
+    for verdict in s.plan.verdicts:
+        if verdict.verdict is not Verdict.NEEDED or verdict.kind not in (
+                JudgedKind.NUTRIENT, JudgedKind.AMENDMENT):
+            continue
+        here = [a for a in s.plan.actions
+                if not a.place.id or not verdict.place.id or a.place.id == verdict.place.id]
+        served = [a for a in here if verdict.key in (a.item, a.kind.value, *a.meets)
+                  or a.supplies.get(verdict.key, 0.0) > 0
+                  or (verdict.key == "sulfur" and a.kind is NeedKind.ACIDIFY)
+                  or (verdict.finding_ids and set(verdict.finding_ids) & set(a.finding_ids))]
+        cautioned = verdict.key == "Mg" and any(
+            c.key == "actions.caution_dolomitic" for a in here for c in a.cautions)
+        assert served or cautioned, (verdict.id, verdict.reason)
+        if verdict.key == "Mg" and not any(a.supplies.get("Mg", 0.0) >= (verdict.amount or 0.0)
+                                           for a in here):
+            assert cautioned or any(a.item == "Mg" for a in here), verdict.id

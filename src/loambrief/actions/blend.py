@@ -52,6 +52,7 @@ class BlendZone:
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
     barred: frozenset[str] = frozenset()
+    """Offers that may not be spread here, such as manure all inside a setback."""
 
     def wanted(self) -> dict[str, float]:
         """Needs above zero, in a fixed order."""
@@ -314,7 +315,9 @@ class _Programme:
 
 def _most(zone: BlendZone, offer: Offer) -> float:
     """Pounds per acre beyond which a product can serve no need of the zone."""
+    if offer.id in zone.barred:
+        return 0.0
     useful = [amount / offer.fraction(n) for n, amount in zone.wanted().items()
-              if offer.fraction(n) > 0 and offer.id not in zone.barred]
+              if offer.fraction(n) > 0]
     most = max(useful, default=0.0)
     return most if offer.most_lb_ac is None else min(most, offer.most_lb_ac)

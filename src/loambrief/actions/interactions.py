@@ -5,12 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
-from loambrief.actions.limits import waters
 from loambrief.actions.model import Action, Window
 from loambrief.actions.orders import needed_lb
-from loambrief.case.schema import CaseFile, NearWater
+from loambrief.actions.setback import cautions
+from loambrief.case.schema import CaseFile
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
-from loambrief.topics.nutrients.formulas_manure import STRIP_FT, manure_setback_ft
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
@@ -20,7 +19,6 @@ SMALL_AC = 0.5
 proportion (our own cut)."""
 FT2_PER_AC = 43.56
 """Thousand square feet in an acre."""
-OWN_SETBACK = ("well", "sinkhole", "tile inlet")
 G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
 WITHOUT_AMOUNT = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
@@ -153,32 +151,6 @@ def _small_area(case: CaseFile, action: Action) -> list[Message]:
     return [say("actions.note_small_area", small=small)]
 
 
-def _kept_off(case: CaseFile, water: NearWater) -> Message:
-    """A stated water and the distance that manure keeps: the case's, else the table's."""
-    if water.setback is not None:
-        feet = water.setback.value
-    else:
-        feature = water.kind if water.kind in OWN_SETBACK else "surface water"
-        feet = float(manure_setback_ft.evaluate(
-            feature=feature, region=case.farm.region,
-            strip_ft=water.strip.value if water.strip else 0.0).value)
-    return say("actions.caution_near_water", kind=water.kind, distance=water.distance.value,
-               feet=feet, inside=water.distance.value < feet, own=water.setback is not None)
-
-
-def _setback(case: CaseFile, action: Action) -> list[Message]:
-    """Distance to water that manure keeps, where water is near."""
-    if action.material_kind not in LIVE_SOURCES:
-        return []
-    told = [_kept_off(case, water) for water in waters(case, action.place.id)]
-    if told or not case.field.sensitive_areas:
-        return told
-    bare, strip = (manure_setback_ft.evaluate(feature="surface water", region=case.farm.region,
-                                              strip_ft=width) for width in (0.0, STRIP_FT))
-    return [say("actions.caution_setback", feet=float(bare.value), strip=float(strip.value),
-                places=list(case.field.sensitive_areas))]
-
-
 def interactions(case: CaseFile, findings: tuple[Finding, ...],
                  actions: list[Action]) -> list[Action]:
     """Cautions that arise only because actions, water or stock meet on one area."""
@@ -186,7 +158,7 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
     for action in actions:
         beside = [a for a in actions if a.id != action.id and same_area(action, a)]
         extra = tuple(_of(case, findings, action, beside))
-        first = (*_setback(case, action), *_small_area(case, action))
+        first = (*cautions(case, action), *_small_area(case, action))
         told.append(replace(action, cautions=(*first, *action.cautions, *extra)))
     return told
 

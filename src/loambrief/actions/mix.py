@@ -16,16 +16,20 @@ from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.raw_manure import caution, window
 from loambrief.actions.reasons import Clash, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, spanned, step_down
+from loambrief.actions.setback import barred, kept_off, limit_of
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName
-from loambrief.findings.model import Message, say
+from loambrief.findings.crop_kinds import known_crop, seeded_in_rows
+from loambrief.findings.model import Message, Need, say
 from loambrief.topics.nutrients.formulas_limits import band_limit
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
+SEED_ROW = "nutrients.caution_seed_row"
+"""Caution that holds only where the product may go beside the seed."""
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 BANDED = ("N", "P2O5", "K2O")
@@ -69,7 +73,9 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
     wanted = tuple(
         BlendZone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
              {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
-             {n: limit.amount for n, limit in limits.get(zone_id, {}).items()})
+             {n: limit.amount for n, limit in limits.get(zone_id, {}).items()},
+             barred(case, zone_id, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
+                    usable))
         for zone_id, needs in sorted(zones.items())
     )
     optional = {zone_id: frozenset(n.need.item for n in needs if n.need.optional)
@@ -171,8 +177,11 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
              limits: tuple[Message, ...], cap: float | None, held: list[Result]) -> Action:
     need = lead.need
     unit, size = _unit(offer)
+    area, off = kept_off(case, need.place.id, need.area_ac, offer.material)
+    limits = (*limits, *(limit_of(s, area) for s in off))
     merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
     items = [n.need.item for n in met]
+    placed = _placement(case, offer, rate * size, need)
     low, high = (None, None) if span is None else spanned(span[0] / size, span[1] / size)
     action = base(
         case, merged, offer.id,
@@ -185,14 +194,17 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         cap=None if cap is None else cap / size,
         rate_low=low, rate_high=high,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
-                 standing=case.field.tillage == "perennial"),),
+                 standing=case.field.tillage == "perennial", place=placed),),
         supplies=supplies(offer, rate * size), meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *offer.metals, *held),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
-        **priced(offer, rate, unit, need.area_ac),
+        **priced(offer, rate, unit, area),
     )
+    if off:
+        action = replace(action, area_ac=area,
+                         results=(*action.results, *(r for s in off for r in s.results)))
     if offer.wait is not None:
         assert action.window is not None
         action = replace(action, window=window(case, action.window, offer.wait),
@@ -200,7 +212,25 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
                          results=(*action.results, *offer.wait.results))
     known = {c.key for c in action.cautions}
     extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
-    return replace(action, cautions=action.cautions + extra)
+    told = action.cautions + extra
+    beside = tuple(c for c in told if c.key == SEED_ROW and placed == "either")
+    return replace(action, cautions=(*(c for c in told if c.key != SEED_ROW), *beside))
+
+
+def _placement(case: CaseFile, offer: Offer, pounds: float, need: Need) -> str:
+    """How a product may be placed: ``broadcast only``, ``band only``, ``either`` or ``broadcast``.
+
+    A band is offered only within a published limit for it, and never for boron.
+    """
+    if offer.fraction("B") > 0:
+        return "broadcast only"
+    if need.params.get("placement") == "band":
+        return "band only"
+    crop = known_crop(case.field.crop)
+    if offer.material.kind != "fertilizer" or crop is None or not seeded_in_rows(case, crop):
+        return "broadcast"
+    most = _band_most(case, offer)
+    return "either" if most is not None and pounds <= most else "broadcast"
 
 
 def _last_pound(blend: Blend, items: list[str]) -> tuple[Message, ...]:
@@ -212,22 +242,28 @@ def _last_pound(blend: Blend, items: list[str]) -> tuple[Message, ...]:
 
 def _band(case: CaseFile, offer: Offer, pounds: float) -> tuple[Message, ...]:
     """Where the rate is more than a band beside the seed may hold, by a published limit."""
-    if offer.material.kind != "fertilizer":
+    most = _band_most(case, offer)
+    if offer.fraction("B") > 0 or most is None or pounds <= most:
         return ()
+    return (say("actions.note_band", most=most, crop=case.field.crop),)
+
+
+def _band_most(case: CaseFile, offer: Offer) -> float | None:
+    """Most of a product in a band beside the seed [lb/ac]; None where no limit is published."""
+    if offer.material.kind != "fertilizer":
+        return None
     try:
         find_crop(case.field.crop)
         limits = {n: band_limit(case.field.crop, n) for n in BANDED}
         both = band_limit(case.field.crop, "N+K2O")
     except UnknownName:
-        return ()
+        return None
     shares = {n: offer.fraction(n) for n in BANDED}
     most = [float(limit) / shares[n] for n, limit in limits.items()
             if limit is not None and shares[n] > 0]
     if both is not None and shares["N"] + shares["K2O"] > 0:
         most.append(float(both) / (shares["N"] + shares["K2O"]))
-    if not most or pounds <= min(most):
-        return ()
-    return (say("actions.note_band", most=min(most), crop=case.field.crop),)
+    return min(most, default=None)
 
 
 def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, ...],

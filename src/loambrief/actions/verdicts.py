@@ -114,6 +114,9 @@ def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[A
     if open_ones:
         return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
     wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
+    if not wanted and offer.material.kind in AMENDMENT_OF:
+        why = next(j.why for j in judgements if j.key in holds)
+        return verdict(Verdict.NOT_NEEDED, "material_amendment", items=list(holds), why=why)
     if not wanted:
         return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
     if over:

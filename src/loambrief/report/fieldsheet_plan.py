@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from loambrief import __version__, numbers
 from loambrief.agronomy.registry import Result
@@ -17,7 +18,7 @@ from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
 from loambrief.case.sheet_layout import SECTIONS, About, Layout, Plant, WeedLine, Zone, identified
 from loambrief.findings.model import Place, say
 from loambrief.report.text import Writer
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 from loambrief.tables.harmful import harmful_row
 from loambrief.topics.sampling.formulas import samples_needed_iterated
 from loambrief.topics.sampling.formulas_error import constant
@@ -25,11 +26,7 @@ from loambrief.units import CM_PER_INCH
 
 MOST_ZONES, MOST_WEEDS, MOST_PLANTS = 8, 20, 8
 CORE_TEST = "phosphorus"
-
-
-def setting(name: str) -> float:
-    """A single number of ``sampling/fieldsheet``."""
-    return load("sampling/fieldsheet").find(name=name)["value"]
+setting = partial(named_number, "sampling/fieldsheet")
 
 
 @dataclass(frozen=True)

@@ -283,6 +283,11 @@ def reference(key: str) -> Reference:
     return known[key]
 
 
+def named_number(table: str, name: str) -> float:
+    """The number that stands under a name in a table of single numbers."""
+    return load(table).find(name=name)["value"]
+
+
 def all_tables(folder: str = "") -> tuple[str, ...]:
     """Names of every grid table that is shipped, or of those in a folder, sorted."""
     return _names(folder, [".csv"])

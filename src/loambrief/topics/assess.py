@@ -18,6 +18,7 @@ from loambrief.topics.nutrients import findings as nutrients
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
+from loambrief.topics.sampling.age import held_to_no_rate
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.weeds import findings as weeds
 
@@ -74,6 +75,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
         said = module.assess(case)
         findings += said.findings
         missing += said.missing
+    findings = [held_to_no_rate(case, f) for f in findings]
     ids = [f.id for f in findings]
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from loambrief.case.schema import CaseFile, Material
+from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
@@ -38,6 +38,8 @@ ON_OFFER = {"Ca": "calcium", "Mg": "magnesium", "Zn": "zinc", "B": "boron", "Mn"
 """Judged where they were measured, where the crop is fed them, or where they are on offer."""
 AMENDMENTS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum", NeedKind.ACIDIFY: "sulfur"}
 MATERIAL_OF = {"gypsum": "gypsum", "sulfur": "elemental sulfur"}
+ALUMINUM_PH = 5.5
+"""Below it exchangeable aluminum is to be expected (Kamprath 1970; from memory, unverified)."""
 _WEIGHT = {Verdict.NEEDED: 0, Verdict.NOT_JUDGED: 1, Verdict.OPTIONAL: 2, Verdict.NOT_NEEDED: 3}
 
 
@@ -203,8 +205,18 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     kinds = {m.kind for m in case.materials}
     for key, kind in MATERIAL_OF.items():
         if kind in kinds:
+            if key == "gypsum" and sample is not None and _sour(sample):
+                yield amendment(key, place, Verdict.NOT_JUDGED, "gypsum_below_the_lime",
+                                "subsoil_aluminum", crop=crop, test=key)
+                continue
             yield amendment(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer",
                             "sodium" if key == "gypsum" else "adviser", crop=crop, test=key)
+
+
+def _sour(sample: Sample) -> bool:
+    """So acid that gypsum could only be meant against aluminum, which lies too deep for lime."""
+    main = main_increment(sample)
+    return main is not None and main.ph is not None and main.ph < ALUMINUM_PH
 
 
 def _brings(material: Material, field: str) -> bool:

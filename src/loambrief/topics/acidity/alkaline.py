@@ -12,6 +12,9 @@ from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say
 from loambrief.topics.acidity.formulas_targets import SUITS, TOO_ALKALINE, ph_suitability
 from loambrief.topics.acidity.state import AcidState
 
+FAR_ABOVE_PH = 1.0
+"""A pH at the upper limit of a crop is a fault where the best range ends so far below that
+limit, whatever the error of the reading: our own step."""
 SODIUM_PH = 8.5
 """Above this a soil without a sodium test deserves one (classes of Handbook 60)."""
 
@@ -44,6 +47,18 @@ class Fit:
     @property
     def too_alkaline(self) -> bool:
         return self.result is not None and self.result.value == TOO_ALKALINE
+
+    @property
+    def best(self) -> tuple[float | None, float | None]:
+        """Ends of the range that the crop likes best [pH]."""
+        about = {} if self.result is None else self.result.details
+        low, high = about.get("best_low"), about.get("best_high")
+        return (low if isinstance(low, float) else None, high if isinstance(high, float) else None)
+
+    @property
+    def far_above_best(self) -> bool:
+        high = self.best[1]
+        return high is not None and self.limit is not None and self.limit - high >= FAR_ABOVE_PH
 
     @property
     def place(self) -> str | None:

@@ -130,7 +130,8 @@ def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
 def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[Status, int]:
     if state.calcareous or not state.below_trigger:
         if found.too_alkaline:
-            return (Status.WATCH, 1) if found.near else (Status.LIMITING, 2)
+            unsure = found.near and not found.far_above_best
+            return (Status.WATCH, 1) if unsure else (Status.LIMITING, 2)
         if found.near:
             return Status.WATCH, 1
         if state.near_trigger and not state.calcareous:
@@ -166,7 +167,8 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
                   crop=target.crop if limed else found.crop, where=state.place, low=limed,
                   near=state.near_trigger, depends=state.depends_on_subsoil, small=small,
-                  suits=found.suits, range=found.place, turns=found.near, limit=found.limit),
+                  suits=found.suits, range=found.place, turns=found.near, limit=found.limit,
+                  over=found.too_alkaline, best_low=found.best[0], best_high=found.best[1]),
         status=status, severity=severity, confidence=sure,
         grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
         reference=_reference(state, found, limed),

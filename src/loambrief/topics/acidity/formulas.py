@@ -8,20 +8,17 @@ The lime tables are in :mod:`loambrief.topics.acidity.formulas_lime`, sieve fact
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from loambrief.agronomy.possible import NotNegative, Percent, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 
 BUFFERS = "acidity/buffer_acidity"
 UNCALIBRATED = ("modified-mehlich",)
 """Buffers for which only regressions of single laboratories exist."""
-
-
-def constant(name: str) -> float:
-    """A single number of ``acidity/constants``."""
-    return load("acidity/constants").find(name=name)["value"]
+constant = partial(named_number, "acidity/constants")
 
 
 @formula(unit="meq/100g", source="clemson-cec", locator="by buffer method", how="seen")
@@ -46,8 +43,6 @@ def exchange_acidity(buffer_method: str, buffer_ph: SoilPh) -> Answer:
     ------
     UnknownName
         Not a buffer method.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----
@@ -328,8 +323,6 @@ def lime_passes(product_ton_ac: NotNegative, placement: str, region: str | None 
 
     Raises
     ------
-    ImpossibleInput
-        Negative lime.
     UnknownName
         Another placement.
 

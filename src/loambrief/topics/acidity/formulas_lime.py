@@ -369,8 +369,6 @@ def lime_requirement_uk(texture: str, soil_ph: SoilPh, target_ph: SoilPh) -> Ans
     ------
     UnknownName
         Not a texture.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----

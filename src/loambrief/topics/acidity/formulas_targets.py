@@ -81,8 +81,6 @@ def ph_target(
     ------
     UnknownName
         No such crop.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----
@@ -242,11 +240,6 @@ def sulfur_for_lime(carbonate_pct: Percent, depth_in: Positive) -> Answer:
     depth_in : float
         Depth of the layer [in].
 
-    Returns
-    -------
-    float
-        Sulfur [lb/ac].
-
     Notes
     -----
     Mass of the layer (2,000,000 lb per 6 2/3 in) x carbonate / 3.12: about 6,400 lb for each
@@ -285,8 +278,6 @@ def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
     ------
     UnknownName
         No such crop.
-    ImpossibleInput
-        Not a pH.
 
     Notes
     -----

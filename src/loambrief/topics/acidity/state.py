@@ -12,6 +12,7 @@ from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import buffer_ph_error, constant
 from loambrief.topics.acidity.formulas_targets import ph_target
+from loambrief.topics.sampling.pooled import pooled_error
 from loambrief.units import plain
 
 SUBSOIL_TOP_IN = 6.0
@@ -73,7 +74,8 @@ class AcidState:
     ph, surface_ph, subsoil_ph : float or None
         pH in water of the tilled layer, of the shallow slice, of the subsoil [pH].
     ph_error : float
-        One standard deviation of the tilled layer's pH [pH].
+        One standard deviation of the tilled layer's pH, or of the mean of pooled samples
+        where that is more [pH].
     """
 
     sample: Sample
@@ -212,6 +214,9 @@ def acid_state(case: CaseFile, sample: Sample) -> AcidState:
         error = None
         if ph is not None:
             error = buffer_ph_error.evaluate(soil_ph=ph, cores=sample.cores)
+            between = pooled_error(main, "ph", "buffer_ph")
+            if between is not None and between.number > error.number:
+                error = between
     return AcidState(
         sample=sample, place=place, main=main, surface=surface, ph=ph, surface_ph=top,
         subsoil_ph=subsoil, organic=organic, target=target,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
+from loambrief.case.select import main_increment, sample_area_ac, surface_increment
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (
@@ -46,6 +46,7 @@ from loambrief.topics.carbon_nitrogen.line import nitrogen_line
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
 from loambrief.topics.carbon_nitrogen.season import season_nitrogen
+from loambrief.topics.sampling.age import past_interval
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
 LIMITS = 2
@@ -123,7 +124,7 @@ def assess(case: CaseFile) -> Assessment:
 
 
 def _confidence(case: CaseFile, sample: Sample, **more: bool):
-    return grade_confidence(age_days=age_days(case, sample.date), cores=sample.cores,
+    return grade_confidence(past_interval=past_interval(case, sample), cores=sample.cores,
                             cores_matter=True, **more)
 
 

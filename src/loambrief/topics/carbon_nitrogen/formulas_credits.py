@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import Positive, not_negative
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
 from loambrief.tables import load
@@ -47,10 +47,7 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
     Notes
     -----
     Made for corn in Nebraska; other states print other credits. Soybean from memory, unverified.
-
-    References
-    ----------
-    grassini-2017-alfalfa-credit; npnrd-n-credits (dry bean); shapiro-ec117 (soybean).
+    Sources: npnrd-n-credits (dry bean); shapiro-ec117 (soybean).
     """
     if stand is not None and stand not in STANDS:
         raise UnknownName("stand", stand, STANDS)
@@ -71,7 +68,7 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
 
 @formula(unit="lb/ac", source="merced-soil-ppm", locator="doubled for each six inches", how="seen",
          valid={"nitrate_n_ppm": (0.0, 200.0), "depth_in": (1.0, 48.0)})
-def soil_nitrate_n_lb_ac(nitrate_n_ppm: float, depth_in: Positive) -> Answer:
+def soil_nitrate_n_lb_ac(nitrate_n_ppm: NotNegative, depth_in: Positive) -> Answer:
     """Nitrate nitrogen in a layer of soil.
 
     Parameters
@@ -87,23 +84,17 @@ def soil_nitrate_n_lb_ac(nitrate_n_ppm: float, depth_in: Positive) -> Answer:
         Nitrogen [lb/ac] at 2 lb per ppm in six inches; ``details`` hold ``low``, by the furrow
         slice of 2,000,000 lb in 6 2/3 in.
 
-    Raises
-    ------
-    ImpossibleInput
-        A negative number, or no depth.
-
     Notes
     -----
     What is there on the day of sampling; rain can take it out of reach before the crop does.
     """
-    not_negative(nitrate_n_ppm=nitrate_n_ppm)
     return Answer(LB_AC_PER_PPM_6IN * nitrate_n_ppm * depth_in / 6.0,
                   details={"low": nitrate_n_ppm * SLICE_LB / 1e6 * depth_in / SLICE_DEPTH_IN})
 
 
 @formula(unit="lb/ac", source="ucanr-n-in-water", locator="conversion factor and example",
          how="seen", valid={"nitrate_n_mg_l": (0.0, 60.0), "water_in": (0.0, 60.0)})
-def water_nitrogen_lb_ac(nitrate_n_mg_l: float, water_in: float) -> float:
+def water_nitrogen_lb_ac(nitrate_n_mg_l: NotNegative, water_in: NotNegative) -> float:
     """Nitrogen that irrigation water brings in a season.
 
     Parameters
@@ -113,23 +104,9 @@ def water_nitrogen_lb_ac(nitrate_n_mg_l: float, water_in: float) -> float:
     water_in : float
         Water put on, no more than the crop uses [in].
 
-    Returns
-    -------
-    float
-        Nitrogen [lb/ac].
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
     0.227 lb for each ppm and acre-inch. Water beyond what the crop uses counts for nothing.
-
-    References
-    ----------
-    ucanr-n-in-water; csu-water-n-credit (0.23).
+    Sources: csu-water-n-credit (0.23).
     """
-    not_negative(nitrate_n_mg_l=nitrate_n_mg_l, water_in=water_in)
     return LB_PER_ACRE_INCH_PPM * nitrate_n_mg_l * water_in

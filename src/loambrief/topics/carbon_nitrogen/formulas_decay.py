@@ -183,11 +183,6 @@ def residue_carbon_nitrogen(material: str) -> Answer:
     material : str
         Such as ``"corn stover"``, ``"wheat straw"``, ``"hairy vetch cover"``.
 
-    Returns
-    -------
-    float
-        C:N [1].
-
     Raises
     ------
     UnknownName

@@ -80,8 +80,6 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
 
     Raises
     ------
-    ImpossibleInput
-        A percentage outside 0 to 100.
     UnknownName
         No share for that material and period.
 

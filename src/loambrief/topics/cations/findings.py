@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import age_days
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Assessment,
@@ -31,6 +30,7 @@ from loambrief.topics.cations.limits import (
     tetany_finding,
 )
 from loambrief.topics.cations.state import CationState, cation_state
+from loambrief.topics.sampling.age import past_interval
 
 TOPIC = "cations"
 PRACTICE = ("Ca", "Mg", "K", "H")
@@ -65,7 +65,8 @@ def assess(case: CaseFile) -> Assessment:
 def confidence(case: CaseFile, state: CationState, *, matches: bool = True,
                agrees: bool = True) -> Confidence:
     """By the written rule."""
-    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+    return grade_confidence(past_interval=past_interval(case, state.sample),
+                            cores=state.sample.cores,
                             cores_matter=True, method_matches=matches, agrees=agrees)
 
 

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.possible import NotNegative, Positive, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 from loambrief.units import EQUIVALENT_MG
 
 CATIONS = ("Ca", "Mg", "K", "Na", "H", "Al", "NH4")
 DIVISORS = ("exact", "clemson", "trade")
 LIMEY_FIZZ = ("very slight", "slight", "strong", "violent")
-
-
-def constant(name: str) -> float:
-    """A single number of ``cations/constants``."""
-    return load("cations/constants").find(name=name)["value"]
+constant = partial(named_number, "cations/constants")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:
@@ -57,8 +55,6 @@ def ppm_to_meq(ppm: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration.
     UnknownName
         No such cation or set of divisors.
 
@@ -91,8 +87,6 @@ def meq_to_ppm(meq: NotNegative, cation: str, divisors: str = "exact") -> Answer
 
     Raises
     ------
-    ImpossibleInput
-        Negative charge.
     UnknownName
         No such cation or set of divisors.
 
@@ -180,8 +174,6 @@ def cation_saturation(
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration, or no capacity.
     UnknownName
         No such cation or set.
 
@@ -354,8 +346,6 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
 
     Raises
     ------
-    ImpossibleInput
-        A negative share.
     UnknownName
         The scheme has no range for that cation.
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import age_days, sample_area_ac
+from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
@@ -28,6 +28,7 @@ from loambrief.topics.acidity.findings import wants_lime
 from loambrief.topics.acidity.state import AcidState, region_of
 from loambrief.topics.cations.formulas import constant
 from loambrief.topics.cations.state import CationState
+from loambrief.topics.sampling.age import past_interval
 
 TOPIC = "cations"
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
@@ -36,7 +37,8 @@ FORAGE_GROUPS = ("grass forage", "alfalfa", "legume")
 
 
 def _confidence(case: CaseFile, state: CationState) -> Confidence:
-    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+    return grade_confidence(past_interval=past_interval(case, state.sample),
+                            cores=state.sample.cores,
                             cores_matter=True, method_matches=state.method_fits)
 
 
@@ -155,6 +157,8 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
                                          ca_charge=ca_charge, mg_charge=mg_charge),
                            Grade.MEASURED, ("msu-ca-mg-ratios",)),),
         needs=needs, sources=("msu-ca-mg-ratios",),
+        judgements=(nutrient("Ca", state.place, Verdict.NEEDED, "calcium_low", "soil_test",
+                             crop=case.field.crop, liming=liming, methods=[]),) if is_low else (),
     )
 
 

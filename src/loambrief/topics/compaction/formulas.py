@@ -8,6 +8,7 @@ holds for one soil only (Busscher and others 1997).
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from itertools import pairwise
 from statistics import median
 
@@ -15,13 +16,10 @@ from loambrief.agronomy.intervals import binomial_interval, confidence, numbers
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, named_number
 from loambrief.units import KPA_PER_PSI
 
-
-def constant(name: str) -> float:
-    """A single number of ``compaction/constants``."""
-    return load("compaction/constants").find(name=name)["value"]
+constant = partial(named_number, "compaction/constants")
 
 
 def threshold_psi(key: str) -> float:

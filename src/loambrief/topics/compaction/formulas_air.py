@@ -170,11 +170,6 @@ def water_filled_pore_space_pct(
     particle_density_g_cm3 : float
         Density of the solids [g/cm3].
 
-    Returns
-    -------
-    float
-        Water-filled pore space [% of pores], at most 100; more is flagged.
-
     Raises
     ------
     ImpossibleInput
@@ -217,8 +212,6 @@ def bulk_density_class(bulk_density_g_cm3: Positive, texture: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A density at or below zero.
     UnknownName
         Not a texture class.
 

@@ -7,19 +7,16 @@ protein, fat and ash. Neither is a ration.
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from loambrief.agronomy.possible import Percent, percent
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import named_number
 
 KINDS = ("legume", "mixed", "grass")
 TDN_VARIANTS = ("nitrogen-free ndf", "plain ndf")
-
-
-def coefficient(name: str) -> float:
-    """A single number of ``forage/coefficients``."""
-    return load("forage/coefficients").find(name=name)["value"]
+coefficient = partial(named_number, "forage/coefficients")
 
 
 def fibre(adf_pct: float, ndf_pct: float) -> None:

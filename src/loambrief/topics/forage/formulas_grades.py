@@ -150,8 +150,6 @@ def external_ash_pct(kind: str, ash_pct: Percent) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        Not a percentage.
     UnknownName
         Not a kind.
 

@@ -37,8 +37,6 @@ def nitrate_converted(value_ppm: NotNegative, from_form: str, to_form: str) -> f
 
     Raises
     ------
-    ImpossibleInput
-        A negative concentration.
     UnknownName
         Not a form.
 

@@ -187,8 +187,6 @@ def biosolids_annual_rate(metal: str, concentration_mg_kg: Positive) -> Answer:
     ------
     UnknownName
         No such metal.
-    ImpossibleInput
-        A concentration not above zero.
 
     Notes
     -----

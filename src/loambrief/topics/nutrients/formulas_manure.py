@@ -19,6 +19,7 @@ BASES = ("nitrogen", "guide", "removal", "none")
 the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
+FT2_PER_ACRE = 43560.0
 
 
 @formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
@@ -217,6 +218,38 @@ def manure_setback_ft(feature: str, region: str | None = None,
                   details={"own_region": bool(own), "strip": row["condition"] == STRIP})
 
 
+@formula(unit="ac", source="cfr-40-412-4", locator="paragraph (c)(5): area inside the setback",
+         how="convention")
+def setback_strip_ac(setback_ft: NotNegative, distance_ft: NotNegative,
+                     length_ft: NotNegative) -> float:
+    """Area along water that gets no manure.
+
+    Parameters
+    ----------
+    setback_ft : float
+        Distance from the water that gets no manure [ft].
+    distance_ft : float
+        From the water to the edge of the area that is spread [ft].
+    length_ft : float
+        Of the water along that area [ft].
+
+    Returns
+    -------
+    float
+        Strip of the area that lies inside the setback [ac]; 0 where the area begins beyond it.
+
+    Raises
+    ------
+    ImpossibleInput
+        A negative number.
+
+    Notes
+    -----
+    (Setback - distance) x length / 43,560. A bend or a corner makes it a little more or less.
+    """
+    return max(setback_ft - distance_ft, 0.0) * length_ft / FT2_PER_ACRE
+
+
 @formula(unit="d", source="cfr-7-205-203", locator="paragraph (c)(1)", how="seen")
 def raw_manure_interval(crop: str) -> Answer[float]:
     """Days that pass between working in raw manure and the harvest of a crop for people.
@@ -241,11 +274,8 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     -----
     Law for certified organic farms. The produce safety rule (21 CFR 112.56) states no interval of
     its own yet; the usual guidance takes these. Buyers of leafy crops often ask for a year or more.
-    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil.
-
-    References
-    ----------
-    cfr-7-205-203; cornell-gap-amendments; csu-90-120-day.
+    A crop that ``nutrients/raw_manure_crops`` does not name counts as touching soil. Sources:
+    cornell-gap-amendments; csu-90-120-day.
     """
     lineage = find_crop(crop).lineage
     touches = not any(r["crop"] in lineage for r in load("nutrients/raw_manure_crops"))

@@ -192,7 +192,8 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     -------
     Answer
         Low end of the typical rate [lb/ac of the element]; details ``low``, ``high``,
-        ``placement``. None where the table has none (iron: soil rates fail on lime soils).
+        ``placement``, and ``band`` where a band takes less. None where the table has none
+        (iron: soil rates fail on lime soils).
 
     Raises
     ------
@@ -209,9 +210,10 @@ def micronutrient_typical_rate(nutrient: str, crop: str) -> Answer:
     if not rows:
         return Answer(None, notes=(f"no typical rate of {nutrient} in the table",))
     row = rows[0]
+    band = next((r["high"] for r in rows[1:] if r["placement"] == "band"), None)
     return by_row(row, row["low"],
                   details={"nutrient": nutrient, "low": row["low"], "high": row["high"],
-                           "placement": row["placement"]})
+                           "placement": row["placement"], "band": band})
 
 
 @formula(unit="lb/ac", source="umn-sulfur", locator="sulfur from organic matter", how="seen",

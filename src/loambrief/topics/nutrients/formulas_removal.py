@@ -66,8 +66,6 @@ def crop_removal(crop: str, yield_: NotNegative, nutrient: str,
     ------
     UnknownName
         No such crop or nutrient.
-    ImpossibleInput
-        A negative yield.
 
     Notes
     -----

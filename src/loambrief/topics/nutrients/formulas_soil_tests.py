@@ -81,11 +81,6 @@ def olsen_p_from_mehlich3_idaho(mehlich3_ppm: NotNegative) -> Answer:
     mehlich3_ppm : float
         Mehlich-3 phosphorus [ppm].
 
-    Returns
-    -------
-    Answer
-        Olsen phosphorus [ppm].
-
     Notes
     -----
     Olsen = M3 / 2.05 - 14; below 28.7 ppm it would be negative and 0 is given, flagged. The

@@ -44,6 +44,8 @@ from loambrief.units import plain
 
 TOPIC = "nutrients"
 FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron"}
+LEAF = "tissue"
+"""Item of the leaf test."""
 SULFUR_REGION = "Minnesota"
 SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
 ARID_PH = 7.5
@@ -273,7 +275,8 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
     if micro.status == "low" and _matters(micro):
         strong = micro.response == "high" or micro.own_scale
         status, severity = (Status.LIMITING, 2) if strong else (Status.WATCH, 1)
-        needs = (_micro_need(state, sample, micro),)
+        need = _micro_need(state, sample, micro)
+        needs = (*_leaf(state, sample, need), need)
     elif micro.status == "marginal" and _matters(micro):
         status, severity = Status.WATCH, 1
         if "broadcast_low" in micro.result.details:
@@ -325,7 +328,8 @@ def _no_scale(state: NutrientState, sample: Sample, place: Place, micro: Micro) 
 def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
     """Rate of the class scale itself; else the low end of the typical rate; else none."""
     details = micro.result.details
-    low = high = amount = None
+    low = high = amount = band = None
+    params: dict[str, Any] = {}
     results: tuple[Result, ...] = (micro.result,)
     sources: tuple[str, ...] = (micro.result.source,)
     if "broadcast_low" in details:
@@ -337,17 +341,36 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
         if typical.value is not None:
             amount = low = float(typical.value)
             high = float(typical.details["high"])
+            band = typical.details["band"]
+            params = {"placement": typical.details["placement"],
+                      **({"first": LEAF} if _confirmed_by_leaf(micro) else {})}
             results, sources = (micro.result, typical), (micro.result.source, typical.source)
     return Need(
         kind=NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",
         text=say("nutrients.need_micro", element=micro.element, crop=state.crop.name,
-                 band_low=details.get("band_low"), has_rate=amount is not None,
+                 band_low=details.get("band_low", band), has_rate=amount is not None,
                  typical="broadcast_low" not in details),
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=amount, low=low, high=high, cap=high if micro.element == "B" else None,
         results=results, sources=sources,
-        cautions=tuple(_micro_cautions(state, micro.element)),
+        cautions=tuple(_micro_cautions(state, micro.element)), params=params,
     )
+
+
+def _confirmed_by_leaf(micro: Micro) -> bool:
+    """A usual rate is no calibration: a leaf test says first whether it is spread at all."""
+    return micro.element != "B" and "broadcast_low" not in micro.result.details
+
+
+def _leaf(state: NutrientState, sample: Sample, need: Need) -> tuple[Need, ...]:
+    """The leaf test that a need waits for."""
+    if need.params.get("first") != LEAF:
+        return ()
+    return (Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample),
+                 area_ac=sample_area_ac(state.case, sample),
+                 text=say("nutrients.need_leaf", crop=state.crop.name, element=need.item,
+                          where=zone(sample)), results=need.results[:1],
+                 sources=need.sources[:1]),)
 
 
 def _micro_cautions(state: NutrientState, element: str) -> Iterator[Message]:

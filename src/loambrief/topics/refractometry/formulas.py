@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from functools import cache
+from functools import cache, partial
 
 from loambrief.agronomy.intervals import confidence, numbers, welch
 from loambrief.agronomy.possible import Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 from loambrief.tables.harmful import harmful_row
 
 INDEX_TABLE = "refractometry/sucrose_index"
@@ -27,11 +27,7 @@ LOWEST_INDEX, HIGHEST_INDEX = 1.30, 1.55
 COLDEST_C, HOTTEST_C = -5.0, 60.0
 LOWEST_CORRECTED, HIGHEST_CORRECTED = -2.0, 90.0
 """A reading at either end of the scale may leave it when its temperature is corrected."""
-
-
-def constant(name: str) -> float:
-    """A single number of ``refractometry/constants``."""
-    return load("refractometry/constants").find(name=name)["value"]
+constant = partial(named_number, "refractometry/constants")
 
 
 @cache

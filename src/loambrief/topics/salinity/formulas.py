@@ -7,19 +7,16 @@ Other mixtures are converted with their spread, never with a bare number.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 
 from loambrief.agronomy.possible import NotNegative, not_negative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, named_number
 
 EQUATIONS = "salinity/ece_equations"
 TEXTURES = "salinity/textures"
-
-
-def constant(name: str) -> float:
-    """A single number of ``salinity/constants``."""
-    return load("salinity/constants").find(name=name)["value"]
+constant = partial(named_number, "salinity/constants")
 
 
 def texture_group(texture: str) -> str | None:

@@ -32,11 +32,6 @@ def relative_yield_salinity(
     gypsiferous_shift_ds_m : float
         2 where the soil holds gypsum: plants stand that much more [dS/m]; 0 otherwise.
 
-    Returns
-    -------
-    float
-        Relative yield [%], between 0 and 100.
-
     Notes
     -----
     Yr = 100 - b (ECe - a), 100 below the threshold, 0 at the least. It compares crops under salt

@@ -151,8 +151,6 @@ def amendment_for_gypsum(gypsum_ton: NotNegative, amendment: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A negative amount.
     UnknownName
         No such amendment.
 

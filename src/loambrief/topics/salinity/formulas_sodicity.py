@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import named_number
 
-
-def constant(name: str) -> float:
-    """A single number of ``sodicity/constants``."""
-    return load("sodicity/constants").find(name=name)["value"]
+constant = partial(named_number, "sodicity/constants")
 
 
 @formula(unit="%", source="richards-1954-hb60", locator="definition", how="convention")
@@ -23,11 +22,6 @@ def exchangeable_sodium_pct(na_meq: NotNegative, cec_meq: Positive) -> Answer:
         Exchangeable sodium, dissolved sodium taken off [meq/100 g].
     cec_meq : float
         Cation exchange capacity by displacement [meq/100 g].
-
-    Returns
-    -------
-    float
-        ESP [%].
 
     Raises
     ------
@@ -113,11 +107,6 @@ def esp_from_sar(sar: NotNegative) -> Answer:
     ----------
     sar : float
         SAR of the saturation extract [(meq/L)^0.5].
-
-    Returns
-    -------
-    float
-        ESP [%], zero at the least.
 
     Notes
     -----

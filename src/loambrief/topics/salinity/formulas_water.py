@@ -103,11 +103,6 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
     leaching_fraction : float
         Share of the water put on that drains [1].
 
-    Returns
-    -------
-    float
-        ECe / ECw [1], straight lines between the rows of the table; the end rows outside it.
-
     Notes
     -----
     For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from memory,

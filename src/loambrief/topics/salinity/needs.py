@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from loambrief.agronomy.registry import subject
+from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
@@ -18,6 +18,7 @@ from loambrief.topics.salinity.formulas_gypsum import (
 from loambrief.topics.salinity.formulas_sodicity import constant
 from loambrief.topics.salinity.formulas_water import reclamation_leaching_in
 from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
+from loambrief.topics.sampling.pooled import relative_error
 from loambrief.units import plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
@@ -99,7 +100,9 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     mass = (LB_PER_ACRE_FOOT_AT_1 * density if density is not None else constant("acre_foot_lb"))
     inputs = {"cec_meq": cec, "target_esp_pct": target, "depth_in": main.increment.thickness_in,
               "soil_lb_per_acre_foot": mass}
-    values = [e.value for e in state.esps if e.kind != "at most"]
+    between = relative_error(main.increment, "exchangeable_sodium", "sodium")
+    known = [e.value for e in state.esps if e.kind != "at most"]
+    values = [max(min(known) * (1.0 - between), 0.0), min(max(known) * (1.0 + between), 100.0)]
     with subject(main.place):
         best = gypsum_requirement_us.evaluate(
             esp_pct=esp.value, efficiency=1.0 / constant("safety_factor"), **inputs)
@@ -159,6 +162,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
             ecw_ds_m=water_ec or 0.0)
         if water.value is not None and water.value < LEAST_LEACHING_IN:
             return None
+        ends = _leaching_ends(state, water, float(target.value), depth, water_ec or 0.0)
         dissolving = None
         if gypsum is not None and gypsum.amount:
             dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
@@ -187,8 +191,8 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
                    "dissolve_high_in": float(dissolving.details["high"]),
                    "solubility": float(dissolving.details["solubility_g_l"])}
         results.append(dissolving)
-    amount, low, high = (None if v is None else float(v) for v in (
-        water.value, water.details.get("low"), water.details.get("high")))
+    amount = None if water.value is None else float(water.value)
+    low, high = ends
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
         text=say("salinity.need_leach", amount=amount, low=low, high=high, **params),
@@ -199,6 +203,21 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
                  *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),
         cautions=tuple(cautions), params=params,
     )
+
+
+def _leaching_ends(state: SaltState, water: Result, target: float, depth: float,
+                   water_ec: float) -> tuple[float | None, float | None]:
+    """Range of the leaching depth [in], wider where pooled samples differ in their salt."""
+    low, high = (None if v is None else float(v) for v in (
+        water.details.get("low"), water.details.get("high")))
+    if low is None or high is None or not relative_error(state.layer.increment, "ec"):
+        return low, high
+    assert state.root_low is not None and state.root_high is not None
+    least, most = (reclamation_leaching_in.evaluate(
+        ece_ds_m=ece, target_ece_ds_m=target, soil_depth_in=depth, ecw_ds_m=water_ec)
+        for ece in (max(state.root_low, target), state.root_high))
+    return (min(low, float(least.details.get("low") or 0.0)),
+            max(high, float(most.details.get("high") or 0.0)))
 
 
 def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:

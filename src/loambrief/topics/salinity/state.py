@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.select import age_days, main_increment, surface_increment
+from loambrief.case.select import main_increment, surface_increment
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
@@ -25,6 +25,8 @@ from loambrief.topics.salinity.formulas_sodicity import (
     exchangeable_sodium_pct,
     sodium_adsorption_ratio,
 )
+from loambrief.topics.sampling.age import past_interval
+from loambrief.topics.sampling.pooled import relative_error
 from loambrief.units import EQUIVALENT_MG, plain
 
 PASTE = "saturated-paste"
@@ -157,6 +159,8 @@ def _slice(sample: Sample, increment: Increment) -> SliceSalt:
                 results = (*results, converted)
                 value = float(converted.value)
                 low, high = float(converted.details["low"]), float(converted.details["high"])
+            between = relative_error(increment, "ec")
+            low, high = low * (1.0 - min(between, 1.0)), high * (1.0 + between)
             censor = increment.ec.censor or ""
             found = SliceSalt(
                 increment, place,
@@ -311,7 +315,8 @@ def leached_for(case: CaseFile) -> CropTolerance | None:
 def confidence(case: CaseFile, state: SaltState, *, matches: bool = True,
                agrees: bool = True) -> Confidence:
     """Confidence in what one sample says, by the written rule."""
-    return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
+    return grade_confidence(past_interval=past_interval(case, state.sample),
+                            cores=state.sample.cores,
                             cores_matter=True, method_matches=matches, agrees=agrees)
 
 

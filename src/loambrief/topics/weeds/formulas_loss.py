@@ -38,11 +38,6 @@ def weed_yield_loss(density: NotNegative, i: float, a: float) -> Answer:
     a : float
         Greatest loss at any density [%].
 
-    Returns
-    -------
-    float
-        Yield loss [%].
-
     Notes
     -----
     YL = i D / (1 + i D / a). The parameters must be local: a five-site study found no common ones
@@ -104,11 +99,6 @@ def weed_density_for_loss(loss_pct: float, i: float, a: float) -> Answer:
         Loss per weed as density goes to zero [% per weed/m2].
     a : float
         Greatest loss at any density [%].
-
-    Returns
-    -------
-    float
-        Density [/m2].
 
     Raises
     ------

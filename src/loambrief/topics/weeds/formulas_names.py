@@ -4,22 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, partial
 from types import MappingProxyType
 
 from loambrief.errors import UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, named_number
 from loambrief.tables.harmful import harmful_row, may_be_offered
 
 SPECIES = "weeds/species"
 INDICATORS = "weeds/indicators"
 INDIFFERENCE = "weeds/indifference"
 AXES = ("reaction", "moisture", "nutrients", "salinity")
-
-
-def constant(name: str) -> float:
-    """A single number of ``weeds/constants``."""
-    return load("weeds/constants").find(name=name)["value"]
+constant = partial(named_number, "weeds/constants")
 
 
 def split(cell: object) -> tuple[str, ...]:

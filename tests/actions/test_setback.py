@@ -1,0 +1,79 @@
+"""The strip along water: off area, order and cost where its length is stated, said where not."""
+
+import pytest
+from plan_builders import case_of, finding, material, need
+
+from loambrief.actions.plan import make_plan
+from loambrief.findings.model import NeedKind, Place, Verdict, nutrient
+
+POTASH = material("potash", 600, k2o=60)
+MAP = material("map", 900, n=11, p2o5=52)
+
+
+def manure(kind="manure"):
+    return material("litter", 4, kind, spread=6, available_n=1.5, p2o5=2.9, k2o=2.4)
+
+
+def plan(water, kind="manure", area="40 ac"):
+    """40 ac in one zone that wants potash and phosphate beside a water."""
+    case = case_of((manure(kind), POTASH, MAP), field={
+        "crop": "corn", "area": area, "yield_goal": {"value": "180 bu/ac", "basis": "mean"},
+        "near_water": [water] if water else []})
+    wanted = (need(NeedKind.NUTRIENT, "K2O", 60.0), need(NeedKind.NUTRIENT, "P2O5", 70.0))
+    return make_plan(case, (finding(*wanted),), tuple(
+        nutrient(k, Place("A", "A"), Verdict.NEEDED, "below_critical", test=k, crop="corn",
+                 methods=[]) for k in ("P2O5", "K2O")))
+
+
+def litter(made):
+    return next((a for a in made.actions if a.material_id == "litter"), None)
+
+
+@pytest.mark.parametrize("kind", ["manure", "compost"])
+def test_the_strip_comes_off_area_order_and_cost(kind):
+    """ensures that 1,089 ft of stream 20 ft off take 2 ac of 40 away.
+
+    Source: cfr-40-412-4 (c)(5), 100 ft: (100 - 20) x 1,089 / 43,560 = 2.0 ac.
+    """
+    made = plan({"kind": "stream", "distance": "20 ft", "length": "1089 ft"}, kind)
+    action = litter(made)
+    assert action.area_ac == pytest.approx(38.0)
+    assert action.cost_total == pytest.approx(action.cost_per_ac * 38)
+    order, = [o for o in made.orders if o.material_id == "litter"]
+    assert order.needed_lb == pytest.approx(action.rate * 38 * 2000)
+    told, = [m for m in action.limits if m.key == "actions.limit_setback"]
+    assert (told.params["feet"], told.params["kind"]) == (100.0, "stream")
+    assert action.cautions[0].params["off"] == pytest.approx(2.0)
+
+
+def test_an_unstated_length_is_said_and_stays_in_the_order():
+    """ensures that the page tells what each 100 ft take off while the order holds all.
+
+    (100 - 20) x 100 / 43,560 = 0.18 ac.
+    """
+    action = litter(plan({"kind": "stream", "distance": "20 ft"}))
+    assert action.area_ac == 40.0
+    told = action.cautions[0]
+    assert (told.key, told.params["off"]) == ("actions.caution_near_water", None)
+    assert told.params["each"] == pytest.approx(0.1837, abs=1e-4)
+
+
+def test_nothing_comes_off_beyond_the_setback():
+    """ensures that water farther off than the setback leaves the area whole."""
+    action = litter(plan({"kind": "stream", "distance": "150 ft", "length": "2000 ft"}))
+    assert action.area_ac == 40.0
+    assert not action.cautions[0].params["inside"]
+
+
+def test_a_zone_all_inside_the_setback_gets_none():
+    """ensures that mineral fertilizer takes over where no part of the zone may get manure."""
+    made = plan({"kind": "stream", "distance": "0 ft", "length": "40000 ft"})
+    assert litter(made) is None
+    assert {a.material_id for a in made.actions if a.kind is NeedKind.NUTRIENT} == {
+        "potash", "map"}
+
+
+def test_fertilizer_has_no_strip():
+    """ensures that the rule on manure does not take area from potash."""
+    made = plan({"kind": "stream", "distance": "0 ft", "length": "40000 ft"})
+    assert all(a.area_ac == 40.0 for a in made.actions if a.material_id == "potash")
