@@ -94,6 +94,11 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     tree["samples"] = [_zone(s) for s in data.get("samples") or [] if not _repeats(s)]
     if "materials" in data:
         tree["materials"] = _materials(data["materials"], old, path.parent)
+    tenure = last.case.tenure
+    if tenure is not None and (tenure.until is None or tenure.until > date):
+        tree["tenure"] = data["tenure"]
+    if data.get("constraints"):
+        tree["constraints"] = data["constraints"]
     if data.get("earlier_applications"):
         tree["earlier_applications"] = data["earlier_applications"]
     return _text(tree, last)
@@ -178,7 +183,7 @@ def _repeats(sample: object) -> bool:
 def _zone(sample: object) -> Tree:
     """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
     kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
-            if k in ("id", "place", "area", "texture", "slope", "near_water")}
+            if k in ("id", "place", "area", "share", "texture", "slope", "near_water")}
     return kept
 
 

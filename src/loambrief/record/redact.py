@@ -26,6 +26,7 @@ from pathlib import Path
 
 from loambrief import pipeline
 from loambrief.archive.store import Store
+from loambrief.case.boundary import shapes
 from loambrief.case.load import load_bytes
 from loambrief.case.profiles import GUIDE_ENDS, resolve
 from loambrief.case.reader import read_text
@@ -50,6 +51,7 @@ DROPPED = (
     ("client", "contact"), ("client", "address"), ("client", "phone"), ("client", "email"),
     ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
     ("case", "purpose"), ("budget", "note"), ("history",), ("photos",), ("client", "brand"),
+    ("strips", "where"),
 )
 """Left out."""
 DROPPED_IN_LISTS = {
@@ -175,6 +177,7 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
         return writer.write(say(f"record.redacted_{name}"))
 
     data = _plain(source)
+    _area_of_shapes(data)
     for path in DROPPED:
         _drop(data, path)
     for part, keys in DROPPED_IN_LISTS.items():
@@ -184,6 +187,11 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     for (part, key), name in REPLACED.items():
         if isinstance(data.get(part), dict) and key in data[part]:
             data[part][key] = word(name)
+    for neighbour in _neighbours(data):
+        neighbour["name"] = word("place")
+    for material in data.get("materials") or ():
+        if "certifier" in material:  # that it was approved decides what may be used
+            material["certifier"] = word("text")
     adviser = data.pop("adviser")
     adviser.pop("address", None)  # it tells the neighbourhood
     pattern = _pattern(names)
@@ -195,6 +203,19 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     if history:
         data["history"] = list(history)
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
+
+
+def _area_of_shapes(data: dict) -> None:
+    """Zones whose area only the boundary tells state it, since the boundary is left out."""
+    drawn = {s.sample.lower(): s.area_ac for s in shapes(data.get("boundary")) if s.sample}
+    for sample in data.get("samples") or ():
+        acres = drawn.get(str(sample.get("id", "")).lower())
+        if acres is not None and not {"area", "share", "repeats"} & set(sample):
+            sample["area"] = f"{acres:.6g} ac"
+
+
+def _neighbours(data: Mapping) -> list[dict]:
+    return list((data.get("constraints") or {}).get("neighbours") or ())
 
 
 def names_in(source: SourceText) -> frozenset[str]:
@@ -224,6 +245,7 @@ def _names(data: Mapping) -> Iterable[str]:
     whole = [client.get(k) for k in ("name", "contact", "address", "phone", "email")]
     whole += [farm.get("name"), farm.get("location"), plot.get("name"), plot.get("id")]
     whole += [(data.get("case") or {}).get("id")]
+    whole += [n.get("name") for n in _neighbours(data)]
     whole += [s.get("sampler") for s in data.get("samples") or () if isinstance(s, dict)]
     adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
     for text in (str(t).strip() for t in whole if t):

@@ -29,6 +29,8 @@ from loambrief.report.text import Writer
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
            "water_setback", "manure", "biosolids", "compost")
 """Cautions about handling and spreading; what a finding says about the soil stays away."""
+KEPT_OFF = ("farm.caution_neighbour", "farm.own_below_smallest")
+STRIPS = "farm.note_strips"
 WHOLE = 0.99
 """Share of the field from which a zone counts as all of it."""
 SCALES = (1.6, 1.45, 1.3, 1.15, 1.0)
@@ -116,6 +118,7 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
     details = [place] if place else []
     if action.window:
         details.append(write(action.window.text))
+    details += [write(n) for n in action.notes if n.key == STRIPS]
     before = [writer.short(a.title) for a in plan.actions if a.id in action.depends_on
               and a.id in plan.budget.chosen]
     if before:
@@ -129,6 +132,7 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
     """Cautions about the materials, each once, in the order of the work."""
-    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *INTERACTIONS, *WARNINGS}
+    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *INTERACTIONS, *WARNINGS,
+              *KEPT_OFF}
     said = [writer.write(c) for a in actions for c in a.cautions if c.key in wanted]
     return tuple(dict.fromkeys(said))

@@ -36,6 +36,8 @@ MOST_AVOID = 3
 MOST_UNJUDGED = 3
 MOST_TURNS = 2
 """Lines of a guide named, that a test lies at within its error."""
+UNSETTABLE = "farm.limit_unsettable"
+"""Limit of what no machine of the farm can spread: a note says it, and nothing is to do."""
 SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
@@ -176,7 +178,8 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS) -> tuple[Act
     measurements fill what is left. Where the money covers no work, what waits for it stands
     there, since a page without it would deny the plan.
     """
-    covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1]
+    covered = [a for a in context.plan.actions if context.in_budget(a) and a.pass_number == 1
+               and not (a.optional and any(m.key == UNSETTABLE for m in a.limits))]
     habits = [a for a in covered if a.kind is NeedKind.MANAGE]
     measures = [a for a in covered if a.kind is NeedKind.MEASURE]
     spare = [a for a in covered if a.optional and a not in habits and a not in measures]
