@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import gc
+import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 
 from loambrief import pipeline
 
 CASE = Path(__file__).parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
-MOST_S = 0.9
-"""CPU time of a warm advisory. It takes well under half of this on an idle machine; the rest
-is for slower processors and for caches that neighbours on a shared one keep cold. A relapse
-into what it was before (1.3 to 1.8 s) does not pass."""
+MOST_S = {"warm": 0.40, "cold": 2.0}
+"""CPU time of an advisory on a quiet machine: in a process that has made one before, and of the
+command in a process of its own, from the first import to the finished files."""
+BUSY = 1.75
+"""What neighbours on a shared machine add to the CPU time of the same work: a core that is shared
+with another thread gets through about half as much. A relapse into what it was before (1.3 to
+1.8 s warm) does not pass."""
 MOST_BYTES = 400_000
 
 
@@ -24,8 +30,21 @@ def test_warm_advisory_is_quick_and_small():
         start = time.process_time()
         made = pipeline.make_advisory(CASE)
         spent.append(time.process_time() - start)
-    assert min(spent) <= MOST_S, spent  # the quickest: others are held up by neighbours
+    assert min(spent) <= BUSY * MOST_S["warm"], spent  # others are held up by neighbours
     assert len(made.pdf) <= MOST_BYTES
+
+
+def test_first_advisory_is_quick(tmp_path):
+    """ensures that the command makes its one advisory in little CPU time, imports and all."""
+    spent = []
+    for _ in range(2):
+        before = os.times()
+        subprocess.run([sys.executable, "-m", "loambrief.cli", "advise", CASE, "-q", "-o",
+                        tmp_path], check=True)
+        after = os.times()
+        spent.append(after.children_user + after.children_system
+                     - before.children_user - before.children_system)
+    assert min(spent) <= BUSY * MOST_S["cold"], spent
 
 
 def test_the_fifth_advisory_is_the_first():

@@ -128,7 +128,7 @@ def test_a_price_by_the_gallon_counts_only_for_what_is_pumped():
 def test_a_stated_index_sets_the_basis_of_manure(risk, most):
     """ensures that a very high phosphorus index lets no phosphorus go on.
 
-    Source: USDA NRCS code 590 (from memory, unverified).
+    Source: unl-passel-p-index, interpretation of the risk levels.
     """
     plan = potash_plan(judged(Verdict.NEEDED, "below_critical"), (LITTER, POTASH),
                        crop="corn", yield_goal={"value": "180 bu/ac", "basis": "mean"},

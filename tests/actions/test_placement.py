@@ -41,3 +41,16 @@ def test_boron_is_broadcast_only():
 def test_unlisted_crops_are_broadcast():
     """ensures that no band is offered without a published limit."""
     assert placed(POTASH, "K2O", 30.0, crop="sunflower")[0] == "broadcast"
+
+
+@pytest.mark.parametrize(("low", "bought"), [(70.0, False), (98.0, True)])
+def test_a_top_up_inside_the_error_of_the_need_is_dropped(low, bought):
+    """ensures that a pass for a few pounds is made only where the test can tell them from none.
+
+    MAP for 52 lb of phosphate brings none of the potash; a blend of both brings 96 of 100 lb.
+    """
+    blend = material("blend", 300, p2o5=13, k2o=24)
+    made = make_plan(case_of((blend, POTASH)), (finding(
+        need(NeedKind.NUTRIENT, "P2O5", 52.0, low=52.0, high=52.0, cap=52.0),
+        need(NeedKind.NUTRIENT, "K2O", 100.0, low=low, high=130.0)),))
+    assert any(a.material_id == "potash" for a in made.actions) is bought

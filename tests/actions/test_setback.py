@@ -77,3 +77,17 @@ def test_fertilizer_has_no_strip():
     """ensures that the rule on manure does not take area from potash."""
     made = plan({"kind": "stream", "distance": "0 ft", "length": "40000 ft"})
     assert all(a.area_ac == 40.0 for a in made.actions if a.material_id == "potash")
+
+
+@pytest.mark.parametrize(("slope", "warned"), [("3 %", False), ("12 %", True)])
+def test_a_slope_is_read(slope, warned):
+    """ensures that the slope of the field warns of runoff with what brings phosphorus, only.
+
+    The line of 8 % is our own.
+    """
+    case = case_of((POTASH, MAP), field={"crop": "corn", "slope": slope})
+    made = make_plan(case, (finding(need(NeedKind.NUTRIENT, "K2O", 60.0),
+                                    need(NeedKind.NUTRIENT, "P2O5", 70.0)),))
+    keys = {a.material_id: {c.key for c in a.cautions} for a in made.actions}
+    assert ("actions.caution_slope" in keys["map"]) is warned
+    assert "actions.caution_slope" not in keys["potash"]

@@ -20,6 +20,7 @@ from scenario_checks import (
     verdicts,
 )
 
+from loambrief.actions.ranking import step_of
 from loambrief.findings.model import JudgedKind, NeedKind, Verdict
 from loambrief.report.blocks import plain
 from loambrief.tables import references
@@ -382,3 +383,30 @@ def test_what_is_needed_is_acted_on(name):
         if verdict.key == "Mg" and not any(a.supplies.get("Mg", 0.0) >= (verdict.amount or 0.0)
                                            for a in here):
             assert cautioned or any(a.item == "Mg" for a in here), verdict.id
+
+
+@every_field
+def test_what_goes_first_is_among_the_limits(name):
+    """ensures that work for water and air goes before lime and feed only against a fault that
+    limits the crop, which then stands among the limits.
+    """
+    s = scenario(name)
+    limits = {f.id for f in s.plan.findings if f.severity >= 2}
+    for action in s.plan.actions:
+        if action.kind is NeedKind.MANAGE and step_of(action) == 1:
+            assert limits & set(action.finding_ids), action.id
+
+
+@every_field
+def test_the_adviser_decides_after_the_work(name):
+    """ensures that what the adviser is to decide stands once, after work, and never asks for
+    nitrogen of a legume.
+    """
+    s = scenario(name)
+    asked = [a for a in s.plan.actions if a.item == "adviser decides"]
+    assert len(asked) <= 1
+    legume = any(v.reason == "nitrogen_legume" for v in s.plan.verdicts)
+    for action in asked:
+        assert not (legume and "N" in action.need.text.params["keys"])
+        later = [a for a in s.plan.actions if a.rank > action.rank]
+        assert all(a.optional or step_of(a) >= 5 or a.decided_by or a.depends_on for a in later)

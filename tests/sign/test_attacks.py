@@ -18,12 +18,12 @@ from pyhanko.pdf_utils.generic import pdf_name
 from pyhanko.sign import fields, signers
 
 from loambrief.archive.facts import FactState
-from loambrief.archive.sign import Role, _Writer, sign
+from loambrief.archive.sign import Role, _SigningWriter, sign
 
 
 def updated(data, change):
     """The file with an incremental update; the metadata stay as they are unless changed."""
-    writer = _Writer(io.BytesIO(data))
+    writer = _SigningWriter(io.BytesIO(data))
     change(writer)
     out = io.BytesIO()
     writer.write(out)
@@ -237,7 +237,7 @@ def test_a_stranger_cannot_sign_in_a_new_field(signed, look, tmp_path):
     """ensures that a third party's signature, seen or unseen, makes the file bad."""
     stranger = samples.opened(samples.Holder("Somebody else"), tmp_path)
     for box in (None, (50, 650, 300, 700)):
-        writer = _Writer(io.BytesIO(signed))
+        writer = _SigningWriter(io.BytesIO(signed))
         spec = fields.SigFieldSpec("Stranger", box=box)
         out = signers.PdfSigner(
             signers.PdfSignatureMetadata(field_name="Stranger",
@@ -265,7 +265,7 @@ def test_change_within_the_signing_revision_is_found(issued, look, keys_folder):
     advisory that was issued, though its signature holds.
     """
     signer = samples.opened(samples.adviser(), keys_folder)
-    writer = _Writer(io.BytesIO(issued))
+    writer = _SigningWriter(io.BytesIO(issued))
     overlay(writer)
     out = signers.PdfSigner(
         signers.PdfSignatureMetadata(field_name="Adviser", certify=True,
@@ -282,14 +282,15 @@ def test_approval_without_certification_is_held_to_the_same_rule(issued, look, k
     out = signers.PdfSigner(
         signers.PdfSignatureMetadata(field_name="Adviser",
                                      subfilter=fields.SigSeedSubFilter.PADES),
-        signer.key).sign_pdf(_Writer(io.BytesIO(issued)), existing_fields_only=True).getvalue()
+        signer.key).sign_pdf(_SigningWriter(io.BytesIO(issued)),
+                             existing_fields_only=True).getvalue()
     facts = look(out)
     assert facts["certified", "Adviser"].state is FactState.UNKNOWN
     assert facts["bottom"] is FactState.GOOD
     assert look(updated(out, annotate))["bottom"] is FactState.BAD
 
 
-class _Dated(_Writer):
+class _Dated(_SigningWriter):
     """Writes its date into both kinds of metadata, as many programs do."""
 
     def _update_meta(self):

@@ -272,13 +272,13 @@ def test_weak_algorithms_and_keys_are_bad(issued, keys_folder, look, digest, bit
 
     from pyhanko.sign import fields, signers
 
-    from loambrief.archive.sign import _Writer
+    from loambrief.archive.sign import _SigningWriter
 
     holder = samples.Holder("R. Fennimore", samples.authority(), bits=bits)
     key = samples.opened(holder, keys_folder).key
     meta = signers.PdfSignatureMetadata(field_name="Adviser", certify=True, md_algorithm=digest,
                                         subfilter=fields.SigSeedSubFilter.PADES)
-    data = signers.PdfSigner(meta, key).sign_pdf(_Writer(io.BytesIO(issued)),
+    data = signers.PdfSigner(meta, key).sign_pdf(_SigningWriter(io.BytesIO(issued)),
                                                  existing_fields_only=True).getvalue()
     facts = look(data, trust=AUTHORITY)
     assert facts["bytes", "Adviser"].state is FactState.GOOD

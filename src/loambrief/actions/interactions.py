@@ -14,6 +14,8 @@ from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, sa
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
+STEEP_PCT = 8.0
+"""Slope from which runoff of what is spread is warned of: our own line; states set their own."""
 SMALL_AC = 0.5
 """A field below this gets its rates by the square, since loads and spreaders are out of
 proportion (our own cut)."""
@@ -151,6 +153,16 @@ def _small_area(case: CaseFile, action: Action) -> list[Message]:
     return [say("actions.note_small_area", small=small)]
 
 
+def _steep(case: CaseFile, action: Action) -> list[Message]:
+    """Runoff of phosphorus from ground that slopes, by the zone's own slope or the field's."""
+    own = next((s.slope for s in case.samples if s.id == action.place.id and s.slope), None)
+    slope = own or case.field.slope
+    if slope is None or slope.value < STEEP_PCT or not action.supplies.get("P2O5", 0.0) > 0:
+        return []
+    return [say("actions.caution_slope", slope=slope.value,
+                live=action.material_kind in LIVE_SOURCES)]
+
+
 def interactions(case: CaseFile, findings: tuple[Finding, ...],
                  actions: list[Action]) -> list[Action]:
     """Cautions that arise only because actions, water or stock meet on one area."""
@@ -158,7 +170,7 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
     for action in actions:
         beside = [a for a in actions if a.id != action.id and same_area(action, a)]
         extra = tuple(_of(case, findings, action, beside))
-        first = (*cautions(case, action), *_small_area(case, action))
+        first = (*cautions(case, action), *_steep(case, action), *_small_area(case, action))
         told.append(replace(action, cautions=(*first, *action.cautions, *extra)))
     return told
 

@@ -35,8 +35,8 @@ LINE_SLACK_LB_AC = 20.0
 """Nitrogen above the adviser's line that may come with phosphorus (our own cut)."""
 LEFT_OUT = "maintenance_left_out"
 INDEX_BASIS = {"low": "nitrogen", "medium": "nitrogen", "high": "removal", "very high": "none"}
-"""What a stated phosphorus index lets manure follow: USDA NRCS code 590 and the state indexes
-built on it (from memory, unverified)."""
+"""What a stated phosphorus index lets manure follow (unl-passel-p-index: nitrogen need at low and
+medium, phosphorus removal at high, none at very high); a state's own index may differ."""
 
 
 @dataclass(frozen=True)

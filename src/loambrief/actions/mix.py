@@ -32,6 +32,8 @@ SEED_ROW = "nutrients.caution_seed_row"
 """Caution that holds only where the product may go beside the seed."""
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
+TOP_UP = 0.75
+"""Share of a need that other products must bring before the rest is dropped (our own cut)."""
 BANDED = ("N", "P2O5", "K2O")
 
 
@@ -104,8 +106,11 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
              if n.need.low is not None and n.need.high is not None}
     ranges = rate_ranges(zone, spans, chosen)
     rates = _rounded(case, zone, chosen, blend.amounts, ranges)
+    spare = _top_ups(zone, chosen, blend.amounts, rates, spans)
     actions = []
     for offer in sorted(chosen, key=lambda o: (-blend.amounts[o.id], o.id)):
+        if offer.id in spare:
+            continue  # what the others bring is enough within the error of the need
         met = [item for item in zone.wanted() if offer.fraction(item) > 0]
         lead = max(met, key=lambda item: blend.amounts[offer.id] * offer.fraction(item))
         limits = [say("actions.limit_upper", item=item, cost=cost, cap=zone.upper[item],
@@ -123,6 +128,26 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
         actions.append(replace(made, cap_at_once=None if made.cap is None
                                else at_once / offer.spread_in[1]))
     return actions
+
+
+def _top_ups(zone: BlendZone, chosen: tuple[Offer, ...], amounts: Mapping[str, float],
+             rates: Mapping[str, float],
+             spans: Mapping[str, tuple[float, float]]) -> frozenset[str]:
+    """Products whose whole share of the needs lies within the error of those needs.
+
+    Only beside others, which bring most of it, and one at a time, the smallest first: a pass
+    for a few pounds that the test cannot tell from none is not worth its spreading.
+    """
+    left = list(chosen)
+    for offer in sorted(chosen, key=lambda o: (amounts[o.id], o.id)):
+        others = [o for o in left if o is not offer]
+        served = [n for n in zone.wanted() if offer.fraction(n) > 0]
+        brought = {n: sum(rates[o.id] * _unit(o)[1] * o.fraction(n) for o in others)
+                   for n in served}
+        if served and all(n in spans and brought[n] >= max(spans[n][0], TOP_UP * zone.needs[n])
+                          for n in served):
+            left = others
+    return frozenset(o.id for o in chosen if o not in left)
 
 
 def _unit(offer: Offer) -> tuple[str, float]:

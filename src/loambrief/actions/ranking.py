@@ -46,20 +46,30 @@ LATER = 5
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
 _PLACES = ("step", "severity", "distance", "confidence", "chance", "chance", "cost", "name")
 """What each place of the sort key stands for, in words of ``rank_reason``."""
+LIMITS = 2
+"""Severity from which a fault limits the crop: only such management goes before lime and feed,
+and such a fault stands among the limits of page 1."""
 _WATER_AND_AIR = {"compaction", "salinity"}
+DECISION = "adviser decides"
+"""Item of what the adviser settles without a measurement: it stands after all work."""
 SAFETY = ("weedy-hay", "nitrate", "horse-sugar")
 """Items of needs that keep stock from harm."""
 
 
 def step_of(action: Action) -> int:
-    """Step of an action; managing traffic, cover or water for structure is water and air."""
+    """Step of an action; managing traffic, cover or water against a fault that limits the crop
+    is water and air.
+    """
     if action.item in SAFETY:
         return 0
+    if action.item == DECISION:
+        return LATER
     if action.optional:
         return OPTIONAL
     if action.pass_number > 1 or action.deferred is not None:
         return LATER
-    if action.kind is NeedKind.MANAGE and _WATER_AND_AIR & set(action.topics):
+    if (action.kind is NeedKind.MANAGE and action.severity >= LIMITS
+            and _WATER_AND_AIR & set(action.topics)):
         return 1
     return STEP[action.kind]
 

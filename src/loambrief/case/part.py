@@ -14,7 +14,8 @@ class Part(BaseModel):
     measured", never zero.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True,
+                              defer_build=True)  # built when used: most only within a case
 
     @model_validator(mode="before")
     @classmethod

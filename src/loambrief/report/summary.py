@@ -44,7 +44,7 @@ def summary(context: Context) -> Summary:
     full = lines > FULL
     if not full and lines + len(turning) > FULL:
         turning = ()  # an action is worth more here; the verdicts say it too
-    worst = worst[: MOST_LIMITS - full]
+    worst = context.diagnosis.worst(MOST_LIMITS - full)
     shown = chosen_for_page_one(context, MOST_ACTIONS - full)
     facts = [
         Fact(word("fact_field"),

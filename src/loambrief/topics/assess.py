@@ -37,6 +37,8 @@ TOPICS = {
 }
 """Topic order in the advisory: water and air first, screening signs late."""
 
+PLAN_ORDER = ("forage", *(t for t in TOPICS if t != "forage"))
+"""What keeps stock safe, then water and air, acidity and sodium, nutrients: the plan's steps."""
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
 
 
@@ -55,12 +57,19 @@ class Diagnosis:
         return tuple(f for f in self.findings if f.topic == topic)
 
     def worst(self, count: int = 5) -> tuple[Finding, ...]:
-        """The findings that limit the field most, severe, far-off and sure ones first."""
+        """The findings that limit the field most, in the order that the plan puts them right.
+
+        Chosen are the severe, then what the plan does first, then the far-off and the sure
+        ones; they stand by the steps of the plan, the most severe of a step first.
+        """
         limiting = [f for f in self.findings if f.severity >= 2]
-        order = list(TOPICS)
-        limiting.sort(key=lambda f: (-f.severity, -round(beyond(f), 2), _SURE[f.confidence],
-                                    order.index(f.topic), f.id))
-        return tuple(limiting[:count])
+
+        def place(finding: Finding) -> tuple:
+            return (PLAN_ORDER.index(finding.topic), -finding.severity,
+                    -round(beyond(finding), 2), _SURE[finding.confidence], finding.id)
+
+        limiting.sort(key=lambda f: (-f.severity, *place(f)))
+        return tuple(sorted(limiting[:count], key=place))
 
 
 def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:

@@ -96,6 +96,8 @@ def only_settled(findings: Sequence[Finding], told: Sequence[Judgement]) -> list
 
 TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 """What settles an open question by measuring; the rest is for the adviser to decide."""
+LEGUME = "nitrogen_legume"
+"""Why nitrogen stands open under a crop that normally makes its own: no decision is asked."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
 
 
@@ -112,7 +114,7 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
         return None
     needs = []
     by_test = [j for j in open_ones if j.settled_by in TESTED - {"subsoil_ph"}]
-    decided = [j for j in open_ones if j.settled_by not in TESTED]
+    decided = [j for j in open_ones if j.settled_by not in TESTED and j.reason != LEGUME]
     every = judged_places(case)
     for group, kind, item, text in (
             (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
@@ -184,7 +186,7 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     """What stands open at a place where no topic said anything."""
     crop = case.field.crop
     if fixes_nitrogen(crop):
-        yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_legume", "adviser", crop=crop)
+        yield nutrient("N", place, Verdict.NOT_JUDGED, LEGUME, "adviser", crop=crop)
     else:
         yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_no_rule", "adviser", crop=crop)
     sample = next((s for s in case.samples if s.id == place.id), None)

@@ -71,7 +71,7 @@ def _judged(state: ConeState, zone: ConeZone) -> tuple[Status, int]:
     if zone.points < FEW_POINTS:
         return Status.WATCH, 1
     if state.case.field.tillage in UNTILLED:
-        return Status.WATCH, max(severity - 1, 1)
+        return Status.WATCH, 1  # pores of untilled soil may pass roots: digging decides
     if severity == 1:
         return Status.WATCH, 1
     return Status.LIMITING, severity
