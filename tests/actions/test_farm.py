@@ -43,6 +43,13 @@ def test_settable_rates_keep_step_cap_and_smallest(exact, smallest, step, cap):
             assert abs(rate - exact) <= step / 2 + 1e-6
 
 
+def test_a_step_alone_is_the_smallest_rate():
+    """ensures that a machine with steps of 200 lb/ac is not set to one for a need of half."""
+    plan = make_plan(case_of([POTASH], constraints={"spreaders": [
+        {"name": "truck", "step": "200 lb/ac"}]}), (FEED,))
+    assert [g.reason for g in plan.gaps] == ["truck"]
+
+
 @pytest.mark.parametrize(("exact", "expected"), [(118, 125), (112, 100), (90, 100), (400, 400)])
 def test_settable_by_hand(exact, expected):
     """ensures that a spreader from 100 lb/ac in steps of 25 gives what a driver would set."""

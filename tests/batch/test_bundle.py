@@ -179,3 +179,28 @@ def test_untagged_parts_are_refused(pdfs):
         bare.save(out)
     with pytest.raises(RenderFault, match="without tags"):
         join(pdfs["b1"], [BookPart("bare", out.getvalue)])
+
+
+def test_annexes_follow_the_advisories(place, pdfs, tmp_path):
+    """ensures that a bundle holds the annexes after the advisories, each found by the contents
+    and a bookmark, and that the print pack holds them only if asked for."""
+    _, entries = place
+    second = OutputFolder(tmp_path)
+    for entry in entries:
+        (tmp_path / entry.folder).mkdir(exist_ok=True)
+        case_id = entry.outcome.case_id
+        first = pdfs.get(case_id, pdfs["b1"])
+        (tmp_path / entry.folder / f"{case_id}.pdf").write_bytes(first)
+        (tmp_path / entry.folder / f"{case_id}.annex.pdf").write_bytes(pdfs["a1"])
+    made = dict(bundles(entries, second, Options()))
+    reader = PdfReader(io.BytesIO(made["birch/_bundle-birch.pdf"]))
+    marks = [(title, page) for title, page, depth in outline(reader) if depth == 0]
+    assert marks[-1] == ("North (b1): Technical annex", 1 + len(pages(pdfs["b1"]))) or (
+        marks[-1][0].endswith(": Technical annex"))
+    assert len(reader.pages) == 1 + len(pages(pdfs["b1"])) + len(pages(pdfs["a1"]))
+    assert "Technical annex" in reader.pages[0].extract_text()
+    (_, bare), = print_packs(entries, second, Options())
+    (_, whole), = print_packs(entries, second, Options(), annexes=True)
+    assert len(pages(whole)) > len(pages(bare))
+    assert sum(title.endswith(": Technical annex")
+               for title, _, _ in outline(PdfReader(io.BytesIO(whole)))) == len(entries)

@@ -21,7 +21,8 @@ def finished():
     made = pipeline.render(pipeline.advise(loaded))
     facts = replace(facts_of(loaded.case), client_email="ana@tarrow.example",
                     adviser_email="advice@fieldnotes.example")
-    return Finished(Enclosed(facts, json.loads(made.data), f"{made.case_id}.pdf"), made.pdf)
+    return Finished(Enclosed(facts, json.loads(made.data), f"{made.case_id}.pdf"), made.pdf,
+                    made.annex)
 
 
 @pytest.fixture

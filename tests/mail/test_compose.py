@@ -26,7 +26,9 @@ def test_letter_carries_the_advisory(finished):
     message = parsed(compose([finished]))
     assert message["To"].addresses[0].addr_spec == "ana@tarrow.example"
     assert finished.facts.field in message["Subject"]
-    (pdf,) = message.iter_attachments()
+    pdf, annex = message.iter_attachments()
+    assert annex.get_content() == finished.annex
+    assert annex.get_filename() == finished.name.replace(".pdf", ".annex.pdf")
     assert pdf.get_content() == finished.pdf and pdf.get_filename() == finished.name
     plain = message.get_body(("plain",)).get_content()
     chosen = set(finished.enclosed.data["budget"]["chosen"])
@@ -56,7 +58,7 @@ def test_same_advisories_same_bytes(finished):
     second = replace(finished, enclosed=replace(finished.enclosed, file="second.pdf"))
     assert compose([finished]).content == compose([finished]).content
     one, two = letters([finished, second])[0], letters([second, finished])[0]
-    assert one == two and len(one) == 1 and len(list(parsed(one[0]).iter_attachments())) == 2
+    assert one == two and len(one) == 1 and len(list(parsed(one[0]).iter_attachments())) == 4
     other = replace(finished, pdf=finished.pdf + b"%")
     assert parsed(compose([other]))["Message-ID"] != parsed(compose([finished]))["Message-ID"]
 
@@ -67,7 +69,7 @@ def test_clients_are_kept_apart(finished):
     made, refused = letters([finished, other])
     assert {letter.recipient for letter in made} == {"office@beech.example", "ana@tarrow.example"}
     assert not refused
-    assert all(len(list(parsed(letter).iter_attachments())) == 1 for letter in made)
+    assert all(len(list(parsed(letter).iter_attachments())) == 2 for letter in made)
 
 
 @pytest.mark.parametrize("address", ["", "nobody", "a@b@c.example", "a@localhost",

@@ -105,14 +105,20 @@ def check(data: bytes, *, smallest: float = SMALLEST) -> list[Flaw]:
 
 def _flaws(data: bytes, pages: list[Page], smallest: float) -> list[Flaw]:
     flaws: list[Flaw] = []
-    for page in pages:
-        last = page is pages[-1]
+    for page, following in zip(pages, (*pages[1:], None), strict=True):
+        last = following is None or _starts_part(following)
         for test in (outside, overlapping, clipped, orphans):
             flaws += test(page)
         flaws += tiny(page, smallest)
         flaws += [] if last else unused(page)
     flaws += split_rows(data, pages)
     return sorted(flaws, key=lambda flaw: (flaw.page, flaw.kind, flaw.what))
+
+
+def _starts_part(page: Page) -> bool:
+    """A page that begins with a heading: what is before it may end wherever it ends."""
+    texts = [p for p in page.texts if p.tag and p.tag != "Artifact"]
+    return bool(texts) and texts[0].tag in ("H1", "H2")
 
 
 # Reading ----------------------------------------------------------------------------------
@@ -285,9 +291,9 @@ def orphans(page: Page) -> Iterator[Flaw]:
 
 
 def unused(page: Page) -> Iterator[Flaw]:
-    """A page with little on it."""
+    """A page with little on it; a watermark, which carries no tag, is nothing."""
     room = page.height - TOP - BOTTOM
-    lowest = min((p.box[1] for p in page.content), default=page.height - TOP)
+    lowest = min((p.box[1] for p in page.content if p.tag), default=page.height - TOP)
     used = (page.height - TOP - lowest) / room
     if used < FEWEST_USED:
         yield Flaw(page.number, "unused", f"only {max(used, 0):.0%} of the height")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from pagecheck import SMALLEST, SMALLEST_IN_CHARTS, check, read
-from sample_reports import CASES, advice, pdf
+from sample_reports import CASES, advice
 from stress_cases import LONG, STRESS, UNBROKEN, many_rows, stressed
 
 from loambrief import pipeline
@@ -19,9 +19,10 @@ EDITIONS += [("acid_corn_ohio", "si", "a4", "en"), ("saline_alfalfa_utah", "si",
 
 @pytest.mark.parametrize("name, units, paper, language", EDITIONS)
 def test_samples(name, units, paper, language):
-    """ensures that no page of a sample has a flaw, on both papers, in both unit systems and in
-    Spanish, whose words are longer."""
-    assert check(pdf(name, units, paper, language)) == []
+    """ensures that no page of a sample's two documents has a flaw, on both papers, in both unit
+    systems and in Spanish, whose words are longer."""
+    made = pipeline.render(advice(name, units, paper, language))
+    assert check(made.pdf) == [] and check(made.annex) == []
 
 
 def test_sheets():

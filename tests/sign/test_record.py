@@ -101,6 +101,7 @@ def test_signed_verified_and_known_to_the_record(work):
     facts = {(f["id"], f["about"]): f for f in verdict["facts"]}
     assert facts["again", ""]["state"] == "good" and "byte for byte" in facts["again", ""]["text"]
     assert facts["record", ""]["state"] == "good"
+    assert facts["annex", ""]["state"] == "good"
     assert facts["archival", ""]["state"] == "good"
     assert facts["named", "Adviser"]["state"] == "not known"  # another name on the certificate
     assert [s["field"] for s in verdict["signatures"]] == ["Adviser", "Client"]

@@ -42,7 +42,9 @@ def machine(case: CaseFile, kind: str | None) -> Spreader | None:
 
 
 def _smallest(found: Spreader) -> float:
-    return found.smallest_rate.value if found.smallest_rate is not None else 0.0
+    """Smallest rate of a machine [lb/ac]; one step where nothing else is stated."""
+    least = found.smallest_rate.value if found.smallest_rate is not None else 0.0
+    return least or (found.step.value if found.step is not None else 0.0)
 
 
 def years_at_once(case: CaseFile) -> int:
@@ -239,6 +241,14 @@ def _unsettable(action: Action, held: Spreader, smallest: float) -> Action:
         limits=(*action.limits, say("farm.limit_unsettable", machine=held.name,
                                     smallest=smallest, unit=action.rate_unit,
                                     rate=action.rate)))
+
+
+def uncounted(case: CaseFile, actions: Iterable[Action]) -> tuple[str, ...]:
+    """Names of materials spread this season by no machine whose day's work is stated."""
+    found = [a.material_name for a in actions
+             if a.rate and a.material_name is not None and a.pass_number == 1
+             and ((held := machine(case, a.material_kind)) is None or held.per_day is None)]
+    return tuple(dict.fromkeys(found))
 
 
 def spreading_days(case: CaseFile, actions: Iterable[Action]) -> tuple[SpreadingDays, ...]:

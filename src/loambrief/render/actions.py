@@ -42,27 +42,33 @@ def action_table(composer: Composer, cards: Sequence[ActionCard], parent: Elemen
         titles.append(composer.paragraph(word, look.style("th", align), cell))
     ink, rule = (0.9, look.colours["ink"]), (0.4, look.colours["rule"])
     pad = look.lengths["cell"]
-    rows = [GridRow([GridCell([title], column, 1, 0 if column == 0 else PAD_X,
-                              0 if column == 4 else PAD_X, pad, pad, low=True, below=ink)
-                     for column, title in enumerate(titles)])]
+    goes_on = f"{words.action} ({words.continued})"
+    again = [titles[0], composer.paragraph(goes_on, look.style("th"), None), *titles[2:]]
+    heads = [GridRow([GridCell([title], column, 1, 0 if column == 0 else PAD_X,
+                               0 if column == 4 else PAD_X, pad, pad, low=True, below=ink)
+                      for column, title in enumerate(row)]) for row in (titles, again)]
+    rows = heads[:1]
     body = top.add("TBody")
     for card in cards:
         line = body.add("TR")
         rank = line.add("TH", attributes="/O/Table/Scope/Row")
-        cells: list[list[Flowable]] = [[
-            composer.paragraph(str(card.rank), look.style("action"), rank)],
-                                       _title(composer, card, line.add("TD"))]
+        name: list[Flowable] = [composer.paragraph(str(card.rank), look.style("action"), rank)]
+        figures = (card.rate, card.total, card.money)
+        span = 1 if any(plain(text) for text in figures) else len(widths) - 1
+        cell = line.add("TD", attributes=f"/O/Table/ColSpan {span}" if span > 1 else "")
+        cells: list[list[Flowable]] = [name, _title(composer, card, cell)]
         cells += [[composer.paragraph(text or DASH, look.style("table", "right"), line.add("TD"))]
-                  for text in (card.rate, card.total, card.money)]
+                  for text in figures if span == 1]
         rows.append(GridRow([
-            GridCell(parts, column, 1, 0 if column == 0 else PAD_X, 0 if column == 4 else PAD_X,
-                     1.6 * pad, 0.4) for column, parts in enumerate(cells)], bound=True))
+            GridCell(parts, column, span if column == 1 else 1, 0 if column == 0 else PAD_X,
+                     0 if column == 4 else PAD_X, 1.6 * pad, 0.4)
+            for column, parts in enumerate(cells)], bound=True))
         rest = body.add("TR")
         rest.add("TD")
         told = rest.add("TD", attributes="/O/Table/ColSpan 4")
         text = composer.paragraph(_told(composer, card), look.style("small"), told)
         rows.append(GridRow([GridCell([text], 1, 4, PAD_X, 0, 0, 1.2 * pad, below=rule)]))
-    made = Grid(rows, widths, 1, 0.0, look.text_height * 0.5)
+    made = Grid(rows, widths, 1, 0.0, look.text_height * 0.5, heads[1:])
     made.spaceAfter = 0.5 * look.style("body").leading
     return [made]
 

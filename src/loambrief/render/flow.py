@@ -221,6 +221,8 @@ def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: 
                 sides[shorter].extend(_anchor(composer, figure))
             sides[shorter].append(chart)
             heights[shorter] += chart.wrap(half, 1e6)[1] + space
+    read = [chart.element for side in sides for chart in side if isinstance(chart, Chart)]
+    parent.kids[-len(read):] = read  # read as painted: the left column first
     columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
     return [SideBySide(columns, before=0.4 * space, after=0.8 * space)]
 
@@ -251,7 +253,9 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     share, colour, dash = BARS[block.kind]
     space = look.style("body").leading
     return [Barred(inner, indent, look.lengths["bar"] * share, look.colours[colour], dash,
-                   before=0.4 * space, after=0.8 * space)]
+                   before=0.4 * space, after=0.8 * space, again=composer.paragraph(
+                       (*b.spans(opening), f" ({composer.words.continued})"),
+                       look.style("item"), None))]
 
 
 def _facts(composer: Composer, block: b.KeyFacts, parent: Element, width: float) -> Made:

@@ -414,9 +414,13 @@ class Barred(Flowable):
         Thickness [pt].
     dash : sequence of float
         Empty for a full bar.
+    again : Flowable or None
+        Stands on top where it goes on over a page.
     """
 
-    def __init__(self, flowables, indent, bar, colour, dash=(), before=0.0, after=0.0):
+    def __init__(self, flowables, indent, bar, colour, dash=(), before=0.0, after=0.0,
+                 again=None):
+        self.again = again
         self.flowables, self.indent, self.bar = list(flowables), indent, bar
         self.colour, self.dash = colour, tuple(dash)
         self.spaceBefore, self.spaceAfter = before, after
@@ -436,8 +440,9 @@ class Barred(Flowable):
         if not fitting:
             return []
         look = (self.indent, self.bar, self.colour, self.dash)
+        more = [] if self.again is None else [self.again]
         return [Barred(fitting, *look, before=self.spaceBefore),
-                Barred(rest, *look, after=self.spaceAfter)]
+                Barred([*more, *rest], *look, after=self.spaceAfter, again=self.again)]
 
     def drawOn(self, canvas, x, y):
         with canvas.artifact():

@@ -100,10 +100,14 @@ class Grid(Flowable):
         A grid not higher than this is kept whole [pt].
     row_limit : float
         A row higher than this may be parted inside [pt].
+    again : sequence of GridRow
+        Stand in place of the titles where the grid goes on over a page; as many.
     """
 
     def __init__(self, rows: list[GridRow], widths: Sequence[float], titles: int = 0,
-                 small_enough: float = 0.0, row_limit: float = 1e6):
+                 small_enough: float = 0.0, row_limit: float = 1e6,
+                 again: Sequence[GridRow] = ()):
+        self.again = list(again)
         self.rows, self.widths, self.titles = rows, tuple(widths), titles
         self.small_enough, self.row_limit = small_enough, row_limit
         self.width = sum(self.widths)
@@ -151,9 +155,9 @@ class Grid(Flowable):
         return self._at(rows[:end], rows[end:])
 
     def _at(self, first: list[GridRow], rest: list[GridRow]) -> list[Grid]:
-        titles = self.rows[: self.titles]
-        made = [Grid(first, self.widths, self.titles, 0.0, self.row_limit),
-                Grid([*titles, *rest], self.widths, self.titles, 0.0, self.row_limit)]
+        titles = self.again or self.rows[: self.titles]
+        look = (self.widths, self.titles, 0.0, self.row_limit, self.again)
+        made = [Grid(first, *look), Grid([*titles, *rest], *look)]
         made[0].spaceBefore, made[1].spaceAfter = self.spaceBefore, self.spaceAfter
         return made
 

@@ -91,7 +91,7 @@ def write_outline(canvas: TaggedCanvas) -> None:
         f"/Count {len(root.kids)}>>")
     _write_entries(canvas, root)
     canvas.catalog["Outlines"] = f"{root.number} 0 R"
-    canvas.catalog["PageMode"] = "/UseNone"
+    canvas.catalog["PageMode"] = "/UseOutlines"
 
 
 def _write_entries(canvas: TaggedCanvas, parent: _Entry) -> None:

@@ -233,8 +233,10 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
     blocks.append(Paragraph(" ".join(told), Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:
-        blocks.append(Heading(2, word("heading_notes"), anchor="notes"))
-        blocks += [Paragraph(note) for note in (*case.notes, seen) if note]
+        first, *others = [note for note in (*case.notes, seen) if note]
+        blocks.append(Paragraph((Span(f"{word('heading_notes')}: ", bold=True), first),
+                                anchor="notes"))
+        blocks += [Paragraph(note) for note in others]
     where = (word("annex_inside") if annex is None else
              word("annex_file", file=annex.name, sha=annex.sha256))
     blocks.append(Paragraph(" ".join((

@@ -433,6 +433,8 @@ class Words:
     skip: str
     """Link over the navigation of a page on a screen."""
     contents: str
+    continued: str
+    """Said where a table or a passage goes on over a page."""
     in_words: str
     """Opens what a chart shows as text."""
 

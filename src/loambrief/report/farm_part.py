@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from loambrief.actions.model import CheckStrip, Plan, WithoutMaterial
+from loambrief.actions.equipment import uncounted
+from loambrief.actions.model import Action, CheckStrip, Plan, WithoutMaterial
 from loambrief.actions.offers import offers
 from loambrief.actions.strips import TABLE as STRIPS
 from loambrief.actions.tenure import TABLE as TENURE
@@ -37,10 +38,13 @@ def years_of(case: CaseFile, plan: Plan, costs: Money) -> YearPlan | None:
     return cost_by_year(case, plan, costs.costs, costs.packages - costs.saved, offers(case))
 
 
-def year_blocks(context: Context) -> list[Block]:
-    """One table: the grower's money by year, and for each unit of area."""
+def year_blocks(context: Context, *, stated: bool) -> list[Block]:
+    """One table: the grower's money by year, and for each unit of area.
+
+    Where the case states a tenure it is part of what is decided, else it stands behind the plan.
+    """
     found = years_of(context.case, context.plan, context.costs)
-    if found is None:
+    if found is None or stated is not (context.case.tenure is not None):
         return []
     rows: list[Row | tuple[Text, ...]] = [
         (_say(context, "year_group", group=line.key),
@@ -94,15 +98,25 @@ def _money(context: Context, amount: float) -> str:
 def days_blocks(context: Context) -> list[Block]:
     """Days that the spreading takes on the farm's own machines, against those there are."""
     spreading, limits = context.plan.spreading, context.case.constraints
-    if not spreading or limits is None:
+    if limits is None or not (spreading or limits.days_available is not None):
         return []
+    done = [a for a in context.plan.actions if context.in_budget(a)]
+    rest = uncounted(context.case, done)
     lines = [_say(context, "days_line", machine=s.machine, days=s.days,
                   mass=context.order(s.mass_lb, "lb"),
                   per_day=context.order(s.per_day_lb, "lb")) for s in spreading]
-    lines.append(_say(context, "days_sum", needed=sum(s.days for s in spreading),
-                      available=limits.days_available))
+    if spreading:
+        lines.append(_say(context, "days_sum", needed=sum(s.days for s in spreading),
+                          available=limits.days_available))
+    if rest:
+        lines.append(_say(context, "days_uncounted", materials=list(rest)))
     return [Heading(2, _say(context, "heading_days"), anchor="days"),
-            Paragraph(" ".join(lines))]
+            Paragraph(" ".join(lines))] if lines else []
+
+
+def farm_notes(action: Action) -> tuple[Message, ...]:
+    """What the farm changes in one action: part, payer, lease, machine, material."""
+    return tuple(m for m in (*action.limits, *action.notes) if m.topic == "farm")
 
 
 def strip_blocks(context: Context) -> list[Block]:
@@ -118,9 +132,9 @@ def strip_blocks(context: Context) -> list[Block]:
         Paragraph((_say(context, "strips_intro",
                         count=int(table.number("value", name="count")),
                         least=table.number("value", name="length_least"),
-                        wanted=table.number("value", name="length_wanted")), " ", *cited)),
+                        wanted=table.number("value", name="length_wanted")), " ", *cited, " ",
+                   _say(context, "strips_read")), Style.SMALL),
         Bullets(tuple(_strip(context, s) for s in strips)),
-        Paragraph(_say(context, "strips_read"), Style.NOTE),
     ]
 
 

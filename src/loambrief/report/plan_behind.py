@@ -16,7 +16,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
-from loambrief.report.farm_part import days_blocks, year_blocks
+from loambrief.report.farm_part import days_blocks, farm_notes, year_blocks
 from loambrief.report.naming import brief
 from loambrief.report.own_part import differs_section
 from loambrief.report.pictures import Pictures
@@ -49,7 +49,7 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
         blocks += money_blocks(context)
         blocks += drawn.money
     blocks += [replace(block, level=3) if isinstance(block, Heading) else block for block in (
-        *differs_section(context), *year_blocks(context), *days_blocks(context))]
+        *differs_section(context), *year_blocks(context, stated=False), *days_blocks(context))]
     blocks += verdict_blocks(context)
     blocks += _avoid(context)
     used = [r for action in plan.actions for r in action.results]
@@ -73,14 +73,18 @@ def _place(context: Context, action: Action) -> str:
     """Why the action stands where it stands, in a few words."""
     if action.rank_reason is None:
         return ""
-    params = action.rank_reason.params
+    params = dict(action.rank_reason.params)
+    gravest = max(map(context.finding, action.finding_ids), key=lambda f: f.severity, default=None)
+    if gravest is not None:  # what page 1 and the finding itself say
+        params["confidence"] = gravest.confidence.value
     return (f"{context.write(say('actions.rank_step', step=params['step']))}: "
             f"{context.write(say('actions.rank_short', **params))}")
 
 
 def _notes(context: Context, action: Action) -> Text:
     """What bound the rate, what rounding did, what it supplies, and its calculations."""
-    told: list = [context.write(m) for m in (*action.limits, *action.notes)]
+    told: list = [context.write(m) for m in (*action.limits, *action.notes)
+                  if m not in farm_notes(action)]
     if action.supplies:
         told.append(context.word("supplies", items=[
             f"{context.amount(v, 'lb/ac')} {nutrient_name(k)}"

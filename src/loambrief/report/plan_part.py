@@ -21,7 +21,7 @@ from loambrief.report.blocks import (
     Text,
 )
 from loambrief.report.context import Context
-from loambrief.report.farm_part import strip_blocks
+from loambrief.report.farm_part import farm_notes, strip_blocks, year_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
 from loambrief.report.own_part import aside_blocks, aside_cautions, own_notes
@@ -41,7 +41,8 @@ def plan_section(context: Context) -> list[Block]:
     blocks.append(Paragraph(_money(context), Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):
         blocks.append(Paragraph(_to_order(context), Style.SMALL))
-    return [*blocks, *aside_blocks(context), *strip_blocks(context)]
+    return [*blocks, *aside_blocks(context), *year_blocks(context, stated=True),
+            *strip_blocks(context)]
 
 
 def _to_order(context: Context) -> Text:
@@ -104,7 +105,7 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
                     parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date,
                     si=context.system == "si")
     why: list[Text] = [_why(context, i) for i in action.finding_ids]
-    notes: list[Text] = [context.write(m) for m in own_notes(action)]
+    notes: list[Text] = [context.write(m) for m in (*own_notes(action), *farm_notes(action))]
     if action.own_reason is not None:
         notes.append(own_rate_note(context, action))
     if action.uncertain is not None:
@@ -190,15 +191,15 @@ def followup_section(context: Context) -> list[Block]:
                 row_headers=True,
             )
         )
-    blocks.append(Callout(CalloutKind.NOTE, (Paragraph(" ".join(
-        word(name) for name in ("change_rain", "change_price", "change_crop", "change_test")
-    ), Style.SMALL),), word("change_title")))
+    told = " ".join(word(name) for name in ("change_rain", "change_price", "change_crop",
+                                            "change_test"))
+    blocks.append(Paragraph((Span(f"{word('change_title')}: ", bold=True), told), Style.SMALL))
     work = [a for a in context.plan.actions
             if context.in_budget(a) and a.kind is not NeedKind.MANAGE]
     if work:
         blocks += [
             Heading(2, word("heading_done"), anchor="done"),
-            Paragraph(word("done_intro")),
+            Paragraph(word("done_intro"), Style.SMALL),
             Table(
                 (Column(word("column_rank"), "center"), Column(word("column_action"), weight=4),
                  Column(word("column_planned"), weight=2), Column(word("column_done"), weight=2),

@@ -1,0 +1,64 @@
+"""How long the two documents are: a limit for the advisory, no empty pages in the annex.
+
+The limits are our own rule: an advisory that is acted on has five pages for one zone, the
+signatures included, and one more for each further zone.
+"""
+
+from __future__ import annotations
+
+import io
+
+import pypdf
+import pytest
+from pagecheck import BOTTOM, TOP, read
+from sample_reports import CASES, ROOT
+
+from loambrief import pipeline
+from loambrief.case.load import load_case
+from loambrief.errors import CaseProblems
+from loambrief.render.pdf import render_pdf
+from loambrief.report.annex import advisory_alone
+from loambrief.topics.judge import judged_places
+
+FIELDS = {**CASES, **{p.stem: p for p in ROOT.glob("sample_inputs/three_fields_indiana/*.yaml")},
+          **{p.parent.name: p for p in sorted(ROOT.glob("tests/scenarios/*/case.yaml"))}}
+ONE_ZONE, MORE = 5, 1
+"""Pages for one zone, and for each further one."""
+LEAST_FULL = 1 / 3
+"""Share of a page's height that is used on every page but the last."""
+
+
+def limit(case) -> int:
+    """Most pages of a case's advisory."""
+    zones = len({place.id for place in judged_places(case)})
+    return ONE_ZONE + MORE * max(zones - 1, 0)
+
+
+def pages(data: bytes) -> int:
+    return len(pypdf.PdfReader(io.BytesIO(data)).pages)
+
+
+@pytest.mark.parametrize("name", FIELDS)
+def test_an_advisory_is_short(name):
+    """ensures that the advisory of every sample and scenario keeps to the limit of its zones,
+    on both papers and in both languages."""
+    for language in ("en", "es"):
+        for paper in ("letter", "a4"):
+            try:
+                loaded = load_case(FIELDS[name], language=language, paper=paper)
+            except CaseProblems:
+                return  # a scenario about a case that is refused
+            advice = pipeline.advise(loaded)
+            model = advisory_alone(pipeline.report_model(advice))
+            count = pages(render_pdf(model))
+            assert count <= limit(loaded.case), (language, paper, count)
+
+
+@pytest.mark.parametrize("name", [*CASES, "nothing_measured", "whole_loads_three_zones"])
+def test_the_annex_has_no_empty_pages(name):
+    """ensures that each page of an annex but the last is used for more than a third."""
+    made = pipeline.render(pipeline.advise(load_case(FIELDS[name])))
+    for page in read(made.annex, words=False)[:-1]:
+        room = page.height - TOP - BOTTOM
+        lowest = min(p.box[1] for p in page.content if p.tag)
+        assert (page.height - TOP - lowest) / room > LEAST_FULL, page.number
