@@ -173,6 +173,8 @@ class Laboratory(Part):
     lb_ac_means: Annotated[str, q.choice(LB_AC)] | None = None
     file: q.Name | None = None
     file_sha256: q.Digest | None = None
+    pdf: q.Name | None = None
+    """The laboratory's own report, kept in the record when the advisory is issued."""
 
 
 class Methods(Part):
