@@ -42,7 +42,6 @@ from loambrief.report.combine import FieldReport, combine
 from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
-from loambrief.report.plan_list import ListedPlan
 from loambrief.report.text import Writer
 from loambrief.resources import tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
@@ -417,21 +416,6 @@ def own_rate_warnings(advice: Advice) -> list[str]:
     writer = Writer(case.case.language, case.case.units, case.case.currency)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
             for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
-
-
-def listed_plan(path: Path) -> ListedPlan:
-    """The plan of a case as a list of ids, rates and verdicts.
-
-    Raises
-    ------
-    CaseProblems
-        The case has problems.
-    """
-    advice = advise(load_case(path))
-    case = advice.loaded.case
-    return ListedPlan(advice.plan,
-                      Writer(case.case.language, case.case.units, case.case.currency),
-                      advice.loaded.warnings)
 
 
 def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):

@@ -81,7 +81,7 @@ def _problems(path: Path, for_issue: bool,
         if for_issue:
             from loambrief.record.issue import prepare
 
-            return prepare(path, lab_files).inputs.loaded.warnings, False
+            return prepare(path, lab_files).advice.loaded.warnings, False
         from loambrief import pipeline
 
         return pipeline.check(path).warnings, False

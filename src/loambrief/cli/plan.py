@@ -25,8 +25,14 @@ def plan(case: Path, as_json: bool) -> None:
       loambrief plan sample_inputs/acid_corn_ohio/case.yaml --json
     """
     from loambrief import pipeline
+    from loambrief.case.load import load_case
+    from loambrief.report.plan_list import ListedPlan
+    from loambrief.report.text import Writer
 
-    listed = pipeline.listed_plan(case)
+    advice = pipeline.advise(load_case(case))
+    head = advice.loaded.case.case
+    listed = ListedPlan(advice.plan, Writer(head.language, head.units, head.currency),
+                        advice.loaded.warnings)
     warn(listed.warnings)
     if as_json:
         show_json(listed.as_json())
