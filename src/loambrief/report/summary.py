@@ -75,14 +75,15 @@ def summary(context: Context) -> Summary:
         avoid=avoid,
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown), turning),
+        notes=_notes(context, memory_line(context, shown)),
+        spare=turning,
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
         logo=logo_print(context),
     )
 
 
-def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
+def _notes(context: Context, memory: Text) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
     notes: list[Text] = list(farm_lines(context))
@@ -96,7 +97,6 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
-    notes += turning
     if memory:
         notes.append(memory)
     if context.interested:
