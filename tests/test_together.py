@@ -70,7 +70,7 @@ def test_strangers_do_not_share_a_document(tmp_path, old, new, word):
 def test_two_cases_of_one_id_are_refused(tmp_path):
     """ensures that one advisory never overwrites another of the same run."""
     result = run("advise", CASE, CASE, "-o", tmp_path / "out")
-    assert result.exit_code == 2 and "tarrow-east-40" in result.stderr
+    assert result.exit_code == 1 and "tarrow-east-40" in result.stderr
     assert not (tmp_path / "out").exists()
 
 

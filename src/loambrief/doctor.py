@@ -7,12 +7,14 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from importlib import metadata
 from pathlib import Path
 
 from loambrief import __version__
 from loambrief.errors import LoambriefError
 from loambrief.resources import templates_dir
+from loambrief.settings import KEYS, PROJECT, TABLES, in_force, user_file
 
 OLDEST_PYTHON = (3, 11)
 SIGNS = "áéíñóúü¿¡µ°²³₂₅≥≤±×–—’“”½€$"
@@ -56,6 +58,7 @@ def examine(*, answers: bool = True) -> Iterator[Checked]:
         ("wording", _wording), ("typeface", _typeface), ("tables", _tables), ("page", _page),
         ("temporary files", _temporary),
     ]
+    checks += [(f"settings {name}", partial(_setting, name)) for name in ("files", *KEYS, *TABLES)]
     if answers:
         checks.append(("published answers", _answers))
     for name, check in checks:
@@ -161,6 +164,40 @@ def _page() -> Checked:
     pdf = render_pdf(model, checked=True)
     return Checked("page", pdf.startswith(b"%PDF-"),
                    f"a page of {len(pdf) // 1000} kB, PDF/A checked")
+
+
+def _setting(name: str) -> Checked:
+    """A setting that is in force, and where it comes from."""
+    found = in_force()
+    title = f"settings {name}"
+    if name == "files":
+        if found.problems:
+            return Checked(title, False, "; ".join(found.problems), "Put the files right.")
+        read = ", ".join(f"{whose} {path}" for whose, path in found.read)
+        return Checked(title, True if read else None, read or (
+            f"none; yours would be {user_file()}, a project's {PROJECT}"))
+    if name in found.files:
+        path = found.files[name]
+        fault = _table_fault(name, path)
+        return Checked(title, not fault, fault or f"[{name}] of {path}",
+                       "Put the table right." if fault else "")
+    setting = found.values.get(name)
+    if setting is None:
+        return Checked(title, None, "not set")
+    return Checked(title, True, f"{setting.value} ({setting.origin}, {setting.where})")
+
+
+def _table_fault(name: str, path: Path) -> str:
+    from loambrief.archive.sign_settings import load_sign_settings
+    from loambrief.batch.invoice import load_fees
+    from loambrief.mail.settings import load_mail_settings
+
+    load = {"mail": load_mail_settings, "signing": load_sign_settings, "fees": load_fees}[name]
+    try:
+        load(path)
+    except LoambriefError as error:
+        return "; ".join(str(error).splitlines())
+    return ""
 
 
 def _temporary() -> Checked:

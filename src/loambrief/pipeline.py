@@ -353,7 +353,7 @@ def sign_words(language: str) -> Mapping[str, str]:
     """
     short = language.split("-")[0].lower()
     writer = Writer(short if (templates_dir() / "text" / short / "sign.j2").is_file() else "en")
-    names = ("signed_by", "trial", "draft", "reason_adviser", "reason_client")
+    names = ("signed_by", "trial", "draft", "reason_adviser", "reason_client", "name_differs")
     return {name: writer.write(say(f"sign.{name}")) for name in names}
 
 
@@ -467,6 +467,21 @@ def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.D
         if len(PdfReader(BytesIO(pdf)).pages) == 1:
             break
     return {f"{case.case.id}-spreading.pdf": pdf}
+
+
+def rate_map_files(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+                   number: str | None = None,
+                   stem: str = "") -> tuple[Mapping[str, bytes], tuple[str, ...]]:
+    """Rate maps for the spreader, and the jobs that no shape of the case shows.
+
+    ``stem`` begins the files' names; the case id if empty.
+    """
+    from loambrief.report.rate_map import rate_map
+
+    case = advice.loaded.case
+    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    made = rate_map(case, advice.plan, writer, status=status.value, number=number, stem=stem)
+    return made.files, made.undrawn
 
 
 def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:

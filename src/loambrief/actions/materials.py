@@ -33,7 +33,7 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = {
 DUST = frozenset({"caution_lime_dust", "caution_gypsum_dust", "caution_sulfur_dust"})
 DUST_OF_FINDING = frozenset({"acidity.caution_dust", "salinity.caution_gypsum_dust"})
 WATER = frozenset({"caution_water_setback"})
-WATER_OF_FINDING = frozenset({"nutrients.caution_p_water"})
+WATER_OF_FINDING = frozenset({"nutrients.caution_p_water", "nutrients.caution_p_near_water"})
 """Cautions on one hazard, by the material and by the finding: one of the two is enough."""
 
 

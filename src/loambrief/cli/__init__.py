@@ -1,8 +1,10 @@
 """The command line: reads arguments, prints, and maps errors to exit codes. No science.
 
-Exit codes: 0 done; 1 a case has problems or a record is not good; 2 the command could not
-run; 130 interrupted; 141 nobody reads the output any more. Each command stands in a module of
-its own, which is imported when it is asked for, and imports what it needs when it runs.
+Exit codes: 0 done; 1 a case has problems or was not made, or a record is not good (the others of
+many were done); 2 the command could not run or go on: wrong usage, nothing there of that name,
+no right, no disk, no archive, wrong settings; 130 interrupted; 141 nobody reads the output any
+more. Each command stands in a module of its own, which is imported when it is asked for, and
+imports what it needs when it runs.
 """
 
 from __future__ import annotations
@@ -10,9 +12,11 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Iterable
 from contextlib import suppress
 from difflib import get_close_matches
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -23,11 +27,13 @@ from loambrief.errors import CaseProblems, LoambriefError
 COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
     "new": "new",
     "intake": "intake",
+    "boundary": "boundary",
     "check": "check",
     "advise": "advise",
     "compare": "compare",
     "batch": "batch",
     "send": "send",
+    "invoice": "invoice",
     "fieldsheet": "fieldsheet",
     "issue": "issue",
     "sign": "sign",
@@ -47,6 +53,13 @@ INTERRUPTED, UNREAD = 130, 141
 """Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
 TRACE = "LOAMBRIEF_TRACE"
 """Environment variable: an error of the program is shown with its trace."""
+
+
+SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "issue", "sign", "verify",
+                     "archive", "invoice"})
+"""Commands whose options may be set in the settings."""
+WRITING = frozenset({"supersede", "withdraw", "redact"})
+"""Commands of the archive that write documents into the output folder."""
 
 
 class Commands(Listed):
@@ -127,5 +140,51 @@ def _fault(error: Exception) -> str:
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="loambrief")
-def main() -> None:
-    """Field and lab evidence in; a priced, ranked, traceable crop and soil advisory out."""
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Field and lab evidence in; a priced, ranked, traceable crop and soil advisory out.
+
+    Options that are not given are taken from LOAMBRIEF_<OPTION> in the environment, from
+    loambrief.toml in the project's folder, or from your own settings; 'loambrief doctor' shows
+    what is in force.
+    """
+    if ctx.invoked_subcommand in SETTLED:
+        group = main.get_command(ctx, "archive") if ctx.invoked_subcommand == "archive" else None
+        ctx.default_map = defaults(group.commands if isinstance(group, click.Group) else ())
+
+
+def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
+    """What the settings say, for each command that has such an option.
+
+    Parameters
+    ----------
+    archive : iterable of str
+        Commands of the archive.
+
+    Raises
+    ------
+    SettingsProblem
+        A settings file has problems.
+    """
+    from loambrief.settings import CHOICES, SettingsProblem, in_force
+
+    found = in_force()
+    if found.problems:
+        raise SettingsProblem("\n".join(found.problems))
+    def those(*names: str) -> dict[str, str]:
+        return {name: value for name in names if (value := found.value(name))}
+
+    def tables(name: str) -> dict[str, str]:
+        return {"settings_file": str(found.files[name])} if name in found.files else {}
+
+    made: dict[str, dict[str, Any]] = {
+        "new": those(*CHOICES, "adviser", "prices"),
+        "advise": those("output", "templates"), "batch": those("output", "templates"),
+        "fieldsheet": those("output"), "send": tables("mail"),
+        "issue": {**those("output", "archive", "templates"), **tables("signing")},
+        "sign": tables("signing"), "verify": those("archive"),
+        "invoice": {**those("archive"), **tables("fees")},
+    }
+    made["archive"] = {name: those("archive", *(("output", "templates") if name in WRITING else ()))
+                       for name in archive}
+    return made
