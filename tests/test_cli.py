@@ -69,6 +69,50 @@ def test_calc_lists_and_suggests():
     assert result.exit_code == 2 and "esp_from_sar" in result.stderr
 
 
+def test_calc_describes_each_formula_and_takes_hyphens():
+    """ensures that the list says what each formula is for, and either spelling of names works."""
+    listed = run("calc").output.splitlines()
+    assert listed[1::2] and all(line.startswith("    ") and line.strip() for line in listed[1::2])
+    typed = run("calc", "relative-feed-value", "adf-pct=34", "ndf_pct=41", "--json")
+    assert json.loads(typed.stdout)["formula"] == "relative_feed_value"
+
+
+def test_calc_completes_names():
+    """ensures that Tab offers formulas by either spelling, then the values still lacking."""
+    from click.shell_completion import ShellComplete
+
+    complete = ShellComplete(main, {}, "loambrief", "_LOAMBRIEF_COMPLETE").get_completions
+    assert [item.value for item in complete(["calc"], "relative-feed")] == ["relative_feed_value"]
+    assert complete(["calc"], "relative_feed")[0].help.startswith("Relative feed value")
+    lacking = complete(["calc", "relative_feed_value", "adf_pct=34"], "")
+    assert [item.value for item in lacking] == ["ndf_pct="]
+
+
+@pytest.mark.parametrize("args, kind, code", [
+    (("calc", "esp_from_sarr", "sar=5"), "UsageError", 2),
+    (("calc", "relative_feed_value", "adf_pct=-5", "ndf_pct=41"), "ImpossibleInput", 1),
+    (("advise", "nowhere.yaml"), "FileNotFoundError", 2),
+    (("calc", "--no-such-option"), "NoSuchOption", 2),
+])
+def test_errors_of_json_are_json(args, kind, code, tmp_path, monkeypatch):
+    """ensures that a program which asked for JSON reads the error as JSON too."""
+    monkeypatch.chdir(tmp_path)
+    result = run(*args, "--json")
+    error = json.loads(result.stderr)["error"]
+    assert (error["kind"], error["exit_code"], result.exit_code) == (kind, code, code)
+    assert error["message"] and not result.stdout
+
+
+def test_problems_of_a_case_are_json_too(tmp_path):
+    """ensures that each problem comes with its place where JSON was asked for."""
+    case = tmp_path / "case.yaml"
+    case.write_text("loambrief: 1\n", encoding="utf-8")
+    result = run("advise", case, "-o", tmp_path / "out", "--json")
+    error = json.loads(result.stderr)["error"]
+    assert error["kind"] == "CaseProblems" and result.exit_code == 1
+    assert all(problem["line"] >= 1 for problem in error["problems"]) and error["problems"]
+
+
 def test_calc_refuses_the_impossible():
     """ensures that impossible input is refused with words, exit 1."""
     result = run("calc", "relative_feed_value", "adf_pct=-5", "ndf_pct=41")
