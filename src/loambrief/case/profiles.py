@@ -5,8 +5,8 @@ like a case (a boundary is GeoJSON, which is YAML as well, or KML or a shapefile
 ``boundary_read``; ``attribute`` beside ``file`` names what holds the sample's id): strictly,
 with line and column of every problem, and with a digest for the record. A file is named relative
 to the case and lies in the case's folder or below it, or in a folder ``profiles`` beside that
-folder; links are followed before that is judged. A profile names no further files. ``guide: house.yaml`` is the
-short form of ``guide: {file: house.yaml}``.
+folder; links are followed before that is judged. A profile names no further files. ``guide:
+house.yaml`` is the short form of ``guide: {file: house.yaml}``.
 """
 
 from __future__ import annotations
