@@ -24,14 +24,15 @@ def test_version():
 
 
 @pytest.mark.parametrize("case", CASES, ids=[c.parent.name for c in CASES])
-def test_advise_writes_two_whole_files(case, tmp_path):
-    """ensures that the main job writes a PDF and its data, and nothing else."""
+def test_advise_writes_whole_files(case, tmp_path):
+    """ensures that the main job writes a PDF, its annex and its data, and nothing else."""
     result = run("advise", case, "-o", tmp_path, "--json")
     assert result.exit_code == 0, result.output
     names = sorted(p.name for p in tmp_path.iterdir())
     case_id = json.loads(result.stdout)["case_id"]
-    assert names == [f"{case_id}.json", f"{case_id}.pdf"]
-    assert (tmp_path / f"{case_id}.pdf").read_bytes().startswith(b"%PDF-")
+    assert names == [f"{case_id}.annex.pdf", f"{case_id}.json", f"{case_id}.pdf"]
+    assert all((tmp_path / name).read_bytes().startswith(b"%PDF-")
+               for name in names if name.endswith(".pdf"))
 
 
 @pytest.mark.parametrize("case", sorted((SAMPLES / "broken").glob("*.yaml")), ids=lambda p: p.stem)
