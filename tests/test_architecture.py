@@ -14,8 +14,9 @@ import loambrief
 ROOT = Path(loambrief.__file__).parent
 LAYERS = (  # highest first; a module imports only from lower lines, or from its own part
     ("cli", "__main__"),
-    ("batch", "record", "doctor"),
-    ("mail",),
+    ("doctor",),
+    ("batch",),
+    ("record", "mail"),
     ("pipeline",),
     ("archive", "render"),
     ("report",),
@@ -26,7 +27,7 @@ LAYERS = (  # highest first; a module imports only from lower lines, or from its
     ("formulas", "case"),
     ("tables",),
     ("numbers",),
-    ("colours", "units"),
+    ("colours", "settings", "units"),
     ("resources",),
     ("errors",),
 )
@@ -46,6 +47,7 @@ ONLY_IN = {
     "highspy": ("actions/solver.py",),
     "scipy": (),
     "pandas": ("case/", "batch/"),
+    "shapefile": ("case/boundary_read.py", "report/rate_map.py"),
     "openpyxl": ("case/intake_read.py", "batch/summary.py"),
     "click": ("cli/",),
     "rich": ("cli/", "batch/"),

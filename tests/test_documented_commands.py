@@ -5,15 +5,19 @@ import re
 import shlex
 import shutil
 import tomllib
+from io import BytesIO
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 from click.testing import CliRunner
 from pdf_text import page_texts
 from pypdf import PdfWriter
 
+from loambrief import pipeline
 from loambrief.archive import verify_apart
 from loambrief.archive.verify_pdf import inspect
+from loambrief.case.load import load_case
 from loambrief.cli import COMMANDS, main
 
 ROOT = Path(__file__).parents[1]
@@ -100,9 +104,9 @@ def test_tutorial_works_as_it_stands(bench):
             continue
         result = run(line)
         assert result.exit_code == 0, (line, result.output)
-    assert "Good." in run("loambrief verify work/signed.pdf --trust work/me.pem").output
-    words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.pdf").read_bytes()))
-    assert "What we saw in numbers" in words and "House guide" in words
+    assert "Good." in run("loambrief verify work/signed.pdf --trust adviser=work/me.pem").output
+    words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.annex.pdf").read_bytes()))
+    assert "How the numbers were worked out" in words and "House guide" in words
     assert Path("work/spanish/creek-bottom-tutorial.html").exists()
 
 
@@ -151,6 +155,20 @@ def prepare():
     text = Path("case.yaml").read_text().replace("amount: 9000", "amount: 8000")
     Path("case.yaml").write_text(text)
     Path("grower-passphrase").write_text("")
+    Path("work.csv").write_text("date,case,kind,quantity,what\n"
+                                "2026-10-14,ravenel-creek-bottom,visit,1,Sampling\n")
+    ring = "-86.70,40.150 -86.69,40.150 -86.69,40.151 -86.70,40.151 -86.70,40.150"
+    Path("east40.kml").write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Placemark><Polygon><outerBoundaryIs>'
+        f"<LinearRing><coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs></Polygon>"
+        "</Placemark></kml>")
+    advice = pipeline.advise(load_case(three / "creek_bottom.yaml"))
+    maps, _ = pipeline.rate_map_files(advice)
+    with ZipFile(BytesIO(maps["ravenel-creek-bottom-rates.zip"])) as source, \
+            ZipFile("zones.zip", "w") as target:
+        for name in source.namelist():
+            if name.startswith("tsp."):
+                target.writestr(name, source.read(name))
 
 
 def fill(sheet, target):
@@ -167,8 +185,9 @@ def fill(sheet, target):
 SPECIAL = {
     "tls://10.0.0.5:8786": "needs a cluster; tests/batch/test_cluster.py runs one",
     "--really": "needs a mail server; tests/mail/test_send.py runs one",
-    "--config signing.toml": "needs a timestamp server; tests/sign runs one",
+    "--settings signing.toml": "needs a timestamp server; tests/sign runs one",
     "--head 3f8a...": "an abridged digest",
+    "--sign --key me.p12": "needs complete cases; tests/record/test_issue_month.py issues some",
 }
 """Parts of example lines that cannot be run here, and why."""
 
@@ -204,6 +223,8 @@ def test_examples_of_the_help_work(bench):
             run('loambrief keys new --name "Odessa Pruett" -o grower.p12 '
                 '--passphrase-env KEYPASS')
             shutil.copy("output/IV-2026-0001-r1.pdf", "MQ-2026-0001-r1.pdf")
+            for name in ("IV-2026-0001-r1.annex.pdf", "MQ-2026-0001-r1.annex.pdf"):
+                shutil.copy("output/IV-2026-0001-r1.annex.pdf", name)
         if line.startswith("loambrief keys new"):
             Path("me.p12").unlink()
             Path("me.pem").unlink()

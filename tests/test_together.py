@@ -35,7 +35,7 @@ def test_one_document_with_a_cover(tmp_path):
                  tmp_path / "out", "-q")
     assert result.exit_code == 0, result.output
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
-        "pruett-2027.pdf", "tarrow-east-40.json", "tarrow-west-20.json"]
+        "pruett-2027.annex.pdf", "pruett-2027.pdf", "tarrow-east-40.json", "tarrow-west-20.json"]
     reader = pypdf.PdfReader(io.BytesIO((tmp_path / "out" / "pruett-2027.pdf").read_bytes()))
     cover = " ".join(reader.pages[0].extract_text().split())
     assert "East 40" in cover and "West 20" in cover and "2 fields" in cover
@@ -70,7 +70,7 @@ def test_strangers_do_not_share_a_document(tmp_path, old, new, word):
 def test_two_cases_of_one_id_are_refused(tmp_path):
     """ensures that one advisory never overwrites another of the same run."""
     result = run("advise", CASE, CASE, "-o", tmp_path / "out")
-    assert result.exit_code == 2 and "tarrow-east-40" in result.stderr
+    assert result.exit_code == 1 and "tarrow-east-40" in result.stderr
     assert not (tmp_path / "out").exists()
 
 

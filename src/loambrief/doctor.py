@@ -7,12 +7,14 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from importlib import metadata
 from pathlib import Path
 
 from loambrief import __version__
 from loambrief.errors import LoambriefError
 from loambrief.resources import templates_dir
+from loambrief.settings import KEYS, PROJECT, TABLES, in_force, user_file
 
 OLDEST_PYTHON = (3, 11)
 SIGNS = "áéíñóúü¿¡µ°²³₂₅≥≤±×–—’“”½€$"
@@ -43,7 +45,7 @@ def examine(*, answers: bool = True) -> Iterator[Checked]:
     Parameters
     ----------
     answers : bool
-        Also reproduce the published answers (about two seconds).
+        Also reproduce the answers kept beside the formulas (about two seconds).
 
     Yields
     ------
@@ -56,8 +58,9 @@ def examine(*, answers: bool = True) -> Iterator[Checked]:
         ("wording", _wording), ("typeface", _typeface), ("tables", _tables), ("page", _page),
         ("temporary files", _temporary),
     ]
+    checks += [(f"settings {name}", partial(_setting, name)) for name in ("files", *KEYS, *TABLES)]
     if answers:
-        checks.append(("published answers", _answers))
+        checks.append(("kept answers", _answers))
     for name, check in checks:
         try:
             yield check()
@@ -163,6 +166,40 @@ def _page() -> Checked:
                    f"a page of {len(pdf) // 1000} kB, PDF/A checked")
 
 
+def _setting(name: str) -> Checked:
+    """A setting that is in force, and where it comes from."""
+    found = in_force()
+    title = f"settings {name}"
+    if name == "files":
+        if found.problems:
+            return Checked(title, False, "; ".join(found.problems), "Put the files right.")
+        read = ", ".join(f"{whose} {path}" for whose, path in found.read)
+        return Checked(title, True if read else None, read or (
+            f"none; yours would be {user_file()}, a project's {PROJECT}"))
+    if name in found.files:
+        path = found.files[name]
+        fault = _table_fault(name, path)
+        return Checked(title, not fault, fault or f"[{name}] of {path}",
+                       "Put the table right." if fault else "")
+    setting = found.values.get(name)
+    if setting is None:
+        return Checked(title, None, "not set")
+    return Checked(title, True, f"{setting.value} ({setting.origin}, {setting.where})")
+
+
+def _table_fault(name: str, path: Path) -> str:
+    from loambrief.archive.sign_settings import load_sign_settings
+    from loambrief.batch.invoice import load_fees
+    from loambrief.mail.settings import load_mail_settings
+
+    load = {"mail": load_mail_settings, "signing": load_sign_settings, "fees": load_fees}[name]
+    try:
+        load(path)
+    except LoambriefError as error:
+        return "; ".join(str(error).splitlines())
+    return ""
+
+
 def _temporary() -> Checked:
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "x").write_bytes(b"x")
@@ -171,12 +208,13 @@ def _temporary() -> Checked:
 
 def _answers() -> Checked:
     import loambrief.topics.formulas  # noqa: F401
-    from loambrief.agronomy.selftest import load_checks, run_check
+    from loambrief.agronomy.selftest import KINDS, counted, load_checks, run_check
 
     outcomes = [run_check(check) for check in load_checks()]
     failed = [o for o in outcomes if not o.passed]
     if failed:
-        return Checked("published answers", False,
+        return Checked("kept answers", False,
                        f"{len(failed)} of {len(outcomes)} not reproduced",
                        "loambrief selftest names them.")
-    return Checked("published answers", True, f"{len(outcomes)} reproduced")
+    return Checked("kept answers", True, "reproduced: " + ", ".join(
+        f"{count['passed']} {KINDS[kind]}" for kind, count in counted(outcomes).items()))

@@ -19,6 +19,7 @@
     ├── KeyFault              a key, passphrase or certificate cannot be used (archive.errors)
     ├── SignFault             exit 1: a file cannot be signed as asked (archive.errors)
     ├── TimestampFault        a timestamp server did not answer as it must (archive.errors)
+    ├── SettingsProblem       a settings file has problems (loambrief.settings)
     ├── FolderBusy            another batch is at work in the output folder
     ├── NotOurs               a file that no batch made stands where one would be written
     ├── ClusterFault          a cluster or its shared storage cannot be used, or was lost

@@ -183,8 +183,8 @@ def test_commands_write_and_print(tmp_path):
                                     "--applicator-sheet", "--json"])
     assert run.exit_code == 0, run.output
     assert {Path(f).name for f in json.loads(run.output)["files"]} == {
-        "tarrow-east-40.pdf", "tarrow-east-40.json", "tarrow-east-40.ics",
-        "tarrow-east-40-spreading.pdf"}
+        "tarrow-east-40.pdf", "tarrow-east-40.annex.pdf", "tarrow-east-40.json",
+        "tarrow-east-40.ics", "tarrow-east-40-spreading.pdf"}
     run = CliRunner().invoke(main, ["compare", str(CASE), "--set", "budget.amount=2000", "--json"])
     assert json.loads(run.output)["money"][0]["second"] == 2000
     text = CliRunner().invoke(main, ["compare", str(CASE), "--set", "budget.amount=2000"])

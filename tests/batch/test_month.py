@@ -167,7 +167,7 @@ def test_doubled_ids_are_named_before_anything_is_written(tmp_path, as_you_go):
             write_case(tmp_path / "in", "c")]
     month = run(todo, tmp_path / "out", as_you_go=as_you_go)
     assert statuses(month) == ["failed", "failed", "done"]
-    places = f"{tmp_path}/in/a.yaml, {tmp_path}/in/b.yaml"
+    places = f"{tmp_path}/in/a.yaml:3, {tmp_path}/in/b.yaml:3"
     assert month.result.outcomes[0].problems == month.result.outcomes[1].problems == (
         f"case id 'east-40' is that of {places}; give each case an id of its own",)
     told = io.StringIO()

@@ -333,8 +333,10 @@ def test_the_chart_shows_the_readings(system, pressure, length):
     SP 811, from memory, unverified)."""
     cone = load_case(ROOT / "acid_corn_ohio" / "case.yaml").case.penetrometer
     assert (cone.pressure_unit, cone.depth_unit) == ("psi", "in")
-    (spec,) = [x for x in inside(report("acid_corn_ohio", system).blocks)
-               if isinstance(x, PenetrationSpec)]
+    drawn = [x for x in inside(report("acid_corn_ohio", system).blocks)
+             if isinstance(x, PenetrationSpec)]
+    spec = drawn[0]
+    assert all(other == spec for other in drawn)
     read = [p.readings for p in cone.points if not p.traffic]
     assert [p.readings for p in spec.profiles] == [
         tuple(None if r is None else pytest.approx(r * pressure, rel=1e-4) for r in readings)

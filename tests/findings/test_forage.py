@@ -226,8 +226,10 @@ def test_weedy_hay_is_kept_apart():
     need, = finding.needs
     assert (need.kind, need.item, finding.severity) == (NeedKind.MANAGE, "weedy-hay", 2)
     words = WRITERS["us"].write(need.text)
-    for piece in ("apart: lower third", "nitrate lot by lot", "awns", "horses"):
+    for piece in ("part apart; do not feed it to horses; test nitrate lot by lot",
+                  ": lower third", "awns"):
         assert piece in words, piece
+    assert "lot by lot" in WRITERS["us"].short(need.text)  # the order stands before the cut
     assert set(finding.sources) <= set(references())
 
 

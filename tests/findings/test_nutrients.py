@@ -406,7 +406,7 @@ def test_cautions_go_with_every_rate():
     """ensures that P carries water and seed-row cautions, and perennial crops no seed row."""
     _, found = said(build(field={"sensitive_areas": ["ditch"]}))
     names = [c.name for c in found["nutrients.p.A1"].needs[0].cautions]
-    assert names == ["caution_p_water", "caution_seed_row", "caution_build_up"]
+    assert names == ["caution_p_near_water", "caution_seed_row", "caution_build_up"]
     told = words(found["nutrients.p.A1"].needs[0].cautions[1])
     assert "8 lb/ac" in told and "boron" in told  # Kansas State: 30 in rows, 8 lb
     _, perennial = said(build(field={"tillage": "perennial"}))
@@ -884,6 +884,7 @@ def test_every_macro_is_used():
                   "case": {"id": "in", "date": "2026-10-20"}},
                  {"sample": {"date": dt.date(2019, 10, 1)}},
                  {"layer": {"phosphorus": "30 ppm"}, "field": {"sensitive_areas": ["ditch"]}},
+                 {"field": {"sensitive_areas": ["ditch"]}},
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
                   "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}}):
         assessment, _ = said(build(**more))

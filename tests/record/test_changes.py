@@ -13,12 +13,20 @@ from record_builders import CLIENT, NUMBER, PERSONAL, SAMPLE, case_file, clock, 
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.check import check
+from loambrief.archive.index import fold
 from loambrief.archive.queries import due, find
 from loambrief.archive.store import Store
 from loambrief.errors import ArchiveBroken, ImpossibleInput, RecordRefused, UnknownName
 from loambrief.record.export import export_client, safe_name, zipped
 from loambrief.record.issue import issue
-from loambrief.record.redact import names_in, redact, redacted_case
+from loambrief.record.redact import (
+    must_be_clean,
+    names_in,
+    preview,
+    redact,
+    redacted_case,
+    strings_of,
+)
 from loambrief.record.rerender import render_again, rerender
 from loambrief.record.retention import add, erase, hold, release, scope_of
 from loambrief.record.supersede import supersede
@@ -127,11 +135,15 @@ def test_holds_and_erasure(replaced):
     hold(replaced, one, "Claim 18-4")
     for held in (scope, one):
         with pytest.raises(RecordRefused, match="hold"):
-            erase(replaced, held)
+            erase(replaced, held, reason="asked to")
     with pytest.raises(RecordRefused):
         hold(replaced, one, "Claim 18-4")
     release(replaced, one, "Claim settled")
-    gone = erase(replaced, scope)
+    with pytest.raises(RecordRefused, match=r"revision 2 is to be kept until 2034.*needs a reason"):
+        erase(replaced, scope)
+    with pytest.raises(RecordRefused, match="no names"):
+        erase(replaced, scope, reason="Odessa Pruett wants it")
+    gone = erase(replaced, scope, reason="The client asked for it by law.")
     assert (gone.records, gone.left) == (4, ())  # the reasons of the hold too
     root = replaced.disk.root
     content = b"\n".join(p.name.encode() + p.read_bytes() for p in root.rglob("*") if p.is_file())
@@ -162,7 +174,7 @@ def test_erasure_names_what_others_share(store, tmp_path):
     shared.write_text(f"{CLIENT},5.6\nBram Tolliver,6.1\n")
     add(store, [shared], role="lab", number=NUMBER)
     add(store, [shared], role="lab", client="Bram Tolliver")
-    gone = erase(store, scope_of(store, client=CLIENT))
+    gone = erase(store, scope_of(store, client=CLIENT), reason="asked to")
     digest = sha256(shared.read_bytes())
     assert gone.left == (f"objects/{digest[:2]}/{digest[2:]}",)
     assert check(store).good
@@ -234,6 +246,63 @@ def test_redacted_copy(store):
     assert (entry.role, entry.number) == ("redacted", NUMBER)
     with pytest.raises(ArchiveBroken):
         store.content(sha256(pdf))  # but not kept
+
+
+def test_redacted_copy_leaves_no_place_landmark_or_number(tmp_path):
+    """ensures that places, waters, prose and numbers of a case are gone from every part of a copy.
+
+    What no rule can know (a quarry in a product's name) is shown by the preview, and struck by
+    the user's own list.
+    """
+    path = case_file(tmp_path / "case", goal=(
+        "  yield_goal:\n    value: 185 bu/ac\n    basis: told on 419-555-0142, near 555-0190\n"))
+    text = path.read_text()
+    for old, new in (("place: north", "place: Gallows Knoll"),):
+        text = re.sub(rf"(?m)^    {old}.*$", f"    {new}", text)
+    text = re.sub(r"(?m)^  sensitive_areas:\n(    - .*\n)+",
+                  "  sensitive_areas:\n    - Well of the Hobday house at Ferry Lane\n", text)
+    path.write_text(text)
+    with Store.create(tmp_path / "records", clock=clock()) as store:
+        made = issue(path, store)
+        seen = preview(made.number, store)
+        assert "Hobday" not in str(seen.stays) and "0142" not in str(seen.stays)
+        assert ("materials[0].name", "Calcitic agricultural lime, Deller quarry") in seen.stays
+        head = store.head
+        copy = redact(made.number, store, words=["Deller quarry", "kesh  ridge"])
+        assert store.head[0] == head[0] + 1
+    for name, content in copy.files.items():
+        for where, said in strings_of(name, content):
+            assert not re.search(r"hobday|ferry lane|gallows|deller|kesh|0142|0190|\be40\b", said,
+                                 re.IGNORECASE), (name, where)
+
+
+@pytest.mark.parametrize("place", ["page", "attachments", "metadata", "objects",
+                                   "document information"])
+def test_every_part_of_a_copy_is_searched(place):
+    """ensures that a name in text, attachment, metadata or an alternative text stops the copy."""
+    from loambrief.render.pdf import render_pdf
+    from loambrief.report import blocks as b
+    from loambrief.report.page_text import page_words
+
+    def page(**more):
+        model = b.ReportModel(**{"title": "A page", "case_id": "x", "date": dt.date(2026, 1, 2),
+                                 "words": page_words(Writer()),
+                                 "blocks": (b.Heading(1, "A page"), b.Paragraph("Plain words")),
+                                 **more})
+        return render_pdf(model)
+
+    attached = b.Attachment("a.txt", b"by Zebedee", "text/plain", b.Relationship.DATA, "d")
+    data = {"page": lambda: page(blocks=(b.Heading(1, "A page"), b.Paragraph("by Zebe\u0301dee"))),
+            "attachments": lambda: page(attachments=(attached,)),
+            "metadata": lambda: page(author="Zebedee"),
+            "document information": lambda: page(author="Zebedee"),
+            "objects": lambda: page(title="Zebedee")}[place]()
+    assert must_be_clean(frozenset({"Zebedee"}), frozenset(), "x.pdf", page()) is None
+    with pytest.raises(RecordRefused, match="zebedee"):
+        must_be_clean(frozenset({"Zebedee"}), frozenset(), "x.pdf", data)
+    found = {where.split()[0] for where, said in strings_of("x.pdf", data)
+             if "zebe" in fold(said)}
+    assert place.split()[0] in found
 
 
 def test_redacting_reaches_earlier_cases(tmp_path):

@@ -9,13 +9,17 @@ from dataclasses import replace
 
 import pypdf
 import pytest
+from click.testing import CliRunner
 from pdf_text import page_texts
-from record_builders import NUMBER, PERSONAL, SAMPLE, case_file, clock
+from record_builders import LINES, NUMBER, PERSONAL, SAMPLE, case_file, clock
 
 from loambrief import pipeline
 from loambrief.archive.canonical import sha256
 from loambrief.archive.check import check
 from loambrief.archive.store import Store
+from loambrief.case.load import load_case
+from loambrief.case.starter import starter_case
+from loambrief.cli import main
 from loambrief.errors import CaseProblems, RecordRefused
 from loambrief.record import completeness
 from loambrief.record.issue import issue, prepare
@@ -30,7 +34,7 @@ ACCEPT_AREA = "accept:\n  - {code: CASE109, field: 'samples[N].area', reason: on
 def codes(path, **given):
     with pytest.raises(CaseProblems) as error:
         prepare(path, **given)
-    return [p for p in error.value.problems if p.code.startswith("GATE")]
+    return [p for p in error.value.problems if p.code.startswith("ISSUE-")]
 
 
 @pytest.fixture(scope="module")
@@ -42,21 +46,21 @@ def advice():
 @pytest.mark.parametrize(("change", "text", "code", "field", "line"), [
     # places in the sample; wanted by COMAR 15.20.08.04 and .05 (plan information), California
     # FAC 12003 (written recommendation) and the other publications named in the table
-    ("valid", "", "GATE01", "case.valid_until", r"^case:"),
-    ("purpose", "", "GATE02", "case.purpose", r"^case:"),
-    ("jurisdiction", "", "GATE03", "case.jurisdiction", r"^case:"),
-    ("reach_client", "", "GATE10", "client.address", r"^client:"),
-    ("location", "", "GATE11", "farm.location", r"^farm:"),
-    ("field_id", "", "GATE12", "field.id", r"^field:"),
-    ("previous", "", "GATE13", "field.previous_crop", r"^field:"),
-    ("goal", "", "GATE14", "field.yield_goal", r"^field:"),
-    ("business", "", "GATE20", "adviser.business", r"^adviser:"),
-    ("adviser_address", "", "GATE21", "adviser.address", r"^adviser:"),
-    ("sampler", "", "GATE33", "samples[N].sampler", r"^  - id: N"),
-    ("cores", "", "GATE32", "samples[S].cores", r"^  - id: S"),
-    ("report", "", "GATE35", "samples[N].lab.report", r"^    lab:"),
-    ("stage", "", "GATE42", "weeds[Setaria faberi].stage", r"species: Setaria faberi"),
-    ("cover", "", "GATE43", "weeds[Rumex acetosella].cover", r"species: Rumex"),
+    ("valid", "", "ISSUE-VALID-UNTIL", "case.valid_until", r"^case:"),
+    ("purpose", "", "ISSUE-PURPOSE", "case.purpose", r"^case:"),
+    ("jurisdiction", "", "ISSUE-JURISDICTION", "case.jurisdiction", r"^case:"),
+    ("reach_client", "", "ISSUE-REACH-CLIENT", "client.address", r"^client:"),
+    ("location", "", "ISSUE-FARM-LOCATION", "farm.location", r"^farm:"),
+    ("field_id", "", "ISSUE-FIELD-ID", "field.id", r"^field:"),
+    ("previous", "", "ISSUE-PREVIOUS-CROP", "field.previous_crop", r"^field:"),
+    ("goal", "", "ISSUE-YIELD-GOAL", "field.yield_goal", r"^field:"),
+    ("business", "", "ISSUE-BUSINESS", "adviser.business", r"^adviser:"),
+    ("adviser_address", "", "ISSUE-ADVISER-ADDRESS", "adviser.address", r"^adviser:"),
+    ("sampler", "", "ISSUE-SAMPLER", "samples[N].sampler", r"^  - id: N"),
+    ("cores", "", "ISSUE-CORES", "samples[S].cores", r"^  - id: S"),
+    ("report", "", "ISSUE-LAB-REPORT", "samples[N].lab.report", r"^    lab:"),
+    ("stage", "", "ISSUE-WEED-STAGE", "weeds[Setaria faberi].stage", r"species: Setaria faberi"),
+    ("cover", "", "ISSUE-WEED-AMOUNT", "weeds[Rumex acetosella].cover", r"species: Rumex"),
 ])
 def test_what_is_missing_is_told_at_its_place(advice, tmp_path, change, text, code, field, line):
     """ensures that one missing thing is told at the line where it would stand."""
@@ -75,9 +79,10 @@ def test_everything_missing_is_told_at_once(tmp_path):
     path = case_file(tmp_path, valid="", purpose="", business="", report="", stage="", dates="",
                      expires="    expires: 2026-01-01\n", accept="")
     problems = codes(path)
-    assert {p.code for p in problems} == {"GATE01", "GATE02", "GATE20", "GATE23", "GATE35",
-                                          "GATE36", "GATE37", "GATE42", "GATE60", "GATE61",
-                                          "GATE62"}
+    assert {p.code for p in problems} == {
+        "ISSUE-VALID-UNTIL", "ISSUE-PURPOSE", "ISSUE-BUSINESS", "ISSUE-CREDENTIAL",
+        "ISSUE-LAB-REPORT", "ISSUE-LAB-RECEIVED", "ISSUE-LAB-REPORTED", "ISSUE-WEED-STAGE",
+        "ISSUE-WARNINGS", "ISSUE-OPEN-VERDICT", "ISSUE-FROM-MEMORY"}
     assert [p.line for p in problems] == sorted(p.line for p in problems)
 
 
@@ -88,7 +93,8 @@ def test_dates_that_cannot_count(tmp_path):
                             "reason: is being renewed}\n  - {code: CASE109, field: 'samples[N]"
                             ".area', reason: one soil}\n")
     # accepting the warning is not enough
-    assert {p.code for p in codes(path)} == {"GATE23", "GATE61", "GATE62"}
+    assert {p.code for p in codes(path)} == {
+        "ISSUE-CREDENTIAL", "ISSUE-OPEN-VERDICT", "ISSUE-FROM-MEMORY"}
 
 
 def test_plan_that_is_not_complete(advice):
@@ -99,8 +105,97 @@ def test_plan_that_is_not_complete(advice):
     source = completeness.case_source(SAMPLE.read_bytes(), str(SAMPLE), SAMPLE.parent)
     asked = completeness.IssueCheck(replace(advice, plan=plan), source, {})
     found = {p.code: p for p in completeness.missing(asked)}
-    assert {"GATE50", "GATE51", "GATE52", "GATE53", "GATE54", "GATE55"} <= set(found)
-    assert found["GATE54"].field == f"materials[{rated.material_id}].price"
+    assert {"ISSUE-RATE-AREA", "ISSUE-ACTION-REASON", "ISSUE-ACTION-TIME", "ISSUE-CAUTION",
+            "ISSUE-PRICE", "ISSUE-LATER-LOOK"} <= set(found)
+    assert found["ISSUE-PRICE"].field == f"materials[{rated.material_id}].price"
+
+
+# The state's own rule, and what may be left out ------------------------------------------------
+
+
+def gate_of(advice, tmp_path, **changes):
+    """Problems of the gate for a changed sample; accepted points are those of the file."""
+    path = case_file(tmp_path, **changes)
+    loaded = load_case(path)
+    source = completeness.case_source(path.read_bytes(), str(path), tmp_path)
+    return completeness.missing(completeness.IssueCheck(replace(advice, loaded=loaded), source, {}))
+
+
+@pytest.mark.parametrize("place, named, waiver", [
+    # COMAR 15.20.08.04 (Maryland) wants unit identifiers; no rule of Ohio is listed
+    ("Maryland, USA", "COMAR 15.20.08.04", False),
+    ("Ohio, USA", "Wanted in every record of this program", True),
+    ("California, USA", "Wanted in every record of this program", True),
+])
+def test_a_rule_is_named_that_holds_where_the_case_is(advice, tmp_path, place, named, waiver):
+    """ensures that a state's own rule is named there and only there, and leaves no way out."""
+    (problem,) = gate_of(advice, tmp_path, field_id="",
+                         jurisdiction=f"  jurisdiction: {place}\n")
+    assert problem.code == "ISSUE-FIELD-ID" and named in problem.help
+    assert ("accept: [{code: ISSUE-FIELD-ID" in problem.help) is waiver
+    others = {"COMAR", "California Code", "Food and Agricultural"} - {named.split()[0]}
+    assert not any(other in problem.help for other in others)
+
+
+WAIVER = "  - {code: ISSUE-SAMPLER, field: 'SAMPLER', reason: The grower forgot who it was.}\n"
+WAIVED = re.search(LINES["accept"], SAMPLE.read_text(encoding="utf-8"), re.MULTILINE)[0] + WAIVER
+
+
+@pytest.mark.parametrize("named", ["samples[N].sampler", "samples[].sampler"])
+def test_a_point_that_cannot_be_had_is_left_out_with_its_reason(advice, tmp_path, named):
+    """ensures that a waiver with its reason opens the gate for that point, and is printed."""
+    text = WAIVED.replace("'SAMPLER'", f"'{named}'")
+    found = gate_of(advice, tmp_path / "a", sampler="", accept=text)
+    assert [str(problem) for problem in found] == []
+    made = pipeline.render(pipeline.advise(load_case(tmp_path / "a" / "case.yaml")))
+    page = " ".join(" ".join((*page_texts(made.pdf), *page_texts(made.annex))).split())
+    assert "Left out: who took the samples" in page and "The grower forgot who it was." in page
+
+
+@pytest.mark.parametrize("entry, changes, said", [
+    ("{code: ISSUE-CREDENTIAL, field: adviser.credential.expires, reason: soon}", {},
+     "ISSUE-CREDENTIAL, which cannot be left out"),
+    ("{code: ISSUE-FIELD-ID, field: field.id, reason: none}",
+     {"field_id": "", "jurisdiction": "  jurisdiction: Maryland, USA\n"},
+     "which cannot be left out, since Maryland asks for it"),
+    ("{code: ISSUE-FIELD-ID, field: field.id, reason: none}", {},
+     "field.id, which ISSUE-FIELD-ID does not miss"),
+])
+def test_a_waiver_that_does_not_hold_is_a_problem(advice, tmp_path, entry, changes, said):
+    """ensures that law is not waived away, and that no waiver stands without its cause."""
+    text = WAIVED.replace(WAIVER, f"  - {entry}\n")
+    problems = gate_of(advice, tmp_path, accept=text, **changes)
+    assert any(said in p.found for p in problems if p.code == "ISSUE-ACCEPTED")
+
+
+def test_a_waiver_of_nothing_known_is_found_when_the_case_is_read(tmp_path):
+    """ensures that a misspelt point of issue is told like any other unknown code."""
+    path = case_file(tmp_path, accept=WAIVED.replace("ISSUE-SAMPLER", "ISSUE-SAMPLERS"))
+    assert "CASE117" in {p.code for p in load_case(path).warnings}
+
+
+def test_check_for_issue_asks_what_issue_asks(tmp_path):
+    """ensures that check --for-issue tells all of it beforehand, over folders, with a count."""
+    case_file(tmp_path / "in" / "good")
+    bad = case_file(tmp_path / "in" / "bad", id="  id: other", location="", sampler="")
+    plain = CliRunner().invoke(main, ["check", str(tmp_path / "in")])
+    assert plain.exit_code == 0 and "2 cases: 2 good, 0 with problems" in plain.output
+    done = CliRunner().invoke(main, ["check", str(tmp_path / "in"), "--for-issue"])
+    assert done.exit_code == 1 and "2 cases: 1 good, 1 with problems" in done.output
+    assert {line.split()[1] for line in done.output.splitlines() if line.startswith(f"{bad}:")} == {
+        p.code for p in codes(bad)} == {"ISSUE-FARM-LOCATION", "ISSUE-SAMPLER"}
+    quiet = CliRunner().invoke(main, ["check", str(tmp_path / "in" / "good"), "-q"])
+    assert quiet.output == ""
+
+
+def test_the_starter_case_holds_every_key_that_issue_asks_for():
+    """ensures that who fills in the starter's lines has what an issued advisory must hold."""
+    for units in ("us", "si"):
+        text = starter_case(units=units, crop="alfalfa")
+        for row in GATE:
+            keys = [path.split(".")[-1] for path in str(row["path"]).split("|")
+                    if row["path"] is not None]
+            assert not keys or any(re.search(rf"\b{key}:", text) for key in keys), row["code"]
 
 
 def test_profiles_are_held_to_it_too(tmp_path):
@@ -113,7 +208,8 @@ def test_profiles_are_held_to_it_too(tmp_path):
     path = tmp_path / "case.yaml"
     path.write_text(text[:start] + "adviser: {file: me.yaml}\n" + text[end:])
     problems = codes(path)
-    assert [(p.code, p.file.endswith("me.yaml")) for p in problems] == [("GATE21", True)]
+    assert [(p.code, p.file.endswith("me.yaml")) for p in problems] == [
+        ("ISSUE-ADVISER-ADDRESS", True)]
 
 
 def test_lab_file_is_frozen_or_missed(tmp_path):
@@ -121,7 +217,7 @@ def test_lab_file_is_frozen_or_missed(tmp_path):
     lab = "      name: Millrace Soil Laboratory\n      file: results.csv\n      file_sha256: {}\n"
     raw = b"sample,ph\nN,5.6\n"
     path = case_file(tmp_path / "a", lab=lab.format(sha256(raw)))
-    assert [(p.code, p.field) for p in codes(path)] == [("GATE38", "samples[N].lab.file")]
+    assert [(p.code, p.field) for p in codes(path)] == [("ISSUE-LAB-FILE", "samples[N].lab.file")]
     (path.parent / "results.csv").write_bytes(raw + b"changed")
     assert "another content" in codes(path)[0].found
     elsewhere = tmp_path / "lab" / "results.csv"
@@ -131,7 +227,7 @@ def test_lab_file_is_frozen_or_missed(tmp_path):
     assert ("lab", raw) in [(f.role, f.content) for f in ready.inputs.files]
     outside = case_file(tmp_path / "b", lab=lab.format(sha256(raw)).replace(
         "results.csv", "../lab/results.csv"))
-    assert [p.code for p in codes(outside)] == ["GATE38"]  # not read from outside by itself
+    assert [p.code for p in codes(outside)] == ["ISSUE-LAB-FILE"]  # not read from outside by itself
 
 
 @pytest.mark.parametrize("row", GATE, ids=[row["code"] for row in GATE])
@@ -206,8 +302,9 @@ def test_unjudged_needs_are_accepted_by_name(tmp_path):
     """
     found = codes(case_file(tmp_path / "none", accept=ACCEPT_AREA))
     told = {(p.code, p.found.split()[0]) for p in found}
-    assert told == {("GATE61", "nutrient.N"), ("GATE61", "amendment.lime"),
-                    ("GATE62", "mclean-1982-smp"), ("GATE62", "culman-2020-bulletin-974")}
+    assert told == {("ISSUE-OPEN-VERDICT", "nutrient.N"), ("ISSUE-OPEN-VERDICT", "amendment.lime"),
+                    ("ISSUE-FROM-MEMORY", "mclean-1982-smp"),
+                    ("ISSUE-FROM-MEMORY", "culman-2020-bulletin-974")}
     made = prepare(case_file(tmp_path / "all")).advice
     document = pipeline.render(made)
     first, annex = (" ".join(" ".join(t.split()) for t in page_texts(part, count)) for part, count
@@ -227,7 +324,7 @@ def test_what_is_not_open_cannot_be_accepted(tmp_path, entry, known):
     path = tmp_path / "case.yaml"
     path.write_text(SAMPLE.read_text(encoding="utf-8") + f"  - {entry}\n", encoding="utf-8")
     (problem,) = codes(path)
-    assert problem.code == "GATE63" and known in problem.found
+    assert problem.code == "ISSUE-ACCEPTED" and known in problem.found
     assert entry.split()[1].rstrip(",") in path.read_text().splitlines()[problem.line - 1]
 
 

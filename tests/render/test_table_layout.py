@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import io
+
+import pikepdf
+import pypdfium2 as pdfium
 import pytest
 from render_samples import WORDS
+from sample_reports import pdf, report
 
 from loambrief.render.compose import Composer
 from loambrief.render.grid import PAD_X
@@ -42,12 +47,16 @@ def _plain(count):
 def test_rows_that_stay_together():
     """ensures that the first two rows, the last two, a group with its first two and a total
     with its forerunner are bound, and nothing else."""
-    assert _bound(_table(*_plain(5))) == {(1, 2), (4, 5)}
-    assert _bound(_table(*_plain(1))) == {(1, 1)}
+    def bound(*rows, drawn=()):
+        return _bound(_table(*rows), list(drawn or range(1, len(rows) + 1)))
+
+    assert bound(*_plain(5)) == {(1, 2), (4, 5)}
+    assert bound(*_plain(1)) == {(1, 1)}
     rows = (*_plain(3), Row(("Group",), GROUP), *_plain(3), Row(("all", "7"), TOTAL), *_plain(2))
-    assert _bound(_table(*rows)) == {(1, 2), (9, 10), (4, 6), (7, 8)}
-    assert _bound(_table(("a", "b"), Row(("Group",), GROUP))) == {(1, 2), (2, 2)}
-    assert _bound(_table(Row(("all", "7"), TOTAL), *_plain(3))) == {(1, 2), (3, 4)}
+    assert bound(*rows) == {(1, 2), (9, 10), (4, 6), (7, 8)}
+    assert bound(("a", "b"), Row(("Group",), GROUP)) == {(1, 2), (2, 2)}
+    assert bound(Row(("all", "7"), TOTAL), *_plain(3)) == {(1, 2), (3, 4)}
+    assert bound(*_plain(3), Row(("all", "7"), TOTAL), drawn=(1, 3, 5, 6)) == {(1, 3), (5, 6)}
 
 
 def test_bound_rows_are_kept_on_one_page(composer):
@@ -172,7 +181,7 @@ def test_lines_below_rows_and_rows_to_write_in(composer):
                  below={1: "Caution: mask"})[-1]
     assert len(made.rows) == 5
     assert [(c.column, c.span) for c in made.rows[3].cells] == [(0, 1), (1, 1)]
-    assert [row.bound for row in made.rows] == [False, False, True, False, False]
+    assert [row.bound for row in made.rows] == [False, True, True, True, False]
     ruled = [row.cells[0].below is not None for row in made.rows]
     assert ruled == [True, True, False, True, True]
     assert all(c.top == 0 for c in made.rows[3].cells)
@@ -193,6 +202,43 @@ def test_groups_span_and_totals_are_ruled(composer):
     assert [bool(row.cells[0].above) for row in grid.rows] == [False] * 4 + [True]
     assert len(made) == 2 and made[0].spaceAfter < LOOK.style("body").leading
     assert all(cell.low for cell in grid.rows[0].cells) and not grid.rows[2].cells[0].low
+
+
+def test_lines_below_rows_move_groups_and_totals(composer):
+    """ensures that a group's span and a total's rule stand on the row where they are drawn, not
+    on the one with their number in the table."""
+    rows = (*_plain(1), Row(("Group",), GROUP), *_plain(2), Row(("all", "7"), TOTAL))
+    made = table(composer, _table(*rows), composer.root, 400.0,
+                 below={0: "Caution: mask", 2: "Caution: gloves"})[-1]
+    assert [[c.span for c in row.cells] for row in made.rows] == [
+        [1, 1], [1, 1], [1, 1], [2], [1, 1], [1, 1], [1, 1], [1, 1]]
+    assert [bool(row.cells[0].above) for row in made.rows] == [False] * 7 + [True]
+
+
+@pytest.mark.parametrize("name", ["saline_alfalfa_utah", "acid_corn_ohio"])
+def test_the_total_of_page_one_has_its_rule(name):
+    """ensures that the heavy rule on the paper stands just above the words of the total, though
+    cautions stand below the lines of the table."""
+    data = pdf(name)
+    assert any(line.caution for line in report(name).blocks[0].actions)
+    heights, pen, moved = [], 0.0, 0.0
+    with pikepdf.open(io.BytesIO(data)) as document:
+        for operands, operator in pikepdf.parse_content_stream(document.pages[0]):
+            if str(operator) == "w":
+                pen = float(operands[0])
+            elif str(operator) == "l" and pen == pytest.approx(0.9):
+                heights.append(float(operands[1]))
+            elif str(operator) == "cm":
+                moved += float(operands[5])
+    with pdfium.PdfDocument(data) as opened:
+        found = opened[0].get_textpage()
+        place, _ = found.search("Total of the plan").get_next()
+        _, _, _, top = found.get_charbox(place)
+    assert moved == 0
+    above = min(y for y in heights if y >= top) - top
+    assert above < LOOK.style("table").leading
+    titles = max(heights)  # rules of the table's titles and of its total, and no other
+    assert {round(y, 1) for y in heights} == {round(titles, 1), round(top + above, 1)}
 
 
 def test_a_table_without_rows_says_so_or_is_not_there(composer):

@@ -42,12 +42,16 @@ DER = serialization.Encoding.DER
 PEM = serialization.Encoding.PEM
 
 
-def small(status: str = "issued", case: bytes = CASE) -> bytes:
-    """One page with both fields, a case and its data attached, as small as it gets."""
+def small(status: str = "issued", case: bytes = CASE, **parties: str) -> bytes:
+    """One page with both fields, a case and its data attached, as small as it gets.
+
+    ``parties``: adviser, client, contact as the data name them; none: they do not say.
+    """
     words = page_words(Writer("en"))
     data = {"case_id": "lower-bench-2026", "status": status, "number": "RF-2026-0007",
             "revision": 1, "loambrief_version": "0.0.0",
-            "inputs_sha256": hashlib.sha256(case).hexdigest()}
+            "inputs_sha256": hashlib.sha256(case).hexdigest(),
+            **({"parties": parties} if parties else {})}
     sign_off = SignOff((b.Fact("Name", "R. Fennimore"),), "I prepared this.", "none", "Received.",
                        adviser_name="R. Fennimore", grower_name="T. Okonjo", field=ADVISER_FIELD,
                        client_field=CLIENT_FIELD)
@@ -171,6 +175,12 @@ def adviser() -> Holder:
 @functools.cache
 def client() -> Holder:
     return Holder("T. Okonjo", unit=TRIAL)
+
+
+@functools.cache
+def named(name: str) -> Holder:
+    """A trial certificate in a name, as of the parties of a shipped sample."""
+    return Holder(name, unit=TRIAL)
 
 
 @functools.cache

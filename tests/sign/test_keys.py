@@ -123,7 +123,7 @@ def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatc
             return SENTINEL
 
         monkeypatch.setattr(click, "prompt", prompt)
-        monkeypatch.setattr("loambrief.cli.sign.asker", lambda: lambda text: prompt(text))
+        monkeypatch.setattr("loambrief.cli.signing.asker", lambda: lambda text: prompt(text))
         done = run(*arguments)
         assert asked and SENTINEL not in str(asked)
     assert done.exit_code == 2 and "wrong passphrase" in done.output

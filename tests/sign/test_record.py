@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from loambrief import pipeline
 from loambrief.archive.errors import SignFault
 from loambrief.archive.facts import FactState, FileFact, Inspection, bottom_line
+from loambrief.archive.names import same_name
 from loambrief.archive.sign import Role, SignWords, sign
 from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_pdf import inspect
@@ -58,7 +59,8 @@ def work(tmp_path_factory):
         made = issue(_in_two_files(folder), store)
     for name, content in made.files.items():
         (folder / name).write_bytes(content)
-    for name, holder in (("adviser", samples.adviser()), ("client", samples.client())):
+    for name, holder in (("adviser", samples.named("Ilse Varga")),
+                         ("client", samples.named("Odessa Pruett"))):
         (folder / f"{name}.p12").write_bytes(holder.packed())
         (folder / f"{name}.p12").chmod(0o600)
         (folder / f"{name}.pem").write_bytes(holder.pem)
@@ -94,7 +96,8 @@ def test_signed_verified_and_known_to_the_record(work):
                "--passphrase-env", "SIGN_P", "-o", both, "--json")
     assert json.loads(done.output) == {"file": str(both), "as": "client", "level": "B-B",
                                        "asked": "B-B", "shortfalls": []}
-    done = run("verify", both, "--trust", work / "adviser.pem", "--trust", work / "client.pem",
+    done = run("verify", both, "--trust", f"adviser={work / 'adviser.pem'}", "--trust",
+               f"client={work / 'client.pem'}",
                "--archive", work / "records", "--json")
     (verdict,) = json.loads(done.output)
     assert verdict["good"] and done.exit_code == 0, verdict["sentence"]
@@ -103,7 +106,7 @@ def test_signed_verified_and_known_to_the_record(work):
     assert facts["record", ""]["state"] == "good"
     assert facts["annex", ""]["state"] == "good"
     assert facts["archival", ""]["state"] == "good"
-    assert facts["named", "Adviser"]["state"] == "not known"  # another name on the certificate
+    assert facts["named", "Adviser"]["state"] == facts["named", "Client"]["state"] == "good"
     assert [s["field"] for s in verdict["signatures"]] == ["Adviser", "Client"]
     assert all(s["trial"] for s in verdict["signatures"])
     assert "trial certificate" in facts["signer", "Adviser"]["text"]
@@ -121,7 +124,7 @@ def test_the_printed_answer(small, tmp_path):
     assert "Adviser: R. Fennimore, for trial; B-B; says 20" in done.output
     assert " ? " in done.output and "BAD" not in done.output
     quiet = run("verify", small / "signed.pdf", "--no-render", "-q", "--trust",
-                small / "adviser.pem")
+                f"adviser={small / 'adviser.pem'}")
     assert quiet.exit_code == 0 and quiet.output.count("\n") == 1
 
 
@@ -129,9 +132,74 @@ def test_an_archive_that_does_not_know_the_file(small, tmp_path):
     """ensures that a file that was never entered is bad, however well it is signed."""
     with Store.create(tmp_path / "other", clock=lambda: samples.NOW):
         pass
-    done = run("verify", small / "signed.pdf", "--no-render", "--trust", small / "adviser.pem",
+    done = run("verify", small / "signed.pdf", "--no-render", "--trust",
+               f"adviser={small / 'adviser.pem'}",
                "--archive", tmp_path / "other")
     assert done.exit_code == 1 and "does not know this advisory" in done.output
+
+
+# Who signed -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("one,other,same", [
+    ("José Muñoz-Gil", "JOSE  MUNOZ GIL", True), ("O'Hara, Ann", "OHara Ann", True),
+    ("Ⅳ Ann", "iv ann", True), ("Ann Reed", "Reed Ann", False), ("A. Reed", "Ann Reed", False),
+    ("Ann Reed Jr", "Ann Reed", False), ("", "", False), ("...", "-", False),
+])
+def test_when_two_names_are_one(one, other, same):
+    """ensures that spelling is forgiven and nothing else: no order, initials, additions, blanks."""
+    assert same_name(one, other) is same_name(other, one) is same
+
+
+def test_another_name_needs_a_reason_and_is_never_good(tmp_path, in_process):
+    """ensures that a signature in another name is refused, or tells its reason and is not good.
+
+    The certificate is trusted all the same; the page of a document names who may sign it.
+    """
+    (tmp_path / "a.pdf").write_bytes(samples.small(adviser="R. Fennimore", client="Okonjo Farm",
+                                                   contact="T. Okonjo"))
+    for name, holder in (("other", samples.named("Nell Ashby")), ("right", samples.adviser()),
+                         ("client", samples.client())):
+        (tmp_path / f"{name}.p12").write_bytes(holder.packed())
+        (tmp_path / f"{name}.p12").chmod(0o600)
+        (tmp_path / f"{name}.pem").write_bytes(holder.pem)
+    command = ("sign", tmp_path / "a.pdf", "--key", tmp_path / "other.p12", "--passphrase-env",
+               "SIGN_P", "-o", tmp_path / "b.pdf")
+    done = run(*command)
+    assert done.exit_code == 1 and not (tmp_path / "b.pdf").exists()
+    assert "'Nell Ashby'" in done.output and "'R. Fennimore' as its adviser" in done.output
+    assert run(*command, "--name-differs", "She stands in while he is away").exit_code == 0
+    assert b"She stands in while he is away" in (tmp_path / "b.pdf").read_bytes()
+    done = run("verify", tmp_path / "b.pdf", "--no-render", "--trust",
+               f"adviser={tmp_path / 'other.pem'}")
+    assert done.exit_code == 1 and "Not good: the document names 'R. Fennimore'" in done.output
+    right = run("sign", tmp_path / "a.pdf", "--key", tmp_path / "right.p12", "--passphrase-env",
+                "SIGN_P", "-o", tmp_path / "c.pdf")
+    assert right.exit_code == 0
+    client = ("sign", tmp_path / "c.pdf", "--as", "client", "--passphrase-env", "SIGN_P", "-o",
+              tmp_path / "d.pdf", "--key")
+    done = run(*client, tmp_path / "other.p12")
+    assert done.exit_code == 1 and "'Okonjo Farm' or 'T. Okonjo' as its client" in done.output
+    assert run(*client, tmp_path / "client.p12").exit_code == 0
+
+
+def test_trust_is_given_for_a_role(small, tmp_path):
+    """ensures that who may vouch for a client or a clock does not vouch for the adviser."""
+    file = small / "signed.pdf"
+    for role in ("client", "time"):
+        done = run("verify", file, "--no-render", "--trust", f"{role}={small / 'adviser.pem'}")
+        assert done.exit_code == 1 and "trusted for the adviser" in done.output
+    done = run("verify", file, "--no-render", "--trust", small / "adviser.pem")
+    assert done.exit_code == 2 and "adviser=CERT" in done.output
+
+
+def test_verify_reads_the_archive_from_the_environment(small, tmp_path):
+    """ensures that LOAMBRIEF_ARCHIVE holds for verify as it does for the other commands."""
+    Store.create(tmp_path / "other", clock=lambda: samples.NOW).close()
+    done = CliRunner().invoke(
+        main, ["verify", str(small / "signed.pdf"), "--no-render"],
+        env={"LOAMBRIEF_ARCHIVE": str(tmp_path / "other")})
+    assert done.exit_code == 1 and "The archive does not know this advisory" in done.output
 
 
 @pytest.mark.parametrize("which,role,words", [
@@ -197,7 +265,7 @@ def test_a_level_that_is_not_reached_ends_in_one(small, tmp_path):
     config.write_text('[signing]\nlevel = "B-T"\ntimestamp_url = "http://127.0.0.1:9/"\n',
                       encoding="utf-8")
     out = tmp_path / "out.pdf"
-    done = run("sign", small / "issued.pdf", "--key", small / "adviser.p12", "--config", config,
+    done = run("sign", small / "issued.pdf", "--key", small / "adviser.p12", "--settings", config,
                "--passphrase-env", "SIGN_P", "-o", out)
     assert done.exit_code == 1 and out.exists()
     assert "PAdES B-B" in done.output and "B-T not reached" in done.output
@@ -209,7 +277,8 @@ def test_changed_bytes_of_the_full_sample_are_found(found):
     for number in range(12):
         at = int((number + 0.5) * len(data) / 12)
         changed = data[:at] + bytes([data[at] ^ 4]) + data[at + 1:]
-        seen = inspect(changed, [samples.adviser().der], now=samples.LATER, archival=False)
+        seen = inspect(changed, [samples.named("Ilse Varga").der], now=samples.LATER,
+                       archival=False)
         assert bottom_line(seen.facts)[0] is FactState.BAD, at
 
 
@@ -247,7 +316,8 @@ def test_names_of_any_kind_are_drawn(name, issued, keys_folder):
 def found(work):
     """Facts of the signed sample, and its bytes."""
     data = (work / "signed.pdf").read_bytes()
-    return inspect(data, [samples.adviser().der], now=samples.LATER, archival=False), data
+    return inspect(data, [samples.named("Ilse Varga").der], now=samples.LATER,
+                   archival=False), data
 
 
 def again(found, data, monkeypatch, pdf=None, made=None, **stated):

@@ -40,6 +40,9 @@ DECIDED_BY = {  # item of a test to the work whose amount it settles
 }
 ALWAYS = ("water-table",)
 """Readings that come before the work they bear on even where its amount is known."""
+NEAR_WATER = "nutrients.caution_p_near_water"
+_P_WATER = say("nutrients.caution_p_water")
+"""In its place where a setback beside it names the water and the distance."""
 INTERACTIONS = (
     "actions.interaction_lime_n",
     "actions.interaction_lime_p",
@@ -170,8 +173,10 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
     for action in actions:
         beside = [a for a in actions if a.id != action.id and same_area(action, a)]
         extra = tuple(_of(case, findings, action, beside))
-        first = (*cautions(case, action), *_steep(case, action), *_small_area(case, action))
-        told.append(replace(action, cautions=(*first, *action.cautions, *extra)))
+        water = cautions(case, action)
+        own = tuple(_P_WATER if water and c.key == NEAR_WATER else c for c in action.cautions)
+        told.append(replace(action, cautions=(
+            *water, *_steep(case, action), *_small_area(case, action), *own, *extra)))
     return told
 
 

@@ -5,8 +5,8 @@
    them, and so does a test that decides the rate of work that limits or costs: what keeps
    stock safe, then water and air (drainage, loosening), then acidity and sodium (lime,
    acidifying, gypsum, then leaching), then nutrients, then organic material and management,
-   then measurements that open new decisions and passes of a later season, and last what may
-   be left out.
+   then measurements that open new decisions, passes of a later season and what the adviser
+   decides, and last what may be left out.
 3. Within a step: the more severe finding first; then the one farther on the wrong side of
    its line; then the surer one.
 4. Of equals, those with a published chance of a response first, by that chance for each unit
@@ -26,6 +26,7 @@ from types import MappingProxyType
 
 from loambrief.actions.model import Action
 from loambrief.findings.model import Confidence, NeedKind, say
+from loambrief.topics.judge import DECIDES
 
 STEP = {
     NeedKind.DRAIN: 1,
@@ -66,7 +67,7 @@ def step_of(action: Action) -> int:
         return LATER
     if action.optional:
         return OPTIONAL
-    if action.pass_number > 1 or action.deferred is not None:
+    if action.pass_number > 1 or action.item == DECIDES or action.deferred is not None:
         return LATER
     if (action.kind is NeedKind.MANAGE and action.severity >= LIMITS
             and _WATER_AND_AIR & set(action.topics)):
@@ -81,7 +82,8 @@ def sort_key(action: Action) -> tuple:
     worth = 0.0
     if chance is not None:
         worth = float("inf") if cost == 0 else chance / cost
-    return (step_of(action), -action.severity, -_distance(action), _SURE[action.confidence],
+    severity = -1 if action.item == DECIDES else action.severity
+    return (step_of(action), -severity, -_distance(action), _SURE[action.confidence],
             chance is None, -worth, cost, action.id)
 
 

@@ -16,6 +16,7 @@ from loambrief.actions.model import Window
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import cover_fits, many_picks, standing
 from loambrief.findings.model import NeedKind, say
+from loambrief.topics.judge import DECIDES
 
 DAY = dt.timedelta(days=1)
 
@@ -101,6 +102,9 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
     if item == "cone-again":
         return Window(None, None, say("actions.when_field_capacity"))
+    if item == DECIDES:
+        ahead = planting if planting and planting > today else None
+        return Window(today, ahead, say("actions.when_decision", end=ahead))
     if item in HABITS:
         return Window(today, None, say(f"actions.{HABITS[item]}"))
     if kind is NeedKind.MANAGE:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 
@@ -56,6 +56,9 @@ class SignatureFound:
     trial: bool = False
 
 
+TRUST = ("adviser", "client", "time")
+"""Roles in which a certificate may be trusted: to vouch for either signer, or for a clock."""
+Anchors = Mapping[str, Sequence[bytes]] | Sequence[bytes]
 NEEDED = frozenset({"readable", "status", "signed", "bytes", "signature", "container", "signer",
                     "coverage", "changes", "whole", "archival", "data"})
 """Facts that must be good, each wherever it applies, for the file to be good."""

@@ -18,7 +18,7 @@ MOST_ATTACHMENTS = 200
 LARGEST_ATTACHMENTS = 32 * 1024 * 1024
 """All attached files together [byte]."""
 STATED = ("issued", "status", "number", "revision", "loambrief_version", "inputs_sha256",
-          "tables_sha256", "case_id", "made_with", "printed", "changes", "annex")
+          "tables_sha256", "case_id", "made_with", "printed", "changes", "parties", "annex")
 """Members of the attached data that speak of the advisory as a whole."""
 _MARK = re.compile(rb"startxref")
 _OBJECT = re.compile(rb"\bobj\b")

@@ -36,6 +36,7 @@ from pyhanko_certvalidator.errors import PathBuildingError, PathValidationError
 from loambrief.archive.errors import KeyFault, SignFault, TimestampFault
 from loambrief.archive.keys import is_trial, load_certificates
 from loambrief.archive.levels import revocation_of
+from loambrief.archive.names import named_for, same_name
 from loambrief.archive.pdf_parts import attachments, look, open_pdf, stated_in
 from loambrief.archive.sign_look import SignatureLook
 from loambrief.archive.sign_settings import LEVELS, SignSettings
@@ -65,7 +66,7 @@ class Role(StrEnum):
 class SignWords:
     """Words on and in a signature, in the document's language.
 
-    ``{}`` in ``signed_by`` is the signer's name.
+    ``{}`` in ``signed_by`` is the signer's name, in ``name_differs`` the reason.
     """
 
     signed_by: str = "Digitally signed by {}"
@@ -73,6 +74,7 @@ class SignWords:
     draft: str = "Trial signature on a draft"
     reason_adviser: str = "I prepared this advisory."
     reason_client: str = "I have received this advisory."
+    name_differs: str = "The certificate is in another name: {}"
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ def open_signer(settings: SignSettings, key: signers.Signer) -> Signer:
 
 
 def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
-         words: SignWords = SignWords(), trial: bool = False) -> Signed:
+         words: SignWords = SignWords(), trial: bool = False, name_differs: str = "") -> Signed:
     """Sign one file.
 
     Parameters
@@ -133,6 +135,8 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
         Time of signing as the signer claims it, with time zone.
     trial : bool
         Let a draft be signed; the signature says so.
+    name_differs : str
+        Why the certificate is in another name than the document; it stands in the signature.
 
     Returns
     -------
@@ -143,9 +147,14 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
     ------
     SignFault
         A draft without ``trial``, a wrong order of signatures, no field to sign in, not an
-        advisory of this program.
+        advisory of this program, or another name without ``name_differs``.
     """
-    draft = _check(pdf, role, trial)
+    draft, names = _check(pdf, role, trial)
+    differs = bool(names) and not any(same_name(signer.name, name) for name in names)
+    if differs and not name_differs.strip():
+        raise SignFault(f"the certificate is in the name of {signer.name!r}, the document names "
+                        f"{' or '.join(map(repr, names))} as its {role}; --name-differs REASON "
+                        "signs all the same, and 'verify' will not call the file good")
     reached, asked = _levels(signer.settings)[::-1], signer.settings.level
     shortfalls: list[str] = []
     lines = [words.signed_by.replace("{}", signer.name),
@@ -155,6 +164,8 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
     reason = words.reason_adviser if role is Role.ADVISER else words.reason_client
     if draft:
         reason = f"{words.draft}. {reason}"
+    if differs:
+        reason = f"{reason} {words.name_differs.replace('{}', ' '.join(name_differs.split()))}"
     for level in reached:
         try:
             content = _sign_at(pdf, signer, role, level, now, tuple(lines), reason)
@@ -168,7 +179,7 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
 
 
 def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.datetime,
-              words: SignWords = SignWords(), trial: bool = False,
+              words: SignWords = SignWords(), trial: bool = False, name_differs: str = "",
               ) -> Iterator[tuple[str, Signed | SignFault]]:
     """Sign files as the adviser, one after the other, with a key that is opened once.
 
@@ -178,7 +189,7 @@ def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.dat
     ----------
     files : iterable of (str, bytes)
         Name and content.
-    signer, now, words, trial
+    signer, now, words, trial, name_differs
         As for :func:`sign`.
 
     Yields
@@ -188,7 +199,8 @@ def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.dat
     """
     for name, content in files:
         try:
-            yield name, sign(content, signer, Role.ADVISER, now=now, words=words, trial=trial)
+            yield name, sign(content, signer, Role.ADVISER, now=now, words=words, trial=trial,
+                             name_differs=name_differs)
         except SignFault as fault:
             yield name, fault
 
@@ -208,11 +220,12 @@ def _levels(settings: SignSettings) -> Sequence[str]:
     return LEVELS[:LEVELS.index(settings.level) + 1]
 
 
-def _check(pdf: bytes, role: Role, trial: bool) -> bool:
-    """Whether it is a draft that is signed; refuses what must not be signed."""
+def _check(pdf: bytes, role: Role, trial: bool) -> tuple[bool, tuple[str, ...]]:
+    """Whether it is a draft that is signed, and who should; refuses what must not be signed."""
     reader = open_pdf(pdf)
     try:
-        status = stated_in(attachments(reader.root))["status"]
+        stated = stated_in(attachments(reader.root))
+        status, names = stated["status"], named_for(stated, role)
         filled = [s.field_name for s in reader.embedded_regular_signatures]
         fields = {str(f["/T"]) for f in map(_object, reader.root["/AcroForm"]["/Fields"])}
     except Exception as error:  # what a parser raises on a hostile file is beyond listing
@@ -231,7 +244,7 @@ def _check(pdf: bytes, role: Role, trial: bool) -> bool:
         raise SignFault(f"signed already by {', '.join(filled)}; the adviser signs first")
     if role is Role.CLIENT and ADVISER_FIELD not in filled:
         raise SignFault("the adviser has not signed yet; the client signs last")
-    return status != "issued"
+    return status != "issued", names
 
 
 def _object(item):

@@ -31,6 +31,7 @@ from pathlib import Path
 from loambrief.archive.errors import KeyFault
 from loambrief.archive.keys import SecretPlace, Token
 from loambrief.resources import settings_table
+from loambrief.settings import located
 
 LEVELS = ("B-B", "B-T", "B-LT", "B-LTA")
 """PAdES baseline levels, each of which includes the one before (ETSI EN 319 142-1, clause 6)."""
@@ -74,7 +75,7 @@ def load_sign_settings(path: Path) -> SignSettings:
     table = settings_table(path, "signing", KeyFault)
     faults = _faults(table)
     if faults:
-        raise KeyFault("\n".join(f"{path}: signing.{fault}" for fault in faults))
+        raise KeyFault(located(path, "signing", faults))
     home = path.parent
     token = table.get("token")
     keyring = table.get("passphrase_keyring", "")

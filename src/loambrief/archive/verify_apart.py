@@ -13,10 +13,10 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
-from loambrief.archive.facts import FactState, FileFact, Inspection, SignatureFound
+from loambrief.archive.facts import TRUST, Anchors, FactState, FileFact, Inspection, SignatureFound
 
 KEPT = ("PATH", "PYTHONPATH", "LANG", "LC_ALL", "SYSTEMROOT", "TEMP", "TMPDIR", "VIRTUAL_ENV")
 """Environment variables that are handed on."""
@@ -42,7 +42,7 @@ class ReadLimits:
     seconds: int = 40
 
 
-def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
+def inspect_apart(data: bytes, anchors: Anchors = (), *, now: dt.datetime,
                   archival: bool = True, limits: ReadLimits | None = None) -> Inspection:
     """:func:`loambrief.archive.verify_pdf.inspect` in a process of its own.
 
@@ -62,8 +62,11 @@ def inspect_apart(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetim
     why = too_much(data)
     if why:
         return _unread(why)
+    given = anchors if isinstance(anchors, Mapping) else dict.fromkeys(TRUST, anchors)
     order = json.dumps({
-        "anchors": [base64.b64encode(a).decode() for a in anchors], "now": now.isoformat(),
+        "anchors": {role: [base64.b64encode(a).decode() for a in certificates]
+                    for role, certificates in given.items()},
+        "now": now.isoformat(),
         "archival": archival, "memory": limits.memory, "seconds": limits.seconds,
     }).encode()
     environment = {k: os.environ[k] for k in KEPT if k in os.environ}
@@ -126,7 +129,8 @@ def _main() -> None:
     _limit(order["memory"], order["seconds"])
     from loambrief.archive.verify_pdf import inspect
 
-    found = inspect(data, [base64.b64decode(a) for a in order["anchors"]],
+    found = inspect(data, {role: [base64.b64decode(a) for a in certificates]
+                           for role, certificates in order["anchors"].items()},
                     now=dt.datetime.fromisoformat(order["now"]), archival=order["archival"])
     answer = json.dumps(_pack(found)).encode()
     sys.stdout.buffer.write(answer)

@@ -11,7 +11,7 @@ import datetime as dt
 import hashlib
 import logging
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping
 from io import BytesIO
 
 import pikepdf
@@ -23,7 +23,7 @@ from pyhanko.sign.fields import enumerate_sig_fields
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 
-from loambrief.archive.facts import FactState, Inspection
+from loambrief.archive.facts import TRUST, Anchors, FactState, Inspection
 from loambrief.archive.pdf_parts import attachments, open_pdf, sha256, stated_in
 from loambrief.archive.verify_signature import Pass, one_signature, timestamps
 from loambrief.archive.xmp import read_xmp
@@ -37,14 +37,15 @@ _EVERYTHING = Exception
 """What parsers raise on a hostile file is beyond listing; none of it is more than «malformed»."""
 
 
-def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
+def inspect(data: bytes, anchors: Anchors = (), *, now: dt.datetime,
             archival: bool = True) -> Inspection:
     """Every fact about a file, in this process.
 
     Parameters
     ----------
-    anchors : sequence of bytes
-        Trusted certificates, DER.
+    anchors : mapping of str to sequence of bytes, or sequence of bytes
+        Trusted certificates, DER, by role (:data:`loambrief.archive.facts.TRUST`); a plain
+        sequence is trusted in each.
     now : datetime
         Moment of the check, with time zone.
     archival : bool
@@ -55,7 +56,9 @@ def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
     Inspection
         Whatever the file is; faults are facts, not errors.
     """
-    seen = Pass(data, [x509.Certificate.load(a) for a in anchors], now)
+    given = anchors if isinstance(anchors, Mapping) else dict.fromkeys(TRUST, anchors)
+    seen = Pass(data, {role: [x509.Certificate.load(a) for a in given.get(role, ())]
+                       for role in TRUST}, now)
     try:
         reader = open_pdf(data)
         fields = list(enumerate_sig_fields(reader, filled_status=True))
@@ -67,6 +70,7 @@ def inspect(data: bytes, anchors: Sequence[bytes] = (), *, now: dt.datetime,
         return Inspection(tuple(seen.facts))
     seen.say("readable", GOOD, "The file can be read.")
     stated = stated_in(files)
+    seen.stated = stated
     _status(seen, stated)
     _who_signed(seen, found)
     try:

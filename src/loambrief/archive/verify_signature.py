@@ -23,9 +23,10 @@ from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
 from loambrief.archive.changes import changes_after, changes_before
-from loambrief.archive.facts import FactState, FileFact, SignatureFound
+from loambrief.archive.facts import TRUST, FactState, FileFact, SignatureFound
 from loambrief.archive.keys import is_trial
 from loambrief.archive.levels import has_timestamp, level_of, revocation_data, store_of
+from loambrief.archive.names import named_for, same_name
 from loambrief.archive.pdf_parts import look
 from loambrief.archive.verify_cms import container_fault, gap_fault
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD
@@ -38,24 +39,29 @@ class Pass:
     """One pass over a file; collects facts."""
 
     data: bytes
-    anchors: list[x509.Certificate]
+    anchors: dict[str, list[x509.Certificate]]
     now: dt.datetime
     facts: list[FileFact] = field(default_factory=list)
     signatures: list[SignatureFound] = field(default_factory=list)
+    stated: dict = field(default_factory=dict)
+
+    def trusted(self, *roles: str) -> list[x509.Certificate]:
+        """Certificates that may vouch in one of some roles."""
+        return [c for role in roles for c in self.anchors[role]]
 
     def say(self, name: str, state: FactState, text: str, about: str = "") -> None:
         # no strings tied to the file
         self.facts.append(FileFact(name, state, str(text), str(about)))
 
 
-def _context(seen: Pass, moment: dt.datetime, known: tuple[list, list, list],
+def _context(seen: Pass, role: str, moment: dt.datetime, known: tuple[list, list, list],
              strict: bool = False) -> ValidationContext:
-    """Anchors and the file's own certificates and revocation data, at one moment.
+    """Anchors of a role and the file's own certificates and revocation data, at one moment.
 
     ``strict``: every certificate must be shown not to be revoked.
     """
     lists, answers, others = known
-    return ValidationContext(trust_roots=seen.anchors, other_certs=others, crls=lists,
+    return ValidationContext(trust_roots=seen.trusted(role), other_certs=others, crls=lists,
                              ocsps=answers, allow_fetching=False,
                              revocation_mode="require" if strict else "soft-fail",
                              moment=moment, best_signature_time=moment,
@@ -79,7 +85,7 @@ def timestamps(seen: Pass, reader: PdfFileReader,
         if signature.sig_object_type != "/DocTimeStamp":
             continue
         name = signature.field_name
-        context = _context(seen, seen.now, _known(reader))
+        context = _context(seen, "time", seen.now, _known(reader))
         status = asyncio.run(async_validate_pdf_timestamp(signature, context, skip_diff=True))
         _container(seen, signature)
         _list(seen, signature, status.timestamp, "document timestamp", "timestamp")
@@ -95,6 +101,7 @@ def one_signature(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSigna
          times: list[tuple[int, dt.datetime]]) -> None:
     """Every fact about one signature."""
     name = signature.field_name
+    role = "client" if name == CLIENT_FIELD else "adviser"
     usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"},
                                 match_all_key_usages=False)
 
@@ -102,7 +109,8 @@ def one_signature(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSigna
 
     def validate(moment: dt.datetime, strict: bool = False):
         return asyncio.run(async_validate_pdf_signature(
-            signature, _context(seen, moment, known, strict), _context(seen, seen.now, known),
+            signature, _context(seen, role, moment, known, strict),
+            _context(seen, "time", seen.now, known),
             key_usage_settings=usage, skip_diff=True))
 
     status = validate(seen.now)
@@ -134,8 +142,7 @@ def one_signature(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSigna
                  "word.", name)
     _coverage(seen, signature, status.coverage)
     _changes(seen, reader, signature)
-    if name == ADVISER_FIELD:
-        _named(seen, reader, signature)
+    _named(seen, reader, signature, role)
 
 
 def _list(seen: Pass, signature: EmbeddedPdfSignature, moment: dt.datetime | None, level: str,
@@ -149,7 +156,7 @@ def _list(seen: Pass, signature: EmbeddedPdfSignature, moment: dt.datetime | Non
 
 def _container(seen: Pass, signature: EmbeddedPdfSignature) -> None:
     fault = (gap_fault(seen.data, signature.byte_range, signature.pkcs7_content)
-             or container_fault(signature.pkcs7_content, seen.anchors))
+             or container_fault(signature.pkcs7_content, seen.trusted(*TRUST)))
     if fault:
         seen.say("container", BAD, f"{fault[:1].upper()}{fault[1:]}.", signature.field_name)
     else:
@@ -174,9 +181,10 @@ def _signer(seen: Pass, signature: EmbeddedPdfSignature, status, moment: dt.date
     who = called(certificate)
     trial = " It is a trial certificate: whoever made it chose the name." if is_trial(
         certificate) else ""
-    if not seen.anchors:
-        seen.say("signer", UNKNOWN, f"Nothing says that the signer is {who!r}: no trusted "
-                 f"certificate was given (--trust).{trial}", name)
+    role = "client" if name == CLIENT_FIELD else "adviser"
+    if not seen.trusted(role):
+        seen.say("signer", UNKNOWN, f"Nothing says that the signer is {who!r}: no certificate was "
+                 f"trusted for the {role} (--trust {role}=CERT).{trial}", name)
         return
     at_time = certificate.not_valid_before <= (moment or seen.now) <= certificate.not_valid_after
     if status.trusted and at_time:  # of an anchor the library does not ask the dates
@@ -285,13 +293,19 @@ def _changes(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSignature)
         seen.say("changes", GOOD, "Nothing was changed since.", name)
 
 
-def _named(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSignature) -> None:
-    """Whether the certificate and the advisory name the same adviser."""
-    author = str(look(reader.trailer_view, "/Info", "/Author") or "")
+def _named(seen: Pass, reader: PdfFileReader, signature: EmbeddedPdfSignature, role: str) -> None:
+    """Whether the certificate is in the name of the party that the document names."""
+    names = named_for(seen.stated, role)
+    if not names and role == "adviser":  # made before the data named the parties
+        names = tuple(filter(None, [str(look(reader.trailer_view, "/Info", "/Author") or "")]))
     signer = str(signature.signer_cert.subject.native.get("common_name", ""))
-    if author.casefold().split() == signer.casefold().split():
-        seen.say("named", GOOD, f"The advisory names {author!r} as its adviser, too.",
-                 ADVISER_FIELD)
+    listed = " or ".join(map(repr, names))
+    about = signature.field_name
+    if not names:
+        seen.say("named", UNKNOWN, f"The document does not say who its {role} is; the certificate "
+                 f"is in the name of {signer!r}.", about)
+    elif any(same_name(signer, name) for name in names):
+        seen.say("named", GOOD, f"The document names {signer!r} as its {role}, too.", about)
     else:
-        seen.say("named", UNKNOWN, f"The advisory names {author!r} as its adviser, the "
-                 f"certificate {signer!r}.", ADVISER_FIELD)
+        seen.say("named", BAD, f"The document names {listed} as its {role}, the certificate "
+                 f"is in the name of {signer!r}.", about)

@@ -52,7 +52,8 @@ class Found:
     earlier: tuple[Path, ...] = ()
 
 
-def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> Found:
+def find_cases(places: Iterable[str | Path], *, without: Path | None = None,
+               absent: list[str] | None = None) -> Found:
     """Every case the places name.
 
     Parameters
@@ -63,6 +64,8 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
         ``#`` before a remark; any other file is taken for a case.
     without : Path or None
         The output: a folder below a place that is not searched.
+    absent : list of str or None
+        Takes what is wrong with places that do not exist, in place of an error.
 
     Raises
     ------
@@ -72,7 +75,7 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
     cases: dict[Path, Path] = {}
     aside: dict[Path, Path] = {}
     named: set[Path] = set()
-    gone: list[str] = []
+    gone: list[str] = [] if absent is None else absent
     for place in places:
         barred = _barred(str(place), without)
         for path, sure in _reached(str(place), gone, ()):
@@ -84,14 +87,14 @@ def find_cases(places: Iterable[str | Path], *, without: Path | None = None) -> 
             into = cases if sure or is_case(path) else aside
             if home not in into or path.as_posix() < into[home].as_posix():
                 into[home] = path
-    if gone:
+    if gone and absent is None:
         raise LoambriefError("; ".join(gone))
     kept = _kept(cases) - named
     earlier = {home: path for home, path in cases.items() if home in kept}
     if len(earlier) == len(cases):  # they name each other: the reader will say what is wrong
         earlier = {}
     found = _in_order(path for home, path in cases.items() if home not in earlier)
-    if not found:
+    if not found and not (absent and gone):
         raise LoambriefError("no case file found; a case is YAML and starts with 'loambrief: 1'")
     rest = (path for home, path in aside.items() if home not in cases)
     return Found(found, _in_order(rest), _in_order(earlier.values()))
@@ -188,6 +191,13 @@ def peek_id(path: Path) -> str:
     """The case id as far as it can be seen without reading the file properly, else ""."""
     match = _CASE_ID.search(_start(path) or "")
     return match[1] if match else ""
+
+
+def peek_line(path: Path) -> int:
+    """Line of the case id as far as :func:`peek_id` sees it; 1 if it does not."""
+    text = _start(path) or ""
+    match = _CASE_ID.search(text)
+    return text.count("\n", 0, match.start(1)) + 1 if match else 1
 
 
 def peek_history(path: Path) -> list[str]:

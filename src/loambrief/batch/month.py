@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 from loambrief.batch.documents import document_jobs, names_of
 from loambrief.batch.lock import folder_lock
@@ -85,7 +86,7 @@ def run_month(
             pool = executor(count)
             try:
                 batch = Batch(request, pool, store, progress, letters=wanted.letters)
-                with _stoppable(batch, progress):
+                with stoppable(batch, progress):
                     result = batch.run()
             finally:
                 progress.end()  # also after an error, so that the terminal is itself again
@@ -121,8 +122,14 @@ def _documents(month: Month, request: Request, wanted: WantedDocuments, store: O
     result.seconds["documents"] = time.perf_counter() - started
 
 
+class Stoppable(Protocol):
+    """Something that can be asked to end."""
+
+    def stop(self, *, now: bool = False) -> None: ...
+
+
 @contextlib.contextmanager
-def _stoppable(batch: Batch, progress: Progress) -> Iterator[None]:
+def stoppable(batch: Stoppable, progress: Progress) -> Iterator[None]:
     """Ctrl-C and a request to end: the first finishes what runs, the second gives it up.
 
     A handler only sets a mark, so that no file is left between two states.

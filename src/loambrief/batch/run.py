@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from loambrief.batch.case_finder import peek_id
+from loambrief.batch.case_finder import peek_id, peek_line
 from loambrief.batch.folder_names import file_stem, folder_names
 from loambrief.batch.ledger import LedgerRecord, inputs_unchanged, program_digest
 from loambrief.batch.output_folder import FULL, OutputFolder
@@ -186,7 +186,8 @@ class Batch:
             everyone = sorted({*numbers, *([standing] if standing is not None else [])})
             if len(everyone) < 2:
                 continue
-            places = ", ".join(str(self.request.cases[n]) for n in everyone)
+            places = ", ".join(f"{p}:{peek_line(p)}" for p in (
+                self.request.cases[n] for n in everyone))
             why = f"case id {name!r} is that of {places}; give each case an id of its own"
             for number in numbers:
                 self._put_failure(CaseOutcome(number, str(self.request.cases[number]),

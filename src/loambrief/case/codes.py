@@ -6,7 +6,8 @@ and up: warnings, where a value is possible but unlikely, or where the advice wi
 it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
 with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
 were not checked against the print; :mod:`loambrief.record.completeness` holds them against the
-advice.
+advice. Codes that begin with ``ISSUE-`` are the points of the table ``record/completeness``; some
+may be left out under ``accept`` with a reason.
 """
 
 from __future__ import annotations
@@ -14,11 +15,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from loambrief.tables import load
+
 OF_ADVICE = ("UNJUDGED", "MEMORY")
 """Codes of an accepted point that only the advice can have, never the case by itself."""
 
 OF_PLAN = ("CASE131", "CASE132", "CASE133")
 """Warnings that only the finished plan can give."""
+
+
+def asked_at_issue() -> frozenset[str]:
+    """Codes of what an advisory must hold to be issued."""
+    return frozenset(str(row["code"]) for row in load("record/completeness"))
 
 CODES: Mapping[str, str] = MappingProxyType(
     {

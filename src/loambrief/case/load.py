@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
-from loambrief.case.codes import OF_ADVICE, OF_PLAN
+from loambrief.case.codes import OF_ADVICE, OF_PLAN, asked_at_issue
 from loambrief.case.guide_file import LoadedGuide
 from loambrief.case.history import History, count_done, find_history, read_history, with_history
 from loambrief.case.normalise import to_house
@@ -248,8 +248,9 @@ def _sort_out(
     kept = [p for p in found if (p.code, p.field) not in reasons]
     accepted = [(p, reasons[p.code, p.field]) for p in found if (p.code, p.field) in reasons]
     occurred = {(p.code, p.field) for p in found}
+    later = {*OF_ADVICE, *OF_PLAN, *asked_at_issue()}
     for i, entry in enumerate(case.accept):
-        here = entry.code in only if only else entry.code not in (*OF_ADVICE, *OF_PLAN)
+        here = entry.code in only if only else entry.code not in later
         if here and (entry.code, entry.field) not in occurred:
             kept.append(source.problem(Fault(
                 "CASE117", ("accept", i), f"{entry.code} for {entry.field!r}",

@@ -32,7 +32,10 @@ CONES = ("large 20.27 mm", "small 12.83 mm", "other")
 LB_AC = ("two_times_ppm", "true_depth")
 QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", "why_poor_spot",
              "what_first", "what_is_needed", "is_it_compacted", "is_it_salt", "is_ph_right",
-             "is_test_good", "is_stock_at_risk", "other")
+             "is_test_good", "is_stock_at_risk", "is_water_good", "where_may_manure_go", "other")
+ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium", "zinc", "boron",
+         "manganese", "copper", "iron", "lime", "gypsum")
+"""Nutrients and amendments that a question may name."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
 RUNOFF_CLASSES = ("low", "medium", "high", "very high")
@@ -55,6 +58,7 @@ class Header(Part):
     jurisdiction: q.Name | None = None
     purpose: q.Text | None = None
     question: Annotated[str, q.choice(QUESTIONS)] | None = None
+    about: list[Annotated[str, q.choice(ABOUT)]] = Field(default_factory=list, max_length=4)
     answer: q.Text | None = None
 
 
@@ -173,6 +177,8 @@ class Laboratory(Part):
     lb_ac_means: Annotated[str, q.choice(LB_AC)] | None = None
     file: q.Name | None = None
     file_sha256: q.Digest | None = None
+    pdf: q.Name | None = None
+    """The laboratory's own report, kept in the record when the advisory is issued."""
 
 
 class Methods(Part):

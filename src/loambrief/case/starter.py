@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from loambrief.case.names import crops, fold
 from loambrief.case.plausible import STARTER_ID
-from loambrief.case.reader import UNWANTED
+from loambrief.case.reader import UNWANTED, decode, read_bytes, read_text
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.resources import templates_dir
 from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
@@ -31,6 +32,10 @@ def starter_case(
     crop: str = "corn",
     region: str | None = None,
     date: dt.date | None = None,
+    paper: str | None = None,
+    language: str | None = None,
+    adviser: Path | None = None,
+    prices: str | None = None,
 ) -> str:
     """Text of a starter case that loads as it is, with warnings about its placeholders.
 
@@ -44,6 +49,12 @@ def starter_case(
         State, province or country.
     date : datetime.date or None
         Date of the case; today if None.
+    paper, language : str or None
+        As in a case; None: paper by the units, and English.
+    adviser : Path or None
+        Profile whose text is put in under ``adviser:``.
+    prices : str or None
+        Price list that cases share, as the case names it: a file with ``materials:``.
 
     Returns
     -------
@@ -56,6 +67,8 @@ def starter_case(
         No such unit system or crop.
     ImpossibleInput
         A region with line breaks or control characters.
+    CaseProblems
+        The profile cannot be read.
     """
     if units not in ("us", "si"):
         raise UnknownName("unit system", units, ("us", "si"))
@@ -73,6 +86,10 @@ def starter_case(
     environment.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
     text = environment.get_template("case.yaml.j2").render(
         us=units == "us",
+        paper=paper or ("letter" if units == "us" else "a4"),
+        language=language,
+        adviser=_profile(adviser),
+        prices=prices,
         id=STARTER_ID,
         date=date.isoformat(),
         later=(date + dt.timedelta(days=180)).isoformat(),
@@ -86,6 +103,16 @@ def starter_case(
         yield_goal=_example_yield(row, units),
     )
     return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
+
+
+def _profile(path: Path | None) -> str:
+    """Text of a profile, moved in by one step; it is read first, so that it is one."""
+    if path is None:
+        return ""
+    text = decode(read_bytes(path), str(path))
+    read_text(text, str(path))
+    lines = [line for line in text.splitlines() if line.strip() not in ("---", "...")]
+    return "".join(f"  {line}\n" if line.strip() else "\n" for line in lines)
 
 
 def _example_yield(row, units: str) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -24,9 +25,7 @@ from loambrief.errors import CaseProblems, LoambriefError
 from loambrief.resources import uncollected
 
 if TYPE_CHECKING:
-    from loambrief.case.load import LoadedCase
-    from loambrief.case.problems import Problem
-    from loambrief.pipeline import Brief
+    from loambrief.pipeline import Advice, Brief
 
 
 @click.command()
@@ -45,6 +44,8 @@ if TYPE_CHECKING:
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
+@click.option("--rate-map", "rate_maps", is_flag=True,
+              help="Also write <case id>-rates.geojson and -rates.zip (shapefiles): rates by zone.")
 @click.option("--html", is_flag=True,
               help="Also write <case id>.html: one file for phones and screen readers.")
 @click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
@@ -54,14 +55,18 @@ if TYPE_CHECKING:
 @uncollected()
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, files_as: str,
            units: str | None, paper: str | None, language: str | None, history: Path | None,
-           ics: bool, applicator_sheet: bool, html: bool, text: bool, templates: Path | None,
-           as_json: bool, quiet: bool) -> None:
+           ics: bool, applicator_sheet: bool, rate_maps: bool, html: bool, text: bool,
+           templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF, its technical annex, and its data.
+
+    One bad case never stops the others, but for --together, which wants all of them. Exit code
+    1: a case has problems; 2: a file is not there, or cannot be written.
 
     \b
     Examples:
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml -o output
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --ics --applicator-sheet
+      loambrief advise sample_inputs/acid_corn_ohio/case.yaml --rate-map
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --html --text
       loambrief advise sample_inputs/acid_corn_ohio/case.yaml --as one
       loambrief advise north.yaml south.yaml --together spring-2027
@@ -75,53 +80,110 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, files_as
     if together is not None and (not together or Path(together).name != together):
         raise click.UsageError("--together takes a plain name, without a folder")
     twins = [ending for ending, wanted in (("html", html), ("txt", text)) if wanted]
+    done = AdviseRun()
     with with_own_words(words):
-        advices = _advices(cases, history, units=units, paper=paper, language=language)
-        files: dict[str, bytes] = {}
-        for advice in advices:
-            made = {} if together else dict(
-                pipeline.render(advice, twins=twins, files=form).files())
-            if ics:
-                made.update(pipeline.calendar_file(advice))
-            if applicator_sheet:
-                made.update(pipeline.applicator_file(advice))
-            doubled = sorted(files.keys() & made.keys())
-            if doubled:
-                raise LoambriefError(f"two cases would write {doubled[0]}; give them ids of "
-                                     "their own")
-            files.update(made)
+        chosen = {"units": units, "paper": paper, "language": language}
+        advices = _advices(cases, history, done, chosen)
+        if together and done.failed:
+            done.finish(as_json, quiet)
+        joint: dict[str, bytes] = {}
+        for path, advice in advices:
+            try:
+                made = {} if together else dict(
+                    pipeline.render(advice, twins=twins, files=form).files())
+                if ics:
+                    made.update(pipeline.calendar_file(advice))
+                if applicator_sheet:
+                    made.update(pipeline.applicator_file(advice))
+                if rate_maps:
+                    maps, undrawn = pipeline.rate_map_files(advice)
+                    made.update(maps)
+                    warn(f"{path}: not in the rate map, since no shape of the case shows it: "
+                         f"{job}" for job in undrawn)
+                if together:
+                    joint.update(made)
+                else:
+                    done.written += pipeline.write_files(made, output)
+            except LoambriefError as error:
+                done.fail(path, error, len(cases))
+                continue
+            done.advices.append(advice)
         if together:
-            files.update(pipeline.render_together(advices, together, twins, form))
-    written = pipeline.write_files(files, output)
-    if as_json:
-        ids = [a.loaded.case.case.id for a in advices]
-        show_json({"case_id": ids[0] if len(ids) == 1 else ids,
-                   "files": [str(p) for p in written]}, indent=None)
-    elif not quiet:
-        with with_own_words(words):
-            for advice in advices:
+            joint.update(pipeline.render_together([a for _, a in advices], together, twins,
+                                                  form))
+            done.written += pipeline.write_files(joint, output)
+        done.finish(as_json, quiet)
+
+
+@dataclass
+class AdviseRun:
+    """What came of the cases: one that fails is told and never stops the others."""
+
+    advices: list[Advice] = field(default_factory=list)
+    written: list[Path] = field(default_factory=list)
+    failed: int = 0
+    code: int = 0
+
+    def fail(self, path: Path, error: Exception, of: int, count: int = 1) -> None:
+        """Tell what is wrong with a case; a single case fails as any command does."""
+        if of == 1:
+            raise error
+        self.failed += count
+        if isinstance(error, OSError):
+            text = f"{path}: {error.strerror or error}"
+            code = 2 if isinstance(error, FileNotFoundError) else 1
+        elif isinstance(error, CaseProblems):
+            text, code = str(error), 1
+        else:
+            text, code = f"{path}: {error}", 1
+        click.echo(text, err=True)
+        self.code = max(self.code, code)
+
+    def finish(self, as_json: bool, quiet: bool) -> None:
+        """Tell what was made, and end with the code that follows."""
+        from loambrief import pipeline
+
+        if as_json:
+            ids = [a.loaded.case.case.id for a in self.advices]
+            show_json({"case_id": ids[0] if len(ids) == 1 and not self.failed else ids,
+                       "files": [str(p) for p in self.written]}, indent=None)
+        elif not quiet:
+            for advice in self.advices:
                 warn(advice.loaded.warnings)
                 warn(pipeline.own_rate_warnings(advice))
-            briefs = [pipeline.brief(advice) for advice in advices]
-        show(briefs, written, sys.stdout)
+            show([pipeline.brief(advice) for advice in self.advices], tuple(self.written),
+                 sys.stdout)
+            if self.failed:
+                click.echo(f"{len(self.advices) + self.failed} cases: {len(self.advices)} made, "
+                           f"{self.failed} failed")
+        if self.code:
+            sys.exit(self.code)
 
 
-def _advices(cases: tuple[Path, ...], history: Path | None, **overrides: str | None) -> list:
-    """Advice on every case, or the problems of all of them at once."""
+def _advices(cases: tuple[Path, ...], history: Path | None, done: AdviseRun,
+             overrides: Mapping[str, str | None]) -> list[tuple[Path, Advice]]:
+    """Advice on every case that is right."""
     from loambrief import pipeline
     from loambrief.case.load import load_case, with_earlier
 
-    loaded: list[LoadedCase] = []
-    problems: list[Problem] = []
+    made = []
     for path in cases:
         try:
             one = load_case(path, **overrides)
-            loaded.append(one if history is None else with_earlier(one, history))
-        except CaseProblems as error:
-            problems += error.problems
-    if problems:
-        raise CaseProblems(tuple(problems))
-    return [pipeline.advise(one) for one in loaded]
+            loaded = one if history is None else with_earlier(one, history)
+            made.append((path, pipeline.advise(loaded)))
+        except (LoambriefError, OSError) as error:
+            done.fail(path, error, len(cases))
+    holders: dict[str, list[Path]] = {}
+    for path, advice in made:
+        holders.setdefault(advice.loaded.case.case.id.casefold(), []).append(path)
+    for name, paths in holders.items():
+        if len(paths) > 1:  # nobody can say which is right
+            done.fail(paths[0], LoambriefError(
+                f"case id {name!r} is also that of {', '.join(map(str, paths[1:]))}; give each "
+                "case an id of its own"), len(cases), count=len(paths))
+    return [(path, advice) for path, advice in made
+            if len(holders[advice.loaded.case.case.id.casefold()]) == 1]
 
 
 def show(briefs: Sequence[Brief], written: Sequence[Path], stream: TextIO) -> None:

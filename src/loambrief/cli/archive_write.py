@@ -237,29 +237,34 @@ def release(archive: Path, client: str | None, number: str | None, reason: str,
 @NUMBER
 @click.option("--cause", default="request", show_default=True,
               type=click.Choice(["request", "retention", "mistake"]), help="Why it is erased.")
+@click.option("--reason", default="", help="Why a record goes that is to be kept still.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @JSON
-def erase(archive: Path, client: str | None, number: str | None, cause: str, yes: bool,
-          as_json: bool) -> None:
+def erase(archive: Path, client: str | None, number: str | None, cause: str, reason: str,
+          yes: bool, as_json: bool) -> None:
     """Erase a client or an advisory for good; the log keeps number and digests alone.
 
     Copies outside the archive, such as backups and mail, are yours to find. Exit 1 if a name
-    is left in a file that belongs to other clients too; those files are listed.
+    is left in a file that belongs to other clients too; those files are listed. Records that
+    are to be kept still are named in a warning, and go only with --reason.
 
     \b
     Examples:
-      loambrief archive erase --client "Pruett & Daughters Grain" --yes --archive records
+      loambrief archive erase --client "Pruett & Daughters Grain" --yes --archive records \\
+          --reason "Asked for by law"
     """
     import sys
 
     from loambrief.record.retention import erase as forget
-    from loambrief.record.retention import scope_of
+    from loambrief.record.retention import scope_of, to_be_kept
 
     with opened(archive) as store:
         scope = scope_of(store, client=client, number=number)
+        for line in to_be_kept(store, scope) if reason else ():
+            click.echo(f"loambrief: warning: {line}", err=True)
         if not yes:
             click.confirm(f"Erase {client or number} for good?", abort=True, err=True)
-        gone = forget(store, scope, cause=cause)
+        gone = forget(store, scope, cause=cause, reason=reason)
     _entered(gone.line, as_json, erased=gone.records, left=list(gone.left))
     for name in gone.left:
         click.echo(f"still names it, and belongs to others too: {name}", err=True)
@@ -271,23 +276,51 @@ def erase(archive: Path, client: str | None, number: str | None, cause: str, yes
 @click.argument("number")
 @ARCHIVE
 @click.option("--revision", type=int, help="Instead of the latest.")
-@click.option("-o", "--output", type=OUTPUT, required=True, help="Folder for the copy.")
+@click.option("-o", "--output", type=OUTPUT, help="Folder for the copy.")
+@click.option("--strike", "words", multiple=True, metavar="WORDS",
+              help="Also strike these, such as a neighbour's name; may be repeated.")
+@click.option("--strike-list", type=PATH, metavar="FILE",
+              help="Also strike what stands in this text file, one name a line.")
+@click.option("--preview", "only_preview", is_flag=True,
+              help="Only show what would be struck and which texts would stay; make nothing.")
 @JSON
-def redact(number: str, archive: Path, revision: int | None, output: Path,
+def redact(number: str, archive: Path, revision: int | None, output: Path | None,
+           words: tuple[str, ...], strike_list: Path | None, only_preview: bool,
            as_json: bool) -> None:
-    """Make a copy without names, addresses, places and coordinates, to show to others.
+    """Make a copy without names, numbers, places and landmarks, to show to others.
 
-    Soil, crop, readings and prices stay, so that who knows the field may recognise it.
+    Soil, crop, readings and prices stay, so that who knows the field may recognise it. Look at
+    --preview first: what stays, and no list knows, is yours to strike. If anything struck is
+    found in the finished copy, its attachments or its data, no copy is made.
 
     \b
     Examples:
-      loambrief archive redact IV-2026-0001 --archive records -o to-the-bank
+      loambrief archive redact IV-2026-0001 --archive records --preview
+      loambrief archive redact IV-2026-0001 --archive records -o to-the-bank --strike "Mill ditch"
     """
     from loambrief import pipeline
+    from loambrief.record.redact import preview
     from loambrief.record.redact import redact as strike
 
+    if strike_list is not None:
+        words += tuple(strike_list.read_text(encoding="utf-8-sig").splitlines())
+    if only_preview:
+        with opened(archive) as store:
+            seen = preview(number, store, revision, words)
+        if as_json:
+            show_json({"struck": list(seen.struck), "stays": dict(seen.stays)})
+            return
+        click.echo("struck wherever it stands:")
+        for word in seen.struck:
+            click.echo(f"  {word}")
+        click.echo("stays:")
+        for where, text in seen.stays:
+            click.echo(f"  {where}: {text}")
+        return
+    if output is None:
+        raise click.UsageError("-o is wanted, or --preview")
     with opened(archive) as store:
-        made = strike(number, store, revision)
+        made = strike(number, store, revision, words)
     written = pipeline.write_files(made.files, output)
     if as_json:
         show_json({"seq": made.seq, "head": made.head, "files": [str(p) for p in written]})

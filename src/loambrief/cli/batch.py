@@ -8,14 +8,14 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import FILES, OUTPUT, QUIET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import FILES, OUTPUT, PLACE, QUIET, TEMPLATES, own_words, show_json
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
 
 
 @click.command()
-@click.argument("places", nargs=-1, required=True, metavar="PLACE...")
+@click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @click.option("-o", "--output", type=OUTPUT, required=True,
               help="Folder for all that is made: <client>/<case id>.pdf, .annex.pdf and .json, "
                    "summary, cover.")

@@ -3,50 +3,92 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from loambrief.cli.shared import PATH, QUIET, show_json
-from loambrief.errors import CaseProblems
+from loambrief.cli.shared import PATH, PLACE, QUIET, show_json
+from loambrief.errors import CaseProblems, LoambriefError
 
 if TYPE_CHECKING:
     from loambrief.case.problems import Problem
 
 
 @click.command()
-@click.argument("cases", nargs=-1, required=True, type=PATH, metavar="CASE...")
+@click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
+@click.option("--for-issue", is_flag=True,
+              help="Also everything that 'loambrief issue' will ask for.")
+@click.option("--lab-file", "lab_files", type=PATH, multiple=True,
+              help="With --for-issue: a lab's file that lies elsewhere; may be repeated.")
 @click.option("--json", "as_json", is_flag=True, help="Print problems and warnings as JSON.")
 @click.option("--strict", is_flag=True, help="Warnings count as problems.")
 @QUIET
-def check(cases: tuple[Path, ...], as_json: bool, strict: bool, quiet: bool) -> None:
+def check(places: tuple[str, ...], for_issue: bool, lab_files: tuple[Path, ...], as_json: bool,
+          strict: bool, quiet: bool) -> None:
     """Read and validate cases; print every problem; write nothing.
 
-    \b
-    Example:
-      loambrief check sample_inputs/acid_corn_ohio/case.yaml
-    """
-    from loambrief.case.load import load_case
+    A PLACE is a case file, a folder, a pattern in quotes or a list of them, as for batch. One
+    bad case never stops the others; the last line counts them.
 
+    Exit code 0: no problems; 1: a case has problems; 2: a place is not there.
+
+    \b
+    Examples:
+      loambrief check sample_inputs/acid_corn_ohio/case.yaml
+      loambrief check sample_inputs/acid_corn_ohio --for-issue
+    """
+    from loambrief.batch.case_finder import find_cases
+
+    if lab_files and not for_issue:
+        raise click.UsageError("--lab-file goes with --for-issue")
+    absent: list[str] = []
+    cases = find_cases(places, absent=absent).cases
     found: list[Problem] = []
-    bad = unread = False
+    bad = 0
     for path in cases:
         try:
-            problems = load_case(path).warnings
-            bad = bad or (strict and bool(problems))
-        except CaseProblems as error:
-            problems, bad = error.problems, True
+            problems, wrong = _problems(path, for_issue, lab_files)
         except OSError as error:
-            click.echo(f"loambrief: {error.strerror or error}: {path}", err=True)
-            unread = True
+            click.echo(f"{path}: {error.strerror or error}", err=True)
+            bad += 1
             continue
+        except LoambriefError as error:
+            click.echo(f"{path}: {error}", err=True)
+            bad += 1
+            continue
+        bad += wrong or (strict and bool(problems))
         found += problems
-        if not (as_json or quiet or problems):
-            click.echo(f"{path}: no problems")
+        if not as_json:
+            for problem in problems:
+                click.echo(str(problem))
+            if not (quiet or problems):
+                click.echo(f"{path}: no problems")
+    for said in absent:
+        click.echo(f"loambrief: {said}", err=True)
     if as_json:
         show_json([p.as_json() for p in found])
-    else:
-        for problem in found:
-            click.echo(str(problem))
-    sys.exit(2 if unread else 1 if bad else 0)
+    elif not quiet and len(cases) > 1:
+        click.echo(_count(len(cases), bad, sum(p.severity == "warning" for p in found)))
+    sys.exit(2 if absent else 1 if bad else 0)
+
+
+def _problems(path: Path, for_issue: bool,
+              lab_files: Sequence[Path]) -> tuple[Sequence[Problem], bool]:
+    """What is to be said of a case, and whether any of it is more than a warning."""
+    try:
+        if for_issue:
+            from loambrief.record.issue import prepare
+
+            return prepare(path, lab_files).advice.loaded.warnings, False
+        from loambrief import pipeline
+
+        return pipeline.check(path).warnings, False
+    except CaseProblems as error:
+        return error.problems, True
+
+
+def _count(total: int, bad: int, warnings: int) -> str:
+    return (f"{total} cases: {total - bad} good, {bad} with problems"
+            + (f"; {warnings} warning{'s' * (warnings != 1)}" if warnings else ""))

@@ -15,11 +15,20 @@ from loambrief.cli.shared import PATH, must_be_new, quoted, show_json
               help="Unit system of the case.  [default: us]")
 @click.option("--crop", help="Crop of the field.  [default: corn]")
 @click.option("--region", help="State, province or country.")
+@click.option("--paper", type=click.Choice(["letter", "a4"]), help="Paper of the case.")
+@click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
+              help="Language of the case.")
+@click.option("--adviser", type=PATH, help="Profile of the adviser, to be put into the case.")
+@click.option("--prices", type=PATH,
+              help="Price list that cases share: a file with 'materials:', below the case's folder "
+                   "or in ../profiles.")
 @click.option("--from", "last", type=PATH, help="The last case of the field, to go on from.")
 @click.option("--date", help="Date of the case that goes on, YYYY-MM-DD  [default: today].")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
-def new(path: Path, units: str | None, crop: str | None, region: str | None, last: Path | None,
-        date: str | None, as_json: bool) -> None:
+@click.pass_context
+def new(ctx: click.Context, path: Path, units: str | None, crop: str | None, region: str | None,
+        paper: str | None, language: str | None, adviser: Path | None, prices: Path | None,
+        last: Path | None, date: str | None, as_json: bool) -> None:
     """Write a commented starter case, or the next case of a field.
 
     With --from, people, field, zones and products are kept, the last plan is listed to be
@@ -34,9 +43,12 @@ def new(path: Path, units: str | None, crop: str | None, region: str | None, las
         raise click.UsageError(f"{path}: name the file too; a case ends in .yaml, such as "
                                f"{quoted(path / 'case.yaml')}")
     if last is not None:
-        if units or crop or region:
-            raise click.UsageError("--units, --crop and --region go without --from, which keeps "
-                                   "those of the last case; change them in the new file")
+        typed = [f"--{name}" for name in ("units", "crop", "region", "paper", "language", "adviser",
+                                           "prices")
+                 if ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE]
+        if typed:
+            raise click.UsageError(f"{' and '.join(typed)} without --from, which keeps those of "
+                                   "the last case; change them in the new file")
         _go_on(last, path, date, as_json)
         return
     if date is not None:
@@ -45,13 +57,31 @@ def new(path: Path, units: str | None, crop: str | None, region: str | None, las
     from loambrief.pipeline import write_files
 
     must_be_new(path)
-    text = starter_case(units=units or "us", crop=crop or "corn", region=region)
+    text = starter_case(units=units or "us", crop=crop or "corn", region=region, paper=paper,
+                        language=language, adviser=adviser,
+                        prices=_shared(prices, path))
     write_files({path.name: text.encode("utf-8")}, path.parent)
     if as_json:
         show_json({"file": str(path)}, indent=None)
         return
     click.echo(f"wrote {path}; fill in what stands in angle brackets, then: "
                f"loambrief check {quoted(path)}")
+
+
+def _shared(prices: Path | None, case: Path) -> str | None:
+    """The price list as the case names it."""
+    import os
+
+    from loambrief.case.profiles import locate
+
+    if prices is None:
+        return None
+    name = Path(os.path.relpath(prices.resolve(), case.parent.resolve())).as_posix()
+    try:
+        locate(case.parent, name)
+    except ValueError as fault:
+        raise click.UsageError(f"--prices {prices}: wanted {fault}") from None
+    return name
 
 
 def _go_on(last: Path, path: Path, date: str | None, as_json: bool) -> None:

@@ -12,8 +12,8 @@ from loambrief.cli.shared import FOLDER, PATH, show_json
 
 @click.command()
 @click.argument("folder", type=FOLDER)
-@click.option("--settings", "settings_file", type=PATH, envvar="LOAMBRIEF_SETTINGS",
-              help="TOML file with a [mail] table; also LOAMBRIEF_SETTINGS.")
+@click.option("--settings", "settings_file", type=PATH,
+              help="TOML file with a [mail] table; else that of your settings.")
 @click.option("--really", is_flag=True, help="Send. Without it, only say what would be sent.")
 @click.option("--again", is_flag=True,
               help="Also send letters whose delivery is unclear after a broken run.")
@@ -43,7 +43,8 @@ def send(folder: Path, settings_file: Path | None, really: bool, again: bool,
         settings = load_mail_settings(settings_file)
     if really:
         if settings is None:
-            raise click.UsageError("--really needs --settings FILE (or LOAMBRIEF_SETTINGS)")
+            raise click.UsageError("--really needs --settings FILE, or a [mail] table in your "
+                                   "settings")
         secret = password(settings)
 
     def now() -> dt.datetime:

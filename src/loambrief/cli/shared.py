@@ -51,6 +51,18 @@ def _as_typed(home: Path, path: Path) -> Path:
     return home.relative_to(here)
 
 
+class PlaceName(click.ParamType):
+    """A file, folder, pattern or list, found later; an empty one is refused as a path is."""
+
+    name = "place"
+
+    def convert(self, value, param, ctx):
+        if value == "":
+            self.fail("the name is empty", param, ctx)
+        return value
+
+
+PLACE = PlaceName()
 PATH = TypedPath(path_type=Path)
 FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
 OUTPUT = OutputPath(path_type=Path)

@@ -4,62 +4,49 @@ from __future__ import annotations
 
 import datetime as dt
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from loambrief.cli.keys import asker
 from loambrief.cli.shared import PATH, show_json
+from loambrief.cli.signing import key_options, key_settings, opened_signer
 
 
 @click.command()
 @click.argument("file", type=PATH)
-@click.option("--key", type=PATH, help="Key to sign with (PKCS#12, .p12 or .pfx).")
+@key_options
 @click.option("--as", "role", type=click.Choice(["adviser", "client"]), default="adviser",
               show_default=True, help="The adviser signs first, the client last.")
 @click.option("-o", "--output", type=PATH, required=True, help="Signed file; must be new.")
-@click.option("--config", type=PATH,
-              help="Settings file with a [signing] table: key or token, level, timestamps.")
-@click.option("--level", type=click.Choice(["B-B", "B-T", "B-LT", "B-LTA"]),
-              help="PAdES level to reach; that of the settings, else B-B.")
-@click.option("--passphrase-env", metavar="NAME",
-              help="Environment variable that holds the passphrase; else it is asked for.")
 @click.option("--trial", is_flag=True, help="Let a draft be signed; the signature says so.")
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
-def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | None,
-         level: str | None, passphrase_env: str | None, trial: bool, as_json: bool) -> None:
+def sign(file: Path, key: Path | None, role: str, output: Path, settings_file: Path | None,
+         level: str | None, passphrase_env: str | None, name_differs: str, trial: bool,
+         as_json: bool) -> None:
     """Sign an issued advisory in its sign-off block.
 
     The signature is PAdES B-B, or higher if a timestamp server and revocation data are in the
     settings. If a level cannot be reached, the file is signed at the highest that can, the
-    shortfall is printed, and the exit code is 1. The passphrase is asked for, or read from an
-    environment variable or the system's keyring; it is never an argument.
+    shortfall is printed, and the exit code is 1. A certificate in another name than the
+    document's adviser or client is refused unless --name-differs says why. The passphrase is
+    asked for, or read from an environment variable or the system's keyring; it is never an
+    argument.
 
     \b
     Examples:
       loambrief sign MQ-2026-0001-r1.pdf --key me.p12 -o signed.pdf
       loambrief sign signed.pdf --as client --key grower.p12 -o both.pdf
-      loambrief sign MQ-2026-0001-r1.pdf --config signing.toml --level B-LT -o signed.pdf
+      loambrief sign MQ-2026-0001-r1.pdf --settings signing.toml --level B-LT -o signed.pdf
     """
     from loambrief import pipeline
     from loambrief.archive.errors import SignFault
-    from loambrief.archive.keys import open_p12, open_token, readable_by_others, write_new
+    from loambrief.archive.keys import write_new
     from loambrief.archive.pdf_parts import LARGEST_FILE
-    from loambrief.archive.sign import Role, SignWords, language_of, open_signer
+    from loambrief.archive.sign import Role, SignWords, language_of
     from loambrief.archive.sign import sign as sign_file
-    from loambrief.archive.sign_settings import SignSettings, load_sign_settings
     from loambrief.archive.verify_apart import inspect_apart
 
-    settings = load_sign_settings(config) if config else SignSettings()
-    if key is not None:
-        settings = replace(settings, key=key, token=None)
-    if level is not None:
-        settings = replace(settings, level=level)
-    if passphrase_env:
-        settings = replace(settings, secret=replace(settings.secret, env=passphrase_env))
-    if settings.key is None and settings.token is None:
-        raise click.UsageError("no key: give --key, or --config with a key or token")
+    settings = key_settings(key, settings_file, level, passphrase_env)
     if output.exists():
         raise click.UsageError(f"{output} exists; a signed file is never overwritten")
     with file.open("rb") as stream:
@@ -69,18 +56,10 @@ def sign(file: Path, key: Path | None, role: str, output: Path, config: Path | N
     wrong = [f for f in looked.facts if f.state == "bad" and f.id not in ("signed", "status")]
     if wrong:
         raise SignFault(f"{file} is not signed: {wrong[0].text}")
-    secret = settings.secret.find(asker(), f"Passphrase of {settings.key or 'the token'}")
-    if settings.key is not None:
-        if readable_by_others(settings.key):
-            click.echo(f"loambrief: warning: others on this machine can read {settings.key} "
-                       "(chmod 600)", err=True)
-        opened = open_p12(settings.key, secret, settings.chain)
-    else:
-        assert settings.token is not None
-        opened = open_token(settings.token, secret, settings.chain)
+    signer = opened_signer(settings)
     words = SignWords(**pipeline.sign_words(language_of(pdf)))
-    signed = sign_file(pdf, open_signer(settings, opened), Role(role), now=now, words=words,
-                       trial=trial)
+    signed = sign_file(pdf, signer, Role(role), now=now, words=words, trial=trial,
+                       name_differs=name_differs)
     output.parent.mkdir(parents=True, exist_ok=True)
     write_new(output, signed.content, 0o666)
     if as_json:

@@ -15,13 +15,15 @@ MARKS = {"good": "ok ", "bad": "BAD", "not known": " ? ", "not applicable": " - 
 
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
-@click.option("--trust", "anchors", type=PATH, multiple=True, metavar="CERT",
-              help="Certificate (PEM or DER) that may vouch for signers and timestamps; repeat.")
-@click.option("--archive", type=PATH, help="Archive whose log should know the file.")
+@click.option("--trust", "anchors", multiple=True, metavar="ROLE=CERT",
+              help="Certificate (PEM or DER) that may vouch for the adviser, the client or a "
+                   "clock: adviser=FILE, client=FILE, time=FILE; may be repeated.")
+@click.option("--archive", type=PATH, metavar="DIR", envvar="LOAMBRIEF_ARCHIVE", show_envvar=True,
+              help="Archive whose log should know the file.")
 @click.option("--no-render", is_flag=True, help="Do not render the attached case again.")
 @click.option("--json", "as_json", is_flag=True, help="Print every fact as JSON.")
 @click.option("-q", "--quiet", is_flag=True, help="Print only the bottom line.")
-def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | None,
+def verify(files: tuple[Path, ...], anchors: tuple[str, ...], archive: Path | None,
            no_render: bool, as_json: bool, quiet: bool) -> None:
     """Check signed advisories: the bytes, the signatures, the signer, the case, the record.
 
@@ -29,18 +31,20 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
     gives; that it is missing or altered is said.
 
     Each fact is good, bad, not known or not applicable. A file is good if nothing is bad and
-    what must be known is known; so give --trust with the signer's certificate, or with that of
-    who issued it. Exit code 1 if a file is not good.
+    what must be known is known; so trust the signer's certificate, or that of who issued it, for
+    the role it has. A trusted certificate in another name than the document's adviser or client
+    is not good all the same. Exit code 1 if a file is not good.
 
     \b
     Examples:
-      loambrief verify signed.pdf --trust me.pem
-      loambrief verify signed.pdf MQ-2026-0001-r1.annex.pdf --trust me.pem
-      loambrief verify signed.pdf --trust me.pem --archive records --json
+      loambrief verify signed.pdf --trust adviser=me.pem
+      loambrief verify signed.pdf MQ-2026-0001-r1.annex.pdf --trust adviser=me.pem
+      loambrief verify signed.pdf --trust adviser=me.pem --archive records --json
     """
     from contextlib import ExitStack
     from functools import partial
 
+    from loambrief.archive.facts import TRUST
     from loambrief.archive.keys import load_certificates
     from loambrief.archive.pdf_parts import LARGEST_FILE
     from loambrief.archive.store import Store
@@ -58,7 +62,14 @@ def verify(files: tuple[Path, ...], anchors: tuple[Path, ...], archive: Path | N
                 return read(found)
         return None
 
-    trusted = [c.dump() for path in anchors for c in load_certificates(path)]
+    trusted: dict[str, list[bytes]] = {}
+    for item in anchors:
+        role, sign, certificate = item.partition("=")
+        if not sign or role not in TRUST:
+            raise click.UsageError(f"--trust {item!r}: say for whom, one of "
+                                   + ", ".join(f"{name}=CERT" for name in TRUST))
+        trusted.setdefault(role, []).extend(
+            c.dump() for c in load_certificates(Path(certificate)))
     verdicts = []
     with ExitStack() as open_ones:
         record = None

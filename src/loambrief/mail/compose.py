@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from email.errors import MessageError
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -28,12 +28,18 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")
 class Finished:
     """A finished advisory to be sent: what the letter says, and the PDFs it carries.
 
-    ``annex`` is empty where it ends the first.
+    ``annex`` is empty where it ends the first; ``more`` are further documents, by name.
     """
 
     enclosed: Enclosed
     pdf: bytes
     annex: bytes = b""
+    more: Mapping[str, bytes] = field(default_factory=dict)
+
+    def files(self) -> dict[str, bytes]:
+        """What is attached, by name; the advisory first."""
+        annex = {annex_of(self.name): self.annex} if self.annex else {}
+        return {self.name: self.pdf, **annex, **self.more}
 
     @property
     def facts(self) -> Facts:
@@ -115,10 +121,8 @@ def compose(group: Sequence[Finished]) -> Letter:
     message.set_content(text.plain, cte="quoted-printable")
     message.add_alternative(text.html, subtype="html", cte="quoted-printable")
     for one in group:
-        for name, content in ((one.name, one.pdf), (annex_of(one.name), one.annex)):
-            if content:
-                message.add_attachment(content, maintype="application", subtype="pdf",
-                                       filename=name)
+        for name, content in one.files().items():
+            message.add_attachment(content, maintype="application", subtype="pdf", filename=name)
     digest = _digest(message, group)
     message["Message-ID"] = f"<{digest[:32]}@{sender.domain}>"
     for number, part in enumerate(p for p in message.walk() if p.is_multipart()):
@@ -143,7 +147,8 @@ def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:
         if not part.is_multipart():
             digest.update(bytes(part.get_payload(decode=True) or b"") + b"\0")
     for one in group:
-        digest.update(one.name.encode() + b"\0")
+        for name in one.files():
+            digest.update(name.encode() + b"\0")
     return digest.hexdigest()
 
 

@@ -51,6 +51,34 @@ def find_letters(folder: Path) -> list[Path]:
     return found
 
 
+def delivered(*folders: Path) -> tuple[frozenset[str], frozenset[str]]:
+    """What letters that were sent, or begun to be sent, have brought.
+
+    Parameters
+    ----------
+    *folders : Path
+        The letters' own folder first; the log may stand in any of them.
+
+    Returns
+    -------
+    (frozenset of str, frozenset of str)
+        SHA-256 of the attachments, and names of the letters in the first folder.
+    """
+    gone = {sha256 for folder in folders
+            for (sha256, _), state in SentLog(folder / NAME, str).states().items()
+            if state is not LetterState.FAILED}
+    brought: set[str] = set()
+    names: set[str] = set()
+    for path in sorted(folders[0].glob("*.eml")):
+        content = path.read_bytes()
+        if hashlib.sha256(content).hexdigest() in gone:
+            names.add(path.name)
+            message = message_from_bytes(content, policy=SMTP)
+            brought |= {hashlib.sha256(part.get_content()).hexdigest()
+                        for part in message.iter_attachments()}
+    return frozenset(brought), frozenset(names)
+
+
 def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | None = None,
                  now: Callable[[], str], date: Callable[[], str], again: bool = False,
                  pause: Callable[[float], None] = time.sleep) -> list[Sending]:

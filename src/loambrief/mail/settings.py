@@ -23,6 +23,7 @@ from pathlib import Path
 
 from loambrief.errors import LoambriefError
 from loambrief.resources import settings_table
+from loambrief.settings import located
 
 SECURITY = ("starttls", "tls", "none")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}
@@ -67,7 +68,7 @@ def load_mail_settings(path: Path) -> MailSettings:
     table = settings_table(path, "mail", SettingsFault)
     faults = _faults(table)
     if faults:
-        raise SettingsFault("\n".join(f"{path}: mail.{fault}" for fault in faults))
+        raise SettingsFault(located(path, "mail", faults))
     security = table.get("security", "starttls")
     ca_file = table.get("ca_file")
     return MailSettings(

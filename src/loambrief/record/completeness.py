@@ -1,11 +1,15 @@
 """The completeness gate: what must stand in a case before its advisory is issued.
 
-The list is the table ``record/completeness``, each row with the publication that asks for
-it. Everything that is not there is reported at once, at the place where it would stand.
+The list is the table ``record/completeness``, each row named by what it asks for. Where the
+case's state has a rule of its own (``record/completeness_states``), that rule is named.
+Everything that is not there is reported at once, at the place where it would stand. What no
+rule of the state asks for and the table lets go may be left out: an entry of ``accept`` with
+its code, the field and a reason, which is printed in the advisory.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,9 +24,11 @@ from loambrief.errors import TableFault
 from loambrief.findings.model import JudgedKind, Judgement
 from loambrief.pipeline import Advice
 from loambrief.tables import load, reference
+from loambrief.tables.regions import named
 from loambrief.topics.judge import PRIMARY
 
 TABLE = "record/completeness"
+STATES = "record/completeness_states"
 
 
 @dataclass(frozen=True)
@@ -59,21 +65,50 @@ def missing(gate: IssueCheck) -> tuple[Problem, ...]:
         Empty if the advisory may be issued.
     """
     found: list[Problem] = []
+    waived = {(a.code, _any(a.field)) for a in gate.advice.loaded.case.accept}
     for row in load(TABLE):
-        rule = RULES.get(str(row["rule"]))
-        if rule is None:
-            raise TableFault(f"{TABLE}: no rule {row['rule']!r}")
-        for path, what in rule(gate, row):
-            fault = Fault(str(row["code"]), path, what, str(row["wanted"]), _why(row))
-            found.append(replace(gate.source.problem(fault), severity="error"))
+        code, laws = str(row["code"]), _state_rules(gate, str(row["code"]))
+        may = row["waiver"] == "yes" and not laws
+        for path, what in _rule(row)(gate, row):
+            fault = Fault(code, path, what, str(row["wanted"]), _why(row, laws))
+            problem = replace(gate.source.problem(fault), severity="error")
+            if may and {(code, problem.field), (code, _any(problem.field))} & waived:
+                continue
+            if may:
+                problem = replace(problem, help=(
+                    f"{problem.help} If it cannot be had: accept: [{{code: {code}, field: "
+                    f'"{problem.field}", reason: "..."}}]; the reason is printed.'))
+            found.append(problem)
     return in_file_order(found)
 
 
-def _why(row: Mapping[str, object]) -> str:
-    about = reference(str(row["source"]))
+def _rule(row: Mapping[str, object]) -> Rule:
+    rule = RULES.get(str(row["rule"]))
+    if rule is None:
+        raise TableFault(f"{TABLE}: no rule {row['rule']!r}")
+    return rule
+
+
+def _any(field: str) -> str:
+    """A field with its entries' names left out: ``samples[N].cores`` -> ``samples[].cores``."""
+    return re.sub(r"\[[^]]*\]", "[]", field)
+
+
+def _state_rules(gate: IssueCheck, code: str) -> list[Mapping[str, object]]:
+    """Rules of the case's own state that ask for a point."""
+    rows = [row for row in load(STATES) if row["code"] == code]
+    case = gate.advice.loaded.case
+    here = named((case.case.jurisdiction, case.farm.region), [str(r["region"]) for r in rows])
+    return [row for row in rows if row["region"] in here]
+
+
+def _why(row: Mapping[str, object], laws: Sequence[Mapping[str, object]]) -> str:
+    """The state's own rule, or who else asks for it."""
+    asking = laws[0] if laws else row
+    about = reference(str(asking["source"]))
     if about.kind == "own":
         return "Wanted in every record of this program."
-    return f"{about.citation} ({row['locator']})"
+    return f"{about.citation} ({asking['locator']})"
 
 
 # -- rules on the case ----------------------------------------------------------------
@@ -145,7 +180,22 @@ def _memory(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPat
 
 
 def _accepted(gate: IssueCheck, _: Mapping[str, object]) -> Iterator[tuple[DataPath, str]]:
-    yield from unknown_accepted(gate.advice.plan, gate.advice.loaded.case.accept)
+    case = gate.advice.loaded.case
+    yield from unknown_accepted(gate.advice.plan, case.accept)
+    rows = {str(row["code"]): row for row in load(TABLE)}
+    for i, entry in enumerate(case.accept):
+        row = rows.get(entry.code)
+        if row is None:
+            continue
+        laws = _state_rules(gate, entry.code)
+        if laws or row["waiver"] != "yes":
+            by = f", since {laws[0]['region']} asks for it" if laws else ""
+            yield ("accept", i, "code"), f"{entry.code}, which cannot be left out{by}"
+            continue
+        places = {gate.source.problem(Fault(entry.code, path, what, "")).field
+                  for path, what in _rule(row)(gate, row)}
+        if entry.field not in places | {_any(place) for place in places}:
+            yield ("accept", i, "field"), f"{entry.field}, which {entry.code} does not miss"
 
 
 # -- rules on the plan ----------------------------------------------------------------
@@ -185,7 +235,8 @@ RULES: Mapping[str, Rule] = {
     "accepted": _accepted,
     "plan_area": _each_action(lambda a: a.rate is not None and a.area_ac is None,
                               lambda a, g: ("field", "area")),
-    "plan_reason": _each_action(lambda a: not a.finding_ids, lambda a, g: ("samples",)),
+    "plan_reason": _each_action(lambda a: not a.finding_ids and not a.reasons,
+                                lambda a, g: ("samples",)),
     "plan_time": _each_action(lambda a: a.window is None, lambda a, g: ("field", "dates")),
     "plan_caution": _each_action(lambda a: a.rate is not None and not a.cautions, _material),
     "plan_price": _each_action(lambda a: a.rate is not None and a.material_id is not None

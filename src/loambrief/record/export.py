@@ -14,14 +14,16 @@ from loambrief.record.retention import Scope, scope_of
 from loambrief.report.blocks import DocumentStatus
 
 MARKS = {"withdrawn": DocumentStatus.WITHDRAWN, "superseded": DocumentStatus.SUPERSEDED}
+HOLDS = frozenset({"pdf", "annex", "data", "sheet", "signed"})
+"""Roles of files that speak as if an advisory held."""
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 def export_client(store: Store, client: str) -> dict[str, bytes]:
     """Everything the archive holds of a client, by path.
 
-    An advisory that no longer holds is exported twice: marked on each page as what it is,
-    and, under ``original/``, as it was issued.
+    An advisory that no longer holds is exported twice: marked on each page and in its data as
+    what it is, and, under ``original/``, as it was issued and signed, byte for byte.
 
     Parameters
     ----------
@@ -73,13 +75,12 @@ def _event(store: Store, seq: int, files: dict[str, bytes]) -> dict:
         content = store.content(file["sha256"])
         name = safe_name(file["name"])
         part = "inputs/" if file["role"] in ("case", "profile", "lab", "words", "changes") else ""
-        mark = MARKS.get(status) if op in ("issue", "supersede") else None
-        if mark is not None and file["role"] == "pdf":
+        mark = MARKS.get(status)
+        if mark is not None and file["role"] == "pdf" and op in ("issue", "supersede"):
             made = render_again(store, number, revision, status=mark)
             for told, again in made.files(marked_stem(number, revision, mark)).items():
-                if told.endswith(".pdf"):
-                    files[f"{folder}/{told}"] = again
-        if mark is not None and file["role"] in ("pdf", "annex"):
+                files[f"{folder}/{told}"] = again
+        if mark is not None and file["role"] in HOLDS:
             part = "original/"
         path = f"{folder}/{part}{name}"
         if path in files and files[path] != content:

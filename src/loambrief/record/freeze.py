@@ -119,20 +119,23 @@ def _lab_files(loaded: LoadedCase, folder: Path, given: Sequence[Path]) -> tuple
     found: dict[str, Frozen] = {}
     unread: dict[DataPath, str] = {}
     for i, sample in enumerate(loaded.case.samples):
-        name, wanted = sample.lab.file, sample.lab.file_sha256
-        if not name:
-            continue
-        place: DataPath = ("samples", i, "lab", "file")
-        plain = PurePosixPath(name.replace("\\", "/")).name
-        candidates = [p for p in given if p.name == plain]
-        if _inside(folder, name):
-            candidates.append(folder / name)
-        content = _first(candidates, wanted)
-        if content is None:
-            unread[place] = f"{name!r}, which is not there" if not any(
-                p.is_file() for p in candidates) else f"{name!r} with another content"
-        else:
-            found[name] = Frozen("lab", name, content)
+        lab = sample.lab
+        for key, name, wanted in (("file", lab.file, lab.file_sha256), ("pdf", lab.pdf, None)):
+            if not name:
+                continue
+            place: DataPath = ("samples", i, "lab", key)
+            plain = PurePosixPath(name.replace("\\", "/")).name
+            candidates = [p for p in given if p.name == plain]
+            if _inside(folder, name):
+                candidates.append(folder / name)
+            content = _first(candidates, wanted)
+            if content is None:
+                unread[place] = f"{name!r}, which is not there" if not any(
+                    p.is_file() for p in candidates) else f"{name!r} with another content"
+            elif key == "pdf" and not content.startswith(b"%PDF-"):
+                unread[place] = f"{name!r}, which is no PDF"
+            else:
+                found[name] = Frozen("lab", name, content)
     return list(found.values()), unread
 
 

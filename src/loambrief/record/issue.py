@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import secrets
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -70,10 +71,19 @@ def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None =
     CaseProblems
         With everything that is missing, or that is wrong with the case.
     """
-    inputs = read_inputs(path, lab_files, words.files if words else ())
+    return passed(read_inputs(path, lab_files, words.files if words else ()), str(path), words,
+                  sheet, form)
+
+
+def passed(inputs: Inputs, name: str, words: OwnWords | None = None,
+           sheet: bool = False, form: Files = Files.TWO) -> Ready:
+    """Advise on inputs that were read, and hold them against the gate; as :func:`prepare`.
+
+    ``name`` is what problems call the case file.
+    """
     with with_own_words(words):
         advice = pipeline.advise(inputs.loaded)
-    source = completeness.case_source(inputs.raw, str(path), inputs.folder)
+    source = completeness.case_source(inputs.raw, name, inputs.folder)
     found = completeness.missing(completeness.IssueCheck(advice, source, inputs.unread_labs))
     if found:
         raise CaseProblems((*inputs.loaded.warnings, *found))
@@ -110,12 +120,23 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
     RecordRefused
         The case was issued with other inputs, or was superseded or withdrawn.
     """
-    ready = prepare(path, lab_files, words, sheet, form)
+    inputs = read_inputs(path, lab_files, words.files if words else ())
+    return issue_inputs(inputs, str(path), store, words, sheet, form)
+
+
+def issue_inputs(inputs: Inputs, name: str, store: Store, words: OwnWords | None = None,
+                 sheet: bool = False, form: Files = Files.TWO) -> Issued:
+    """Issue inputs that were read; as :func:`issue`. ``name`` is what problems call the case."""
+    with store.writing(), suppress(RecordRefused):  # what the case lacks is told first
+        before = _before(store, inputs)
+        if before is not None:  # it passed the gate when it was issued
+            return before
+    ready = passed(inputs, name, words, sheet, form)
     with store.writing():
-        before = _before(store, ready.inputs)
+        before = _before(store, inputs)  # another process may have been quicker
         if before is not None:
             return before
-        case = ready.inputs.loaded.case
+        case = inputs.loaded.case
         number, series, serial = store.next_number(initials(case.adviser.name),
                                                    case.case.date.year)
         public = {"series": series, "serial": serial}

@@ -1,18 +1,22 @@
-"""A copy that can be shown to a dealer, lender or neighbour: no names, places, coordinates.
+"""A copy that can be shown to a dealer, lender or neighbour: no names, places, landmarks.
 
 The frozen case is changed and the advisory made again from it, so that page, data and
 attachments say the same; earlier cases it rests on likewise. Three steps, each catching what
 the one before missed:
 
-1. Parts that name people and places are replaced or left out (:data:`REPLACED`,
-   :data:`DROPPED`); free notes are left out.
-2. In every text that remains, the replaced names, addresses, telephone numbers and
-   coordinates are struck.
-3. The finished data and the attached case are searched for every name; one that is still
+1. Parts that name people, places and landmarks are replaced or left out (:data:`REPLACED`,
+   :data:`DROPPED`, :data:`PLACES`, :data:`PROSE`); of where the field is, the state remains,
+   which decides what guides and rules hold.
+2. In every text that remains, the replaced names, the user's own list of words, addresses,
+   telephone numbers and coordinates are struck.
+3. The finished files are searched for every one of them: pages, document information,
+   attachments, alternatives for readers, and the data (:func:`strings_of`). One that is still
    there stops the copy.
 
-The adviser stays, but for the address: who signs for advice is not hidden. Crop, soil,
-readings and prices stay, so who knows the field may still recognise it.
+The adviser stays by name and credential: who signs for advice is not hidden. Crop, soil,
+readings, laboratories and prices stay, so who knows the field may still recognise it. A text
+that stays (what a yield goal rests on, a product's name) may hold a landmark that no list
+knows: the preview shows each of them before a copy is made.
 """
 
 from __future__ import annotations
@@ -20,11 +24,17 @@ from __future__ import annotations
 import json
 import posixpath
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from io import BytesIO
 from pathlib import Path
+from typing import Any
+
+from pypdf.errors import PdfReadError
+from pypdf.generic import StreamObject, TextStringObject
 
 from loambrief import pipeline
+from loambrief.archive.index import fold
 from loambrief.archive.store import Store
 from loambrief.case.boundary import shapes
 from loambrief.case.load import load_bytes
@@ -41,6 +51,8 @@ from loambrief.record.rerender import form_of, frozen_words
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.own_words import with_own_words
 from loambrief.report.text import Writer
+from loambrief.tables import load
+from loambrief.tables.regions import REGIONS, named
 
 REPLACED = {
     ("client", "name"): "client", ("farm", "name"): "farm", ("field", "name"): "field",
@@ -50,14 +62,31 @@ REPLACED = {
 DROPPED = (
     ("client", "contact"), ("client", "address"), ("client", "phone"), ("client", "email"),
     ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
-    ("case", "purpose"), ("budget", "note"), ("history",), ("photos",), ("client", "brand"),
-    ("strips", "where"),
+    ("case", "purpose"), ("case", "answer"), ("budget", "note"), ("history",), ("photos",),
+    ("client", "brand"), ("adviser", "address"), ("adviser", "phone"), ("adviser", "email"),
+    ("penetrometer", "notes"), ("strips", "where"),
 )
 """Left out."""
 DROPPED_IN_LISTS = {
-    "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256"),
-    "materials": ("supplier",), "earlier_applications": ("note",), "zones": ("boundary",),
+    "samples": ("sampler", "lab.report", "lab.file", "lab.file_sha256", "lab.pdf"),
+    "materials": ("supplier",), "earlier_applications": ("note",),
+    "zones": ("boundary",), "done": ("note",),
 }
+PLACES = frozenset({"place", "where"})
+"""Keys of places within the field: each other text becomes a number, the same for the same."""
+PROSE = frozenset({"reason", "not_done", "sensitive_areas", "source"})
+"""Keys of texts that must stand but may tell the place: a fixed word takes their place."""
+IDS = frozenset({"id", "of"})
+LISTED_TEXTS = frozenset({
+    "adviser", "guide", "lime_table", "loambrief", "methods", "per", "kind", "form", "units",
+    "paper",
+    "language", "question", "role", "line", "identification", "fizz", "texture", "residue",
+    "tillage", "irrigation", "drainage", "moisture", "id", "does", "animal", "cone",
+    "pressure_unit", "depth_unit", "species", "eppo", "crop", "previous_crop", "following_crop"})
+"""Keys of texts that a preview leaves out: the format lists what they may be."""
+_PHONE = re.compile(
+    r"(?<![\w.,/-])(?:\+\d{1,3}(?:[ .-]?\(?\d{2,4}\)?){2,5}"
+    r"|\(\d{2,4}\) ?\d{3}[ .-]?\d{4}|(?:\d{3}[-.])?\d{3}[-.]\d{4})(?![\w-])")
 _COORDINATES = re.compile(
     r"[-+]?\d{1,3}\.\d{3,}\s*°?\s*[NSEWO]?\s*[,;/ ]\s*[-+]?\d{1,3}\.\d{3,}\s*°?\s*[NSEWO]?"
     r"|\d{1,3}\s*°\s*\d{1,2}\s*['′](?:\s*\d{1,2}(?:\.\d+)?\s*[\"″])?\s*[NSEWO]?", re.IGNORECASE)
@@ -89,18 +118,62 @@ class Redacted:
     head: str
 
 
-def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
+@dataclass(frozen=True)
+class Preview:
+    """What a redacted copy would do.
+
+    Attributes
+    ----------
+    struck : tuple of str
+        Names and words that are struck wherever they stand.
+    stays : tuple of (str, str)
+        Texts that would stay, with their places in the case.
+    """
+
+    struck: tuple[str, ...]
+    stays: tuple[tuple[str, str], ...]
+
+
+def preview(number: str, store: Store, revision: int | None = None,
+            words: Sequence[str] = ()) -> Preview:
+    """What would be struck from a copy and which texts would stay; nothing is made or noted."""
+    found = record(store, number, revision)
+    with thawed(store, found["card"]["files"]) as (loaded, home):
+        case = loaded.case.case
+        writer = Writer(case.language, case.units, case.currency)
+        raw, names = _strike_all(loaded.source_text, home, "copy", writer, words)
+        return Preview(tuple(sorted(names, key=str.casefold)),
+                       tuple(_texts(json.loads(raw))))
+
+
+def _texts(value: object, at: str = "") -> Iterator[tuple[str, str]]:
+    """Texts of some length in a case, but for what the format itself lists."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            if key not in LISTED_TEXTS:
+                yield from _texts(inner, f"{at}.{key}".lstrip("."))
+    elif isinstance(value, list):
+        for i, inner in enumerate(value):
+            yield from _texts(inner, f"{at}[{i}]")
+    elif isinstance(value, str) and re.match(r"[^\W\d].*[^\W\d_]{3}", value):
+        yield at, value
+
+
+def redact(number: str, store: Store, revision: int | None = None,
+           words: Sequence[str] = ()) -> Redacted:
     """Make a redacted copy of an issued advisory and note it in the log.
 
     Parameters
     ----------
     revision : int or None
         None: the latest.
+    words : sequence of str
+        The user's own list of words to strike beside the names of the case.
 
     Raises
     ------
     RecordRefused
-        A name is in the copy still.
+        A name or word is in the copy still.
     UnknownName, ArchiveBroken, CaseProblems
     """
     with store.writing():
@@ -111,14 +184,17 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
                 frozen_words(store, card)):
             case = loaded.case.case
             writer = Writer(case.language, case.units, case.currency)
-            raw, names = _strike_all(loaded.source_text, home, name.lower(), writer)
+            raw, names = _strike_all(loaded.source_text, home, name.lower(), writer, words)
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
             advice = _without_lines(advice)
             made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
                                    revision=revision, files=form_of(card), stem=name)
-        _must_be_clean(names, (raw, made.data, *(f"{f.name}\n{f.text}".encode()
-                                                 for f in advice.loaded.files)))
         files = made.files(name)
+        phones = _phones(loaded.source_text, home)
+        for file, content in files.items():
+            must_be_clean(names, phones, file, content)
+        for kept in advice.loaded.files:
+            must_be_clean(names, phones, kept.name, kept.text.encode())
         listed = [Frozen("redacted", file, content, stored=False).as_json()
                   for file, content in files.items()]
         line = store.commit(
@@ -127,8 +203,16 @@ def redact(number: str, store: Store, revision: int | None = None) -> Redacted:
         return Redacted(files, line.seq, line.digest)
 
 
-def _strike_all(text: str, home: Path, case_id: str, writer: Writer) -> tuple[
-        bytes, frozenset[str]]:
+def _phones(text: str, home: Path) -> frozenset[str]:
+    """Digits of the client's telephone number, without prefix."""
+    phone = (_plain(resolve(read_text(text, "case.yaml")[0], home).source).get("client") or {}).get(
+        "phone")
+    digits = re.sub(r"\D", "", str(phone or ""))
+    return frozenset({digits[-7:]} if len(digits) >= 7 else ())
+
+
+def _strike_all(text: str, home: Path, case_id: str, writer: Writer,
+                words: Sequence[str] = ()) -> tuple[bytes, frozenset[str]]:
     """The redacted case; the earlier cases it names are struck as well, under other names."""
     cases = [("", text, home)]
     own = _plain(read_text(text, "case.yaml")[0])
@@ -143,6 +227,7 @@ def _strike_all(text: str, home: Path, case_id: str, writer: Writer) -> tuple[
             guide = posixpath.normpath(posixpath.join(folder, guide))
         read.append((resolve(bare, where).source, guide))
     names = frozenset(name for source, _ in read for name in names_in(source))
+    names |= {" ".join(word.split()) for word in words if word.strip()}
     later: list[str] = []
     for i, (source, guide) in enumerate(read[1:], 1):
         later.append(f"earlier-{i}.yaml")
@@ -192,8 +277,9 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     for material in data.get("materials") or ():
         if "certifier" in material:  # that it was approved decides what may be used
             material["certifier"] = word("text")
+    _only_state(data)
+    data = _placed(data, writer, _ids(data), {})
     adviser = data.pop("adviser")
-    adviser.pop("address", None)  # it tells the neighbourhood
     pattern = _pattern(names)
     data = {key: _struck(value, pattern, word("text")) for key, value in data.items()}
     data["adviser"] = adviser
@@ -203,6 +289,44 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     if history:
         data["history"] = list(history)
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
+
+
+def _only_state(data: dict) -> None:
+    """Of place and rules the state remains, where one is named; it decides what holds there."""
+    farm, case = data.get("farm") or {}, data.get("case") or {}
+    states = [str(row["region"]) for row in load(REGIONS)]
+    for part, key in ((farm, "region"), (case, "jurisdiction")):
+        here = named((part.get(key),), states)
+        if here:
+            country = ", USA" if key == "jurisdiction" and "USA" in str(part[key]) else ""
+            part[key] = f"{', '.join(here)}{country}"
+
+
+def _ids(value: object) -> frozenset[str]:
+    """Ids of parts of a case: a place may be named by one, and then it stays."""
+    if isinstance(value, dict):
+        own = {str(value[k]).casefold() for k in IDS if isinstance(value.get(k), str)}
+        return frozenset(own).union(*map(_ids, value.values()))
+    if isinstance(value, list):
+        return frozenset().union(*map(_ids, value))
+    return frozenset()
+
+
+def _placed(value: Any, writer: Writer, ids: frozenset[str], known: dict[str, str],
+            key: str = "") -> Any:
+    """The same with numbers for places and a fixed word for prose."""
+    if isinstance(value, dict):
+        return {k: _placed(inner, writer, ids, known, k) for k, inner in value.items()}
+    if isinstance(value, list):
+        return [_placed(inner, writer, ids, known, key) for inner in value]
+    if not isinstance(value, str) or value.casefold() in ids:
+        return value
+    if key in PLACES:
+        name = " ".join(value.casefold().split())
+        if name not in known:
+            known[name] = writer.write(say("record.redacted_spot", number=len(known) + 1))
+        return known[name]
+    return writer.write(say("record.redacted_text")) if key in PROSE else value
 
 
 def _area_of_shapes(data: dict) -> None:
@@ -265,7 +389,7 @@ def _pattern(names: Iterable[str]) -> re.Pattern:
 
 def _struck(value: object, pattern: re.Pattern, word: str) -> object:
     if isinstance(value, str):
-        for found in (pattern, _EMAIL, _COORDINATES):
+        for found in (pattern, _EMAIL, _COORDINATES, _PHONE):
             value = found.sub(word, value)
         return value
     if isinstance(value, list):
@@ -275,27 +399,69 @@ def _struck(value: object, pattern: re.Pattern, word: str) -> object:
     return value
 
 
-def _must_be_clean(names: frozenset[str], contents: Iterable[bytes]) -> None:
-    pattern = _pattern(names)
-    for content in contents:
-        text = content.decode("utf-8", "replace")
-        left = {m.group(0) for m in pattern.finditer(text)}
+def must_be_clean(names: frozenset[str], phones: frozenset[str], name: str,
+                  content: bytes) -> None:
+    """Raise RecordRefused if a finished file holds what was to be struck, and say where.
+
+    Parameters
+    ----------
+    names : set of str
+        Compared without case and accents, over line breaks.
+    phones : set of str
+        Digits.
+    """
+    pattern = _pattern(map(fold, names))
+    for where, text in strings_of(name, content):
+        plain = fold(text)
+        left = sorted({m.group(0) for m in pattern.finditer(plain)})
+        bare = re.sub(r"[ ().+-]", "", text)
         if left:
-            raise RecordRefused("the copy still holds "
-                                + ", ".join(repr(n) for n in sorted(left)[:3])
-                                + "; it was not made")
-        if _EMAIL.search(_without_adviser(text)) is not None:
-            raise RecordRefused("the copy still holds an e-mail address; it was not made")
+            said = ", ".join(repr(n) for n in left[:3])
+        elif any(digits in bare for digits in phones):
+            said = "the client's telephone number"
+        elif not where.startswith("page") and _EMAIL.search(text):
+            said = "an e-mail address"
+        else:
+            continue
+        raise RecordRefused(f"the copy still holds {said} ({where} of {name}); it was not made")
 
 
-def _without_adviser(text: str) -> str:
-    """The case without its adviser, whose addresses stay."""
-    try:
-        data = json.loads(text)
-    except ValueError:
-        return ""
-    if isinstance(data, dict):
-        data.pop("adviser", None)
-    return json.dumps(data, ensure_ascii=False)
+def strings_of(name: str, content: bytes) -> Iterator[tuple[str, str]]:
+    """Every text of a file, with where it stands.
+
+    Of a PDF: pages, bookmarks, document information, metadata, alternative texts of the
+    structure, names, descriptions and contents of attachments.
+    """
+    if not name.endswith(".pdf"):
+        yield "text", content.decode("utf-8", "replace")
+        return
+    from pypdf import PdfReader
+
+    reader = PdfReader(BytesIO(content))
+    for number, page in enumerate(reader.pages, 1):
+        yield f"page {number}", page.extract_text()
+    for file, contents in reader.attachments.items():
+        yield "attachments", file
+        for one in contents:
+            yield "attachments", one.decode("utf-8", "replace")
+    for number in range(1, int(str(reader.trailer["/Size"]))):
+        try:
+            found = reader.get_object(number)
+        except PdfReadError:  # a number that is free
+            continue
+        yield from (("objects", text) for text in _strings(found))
+        if isinstance(found, StreamObject) and found.get("/Type") == "/Metadata":
+            yield "metadata", found.get_data().decode("utf-8", "replace")
+    yield from (("document information", str(value)) for value in (reader.metadata or {}).values())
 
 
+def _strings(value: object) -> Iterator[str]:
+    """Texts directly in an object; what it refers to has its own number."""
+    if isinstance(value, dict):
+        for inner in value.values():
+            yield from _strings(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _strings(inner)
+    elif isinstance(value, TextStringObject):
+        yield str(value)

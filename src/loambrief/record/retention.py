@@ -93,9 +93,16 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
     """
     if role not in ROLES:
         raise ImpossibleInput(f"role {role!r}; one of {', '.join(ROLES)}")
+    files = [Frozen(role, plain_name(path.name), _read(path)) for path in paths]
+    return enter_files(store, files, number=number, revision=revision, client=client, note=note)
+
+
+def enter_files(store: Store, files: Sequence[Frozen], *, number: str | None = None,
+                revision: int | None = None, client: str | None = None,
+                note: str = "") -> LogLine:
+    """Put files that were read, or just made, into the record; as :func:`add`."""
     if (number is None) == (client is None):
         raise ImpossibleInput("the files belong to a number or to a client, one of the two")
-    files = [Frozen(role, plain_name(path.name), _read(path)) for path in paths]
     if not files:
         raise ImpossibleInput("no file")
     with store.writing():
@@ -112,7 +119,7 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
                                 or f"c{secrets.token_hex(CLIENT_BYTES)}")
         for file in files:
             there = store.find_digest(sha256(file.content))
-            if there is not None and (there.number, there.role) == (number, role):
+            if there is not None and (there.number, there.role) == (number, file.role):
                 raise RecordRefused(f"{file.name} is in the record already (line {there.seq})")
         card = {"client": who, "note": note, "files": [f.as_json() for f in files],
                 "text": "\n".join([note, *(f.name for f in files)])}
@@ -173,7 +180,7 @@ class Erased:
     left: tuple[str, ...]
 
 
-def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
+def erase(store: Store, scope: Scope, *, cause: str = "request", reason: str = "") -> Erased:
     """Erase a client, or one advisory: cards, files and index rows go, the chain stays.
 
     Copies outside the archive (backups, mail, the client's own) are not touched.
@@ -181,13 +188,15 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
     Parameters
     ----------
     cause : str
-        One of :data:`CAUSES`; no names in it.
+        One of :data:`CAUSES`.
+    reason : str
+        Why records go that are to be kept still; stays in the record, so no names in it.
 
     Raises
     ------
     RecordRefused
-        A legal hold, nothing is left to erase, or retention is named as the cause and is not
-        over by the archive's clock.
+        A legal hold, nothing is left to erase, retention is not over by the archive's clock
+        and is named as the cause or no reason is given, or the reason names the client.
     """
     if cause not in CAUSES:
         raise ImpossibleInput(f"cause {cause!r}; one of {', '.join(CAUSES)}")
@@ -198,10 +207,17 @@ def erase(store: Store, scope: Scope, *, cause: str = "request") -> Erased:
         seqs = _events(store, scope)
         if not seqs:
             raise RecordRefused("nothing is left to erase")
-        if cause == "retention":
-            _must_be_over(store, scope)
+        kept = to_be_kept(store, scope)
+        if kept and cause == "retention":
+            raise RecordRefused(f"{kept[0]} by the settings")
+        if kept and not reason.strip():
+            raise RecordRefused(f"{'; '.join(kept)} by the settings: law or contract may want it; "
+                                "erasing it all the same needs a reason (--reason)")
         names = set(_names(store, seqs))
-        line = store.commit("erase", {**_public(scope), "erases": seqs, "cause": cause})
+        if any(name.decode("utf-8").casefold() in reason.casefold() for name in names):
+            raise RecordRefused("the reason stays in the record: no names in it")
+        card = {"reason": check_reason(reason)} if reason.strip() else None
+        line = store.commit("erase", {**_public(scope), "erases": seqs, "cause": cause}, card)
         still = () if scope.number and _known(store, names) else tuple(_mentions(store, names))
         return Erased(line, len(seqs), still)
 
@@ -213,20 +229,22 @@ def _events(store: Store, scope: Scope) -> list[int]:
         about, value = ("(client = ?1 OR number IN (SELECT number FROM lines WHERE client = ?1))",
                         scope.client)
     return [row[0] for row in store.index.query(
-        f"SELECT seq FROM lines WHERE erased = 0 AND card IS NOT NULL AND {about} ORDER BY seq",
-        (value,))]
+        "SELECT seq FROM lines WHERE erased = 0 AND card IS NOT NULL AND op != 'erase' "
+        f"AND {about} ORDER BY seq", (value,))]
 
 
-def _must_be_over(store: Store, scope: Scope) -> None:
-    """Raise RecordRefused if something of the scope is to be kept still."""
+def to_be_kept(store: Store, scope: Scope) -> list[str]:
+    """What of the scope is to be kept still, and until when."""
     today = store.clock().astimezone(dt.UTC).date()
     numbers = {row[0] for row in store.index.query(
         "SELECT number FROM lines WHERE client = ? AND number IS NOT NULL", (scope.client,))}
     numbers |= {scope.number} if scope.number else set()
+    kept = []
     for row in find(store):
         until = keep_until(store, row)
         if row.number in numbers and until is not None and until >= today:
-            raise RecordRefused(f"{row.number} is to be kept until {until} by the settings")
+            kept.append(f"{row.number} revision {row.revision} is to be kept until {until}")
+    return kept
 
 
 def _known(store: Store, names: set[bytes]) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.archive.facts import FactState, FileFact, Inspection, bottom_line
+from loambrief.archive.facts import Anchors, FactState, FileFact, Inspection, bottom_line
 from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_apart import ReadLimits, inspect_apart
 from loambrief.errors import LoambriefError
@@ -87,7 +87,8 @@ class Verification:
         }
 
 
-def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes] = (),
+def verify(data: bytes, name: str, *, now: dt.datetime,
+           anchors: Anchors = (),
            record: TrustedRecord | None = None, again: bool = True,
            limits: ReadLimits = EVERYDAY,
            beside: Callable[[str], bytes | None] = lambda name: None) -> Verification:
@@ -97,8 +98,8 @@ def verify(data: bytes, name: str, *, now: dt.datetime, anchors: Sequence[bytes]
     ----------
     now : datetime
         With time zone.
-    anchors : sequence of bytes
-        Trusted certificates, DER.
+    anchors : mapping of str to sequence of bytes, or sequence of bytes
+        Trusted certificates, DER, by role; a plain sequence is trusted in each.
     record : TrustedRecord or None
         The archive's, if there is one to ask.
     again : bool

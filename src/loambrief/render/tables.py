@@ -138,12 +138,14 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     cells = [_titles(composer, block.columns, element.add("THead").add("TR"))]
     section = element.add("TBody")
     extra: list[int] = []
+    drawn: list[int] = []
     for number, row in enumerate(block.lines):
+        drawn.append(len(cells))
         cells.append(_row(composer, block, row, section.add("TR"), body))
         if number in below:
             extra.append(len(cells))
             cells.append(_below(composer, below[number], section.add("TR"), len(block.columns)))
-    commands = _lines(look, block, [n for n in range(1, len(cells)) if n + 1 not in extra])
+    commands = _lines(look, block, drawn, [n for n in range(1, len(cells)) if n + 1 not in extra])
     for number in extra:
         commands += [("SPAN", (1, number), (-1, number)),
                      ("TOPPADDING", (0, number), (-1, number), 0)]
@@ -151,7 +153,7 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
     if block.fill_in:
         for line in laid.rows[1:]:
             line.least = FILL_IN
-    _guard(laid, _bound(block) if not extra else {(number - 1, number) for number in extra})
+    _guard(laid, _bound(block, drawn) | {(number - 1, number) for number in extra})
     laid.spaceAfter = 0.35 * look.style("body").leading if block.note else look.style(
         "body").spaceAfter * 1.4
     made.append(laid)
@@ -203,8 +205,11 @@ def _below(composer: Composer, text: Text, element: Element, columns: int) -> li
     return ["", paragraph, *[""] * (columns - 2)]
 
 
-def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
-    """Table commands; a hairline goes below each of the ``ruled`` rows."""
+def _lines(look: Look, block: Table, drawn: list[int], ruled: list[int]) -> list[tuple]:
+    """Table commands, for each line of the block on the row where it is ``drawn``.
+
+    A hairline goes below each of the ``ruled`` rows.
+    """
     ink, rule = look.colours["ink"], look.colours["rule"]
     commands: list[tuple] = [] if block.fill_in else [
         ("LEFTPADDING", (0, 0), (0, -1), 0),
@@ -217,7 +222,7 @@ def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
     ]
     if block.fill_in:
         commands.append(("GRID", (0, 1), (-1, -1), 0.5, look.colours["muted"]))
-    for number, row in enumerate(block.lines, start=1):
+    for number, row in zip(drawn, block.lines, strict=True):
         if row.kind is RowKind.GROUP:
             commands += [("SPAN", (0, number), (-1, number)),
                          ("TOPPADDING", (0, number), (-1, number), 3 * look.lengths["cell"])]
@@ -226,17 +231,17 @@ def _lines(look: Look, block: Table, ruled: list[int]) -> list[tuple]:
     return commands
 
 
-def _bound(block: Table) -> set[tuple[int, int]]:
-    """Rows that stay together, as (first, last): the first two, the last two, a group name
-    and its first two, a total and the row before it."""
-    last = len(block.lines)
-    bound = {(1, min(2, last)), (max(1, last - 1), last)}
-    for number, row in enumerate(block.lines, start=1):
+def _bound(block: Table, drawn: list[int]) -> set[tuple[int, int]]:
+    """Drawn rows that stay together, as (first, last): the first two lines, the last two, a
+    group name and its first two, a total and the line before it."""
+    last = len(block.lines) - 1
+    bound = {(0, min(1, last)), (max(0, last - 1), last)}
+    for number, row in enumerate(block.lines):
         if row.kind is RowKind.GROUP:
             bound.add((number, min(number + 2, last)))
-        elif row.kind is RowKind.TOTAL and number > 1:
+        elif row.kind is RowKind.TOTAL and number > 0:
             bound.add((number - 1, number))
-    return bound
+    return {(drawn[first], drawn[end]) for first, end in bound}
 
 
 def _guard(laid: Grid, bound: set[tuple[int, int]]) -> None:

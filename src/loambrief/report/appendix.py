@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from loambrief.case.codes import CODES
+from loambrief.case.codes import CODES, asked_at_issue
 from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
@@ -198,7 +198,10 @@ def _accepted_points(context: Context) -> list[tuple[Text, str]]:
         elif entry.code == "MEMORY":
             rows.append(((context.word("how_memory"), " ", *context.sources.cite((entry.field,))),
                          entry.reason))
-    return rows
+        elif entry.code in asked_at_issue():
+            slug = entry.code.removeprefix("ISSUE-").lower().replace("-", "_")
+            rows.append((context.write(say(f"verdicts.waived_{slug}")), entry.reason))
+    return list(dict.fromkeys(rows))
 
 
 def accepted_blocks(context: Context) -> list[Block]:

@@ -72,6 +72,8 @@ def advisory_data(
                     "governing_language": (case.case.governing_language
                                            or case.case.language.split("-")[0]),
                     "units": case.case.units, "paper": case.case.paper},
+        "parties": {"adviser": case.adviser.name, "client": case.client.name,
+                    "contact": case.client.contact},
         "status": status,
         "number": number,
         "revision": revision,

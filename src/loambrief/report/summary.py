@@ -2,50 +2,86 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 from loambrief.case.names import yield_units
-from loambrief.findings.model import Verdict
+from loambrief.findings.model import Verdict, bare
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.farm_part import farm_lines
-from loambrief.report.history_part import history_line
-from loambrief.report.links import telephone
-from loambrief.report.page_one import (
-    FULL,
+from loambrief.report.first_actions import (
     MOST_ACTIONS,
-    MOST_LIMITS,
     action_lines,
-    avoid_lines,
+    cautions_beside,
     chosen_for_page_one,
     cost_line,
     foot_lines,
-    limit_line,
+    gear_line,
     memory_line,
+)
+from loambrief.report.history_part import history_line
+from loambrief.report.links import telephone
+from loambrief.report.page_one import (
+    MOST_AVOID,
+    MOST_TURNS,
+    avoid_lines,
+    limit_line,
     nitrogen_line,
     turning_lines,
+    turns,
     unjudged_lines,
 )
 from loambrief.report.parts import Summary
 from loambrief.topics.judge import PRIMARY
 from loambrief.units import LB_PER_TON
 
-NO_LIMITS = {"nothing": "no_limits_unmeasured", "part": "no_limits_part", "all": "no_limits"}
+NO_LIMITS = {"nothing": "no_limits_unmeasured", "sap": "no_limits_sap",
+             "part": "no_limits_part", "all": "no_limits"}
 """How much is known -> what is said where no limit was found."""
+
+
+MOST_LIMITS = 4
+MOST_LINES = 25
+"""Lines of all lists together that page 1 holds, actions counted double."""
+CAUTION_LINE = 110
+"""Characters in a line under an action, places and products not counted."""
+
+
+@dataclass(frozen=True)
+class _Room:
+    """How much of each list page 1 shows."""
+
+    limits: int = MOST_LIMITS
+    actions: int = MOST_ACTIONS
+    avoid: int = MOST_AVOID
+    turns: int = MOST_TURNS
+    optional: bool = True
+
+
+ROOMS = (
+    _Room(),
+    _Room(avoid=2),
+    _Room(avoid=2, actions=4),
+    _Room(avoid=2, actions=4, limits=3),
+    _Room(avoid=2, actions=4, limits=3, optional=False),
+    _Room(avoid=1, actions=4, limits=3, optional=False),
+    _Room(avoid=1, actions=4, limits=3, turns=0, optional=False),
+    _Room(avoid=1, actions=4, limits=2, turns=0, optional=False),
+    _Room(avoid=1, actions=3, limits=2, turns=0, optional=False),
+)
+"""From all that is wanted to what must stay; cautions are never left out for room."""
 
 
 def summary(context: Context) -> Summary:
     """The summary page of one case."""
     case = context.case
     word = context.word
-    worst = context.diagnosis.worst(MOST_LIMITS)
-    unjudged, avoid = unjudged_lines(context), avoid_lines(context)
-    turning = turning_lines(context)
-    lines = len(worst) + len(unjudged) + len(avoid)
-    full = lines > FULL
-    if not full and lines + len(turning) > FULL:
-        turning = ()  # an action is worth more here; the verdicts say it too
-    worst = context.diagnosis.worst(MOST_LIMITS - full)
-    shown = chosen_for_page_one(context, MOST_ACTIONS - full)
+    room = _room(context)
+    worst = context.diagnosis.worst(room.limits)
+    shown = chosen_for_page_one(context, room.actions, room.optional)
+    actions = action_lines(context, shown)
     facts = [
         Fact(word("fact_field"),
              f"{case.field.name}, {context.amount(case.field.area.value, 'ac')}"),
@@ -68,27 +104,54 @@ def summary(context: Context) -> Summary:
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
-        actions=action_lines(context, shown),
+        actions=actions,
         foot=foot_lines(context, shown),
-        cost_line=cost_line(context),
-        unjudged=unjudged,
-        avoid=avoid,
+        cost_line=cost_line(context, shown),
+        unjudged=unjudged_lines(context),
+        avoid=avoid_lines(context, room.avoid),
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown), turning),
+        notes=_notes(context, memory_line(context, shown), gear_line(context, shown)),
+        spare=turning_lines(context, room.turns),
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
         logo=logo_print(context),
     )
 
 
-def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Text, ...]:
+def _room(context: Context) -> _Room:
+    """The first of ``ROOMS`` whose lists fit on the page, else the last."""
+    return next((r for r in ROOMS if _lines(context, r) <= MOST_LINES), ROOMS[-1])
+
+
+def _lines(context: Context, room: _Room) -> int:
+    """Lines that the lists take, with cautions of actions by the length of their words."""
+    plan, short = context.plan, context.writer.short
+    shown = chosen_for_page_one(context, room.actions, room.optional)
+    cautions = [sum(len(short(bare(c))) + 1 for c in cautions_beside(a)) for a in shown]
+    said = answer(context.case, context.diagnosis, plan).messages
+    return (
+        len(said) + len(context.diagnosis.worst(room.limits)) + 2 * len(shown)
+        + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
+        + len(unjudged_lines(context)) + min(len(plan.not_advised), room.avoid)
+        + 2 * min(len(turns(plan.verdicts)), room.turns)
+        + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
+        + bool(context.interested) + len(foot_lines(context, shown))
+        + len(farm_lines(context)) + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
+    )
+
+
+def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
     notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
+    own = [d for d in context.plan.differences if d.reasons]
+    if own:
+        notes.append((word("own_pointer", count=len(own)), " ",
+                      Span(word("own_link"), link="#differs")))
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing"),
@@ -96,12 +159,11 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...]) -> tuple[Te
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
-    notes += turning
     if memory:
         notes.append(memory)
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
-    notes.append(word("cautions_pointer"))
+    notes.append(word("cautions_pointer", gear=gear))
     if context.governing != context.writer.language.split("-")[0]:
         notes.append(word("governing", governing=context.governing))
     return tuple(notes)
@@ -111,17 +173,26 @@ def _message(context: Context, limits: int) -> str:
     """The answer to the question, then how many limits stand below."""
     said = answer(context.case, context.diagnosis, context.plan)
     told = [context.write(m) for m in said.messages]
-    return " ".join((*told, context.word("message", limits=limits, known=_known(context))))
+    if _known(context) == "sap":
+        read = next(f for f in context.diagnosis.findings if f.topic == "refractometry")
+        told.append(context.word("read_sap", text=context.writer.told(read.title, True)))
+    hay = any(f.topic == "forage" for f in context.diagnosis.worst(limits))
+    return " ".join((*told, context.word("message_hay" if hay else "message", limits=limits,
+                                         known=_known(context))))
 
 
 def _known(context: Context) -> str:
-    """``nothing`` measured, ``part`` of the primary nutrients and lime judged, or ``all``.
+    """``nothing`` measured, ``sap`` alone read, ``part`` judged of the primary nutrients and
+    lime, or ``all``.
 
     Nitrogen counts with neither: no soil test judges it.
     """
     case = context.case
     if not case.samples:
-        return "nothing" if case.penetrometer is None and case.water is None else "part"
+        if case.penetrometer is not None or case.water is not None:
+            return "part"
+        read = any(f.topic == "refractometry" for f in context.diagnosis.findings)
+        return "sap" if read else "nothing"
     open_ones = [v for v in context.plan.verdicts
                  if v.key in PRIMARY[1:] and v.verdict is Verdict.NOT_JUDGED]
     return "part" if open_ones else "all"

@@ -7,7 +7,8 @@ Each topic has ``templates/text/<language>/<topic>.j2``; each message is a macro
 
 Filters: ``num(digits)`` a bare number; ``pct(digits)`` a percentage; ``q(unit, digits)`` a
 house-unit number in the reader's units; ``money`` an amount in the case's currency; ``day`` a
-date; ``write`` a message inside a message; ``listed`` "a, b and c"; ``t`` a term of the
+date; ``write`` a message inside a message, ``short`` its short form, ``told`` a conclusion with
+its place in brackets; ``listed`` "a, b and c"; ``t`` a term of the
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
 start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
@@ -110,6 +111,8 @@ class Writer:
             "day": self.day,
             "each": lambda price, unit: price / numbers.shown(1.0, unit, system=self.system)[0],
             "write": self.write,
+            "short": self.short,
+            "told": self.told,
             "listed": self.listed,
             "nutrient": nutrient_name,
             "count_word": lambda count, *gender: self.tongue.count_word(count, *gender),
@@ -143,6 +146,16 @@ class Writer:
     def short(self, message: Message) -> str:
         """A message as far as its template says that the short form goes."""
         return self._written(message).partition(MORE)[0].rstrip()
+
+    def told(self, message: Message, bare: bool = False) -> str:
+        """A conclusion as a sentence, the place that it ends with in brackets or left out."""
+        text = self.write(message)
+        for value in message.params.values():
+            ending = f": {self.place(value)}" if isinstance(value, Place) else ""
+            if ending and text.endswith(ending):
+                start = text.removesuffix(ending)
+                return start if bare else f"{start} ({ending.removeprefix(': ')})"
+        return text
 
     def names(self, topic: str, start: str) -> tuple[str, ...]:
         """Messages of a topic that begin alike, without that beginning."""

@@ -36,6 +36,9 @@ ALWAYS = ("N", "P2O5", "K2O", "S")
 ON_OFFER = {"Ca": "calcium", "Mg": "magnesium", "Zn": "zinc", "B": "boron", "Mn": "manganese",
             "Cu": "copper", "Fe": "iron"}
 """Judged where they were measured, where the crop is fed them, or where they are on offer."""
+ASKED = {"nitrogen": "N", "phosphorus": "P2O5", "potassium": "K2O", "sulfur": "S",
+         **{name: key for key, name in ON_OFFER.items()}, "lime": "lime", "gypsum": "gypsum"}
+"""What a question may name -> its key in verdicts."""
 AMENDMENTS = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum", NeedKind.ACIDIFY: "sulfur"}
 MATERIAL_OF = {"gypsum": "gypsum", "sulfur": "elemental sulfur"}
 ALUMINUM_PH = 5.5
@@ -99,6 +102,8 @@ TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 LEGUME = "nitrogen_legume"
 """Why nitrogen stands open under a crop that normally makes its own: no decision is asked."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
+DECIDES = "adviser decides"
+"""Item of the need that leaves open questions to the adviser."""
 
 
 def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
@@ -109,7 +114,9 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
     Finding or None
         None where all of them are judged at every place.
     """
-    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED and j.key in PRIMARY]
+    asked = {ASKED[name] for name in case.case.about}
+    open_ones = [j for j in told if j.verdict is Verdict.NOT_JUDGED
+                 and (j.key in PRIMARY or (j.key in asked and j.reason == "not_measured"))]
     if not open_ones:
         return None
     needs = []
@@ -118,15 +125,15 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
     every = judged_places(case)
     for group, kind, item, text in (
             (by_test, NeedKind.MEASURE, "soil test", "need_tests"),
-            (decided, NeedKind.MANAGE, "adviser decides", "need_decisions")):
+            (decided, NeedKind.MANAGE, DECIDES, "need_decisions")):
         if not group:
             continue
         places = list(dict.fromkeys(j.place for j in group))
-        methods = list(dict.fromkeys(m for j in group for m in _methods(j)))
+        by = {j.key: {"key": j.key, "methods": list(_methods(j))} for j in group if _methods(j)}
         needs.append(Need(
             kind=kind, item=item, unit="",
             text=say(f"verdicts.{text}", keys=list(dict.fromkeys(j.key for j in group)),
-                     methods=methods,
+                     by=list(by.values()),
                      places=places if 0 < len(places) < len(every) else []),
             area_ac=case.field.area.value))
     names = list(dict.fromkeys(j.key for j in open_ones))
@@ -186,7 +193,7 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
     """What stands open at a place where no topic said anything."""
     crop = case.field.crop
     if fixes_nitrogen(crop):
-        yield nutrient("N", place, Verdict.NOT_JUDGED, LEGUME, "adviser", crop=crop)
+        yield nutrient("N", place, Verdict.NOT_JUDGED, LEGUME, "nodules", crop=crop)
     else:
         yield nutrient("N", place, Verdict.NOT_JUDGED, "nitrogen_no_rule", "adviser", crop=crop)
     sample = next((s for s in case.samples if s.id == place.id), None)
@@ -199,6 +206,9 @@ def _unsaid(case: CaseFile, place: Place) -> Iterator[Judgement]:
         if sample is not None and any(getattr(i, field) is not None for i in sample.increments):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "no_rule", "leaf_test", crop=crop,
                            test=key)
+        elif field in case.case.about:
+            yield nutrient(key, place, Verdict.NOT_JUDGED, "not_measured", "soil_test",
+                           crop=crop, test=key, methods=[])
         elif any(_brings(m, field) for m in case.materials):
             yield nutrient(key, place, Verdict.NOT_JUDGED, "not_judged_on_offer", "leaf_test",
                            crop=crop, test=key)

@@ -321,9 +321,12 @@ def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | N
 def _cautions(reading: TestReading) -> Iterator[Message]:
     case = reading.state.case
     if reading.nutrient == "P2O5":
-        yield say("nutrients.caution_p_water", places=list(case.field.sensitive_areas))
+        water = list(case.field.sensitive_areas)
+        yield say("nutrients.caution_p_near_water", places=water) if water else say(
+            "nutrients.caution_p_water")
     else:
-        yield say("nutrients.caution_k_rate", forage=feeds_stock(case))
+        yield say("nutrients.caution_k_forage" if feeds_stock(case)
+                  else "nutrients.caution_k_rate")
     if seeded_in_rows(case, reading.state.crop):
         yield say("nutrients.caution_seed_row", crop=reading.state.crop.name,
                   **_seed_row(reading))

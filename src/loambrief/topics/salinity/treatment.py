@@ -76,7 +76,7 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
     return Finding(
         id="salinity.water.treatment", topic="salinity",
         title=say("salinity.title_treatment", rsc=residual if residual >= limit else None,
-                  sar=None if sar is None else sar.number, source=water.source),
+                  sar=None if sar is None else sar.number, source=_place(water)),
         status=Status.LIMITING, severity=3 if severe else 2, confidence=_sure(case, water),
         grade=Grade.CALCULATED, value=residual if residual >= limit else None,
         unit="meq/L" if residual >= limit else "", place=_place(water),
