@@ -4,6 +4,7 @@ import datetime as dt
 import itertools
 import math
 import random
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -180,6 +181,17 @@ def test_ranking_ignores_input_order():
         mixed = list(POOL)
         shuffler.shuffle(mixed)
         assert [a.id for a in rank(tuple(mixed))] == wanted
+
+
+def test_a_test_of_a_limit_stands_with_the_work_it_leads_to():
+    """ensures that a test of a fault that limits the crop follows the work of its step that is
+    settled, and stands before feed; a test of less stays behind.
+    """
+    graver = replace(action("surface buffer", NeedKind.MEASURE, 2, 5), distance=0.4)
+    ranked = [a.id for a in rank((*POOL[3:], graver))]
+    assert ranked == ["lime", "surface buffer", "p", "k", "test"]
+    ranked = [a.id for a in rank((*POOL[3:], replace(graver, severity=1)))]
+    assert ranked.index("surface buffer") > ranked.index("k")
 
 
 def test_nothing_stands_before_what_it_waits_for():

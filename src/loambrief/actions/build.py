@@ -15,7 +15,8 @@ from loambrief.findings.model import Need, NeedKind, Status, say
 from loambrief.topics.sampling.formulas_error import constant
 
 LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buffer ph",
-                    "subsoil pH", "surface buffer", "layers again", "surface slice")
+                    "subsoil pH", "surface buffer", "layers again", "surface slice",
+                    "shallow calcium test")
 """Measurements that the sampling service on the price list covers."""
 
 
