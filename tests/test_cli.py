@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from loambrief.agronomy.selftest import KINDS
 from loambrief.cli import main
 
 SAMPLES = Path(__file__).parents[1] / "sample_inputs"
@@ -167,10 +168,14 @@ def test_sources_list_what_a_case_may_name():
 
 
 def test_selftest_passes():
-    """ensures that the published answers are reproduced on this machine."""
+    """ensures that the kept answers are reproduced on this machine, counted by what they show."""
     result = run("selftest", "--json")
     assert result.exit_code == 0
-    assert json.loads(result.stdout)["passed"] >= 150
+    told = json.loads(result.stdout)
+    assert {kind: count["failed"] for kind, count in told["kinds"].items()} == dict.fromkeys(
+        KINDS, 0)
+    assert sum(count["passed"] for count in told["kinds"].values()) == told["passed"] >= 150
+    assert all(count["passed"] for count in told["kinds"].values())
 
 
 def test_schema_is_json():
