@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from loambrief.agronomy.selftest import KINDS
 from loambrief.cli import main
 
 SAMPLES = Path(__file__).parents[1] / "sample_inputs"
@@ -23,14 +24,15 @@ def test_version():
 
 
 @pytest.mark.parametrize("case", CASES, ids=[c.parent.name for c in CASES])
-def test_advise_writes_two_whole_files(case, tmp_path):
-    """ensures that the main job writes a PDF and its data, and nothing else."""
+def test_advise_writes_whole_files(case, tmp_path):
+    """ensures that the main job writes a PDF, its annex and its data, and nothing else."""
     result = run("advise", case, "-o", tmp_path, "--json")
     assert result.exit_code == 0, result.output
     names = sorted(p.name for p in tmp_path.iterdir())
     case_id = json.loads(result.stdout)["case_id"]
-    assert names == [f"{case_id}.json", f"{case_id}.pdf"]
-    assert (tmp_path / f"{case_id}.pdf").read_bytes().startswith(b"%PDF-")
+    assert names == [f"{case_id}.annex.pdf", f"{case_id}.json", f"{case_id}.pdf"]
+    assert all((tmp_path / name).read_bytes().startswith(b"%PDF-")
+               for name in names if name.endswith(".pdf"))
 
 
 @pytest.mark.parametrize("case", sorted((SAMPLES / "broken").glob("*.yaml")), ids=lambda p: p.stem)
@@ -66,6 +68,50 @@ def test_calc_lists_and_suggests():
     assert "esp_from_sar sar" in run("calc").output
     result = run("calc", "esp_from_sarr", "sar=5")
     assert result.exit_code == 2 and "esp_from_sar" in result.stderr
+
+
+def test_calc_describes_each_formula_and_takes_hyphens():
+    """ensures that the list says what each formula is for, and either spelling of names works."""
+    listed = run("calc").output.splitlines()
+    assert listed[1::2] and all(line.startswith("    ") and line.strip() for line in listed[1::2])
+    typed = run("calc", "relative-feed-value", "adf-pct=34", "ndf_pct=41", "--json")
+    assert json.loads(typed.stdout)["formula"] == "relative_feed_value"
+
+
+def test_calc_completes_names():
+    """ensures that Tab offers formulas by either spelling, then the values still lacking."""
+    from click.shell_completion import ShellComplete
+
+    complete = ShellComplete(main, {}, "loambrief", "_LOAMBRIEF_COMPLETE").get_completions
+    assert [item.value for item in complete(["calc"], "relative-feed")] == ["relative_feed_value"]
+    assert complete(["calc"], "relative_feed")[0].help.startswith("Relative feed value")
+    lacking = complete(["calc", "relative_feed_value", "adf_pct=34"], "")
+    assert [item.value for item in lacking] == ["ndf_pct="]
+
+
+@pytest.mark.parametrize("args, kind, code", [
+    (("calc", "esp_from_sarr", "sar=5"), "UsageError", 2),
+    (("calc", "relative_feed_value", "adf_pct=-5", "ndf_pct=41"), "ImpossibleInput", 1),
+    (("advise", "nowhere.yaml"), "FileNotFoundError", 2),
+    (("calc", "--no-such-option"), "NoSuchOption", 2),
+])
+def test_errors_of_json_are_json(args, kind, code, tmp_path, monkeypatch):
+    """ensures that a program which asked for JSON reads the error as JSON too."""
+    monkeypatch.chdir(tmp_path)
+    result = run(*args, "--json")
+    error = json.loads(result.stderr)["error"]
+    assert (error["kind"], error["exit_code"], result.exit_code) == (kind, code, code)
+    assert error["message"] and not result.stdout
+
+
+def test_problems_of_a_case_are_json_too(tmp_path):
+    """ensures that each problem comes with its place where JSON was asked for."""
+    case = tmp_path / "case.yaml"
+    case.write_text("loambrief: 1\n", encoding="utf-8")
+    result = run("advise", case, "-o", tmp_path / "out", "--json")
+    error = json.loads(result.stderr)["error"]
+    assert error["kind"] == "CaseProblems" and result.exit_code == 1
+    assert all(problem["line"] >= 1 for problem in error["problems"]) and error["problems"]
 
 
 def test_calc_refuses_the_impossible():
@@ -122,10 +168,14 @@ def test_sources_list_what_a_case_may_name():
 
 
 def test_selftest_passes():
-    """ensures that the published answers are reproduced on this machine."""
+    """ensures that the kept answers are reproduced on this machine, counted by what they show."""
     result = run("selftest", "--json")
     assert result.exit_code == 0
-    assert json.loads(result.stdout)["passed"] >= 150
+    told = json.loads(result.stdout)
+    assert {kind: count["failed"] for kind, count in told["kinds"].items()} == dict.fromkeys(
+        KINDS, 0)
+    assert sum(count["passed"] for count in told["kinds"].values()) == told["passed"] >= 150
+    assert all(count["passed"] for count in told["kinds"].values())
 
 
 def test_schema_is_json():

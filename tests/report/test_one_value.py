@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from sample_reports import CASES, advice, report
 
@@ -9,6 +11,7 @@ from loambrief.report.blocks import Table, opened, plain
 from loambrief.report.chart_text import chart_words
 from loambrief.report.context import Context
 from loambrief.report.parts import FindingBlock, Summary
+from loambrief.report.pictures_plan import season
 from loambrief.report.text import Writer
 
 
@@ -36,3 +39,17 @@ def test_confidence_of_a_finding_is_one(name):
             assert context.word(f"confidence_{gravest.confidence.value}") in plain(row.cells[2])
             told += 1
     assert told
+
+
+def test_a_calendar_of_like_bars_is_left_out():
+    """ensures that a calendar is drawn only if it tells two windows apart."""
+    made, writer = advice("acid_corn_ohio"), Writer()
+    windows = [a for a in made.plan.actions if a.window is not None and a.window.start]
+
+    def drawn(actions):
+        plan = replace(made.plan, actions=tuple(actions))
+        return season(Context(made.loaded, made.diagnosis, plan, (), writer,
+                              chart_words(writer))) is not None
+
+    alike = [replace(a, window=windows[0].window) for a in windows]
+    assert drawn(windows) and not drawn(alike)

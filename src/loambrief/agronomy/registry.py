@@ -236,6 +236,11 @@ class Formula(Generic[P, V]):
         named = self._function.__globals__.get("TOPIC")
         return named or self._function.__module__.split(".")[-2]
 
+    @property
+    def summary(self) -> str:
+        """What it answers, in one sentence: the first line of its docstring."""
+        return (self.__doc__ or "").strip().partition("\n")[0]
+
     def function(self, *args: P.args, **kwargs: P.kwargs) -> Any:
         """What it gives, unrecorded, for use inside another formula; refuses what cannot be."""
         inputs = self.signature.bind(*args, **kwargs).arguments

@@ -4,24 +4,26 @@ Exit codes: 0 done; 1 a case has problems or was not made, or a record is not go
 many were done); 2 the command could not run or go on: wrong usage, nothing there of that name,
 no right, no disk, no archive, wrong settings; 130 interrupted; 141 nobody reads the output any
 more. Each command stands in a module of its own, which is imported when it is asked for, and
-imports what it needs when it runs.
+imports what it needs when it runs. With --json an error is a JSON object on standard error:
+``{"error": {"kind", "message", "exit_code"}}``, and ``"problems"`` where a case has any.
 """
 
 from __future__ import annotations
 
 import gc
+import json
 import os
 import sys
 from collections.abc import Iterable
 from contextlib import suppress
 from difflib import get_close_matches
 from importlib import import_module
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
 from loambrief import __version__
-from loambrief.cli.terminal import Listed, settle_streams
+from loambrief.cli.terminal import Listed, is_utf8, settle_streams
 from loambrief.errors import CaseProblems, LoambriefError
 
 COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
@@ -29,6 +31,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "intake": "intake",
     "boundary": "boundary",
     "check": "check",
+    "plan": "plan",
     "advise": "advise",
     "compare": "compare",
     "batch": "batch",
@@ -51,6 +54,9 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
 
 INTERRUPTED, UNREAD = 130, 141
 """Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
+AS_JSON = "loambrief.json"
+"""Key of the context: whether what is printed is for a program."""
+ASKS_HELP = "loambrief.asks_help"
 TRACE = "LOAMBRIEF_TRACE"
 """Environment variable: an error of the program is shown with its trace."""
 
@@ -80,7 +86,14 @@ class Commands(Listed):
             near = get_close_matches(args[0], COMMANDS, n=1, cutoff=0.6)
             ctx.fail(f"no such command {args[0]!r}"
                      + (f"; did you mean {near[0]!r}?" if near else ""))
+        ctx.meta[AS_JSON] = "--json" in args[:args.index("--") if "--" in args else None]
         return super().resolve_command(ctx, args)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click does; noted is whether only help is asked for."""
+        words = args[: args.index("--")] if "--" in args else args
+        ctx.meta[ASKS_HELP] = bool({"-h", "--help"} & set(words))
+        return super().parse_args(ctx, args)
 
     def main(self, *args, **kwargs):
         settle_streams()
@@ -96,28 +109,40 @@ class Commands(Listed):
             sys.stdout.flush()  # a full disk or a reader that left is noticed here
             return outcome
         except CaseProblems as error:
-            click.echo(str(error), err=True)
-            sys.exit(error.exit_code)
+            _say(ctx, error, str(error), error.exit_code,
+                 problems=[problem.as_json() for problem in error.problems])
         except LoambriefError as error:
-            click.echo(f"loambrief: {error}", err=True)
-            sys.exit(error.exit_code)
+            _say(ctx, error, f"loambrief: {error}", error.exit_code)
         except BrokenPipeError:
             _let_go(sys.stdout)
             sys.exit(UNREAD)
         except OSError as error:
             where = f": {error.filename}" if error.filename else ""
-            click.echo(f"loambrief: {error.strerror or error}{where}", err=True)
-            sys.exit(2)
+            _say(ctx, error, f"loambrief: {error.strerror or error}{where}", 2)
         except KeyboardInterrupt:
             click.echo("\nloambrief: interrupted", err=True)
             sys.exit(INTERRUPTED)
-        except (click.ClickException, click.exceptions.Exit, click.Abort):
+        except click.ClickException as error:
+            if not ctx.meta.get(AS_JSON):
+                raise  # click shows it, with the usage of the command
+            _say(ctx, error, error.format_message(), error.exit_code)
+        except (click.exceptions.Exit, click.Abort):
             raise
         except Exception as error:
             if os.environ.get(TRACE):
                 raise
-            click.echo(f"loambrief: {_fault(error)}", err=True)
-            sys.exit(2)
+            _say(ctx, error, f"loambrief: {_fault(error)}", 2)
+
+
+def _say(ctx: click.Context, error: Exception, message: str, code: int,
+         **more: object) -> NoReturn:
+    """Print an error, for a program where --json was typed, and leave."""
+    if ctx.meta.get(AS_JSON):
+        said = {"kind": type(error).__name__,
+                "message": message.removeprefix("loambrief: "), "exit_code": code, **more}
+        message = json.dumps({"error": said}, ensure_ascii=not is_utf8(sys.stderr))
+    click.echo(message, err=True)
+    sys.exit(code)
 
 
 def _let_go(stream) -> None:
@@ -150,7 +175,12 @@ def main(ctx: click.Context) -> None:
     """
     if ctx.invoked_subcommand in SETTLED:
         group = main.get_command(ctx, "archive") if ctx.invoked_subcommand == "archive" else None
-        ctx.default_map = defaults(group.commands if isinstance(group, click.Group) else ())
+        try:
+            ctx.default_map = defaults(group.commands if isinstance(group, click.Group) else ())
+        except LoambriefError as error:
+            if not ctx.meta[ASKS_HELP]:
+                raise
+            click.echo(f"loambrief: {error}", err=True)
 
 
 def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:

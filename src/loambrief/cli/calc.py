@@ -2,17 +2,51 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
+from click.shell_completion import CompletionItem
 
 from loambrief.cli.shared import show_json
 
 
+def _formulas(ctx: click.Context, param: click.Parameter, typed: str) -> list[CompletionItem]:
+    """Names that begin as typed, each with its description."""
+    import loambrief.topics.formulas  # noqa: F401
+    from loambrief.agronomy.registry import FORMULAS
+
+    begun = typed.lower().replace("-", "_")
+    return [CompletionItem(name, help=FORMULAS[name].summary)
+            for name in sorted(FORMULAS) if name.startswith(begun)]
+
+
+def _parameters(ctx: click.Context, param: click.Parameter, typed: str) -> list[CompletionItem]:
+    """Parameters of the formula that are not there yet, with the sign of equality."""
+    import loambrief.topics.formulas  # noqa: F401
+    from loambrief.agronomy.registry import FORMULAS
+
+    formula = FORMULAS.get(_underscored(ctx.params.get("formula") or ""))
+    if formula is None or "=" in typed:
+        return []
+    given: tuple[Any, ...] = ctx.params.get("values") or ()
+    there = {_underscored(str(value).partition("=")[0]) for value in given}
+    begun = _underscored(typed)
+    return [CompletionItem(f"{name}=", type="nospace") for name in formula.signature.parameters
+            if name not in there and name.lower().startswith(begun)]
+
+
+def _underscored(name: str) -> str:
+    return name.strip().lower().replace("-", "_")
+
+
 @click.command()
-@click.argument("formula", required=False)
-@click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
+@click.argument("formula", required=False, shell_complete=_formulas)
+@click.argument("values", nargs=-1, metavar="[NAME=VALUE]...", shell_complete=_parameters)
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
     """Work out one published formula; without arguments, list them all.
+
+    Names may be typed with hyphens or underscores.
 
     \b
     Examples:
@@ -31,15 +65,16 @@ def calc(formula: str | None, values: tuple[str, ...], as_json: bool) -> None:
             show_json([
                 {"formula": f.name, "parameters": list(f.signature.parameters), "unit": f.unit,
                  "source": f.source, "evidence": f.evidence,
-                 "summary": (f.__doc__ or "").strip().splitlines()[0]}
+                 "summary": f.summary}
                 for f in listing
             ])
             return
         for item in listing:
             click.echo(f"{item.name} {' '.join(item.signature.parameters)}  [{item.unit}]")
+            click.echo(f"    {item.summary}")
         return
     try:
-        found = get(formula)
+        found = get(_underscored(formula))
     except UnknownName as error:
         raise click.UsageError(f"{error}; 'loambrief calc' alone lists all") from None
     result = found.evaluate(**fitted(found.signature, parse_values(values)))

@@ -87,10 +87,14 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
 
 
 def _shorter(block: Summary) -> Iterator[Summary]:
-    """The summary, then with fewer lines of what not to buy, which has a part of its own."""
+    """The summary, then with fewer lines of what not to buy, which has a part of its own, then
+    without lines that stand elsewhere too, and the last lines as one."""
     yield block
     for avoid in range(len(block.avoid) - 1, 0, -1):
         yield replace(block, avoid=block.avoid[:avoid])
+    short = replace(block, avoid=block.avoid[:1], spare=())
+    yield short
+    yield replace(short, notes=(joined(block.notes),))
 
 
 def _summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
@@ -133,7 +137,7 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
         columns.append((left + gap, width - left - gap, side) if columns else (0.0, width, side))
     if columns:
         made.append(SideBySide(columns, before=0.5 * line, after=0.4 * line))
-    made += [composer.text(text, element, "note") for text in block.notes]
+    made += [composer.text(text, element, "note") for text in (*block.spare, *block.notes)]
     return made
 
 

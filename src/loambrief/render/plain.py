@@ -235,7 +235,7 @@ def _summary(page: _TextPage, block: p.Summary) -> None:
     if plain(block.valid_until):
         page.heading(2, words.valid_until)
         page.line(block.valid_until)
-    for note in block.notes:
+    for note in (*block.spare, *block.notes):
         _paragraph(page, b.Paragraph(note))
 
 

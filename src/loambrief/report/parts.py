@@ -77,6 +77,8 @@ class Summary(Block):
         Date and what ends validity sooner.
     notes : tuple of Text
         Last lines: what was not measured, where the cautions are.
+    spare : tuple of Text
+        Lines before them that stand elsewhere too: on paper left out where the page is full.
     """
 
     title: Text
@@ -92,6 +94,7 @@ class Summary(Block):
     contact: tuple[Text, ...] = ()
     valid_until: Text = ""
     notes: tuple[Text, ...] = ()
+    spare: tuple[Text, ...] = ()
     no_limits: Text = ""
     """Printed where ``limits`` is empty."""
     no_actions: Text = ""

@@ -37,6 +37,10 @@ def _action_label(context: Context, action: Action) -> str:
     return with_place(name or brief(context, action), action.place.label)
 
 
+LEAST_WINDOWS = 2
+"""Like bars tell nothing that a sentence does not."""
+
+
 def season(context: Context) -> ChartSpec | None:
     bars = tuple(
         SeasonBar(a.rank, _action_label(context, a), a.window.start, a.window.end,
@@ -45,7 +49,7 @@ def season(context: Context) -> ChartSpec | None:
         if a.window is not None and (a.window.start or a.window.end) and context.in_budget(a)
         and a.pass_number == 1
     )
-    if not bars:
+    if len({(bar.start, bar.end) for bar in bars}) < LEAST_WINDOWS:
         return None
     dates = context.case.field.dates
     marks = tuple(

@@ -111,8 +111,8 @@ def summary(context: Context) -> Summary:
         avoid=avoid_lines(context, room.avoid),
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown), turning_lines(context, room.turns),
-                     gear_line(context, shown)),
+        notes=_notes(context, memory_line(context, shown), gear_line(context, shown)),
+        spare=turning_lines(context, room.turns),
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
         logo=logo_print(context),
@@ -141,14 +141,17 @@ def _lines(context: Context, room: _Room) -> int:
     )
 
 
-def _notes(context: Context, memory: Text, turning: tuple[str, ...],
-           gear: str) -> tuple[Text, ...]:
+def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     """The last lines of the page."""
     case, word = context.case, context.word
     notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
+    own = [d for d in context.plan.differences if d.reasons]
+    if own:
+        notes.append((word("own_pointer", count=len(own)), " ",
+                      Span(word("own_link"), link="#differs")))
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing"),
@@ -156,7 +159,6 @@ def _notes(context: Context, memory: Text, turning: tuple[str, ...],
     look_back = history_line(context)
     if look_back:
         notes.append(look_back)
-    notes += turning
     if memory:
         notes.append(memory)
     if context.interested:
