@@ -76,7 +76,9 @@ def put(node, new):
         return [put(v, new) for v in node]
     if not isinstance(node, str):
         return node  # the id of a marked spot is made of its name, and of nothing else
-    return node.replace(spot_id(MARK), spot_id(new)).replace(MARK, new).casefold()
+    for there in (spot_id, lambda name: spot_id(name).replace(":", "-")):  # in ids of actions
+        node = node.replace(there(MARK), there(new))
+    return node.replace(MARK, new).casefold()
 
 
 def same(name, keys, old, new):
