@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from loambrief.agronomy.selftest import KINDS
 from loambrief.cli import main
 
 SAMPLES = Path(__file__).parents[1] / "sample_inputs"
@@ -23,14 +24,15 @@ def test_version():
 
 
 @pytest.mark.parametrize("case", CASES, ids=[c.parent.name for c in CASES])
-def test_advise_writes_two_whole_files(case, tmp_path):
-    """ensures that the main job writes a PDF and its data, and nothing else."""
+def test_advise_writes_whole_files(case, tmp_path):
+    """ensures that the main job writes a PDF, its annex and its data, and nothing else."""
     result = run("advise", case, "-o", tmp_path, "--json")
     assert result.exit_code == 0, result.output
     names = sorted(p.name for p in tmp_path.iterdir())
     case_id = json.loads(result.stdout)["case_id"]
-    assert names == [f"{case_id}.json", f"{case_id}.pdf"]
-    assert (tmp_path / f"{case_id}.pdf").read_bytes().startswith(b"%PDF-")
+    assert names == [f"{case_id}.annex.pdf", f"{case_id}.json", f"{case_id}.pdf"]
+    assert all((tmp_path / name).read_bytes().startswith(b"%PDF-")
+               for name in names if name.endswith(".pdf"))
 
 
 @pytest.mark.parametrize("case", sorted((SAMPLES / "broken").glob("*.yaml")), ids=lambda p: p.stem)
@@ -166,10 +168,14 @@ def test_sources_list_what_a_case_may_name():
 
 
 def test_selftest_passes():
-    """ensures that the published answers are reproduced on this machine."""
+    """ensures that the kept answers are reproduced on this machine, counted by what they show."""
     result = run("selftest", "--json")
     assert result.exit_code == 0
-    assert json.loads(result.stdout)["passed"] >= 150
+    told = json.loads(result.stdout)
+    assert {kind: count["failed"] for kind, count in told["kinds"].items()} == dict.fromkeys(
+        KINDS, 0)
+    assert sum(count["passed"] for count in told["kinds"].values()) == told["passed"] >= 150
+    assert all(count["passed"] for count in told["kinds"].values())
 
 
 def test_schema_is_json():

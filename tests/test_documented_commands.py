@@ -105,8 +105,8 @@ def test_tutorial_works_as_it_stands(bench):
         result = run(line)
         assert result.exit_code == 0, (line, result.output)
     assert "Good." in run("loambrief verify work/signed.pdf --trust adviser=work/me.pem").output
-    words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.pdf").read_bytes()))
-    assert "What we saw in numbers" in words and "House guide" in words
+    words = " ".join(page_texts(Path("work/out/creek-bottom-tutorial.annex.pdf").read_bytes()))
+    assert "How the numbers were worked out" in words and "House guide" in words
     assert Path("work/spanish/creek-bottom-tutorial.html").exists()
 
 

@@ -3,7 +3,8 @@
 import pytest
 
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
-from loambrief.agronomy.selftest import load_checks, run_check
+from loambrief.agronomy.registry import FORMULAS
+from loambrief.agronomy.selftest import LOOKUPS, Check, Outcome, load_checks, run_check
 from loambrief.tables import HOW, references
 
 CHECKS = tuple(load_checks())
@@ -28,3 +29,20 @@ def test_each_check_names_its_source():
 def test_there_are_enough():
     """ensures that checks do not vanish unnoticed."""
     assert len(CHECKS) >= 150
+
+
+@pytest.mark.parametrize("formula, source, how, kind", [
+    ("ph_target", "print", "seen", "table_row"),
+    ("ph_target", "another print", "seen", "worked"),
+    ("crude_protein_pct", "print", "seen", "worked"),
+    ("ph_target", "print", "memory", "memory"),
+])
+def test_a_row_read_again_is_no_worked_answer(formula, source, how, kind):
+    """ensures that an answer out of the table it was typed into is not counted as a proof."""
+    check = Check("print", 1, formula, {}, "6.5", None, "table 1", how)
+    assert Outcome(check, True, 6.5, "", source).kind == kind
+
+
+def test_lookups_are_formulas():
+    """ensures that no name among the lookups has gone."""
+    assert FORMULAS.keys() >= LOOKUPS

@@ -35,7 +35,7 @@ def test_one_document_with_a_cover(tmp_path):
                  tmp_path / "out", "-q")
     assert result.exit_code == 0, result.output
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
-        "pruett-2027.pdf", "tarrow-east-40.json", "tarrow-west-20.json"]
+        "pruett-2027.annex.pdf", "pruett-2027.pdf", "tarrow-east-40.json", "tarrow-west-20.json"]
     reader = pypdf.PdfReader(io.BytesIO((tmp_path / "out" / "pruett-2027.pdf").read_bytes()))
     cover = " ".join(reader.pages[0].extract_text().split())
     assert "East 40" in cover and "West 20" in cover and "2 fields" in cover

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from loambrief.tables import references
+
 ROOT = Path(__file__).parents[1]
 
 
@@ -32,6 +34,28 @@ def test_wheel_carries_its_data(wheel):
                    "loambrief/_published/", "loambrief/tables/crops/crops.csv"):
         assert any(n.startswith(wanted) for n in names), wanted
     assert not any("/tests/" in n or n.startswith("tests/") for n in names)
+
+
+def test_wheel_carries_its_licences(wheel):
+    """ensures that the wheel names its licences and carries their texts (PEP 639)."""
+    inside = zipfile.ZipFile(wheel)
+    (home,) = {n.split("/")[0] for n in inside.namelist() if ".dist-info/" in n}
+    about = inside.read(f"{home}/METADATA").decode()
+    assert "License-Expression: MIT AND OFL-1.1 AND Zlib" in about
+    for text, says in (("src/loambrief/LICENSE", "MIT License"),
+                       ("src/loambrief/LICENSES-DATA.md", "CC BY 4.0"),
+                       ("templates/fonts/OFL.md", "SIL Open Font License"),
+                       ("templates/colour/sRGB-licence.txt", "zlib")):
+        assert f"License-File: {text}" in about
+        assert says in inside.read(f"{home}/licenses/{text}").decode()
+
+
+def test_open_licences_are_listed():
+    """ensures that each source under an open licence stands in the list of licences."""
+    listed = (ROOT / "src" / "loambrief" / "LICENSES-DATA.md").read_text(encoding="utf-8")
+    open_ones = [key for key, about in references().items()
+                 if about.licence.startswith(("CC BY", "Open Government", "open licence"))]
+    assert open_ones and all(f"`{key}`" in listed for key in open_ones)
 
 
 def test_installed_wheel_makes_an_advisory(wheel, tmp_path):

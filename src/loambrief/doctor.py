@@ -45,7 +45,7 @@ def examine(*, answers: bool = True) -> Iterator[Checked]:
     Parameters
     ----------
     answers : bool
-        Also reproduce the published answers (about two seconds).
+        Also reproduce the answers kept beside the formulas (about two seconds).
 
     Yields
     ------
@@ -60,7 +60,7 @@ def examine(*, answers: bool = True) -> Iterator[Checked]:
     ]
     checks += [(f"settings {name}", partial(_setting, name)) for name in ("files", *KEYS, *TABLES)]
     if answers:
-        checks.append(("published answers", _answers))
+        checks.append(("kept answers", _answers))
     for name, check in checks:
         try:
             yield check()
@@ -208,12 +208,13 @@ def _temporary() -> Checked:
 
 def _answers() -> Checked:
     import loambrief.topics.formulas  # noqa: F401
-    from loambrief.agronomy.selftest import load_checks, run_check
+    from loambrief.agronomy.selftest import KINDS, counted, load_checks, run_check
 
     outcomes = [run_check(check) for check in load_checks()]
     failed = [o for o in outcomes if not o.passed]
     if failed:
-        return Checked("published answers", False,
+        return Checked("kept answers", False,
                        f"{len(failed)} of {len(outcomes)} not reproduced",
                        "loambrief selftest names them.")
-    return Checked("published answers", True, f"{len(outcomes)} reproduced")
+    return Checked("kept answers", True, "reproduced: " + ", ".join(
+        f"{count['passed']} {KINDS[kind]}" for kind, count in counted(outcomes).items()))

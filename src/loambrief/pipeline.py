@@ -18,7 +18,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.actions.differences import differences, has_own, without_own
+from loambrief.actions.differences import beside_program, has_own
 from loambrief.actions.held import held
 from loambrief.actions.model import Plan
 from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
@@ -140,20 +140,28 @@ def advise(loaded: LoadedCase) -> Advice:
         except PlanFaults as error:
             loaded.of_plan(error.faults)
             raise
-        if has_own(loaded.case) or any(a.code in OF_PLAN for a in loaded.case.accept):
+        if _sets_plan(loaded.case):
             loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
         if has_own(loaded.case):
-            plan = _beside_program(loaded.case, plan, earlier)
+            plan = beside_program(loaded.case, plan, earlier)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
 
 
-def _beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> Plan:
-    """A plan with the program's own beside it, and every difference."""
-    bare = without_own(case)
-    with recording():  # only to compare with; what is advised was worked out already
-        diagnosis = assess(bare, earlier)
-        program = make_plan(bare, diagnosis.findings, diagnosis.judgements)
-    return replace(plan, program=program, differences=differences(plan, program))
+def check(path: Path) -> LoadedCase:
+    """A case with all its warnings; with own entries also those that only its plan can give.
+
+    Raises
+    ------
+    CaseProblems
+        The case has problems.
+    """
+    loaded = load_case(path)
+    return advise(loaded).loaded if _sets_plan(loaded.case) else loaded
+
+
+def _sets_plan(case: CaseFile) -> bool:
+    """The adviser set something of the plan, or accepts a warning of it."""
+    return has_own(case) or any(a.code in OF_PLAN for a in case.accept)
 
 
 @uncollected()

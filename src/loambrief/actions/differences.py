@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from loambrief.actions.interactions import same_area
 from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
+from loambrief.actions.plan import make_plan
+from loambrief.agronomy.registry import recording
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import NeedKind
+from loambrief.topics.assess import assess
 
 ENTRIES = ("overrides", "own_actions", "plan_changes")
 HABITS = (NeedKind.MANAGE, NeedKind.MEASURE)
@@ -27,6 +31,15 @@ def without_own(case: CaseFile) -> CaseFile:
     strips = None if case.strips is None else case.strips.for_program()
     return case.model_copy(update={"nitrogen": None, "strips": strips,
                                    **{name: [] for name in ENTRIES}})
+
+
+def beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> Plan:
+    """A plan with the program's own beside it, and every difference."""
+    bare = without_own(case)
+    with recording():  # only to compare with; what is advised was worked out already
+        diagnosis = assess(bare, earlier)
+        program = make_plan(bare, diagnosis.findings, diagnosis.judgements)
+    return replace(plan, program=program, differences=differences(plan, program))
 
 
 def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:

@@ -38,9 +38,12 @@ WATER_OF_FINDING = frozenset({"nutrients.caution_p_water", "nutrients.caution_p_
 
 
 def action_id(need_for: NeedFor, suffix: str = "") -> str:
-    """Stable id: kind, item, sample and product or pass."""
+    """Stable id from keys alone: kind, item, place and product or pass, with dots between.
+
+    A dot inside the id of a place becomes two underscores, so that no two places share a name.
+    """
     need = need_for.need
-    parts = [need.kind.value, need.item, need.place.id, suffix]
+    parts = [need.kind.value, need.item, need.place.id.replace(".", "__"), suffix]
     return ".".join(_NOT_PLAIN.sub("-", p.lower()).strip("-") for p in parts if p)
 
 

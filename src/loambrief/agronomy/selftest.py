@@ -21,7 +21,7 @@ A file ``<reference key>.toml``::
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -29,6 +29,33 @@ from pathlib import Path
 from loambrief.agronomy.registry import get
 from loambrief.errors import ImpossibleInput, LoambriefError
 from loambrief.resources import published_dir
+
+KINDS = {
+    "worked": "worked answers, looked up in print",
+    "table_row": "rows of our tables, read again in the print they were typed from",
+    "computed": "computed independently from published values",
+    "memory": "from memory, unverified",
+    "convention": "conventions and definitions",
+}
+"""What an answer that is reproduced says about us, from most to least; words for the terminal."""
+
+LOOKUPS = frozenset({
+    "afgc_hay_grade", "band_limit", "biosolids_concentration_limit", "biosolids_cumulative_limit",
+    "brix_at_20c", "bulk_density_class", "carbon_clay_ratio", "carbon_respired_pct",
+    "compaction_rating", "concentration_factor", "cover_crop_nitrogen_lb_ac", "crop_removal",
+    "crop_salt_threshold", "decay_effect", "expected_infiltration", "foliar_salt_limit",
+    "forage_nitrate_class", "hay_weed_caution", "horse_sugar_caution", "infiltration_hazard",
+    "irrigation_water_treatment", "legume_credit_lb_ac", "lime_requirement",
+    "lime_requirement_uk", "manure_setback_ft", "micronutrient_class", "micronutrient_response",
+    "micronutrient_typical_rate", "penetrometer_moisture_check", "permeability_class",
+    "ph_suitability", "ph_target", "phosphorus_runoff_level", "raw_manure_interval",
+    "residue_carbon_nitrogen", "salinity_class", "sample_age_class", "secondary_nutrient_class",
+    "seed_row_salt_limit", "sodicity_class", "soil_test_class", "sulfur_rate", "sulfur_response",
+    "sulfur_to_acidify", "summed_cec_reliability", "surface_calcium_gypsum",
+    "traditional_saturation", "usda_hay_grade", "water_restriction",
+})
+"""Formulas that find a row, a class or a value between two rows. Where the table they read is of
+the print that a check quotes, the check shows that we typed and read it rightly, no more."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +95,25 @@ class Outcome:
     passed: bool
     got: object
     message: str
+    source: str = ""
+    """Reference that the answer rests on."""
+
+    @property
+    def kind(self) -> str:
+        """One of :data:`KINDS`."""
+        check = self.check
+        if check.how != "seen":
+            return check.how
+        same_print = check.refused or self.source == check.reference
+        return "table_row" if check.formula in LOOKUPS and same_print else "worked"
+
+
+def counted(outcomes: Iterable[Outcome]) -> dict[str, dict[str, int]]:
+    """How many of each kind passed and failed; every kind is there."""
+    counts = {kind: {"passed": 0, "failed": 0} for kind in KINDS}
+    for outcome in outcomes:
+        counts[outcome.kind]["passed" if outcome.passed else "failed"] += 1
+    return counts
 
 
 def load_checks(folder: Path | None = None) -> Iterator[Check]:
@@ -88,20 +134,24 @@ def run_check(check: Check) -> Outcome:
     except LoambriefError as error:
         return Outcome(check, False, None, str(error))
     if check.refused:
-        return Outcome(check, False, result.value, "should have been refused")
+        return Outcome(check, False, result.value, "should have been refused", result.source)
     got = result.details[check.detail] if check.detail else result.value
     if check.unit is not None and not check.detail and result.unit != check.unit:
-        return Outcome(check, False, got, f"unit {result.unit!r}, wanted {check.unit!r}")
+        return Outcome(check, False, got, f"unit {result.unit!r}, wanted {check.unit!r}",
+                       result.source)
     if check.wrong:
         apart = abs(float(got) - float(check.wrong.replace(",", "")))
         passed = apart > check_half_digit(check.wrong)
-        return Outcome(check, passed, got, f"published slip {check.wrong}, ours {got}")
+        return Outcome(check, passed, got, f"published slip {check.wrong}, ours {got}",
+                       result.source)
     try:
         wanted = float(check.printed.replace(",", ""))
     except ValueError:
-        return Outcome(check, got == check.printed, got, f"wanted {check.printed!r}, got {got!r}")
+        return Outcome(check, got == check.printed, got, f"wanted {check.printed!r}, got {got!r}",
+                       result.source)
     passed = got is not None and abs(float(got) - wanted) <= check.allowed * (1 + 1e-9)
-    return Outcome(check, passed, got, f"printed {check.printed} +-{check.allowed:g}, got {got}")
+    return Outcome(check, passed, got, f"printed {check.printed} +-{check.allowed:g}, got {got}",
+                   result.source)
 
 
 def check_half_digit(printed: str) -> float:

@@ -15,15 +15,19 @@ from loambrief.case.intake_cells import (
     NotAResult,
     depth_of,
     is_missing,
+    mean_of,
     number_text,
+    qualified,
     read_date,
     read_depth,
     read_result,
 )
 from loambrief.case.intake_columns import Columns, find_columns
+from loambrief.case.intake_guess import kind_of_file
+from loambrief.case.intake_kinds import PART_OF, SOIL, model_of
 from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
-from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
-from loambrief.case.measurements import EXTRACT_KEY, path_of
+from loambrief.case.intake_read import EMPTY, Cell, LabRow, LabTable, read_lab_file
+from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of
 from loambrief.case.problems import Problem, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import Increment, Methods
@@ -34,6 +38,8 @@ MOST_SAMPLES = 40
 MOST_SLICES = 24
 MOST_FAULTS = 300
 """Problems after which the rest of the rows is not looked at."""
+WHOLE = (0.0, 0.0, "")
+"""Stands for the depth of what has none."""
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 
 
@@ -45,6 +51,7 @@ class Slice:
     row: LabRow
     values: dict[str, Value] = field(default_factory=dict)
     rows: dict[str, LabRow] = field(default_factory=dict)
+    repeats: dict[str, list[Value]] = field(default_factory=dict)
 
 
 @dataclass
@@ -75,6 +82,7 @@ class Intake:
     mapped: frozenset[str]
     table: LabTable
     notes: tuple[str, ...]
+    report: str = SOIL
 
 
 def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) -> Intake:
@@ -97,6 +105,12 @@ def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) 
     layout = loaded.mapping.table
     table = read_lab_file(path, sheet=layout.sheet, delimiter=layout.delimiter,
                           encoding=layout.encoding)
+    kind = kind_of_file(table) if loaded.mapping.report is None else None
+    if kind is not None and kind.name not in ("", SOIL):
+        raise CaseProblems((table.problem(
+            "CASE060", None, 0, "file", f"a {kind.name} report ({', '.join(kind.why)})",
+            "a soil report, as the mapping has no 'report'",
+            f"Set report: {kind.name} in the mapping, or report: soil if it is one."),))
     columns, problems = find_columns(table, loaded)
     reading = _Reading(table, loaded.mapping, columns, field_name)
     if columns.usable:
@@ -105,7 +119,7 @@ def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) 
     if problems:
         raise CaseProblems(tuple(problems))
     return Intake(tuple(reading.samples.values()), frozenset(r.to for r in loaded.mapping.results),
-                  table, (*table.notes, *columns.notes, *reading.notes))
+                  table, (*table.notes, *columns.notes, *reading.notes), loaded.mapping.kind)
 
 
 class _Reading:
@@ -121,6 +135,8 @@ class _Reading:
         self.wanted_field = field_name or (about.equals if about else None)
         self.fields: dict[str, str] = {}
         self.last: dict[str, object] = {}
+        self.one_water = mapping.kind == "water" and about is None
+        """A case holds one water: a name chooses it."""
 
     def run(self) -> None:
         """Take every row in turn, then say what was left out."""
@@ -139,6 +155,7 @@ class _Reading:
                               f"more than {MOST_SLICES} slices of {sample.id}",
                               f"at most {MOST_SLICES}")
         self._several_fields()
+        self._means()
         if self.left_out:
             self.notes.append("rows without results, left out: " + _ranges(self.left_out))
         self.notes += [f"sample {old!r} is written as {new}" for old, new in self.renamed.items()
@@ -173,8 +190,10 @@ class _Reading:
         self._problem(row, column, error.code, error.found, error.wanted, error.help)
 
     def _row(self, row: LabRow) -> None:
+        table = self.mapping.table
         results = [(r, c, u) for r, c, u in self.columns.results_of(row)
-                   if not is_missing(row.cell(c), self.mapping.table)]
+                   if not is_missing(row.cell(c), table) or self._qualifier(row, c).text.lower() in
+                   {n.lower() for n in table.not_detected}]
         if not results:
             self.left_out.append(row.number)
             return
@@ -182,6 +201,7 @@ class _Reading:
             return
         sample = self._sample(row)
         common = self._depth(row) if any(r.depth is None for r, _, _ in results) else None
+        common = common if self.mapping.kind == SOIL else WHOLE
         if sample is None:
             return
         taken = set()
@@ -191,16 +211,35 @@ class _Reading:
                 continue  # already reported with the row
             try:
                 unit = row.cell(unit_column).text if unit_column is not None else None
-                value = read_result(row.cell(column), result, self.mapping.table, unit)
+                cell = qualified(row.cell(column), self._qualifier(row, column), table)
+                value = read_result(cell, result, table, unit)
             except NotAResult as error:
                 self._fault(row, column, error)
                 continue
             if value is not None:
                 taken |= self._put(sample, depth, result, value, row)
         for text, first in sorted(taken):
-            self._problem(row, self.columns.id, "CASE064", f"{sample.id} {text} a second time",
+            self._problem(row, self.columns.id, "CASE064", f"{sample.id} {text}".strip()
+                          + " a second time",
                           "each result once", f"It first stands in row {first}. See "
                           "table.duplicates in the mapping.")
+
+    def _qualifier(self, row: LabRow, column: int) -> Cell:
+        at = self.columns.beside.get((column, "qualifier"))
+        return EMPTY if at is None else row.cell(at)
+
+    def _means(self) -> None:
+        """Repeated results by their mean, where the mapping says so."""
+        for sample in self.samples.values():
+            for part in sample.slices.values():
+                for name, values in part.repeats.items():
+                    try:
+                        part.values[name] = mean_of(values, f"of {sample.id} {name}")
+                    except NotAResult as error:
+                        self._fault(part.rows[name], self.columns.id, error)
+                        continue
+                    self.notes.append(f"{sample.id} {part.depth[2]} {name}: "
+                                      f"{part.values[name].comment}".replace("  ", " "))
 
     def _put(self, sample: DraftSample, depth: tuple[float, float, str], result: ResultPart,
              value: Value, row: LabRow) -> set[tuple[str, int]]:
@@ -210,6 +249,9 @@ class _Reading:
             if text:
                 part.values.setdefault("lab_number", Value(text))
         if result.to in part.values:
+            if self.mapping.table.duplicates == "mean":
+                part.repeats.setdefault(result.to, [part.values[result.to]]).append(value)
+                return set()
             policy, first = self.mapping.table.duplicates, part.rows[result.to].number
             if policy == "refuse":
                 return {(depth[2], first)}
@@ -222,17 +264,19 @@ class _Reading:
         return set()
 
     def _of_wanted_field(self, row: LabRow) -> bool:
-        if self.columns.farm_field is None:
+        column = self.columns.id if self.one_water else self.columns.farm_field
+        if column is None:
             return True
-        text = self._carried(row, self.columns.farm_field)
+        text = self._carried(row, column)
         self.fields.setdefault(text.lower(), text)
         return self.wanted_field is None or text.lower() == self.wanted_field.lower()
 
     def _several_fields(self) -> None:
         if self.wanted_field is None and len(self.fields) > 1:
             names = ", ".join(show(name) for name in list(self.fields.values())[:10])
-            self._problem(None, None, "CASE065", f"{len(self.fields)} fields: {names}",
-                          "one field for a case", "Choose with --field, or sample.field.equals "
+            what = "water" if self.one_water else "field"
+            self._problem(None, None, "CASE065", f"{len(self.fields)} {what}s: {names}",
+                          f"one {what} for a case", "Choose with --field, or sample.field.equals "
                           "in the mapping.")
 
     def _carried(self, row: LabRow, column: int) -> str:
@@ -268,6 +312,8 @@ class _Reading:
                               if getattr(methods, m) is not None}
         for name in ("place", "date"):
             self._about(row, sample, sample.about, name, getattr(self.mapping.sample, name))
+        for name, given in self.mapping.sample.about.items():
+            self._about(row, sample, sample.about, name, given)
         for name in ("name", "report", "received", "reported"):
             self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
         return sample
@@ -338,6 +384,23 @@ def sample_tree(sample: DraftSample) -> dict[str, Tree]:
         "methods": dict(sample.methods),
         "increments": [in_schema_order(s) for s in slices],
     }
+
+
+def entry_tree(report: str, sample: DraftSample) -> dict[str, Tree]:
+    """A forage, a water or a material as a tree for writing."""
+    part = sample.slices[WHOLE[:2]]
+    results: dict[str, Tree] = {}
+    first = PART_OF[report]
+    for name in model_of(field_at(first, "*"))[0].model_fields:
+        if (value := part.values.get(field_at(first, name))) is not None:
+            results[name] = value
+    about: dict[str, Tree] = {k: v for k, v in sample.about.items() if k not in ("place", "date")}
+    if first == "analysis":
+        return {"id": Value(sample.id), "name": about.pop("name", Value(sample.id)),
+                "kind": Value(report), **about, "analysis": results}
+    name = "id" if report == "forage" else "source"
+    return {name: Value(sample.id), **about, "date": sample.about["date"],
+            "lab": sample.lab["name"], **results}
 
 
 def _ranges(numbers: list[int]) -> str:

@@ -12,15 +12,16 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from loambrief.case.intake import Intake, sample_tree
+from loambrief.case.intake import Intake, entry_tree, sample_tree
 from loambrief.case.intake_cells import DEPTH
+from loambrief.case.intake_kinds import SOIL
 from loambrief.case.load import load_bytes
 from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of, results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import decode, read_text
 from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_samples
+from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_parts, set_samples
 from loambrief.errors import CaseProblems
 
 _EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
@@ -60,8 +61,10 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
     CaseProblems
         The samples do not make a case.
     """
-    trees: list[Tree] = [sample_tree(s) for s in intake.samples]
     text = starter_case(**starter)  # type: ignore[arg-type]
+    if intake.report != SOIL:
+        return updated_case(text.encode("utf-8"), file, intake)
+    trees: list[Tree] = [sample_tree(s) for s in intake.samples]
     block = "\n".join(emit({"samples": trees})) + "\n"
     made, found = _EXAMPLE.subn(lambda _: block, text, count=1)
     if not found:
@@ -91,6 +94,8 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
     source, problems = read_text(decode(raw, file), file)
     if problems:
         raise CaseProblems(in_file_order(problems))
+    if intake.report != SOIL:
+        return _with_entries(raw, file, source, intake, folder)
     merging = _Merging(source, intake)
     changed, added = merging.run()
     if merging.faults:
@@ -99,13 +104,36 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
     return Written(content, (*merging.notes, *lost), _checked(content, file, folder))
 
 
-def _checked(content: bytes, file: str, folder: Path | None = None) -> tuple[Problem, ...]:
-    """Problems outside the samples and warnings; an error in the samples is raised."""
+def _with_entries(raw: bytes, file: str, source: SourceText, intake: Intake,
+                  folder: Path | None) -> Written:
+    """Forages, the water or materials put in; an entry that is there already is never changed."""
+    part = {"forage": "forage", "water": "water"}.get(intake.report, "materials")
+    trees = [entry_tree(intake.report, s) for s in intake.samples]
+    old = source.data.get(part) if isinstance(source.data, dict) else None
+    old_ids = {str(plain_of(e.get("id"))).lower() for e in (old if isinstance(old, list) else [])
+               if isinstance(e, Mapping)}
+    there = [t for t in trees if (part == "water" and old)
+             or str(plain_of(t.get("id"))).lower() in old_ids]
+    if there:
+        names = ", ".join(str(plain_of(t.get("id", t.get("source")))) for t in there)
+        fault = Fault("CASE068", (part,), f"a case that has {part} already, and {names}",
+                      "each entry once", "Take the old entry out of the case, or give the new one "
+                      "another name in the lab's file.")
+        raise CaseProblems((source.problem(fault),))
+    content, lost = (set_parts(raw, file, parts={part: trees[0]}) if part == "water"
+                     else set_parts(raw, file, added={part: trees}))
+    added = tuple(f"{part} {s.id}: added" for s in intake.samples)
+    return Written(content, (*added, *lost), _checked(content, file, folder, part))
+
+
+def _checked(content: bytes, file: str, folder: Path | None = None,
+             part: str = SAMPLES) -> tuple[Problem, ...]:
+    """Problems outside the part that came in, and warnings; an error in it is raised."""
     try:
         return load_bytes(content, file, folder=folder).warnings
     except CaseProblems as error:
         bad = [p for p in error.problems
-               if p.severity == "error" and p.part == SAMPLES
+               if p.severity == "error" and p.part == part
                and p.code not in ADVISERS_OWN]
         if bad:
             raise CaseProblems(tuple(bad)) from None

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 
 from pydantic import TypeAdapter, ValidationError
 
 from loambrief.case import quantities as q
+from loambrief.case.intake_kinds import fold_unit
 from loambrief.case.intake_map import DATES, MARKS, ResultPart, TablePart, conversion, has_unit
 from loambrief.case.intake_map import value_fault as case_fault
 from loambrief.case.intake_read import Cell
 from loambrief.case.quantities import show
 from loambrief.case.yaml_edit import Value
-from loambrief.units import tidy_unit
+from loambrief.units import split_number
 
 DEPTH = TypeAdapter(q.DepthRange)
 LONGEST_DIGITS = 15
@@ -99,6 +101,52 @@ def _point(number: str, typed: str, table: TablePart) -> str:
         "See table.decimal and table.thousands in the mapping.")
 
 
+def qualified(cell: Cell, qualifier: Cell, table: TablePart) -> Cell:
+    """A result with the sign that stands in a column of its own.
+
+    ``<`` and ``>`` go in front of the number; one of ``table.not_detected`` makes it a limit (or
+    stands for it, where there is no number); one of ``table.ratings`` says nothing.
+
+    Raises
+    ------
+    NotAResult
+        Another qualifier: what it means is not guessed.
+    """
+    sign = qualifier.text.lower()
+    if not sign or sign == "=" or sign in {r.lower() for r in table.ratings}:
+        return cell
+    below = sign in {n.lower() for n in table.not_detected}
+    if below and is_missing(cell, table):
+        return qualifier
+    if is_missing(cell, table):
+        return cell
+    if below or sign in _SIGNS:
+        return Cell(("<" if below else qualifier.text) + cell.text.lstrip("<> "), cell.kind)
+    raise NotAResult("CASE063", f"the qualifier {show(qualifier.text)}", "<, > or nothing",
+                     "Name it under table.not_detected if it means below the limit, under "
+                     "table.ratings if it says nothing about the number.")
+
+
+def mean_of(values: list[Value], what: str) -> Value:
+    """Mean of repeated results of one unit, with their spread as a remark.
+
+    Raises
+    ------
+    NotAResult
+        One is only a limit: a mean of it would be made up.
+    """
+    typed = [v.text for v in values]
+    parts = [split_number(text) for text in typed]
+    if any(censor for censor, _, _ in parts) or len({unit for _, _, unit in parts}) > 1:
+        raise NotAResult("CASE064", " and ".join(typed), f"numbers of one unit for the mean {what}",
+                         "A limit has no mean: keep the first or the last, or ask the laboratory.")
+    numbers = [n for _, n, _ in parts]
+    mean = f"{math.fsum(numbers) / len(numbers):.5g} {parts[0][2]}".strip()
+    spread = f"{max(numbers) - min(numbers):.4g} {parts[0][2]}".strip()
+    return Value(mean, values[0].plain,
+                 f"mean of {len(numbers)}: {', '.join(typed)}; spread {spread}")
+
+
 def read_result(cell: Cell, result: ResultPart, table: TablePart,
                 row_unit: str | None = None) -> Value | None:
     """The value of a result cell, or None if it was not measured.
@@ -141,15 +189,11 @@ def read_result(cell: Cell, result: ResultPart, table: TablePart,
 
 
 def _same_unit(found: str, result: ResultPart, cell: Cell) -> None:
-    if found and _folded(found) != _folded(result.unit or ""):
+    if found and fold_unit(found) != fold_unit(result.unit or ""):
         wanted = f"a number in {result.unit}" if result.unit else "a number without unit"
         raise NotAResult("CASE063", show(cell.text), wanted,
                          "A rating after the number goes under table.ratings; another unit needs "
                          "its own entry.")
-
-
-def _folded(unit: str) -> str:
-    return tidy_unit(unit).lower().replace(" ", "")
 
 
 def _number_without_unit(sign: str, number: str, result: ResultPart, cell: Cell) -> Value:

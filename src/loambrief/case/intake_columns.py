@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from loambrief.case.intake_kinds import fold_unit, lab_unit, without_basis
 from loambrief.case.intake_map import (
     CHARGE_UNITS,
     MASS_UNITS,
@@ -19,13 +20,14 @@ from loambrief.case.intake_map import (
 from loambrief.case.intake_read import LabRow, LabTable
 from loambrief.case.problems import DataPath, Fault, Problem
 from loambrief.case.quantities import nearest, show
-from loambrief.units import DIMENSIONS, tidy_unit
+from loambrief.units import DIMENSIONS
 
 HEADER_SEARCH = 200
 """Rows that are searched for the header."""
 KNOWN_UNITS = {
     u.lower().replace(" ", "") for name in ("soil_concentration", "charge", "percent",
-                                            "conductivity", "solution", "mg_per_litre", "density")
+                                            "conductivity", "solution", "mg_per_litre", "density",
+                                            "content")
     for u in DIMENSIONS[name].accepted
 } | set(CHARGE_UNITS) | set(MASS_UNITS)
 _UNIT_FORMS = (re.compile(r"[(\[]\s*([^()\[\]]{1,20})\s*[)\]]\s*\Z"),
@@ -37,14 +39,19 @@ def fold_header(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
-def unit_in(header: str) -> str:
-    """The unit a header ends with (``"P (mg/kg)"``, ``"K ppm"``), or an empty string."""
-    for form in _UNIT_FORMS:
-        match = form.search(header.strip())
-        unit = tidy_unit(match[1].strip()) if match else ""
-        if unit.lower().replace(" ", "") in KNOWN_UNITS:
-            return unit
+def unit_text(header: str) -> str:
+    """The unit a header ends with, as it is written there, or an empty string."""
+    for text in (header.strip(), without_basis(header)):
+        for form in _UNIT_FORMS:
+            match = form.search(text)
+            if match and fold_unit(match[1].strip()) in KNOWN_UNITS:
+                return match[1].strip()
     return ""
+
+
+def unit_in(header: str) -> str:
+    """The unit a header ends with (``"P (mg/kg)"``, ``"K lbs/ac"``), in the case's spelling."""
+    return lab_unit(unit_text(header))[0]
 
 
 def joined_header(rows: list[LabRow]) -> list[str]:
@@ -80,6 +87,8 @@ class Columns:
     lab_number: int | None = None
     about: dict[tuple[str | None, int | None], int] = field(default_factory=dict)
     results: list[tuple[ResultPart, int]] = field(default_factory=list)
+    beside: dict[tuple[int, str], int] = field(default_factory=dict)
+    """(column of a result, "qualifier" or "unit_column") -> column."""
     long: tuple[int, int, int | None] | None = None
     analytes: dict[str, ResultPart] = field(default_factory=dict)
     skip: list[tuple[int, set[str]]] = field(default_factory=list)
@@ -98,7 +107,8 @@ class Columns:
     def results_of(self, row: LabRow) -> Iterator[tuple[ResultPart, int, int | None]]:
         """Result, its column and the column of its unit, for one row."""
         if self.long is None:
-            yield from ((result, column, None) for result, column in self.results)
+            yield from ((result, column, self.beside.get((column, "unit_column")))
+                        for result, column in self.results)
             return
         analyte, value, unit = self.long
         result = self.analytes.get(fold_header(row.cell(analyte).text))
@@ -198,9 +208,12 @@ class _ColumnSearch:
         long = self.mapping.table.long
         if long:
             places = [self._find(Given(), ("table", "long", n), getattr(long, n))
-                      if getattr(long, n) else None for n in ("analyte", "result", "unit")]
+                      if getattr(long, n) else None
+                      for n in ("analyte", "result", "unit", "qualifier")]
             self.columns.usable &= places[0] is not None and places[1] is not None
             self.columns.long = (places[0] or 0, places[1] or 0, places[2])
+            if places[1] is not None and places[3] is not None:
+                self.columns.beside[places[1], "qualifier"] = places[3]
             self._analytes()
             return
         for i, result in enumerate(self.mapping.results):
@@ -208,11 +221,24 @@ class _ColumnSearch:
             if at is None:
                 continue
             self.columns.results.append((result, at))
+            for key in ("qualifier", "unit_column"):
+                if (name := getattr(result, key)) is not None:
+                    self._beside(name, at, key, ("results", i, key))
             says = unit_in(self.columns.header[at])
-            if says and result.unit and _fold_unit(says) != _fold_unit(result.unit):
+            if says and result.unit and fold_unit(says) != fold_unit(result.unit):
                 self.faults.append(Fault("CASE061", ("results", i, "unit"), result.unit,
                                          f"the unit of the header, {says}",
                                          "If the header is wrong, correct it in the lab's file."))
+
+    def _beside(self, name: str, at: int, key: str, path: DataPath) -> None:
+        """The next column of that name behind a result, or else the one before it."""
+        same = [i for i, h in enumerate(self.folded) if h == fold_header(name) and i != at]
+        if not same:
+            self._find(Given(), path, name)  # says that it is not there
+            return
+        place = next((i for i in same if i > at), same[-1])
+        self.used.add(place)
+        self.columns.beside[at, key] = place
 
     def _analytes(self) -> None:
         at = self.columns.long[0] if self.columns.long else 0
@@ -238,10 +264,6 @@ class _ColumnSearch:
                 if h and i not in self.used and fold_header(h) not in ignored]
         if rest:
             self.columns.notes.append("columns not used: " + ", ".join(rest))
-
-
-def _fold_unit(unit: str) -> str:
-    return tidy_unit(unit).lower().replace(" ", "")
 
 
 def _names(mapping: MapFile) -> Iterator[str]:

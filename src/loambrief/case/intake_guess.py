@@ -12,19 +12,32 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from loambrief.case.intake_cells import NotAResult, read_depth
-from loambrief.case.intake_columns import fold_header, joined_header, unit_in
-from loambrief.case.intake_map import DATES, TO_FILL_IN, conversion, has_unit
+from loambrief.case.intake_columns import fold_header, joined_header, unit_in, unit_text
+from loambrief.case.intake_kinds import (
+    BASIS,
+    REPORTS,
+    SOIL,
+    TISSUE,
+    Kind,
+    basis_in,
+    fold,
+    fold_unit,
+    headers_by_field,
+    kind_of,
+    lab_unit,
+    without_basis,
+)
+from loambrief.case.intake_map import ABOUT, DATES, TO_FILL_IN, conversion, has_unit
 from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
 from loambrief.case.scalars import resolve
 from loambrief.errors import CaseProblems
 from loambrief.tables import load
-from loambrief.units import tidy_unit
 
 HEADERS = "case/lab_headers"
 _BARE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ./_%()+-]*(?<! )\Z")
@@ -33,6 +46,12 @@ LEAST = 0.5
 PARTIAL = 0.85
 """Confidence is multiplied by this where words of the header had to be set aside."""
 LEAST_RECOGNISED = 2
+NUTRIENTS = frozenset(m.field for m in of_part(SLICE) if m.quantity == "soil_concentration")
+SHARES = ("%", "g/100g", "g/kg", "lb/ton")
+"""Units in which no laboratory gives what a soil extract holds."""
+BESIDE = {"qualifier": re.compile(r"(.*?)[ -]*\b(qualifier|qual|flag|sign|indicator)\Z"),
+          "unit_column": re.compile(r"(.*?)[ -]*\b(units?|uom|unidad|einheit|unite)\Z")}
+"""Headers of columns that belong to the result beside them."""
 SEARCHED = 100
 """Rows in which the header is looked for."""
 ASIDE = re.compile(r"\b(mehlich|m)[ -]?(1|3|iii|i)\b|\bolsen\b|\bbray([ -]?p?[ -]?1)?\b|\bdtpa\b|"
@@ -62,6 +81,8 @@ class Proposal:
     unit: str
     confidence: float
     nth: int | None = None
+    beside: Mapping[str, str] = field(default_factory=dict)
+    """``qualifier`` and ``unit_column`` -> header."""
 
     def as_json(self) -> dict[str, object]:
         return {"column": self.header, "to": f"{self.role}.{self.name}", "form": self.form or None,
@@ -83,6 +104,7 @@ class Guess:
     text: str
     proposals: tuple[Proposal, ...]
     unknown: tuple[str, ...]
+    kind: Kind
 
 
 @dataclass
@@ -93,6 +115,7 @@ class _FoundColumns:
     header_rows: int
     rows: list[LabRow]
     columns: dict[int, Proposal] = field(default_factory=dict)
+    others: list[str] = field(default_factory=list)
 
     def of(self, role: str, name: str) -> int | None:
         """Column with the highest confidence for a key."""
@@ -102,52 +125,90 @@ class _FoundColumns:
 
 
 @cache
-def _words() -> Mapping[str, tuple[str, str, str, float]]:
+def _words(report: str) -> Mapping[str, tuple[str, str, str, float]]:
     about = {word: (row["role"], row["name"], "", row["confidence"])
              for row in load(HEADERS) for word in row["words"].split("|")}
-    return about | {word: ("result", m.field, header.form, header.confidence)
-                    for m in of_part(SLICE) for header in m.headers for word in header.words}
+    results = (headers_by_field(report) if report != SOIL
+               else {m.field: m.headers for m in of_part(SLICE)})
+    return about | {word: ("result", name, spelling.form, spelling.confidence)
+                    for name, spellings in results.items() for spelling in spellings
+                    for word in spelling.words}
 
 
-def recognise(header: str) -> tuple[str, str, str, float] | None:
-    """(role, name, form, confidence) of a header, or None below :data:`LEAST`."""
-    folded = tidy_unit(fold_header(header))
-    unit = fold_header(unit_in(header))
+@lru_cache(2000)
+def recognise(header: str, report: str = SOIL,
+              unit: str = "") -> tuple[str, str, str, float] | None:
+    """(role, name, form, confidence) of a header, or None below :data:`LEAST`.
+
+    ``report`` is the kind of report, ``unit`` that of a column of its own. A nutrient of a soil
+    test in percent is a total, or of another kind of report: nothing is proposed for it.
+    """
+    basis = basis_in(f"{header} {unit}")
+    if basis and basis != BASIS.get(report, basis):
+        return None
+    known = _known(header, report)
+    if known and known[0] == "result" and known[1] in NUTRIENTS and report == SOIL and (
+            fold_unit(unit or unit_in(header)) in SHARES):
+        return None
+    return known
+
+
+def _known(header: str, report: str) -> tuple[str, str, str, float] | None:
+    unit = without_basis(fold(unit_text(header)))
+    folded = fold(header) if fold(header) in _words(report) else without_basis(fold(header))
     bare = folded[: folded.rfind(unit)] if unit and folded.rfind(unit) > 0 else folded
     bare = re.sub(r"[(\[][^()\[\]]*[)\]]?\s*\Z", "", bare).strip(" ([,;:_-")
     bare = re.sub(r"\s(in|inch|inches|cm|mm|ft)\Z", "", bare)
     for text, share in ((folded, 1.0), (bare, 1.0),
                         (" ".join(ASIDE.sub(" ", bare).split()).strip(" ()[]-_,:"), PARTIAL)):
-        known = _words().get(text)
+        known = _words(report).get(text)
         if known and known[3] * share >= LEAST:
             return (*known[:3], known[3] * share)
     return None
 
 
-def guess_map(path: Path | str) -> Guess:
+def guess_map(path: Path | str, report: str | None = None) -> Guess:
     """Propose a mapping for a lab's file.
 
     Parameters
     ----------
     path : Path or str
-        CSV, TSV or workbook.
+        CSV, TSV or workbook; of several sheets, the one with the most known headers.
+    report : str or None
+        Kind of report; taken from the words of the file if None.
 
     Raises
     ------
     CaseProblems
-        Not a table, or no row that looks like a header.
+        Not a table, no row that looks like a header, or a kind of report that is not clear or
+        that a case does not hold.
     OSError
         The file is not there or may not be read.
     """
-    table = read_lab_file(path)
-    found = _header(table)
+    found = _best_sheet(read_lab_file(path), path)
+    table = found.table
+    kind = report_of(found)
+    report = report or kind.name
+    if report not in REPORTS:
+        likely = " or ".join(kind.likely) or "no known kind"
+        raise CaseProblems((Problem(
+            table.file, found.header_row, 1, "CASE060", "file",
+            "a plant tissue report" if report == TISSUE else
+            f"a report that may be of {likely}", "a report of " + ", ".join(REPORTS),
+            help=f"Its words: {', '.join(kind.why)}. " + (
+                "A case holds no results of plant tissue." if report == TISSUE
+                else "Say which with --kind.")),))
     taken: dict[tuple[str, str], int] = {}
     for column, header in enumerate(found.header):
-        known = recognise(header) if header else None
+        known = recognise(header, report) if header else None
         if known is None:
             continue
         role, name, form, confidence = known
-        unit = _unit(name, unit_in(header), form) if role == "result" else ""
+        beside = _beside(found.header, column) if role == "result" else {}
+        unit = unit_in(header) or _cell_unit(found, column, beside)
+        if role == "result" and recognise(header, report, unit) is None:
+            continue
+        unit = _unit(name, unit, form) if role == "result" else ""
         same = [h for h in found.header if fold_header(h) == fold_header(header)]
         nth = 1 + sum(fold_header(h) == fold_header(header) for h in found.header[:column])
         best = taken.get((role, name))
@@ -157,12 +218,99 @@ def guess_map(path: Path | str) -> Guess:
             del found.columns[best]
         taken[role, name] = column
         found.columns[column] = Proposal(header, role, name, form, unit, confidence,
-                                         nth if len(same) > 1 else None)
-    results = _long_results(found) or [p for p in found.columns.values() if p.role == "result"]
-    about = [p for p in found.columns.values() if p.role != "result"]
+                                         nth if len(same) > 1 else None, beside)
+    results = _long_results(found, report) or [
+        p for p in found.columns.values() if p.role == "result"]
+    about = [p for p in found.columns.values() if p.role not in ("result", "kind")
+             and (p.role != "long" or found.of("long", "analyte") is not None)]
     used = {p.header for p in (*results, *about)}
+    used |= {header for p in results for header in p.beside.values()}
     unknown = tuple(h for h in found.header if h and h not in used)
-    return Guess(_text(found, results, unknown), (*about, *results), unknown)
+    if not results:
+        raise _no_header(table, f"no results of a {report} report")
+    return Guess(_text(found, report, results, unknown), (*about, *results), unknown,
+                 Kind(report, kind.likely, kind.why))
+
+
+def report_of(found: _FoundColumns) -> Kind:
+    """Kind of report by file name, what stands above the header, headers, analytes and matrix."""
+    titles = [Path(found.table.name).stem]
+    titles += [c.text for r in found.table.rows if r.number < found.header_row for c in r.cells]
+    headers = list(found.header)
+    columns = {known[:2]: i for i, h in enumerate(found.header)
+               if h and (known := recognise(h)) is not None}
+    titles += _different(found, columns.get(("kind", "matrix")))
+    analyte, unit = columns.get(("long", "analyte")), columns.get(("long", "unit"))
+    if analyte is not None:
+        headers += list(dict.fromkeys(
+            f"{r.cell(analyte).text} {r.cell(unit).text if unit is not None else ''}".strip()
+            for r in found.rows))
+    beside = [(h, _cell_unit(found, i, _beside(found.header, i)))
+              for i, h in enumerate(found.header)]
+    headers += [f"{header} {its_unit}" for header, its_unit in beside if its_unit]
+    return kind_of(titles, headers)
+
+
+def kind_of_file(table: LabTable) -> Kind:
+    """Kind of report of a table; not clear if it has no header that is known."""
+    try:
+        return report_of(_header(table))
+    except CaseProblems:
+        return Kind("", (), ())
+
+
+def _different(found: _FoundColumns, column: int | None) -> list[str]:
+    if column is None:
+        return []
+    return list(dict.fromkeys(t for r in found.rows if (t := r.cell(column).text)))
+
+
+def _beside(header: list[str], column: int) -> dict[str, str]:
+    """Columns behind a result that hold its qualifier or its unit."""
+    found: dict[str, str] = {}
+    own = fold(without_basis(header[column]))
+    for name in header[column + 1 : column + 3]:
+        key = next((k for k, words in BESIDE.items() if (m := words.match(fold(name)))
+                    and (not m[1] or own.startswith(m[1].strip(" (:_-")))), None)
+        if key is None or key in found:
+            break
+        found[key] = name
+    return found
+
+
+def _cell_unit(found: _FoundColumns, column: int, beside: Mapping[str, str]) -> str:
+    """The unit that the cells beside a result agree on, or an empty string."""
+    if "unit_column" not in beside:
+        return ""
+    units = _different(found, found.header.index(beside["unit_column"], column))
+    return lab_unit(units[0])[0] if len(units) == 1 else ""
+
+
+def _best_sheet(table: LabTable, path: Path | str) -> _FoundColumns:
+    """The sheet with the most known headers; the first of equals."""
+    if len(table.sheets) < 2:
+        return _header(table)
+    found = []
+    for name in table.sheets:
+        try:
+            found.append(_header(read_lab_file(path, sheet=name)))
+        except CaseProblems:
+            continue
+    if not found:
+        raise _no_header(table)
+    best = max(found, key=lambda f: sum(_any(h) for h in f.header))
+    best.others = [f.table.sheet for f in found if f is not best]
+    return best
+
+
+def _no_header(table: LabTable, what: str = "no row of known headers") -> CaseProblems:
+    return CaseProblems((Problem(table.file, 0, 0, "CASE060", "file", what,
+                                 "a row such as Sample, Depth, pH, P",
+                                 help="Write the mapping by hand."),))
+
+
+def _any(header: str) -> bool:
+    return any(recognise(header, report) is not None for report in REPORTS)
 
 
 def _header(table: LabTable) -> _FoundColumns:
@@ -171,15 +319,13 @@ def _header(table: LabTable) -> _FoundColumns:
     for i in range(min(len(rows), SEARCHED)):
         for count in (1, 2):
             header = joined_header(rows[i : i + count])
-            score = sum(recognise(h) is not None for h in header if h)
+            score = sum(_any(h) for h in header if h)
             score += sum(bool(unit_in(h)) for h in header)
             if score > best[0]:
                 best = (score, i, count)
     score, at, count = best
     if score < LEAST_RECOGNISED:
-        raise CaseProblems((Problem(table.file, 0, 0, "CASE060", "file", "no row of known headers",
-                                    "a row such as Sample, Depth, pH, P",
-                                    help="Write the mapping by hand."),))
+        raise _no_header(table)
     top = rows[at : at + count]
     return _FoundColumns(table, joined_header(top), top[0].number, count, rows[at + count :])
 
@@ -190,7 +336,7 @@ def _unit(name: str, unit: str, form: str) -> str:
     return unit if unit and conversion(name, unit, form or None) else TO_FILL_IN
 
 
-def _long_results(found: _FoundColumns) -> list[Proposal]:
+def _long_results(found: _FoundColumns, report: str) -> list[Proposal]:
     analyte, result = found.of("long", "analyte"), found.of("long", "result")
     if analyte is None or result is None:
         return []
@@ -198,9 +344,9 @@ def _long_results(found: _FoundColumns) -> list[Proposal]:
     seen: dict[str, Proposal] = {}
     for row in found.rows:
         text = row.cell(analyte).text
-        known = recognise(text) if text else None
+        unit = row.cell(unit_column).text if unit_column is not None else unit_in(text)
+        known = recognise(text, report, unit) if text else None
         if known and known[0] == "result" and known[1] not in seen:
-            unit = row.cell(unit_column).text if unit_column is not None else unit_in(text)
             seen[known[1]] = Proposal(text, known[0], known[1], known[2],
                                       _unit(known[1], unit, known[2]), known[3])
     return list(seen.values())
@@ -264,7 +410,8 @@ def _column(found: _FoundColumns, role: str, name: str, more: str = "") -> str |
             f"  # confidence {part.confidence:.2f}")
 
 
-def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...]) -> str:
+def _text(found: _FoundColumns, report: str, results: list[Proposal],
+          unknown: tuple[str, ...]) -> str:
     value_columns = [c for c, p in found.columns.items()
                      if p.role == "result" or (p.role, p.name) == ("long", "result")]
     decimal, thousands = _marks(
@@ -275,8 +422,12 @@ def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...
         "# list of methods; they are never guessed. Then set confirmed: yes.",
         "loambrief_map: 1",
         "confirmed: no",
+        f"report: {report}  # kind of report: {', '.join(REPORTS)}",
         "",
         "table:",
+        *([f"  sheet: {_quoted(found.table.sheet)}"] if len(found.table.sheets) > 1 else []),
+        *([f"  # sheets that need a mapping of their own: {', '.join(found.others)}"]
+          if found.others else []),
         f"  decimal: {_quoted(decimal)}  # point or comma",
         f"  thousands: {_quoted(thousands)}  # none, comma, point, blank or apostrophe",
         f"  header_row: {found.header_row}",
@@ -288,7 +439,7 @@ def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...
         form = _date_form([r.cell(c).text for r in found.rows for c in days
                            if r.cell(c).kind == "text" and re.search(r"\d", r.cell(c).text)])
         lines.append(f"  dates: {_quoted(form)}  # one of {', '.join(DATES)}")
-    long = {n: found.of("long", n) for n in ("analyte", "result", "unit")}
+    long = {n: found.of("long", n) for n in ("analyte", "result", "unit", "qualifier")}
     if long["analyte"] is not None and long["result"] is not None:
         inner = ", ".join(f"{n}: {_quoted(found.header[c])}" for n, c in long.items()
                           if c is not None)
@@ -297,17 +448,20 @@ def _text(found: _FoundColumns, results: list[Proposal], unknown: tuple[str, ...
     lines += [text for name in ("field", "place", "lab_number")
               if (text := _column(found, "sample", name))]
     lines.append(_column(found, "sample", "date") or '  date: {value: "?"}  # YYYY-MM-DD')
-    lines.append(_depth_line(found))
+    lines += [_depth_line(found)] if report == SOIL else _about_lines(report, results)
     lines += ["", "lab:", '  name: {value: "?"}']
     lines += [text for name in ("report", "received", "reported")
               if (text := _column(found, "lab", name))]
-    lines += ["", "methods:", *(_method_lines(results) or ["  {}"]), "", "results:"]
+    if report == SOIL:
+        lines += ["", "methods:", *_said_methods(found), *(_method_lines(results) or ["  {}"])]
+    lines += ["", "results:"]
     for part in results:
         keys = [f"column: {_quoted(part.header)}"]
         keys += [f"nth: {part.nth}"] if part.nth else []
         keys += [f"to: {part.name}"]
         keys += [f"unit: {_quoted(part.unit)}"] if part.unit else []
         keys += [f"form: {part.form}"] if part.form else []
+        keys += [f"{key}: {_quoted(header)}" for key, header in part.beside.items()]
         lines.append(f"  - {{{', '.join(keys)}}}  # confidence {part.confidence:.2f}")
     if unknown:
         lines += ["", "# Columns nothing is proposed for; map them above, or list them here to be "
@@ -338,6 +492,21 @@ def unit_in_brackets(header: str) -> str:
     """Length unit a depth header names, or ``"?"``."""
     match = re.search(r"\b(in|cm|mm|ft)\b", header.lower())
     return match[1] if match else TO_FILL_IN
+
+
+def _about_lines(report: str, results: list[Proposal]) -> list[str]:
+    """Keys of what was tested that only the user knows."""
+    known, needed = ABOUT[report]
+    keys = [*needed, *(["nitrate_as"] if any(p.name == "forage.nitrate" for p in results) else [])]
+    further = [k for k in known if k not in keys and k != "nitrate_as"]
+    lines = ["  about:", *(f'    {key}: {{value: "?"}}' for key in keys)] if keys else []
+    return lines + ([f"  # further keys of about: {', '.join(further)}"] if further else [])
+
+
+def _said_methods(found: _FoundColumns) -> list[str]:
+    """What a column of methods says, for the user to compare."""
+    said = _different(found, found.of("long", "method"))
+    return [f"  # the file says: {', '.join(said[:20])}"] if said else []
 
 
 def _method_lines(results: list[Proposal]) -> list[str]:

@@ -19,6 +19,15 @@ from pydantic_core import ErrorDetails
 
 from loambrief.case import measurements
 from loambrief.case import quantities as q
+from loambrief.case.intake_kinds import (
+    BASIS,
+    PART_OF,
+    REPORTS,
+    SOIL,
+    fields_of,
+    lab_unit,
+    model_of,
+)
 from loambrief.case.intake_read import DELIMITERS, ENCODINGS
 from loambrief.case.measurements import (
     EXTRACT_KEY,
@@ -32,11 +41,11 @@ from loambrief.case.measurements import (
 from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
-from loambrief.case.schema import Increment, Methods, Part
+from loambrief.case.schema import Methods, Part
 from loambrief.case.source import SourceText, short
 from loambrief.case.validate import FAULT_CODES
 from loambrief.errors import CaseProblems
-from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P, tidy_unit
+from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
 
 EXAMPLE = """\
 loambrief_map: 1
@@ -69,15 +78,25 @@ MASS_UNITS = {"mg/100g": 10.0, "%": 10_000.0, "g/100g": 10_000.0}
 """Units of labs that a case does not know -> mg/kg."""
 _O, _N = 15.9994, 14.0067  # standard atomic weights, IUPAC 2007 abridged, as in units.py
 FORMS: Mapping[str, tuple[str, float]] = {
+    "P": ("analysis.p2o5", P2O5_PER_P),
+    "K": ("analysis.k2o", K2O_PER_K),
     "P2O5": ("phosphorus", 1 / P2O5_PER_P),
     "K2O": ("potassium", 1 / K2O_PER_K),
     "CaO": ("calcium", 2 * EQUIVALENT_MG["Ca"] / (2 * EQUIVALENT_MG["Ca"] + _O)),
     "MgO": ("magnesium", 2 * EQUIVALENT_MG["Mg"] / (2 * EQUIVALENT_MG["Mg"] + _O)),
-    "NO3": ("nitrate_n", _N / EQUIVALENT_MG["NO3"]),
+    "NO3": ("nitrate_n water.nitrate_n", _N / EQUIVALENT_MG["NO3"]),
     "SO4": ("sulfate_s", EQUIVALENT_MG["S"] / EQUIVALENT_MG["SO4"]),
 }
-"""What a lab may report instead of the element -> (case field, element per form)."""
+"""What a lab may report instead of what the case holds -> (case fields, factor)."""
 
+
+ABOUT: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "forage": (("kind", "species", "cutting", "cores", "nitrate_as"), ("kind",)),
+    "water": ((), ()),
+    "manure": (("animal", "form", "name", "supplier"), ()),
+    "compost": (("form", "name", "supplier"), ()),
+}
+"""Kind of report -> keys of what was tested that a mapping may give, and must give."""
 
 _DATE = TypeAdapter(q.Date)
 
@@ -133,6 +152,7 @@ class LongPart(Part):
     analyte: q.Name
     result: q.Name
     unit: q.Name | None = None
+    qualifier: q.Name | None = None
 
 
 class TablePart(Part):
@@ -158,7 +178,8 @@ class TablePart(Part):
     end_before : str or None
         The table ends above the first row with a cell that starts with this.
     duplicates : str
-        What a repeated result means: refuse it, or keep the first or last one.
+        What a repeated result means: refuse it, keep the first or last one, or take the mean
+        (the spread is noted).
     fill_down : bool
         A blank sample, field, place or date repeats the one above.
     """
@@ -175,14 +196,17 @@ class TablePart(Part):
     not_detected: list[q.Name] = Field([], max_length=20)
     ratings: list[q.Name] = Field([], max_length=20)
     end_before: q.Name | None = None
-    duplicates: Annotated[str, q.choice(("refuse", "first", "last"))] = "refuse"
+    duplicates: Annotated[str, q.choice(("refuse", "first", "last", "mean"))] = "refuse"
     fill_down: bool = False
     skip: list[SkipPart] = Field([], max_length=20)
     long: LongPart | None = None
 
 
 class SamplePart(Part):
-    """Where a sample's name, place, date and depth stand; a case's id is made of the name."""
+    """Where a sample's name, place, date and depth stand; a case's id is made of the name.
+
+    ``about`` holds further keys of what was tested, such as ``kind`` of a forage.
+    """
 
     id: ColumnPart
     field: FieldPart | None = None
@@ -190,6 +214,7 @@ class SamplePart(Part):
     date: Given
     depth: DepthPart | None = None
     lab_number: ColumnPart | None = None
+    about: dict[str, Given] = Field({}, max_length=20)
 
 
 class LabPart(Part):
@@ -205,27 +230,36 @@ class ResultPart(ColumnPart):
     """One column of results (in a long table: one analyte).
 
     ``form`` says that an oxide or ion is reported instead of the element, ``depth`` that the
-    column has a slice of its own. ``cmol/kg`` of a cation means moles of charge.
+    column has a slice of its own. ``cmol/kg`` of a cation means moles of charge. ``qualifier``
+    and ``unit_column`` name columns that hold "<" or "U" and the unit apart from the number.
     """
 
     to: q.Name
     unit: q.Name | None = None
     form: Annotated[str, q.choice(tuple(FORMS))] | None = None
     depth: q.DepthRange | None = None
+    qualifier: q.Name | None = None
+    unit_column: q.Name | None = None
     detection_limit: Annotated[float, q.number(0, 1_000_000, "a detection limit")] | None = None
 
 
 class MapFile(Part):
-    """A whole mapping."""
+    """A whole mapping; ``report`` is the kind of report, soil if absent."""
 
     loambrief_map: Literal[1]
     confirmed: Annotated[bool, PlainValidator(_confirmed)]
+    report: Annotated[str, q.choice(REPORTS)] | None = None
     table: TablePart
     sample: SamplePart
     lab: LabPart
     methods: Methods = Methods()
     results: Annotated[list[ResultPart], Field(min_length=1, max_length=100)]
     ignore: list[q.Name] = Field([], max_length=250)
+
+    @property
+    def kind(self) -> str:
+        """Kind of report; soil where the mapping does not say."""
+        return self.report or SOIL
 
 
 @dataclass(frozen=True)
@@ -342,15 +376,15 @@ def _part_in(annotation: object) -> type[Part] | None:
 
 def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
     """(code, found, wanted, help) if a case would refuse this value of a slice, else None."""
-    data: dict[str, object] = {"depth": "0-6 in"}
-    *above, last = path_of(field)
-    data |= {above[0]: {last: value}} if above else {last: value}
+    model, path = model_of(field)
+    *above, last = path_of(path)
     try:
-        Increment.model_validate(data)
+        model.model_validate({above[0]: {last: value}} if above else {last: value})
     except ValidationError as error:
-        about = error.errors(include_url=False)[0]
-        fault = map_fault(about)
-        return fault.code, fault.found, fault.wanted, fault.help
+        for about in error.errors(include_url=False):
+            if about["type"] != "missing" and about["loc"][: len(above) + 1] == (*above, last):
+                fault = map_fault(about)
+                return fault.code, fault.found, fault.wanted, fault.help
     return None
 
 
@@ -378,10 +412,15 @@ def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | N
         Key of :data:`FORMS`, if the lab reports an oxide or an ion.
     """
     part = FORMS[form][1] if form else 1.0
-    unit = tidy_unit(unit)
+    unit, basis = lab_unit(unit)
+    report = next((r for r, first in PART_OF.items() if path_of(field)[0] == first), SOIL)
+    if basis and basis != BASIS.get(report, basis):
+        return None
     if _accepts(field, unit):
         return unit, part
     folded = unit.lower().replace(" ", "")
+    if folded in ("ppm", "mg/kg") and _accepts(field, "lb/ton"):
+        return "%", part / MASS_UNITS["%"]  # an analysis of a material
     if not _accepts(field, "lb/ac"):  # not a soil test in mg/kg
         return None
     if folded in MASS_UNITS:
@@ -394,13 +433,14 @@ def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | N
 def map_checks(mapping: MapFile) -> Iterator[Fault]:
     """Every contradiction between the values of a mapping."""
     seen: dict[tuple[str, object], int] = {}
+    known = (*FIELDS, *EXTRACT) if mapping.kind == SOIL else fields_of(mapping.kind)
     for i, result in enumerate(mapping.results):
         path: DataPath = ("results", i)
-        if result.to not in (*FIELDS, *EXTRACT):
-            near = nearest(result.to, (*FIELDS, *EXTRACT))
-            yield Fault("CASE027", (*path, "to"), repr(result.to), "a result of a slice",
-                        f"Did you mean {near!r}?" if near
-                        else "Known: " + ", ".join((*FIELDS, *EXTRACT)) + ".")
+        if result.to not in known:
+            near = nearest(result.to, known)
+            yield Fault("CASE027", (*path, "to"), repr(result.to),
+                        f"a result of a {mapping.kind} report",
+                        f"Did you mean {near!r}?" if near else "Known: " + ", ".join(known) + ".")
             continue
         key = (result.to, result.depth and result.depth[:2])
         if key in seen:
@@ -408,11 +448,12 @@ def map_checks(mapping: MapFile) -> Iterator[Fault]:
                         "each result once", f"It first stands in entry {seen[key] + 1}.")
         seen.setdefault(key, i)
         yield from _unit(result, path)
-        if mapping.sample.depth is None and result.depth is None:
+        if mapping.kind == SOIL and mapping.sample.depth is None and result.depth is None:
             yield Fault("CASE021", (*path, "depth"), "nothing", "a depth",
                         "Give sample.depth, or a depth with every result.", at_key=True)
     yield from _methods(mapping)
     yield from _given(mapping)
+    yield from _about(mapping)
 
 
 def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
@@ -425,15 +466,33 @@ def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
             yield Fault("CASE024", (*path, "unit" if result.unit else "form"),
                         repr(result.unit or result.form), "no unit for a pH")
         return
-    if result.form and FORMS[result.form][0] != result.to:
+    if result.form and result.to not in FORMS[result.form][0].split():
         yield Fault("CASE024", (*path, "form"), result.form,
-                    f"{FORMS[result.form][0]} for that form")
+                    f"{' or '.join(FORMS[result.form][0].split())} for that form")
     if result.unit is None:
         yield Fault("CASE023", (*path, "unit"), "nothing", f"the unit of {result.column!r}",
                     "Add the key 'unit' here.", at_key=True)
     elif conversion(result.to, result.unit, result.form) is None:
         _, _, wanted, help = value_fault(result.to, f"1 {result.unit}") or ("", "", "", "")
         yield Fault("CASE024", (*path, "unit"), repr(result.unit), wanted, help)
+
+
+def _about(mapping: MapFile) -> Iterator[Fault]:
+    """Keys of what was tested: known ones only, and those a case cannot do without."""
+    known, needed = ABOUT.get(mapping.kind, ((), ()))
+    for key, given in mapping.sample.about.items():
+        path: DataPath = ("sample", "about", key)
+        if key not in known:
+            yield Fault("CASE020", path, f"the unknown key {key!r}", "a known key",
+                        f"Keys known here: {', '.join(known) or 'none'}.", at_key=True)
+        elif (given.column is None) == (given.value is None):
+            yield Fault("CASE021", path, "none or both", "either column or value")
+    needed = (*needed, *(("nitrate_as",) if any(
+        r.to == "forage.nitrate" for r in mapping.results) else ()))
+    for key in needed:
+        if key not in mapping.sample.about:
+            yield Fault("CASE021", ("sample", "about", key), "nothing", "a value",
+                        f"Add the key {key!r} under sample.about.", at_key=True)
 
 
 def _methods(mapping: MapFile) -> Iterator[Fault]:

@@ -90,6 +90,8 @@ class LabTable:
         Of the file's bytes.
     notes : tuple of str
         What had to be decided to read it (encoding, delimiter, sheet).
+    sheet, sheets : str and tuple of str
+        The sheet that was read, and all of the workbook's.
     """
 
     file: str
@@ -97,6 +99,8 @@ class LabTable:
     sha256: str
     rows: tuple[LabRow, ...]
     notes: tuple[str, ...] = ()
+    sheet: str = ""
+    sheets: tuple[str, ...] = ()
 
     def problem(self, code: str, row: LabRow | None, column: int, field: str, found: str,
                 wanted: str, help: str = "") -> Problem:
@@ -129,8 +133,9 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
     """
     path, file = Path(path), str(path)
     raw = read_bytes(path, MAX_LAB_BYTES)
+    names: tuple[str, ...] = ()
     if raw.startswith(b"PK\x03\x04"):
-        rows, notes = _workbook(raw, file, sheet)
+        rows, notes, names = _workbook(raw, file, sheet)
     else:
         _refuse_other_formats(raw, file)
         text, notes = _decode(raw, file, encoding)
@@ -139,7 +144,7 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
     if not any(not row.blank for row in rows):
         raise _unreadable(file, "an empty table", "rows with results")
     return LabTable(file, visible(path.name), hashlib.sha256(raw).hexdigest(), tuple(rows),
-                    tuple(notes))
+                    tuple(notes), sheet or next(iter(names), ""), names)
 
 
 def _unreadable(file: str, found: str, wanted: str, help: str = "", line: int = 0) -> CaseProblems:
@@ -240,7 +245,8 @@ def _limit(file: str, rows: int, cells: int) -> None:
 # workbooks -------------------------------------------------------------------------------
 
 
-def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[LabRow], list[str]]:
+def _workbook(raw: bytes, file: str, sheet: str | None
+              ) -> tuple[list[LabRow], list[str], tuple[str, ...]]:
     import openpyxl  # slow import: only for workbooks
 
     _check_archive(raw, file)
@@ -272,7 +278,7 @@ def _workbook(raw: bytes, file: str, sheet: str | None) -> tuple[list[LabRow], l
                           "Open it and save it again as .xlsx or CSV.") from None
     others = [n for n in names if n != chosen.title]
     note = f"sheet {chosen.title!r}" + (f"; not read: {', '.join(others)}" if others else "")
-    return rows, [note]
+    return rows, [note], tuple(names)
 
 
 def _check_archive(raw: bytes, file: str) -> None:

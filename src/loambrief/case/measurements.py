@@ -118,11 +118,11 @@ def _measurement(row: Mapping[str, object]) -> Measurement:
         usual=(low, high) if isinstance(low, float) and isinstance(high, float) else None,
         mineral_only=row["mineral_only"] == "yes", additive=row["additive"] == "yes",
         layer=int(float(str(row["layer"] or 0))), steady=row["steady"] == "yes",
-        ion=str(row["ion"] or ""), headers=_headers(str(row["headers"] or "")),
+        ion=str(row["ion"] or ""), headers=headers_of(str(row["headers"] or "")),
         meaning=str(row["meaning"]))
 
 
-def _headers(cell: str) -> tuple[HeaderSpelling, ...]:
+def headers_of(cell: str) -> tuple[HeaderSpelling, ...]:
     """``"0.9 = nitrate-n|no3-n ; NO3 0.5 = nitrate"`` as two entries."""
     found = []
     for entry in filter(None, map(str.strip, cell.split(" ; "))):

@@ -31,6 +31,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "intake": "intake",
     "boundary": "boundary",
     "check": "check",
+    "plan": "plan",
     "advise": "advise",
     "compare": "compare",
     "batch": "batch",

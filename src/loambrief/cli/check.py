@@ -81,10 +81,10 @@ def _problems(path: Path, for_issue: bool,
         if for_issue:
             from loambrief.record.issue import prepare
 
-            return prepare(path, lab_files).inputs.loaded.warnings, False
-        from loambrief.case.load import load_case
+            return prepare(path, lab_files).advice.loaded.warnings, False
+        from loambrief import pipeline
 
-        return load_case(path).warnings, False
+        return pipeline.check(path).warnings, False
     except CaseProblems as error:
         return error.problems, True
 

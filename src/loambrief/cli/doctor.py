@@ -13,7 +13,7 @@ from loambrief.cli.shared import show_json
 @click.command()
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 def doctor(as_json: bool) -> None:
-    """Check Python, libraries, wording, typeface, tables, a test page and published answers.
+    """Check Python, libraries, wording, typeface, tables, a test page and kept answers.
 
     Exit code 0: whole; 1: something is wrong.
 

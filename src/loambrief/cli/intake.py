@@ -18,9 +18,12 @@ from loambrief.cli.shared import OUTPUT, PATH, must_be_new, show_json, warn
 @click.option("--field", help="Only the rows of this field.")
 @click.option("--crop", help="Crop of a new case.  [default: corn]")
 @click.option("--guess", is_flag=True, help="Propose a mapping to complete and confirm.")
+@click.option("--kind", type=click.Choice(["soil", "forage", "water", "manure", "compost"]),
+              help="Kind of report for --guess, where the file does not settle it.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
-           field: str | None, crop: str | None, guess: bool, as_json: bool) -> None:
+           field: str | None, crop: str | None, guess: bool, kind: str | None,
+           as_json: bool) -> None:
     """Take a lab's CSV, TSV or .xlsx file, or a filled field sheet, into a case.
 
     \b
@@ -39,10 +42,12 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
             raise click.UsageError("a field sheet needs no --map, --guess, --field or --crop")
         _sheet(file, update, output, as_json)
         return
+    if kind and not guess:
+        raise click.UsageError("--kind is for --guess; a mapping says it in 'report'")
     if guess == (mapping is not None):
         raise click.UsageError("give either --map MAP, or --guess to have one proposed")
     if mapping is None:
-        _guess(file, output or Path("output"), as_json)
+        _guess(file, output or Path("output"), kind, as_json)
         return
     from loambrief.case.intake import take_in
     from loambrief.case.intake_case import new_case, updated_case
@@ -133,20 +138,23 @@ def _left_behind(content: bytes, update: Path | None, path: Path) -> list[str]:
             f"there, or leave out -o to write into {update}"]
 
 
-def _guess(file: Path, folder: Path, as_json: bool) -> None:
+def _guess(file: Path, folder: Path, kind: str | None, as_json: bool) -> None:
     from loambrief.case.intake_guess import guess_map
     from loambrief.pipeline import write_files
 
     path = folder / f"{file.stem}.map.yaml"
     must_be_new(path)
-    guess = guess_map(file)
+    guess = guess_map(file, kind)
     write_files({path.name: guess.text.encode("utf-8")}, folder)
     if as_json:
         show_json({
-            "file": str(path), "columns": [p.as_json() for p in guess.proposals],
+            "file": str(path), "report": guess.kind.name, "because": list(guess.kind.why),
+            "columns": [p.as_json() for p in guess.proposals],
             "not_recognised": list(guess.unknown),
         })
         return
+    why = "--kind" if kind else ", ".join(guess.kind.why)
+    click.echo(f"kind of report: {guess.kind.name} ({why})")
     for part in guess.proposals:
         unit = f" [{part.unit}]" if part.unit else ""
         click.echo(f"{part.header} -> {part.name}{unit}  confidence {part.confidence:.2f}")

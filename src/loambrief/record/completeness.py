@@ -235,7 +235,8 @@ RULES: Mapping[str, Rule] = {
     "accepted": _accepted,
     "plan_area": _each_action(lambda a: a.rate is not None and a.area_ac is None,
                               lambda a, g: ("field", "area")),
-    "plan_reason": _each_action(lambda a: not a.finding_ids, lambda a, g: ("samples",)),
+    "plan_reason": _each_action(lambda a: not a.finding_ids and not a.reasons,
+                                lambda a, g: ("samples",)),
     "plan_time": _each_action(lambda a: a.window is None, lambda a, g: ("field", "dates")),
     "plan_caution": _each_action(lambda a: a.rate is not None and not a.cautions, _material),
     "plan_price": _each_action(lambda a: a.rate is not None and a.material_id is not None

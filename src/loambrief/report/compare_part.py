@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from loambrief import numbers
-from loambrief.actions.model import Action, Plan
+from loambrief.actions.model import Action, Plan, PlanDifference
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, say
 from loambrief.report.data import plain
@@ -17,6 +17,7 @@ from loambrief.topics.assess import Diagnosis
 WIDEST = 44
 """Characters of a cell of the text table; longer ones are cut with an ellipsis."""
 NONE = "–"
+PARTS = ("findings", "actions", "money", "adviser")
 KEYS = {"all": "all actions", "left": "left over of loads"}
 """Names of sums in the data, where they differ from those of their messages."""
 
@@ -54,6 +55,7 @@ class Comparison:
     findings: tuple[ComparedLine, ...]
     actions: tuple[ComparedLine, ...]
     money: tuple[ComparedLine, ...]
+    adviser: tuple[ComparedLine, ...]
     same: str
     headings: Mapping[str, str]
     """Heading of each part of the table."""
@@ -62,14 +64,13 @@ class Comparison:
         """Differences as data."""
         return {
             "first": self.first, "second": self.second,
-            **{name: [dict(line.data) for line in getattr(self, name)]
-               for name in ("findings", "actions", "money")},
+            **{name: [dict(line.data) for line in getattr(self, name)] for name in PARTS},
         }
 
     def as_text(self) -> str:
         """Differences as a table for the terminal."""
         rows: list[tuple[str, str, str]] = [("", self.first, self.second)]
-        for name in ("findings", "actions", "money"):
+        for name in PARTS:
             lines = getattr(self, name)
             if lines:
                 rows.append((self.headings[name].upper(), "", ""))
@@ -111,7 +112,10 @@ def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
         money=_money(first, second),
         same=first.writer.write(say("actions.compare_same")),
         headings={name: first.writer.write(say(f"report.compare_{name}"))
-                  for name in ("findings", "actions", "money")},
+                  for name in PARTS},
+        adviser=_lines({d.action_id: d for d in first.plan.differences},
+                       {d.action_id: d for d in second.plan.differences},
+                       lambda d: _set(d, first.writer), _set_data),
     )
 
 
@@ -127,6 +131,19 @@ def _lines(one: Mapping, other: Mapping, words: Callable,
             found.append(ComparedLine(key, before, after, {"id": key, "first": values[0],
                                             "second": values[1]}))
     return tuple(found)
+
+
+def _set(difference: PlanDifference, writer: Writer) -> str:
+    """What the adviser did, and why."""
+    done = ", ".join(writer.write(say("actions.change_name", kind=k)) for k in difference.kinds)
+    return f"{done}: {'; '.join(difference.reasons)}" if difference.reasons else done
+
+
+def _set_data(difference: PlanDifference) -> dict:
+    return {"kinds": list(difference.kinds), "reasons": list(difference.reasons),
+            **{side: [{"id": f.action_id, "rank": f.rank, "rate": plain(f.rate),
+                       "rate_unit": f.rate_unit, "cost_total": plain(f.cost)}
+                      for f in getattr(difference, side)] for side in ("own", "program")}}
 
 
 def _finding(finding: Finding, writer: Writer) -> str:

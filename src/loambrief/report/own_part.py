@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.findings.model import Message, say
-from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, Span, Table, Text
+from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, Span, Style, Table, Text
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.money import money_of
@@ -82,6 +82,15 @@ def own_notes(action: Action) -> list[Message]:
     if action.deferred is not None:
         notes.append(action.deferred)
     return notes
+
+
+def aside_blocks(context: Context) -> list[Block]:
+    """What the adviser took out of the plan, each with the reason."""
+    return [Paragraph((Span(f"{context.writer.short(s.action.title)}"
+                            f"{', ' + s.action.place.label if s.action.place.label else ''}. ",
+                            bold=True),
+                       context.write(say("actions.set_aside_why", reason=s.reason))), Style.SMALL)
+            for s in context.plan.set_aside]
 
 
 def aside_cautions(plan: Plan) -> list[tuple[Message, Message]]:

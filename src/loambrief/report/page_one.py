@@ -122,7 +122,13 @@ def nitrogen_line(context: Context) -> str:
             if v.key == "N" and v.kind is JudgedKind.NUTRIENT]
     if not told or any(v.verdict is Verdict.NOT_JUDGED for v in told):
         return ""
-    return context.write(say("verdicts.nitrogen", verdict=told[0].verdict.value, why=told[0].why))
+    alike: dict[str, list[Judgement]] = {}
+    for verdict in told:
+        alike.setdefault(context.write(verdict.why), []).append(verdict)
+    return " ".join(context.write(say(
+        "verdicts.nitrogen", verdict=group[0].verdict.value, why=group[0].why,
+        places=[v.place for v in group] if len(alike) > 1 else []))
+        for group in alike.values())
 
 
 def avoid_lines(context: Context, most: int = MOST_AVOID) -> tuple[str, ...]:

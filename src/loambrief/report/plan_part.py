@@ -24,7 +24,7 @@ from loambrief.report.context import Context
 from loambrief.report.farm_part import farm_notes, strip_blocks, year_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
-from loambrief.report.own_part import aside_cautions, own_notes
+from loambrief.report.own_part import aside_blocks, aside_cautions, own_notes
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import order_rows, own_rate_note
 from loambrief.units import ACRE_PER_HA
@@ -35,13 +35,14 @@ def plan_section(context: Context) -> list[Block]:
     word = context.word
     blocks: list[Block] = [Heading(1, word("heading_plan"), anchor="plan")]
     if not context.plan.actions:
-        return [*blocks, Paragraph(word("no_actions"))]
+        return [*blocks, Paragraph(word("no_actions")), *aside_blocks(context)]
     marks = caution_marks(context)
     blocks += [action_card(context, a, marks) for a in context.plan.actions]
     blocks.append(Paragraph(_money(context), Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):
         blocks.append(Paragraph(_to_order(context), Style.SMALL))
-    return [*blocks, *year_blocks(context, stated=True), *strip_blocks(context)]
+    return [*blocks, *aside_blocks(context), *year_blocks(context, stated=True),
+            *strip_blocks(context)]
 
 
 def _to_order(context: Context) -> Text:

@@ -148,6 +148,10 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
+    own = [d for d in context.plan.differences if d.reasons]
+    if own:
+        notes.append((word("own_pointer", count=len(own)), " ",
+                      Span(word("own_link"), link="#differs")))
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing"),

@@ -21,7 +21,7 @@ HOW_WORDS = {
 
 
 def source_rows(topic: str | None = None) -> list[dict[str, str]]:
-    """Rows of kind, name, topic, citation, locator, how and evidence.
+    """Rows of kind, name, topic, citation, licence of the source, locator, how and evidence.
 
     Parameters
     ----------
@@ -64,6 +64,7 @@ def _row(kind: str, name: str, topic: str, key: str, locator: str, how: str, evi
         "reference": key,
         "citation": about.citation,
         "url": about.url,
+        "licence": about.licence,
         "locator": locator,
         "how": HOW_WORDS[how],
         "evidence": evidence,
