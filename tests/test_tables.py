@@ -47,6 +47,23 @@ def test_document_is_sourced(name):
     assert load_document(name)["source"]["reference"] in references()
 
 
+WEAK_HOSTS = ("scribd.", "studylib.", "docslib.", "docsbay.", "vdocuments.", "fdocuments.",
+              "dokumen.", "kipdf.", "coek.", "coursehero.", "studfile.", "yumpu.", "docplayer.",
+              "flipbuilder.", "wikipedia.", "hostwiki.", "what-when-how.", "citationsy.",
+              "zendy.", "researcher.life", "acemap.", "magzter.", "quora.", "reddit.",
+              "stackexchange.", "answers.", "slideshare.", "issuu.", "agfuse.", "lexdraft.",
+              "hort.net", "pdfcoffee.", "encyclopedia.")
+"""Shared copies, encyclopedias, questions and answers: no publication stands there."""
+
+
+def test_publications_are_named_not_copies_of_them():
+    """ensures that no source sends a reader to a page where anybody may put anything."""
+    for key, about in references().items():
+        host = about.url.partition("//")[2].partition("/")[0]
+        assert not any(weak in host for weak in WEAK_HOSTS), (key, about.url)
+        assert "encyclop" not in about.citation.lower(), key
+
+
 def test_references_are_complete():
     """ensures that each publication has a citation and a year or the reason for none."""
     for key, about in references().items():

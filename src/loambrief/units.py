@@ -174,8 +174,8 @@ PRICE_UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
 )
 
 _NUMBER = re.compile(
-    r"^\s*(?P<censor>[<>])?\s*(?P<number>[+-]?(?:\d+(?:,\d{3})*|\d*)(?:\.\d+)?(?:[eE][+-]?\d{1,3})?)"
-    r"\s*(?P<unit>[^\d\s].*?)?\s*$"
+    r"^\s*(?P<censor>[<>])?\s*(?P<number>[+-]?(?:[1-9]\d{0,2}(?:,\d{3})+|\d*)(?:\.\d+)?(?:[eE][+-]?\d{1,3})?)"
+    r"\s*(?P<unit>[^\d\s,.].*?)?\s*$"
 )
 _SPELLINGS = {"µ": "u", "μ": "u", "²": "2", "³": "3", "º": "°"}
 

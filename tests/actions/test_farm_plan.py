@@ -144,6 +144,27 @@ def test_harvests_left(until, expected):
     assert seasons_left(dated) == expected
 
 
+def test_a_stand_is_harvested_from_its_next_cut_on():
+    """ensures that a cut before the end of the lease counts as a harvest that is left."""
+    case = case_of([LIME], tenure={"held": "rented", "until": "2027-12-31"})
+    cut = case.model_copy(update={"field": case.field.model_copy(update={
+        "dates": case.field.dates.model_copy(update={
+            "harvest": None, "next_cut": dt.date(2027, 6, 10)})})})
+    assert seasons_left(cut) == 1
+
+
+@pytest.mark.parametrize(("until", "passes"), [("2027-06-30", 1), ("2029-12-31", 2)])
+def test_no_pass_after_the_lease(until, passes):
+    """ensures that lime of a year in which the ground is not held is neither ordered nor paid,
+    and that the pass before it says so.
+    """
+    deep = finding(need(NeedKind.LIME, "lime", 6.0, cap=4.0), name="acid")
+    plan = make_plan(case_of([LIME], tenure={"held": "rented", "until": until}), (deep,))
+    limed = [a for a in plan.actions if a.kind is NeedKind.LIME]
+    assert len(limed) == passes
+    assert any(n.key == "farm.note_after_lease" for n in limed[-1].notes) is (passes == 1)
+
+
 def test_harvests_on_owned_ground_are_not_counted():
     """ensures that owned ground has no end."""
     assert seasons_left(case_of([LIME], tenure={"held": "owned"})) is None

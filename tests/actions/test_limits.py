@@ -166,3 +166,22 @@ def test_a_material_inside_its_harvest_interval_is_ruled_out(days, kept):
     said = next(v for v in plan.verdicts if v.key == "litter")
     assert (said.reason != "material_interval") is kept
     assert any(a.material_id == "litter" for a in plan.actions) is kept
+
+
+@pytest.mark.parametrize(("field", "told"), [
+    ({**NEAR_WATER, "slope": "6 %"}, True),
+    (NEAR_WATER, True),
+    ({**NEAR_WATER, "p_index": {"risk": "low"}}, False),
+    ({"crop": "corn silage"}, False),
+])
+def test_an_index_that_nobody_stated_is_not_judged(field, told):
+    """ensures that manure near water without a stated phosphorus index says that the index was
+    not judged, whatever the slope: it is never worked out here. Fertilizer is not asked.
+    """
+    case = case_of((LITTER, POTASH), field={
+        "yield_goal": {"value": "22 ton/ac", "basis": "mean"}, **field})
+    wanted = (need(NeedKind.NUTRIENT, "P2O5", 60.0), need(NeedKind.NUTRIENT, "K2O", 80.0))
+    made = make_plan(case, (finding(*wanted),), (judged(Verdict.NEEDED, "below_critical"),))
+    keys = {a.material_id: [c.key for c in a.cautions] for a in made.actions}
+    assert ("actions.caution_index_open" in keys["litter"]) is told
+    assert "actions.caution_index_open" not in keys.get("potash", [])

@@ -4,6 +4,7 @@ import datetime as dt
 import itertools
 import math
 import random
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -13,6 +14,7 @@ from loambrief.actions.blend import Blend, NoBlend, least_cost
 from loambrief.actions.budget import choose
 from loambrief.actions.model import Action
 from loambrief.actions.offers import offer
+from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
 from loambrief.actions.rounding import pass_rates, round_rate, step
 from loambrief.case.schema import Material
@@ -182,6 +184,17 @@ def test_ranking_ignores_input_order():
         assert [a.id for a in rank(tuple(mixed))] == wanted
 
 
+def test_a_test_of_a_limit_stands_with_the_work_it_leads_to():
+    """ensures that a test of a fault that limits the crop follows the work of its step that is
+    settled, and stands before feed; a test of less stays behind.
+    """
+    graver = replace(action("surface buffer", NeedKind.MEASURE, 2, 5), distance=0.4)
+    ranked = [a.id for a in rank((*POOL[3:], graver))]
+    assert ranked == ["lime", "surface buffer", "p", "k", "test"]
+    ranked = [a.id for a in rank((*POOL[3:], replace(graver, severity=1)))]
+    assert ranked.index("surface buffer") > ranked.index("k")
+
+
 def test_nothing_stands_before_what_it_waits_for():
     """ensures that a dependency always ranks higher, and a cycle does not hang."""
     ranked = rank(POOL)
@@ -230,3 +243,16 @@ def test_passes_add_up_to_the_need(need, cap, rates):
     assert made == pytest.approx(rates)
     assert abs(sum(made) - need) <= 0.25 + 1e-9
     assert max(made) <= cap + 1e-9
+
+
+def test_a_part_is_offered_before_lower_ranks_take_the_money():
+    """ensures that too little money goes to a part of the first work it does not cover, and
+    only what is left to what ranks lower: 10 ac at $12 with $100 are 8 ac, and the $4 left
+    pay nothing of a $50 action.
+    """
+    first = replace(action("p", severity=3, cost=120), rate=1.0, rate_unit="lb/ac")
+    second = replace(action("k", severity=2, cost=50), rate=1.0, rate_unit="lb/ac")
+    split, money = cover(rank((first, second)), 100.0, lambda some: 0.0)
+    assert [(a.id, a.area_ac) for a in split] == [("p", 8.0), ("p.rest", 2.0), ("k", 10.0)]
+    assert money.chosen == ("p",)
+    assert money.spent == pytest.approx(96.0)

@@ -91,3 +91,29 @@ def test_a_slope_is_read(slope, warned):
     keys = {a.material_id: {c.key for c in a.cautions} for a in made.actions}
     assert ("actions.caution_slope" in keys["map"]) is warned
     assert "actions.caution_slope" not in keys["potash"]
+
+
+def test_a_neighbour_can_bar_a_material_from_a_zone():
+    """ensures that manure is not chosen for a zone that lies all inside a neighbour's
+    setback,
+    and that the strip of a neighbour comes off where a part is left: 2 of 2 ac (435.6 ft by
+    200 ft), then 1 ac of 40 (435.6 ft by 100 ft; 43,560 square feet in an acre).
+    """
+    def told(setback):
+        case = case_of((manure(), POTASH, MAP), field={
+            "crop": "corn", "area": "40 ac",
+            "yield_goal": {"value": "180 bu/ac", "basis": "mean"}},
+            constraints={"neighbours": [{"name": "a school", "setback": setback,
+                                         "length": "435.6 ft", "zone": "A",
+                                         "kinds": ["manure"]}]})
+        wanted = (need(NeedKind.NUTRIENT, "K2O", 60.0), need(NeedKind.NUTRIENT, "P2O5", 70.0))
+        return make_plan(case, (finding(*wanted),), tuple(
+            nutrient(k, Place("A", "A"), Verdict.NEEDED, "below_critical", test=k, crop="corn",
+                     methods=[]) for k in ("P2O5", "K2O")))
+
+    inside = told("4000 ft")
+    assert litter(inside) is None
+    assert {"potash", "map"} <= {a.material_id for a in inside.actions}
+    beside = litter(told("100 ft"))
+    assert beside.area_ac == pytest.approx(39.0)
+    assert beside.cost_total == pytest.approx(beside.cost_per_ac * 39)

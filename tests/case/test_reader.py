@@ -95,7 +95,7 @@ def test_refused_but_readable(text, place, code):
     [
         ("a: 1\n---\nb: 2", (2, 1), "CASE006"),
         ("a: [1, 2\nb: 3", (2, 2), "CASE005"),
-        ("a: 'x\nb: 3", (2, 5), "CASE005"),
+        ("a: 'x\nb: 3", (1, 4), "CASE005"),
         ("a:\n\tb: 1", (2, 1), "CASE005"),
         ("a: b: c", (1, 5), "CASE005"),
         ("a: @x", (1, 4), "CASE005"),

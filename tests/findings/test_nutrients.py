@@ -625,7 +625,28 @@ def test_peanut_pegging_zone():
     _, found = said(build(more=({**zone, "calcium": "250 ppm"},), **common))  # 500 lb as labs count
     assert not found["nutrients.surface_calcium.A1"].needs
     _, found = said(build(more=(zone,), field=common["field"]))  # Mehlich-3: rule does not hold
-    assert found["nutrients.surface_calcium.A1"].grade is Grade.PRACTICE
+    assert {j.verdict for j in found["nutrients.surface_calcium.A1"].judgements} == {
+        Verdict.NOT_JUDGED}
+
+
+@pytest.mark.parametrize("market", ["virginia", "runner", "valencia", None])
+def test_peanut_without_a_shallow_test_leaves_calcium_open(market):
+    """ensures that a sample of 0-8 in never answers for the pegging zone: calcium and gypsum are
+    not judged, the shallow test is asked for and no rate is given. What Georgia advises for
+    virginia types whatever the test (2,000 lb/ac, Harris) is told.
+    """
+    case = build(field={"crop": "peanut", "market_type": market,
+                        "yield_goal": {"value": "4000 lb/ac", "basis": "x"}},
+                 methods={"cations": "mehlich-1", "phosphorus": "mehlich-1"},
+                 layer={"calcium": "900 ppm"}, farm={"name": "F", "region": "Georgia"},
+                 case={"id": "g", "date": "2026-10-20"})
+    found = said(case)[1]["nutrients.surface_calcium.A1"]
+    assert {(j.key, j.verdict, j.settled_by) for j in found.judgements} == {
+        (key, Verdict.NOT_JUDGED, "shallow_calcium") for key in ("Ca", "gypsum")}
+    assert [n.kind for n in found.needs] == [NeedKind.MEASURE]
+    told = " ".join(words(j.why) for j in found.judgements)
+    assert ("2,000 lb/ac" in told) == (market == "virginia")
+    assert "mehlich-1" in words(found.judgements[0].settle)
 
 
 def test_peanut_rate_is_the_tables_with_its_window():
@@ -779,6 +800,7 @@ VARIANTS = {
     "class only": {"guide": "rutgers_mehlich3"},
     "drawdown": {"guide": "tri_state_1995", "layer": {"phosphorus": "35 ppm"},
                  "methods": {"phosphorus": "bray-p1", "cations": "ammonium-acetate"}},
+    "no shallow test": {"field": {"crop": "peanut", "yield_goal": None}},
     "alfalfa": {"field": {"crop": "alfalfa", "previous_crop": "wheat", "tillage": "perennial",
                           "yield_goal": {"value": "8 ton/ac", "basis": "x"}}},
     "montana": {"guide": "montana_eb0161", "layer": {"phosphorus": "20 ppm"},
@@ -864,7 +886,8 @@ def test_findings_are_well_formed(name):
             if need.low is not None and need.high is not None:
                 assert need.low <= need.high
                 assert need.amount is None or need.low <= need.amount <= need.high
-            assert need.results and all(r.calculation for r in need.results)
+            assert need.results or need.kind is NeedKind.MEASURE
+            assert all(r.calculation for r in need.results)
 
 
 def test_every_macro_is_used():

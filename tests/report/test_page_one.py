@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -14,13 +15,14 @@ from sample_reports import CASES
 from loambrief import pipeline
 from loambrief.case.load import load_case
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
-from loambrief.findings.model import Message, say
+from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import plain
 from loambrief.report.first_actions import chosen_for_page_one
 from loambrief.report.text import Writer
 from loambrief.resources import templates_dir
 from loambrief.tables import load
+from loambrief.topics.assess import PLAN_ORDER
 
 FIELDS = {p.parent.name: p for p in sorted(
     (Path(__file__).parents[1] / "scenarios").glob("*/case.yaml"))
@@ -28,6 +30,7 @@ FIELDS = {p.parent.name: p for p in sorted(
 EVERY = {**FIELDS, **CASES}
 every_field = pytest.mark.parametrize("name", EVERY)
 CAUTION = re.compile(r"macro ((?:caution|interaction)_\w+)\(p\)")
+TOPIC_ORDER = {topic: place for place, topic in enumerate(PLAN_ORDER)}
 NOT_OF_ACTIONS = {"report"}
 """Topics whose cautions belong to the whole sheet."""
 
@@ -239,3 +242,32 @@ def test_sap_alone_is_said_to_be_read():
     assert "Sap cannot say which nutrient" in plain(page.message)
     assert "Nothing was measured, so" not in plain(page.no_limits)
     assert "calcium" in plain(page.actions[0].what)
+
+
+@every_field
+def test_the_first_limit_is_put_right_first(name):
+    """ensures that of equally grave limits one that work puts right stands before one that
+    waits for a test, and that each limit of page 1 has its action in the plan.
+    """
+    advice = advised(name)
+    limits = advice.diagnosis.worst(len(first_page(name).limits))
+    acted = {i for a in advice.plan.actions for i in a.finding_ids}
+    tested = [all(n.kind is NeedKind.MEASURE for n in f.needs) for f in limits if f.needs]
+    graded = [(-f.severity, TOPIC_ORDER[f.topic]) for f in limits if f.needs]
+    for (one, first), (other, second) in pairwise(zip(graded, tested, strict=True)):
+        assert one != other or not (first and not second), [f.id for f in limits]
+    limed = any(c.key == "actions.caution_dolomitic"
+                for a in advice.plan.actions for c in a.cautions)
+    lacking = [f.id for f in limits if f.needs and f.id not in acted
+               and not (limed and all(n.item == "Mg" for n in f.needs))]
+    assert not lacking
+
+
+def test_the_first_limit_of_the_sample_is_the_sourer_zone():
+    """ensures that the zone at pH 5.6 to 6 in stands before the one at 6.0, and that page 1
+    names the test that settles the other.
+    """
+    advice = advised("acid_corn_ohio")
+    assert advice.diagnosis.worst(1)[0].id == "acidity.ph.N"
+    assert advice.plan.actions[0].finding_ids == ("acidity.ph.N",)
+    assert any(a.item == "surface buffer" for _, a in lines_of("acid_corn_ohio"))

@@ -15,7 +15,8 @@ from loambrief.findings.model import Need, NeedKind, Status, say
 from loambrief.topics.sampling.formulas_error import constant
 
 LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buffer ph",
-                    "subsoil pH", "surface buffer", "layers again", "surface slice")
+                    "subsoil pH", "surface buffer", "layers again", "surface slice",
+                    "shallow calcium test")
 """Measurements that the sampling service on the price list covers."""
 
 
@@ -33,11 +34,15 @@ def samples_needed(need: Need) -> int:
 
 
 def one_sampling(actions: list[Action]) -> list[Action]:
-    """Tests that are made on samples which are paid for already cost nothing more."""
-    again = sum(a.area_ac or 0.0 for a in actions
-                if a.item == "soil-sample" and a.kind is NeedKind.MEASURE)
-    return [replace(a, cost_total=0.0, cost_parts=(), notes=(*a.notes, say(
-                "actions.note_same_samples", saved=a.cost_total)))
+    """Tests that are made on samples which are paid for already cost nothing more.
+
+    They wait for those samples, so that they are not promised without them.
+    """
+    samples = [a for a in actions if a.item == "soil-sample" and a.kind is NeedKind.MEASURE]
+    again = sum(a.area_ac or 0.0 for a in samples)
+    taken = tuple(sorted(a.id for a in samples))
+    return [replace(a, cost_total=0.0, cost_parts=(), depends_on=(*a.depends_on, *taken),
+                    notes=(*a.notes, say("actions.note_same_samples", saved=a.cost_total)))
             if a.kind is NeedKind.MEASURE and a.item == "soil test" and a.cost_total
             and again >= COVERS * (a.area_ac or 0.0) else a for a in actions]
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.model import Action
+from loambrief.actions.setback import strip_ac
 from loambrief.case.parts import treated_share
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Neighbour
 from loambrief.findings.model import NeedKind, say
 
-FT2_PER_AC = 43_560.0
 SPREAD = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH,
           NeedKind.LOOSEN, NeedKind.ORGANIC_MATTER)
 """Needs that a part of a zone can have; a test or a drain is for the whole of it."""
@@ -70,7 +70,7 @@ def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
     here = zone is not None and action.place.id.lower() in ("", zone.lower())
     if zone is not None and not here:
         return action
-    lost = neighbour.setback.value * neighbour.length.value / FT2_PER_AC
+    lost = strip_ac(neighbour)
     counted = here and action.area_ac is not None
     if counted and action.area_ac is not None:
         lost = min(lost, action.area_ac)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+from loambrief.actions.limits import stated_index, waters
 from loambrief.actions.model import Action, Window
 from loambrief.actions.orders import needed_lb
-from loambrief.actions.setback import cautions
+from loambrief.actions.setback import KEPT_OFF, cautions
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
+from loambrief.units import Quantity
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
@@ -156,10 +158,28 @@ def _small_area(case: CaseFile, action: Action) -> list[Message]:
     return [say("actions.note_small_area", small=small)]
 
 
+def _slope(case: CaseFile, zone_id: str) -> Quantity | None:
+    own = next((s.slope for s in case.samples if s.id == zone_id and s.slope), None)
+    return own or case.field.slope
+
+
+def _unindexed(case: CaseFile, action: Action) -> list[Message]:
+    """Manure with phosphorus near water where nobody stated the phosphorus index.
+
+    A stated index limits the rate (``limits``). It is never worked out here: the states' tools
+    weigh slope, soil, distance and timing together, each in its own way.
+    """
+    zone_id = action.place.id
+    near = case.field.sensitive_areas or waters(case, zone_id)
+    if (not near or action.material_kind not in KEPT_OFF or stated_index(case, zone_id)
+            or not action.supplies.get("P2O5", 0.0) > 0):
+        return []
+    return [say("actions.caution_index_open", sloped=_slope(case, zone_id) is not None)]
+
+
 def _steep(case: CaseFile, action: Action) -> list[Message]:
     """Runoff of phosphorus from ground that slopes, by the zone's own slope or the field's."""
-    own = next((s.slope for s in case.samples if s.id == action.place.id and s.slope), None)
-    slope = own or case.field.slope
+    slope = _slope(case, action.place.id)
     if slope is None or slope.value < STEEP_PCT or not action.supplies.get("P2O5", 0.0) > 0:
         return []
     return [say("actions.caution_slope", slope=slope.value,
@@ -176,7 +196,8 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
         water = cautions(case, action)
         own = tuple(_P_WATER if water and c.key == NEAR_WATER else c for c in action.cautions)
         told.append(replace(action, cautions=(
-            *water, *_steep(case, action), *_small_area(case, action), *own, *extra)))
+            *water, *_unindexed(case, action), *_steep(case, action),
+            *_small_area(case, action), *own, *extra)))
     return told
 
 

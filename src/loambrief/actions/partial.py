@@ -1,7 +1,8 @@
 """Too little money for a whole area: the part of it that the money reaches.
 
 The first needed action that the money does not cover, in rank order, is split: as much of its
-area as the money left pays for, in whole steps, and the rest, which waits. Only work paid by
+area as pays what the actions before it leave, in whole steps, and the rest, which waits; what
+ranks lower gets what is left then. Only work paid by
 the acre can be split; less than a tenth of its area is no part worth driving to (our own cut).
 """
 
@@ -46,7 +47,7 @@ def cover(actions: tuple[Action, ...], limit: float | None,
     for action in actions:
         if limit is None or action.id not in money.left_out or not _divisible(action):
             continue
-        done = [a for a in actions if a.id in money.chosen]
+        done = [a for a in actions if a.id in money.chosen and a.rank < action.rank]
         if any(d in money.left_out for d in action.depends_on):
             continue
 

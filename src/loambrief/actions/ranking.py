@@ -2,13 +2,14 @@
 
 1. What another action waits for comes before it.
 2. Among the rest, by step, where what others wait for takes the step of the earliest of
-   them, and so does a test that decides the rate of work that limits or costs: what keeps
+   them, and so does a test that decides the rate of work that limits or costs; a test that
+   settles a fault that limits the crop takes the step of the work it would lead to: what keeps
    stock safe, then water and air (drainage, loosening), then acidity and sodium (lime,
    acidifying, gypsum, then leaching), then nutrients, then organic material and management,
    then measurements that open new decisions, passes of a later season and what the adviser
    decides, and last what may be left out.
-3. Within a step: the more severe finding first; then the one farther on the wrong side of
-   its line; then the surer one.
+3. Within a step: the more severe finding first; work before a test; then the one farther on
+   the wrong side of its line; then the surer one.
 4. Of equals, those with a published chance of a response first, by that chance for each unit
    of money; then the rest, the cheaper first.
 5. Ties go by the action's name, so that nothing depends on the order of the file.
@@ -24,6 +25,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
+from loambrief.actions.interactions import DECIDED_BY
 from loambrief.actions.model import Action
 from loambrief.findings.model import Confidence, NeedKind, say
 from loambrief.topics.judge import DECIDES
@@ -45,7 +47,7 @@ OPTIONAL = 6
 LATER = 5
 """Step of a later pass: it is the work of another season, and must not take this one's money."""
 _SURE = {Confidence.HIGH: 0, Confidence.MEDIUM: 1, Confidence.LOW: 2}
-_PLACES = ("step", "severity", "distance", "confidence", "chance", "chance", "cost", "name")
+_PLACES = ("step", "severity", "test", "distance", "confidence", "chance", "chance", "cost", "name")
 """What each place of the sort key stands for, in words of ``rank_reason``."""
 LIMITS = 2
 """Severity from which a fault limits the crop: only such management goes before lime and feed,
@@ -69,6 +71,8 @@ def step_of(action: Action) -> int:
         return OPTIONAL
     if action.pass_number > 1 or action.item == DECIDES or action.deferred is not None:
         return LATER
+    if action.kind is NeedKind.MEASURE and action.severity >= LIMITS:
+        return min((STEP[kind] for kind in DECIDED_BY.get(action.item, ())), default=LATER)
     if (action.kind is NeedKind.MANAGE and action.severity >= LIMITS
             and _WATER_AND_AIR & set(action.topics)):
         return 1
@@ -83,8 +87,8 @@ def sort_key(action: Action) -> tuple:
     if chance is not None:
         worth = float("inf") if cost == 0 else chance / cost
     severity = -1 if action.item == DECIDES else action.severity
-    return (step_of(action), -severity, -_distance(action), _SURE[action.confidence],
-            chance is None, -worth, cost, action.id)
+    return (step_of(action), -severity, action.kind is NeedKind.MEASURE, -_distance(action),
+            _SURE[action.confidence], chance is None, -worth, cost, action.id)
 
 
 def _distance(action: Action) -> float:

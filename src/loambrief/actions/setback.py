@@ -17,6 +17,7 @@ from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, NearWater
+from loambrief.case.schema_farm import Neighbour
 from loambrief.case.schema_materials import Material
 from loambrief.findings.model import Message, say
 from loambrief.topics.nutrients.formulas_manure import (
@@ -29,6 +30,7 @@ KEPT_OFF = ("manure", "biosolids", "compost")
 OWN_SETBACK = ("well", "sinkhole", "tile inlet")
 RUN_FT = 100.0
 """Length of water that an unstated strip is told by."""
+FT2_PER_AC = 43_560.0
 LEAST_AC = 0.01
 """Less than this of a zone is none."""
 
@@ -99,11 +101,27 @@ def kept_off(case: CaseFile, zone_id: str, area_ac: float | None,
     return max(area_ac - sum(s.strip_ac or 0.0 for s in known), 0.0), known
 
 
+def neighbours_ac(case: CaseFile, zone_id: str, kind: str) -> float:
+    """What neighbours of a zone keep free of a kind of material [ac], where the case says it."""
+    beside = case.constraints.neighbours if case.constraints is not None else ()
+    only = case.samples[0].id if len(case.samples) == 1 else None
+    return sum(strip_ac(n) for n in beside
+               if kind in n.kinds and (n.zone or only or "").lower() == zone_id.lower())
+
+
+def strip_ac(neighbour: Neighbour) -> float:
+    """The strip along a neighbour [ac]."""
+    return neighbour.setback.value * neighbour.length.value / FT2_PER_AC
+
+
 def barred(case: CaseFile, zone_id: str, area_ac: float,
            offers: Iterable[Offer]) -> frozenset[str]:
-    """Materials that no part of a zone may get."""
-    return frozenset(o.id for o in offers
-                     if (kept_off(case, zone_id, area_ac, o.material)[0] or 0.0) < LEAST_AC)
+    """Materials that no part of a zone may get, for water or for a neighbour."""
+    def left(material: Material) -> float:
+        return ((kept_off(case, zone_id, area_ac, material)[0] or 0.0)
+                - neighbours_ac(case, zone_id, material.kind))
+
+    return frozenset(o.id for o in offers if left(o.material) < LEAST_AC)
 
 
 def limit_of(setback: Setback, area_ac: float | None) -> Message:

@@ -10,8 +10,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from loambrief.actions.equipment import machine
-from loambrief.actions.ground import FT2_PER_AC, resized
+from loambrief.actions.ground import resized
 from loambrief.actions.model import Action, CheckStrip, Followup
+from loambrief.actions.setback import FT2_PER_AC
 from loambrief.case.problems import Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile

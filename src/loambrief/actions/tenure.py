@@ -87,11 +87,15 @@ def grower_part(case: CaseFile) -> float:
 
 
 def seasons_left(case: CaseFile) -> int | None:
-    """Harvests until the lease ends; whole years where no harvest is dated; None if owned."""
+    """Years with a harvest until the lease ends; None if owned.
+
+    A stand is harvested from its next cut on; where nothing is dated whole years are counted.
+    """
     tenure = case.tenure
     if tenure is None or tenure.held != "rented" or tenure.until is None:
         return None
-    harvest = case.field.dates.harvest if case.field.dates is not None else None
+    dates = case.field.dates
+    harvest = None if dates is None else dates.harvest or dates.next_cut
     if harvest is None:
         return int((tenure.until - case.case.date).days / YEAR + 0.25)
     count, day = 0, harvest
@@ -134,9 +138,20 @@ def lime_shared(case: CaseFile, offers: Mapping[str, Offer]) -> dict[str, Offer]
 
 
 def tenure_notes(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
-    """Lime and build-up with what a lease that ends before they are used up changes."""
+    """Lime and build-up with what a lease that ends before they are used up changes.
+
+    A later pass that would fall after the last day of the lease is not in the grower's plan;
+    the pass before it says so.
+    """
     left = seasons_left(case)
-    return [_noted(case, a, left) for a in actions]
+    until = case.tenure.until if case.tenure is not None else None
+    actions = tuple(actions)
+    gone = {a.id: a for a in actions if until is not None and a.pass_number > 1
+            and a.window is not None and a.window.start is not None and a.window.start > until}
+    before = {d for a in gone.values() for d in a.depends_on} - set(gone)
+    told = [_noted(case, a, left) for a in actions if a.id not in gone]
+    return [replace(a, notes=(*a.notes, say("farm.note_after_lease", until=until)))
+            if a.id in before else a for a in told]
 
 
 def _noted(case: CaseFile, action: Action, left: int | None) -> Action:

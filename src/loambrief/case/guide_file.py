@@ -23,7 +23,7 @@ from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.names import crops, fold
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import nearest, show, which_choice
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Part
 from loambrief.case.source import SourceText
@@ -278,9 +278,8 @@ def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
     for j, method in enumerate(rule.methods):
         known = METHODS[rule.nutrient]
         if method not in known:
-            near = nearest(method, known)
             yield Fault("CASE027", (*path, "methods", j), repr(method),
-                        "one of " + ", ".join(known), f"Did you mean {near!r}?" if near else "")
+                        "one of " + ", ".join(known), which_choice(method, known))
 
 
 def _build_up(rule: BuildUpRule, path: DataPath) -> Iterator[Fault]:

@@ -16,12 +16,13 @@ from types import MappingProxyType
 
 from loambrief.case.measurements import HeaderSpelling, field_at, headers_of, path_of
 from loambrief.case.part import Part
+from loambrief.case.quantities import unit_spellings
 from loambrief.case.schema import Forage, Increment, Water
 from loambrief.case.schema_materials import Analysis
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 
-CLUES, RESULTS, SPELLINGS = "case/report_kinds", "case/report_results", "case/unit_spellings"
+CLUES, RESULTS = "case/report_kinds", "case/report_results"
 SOIL, TISSUE = "soil", "tissue"
 PART_OF = MappingProxyType({"forage": "forage", "water": "water", "manure": "analysis",
                             "compost": "analysis"})
@@ -123,12 +124,6 @@ def model_of(field: str) -> tuple[type[Part], str]:
 # units -----------------------------------------------------------------------------------
 
 
-@cache
-def _spellings() -> Mapping[str, tuple[str, str]]:
-    return MappingProxyType({word: (row["unit"], row["basis"] or "") for row in load(SPELLINGS)
-                             for word in row["spellings"].split("|")})
-
-
 def lab_unit(text: str) -> tuple[str, str]:
     """A lab's spelling of a unit as the case's, and the basis it names.
 
@@ -139,7 +134,7 @@ def lab_unit(text: str) -> tuple[str, str]:
         spelling comes back as it is.
     """
     unit = tidy_unit(text)
-    return _spellings().get(" ".join(unit.lower().split()), (unit, ""))
+    return unit_spellings().get(" ".join(unit.lower().split()), (unit, ""))
 
 
 def fold_unit(text: str) -> str:

@@ -6,8 +6,9 @@ import copy
 import datetime as dt
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic import PlainValidator
@@ -15,10 +16,12 @@ from pydantic_core import PydanticCustomError
 
 from loambrief.case.scalars import as_written
 from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.tables import load
 from loambrief.units import DIMENSIONS, YIELD_UNITS, Quantity, parse, split_number, tidy_unit
 
 SHOWN = 60
 """Longest piece of a found value that a message repeats."""
+SPELLINGS = "case/unit_spellings"
 NUMBER_IN_TEXT = r"[+-]?([0-9][0-9,]*(\.[0-9]+)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"
 
 SPOKEN = {"solution": "ions in water", "mg_per_litre": "mass in water",
@@ -63,6 +66,58 @@ def nearest(found: object, known: Iterable[str], cutoff: float = 0.6) -> str:
     folded = {name.lower(): name for name in known}
     near = get_close_matches(found.strip().lower(), folded, n=1, cutoff=cutoff)
     return folded[near[0]] if near else ""
+
+
+@cache
+def unit_spellings() -> Mapping[str, tuple[str, str]]:
+    """Spelling of a unit, folded -> the case's spelling, and the basis it names."""
+    return {word: (str(row["unit"]), str(row["basis"] or "")) for row in load(SPELLINGS)
+            for word in str(row["spellings"]).split("|")}
+
+
+def near_unit(typed: str, accepted: Iterable[str]) -> str:
+    """The accepted spelling of the unit that was typed; never another unit.
+
+    Only a listed spelling of just that unit, or the same letters in another order or doubled
+    (``pmm``), counts: mg/g is not mg/kg, a hectare no acre and a tonne no ton.
+    """
+    accepted = list(accepted)
+    known = unit_spellings().get(" ".join(tidy_unit(typed).lower().split()))
+    if known is not None:
+        return known[0] if known[0] in accepted else ""
+    typed = typed.lower()
+    fits = [u for u in accepted if set(u.lower()) == set(typed) and u[0].lower() == typed[0]
+            and abs(len(u) - len(typed)) <= 1]
+    return fits[0] if len(fits) == 1 else ""
+
+
+def which_choice(typed: object, values: Collection[str]) -> str:
+    """Help for a word that is none of the choices: near ones that mean the same, or nothing.
+
+    Numbers tell methods apart (mehlich-1, mehlich-3; 1:2, 1:5): a choice with other digits is
+    never offered, and where several go on from what was typed, the user has to say which.
+    """
+    if not isinstance(typed, str):
+        return ""
+    unit = unit_spellings().get(typed.strip().lower())
+    if unit is not None:
+        return f"Did you mean {unit[0]!r}?" if unit[0] in values else ""
+    folded = "-".join(typed.lower().replace("-", " ").split())
+    longer = [v for v in values if folded and v.lower().replace(" ", "-").startswith(folded)]
+    if len(longer) > 1:
+        return f"Which one: {' or '.join(longer)}? The report of the laboratory says it."
+    digits = re.findall(r"[0-9]+", typed)
+    near = longer[0] if longer else nearest(
+        typed, [v for v in values if re.findall(r"[0-9]+", v) == digits], cutoff=0.75)
+    return f"Did you mean {near!r}?" if near else ""
+
+
+def comma_help(typed: object) -> str:
+    """Help for a number with a decimal comma, or an empty string."""
+    match = re.fullmatch(r"\s*([<>]?\s*[+-]?[0-9]+),([0-9]+)(\s*[^0-9,.].*)?", str(typed))
+    if not match or not isinstance(typed, str):
+        return ""
+    return f"Decimals take a point: {match[1]}.{match[2]}{match[3] or ''}".rstrip() + "."
 
 
 def _as_text(value: object) -> str | None:
@@ -154,7 +209,7 @@ def _unit_fault(text: str, unit: str, accepted: tuple[str, ...]) -> PydanticCust
     if others:
         return fault("unknown_unit", text, wanted,
                      help=f"{unit} is a unit of {' or '.join(others[:3])}.")
-    return fault("unknown_unit", text, wanted, nearest(unit, accepted))
+    return fault("unknown_unit", text, wanted, near_unit(unit, accepted))
 
 
 def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomError:
@@ -162,7 +217,8 @@ def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomE
     try:
         _, _, unit = split_number(text)
     except ImpossibleInput:
-        return fault("quantity_form", text, f'a number with a unit, such as "12 {dimension.house}"')
+        return fault("quantity_form", text, f'a number with a unit, such as "12 {dimension.house}"',
+                     help=comma_help(text))
     if not unit:
         return fault("missing_unit", text, f"the number with its unit, one of {units}")
     limits = [
@@ -184,11 +240,12 @@ def _yield(value: object) -> Quantity:
     try:
         censor, number, unit = split_number(text)
     except ImpossibleInput:
-        raise fault("quantity_form", text, 'a yield such as "180 bu/ac"') from None
+        raise fault("quantity_form", text, 'a yield such as "180 bu/ac"',
+                    help=comma_help(text)) from None
     unit = tidy_unit(unit)
     if unit not in YIELD_UNITS or censor:
         raise fault("unknown_unit", text, "a yield unit of " + ", ".join(YIELD_UNITS),
-                    nearest(unit, YIELD_UNITS))
+                    near_unit(unit, YIELD_UNITS))
     if not 0 < number < 1_000_000:
         raise fault("impossible_value", text, "a yield above 0 and below 1,000,000")
     return Quantity(number, unit, " ".join(text.split()))
@@ -246,7 +303,7 @@ def _number_reader(
 
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
-            raise fault("not_a_number", value, wanted)
+            raise fault("not_a_number", value, wanted, help=comma_help(value))
         if (low is not None and value < low) or (high is not None and value > high):
             raise fault("impossible_value", value, wanted)
         if not math.isfinite(value):
@@ -292,7 +349,7 @@ def choice(values: tuple[str, ...]) -> Reads:
             folded = " ".join(value.lower().split())
             if folded in known:
                 return known[folded]
-        raise fault("unknown_choice", value, wanted, nearest(value, values))
+        raise fault("unknown_choice", value, wanted, help=which_choice(value, values))
 
     return Reads(read, {"enum": list(values)})
 

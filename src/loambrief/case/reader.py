@@ -19,7 +19,7 @@ import yaml
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.scalars import NotFinite, resolve
 from loambrief.case.source import Mark, SourceText, problem_at, short, split_lines
-from loambrief.case.syntax import explain
+from loambrief.case.syntax import explain, true_cause
 from loambrief.errors import CaseProblems
 
 MAX_BYTES = 1024 * 1024
@@ -208,6 +208,8 @@ class _Builder:
         self.faults: list[tuple[Fault, Mark]] = []
         self.count = 0
         self.anchors: dict[str, tuple[object, int, int] | None] = {}
+        self.unused: dict[str, tuple[yaml.NodeEvent, DataPath]] = {}
+        """Anchors of single values that no alias has named: most are text with a "&"."""
         self.last = Mark(1, 1)
         self.events: Iterator[yaml.Event] = iter(())
 
@@ -217,6 +219,10 @@ class _Builder:
         try:
             self.events = self._watched(yaml.parse(self.text, Loader=self.parser))
             data = self._document()
+            for name, (event, path) in self.unused.items():
+                self._fault(event, path, True, "CASE012", f"&{short(name)}, an anchor nobody uses",
+                            "a value", "If it is text that starts with '&', put it in quotes.")
+                self.refused.add(path)
         except _GivenUp as error:
             stop = error
         except (yaml.YAMLError, ValueError, OverflowError) as error:
@@ -247,8 +253,12 @@ class _Builder:
         place = error.problem_mark or error.context_mark
         if error.context == "while scanning a simple key":
             place = error.context_mark  # the line that lacks its ':', not the next one
+        if (error.problem or "").startswith("found unexpected end of stream"):
+            place = error.context_mark or place  # the quote that was never closed
         mark = Mark(place.line + 1, place.column + 1) if place else self.last
-        return _GivenUp(explain(error.problem or "", error.context or "", opened), mark)
+        fault = true_cause(error.problem or "", split_lines(self.text), mark.line - 1,
+                           opened - 1 if opened else None)
+        return _GivenUp(fault or explain(error.problem or "", error.context or "", opened), mark)
 
     def _document(self) -> object:
         data: object = None
@@ -303,6 +313,8 @@ class _Builder:
         before = self.count
         assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         self._open_anchor(event)
+        if event.anchor is not None and keep and isinstance(event, yaml.ScalarEvent):
+            self.unused[event.anchor] = event, path
         if isinstance(event, yaml.ScalarEvent):
             value, below = self._scalar(event, path, keep), 0
         elif depth >= MAX_DEPTH:
@@ -332,6 +344,7 @@ class _Builder:
 
     def _alias(self, event: yaml.AliasEvent, depth: int) -> tuple[object, int]:
         name = event.anchor or ""
+        self.unused.pop(name, None)
         known = self.anchors.get(name)
         if known is None:
             inside = name in self.anchors

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from loambrief.case.problems import Fault, visible
 
@@ -44,6 +44,49 @@ _TOKENS: Mapping[str, str] = {
     "?": "a key", "-": "a list entry ('- ')", "<block entry>": "a list entry ('- ')",
     "<document start>": "'---'", "<document end>": "'...'",
 }
+
+
+_QUOTE_INSIDE = re.compile(r""":[ ]+(?P<mark>['"])(?:(?!(?P=mark)).)*(?P=mark)[^\s,}\]#]""")
+_QUOTED = re.compile(r"""'[^']*'|"[^"]*\"""")
+_KEY = re.compile(r"(?:- )*[A-Za-z_][\w-]*:(?: |\Z)")
+
+
+def true_cause(problem: str, lines: Sequence[str], row: int, opened: int | None) -> Fault | None:
+    """The usual slip behind a parser's message that names something else, or None.
+
+    Parameters
+    ----------
+    problem : str
+        The parser's words.
+    lines : sequence of str
+        The file.
+    row, opened : int
+        Line of the problem, and where what was being read starts, from 0.
+    """
+    for at in dict.fromkeys((row, row if opened is None else opened)):
+        line = lines[at] if at < len(lines) else ""
+        inside = _QUOTE_INSIDE.search(line)
+        if inside:
+            single = inside["mark"] == "'"
+            return Fault("CASE005", (), f"a {inside['mark']} inside text in {inside['mark']}",
+                         "text whose quotes do not end early",
+                         "Put the text in double quotes: \"Bob's place\"." if single else
+                         "Put the text in single quotes, or leave the inner quotes out.")
+        bare = _QUOTED.sub("", line)
+        if re.search(r"[{\[][^}\]]*\s#", bare) and (opened is not None or at == row):
+            return Fault("CASE005", (), "a # inside { } or [ ], which hides the rest of the line",
+                         "quotes around text with a #", 'Such as {name: "Plot #4"}.')
+    text = lines[row] if row < len(lines) else ""
+    above = next((line for line in reversed(lines[:row])
+                  if line.strip() and not line.strip().startswith("#")), "")
+    if "mapping values" in problem and _KEY.match(text.strip()) and (
+            text.count(": ") + text.rstrip().endswith(":") == 1 and above
+            and len(text) - len(text.lstrip()) > len(above) - len(above.lstrip(" -"))):
+        return Fault("CASE005", (), "a key indented further than the line above",
+                     "keys of one group in the same column",
+                     f"Start it in column {len(above) - len(above.lstrip(' -')) + 1}, under "
+                     f"{above.strip(' -')[:40]!r}.")
+    return None
 
 
 def explain(problem: str, context: str, opened_line: int | None) -> Fault:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import types
 from collections.abc import Iterable, Mapping
 from functools import cache
@@ -107,6 +108,9 @@ def _unknown_key(path: DataPath) -> Fault:
     hints = [f"Did you mean {near!r}?"] if near else []
     if homes:
         hints.append(f"The key {key!r} belongs under {' or '.join(homes[:3])}.")
+    if re.fullmatch(r"[0-9]+( .*)?", key):
+        hints = ["A comma in { } ends the value: write the number without it, decimals with a "
+                 "point."]
     help = " ".join(hints) or "Keys known here: " + ", ".join(_known_keys(path)) + "."
     return Fault("CASE020", path, f"the unknown key {short(key)!r}", "a known key", help,
                  at_key=True)

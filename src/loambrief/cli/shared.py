@@ -76,6 +76,8 @@ ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
 JSON = click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 SHEET = click.option("--applicator-sheet", is_flag=True,
                      help="Also the sheet for whoever drives the spreader.")
+RATE_MAP = click.option("--rate-map", is_flag=True,
+                        help="Also -rates.geojson and -rates.zip (shapefiles): rates by zone.")
 TEMPLATES = click.option("--templates", type=FOLDER, metavar="DIR",
                          help="Your own wording: <language>/<topic>.j2 with macros that take the "
                               "place of shipped ones.")
@@ -85,6 +87,12 @@ def warn(warnings: Iterable[object]) -> None:
     """Print each warning on standard error."""
     for warning in warnings:
         click.echo(str(warning), err=True)
+
+
+def warn_undrawn(path: Path, jobs: Iterable[str]) -> None:
+    """Name what a rate map does not hold."""
+    warn(f"{path}: not in the rate map, since no shape of the case shows it: {job}"
+         for job in jobs)
 
 
 def own_words(folder: Path | None) -> OwnWords | None:

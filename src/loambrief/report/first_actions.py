@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from loambrief.actions.model import Action
+from loambrief.actions.ranking import LIMITS
 from loambrief.actions.ranking import SAFETY as SAFETY_OF_STOCK
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind
@@ -32,9 +33,10 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS,
     """The first actions that the money covers, those that may be left out last, if at all.
 
     What keeps stock safe, measurements that other work waits for and work that has a rate or
-    a price go first; then habits to keep, other measurements, what may be left out, and last
-    what the adviser decides, which stands among what is not judged anyway. Where the money
-    covers no work, what waits for it stands there, since a page without it would deny the plan.
+    a price go first; then tests that settle a limit, habits to keep, other measurements, what
+    may be left out, and last what the adviser decides, which stands among what is not judged
+    anyway. Where the money covers no work, what waits for it stands there, since a page without
+    it would deny the plan.
     """
     first_passes = [a for a in context.plan.actions if a.pass_number == 1]
     covered = [a for a in first_passes if context.in_budget(a)
@@ -49,8 +51,10 @@ def chosen_for_page_one(context: Context, most: int = MOST_ACTIONS,
     early = [a for a in groups.get(3, ()) if a.rank < first][: MOST_TESTS - len(tests)]
     waiting = [] if groups.get(0) else [
         a for a in first_passes if not context.in_budget(a)][:MOST_TESTS]
-    lists = (tests, early, groups.get(0) or waiting, groups.get(2, ()), groups.get(1, ()),
-             groups.get(3, ()), groups.get(4, ()) if optional else (), groups.get(5, ()))
+    grave = [a for a in groups.get(3, ()) if a.severity >= LIMITS]
+    lists = (tests, early, groups.get(0) or waiting, grave, groups.get(2, ()),
+             groups.get(1, ()), groups.get(3, ()), groups.get(4, ()) if optional else (),
+             groups.get(5, ()))
     picked = list(dict.fromkeys(a.id for some in lists for a in some))[:most]
     return tuple(sorted((a for a in first_passes if a.id in picked),
                         key=lambda a: (a.optional, a.rank)))

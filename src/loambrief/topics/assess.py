@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Confidence, Finding, Judgement, Missing, beyond
+from loambrief.findings.model import Confidence, Finding, Judgement, Missing, NeedKind, beyond
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
@@ -59,16 +59,21 @@ class Diagnosis:
     def worst(self, count: int = 5) -> tuple[Finding, ...]:
         """The findings that limit the field most, in the order that the plan puts them right.
 
-        Chosen are the severe, then what the plan does first, then the far-off and the sure
-        ones; they stand by the steps of the plan, the most severe of a step first.
+        Chosen are the severe, then what work puts right before what waits for a test, then
+        what the plan does first, then the far-off and the sure ones; they stand by the steps
+        of the plan, the most severe of a step first.
         """
         limiting = [f for f in self.findings if f.severity >= 2]
 
+        def tested_first(finding: Finding) -> bool:
+            return bool(finding.needs) and all(
+                n.kind is NeedKind.MEASURE for n in finding.needs)
+
         def place(finding: Finding) -> tuple:
-            return (PLAN_ORDER.index(finding.topic), -finding.severity,
+            return (PLAN_ORDER.index(finding.topic), -finding.severity, tested_first(finding),
                     -round(beyond(finding), 2), _SURE[finding.confidence], finding.id)
 
-        limiting.sort(key=lambda f: (-f.severity, *place(f)))
+        limiting.sort(key=lambda f: (-f.severity, tested_first(f), *place(f)))
         return tuple(sorted(limiting[:count], key=place))
 
 

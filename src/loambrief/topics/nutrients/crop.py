@@ -39,6 +39,10 @@ from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import EQUIVALENT_MG, LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
 TOPIC = "nutrients"
+SHALLOW_MAX_IN = 4.0
+"""Deepest layer that an ordinary sample does not take; deeper rules read the ordinary one."""
+SHALLOW_TEST = "shallow calcium test"
+SETTLED_SHALLOW = "shallow_calcium"
 
 
 def removal(state: NutrientState) -> Finding | None:
@@ -92,10 +96,14 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
     rule = calcium_rule(state.crop, region, market)
     increment = _shallow(sample, rule)
     if increment is None or plain(increment.calcium) is None:
-        return None
+        stand_in = rule or calcium_rule(state.crop, region)
+        return _untested(state, sample, stand_in, rule is not None)
     place = place_of(sample, increment)
-    if rule is None or sample.methods.cations != rule["method"]:
-        return _no_rule(state, sample, increment, place, rule is not None)
+    if rule is None:
+        return _no_rule(state, sample, increment, place, False)
+    if sample.methods.cations != rule["method"]:
+        return (_untested(state, sample, rule, True)
+                or _no_rule(state, sample, increment, place, True))
     calcium = increment.calcium
     assert calcium is not None
     with subject(place):
@@ -112,7 +120,8 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
                 soil_ph=increment.ph, region=region, market_type=market,
             )
         except ImpossibleInput:
-            return _no_rule(state, sample, increment, place, True)
+            return (_untested(state, sample, rule, True)
+                    or _no_rule(state, sample, increment, place, True))
     needed = gypsum.value is not None and gypsum.number > 0
     window = str(gypsum.details["timing"]) if gypsum.details.get("timing") else None
     need = Need(
@@ -142,6 +151,41 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
+    )
+
+
+def _untested(state: NutrientState, sample: Sample, rule: DataRow | None,
+              of_type: bool) -> Finding | None:
+    """The shallow test that a crop's rule rests on is lacking: calcium and gypsum stay open.
+
+    None where no rule asks for a layer that an ordinary sample does not take. Where the market
+    type has no rule (``of_type`` false) that of another stands for the layer and the method.
+    """
+    if rule is None or float(rule["depth_high_in"]) > SHALLOW_MAX_IN:
+        return None
+    place = zone(sample)
+    market = state.case.field.market_type
+    told = {
+        "crop": state.crop.name, "test": "Ca", "depth_in": float(rule["depth_high_in"]),
+        "methods": [str(rule["method"])], "region": str(rule["region"]),
+        "market": rule["market_type"] if market and of_type else None,
+        "low": (float(rule["gypsum_lb_ac"])
+                if market and of_type and rule["calcium_lb_ac"] is None else None),
+        "high": float(rule["gypsum_high_lb_ac"]),
+    }
+    return Finding(
+        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_calcium_untested", **told, where=place),
+        status=Status.UNCERTAIN, severity=1, confidence=Confidence.HIGH, grade=Grade.OBSERVED,
+        place=place, body=(say("nutrients.calcium_untested_body", **told),),
+        needs=(Need(kind=NeedKind.MEASURE, item=SHALLOW_TEST, unit="", place=place,
+                    area_ac=sample_area_ac(state.case, sample),
+                    text=say("nutrients.need_calcium_test", **told, where=place),
+                    sources=(str(rule["source"]),)),),
+        sources=(str(rule["source"]),),
+        judgements=tuple(made(key, place, Verdict.NOT_JUDGED, "surface_calcium_untested",
+                              SETTLED_SHALLOW, **told)
+                         for made, key in ((nutrient, "Ca"), (amendment, "gypsum"))),
     )
 
 
