@@ -172,4 +172,16 @@ def test_a_basis_is_a_source_or_says_that_there_is_none():
     for row in load("wording/numbers"):
         assert row["basis"] in ("source", "common practice", "convention", "name"), row
         assert row["basis"] != "source" or row["source"], row
-        assert not row["source"] or row["source"] in references(), row
+        assert all(key in references() for key in str(row["source"] or "").split(";") if key), row
+
+
+def test_claims_name_a_message_and_its_source():
+    """ensures that each claim held against its text is still printed, and its source listed."""
+    told = {path.stem: path.read_text(encoding="utf-8")
+            for path in (templates_dir() / "text" / "en").glob("*.j2")}
+    for row in load("wording/claims"):
+        topic, macro = str(row["message"]).split(".")
+        assert f"macro {macro}(" in told[topic], row
+        assert row["source"] in references() and row["read"] in ("text", "abstract", "not again")
+    shown = {f"refractometry.published_{row['key']}" for row in load("refractometry/evidence")}
+    assert shown <= {row["message"] for row in load("wording/claims")}
