@@ -204,7 +204,7 @@ def test_pages_of_every_setting(name, units, paper):
         advisory = pipeline.render(advised(name, "es", units=units, paper=paper))
     reader = PdfReader(BytesIO(advisory.pdf))
     first, second = (page.extract_text() for page in reader.pages[:2])
-    assert "A quién llamar" in first and "Vale hasta" in first
+    assert "A quién llamar" in first and "Vigente hasta" in first
     assert "El lote en gráficas" in second
     assert reader.trailer["/Root"]["/Lang"] == "es"
     metadata = reader.trailer["/Root"]["/Metadata"].get_data().decode("utf-8")
@@ -260,6 +260,17 @@ def test_governing_language_is_printed(language, governing, line):
                                         folder=SAMPLES / "vegetables_new_jersey"))
     text = plain(advice)
     assert text.count(line) == (2 if governing else 1)  # on page 1 only where it is another
+
+
+@pytest.mark.parametrize(("own", "printed", "counts"), [
+    (None, None, None), (None, "en", None), (None, "es", "en"), (None, "es-MX", "en"),
+    ("es", "en", "es"), ("es-US", "es-MX", None),
+])
+def test_one_text_counts_in_whichever_language_it_is_printed(own, printed, counts):
+    """ensures that a case printed in two languages names one governing text in both."""
+    read = load_bytes(header(**({"language": own} if own else {})), "case.yaml",
+                      folder=SAMPLES / "vegetables_new_jersey", language=printed)
+    assert read.case.case.governing_language == counts
 
 
 def test_governing_language_is_checked():

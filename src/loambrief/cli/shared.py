@@ -6,7 +6,7 @@ import json
 import os
 import shlex
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,6 +60,22 @@ class PlaceName(click.ParamType):
         if value == "":
             self.fail("the name is empty", param, ctx)
         return value
+
+
+def completing(what: str) -> Callable[[click.Context, click.Parameter, str], list[str]]:
+    """Completion of a name that stands in the tables: ``crops``, ``regions`` or ``topics``."""
+
+    def names(ctx: click.Context, param: click.Parameter, typed: str) -> list[str]:
+        from loambrief.case.known_names import regions
+        from loambrief.case.names import crops
+        from loambrief.topics.listing import source_rows
+
+        known = {"crops": lambda: (str(row["crop"]) for row in crops().values()),
+                 "regions": lambda: regions().values(),
+                 "topics": lambda: (row["topic"] for row in source_rows())}[what]()
+        return sorted({name for name in known if name.lower().startswith(typed.lower())})
+
+    return names
 
 
 PLACE = PlaceName()
