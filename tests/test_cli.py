@@ -87,6 +87,9 @@ def test_calc_completes_names():
     assert complete(["calc"], "relative_feed")[0].help.startswith("Relative feed value")
     lacking = complete(["calc", "relative_feed_value", "adf_pct=34"], "")
     assert [item.value for item in lacking] == ["ndf_pct="]
+    assert [i.value for i in complete(["new", "--crop"], "alfalfa-")] == ["alfalfa-grass"]
+    assert [i.value for i in complete(["new", "--region"], "Iow")] == ["Iowa"]
+    assert [i.value for i in complete(["sources", "--topic"], "salin")] == ["salinity"]
 
 
 @pytest.mark.parametrize("args, kind, code", [

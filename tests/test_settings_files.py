@@ -137,3 +137,16 @@ def test_a_named_settings_file_takes_the_place_of_the_users(home, monkeypatch):
     assert in_force().value("units") == "us"
     monkeypatch.setenv("LOAMBRIEF_SETTINGS", str(top / "none.toml"))
     assert "it is not there" in in_force().problems[0]
+
+
+def test_help_comes_whatever_the_settings_say(home):
+    """ensures that broken settings stop a command, and not its help; they are told on stderr."""
+    home(user="colour = 3\nunits = \n")
+    for words in (["advise"], ["issue"], ["archive", "supersede"], ["archive"]):
+        asked = CliRunner().invoke(main, [*words, "--help"])
+        assert asked.exit_code == 0 and asked.stdout.startswith("Usage:"), words
+        assert "settings.toml:2" in asked.stderr
+    stopped = CliRunner().invoke(main, ["advise", "x.yaml"])
+    assert stopped.exit_code == 2 and "settings.toml:2" in stopped.stderr
+    meant = CliRunner().invoke(main, ["advise", "--", "--help"])
+    assert meant.exit_code == 2 and "Usage" not in meant.stdout

@@ -12,9 +12,10 @@ from pathlib import Path
 from loambrief import pipeline
 
 CASE = Path(__file__).parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
-MOST_S = {"warm": 0.40, "cold": 2.0}
+MOST_S = {"warm": 0.40, "cold": 2.0, "unchanged": 1.7}
 """CPU time of an advisory on a quiet machine: in a process that has made one before, and of the
-command in a process of its own, from the first import to the finished files."""
+command in a process of its own, from the first import to the finished files; of a batch in
+which nothing changed, likewise."""
 BUSY = 2.25
 """Room for slower processors and for neighbours: with nine processes on two cores the CPU time of
 the same work was seen to double (0.57 s warm, 3.2 to 3.9 s cold). A relapse into what it was
@@ -56,3 +57,24 @@ def test_the_fifth_advisory_is_the_first():
         assert pipeline.make_advisory(CASE).pdf == first
     gc.collect()
     assert len(gc.get_objects()) - before < 1_000
+
+
+def test_a_month_without_changes_is_quick(tmp_path):
+    """ensures that a second run of a month with bundles draws nothing again, and says so."""
+    text = CASE.read_text(encoding="utf-8")
+    for number in range(8):
+        (tmp_path / f"c{number}.yaml").write_text(
+            text.replace("id: tarrow-east-40", f"id: c{number}").replace(
+                "name: Pruett & Daughters Grain", f"name: Client {number // 4}"), "utf-8")
+    command = [sys.executable, "-m", "loambrief.cli", "batch", tmp_path, "-o", tmp_path / "out",
+               "--bundle", "--workers", "1"]
+    subprocess.run(command, check=True, capture_output=True)
+    spent = []
+    for _ in range(2):
+        before = os.times()
+        done = subprocess.run(command, check=True, capture_output=True, text=True)
+        after = os.times()
+        spent.append(after.children_user + after.children_system
+                     - before.children_user - before.children_system)
+        assert "8 cases: 0 made, 8 unchanged" in done.stdout
+    assert min(spent) <= BUSY * MOST_S["unchanged"], spent

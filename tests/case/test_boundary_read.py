@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import errno
 import io
 import json
+import os
+import shutil
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -12,15 +19,19 @@ import shapefile
 from click.testing import CliRunner
 
 from loambrief import pipeline
+from loambrief.archive.verify_pdf import inspect
 from loambrief.case.boundary import boundary_faults, shapes
 from loambrief.case.boundary_read import as_geojson, boundary_from
 from loambrief.case.load import load_case
 from loambrief.cli import main
 from loambrief.errors import CaseProblems
+from loambrief.record.freeze import read_inputs
+from loambrief.record.verify import render_again
 from loambrief.report.rate_map import WGS84
 
 FIELD = Path(__file__).parents[2] / "sample_inputs" / "three_fields_indiana" / "creek_bottom.yaml"
 RING = "-86.70,40.150,0 -86.69,40.150,0 -86.69,40.151,0 -86.70,40.151,0 -86.70,40.150,0"
+NOW = dt.datetime(2026, 11, 2, tzinfo=dt.UTC)
 HOLE = "-86.698,40.1504 -86.698,40.1506 -86.696,40.1506 -86.696,40.1504 -86.698,40.1504"
 KML = f"""<?xml version="1.0" encoding="UTF-8"?>
 <kml xmlns="http://www.opengis.net/kml/2.2"><Document><Folder>
@@ -165,3 +176,157 @@ def test_a_zone_without_a_shape_is_told(tmp_path):
     assert files == {} and len(undrawn) >= 2
     done = CliRunner().invoke(main, ["advise", str(sample), "--rate-map", "-o", str(tmp_path)])
     assert done.exit_code == 0 and "not in the rate map" in done.stderr
+
+
+# Named in a case -------------------------------------------------------------------------------
+
+
+def field_case(folder, name, attribute="", text=None):
+    """The field with its boundary in a file of another program, drawn from its own GeoJSON."""
+    home = folder / "case"
+    shutil.copytree(FIELD.parent, home)
+    boundary = json.loads((FIELD.parent / "creek_bottom.geojson").read_bytes())
+    if name.endswith(".kml"):
+        marks = "".join(
+            "<Placemark>\n" + "".join(f"<ExtendedData><Data name='{attribute or 'sample'}'>"
+                                      f"<value>{one['properties']['sample']}</value></Data>"
+                                      "</ExtendedData>" for _ in [0]
+                                      if "sample" in one["properties"])
+            + "<Polygon><outerBoundaryIs><LinearRing><coordinates>"
+            + " ".join(f"{x},{y}" for x, y in one["geometry"]["coordinates"][0])
+            + "</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>\n"
+            for one in boundary["features"])
+        (home / name).write_text(f"<kml><Document>\n{marks}</Document></kml>")
+    else:
+        with shapefile.Writer(str(home / name[:-4]), shapeType=shapefile.POLYGON) as writer:
+            writer.field(attribute or "sample", "C", 20)
+            for one in boundary["features"]:
+                ring = one["geometry"]["coordinates"][0]
+                turn = sum((b[0] - a[0]) * (b[1] + a[1]) for a, b in pairwise(ring))
+                writer.poly([ring if turn > 0 else ring[::-1]])
+                writer.record(one["properties"].get("sample", ""))
+        (home / name).with_suffix(".prj").write_text(WGS84)
+    case = home / "creek_bottom.yaml"
+    more = f", attribute: {attribute}" if attribute else ""
+    case.write_text(case.read_text().replace("{file: creek_bottom.geojson}",
+                                             text or f"{{file: {name}{more}}}"))
+    return case
+
+
+@pytest.mark.parametrize("name, attribute, files", [
+    ("a.kml", "", ["a.kml"]), ("a.kml", "ZONE", ["a.kml"]),
+    ("a.shp", "ZONE", ["a.shp", "a.shx", "a.dbf", "a.prj"]),
+])
+def test_a_case_names_the_file_of_another_program(tmp_path, name, attribute, files):
+    """ensures that a case with KML or a shapefile is the case with the GeoJSON made from it.
+
+    Each file that it consists of counts for the digest, goes with the record and with the pages,
+    and the case that lies in the finished file loads again from them.
+    """
+    path = field_case(tmp_path, name, attribute)
+    loaded, wanted = load_case(path), load_case(FIELD)
+    drawn, plain = (shapes(one.case.boundary) for one in (loaded, wanted))
+    assert [(s.sample, s.area_ac) for s in drawn] == [
+        (s.sample, pytest.approx(s.area_ac, rel=1e-9)) for s in plain]
+    assert [w.code for w in loaded.warnings] == [w.code for w in wanted.warnings]
+    named = [f for f in loaded.files if f.name.startswith("a.")]
+    assert [f.name for f in named] == files
+    inputs = read_inputs(path)
+    assert {f.name: f.content for f in inputs.files if f.name.startswith("a.")} == {
+        f: (path.parent / f).read_bytes() for f in files}
+    made = pipeline.render(pipeline.advise(loaded))
+    assert render_again(inspect(made.pdf, now=NOW)) == (made.pdf, made.data)
+    side = path.parent / files[-1]
+    side.write_bytes(side.read_bytes() + b" ")
+    assert load_case(path).sha256 != loaded.sha256
+
+
+@pytest.mark.parametrize("name, spoil, said", [
+    ("a.kml", lambda f: f.write_text(f.read_text().replace("<value>W", "<value>Q")),
+     "a.kml:4:1: CASE049 boundary.features[2].properties.sample: found the sample 'Q'"),
+    ("a.kml", lambda f: f.write_text(f.read_text().replace("-86.7,40.152567 ", "-86.7;40 ", 1)),
+     "a.kml:3:"),
+    ("a.kml", lambda f: f.unlink(), "creek_bottom.yaml:21:"),
+    ("a.shp", lambda f: f.with_suffix(".prj").unlink(),
+     "a.shp:1:1: CASE049 boundary: found no .prj"),
+    ("a.shp", lambda f: (f.with_suffix(".dbf").unlink(),
+                         f.with_suffix(".dbf").symlink_to("/etc/hosts")), "creek_bottom.yaml:21:"),
+])
+def test_faults_of_a_named_file_are_placed(tmp_path, name, spoil, said):
+    """ensures that a problem is at the area's own line, and no file from elsewhere is read."""
+    path = field_case(tmp_path, name)
+    spoil(path.with_name(name))
+    with pytest.raises(CaseProblems) as error:
+        load_case(path)
+    assert said in str(error.value)
+
+
+def test_only_such_a_file_has_an_attribute(tmp_path):
+    """ensures that a key that would do nothing is a problem."""
+    for text in ("{file: creek_bottom.geojson, attribute: ZONE}", "{file: a.kml, attribute: [1]}"):
+        path = field_case(tmp_path / text[7], "a.kml", text=text)
+        with pytest.raises(CaseProblems, match=r"creek_bottom\.yaml:21:.*attribute"):
+            load_case(path)
+
+
+# Faults of the disk ----------------------------------------------------------------------------
+
+
+def no_space(*_, **__):
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def killed(*_, **__):
+    raise KeyboardInterrupt  # what runs before the process dies must not count on more
+
+
+@pytest.mark.parametrize("fault", [no_space, killed])
+@pytest.mark.parametrize("step", ["open", "fsync", "replace"])
+def test_files_are_written_whole_or_not_at_all(tmp_path, monkeypatch, fault, step):
+    """ensures that a full disk or an end at any step leaves no part of a file, and old ones whole.
+
+    Invoice lines, rate maps and boundaries go the same way; the file that stood there stands.
+    """
+    settings = tmp_path / "s.toml"
+    settings.write_text("[fees]\ncurrency = \"USD\"\nsoil = 40\n")
+    for command, names in (
+        (["invoice", str(FIELD), "--settings", str(settings), "-o"], ["lines.csv"]),
+        (["advise", str(FIELD), "--rate-map", "-o"], None),
+        (["boundary", str(kml(tmp_path)), "-o"], ["b.geojson"]),
+    ):
+        out = tmp_path / "out"
+        out.mkdir()
+        target = out / names[0] if names else out
+        if command[0] == "invoice":
+            target.write_text("old")
+        before = {p.name: p.read_bytes() for p in out.iterdir()}
+        with monkeypatch.context() as patch:
+            patch.setattr(os, step, partial(_at_new_files, getattr(os, step), out, fault))
+            done = CliRunner().invoke(main, [*command, str(target)])
+        assert done.exit_code == (2 if fault is no_space else 130), (command, done.output)
+        assert {p.name: p.read_bytes() for p in out.iterdir()} == before
+        again = CliRunner().invoke(main, [*command, str(target)])
+        assert again.exit_code == 0, again.output
+        assert not [p for p in out.iterdir() if p.name.startswith(".")]
+        shutil.rmtree(out)
+
+
+def _at_new_files(real, folder, fault, first, *rest, **more):
+    """Only what is written into the folder meets the fault."""
+    try:
+        place = os.readlink(f"/proc/self/fd/{first}") if isinstance(first, int) else str(first)
+    except OSError:
+        place = ""
+    if place.startswith(f"{folder}{os.sep}."):
+        fault()
+    return real(first, *rest, **more)
+
+
+def test_two_runs_at_once_leave_one_whole_file(tmp_path):
+    """ensures that runs side by side never mix: each file is one run's, whole."""
+    runs = [{"a": bytes([n]) * 200_000, "b": bytes([n]) * 10} for n in range(4)]
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(lambda files: [pipeline.write_files(files, tmp_path) for _ in range(5)],
+                      runs))
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a", "b"]
+    assert (tmp_path / "a").read_bytes() in [files["a"] for files in runs]

@@ -3,11 +3,15 @@
 The files under ``intake_files`` are invented; none is copied from a laboratory.
 """
 
+import io
 import re
 from pathlib import Path
 
+import openpyxl
 import pytest
 import yaml
+from lab_builders import workbook
+from other_sheets import old_workbook, open_document
 
 from loambrief.case.intake import take_in
 from loambrief.case.intake_case import new_case
@@ -40,7 +44,7 @@ def answered(text, more):
 
 def came_out(folder, content, more):
     lab, path = folder / "results.csv", folder / "map.yaml"
-    lab.write_text(content, encoding="utf-8")
+    lab.write_bytes(content.encode() if isinstance(content, str) else content)
     guess = guess_map(lab)
     path.write_text(answered(guess.text, more), encoding="utf-8")
     return guess, take_in(lab, load_map(path))
@@ -126,3 +130,39 @@ def test_qualifier_of_unknown_meaning(tmp_path):
         came_out(tmp_path, content, {})
     _, taken = came_out(tmp_path, content, {"not_detected": "[U]"})
     assert taken.samples[0].slices[0.0, 6.0].values["phosphorus"].text == "<5 ppm"
+
+
+ROWS = [["Sample", "Depth", "pH", "P ppm", "K ppm"], ["A1", "0-6 in", 6.1, "<5", 140]]
+
+
+def with_cover():
+    book = openpyxl.load_workbook(io.BytesIO(workbook(ROWS)))
+    book.create_sheet("Cover", 0).append(["Report of soil"])
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("content", [
+    old_workbook(), with_cover(), open_document(("Cover", [["Report"]]), ("Results", ROWS))],
+    ids=["xls", "xlsx", "ods"])
+def test_workbooks_of_several_sheets(content, tmp_path):
+    """ensures that the sheet with the results is found and named, in old and open formats too."""
+    guess, taken = came_out(tmp_path, content, {})
+    assert "sheet: Results" in guess.text
+    values = taken.samples[0].slices[0.0, 6.0].values
+    assert {k: v.text for k, v in values.items()} == {
+        "ph": "6.1", "phosphorus": "<5 ppm", "potassium": "140 ppm"}
+
+
+@pytest.mark.parametrize("content", [
+    old_workbook()[:3000], b"\xd0\xcf\x11\xe0" + bytes(2000), open_document(("A", ROWS))[:-30],
+    open_document(("A", ROWS),
+                  cell='office:value-type="string" table:number-columns-repeated="16384"')],
+    ids=["cut xls", "empty xls", "cut ods", "endless ods"])
+def test_damaged_sheets(content, tmp_path):
+    """ensures that a broken or endless workbook is one plain problem."""
+    path = tmp_path / "results.xls"
+    path.write_bytes(content)
+    with pytest.raises(CaseProblems, match="CASE060"):
+        guess_map(path)

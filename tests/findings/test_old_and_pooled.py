@@ -1,5 +1,7 @@
 """Old samples give no rate in any topic, and two samples widen every range that is given."""
 
+import datetime as dt
+
 import pytest
 
 from findings.field_cases import case_of
@@ -91,3 +93,17 @@ def test_two_samples_widen_lime():
     apart = pooled({**slice_, "buffer_ph": 6.1}, {**slice_, "buffer_ph": 6.7}, methods)
     assert span(apart, acidity, NeedKind.LIME) > span(
         pooled(slice_, slice_, methods), acidity, NeedKind.LIME)
+
+
+def test_lime_is_not_refused_on_the_word_of_an_old_sample():
+    """ensures that only zones with a valid test stand in the advice to leave lime."""
+    case = case_of(slice_={"depth": "0-6 in", "ph": 7.2}, field=FIELD,
+                   sample={"date": "2026-09-01", "methods": METHODS})
+    fresh = case.samples[0]
+    old = fresh.model_copy(update={"id": "B", "place": "B", "date": dt.date(2017, 9, 1)})
+    found = assess.assess(case.model_copy(update={"samples": [fresh, old]}))
+    lime = {j.place.id: j.verdict for j in found.judgements if j.key == "lime"}
+    assert lime == {"A": Verdict.NOT_NEEDED, "B": Verdict.NOT_JUDGED}
+    refused = [p.id for f in found.findings for what, _ in f.advise_against
+               if what.key == "acidity.avoid_lime" for p in what.params["where"]]
+    assert refused == ["A"]

@@ -5,6 +5,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 import shutil
 import signal
 from dataclasses import replace
@@ -24,6 +25,7 @@ from loambrief.archive.store import Store
 from loambrief.batch import issue_month as issue_month_module
 from loambrief.batch.issue_month import IssueRequest, issue_month
 from loambrief.batch.lock import folder_lock
+from loambrief.batch.progress import Progress
 from loambrief.case.load import load_case
 from loambrief.cli import main
 from loambrief.errors import FolderBusy
@@ -46,7 +48,7 @@ def quick(printed, monkeypatch):
     """Pages that name the case and the number and are otherwise empty; the gate stands open."""
     advice, data = printed
 
-    def passed(inputs, name, words=None, sheet=False, form=None):
+    def passed(inputs, name, words=None, sheet=False, form=None, rate_map=False):
         return issuing.Ready(inputs, replace(advice, loaded=inputs.loaded), words, sheet, form)
 
     def render(of, *, number, revision, status, issued, **_):
@@ -55,7 +57,8 @@ def quick(printed, monkeypatch):
         return pipeline.Advisory(case_id, f"%PDF {case_id} {number} {issued}".encode(), made, of)
 
     monkeypatch.setattr(issuing, "passed", passed)
-    monkeypatch.setattr(issue_month_module, "read_inputs", cache(issue_month_module.read_inputs))
+    for name in ("read_inputs", "load_case"):
+        monkeypatch.setattr(issue_month_module, name, cache(getattr(issue_month_module, name)))
     monkeypatch.setattr(issuing.pipeline, "render", render)
 
 
@@ -167,12 +170,12 @@ def test_a_signature_that_fails_is_told_and_made_later(month, tmp_path, quick):
 
 
 class Steps:
-    """Counts every file that is synced or put in place, and acts before one of them.
+    """Counts every file that is synced or put in place, and acts before one of them, or each.
 
     A killed process loses nothing that it handed to the system, so nothing is really synced.
     """
 
-    def __init__(self, patch, at=0, act=None):
+    def __init__(self, patch, at=None, act=None):
         self.count, self.at, self.act = 0, at, act
         patch.setattr(os, "fsync", self._counted(lambda _: None))
         patch.setattr(os, "replace", self._counted(os.replace))
@@ -180,7 +183,7 @@ class Steps:
     def _counted(self, real):
         def step(*arguments, **more):
             self.count += 1
-            if self.count == self.at and self.act is not None:
+            if self.act is not None and self.at in (None, self.count):
                 self.act()
             return real(*arguments, **more)
         return step
@@ -207,50 +210,75 @@ def apart(action):
     return os.waitpid(child, 0)[1]
 
 
+def laid_out(folder, records):
+    """A folder with an archive in which nothing was issued."""
+    folder.mkdir()
+    shutil.copytree(records, folder / "records")
+    return folder
+
+
 @pytest.fixture
 def undisturbed(month, tmp_path, quick, monkeypatch):
-    """What a run without faults leaves, and in how many steps."""
-    folder = tmp_path / "calm"
-    folder.mkdir()
-    shutil.copytree(tmp_path / "records", folder / "records")
+    """Two cases of two clients; what a run without faults leaves, and all there was before each
+    of its steps, which is what a process that is killed there leaves (but for its lock)."""
+    cases, folder = month[:2], laid_out(tmp_path / "calm", tmp_path / "records")
+    left = []
+
+    def keep():
+        left.append(tmp_path / f"before-{len(left) + 1}")
+        shutil.copytree(folder, left[-1], ignore=shutil.ignore_patterns("lock"))
+
     with monkeypatch.context() as patch:
-        steps = Steps(patch)
-        assert run(month, folder).good
-    return tree(folder / "out"), steps.count
+        Steps(patch, act=keep)
+        assert run(cases, folder).good
+    assert len(left) > 30
+    return cases, tree(folder / "out"), left
 
 
-@pytest.mark.parametrize("fault", ["killed", "full disk"])
-def test_a_run_that_broke_off_anywhere_is_run_again(month, tmp_path, undisturbed, monkeypatch,
-                                                    fault):
+def finishes(cases, folder, wanted, at):
+    """The next run issues the rest: one number and one signature a case, every file there."""
+    assert run(cases, folder).good, at
+    assert tree(folder / "out") == wanted, at
+    assert sorted(log_of(folder)[1:]) == sorted(
+        (op, f"IV-2026-000{n}") for n in (1, 2) for op in ("issue", "add")), at
+    shutil.rmtree(folder)
+
+
+def test_a_run_that_was_killed_anywhere_is_run_again(undisturbed, tmp_path, monkeypatch):
     """ensures that no case gets two numbers or two signatures, and every file is there at last.
 
-    Each step of a month is the last one once: the process is killed, or the disk is full.
+    At three of the steps a process is really killed, and leaves what is taken for the others.
     """
-    wanted, steps = undisturbed
-    assert steps > 30
-    for at in range(1, steps + 1):
-        folder = tmp_path / f"at-{at}"
-        folder.mkdir()
-        shutil.copytree(tmp_path / "records", folder / "records")
-        with monkeypatch.context() as patch:
-            if fault == "killed":
-                def broken(patch=patch, at=at, folder=folder):
+    cases, wanted, left = undisturbed
+    with monkeypatch.context() as patch:
+        Steps(patch)
+        for at, folder in enumerate(left, 1):
+            if at in (1, len(left) // 2, len(left)):
+                def broken(patch=patch, at=at):
                     Steps(patch, at, _die)
-                    run(month, folder)
+                    run(cases, tmp_path / "killed")
+                laid_out(tmp_path / "killed", tmp_path / "records")
                 assert apart(broken) == signal.SIGKILL, at
-            else:
-                Steps(patch, at, _full)
-                try:
-                    first = run(month, folder)
-                    assert first.stopped or tree(folder / "out") == wanted, at
-                except OSError as error:  # the lock itself, or the archive's own files
-                    assert error.errno == errno.ENOSPC, at
-        assert run(month, folder).good, at
-        assert tree(folder / "out") == wanted, at
-        entered = log_of(folder)
-        assert sorted(entered[1:]) == sorted(
-            (op, f"IV-2026-000{n}") for n in (1, 2, 3) for op in ("issue", "add")), at
-        shutil.rmtree(folder)
+                assert sorted(tree(tmp_path / "killed" / "out")) == sorted(tree(folder / "out"))
+                finishes(cases, tmp_path / "killed", wanted, at)
+            finishes(cases, folder, wanted, at)
+
+
+def test_a_run_that_met_a_full_disk_anywhere_is_run_again(undisturbed, tmp_path, monkeypatch):
+    """ensures the same where the disk is full at one step: it stops, says so, and goes on later."""
+    cases, wanted, left = undisturbed
+    for at in range(1, len(left) + 1):
+        folder = laid_out(tmp_path / f"full-{at}", tmp_path / "records")
+        with monkeypatch.context() as patch:
+            Steps(patch, at, _full)
+            try:
+                first = run(cases, folder)
+                assert first.stopped or tree(folder / "out") == wanted, at
+            except OSError as error:  # the lock itself, or the archive's own files
+                assert error.errno == errno.ENOSPC, at
+        with monkeypatch.context() as patch:
+            Steps(patch)
+            finishes(cases, folder, wanted, at)
 
 
 def test_two_runs_at_once_share_the_numbers(month, tmp_path, quick):
@@ -313,3 +341,20 @@ def test_the_command_issues_a_folder(tmp_path, monkeypatch):
     assert quiet.stdout == ""
     wrong = CliRunner().invoke(main, [*command, "--key", "me.p12"])
     assert wrong.exit_code == 2 and "--key goes with --sign" in wrong.output
+
+
+def test_who_gets_no_letter_is_told_before_the_first_number(month, tmp_path, quick, monkeypatch):
+    """ensures that a missing e-mail address is said before anything is entered, once."""
+    east, north, west = month
+    for path in (east, west):
+        path.write_text(re.sub(r"  email: od.*\n", "", path.read_text()))
+    said = []
+
+    progress = Progress()
+    request = IssueRequest((east, north, west), tmp_path / "out", letters=True)
+    with Store.open(tmp_path / "records", clock=clock()) as store:
+        monkeypatch.setattr(progress, "say", lambda text: said.append((text, store.head[0])))
+        done = issue_month(request, store, progress)
+    assert said == [(f"no letter to {ASH}: the case gives no e-mail address of the client", 1)]
+    assert done.good and [one.client for one in done.no_letter] == [ASH]
+    assert [p.parent.name for p in done.letters] == ["elm-court"]

@@ -410,3 +410,15 @@ def test_the_adviser_decides_after_the_work(name):
         assert not (legume and "N" in action.need.text.params["keys"])
         later = [a for a in s.plan.actions if a.rank > action.rank]
         assert all(a.optional or step_of(a) >= 5 or a.decided_by or a.depends_on for a in later)
+
+
+
+@every_field
+def test_what_may_be_left_out_never_goes_before_what_is_needed(name):
+    """ensures that no needed work ranks below what may be left out, unless the adviser put it
+    there.
+    """
+    actions = [a for a in scenario(name).plan.actions if "move" not in a.changed and not a.own]
+    spare = [a.rank for a in actions if a.optional]
+    needed = [a.rank for a in actions if not a.optional]
+    assert not spare or not needed or min(spare) > max(needed)

@@ -35,7 +35,7 @@ from loambrief.case.reader import decode, read_bytes
 from loambrief.case.schema import CaseFile
 from loambrief.errors import LoambriefError
 from loambrief.resources import settings_table
-from loambrief.settings import located
+from loambrief.settings import SettingsProblem, located
 
 WORK = {"visit": "visit", "hours": "h", "travel": "", "other": ""}
 """Kinds of a work log and their units; travel is in what the adviser counts."""
@@ -47,7 +47,7 @@ CENT = Decimal("0.01")
 
 
 class InvoiceFault(LoambriefError):
-    """Fees or work log have problems; all of them are in the text, with file and line."""
+    """The work log has problems; all of them are in the text, with file and line."""
 
     exit_code = 1
 
@@ -77,10 +77,10 @@ def load_fees(path: Path) -> Fees:
 
     Raises
     ------
-    InvoiceFault
+    SettingsProblem
         Unknown or wrong values: all at once.
     """
-    table = settings_table(path, "fees", InvoiceFault)
+    table = settings_table(path, "fees", SettingsProblem)
     faults, prices = [], {}
     for key, value in table.items():
         if key == "currency":
@@ -95,7 +95,7 @@ def load_fees(path: Path) -> Fees:
     if prices and "currency" not in table:
         faults.append("currency: missing, wanted beside prices")
     if faults:
-        raise InvoiceFault(located(path, "fees", faults))
+        raise SettingsProblem(located(path, "fees", faults))
     return Fees(str(table.get("currency", "")), prices)
 
 

@@ -26,7 +26,8 @@ from loambrief.batch.lock import folder_lock
 from loambrief.batch.month import stoppable
 from loambrief.batch.output_folder import FULL, OutputFolder
 from loambrief.batch.progress import Progress
-from loambrief.batch.work import CaseOutcome, CaseStatus
+from loambrief.batch.work import CaseOutcome, CaseStatus, no_letter
+from loambrief.case.load import load_case
 from loambrief.errors import (
     ArchiveBroken,
     ArchiveFault,
@@ -74,6 +75,7 @@ class IssueRequest:
     letters: bool = False
     sign: Sign | None = None
     form: Files = Files.TWO
+    rate_map: bool = False
 
 
 @dataclass(frozen=True)
@@ -164,6 +166,9 @@ class _IssueWork:
 
     def run(self) -> None:
         doubles = _doubles(self.request.cases)
+        if self.request.letters:
+            for line in sorted(set(filter(None, map(_unaddressed, self.request.cases)))):
+                self.progress.say(line)
         self.progress.begin("issue", len(self.request.cases))
         for number, path in enumerate(self.request.cases):
             if self.result.interrupted or self.result.stopped:
@@ -188,7 +193,8 @@ class _IssueWork:
             case = inputs.loaded.case
             case_id, client = case.case.id, case.client.name
             made = issue_inputs(inputs, str(path), self.store, self.request.words,
-                                self.request.sheet, self.request.form)
+                                self.request.sheet, self.request.form,
+                                self.request.rate_map)
         except CaseProblems as error:
             return self._refused(path, *map(str, error.problems), case_id=case_id, client=client)
         except RecordRefused as error:
@@ -319,6 +325,14 @@ def main_pdf(files: Mapping[str, bytes]) -> str:
 
 def _data(made: Issued) -> Mapping:
     return json.loads(next(c for n, c in made.files.items() if n.endswith(".json")))
+
+
+def _unaddressed(path: Path) -> str:
+    """Why no letter about a case will be possible; "" too where the case itself has problems."""
+    try:
+        return no_letter(load_case(path).case)
+    except (LoambriefError, OSError):
+        return ""
 
 
 def _doubles(cases: Sequence[Path]) -> dict[Path, str]:

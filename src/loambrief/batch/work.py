@@ -185,10 +185,11 @@ def check_one(task: Task) -> CaseOutcome:
     """Read and check a case (CaseProblems, OSError); what it takes to make it is in ``loaded``."""
     loaded, inputs = read_case(task)
     return _outcome(task, CaseStatus.CHECKED, loaded, inputs, loaded=pack(loaded),
-                    no_letter=_no_letter(loaded.case))
+                    no_letter=no_letter(loaded.case))
 
 
-def _no_letter(case: CaseFile) -> str:
+def no_letter(case: CaseFile) -> str:
+    """Why no letter about a case is possible; "" if it is."""
     lacking = [whose for whose, email in (("client", case.client.email),
                                           ("adviser", case.adviser.email)) if not email]
     if not lacking:

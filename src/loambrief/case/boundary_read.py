@@ -15,6 +15,7 @@ import math
 import re
 import zipfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -23,9 +24,9 @@ from xml.parsers import expat
 import shapefile
 
 from loambrief.case.boundary import MOST_CORNERS, MOST_ZONES
-from loambrief.case.problems import Fault, Problem
+from loambrief.case.problems import DataPath, Fault, Problem
 from loambrief.case.reader import read_bytes
-from loambrief.case.source import Mark, problem_at
+from loambrief.case.source import Mark, SourceText, problem_at
 from loambrief.errors import CaseProblems
 
 LARGEST = 8 * 1024 * 1024
@@ -36,8 +37,27 @@ POLYGONS = frozenset({shapefile.POLYGON, shapefile.POLYGONM, shapefile.POLYGONZ}
 SIDE_FILES = ("shp", "shx", "dbf", "prj", "cpg")
 PROPERTY = "sample"
 
-Placed = tuple[Mapping[str, Any], list[list[list[list[float]]]]]
-"""Properties, and polygons as GeoJSON has them."""
+ENDINGS = (".kml", ".shp", ".zip")
+"""Names of files that are read here; GeoJSON needs no reading of its own."""
+
+Placed = tuple[Mapping[str, Any], list[list[list[list[float]]]], Mark]
+"""Properties, polygons as GeoJSON has them, and where the area stands in the file."""
+
+
+@dataclass(frozen=True)
+class ReadBoundary:
+    """A boundary of another program, as a part of a case.
+
+    Attributes
+    ----------
+    source : SourceText
+        The GeoJSON with the line of each area.
+    files : mapping of str to bytes
+        What it was read from, by the ending of the name (".kml"; ".shp", ".dbf", ".prj").
+    """
+
+    source: SourceText
+    files: Mapping[str, bytes]
 
 
 def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:
@@ -56,22 +76,65 @@ def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:
         The file cannot be read as such, is too large, or its coordinates are not WGS 84.
     OSError
     """
+    if path.suffix.lower() not in ENDINGS:
+        raise _fault(path, f"the ending {path.suffix.lower()!r}", ".kml, .shp or .zip")
+    return _geojson(_placed(_raw(path), path), path, attribute)
+
+
+def read_boundary(path: Path, attribute: str = PROPERTY, shown: str = "") -> ReadBoundary:
+    """The same with the place of each area, for a case that names the file itself.
+
+    Parameters
+    ----------
+    path, attribute
+        As in :func:`boundary_from`.
+    shown : str
+        Name of the file in problems; its path if empty.
+    """
+    raw = _raw(path)
+    name = Path(shown) if shown else path
+    placed = _placed(raw, name)
+    marks: dict[DataPath, Mark] = {("features", i): where for i, (*_, where) in enumerate(placed)}
+    text = raw[".kml"].decode("utf-8", "replace") if ".kml" in raw else ""
+    source = SourceText(str(name), text, _geojson(placed, name, attribute), marks,
+                        {**marks, (): Mark(1, 1)})
+    return ReadBoundary(source, raw)
+
+
+def side_files(path: Path) -> tuple[Path, ...]:
+    """The files that a boundary consists of, in the order of their endings."""
+    if path.suffix.lower() != ".shp":
+        return (path,)
+    both = ((path.with_suffix(f".{e}"), path.with_suffix(f".{e.upper()}")) for e in SIDE_FILES)
+    return tuple(found for pair in both if (found := next((p for p in pair if p.is_file()), None)))
+
+
+def _raw(path: Path) -> dict[str, bytes]:
+    """Content by ending, in small letters."""
+    if not path.is_file():
+        read_bytes(path, LARGEST)  # says why it cannot be read
+    return {side.suffix.lower(): read_bytes(side, LARGEST) for side in side_files(path)}
+
+
+def _placed(raw: Mapping[str, bytes], path: Path) -> list[Placed]:
     ending = path.suffix.lower()
     if ending == ".kml":
-        placed = _kml(read_bytes(path, LARGEST), path)
-    elif ending in (".shp", ".zip"):
-        placed = _shapefile(_beside(path) if ending == ".shp" else _unpacked(path), path)
-    else:
-        raise _fault(path, f"the ending {ending!r}", ".kml, .shp or .zip")
+        return _kml(raw[".kml"], path)
+    if ending == ".zip":
+        return _shapefile(_unpacked(raw[".zip"], path), path)
+    return _shapefile({name[1:]: content for name, content in raw.items()}, path)
+
+
+def _geojson(placed: list[Placed], path: Path, attribute: str) -> dict[str, Any]:
     if not placed:
         raise _fault(path, "no polygon", "at least one polygon")
-    corners = sum(len(ring) for _, polygons in placed for rings in polygons for ring in rings)
+    corners = sum(len(ring) for _, polygons, _ in placed for rings in polygons for ring in rings)
     if len(placed) > MOST_ZONES or corners > MOST_CORNERS:
         raise _fault(path, f"{len(placed)} areas with {corners} corners",
                      f"at most {MOST_ZONES} areas with {MOST_CORNERS} corners")
     return {"type": "FeatureCollection",
             "features": [_feature(properties, polygons, attribute)
-                         for properties, polygons in placed]}
+                         for properties, polygons, _ in placed]}
 
 
 def as_geojson(boundary: Mapping[str, Any]) -> bytes:
@@ -114,6 +177,7 @@ class _Placemarks:
         self.polygons: list[list[list[list[float]]]] = []
         self.rings: list[list[list[float]]] = []
         self.key = ""
+        self.began = Mark(1, 1)
 
     def refuse(self, *_: object) -> None:
         raise _fault(self.path, "a document type", "KML without one", *self.where())
@@ -126,7 +190,7 @@ class _Placemarks:
         if name in ("Data", "SimpleData"):
             self.key = attributes.get("name", "")
         elif name == "Placemark":
-            self.properties, self.polygons = {}, []
+            self.properties, self.polygons, self.began = {}, [], Mark(*self.where())
         elif name == "Polygon":
             self.rings = []
         self.text = []
@@ -145,7 +209,7 @@ class _Placemarks:
         elif name == "Polygon" and self.rings:
             self.polygons.append(self.rings)
         elif name == "Placemark" and self.polygons:
-            self.placed.append((self.properties, self.polygons))
+            self.placed.append((self.properties, self.polygons, self.began))
         self.stack.pop()
 
     def _ring(self, text: str) -> list[list[float]]:
@@ -183,21 +247,10 @@ def _kml(raw: bytes, path: Path) -> list[Placed]:
 # -- shapefile -----------------------------------------------------------------------------------
 
 
-def _beside(path: Path) -> dict[str, bytes]:
-    """The files of a shapefile, by ending."""
-    found = {}
-    for ending in SIDE_FILES:
-        for side in (path.with_suffix(f".{ending}"), path.with_suffix(f".{ending.upper()}")):
-            if side.is_file():
-                found[ending] = read_bytes(side, LARGEST)
-                break
-    return found
-
-
-def _unpacked(path: Path) -> dict[str, bytes]:
+def _unpacked(raw: bytes, path: Path) -> dict[str, bytes]:
     """The files of the one shapefile in a packed file."""
     try:
-        with zipfile.ZipFile(BytesIO(read_bytes(path, LARGEST))) as packed:
+        with zipfile.ZipFile(BytesIO(raw)) as packed:
             entries = packed.infolist()
             if len(entries) > MOST_MEMBERS:
                 raise _fault(path, f"{len(entries)} files", f"at most {MOST_MEMBERS}")
@@ -239,7 +292,8 @@ def _shapefile(files: Mapping[str, bytes], path: Path) -> list[Placed]:
                 raise _fault(path, f"shapes of the kind {reader.shapeTypeName}", "polygons")
             if len(reader) > MOST_ZONES:
                 raise _fault(path, f"{len(reader)} areas", f"at most {MOST_ZONES}")
-            return [(one.record.as_dict(), _rings(one.shape.__geo_interface__, path))
+            return [(one.record.as_dict(), _rings(one.shape.__geo_interface__, path),
+                     Mark(1, 1))
                     for one in reader.iterShapeRecords() if one.shape.points]
     except CaseProblems:
         raise

@@ -132,10 +132,9 @@ def same_field(one: CaseFile, other: CaseFile) -> bool:
 
 def _files(name: str, raw: bytes, earlier: Loaded) -> Iterable[ProfileFile]:
     yield ProfileFile(name, hashlib.sha256(raw).hexdigest(), raw.decode("utf-8-sig"))
-    for file in earlier.files:
-        if file.content is None:
-            yield replace(file, name=posixpath.normpath(
-                posixpath.join(posixpath.dirname(name), file.name)))
+    for file in earlier.files:  # photos are not among them
+        yield replace(file, name=posixpath.normpath(
+            posixpath.join(posixpath.dirname(name), file.name)))
 
 
 def _no_two(found: History) -> None:

@@ -247,7 +247,7 @@ class MapFile(Part):
     """A whole mapping; ``report`` is the kind of report, soil if absent."""
 
     loambrief_map: Literal[1]
-    confirmed: Annotated[bool, PlainValidator(_confirmed)]
+    confirmed: Annotated[bool, PlainValidator(_confirmed, json_schema_input_type=bool | str)]
     report: Annotated[str, q.choice(REPORTS)] | None = None
     table: TablePart
     sample: SamplePart

@@ -1,8 +1,9 @@
 """A lab's file to a table of cells: text, with what the spreadsheet knew about each cell.
 
 Delimited text (comma, semicolon, tab, bar) in UTF-8, UTF-16 with mark, or Windows-1252 and
-Latin-1; workbooks (.xlsx). Formulas stay text and are never worked out. Size, rows, columns
-and the unpacked size of a workbook are limited, so hostile files cost bounded time.
+Latin-1; workbooks (.xlsx; .xls and .ods by pandas, with the extra ``sheets``). Formulas stay text
+and are never worked out. Size, rows, columns and the unpacked size of a workbook are limited, so
+hostile files cost bounded time.
 """
 
 from __future__ import annotations
@@ -38,6 +39,12 @@ LOOKED_AT = 400
 COMMA_SHARE = 0.6
 """Another delimiter is taken if it orders at least this share of the rows a comma does."""
 
+OLD_BOOK = b"\xd0\xcf\x11\xe0"
+OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"
+_REPEATED = re.compile(
+    rb"number-columns-repeated=\"\d{4,}\"[^>]*[^/>]>|number-rows-repeated=\"\d{4,}\"[^>]*>"
+    rb"(?:(?!</table:table-row>).)*(?:office:value|<text:p)", re.DOTALL)
+"""A filled cell or row that an open document repeats without end."""
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _IN_BRACKETS = re.compile(r"\[[^\]]*\]")
 
@@ -134,7 +141,9 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
     path, file = Path(path), str(path)
     raw = read_bytes(path, MAX_LAB_BYTES)
     names: tuple[str, ...] = ()
-    if raw.startswith(b"PK\x03\x04"):
+    if raw.startswith(OLD_BOOK) or OPEN_DOCUMENT in raw[:200]:
+        rows, notes, names = _other_workbook(raw, file, sheet)
+    elif raw.startswith(b"PK\x03\x04"):
         rows, notes, names = _workbook(raw, file, sheet)
     else:
         _refuse_other_formats(raw, file)
@@ -154,8 +163,7 @@ def _unreadable(file: str, found: str, wanted: str, help: str = "", line: int = 
 
 def _refuse_other_formats(raw: bytes, file: str) -> None:
     help = "Ask the laboratory for CSV or .xlsx, or save it as such."
-    for start, what in ((b"\xd0\xcf\x11\xe0", "an old or encrypted workbook"),
-                        (b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
+    for start, what in ((b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
         if raw.startswith(start):
             raise _unreadable(file, what, "CSV, TSV or .xlsx", help)
 
@@ -281,6 +289,43 @@ def _workbook(raw: bytes, file: str, sheet: str | None
     return rows, [note], tuple(names)
 
 
+def _other_workbook(raw: bytes, file: str, sheet: str | None
+                    ) -> tuple[list[LabRow], list[str], tuple[str, ...]]:
+    """Cells of an .xls or .ods: values only, as the engine sees no formats and no formulas."""
+    import pandas as pd
+
+    what = "an open document" if OPEN_DOCUMENT in raw[:200] else "an old or encrypted workbook"
+    help = "Ask the laboratory for CSV or .xlsx, or save it as such."
+    if not raw.startswith(OLD_BOOK):
+        _check_archive(raw, file)
+        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+            content = next((archive.read(n) for n in archive.namelist() if n == "content.xml"), b"")
+        if _REPEATED.search(content):
+            raise _unreadable(file, f"{what} with a filled cell repeated", "results", help)
+    try:
+        with pd.ExcelFile(io.BytesIO(raw), engine="calamine") as book:
+            names = tuple(str(name) for name in book.sheet_names)
+            if sheet is not None and sheet not in names:
+                raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+            frame = pd.read_excel(book, sheet_name=sheet or names[0], header=None, dtype=object,
+                                  nrows=MAX_ROWS + 1, na_filter=False)
+    except ImportError:
+        raise _unreadable(file, what, "CSV, TSV or .xlsx",
+                          f"{help} Or: pip install 'loambrief[sheets]'.") from None
+    except (CaseProblems, KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as error:  # the engine's own panics are no Exception
+        raise _unreadable(file, f"{what} ({type(error).__name__})", "a workbook that can be read",
+                          help) from None
+    _limit(file, len(frame), frame.size)
+    rows = [_row(file, number, [_value_cell(v, "") for v in cells])
+            for number, cells in enumerate(frame.itertuples(index=False, name=None), start=1)]
+    others = [n for n in names if n != (sheet or names[0])]
+    note = (f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
+            + "; values only: percentages and signs that the sheet's formats show are not seen")
+    return rows, [note], names
+
+
 def _check_archive(raw: bytes, file: str) -> None:
     """Refuse archives that unpack to too much, and parts that declare entities."""
     try:
@@ -309,10 +354,15 @@ def _cell(cell: Any) -> Cell:
         return EMPTY
     if getattr(cell, "data_type", "") == "f":
         return Cell(visible(str(getattr(value, "text", value)))[:MAX_CELL], "formula")
+    return _value_cell(value, str(cell.number_format or ""))
+
+
+def _value_cell(value: Any, shown_as: str) -> Cell:
+    """A cell from its value and the format that the sheet shows it in."""
     if isinstance(value, bool):
         return Cell(str(value).upper(), "other")
     if isinstance(value, int | float):
-        return _number(value, str(cell.number_format or ""))
+        return _number(value, shown_as)
     if isinstance(value, dt.datetime | dt.date):
         return Cell(value.isoformat()[:10], "date")
     return Cell(_tidy(str(value)))

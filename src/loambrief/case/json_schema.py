@@ -1,4 +1,4 @@
-"""JSON Schema 2020-12 of the case file: completion and checks in any editor that knows it.
+"""JSON Schema 2020-12 of the case file and of a mapping, for any editor that knows it.
 
 The program itself is the judge of a case; the schema knows neither the relations between
 values nor the physical limits of a quantity.
@@ -6,6 +6,7 @@ values nor the physical limits of a quantity.
 
 from __future__ import annotations
 
+from loambrief.case.intake_map import EXAMPLE, MapFile
 from loambrief.case.known_names import lime_tables, regions, shipped_guides
 from loambrief.case.names import crops
 from loambrief.case.profiles import SHARED
@@ -40,6 +41,13 @@ def case_schema() -> dict[str, object]:
     schema.pop("title", None)
     return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
             **schema}
+
+
+def map_schema() -> dict[str, object]:
+    """JSON Schema of the mapping that ``intake --map`` takes, with an example."""
+    schema = MapFile.model_json_schema()
+    about = {"title": "Loambrief mapping of a laboratory's file", "examples": [EXAMPLE]}
+    return {"$schema": DIALECT, "$id": "urn:loambrief:map:1", **schema, **about}
 
 
 def _describe(node: dict, part: type[Part]) -> None:

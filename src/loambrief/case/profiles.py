@@ -1,11 +1,12 @@
 """Parts of a case kept in files of their own: ``adviser: {file: ../profiles/adviser.yaml}``.
 
 Adviser, client, farm, materials, guide, nitrogen and boundary may stand in files. They are read
-like a case (a boundary is GeoJSON, which is YAML as well): strictly, with line and column of
-every problem, and with a digest for the record. A file is named relative to the case and lies
-in the case's folder or below it, or in a folder ``profiles`` beside that folder; links are
-followed before that is judged. A profile names no further files. ``guide: house.yaml`` is the
-short form of ``guide: {file: house.yaml}``.
+like a case (a boundary is GeoJSON, which is YAML as well, or KML or a shapefile: see
+``boundary_read``; ``attribute`` beside ``file`` names what holds the sample's id): strictly,
+with line and column of every problem, and with a digest for the record. A file is named relative
+to the case and lies in the case's folder or below it, or in a folder ``profiles`` beside that
+folder; links are followed before that is judged. A profile names no further files. ``guide:
+house.yaml`` is the short form of ``guide: {file: house.yaml}``.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ SHARED = (*WHOLE_PARTS, "materials", "guide")
 BESIDE = "profiles"
 """Name of the folder beside the case's folder that profiles may also lie in."""
 MOST_FILES = 20
+BOUNDARY_ENDS = (".kml", ".shp", ".zip")
 GUIDE_ENDS = (".yaml", ".yml", ".toml")
 """A guide of such a name is a file; a shipped guide's name has no ending."""
 _DRIVE = re.compile(r"[A-Za-z]:")
@@ -46,9 +48,9 @@ class ProfileFile:
     sha256 : str
         Of the bytes that the advisory is made from.
     text : str
-        For the record; "" for a photo.
+        For the record; "" for what is no text.
     content : bytes or None
-        A photo as it is printed; None for text.
+        A photo as it is printed, a boundary's file as it was read; None for text.
     file_sha256 : str
         Of the bytes in the file, which for a photo are others; "" where they are the same.
     """
@@ -210,7 +212,8 @@ class _Joining:
     def take(self, path: DataPath, value: Mapping[str, object]) -> None:
         """Read the file a reference names."""
         name = as_written(value["file"])
-        more = [k for k in value if k != "file"]
+        drawn = path == ("boundary",) and str(name).lower().endswith(BOUNDARY_ENDS)
+        more = [k for k in value if k != "file" and not (drawn and k == "attribute")]
         place = (*path, "file")
         if more:
             self._fault((*path, more[0]), "CASE020", f"the key {more[0]!r} beside 'file'",
@@ -221,7 +224,10 @@ class _Joining:
             if target is None:
                 self.gone.add(path)
                 return
-            self._read(path, str(name), target)
+            if drawn:
+                self._read_boundary(path, str(name), target, value.get("attribute"))
+            else:
+                self._read(path, str(name), target)
         except CaseProblems as error:
             self.problems += error.problems
             self.gone.add(path)
@@ -280,6 +286,28 @@ class _Joining:
             self.problems.append(profile.problem(Fault(
                 "CASE022", ("materials",), show(entries), "a list, each entry after '- '")))
         self.materials[path] = (entries if isinstance(entries, list) else [], profile)
+
+    def _read_boundary(self, path: DataPath, name: str, target: Path, attribute: object) -> None:
+        """Each file it consists of may be read only from where a case's files may lie."""
+        from loambrief.case.boundary_read import PROPERTY, read_boundary, side_files
+
+        assert self.folder is not None
+        sides = [PurePosixPath(name).with_suffix(side.suffix).as_posix()
+                 for side in side_files(target)]
+        if any(self._target((*path, "file"), side) is None for side in sides):
+            self.gone.add(path)
+            return
+        typed = as_written(attribute)
+        if attribute is not None and not (isinstance(typed, str) and typed.strip()):
+            self._fault((*path, "attribute"), "CASE022", show(typed), "the name of an attribute")
+            typed = None
+        read = read_boundary(target, str(typed or PROPERTY), (self.folder / name).as_posix())
+        self.parts["boundary"] = (read.source.data, read.source)
+        stem = PurePosixPath(name)
+        for side in sides:
+            content = read.files[PurePosixPath(side).suffix.lower()]
+            self.files.append(ProfileFile(side if len(sides) > 1 else stem.as_posix(),
+                                          hashlib.sha256(content).hexdigest(), "", content))
 
     def result(self) -> Resolved:
         """The case's data with everything put in, and marks into the files."""

@@ -56,6 +56,7 @@ INTERRUPTED, UNREAD = 130, 141
 """Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
 AS_JSON = "loambrief.json"
 """Key of the context: whether what is printed is for a program."""
+ASKS_HELP = "loambrief.asks_help"
 TRACE = "LOAMBRIEF_TRACE"
 """Environment variable: an error of the program is shown with its trace."""
 
@@ -87,6 +88,12 @@ class Commands(Listed):
                      + (f"; did you mean {near[0]!r}?" if near else ""))
         ctx.meta[AS_JSON] = "--json" in args[:args.index("--") if "--" in args else None]
         return super().resolve_command(ctx, args)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click does; noted is whether only help is asked for."""
+        words = args[: args.index("--")] if "--" in args else args
+        ctx.meta[ASKS_HELP] = bool({"-h", "--help"} & set(words))
+        return super().parse_args(ctx, args)
 
     def main(self, *args, **kwargs):
         settle_streams()
@@ -168,7 +175,12 @@ def main(ctx: click.Context) -> None:
     """
     if ctx.invoked_subcommand in SETTLED:
         group = main.get_command(ctx, "archive") if ctx.invoked_subcommand == "archive" else None
-        ctx.default_map = defaults(group.commands if isinstance(group, click.Group) else ())
+        try:
+            ctx.default_map = defaults(group.commands if isinstance(group, click.Group) else ())
+        except LoambriefError as error:
+            if not ctx.meta[ASKS_HELP]:
+                raise
+            click.echo(f"loambrief: {error}", err=True)
 
 
 def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:

@@ -16,10 +16,12 @@ from loambrief.cli.shared import (
     OUTPUT,
     PATH,
     QUIET,
+    RATE_MAP,
     TEMPLATES,
     own_words,
     show_json,
     warn,
+    warn_undrawn,
 )
 from loambrief.errors import CaseProblems, LoambriefError
 from loambrief.resources import uncollected
@@ -44,8 +46,7 @@ if TYPE_CHECKING:
 @click.option("--ics", is_flag=True, help="Also write <case id>.ics: windows and re-tests.")
 @click.option("--applicator-sheet", is_flag=True,
               help="Also write <case id>-spreading.pdf for whoever drives the spreader.")
-@click.option("--rate-map", "rate_maps", is_flag=True,
-              help="Also write <case id>-rates.geojson and -rates.zip (shapefiles): rates by zone.")
+@RATE_MAP
 @click.option("--html", is_flag=True,
               help="Also write <case id>.html: one file for phones and screen readers.")
 @click.option("--text", is_flag=True, help="Also write <case id>.txt: plain text.")
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
 @uncollected()
 def advise(cases: tuple[Path, ...], output: Path, together: str | None, files_as: str,
            units: str | None, paper: str | None, language: str | None, history: Path | None,
-           ics: bool, applicator_sheet: bool, rate_maps: bool, html: bool, text: bool,
+           ics: bool, applicator_sheet: bool, rate_map: bool, html: bool, text: bool,
            templates: Path | None, as_json: bool, quiet: bool) -> None:
     """Make the advisory of each case: a PDF, its technical annex, and its data.
 
@@ -95,11 +96,10 @@ def advise(cases: tuple[Path, ...], output: Path, together: str | None, files_as
                     made.update(pipeline.calendar_file(advice))
                 if applicator_sheet:
                     made.update(pipeline.applicator_file(advice))
-                if rate_maps:
+                if rate_map:
                     maps, undrawn = pipeline.rate_map_files(advice)
                     made.update(maps)
-                    warn(f"{path}: not in the rate map, since no shape of the case shows it: "
-                         f"{job}" for job in undrawn)
+                    warn_undrawn(path, undrawn)
                 if together:
                     joint.update(made)
                 else:

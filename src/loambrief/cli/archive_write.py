@@ -13,11 +13,13 @@ from loambrief.cli.shared import (
     JSON,
     OUTPUT,
     PATH,
+    RATE_MAP,
     SHEET,
     TEMPLATES,
     opened,
     own_words,
     show_json,
+    warn_undrawn,
 )
 
 REASON = click.option("--reason", required=True, help="Why, in your words; it is printed.")
@@ -134,11 +136,12 @@ def add(files: tuple[Path, ...], archive: Path, as_json: bool, **about) -> None:
               help="A lab's file that lies elsewhere; may be repeated.")
 @FILES
 @SHEET
+@RATE_MAP
 @TEMPLATES
 @JSON
 def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, output: Path,
               lab_files: tuple[Path, ...], files_as: str, applicator_sheet: bool,
-              templates: Path | None, as_json: bool) -> None:
+              rate_map: bool, templates: Path | None, as_json: bool) -> None:
     """Issue the next revision from a changed case, with a page of what changed.
 
     \b
@@ -152,7 +155,8 @@ def supersede(number: str, case: Path, archive: Path, reason: str, kind: str, ou
     with opened(archive) as store:
         made = replace(number, case, store, reason=reason, kind=kind, lab_files=lab_files,
                        words=own_words(templates), sheet=applicator_sheet,
-                       form=pipeline.Files(files_as))
+                       form=pipeline.Files(files_as), rate_map=rate_map)
+    warn_undrawn(case, made.undrawn)
     report(made, pipeline.write_files(made.files, output), as_json)
 
 

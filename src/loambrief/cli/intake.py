@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import OUTPUT, PATH, must_be_new, show_json, warn
+from loambrief.cli.shared import OUTPUT, PATH, completing, must_be_new, show_json, warn
 
 
 @click.command()
@@ -16,7 +16,8 @@ from loambrief.cli.shared import OUTPUT, PATH, must_be_new, show_json, warn
 @click.option("-o", "--output", type=OUTPUT,
               help="Folder to write to  [default: output, or the case itself with --update].")
 @click.option("--field", help="Only the rows of this field.")
-@click.option("--crop", help="Crop of a new case.  [default: corn]")
+@click.option("--crop", shell_complete=completing("crops"),
+              help="Crop of a new case.  [default: corn]")
 @click.option("--guess", is_flag=True, help="Propose a mapping to complete and confirm.")
 @click.option("--kind", type=click.Choice(["soil", "forage", "water", "manure", "compost"]),
               help="Kind of report for --guess, where the file does not settle it.")
@@ -24,7 +25,10 @@ from loambrief.cli.shared import OUTPUT, PATH, must_be_new, show_json, warn
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
            field: str | None, crop: str | None, guess: bool, kind: str | None,
            as_json: bool) -> None:
-    """Take a lab's CSV, TSV or .xlsx file, or a filled field sheet, into a case.
+    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file, or a filled field sheet, into a case.
+
+    Reports of soil, forage, water, manure and compost. `loambrief schema --map` prints every key
+    that a mapping may hold, with an example.
 
     \b
     Examples:

@@ -16,11 +16,13 @@ from loambrief.cli.shared import (
     PATH,
     PLACE,
     QUIET,
+    RATE_MAP,
     SHEET,
     TEMPLATES,
     own_words,
     show_json,
     warn,
+    warn_undrawn,
 )
 from loambrief.cli.signing import key_options, key_settings, opened_signer
 
@@ -45,13 +47,15 @@ INTERRUPTED = 130
               help="Also a letter to each client with what was issued; see loambrief send.")
 @FILES
 @SHEET
+@RATE_MAP
 @TEMPLATES
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 @QUIET
 def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple[Path, ...],
           signing: bool, key: Path | None, settings_file: Path | None, level: str | None,
           passphrase_env: str | None, name_differs: str, mail: bool, files_as: str,
-          applicator_sheet: bool, templates: Path | None, as_json: bool, quiet: bool) -> None:
+          applicator_sheet: bool, rate_map: bool, templates: Path | None, as_json: bool,
+          quiet: bool) -> None:
     """Issue advisories: check that each case is complete, number it, enter it.
 
     A PLACE is a case file, a folder, a pattern in quotes or a list of them, as for batch.
@@ -86,10 +90,12 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
     if single and not (mail or signing):
         with Store.open(archive) as store:
             made = issue_case(found.cases[0], store, lab_files=lab_files, words=words,
-                              sheet=applicator_sheet, form=pipeline.Files(files_as))
+                              sheet=applicator_sheet, form=pipeline.Files(files_as),
+                              rate_map=rate_map)
         written = pipeline.write_files(made.files, output)
         if as_json or not quiet:
             report(made, written, as_json)
+        warn_undrawn(found.cases[0], made.undrawn)
         if not as_json and made.advice is not None:
             warn(pipeline.own_rate_warnings(made.advice))
         return
@@ -98,7 +104,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
         sign = _signs(opened_signer(key_settings(key, settings_file, level, passphrase_env)),
                       name_differs)
     request = IssueRequest(found.cases, output, lab_files, words, applicator_sheet, single, mail,
-                           sign, pipeline.Files(files_as))
+                           sign, pipeline.Files(files_as), rate_map)
     with Store.open(archive) as store:
         done = issue_month(request, store, progress_for(sys.stderr, quiet=quiet or as_json))
     _tell(done, as_json, quiet)
@@ -145,6 +151,8 @@ def _tell(done: IssueRun, as_json: bool, quiet: bool) -> None:
                 for line in "\n".join(case.problems).splitlines():
                     click.echo(f"  {line}", err=True)
             warn(case.warnings)
+            if case.made is not None:
+                warn_undrawn(case.path, case.made.undrawn)
             for line in case.shortfalls:
                 click.echo(f"loambrief: {case.path}: {line}", err=True)
         for one in done.no_letter:

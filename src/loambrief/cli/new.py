@@ -6,15 +6,17 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, must_be_new, quoted, show_json
+from loambrief.cli.shared import PATH, completing, must_be_new, quoted, show_json
 
 
 @click.command()
 @click.argument("path", type=PATH, metavar="CASE")
 @click.option("--units", type=click.Choice(["us", "si"]),
               help="Unit system of the case.  [default: us]")
-@click.option("--crop", help="Crop of the field.  [default: corn]")
-@click.option("--region", help="State, province or country.")
+@click.option("--crop", shell_complete=completing("crops"),
+              help="Crop of the field.  [default: corn]")
+@click.option("--region", shell_complete=completing("regions"),
+              help="State, province or country.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Paper of the case.")
 @click.option("--language", type=click.Choice(["en", "es", "es-US", "es-MX", "es-ES"]),
               help="Language of the case.")

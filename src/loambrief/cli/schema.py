@@ -1,4 +1,4 @@
-"""`loambrief schema`: the JSON Schema of the case file."""
+"""`loambrief schema`: the JSON Schema of the case file, or of a mapping for intake."""
 
 from __future__ import annotations
 
@@ -8,13 +8,15 @@ from loambrief.cli.shared import show_json
 
 
 @click.command()
-def schema() -> None:
+@click.option("--map", "mapping", is_flag=True, help="That of a mapping for intake --map.")
+def schema(mapping: bool) -> None:
     """Print the JSON Schema of the case file, for editors.
 
     \b
-    Example:
+    Examples:
       loambrief schema > case.schema.json
+      loambrief schema --map > map.schema.json
     """
-    from loambrief.case.json_schema import case_schema
+    from loambrief.case.json_schema import case_schema, map_schema
 
-    show_json(case_schema())
+    show_json(map_schema() if mapping else case_schema())

@@ -6,7 +6,7 @@ import json
 import os
 import shlex
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,6 +62,22 @@ class PlaceName(click.ParamType):
         return value
 
 
+def completing(what: str) -> Callable[[click.Context, click.Parameter, str], list[str]]:
+    """Completion of a name that stands in the tables: ``crops``, ``regions`` or ``topics``."""
+
+    def names(ctx: click.Context, param: click.Parameter, typed: str) -> list[str]:
+        from loambrief.case.known_names import regions
+        from loambrief.case.names import crops
+        from loambrief.topics.listing import source_rows
+
+        known = {"crops": lambda: (str(row["crop"]) for row in crops().values()),
+                 "regions": lambda: regions().values(),
+                 "topics": lambda: (row["topic"] for row in source_rows())}[what]()
+        return sorted({name for name in known if name.lower().startswith(typed.lower())})
+
+    return names
+
+
 PLACE = PlaceName()
 PATH = TypedPath(path_type=Path)
 FOLDER = TypedPath(path_type=Path, exists=True, file_okay=False)
@@ -76,6 +92,8 @@ ARCHIVE = click.option("--archive", type=PATH, required=True, metavar="DIR",
 JSON = click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 SHEET = click.option("--applicator-sheet", is_flag=True,
                      help="Also the sheet for whoever drives the spreader.")
+RATE_MAP = click.option("--rate-map", is_flag=True,
+                        help="Also -rates.geojson and -rates.zip (shapefiles): rates by zone.")
 TEMPLATES = click.option("--templates", type=FOLDER, metavar="DIR",
                          help="Your own wording: <language>/<topic>.j2 with macros that take the "
                               "place of shipped ones.")
@@ -85,6 +103,12 @@ def warn(warnings: Iterable[object]) -> None:
     """Print each warning on standard error."""
     for warning in warnings:
         click.echo(str(warning), err=True)
+
+
+def warn_undrawn(path: Path, jobs: Iterable[str]) -> None:
+    """Name what a rate map does not hold."""
+    warn(f"{path}: not in the rate map, since no shape of the case shows it: {job}"
+         for job in jobs)
 
 
 def own_words(folder: Path | None) -> OwnWords | None:

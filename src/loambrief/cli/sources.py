@@ -6,11 +6,12 @@ from typing import Any
 
 import click
 
-from loambrief.cli.shared import show_json
+from loambrief.cli.shared import completing, show_json
 
 
 @click.command()
-@click.option("--topic", help="Only one topic, such as acidity.")
+@click.option("--topic", shell_complete=completing("topics"),
+              help="Only one topic, such as acidity.")
 @click.option("--guides", "what", flag_value="guides",
               help="Fertilizer guides: regions, and which crops and tests each covers.")
 @click.option("--lime-tables", "what", flag_value="lime_tables",

@@ -22,7 +22,8 @@ MARKS = {"good": "ok ", "bad": "BAD", "not known": " ? ", "not applicable": " - 
               help="Archive whose log should know the file.")
 @click.option("--no-render", is_flag=True, help="Do not render the attached case again.")
 @click.option("--json", "as_json", is_flag=True, help="Print every fact as JSON.")
-@click.option("-q", "--quiet", is_flag=True, help="Print only the bottom line.")
+@click.option("-q", "--quiet", is_flag=True,
+              help="Print only the bottom line of each file that is not good.")
 def verify(files: tuple[Path, ...], anchors: tuple[str, ...], archive: Path | None,
            no_render: bool, as_json: bool, quiet: bool) -> None:
     """Check signed advisories: the bytes, the signatures, the signer, the case, the record.
@@ -90,7 +91,8 @@ def verify(files: tuple[Path, ...], anchors: tuple[str, ...], archive: Path | No
 
 def _print(verdict, quiet: bool) -> None:
     """Facts of the file, then of each signature, then the bottom line."""
-    click.echo(f"{verdict.name}: {verdict.sentence}")
+    if not (quiet and verdict.good):
+        click.echo(f"{verdict.name}: {verdict.sentence}")
     if quiet:
         return
     found = verdict.inspection

@@ -9,12 +9,12 @@ from io import BytesIO
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
-from loambrief.record.rerender import marked_stem, render_again
+from loambrief.record.rerender import marked_files
 from loambrief.record.retention import Scope, scope_of
 from loambrief.report.blocks import DocumentStatus
 
 MARKS = {"withdrawn": DocumentStatus.WITHDRAWN, "superseded": DocumentStatus.SUPERSEDED}
-HOLDS = frozenset({"pdf", "annex", "data", "sheet", "signed"})
+HOLDS = frozenset({"pdf", "annex", "data", "sheet", "rates", "signed"})
 """Roles of files that speak as if an advisory held."""
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
@@ -77,8 +77,7 @@ def _event(store: Store, seq: int, files: dict[str, bytes]) -> dict:
         part = "inputs/" if file["role"] in ("case", "profile", "lab", "words", "changes") else ""
         mark = MARKS.get(status)
         if mark is not None and file["role"] == "pdf" and op in ("issue", "supersede"):
-            made = render_again(store, number, revision, status=mark)
-            for told, again in made.files(marked_stem(number, revision, mark)).items():
+            for told, again in marked_files(store, number, revision, mark).items():
                 files[f"{folder}/{told}"] = again
         if mark is not None and file["role"] in HOLDS:
             part = "original/"

@@ -101,7 +101,7 @@ def read_inputs(path: Path, lab_files: Sequence[Path] = (),
     loaded = load_bytes(raw, str(path), folder=path.parent)
     files = [Frozen("case", "case.yaml", raw)]
     for profile in loaded.files:
-        if profile.content is not None:  # a photo, as it is printed
+        if profile.content is not None:  # a photo as printed, a boundary as read
             files.append(Frozen("profile", profile.name, profile.content))
             continue
         content = read_bytes(path.parent / profile.name)

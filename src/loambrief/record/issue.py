@@ -22,6 +22,7 @@ from loambrief.report.changes_part import RevisionChanges
 from loambrief.report.own_words import OwnWords, with_own_words
 
 SHEET = "-spreading.pdf"
+RATES = ("-rates.geojson", "-rates.zip")
 CLIENT_BYTES = 8
 """Of the random name a client has in the log."""
 
@@ -38,6 +39,8 @@ class Issued:
         True if it had been issued before and comes from the archive.
     advice : Advice or None
         None if it comes from the archive.
+    undrawn : tuple of str
+        Jobs that the rate map does not hold, since no shape of the case shows their zone.
     seq, head : int, str
         Of its line in the log.
     """
@@ -49,6 +52,7 @@ class Issued:
     advice: Advice | None
     seq: int
     head: str
+    undrawn: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,10 +64,11 @@ class Ready:
     words: OwnWords | None
     sheet: bool
     form: Files
+    rate_map: bool = False
 
 
 def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None = None,
-            sheet: bool = False, form: Files = Files.TWO) -> Ready:
+            sheet: bool = False, form: Files = Files.TWO, rate_map: bool = False) -> Ready:
     """Read a case, advise on it, and hold it against the completeness gate.
 
     Raises
@@ -72,11 +77,11 @@ def prepare(path: Path, lab_files: Sequence[Path] = (), words: OwnWords | None =
         With everything that is missing, or that is wrong with the case.
     """
     return passed(read_inputs(path, lab_files, words.files if words else ()), str(path), words,
-                  sheet, form)
+                  sheet, form, rate_map)
 
 
 def passed(inputs: Inputs, name: str, words: OwnWords | None = None,
-           sheet: bool = False, form: Files = Files.TWO) -> Ready:
+           sheet: bool = False, form: Files = Files.TWO, rate_map: bool = False) -> Ready:
     """Advise on inputs that were read, and hold them against the gate; as :func:`prepare`.
 
     ``name`` is what problems call the case file.
@@ -87,12 +92,12 @@ def passed(inputs: Inputs, name: str, words: OwnWords | None = None,
     found = completeness.missing(completeness.IssueCheck(advice, source, inputs.unread_labs))
     if found:
         raise CaseProblems((*inputs.loaded.warnings, *found))
-    return Ready(inputs, advice, words, sheet, form)
+    return Ready(inputs, advice, words, sheet, form, rate_map)
 
 
 def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
           words: OwnWords | None = None, sheet: bool = False,
-          form: Files = Files.TWO) -> Issued:
+          form: Files = Files.TWO, rate_map: bool = False) -> Issued:
     """Issue the advisory of a case.
 
     Parameters
@@ -107,6 +112,8 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
         With the sheet for whoever drives the spreader.
     form : Files
         The annex apart, or at the end of the one file.
+    rate_map : bool
+        With rates by zone for the spreader, as GeoJSON and shapefiles.
 
     Returns
     -------
@@ -121,17 +128,18 @@ def issue(path: Path, store: Store, *, lab_files: Sequence[Path] = (),
         The case was issued with other inputs, or was superseded or withdrawn.
     """
     inputs = read_inputs(path, lab_files, words.files if words else ())
-    return issue_inputs(inputs, str(path), store, words, sheet, form)
+    return issue_inputs(inputs, str(path), store, words, sheet, form, rate_map)
 
 
 def issue_inputs(inputs: Inputs, name: str, store: Store, words: OwnWords | None = None,
-                 sheet: bool = False, form: Files = Files.TWO) -> Issued:
+                 sheet: bool = False, form: Files = Files.TWO,
+                 rate_map: bool = False) -> Issued:
     """Issue inputs that were read; as :func:`issue`. ``name`` is what problems call the case."""
     with store.writing(), suppress(RecordRefused):  # what the case lacks is told first
         before = _before(store, inputs)
         if before is not None:  # it passed the gate when it was issued
             return before
-    ready = passed(inputs, name, words, sheet, form)
+    ready = passed(inputs, name, words, sheet, form, rate_map)
     with store.writing():
         before = _before(store, inputs)  # another process may have been quicker
         if before is not None:
@@ -160,6 +168,12 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
                 ready.advice, status=DocumentStatus.ISSUED, number=number,
                 revision=revision).values()
             made[f"{file_stem(number, revision)}{SHEET}"] = content
+        undrawn: tuple[str, ...] = ()
+        if ready.rate_map:
+            maps, undrawn = pipeline.rate_map_files(
+                ready.advice, status=DocumentStatus.ISSUED, number=number,
+                stem=file_stem(number, revision))
+            made.update(maps)
     files = (*ready.inputs.files, *frozen,
              *(Frozen(_role(name), name, content) for name, content in made.items()))
     client = store.client_named(case.client.name) or f"c{secrets.token_hex(CLIENT_BYTES)}"
@@ -168,12 +182,14 @@ def enter(store: Store, ready: Ready, op: str, number: str, revision: int, *,
         advisory_card(ready.advice, advisory.data, files,
                       {"issued": issued.isoformat(), **(more or {})}),
         [file.content for file in files])
-    return Issued(number, revision, made, False, ready.advice, line.seq, line.digest)
+    return Issued(number, revision, made, False, ready.advice, line.seq, line.digest, undrawn)
 
 
 def _role(name: str) -> str:
     if name.endswith(SHEET):
         return "sheet"
+    if name.endswith(RATES):
+        return "rates"
     if name.endswith(ANNEX):
         return "annex"
     return "pdf" if name.endswith(".pdf") else "data"
@@ -208,7 +224,8 @@ def _before(store: Store, inputs: Inputs) -> Issued | None:
 
 
 def stored_files(store: Store, seq: int) -> dict[str, bytes]:
-    """PDF, annex, data and sheet of an issued revision, as they were written."""
-    rows = store.index.query("SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
-                             "('pdf', 'annex', 'data', 'sheet') ORDER BY role DESC", (seq,))
+    """PDF, annex, data, sheet and rate map of an issued revision, as they were written."""
+    rows = store.index.query(
+        "SELECT name, sha256 FROM files WHERE seq = ? AND role IN "
+        "('pdf', 'annex', 'data', 'sheet', 'rates') ORDER BY role DESC", (seq,))
     return {name: store.content(digest) for name, digest in rows}

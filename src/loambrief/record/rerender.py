@@ -13,7 +13,7 @@ from loambrief.archive.store import Store
 from loambrief.pipeline import Advisory, Files
 from loambrief.record.cards import file_of, record
 from loambrief.record.freeze import thawed
-from loambrief.record.issue import file_stem
+from loambrief.record.issue import SHEET, file_stem
 from loambrief.report.blocks import DocumentStatus
 from loambrief.report.changes_part import RevisionChanges
 from loambrief.report.own_words import OwnWords, with_own_words
@@ -90,6 +90,26 @@ def render_again(store: Store, number: str, revision: int | None = None, *,
                                changes=frozen_changes(store, card),
                                issued=issue_date(card), files=form_of(card),
                                stem=marked_stem(number, found["revision"], status))
+
+
+def marked_files(store: Store, number: str, revision: int,
+                 status: DocumentStatus) -> dict[str, bytes]:
+    """Everything of a revision that no longer holds, marked so: spreading sheet and rate map too.
+
+    The names say the status as well.
+    """
+    stem = marked_stem(number, revision, status)
+    card = record(store, number, revision)["card"]
+    again = render_again(store, number, revision, status=status)
+    made = dict(again.files(stem))
+    with with_own_words(frozen_words(store, card)):
+        if file_of(card, "sheet"):
+            (made[f"{stem}{SHEET}"],) = pipeline.applicator_file(
+                again.advice, status=status, number=number, revision=revision).values()
+        if file_of(card, "rates"):
+            made.update(pipeline.rate_map_files(again.advice, status=status, number=number,
+                                                stem=stem)[0])
+    return made
 
 
 def form_of(card: Mapping) -> Files:

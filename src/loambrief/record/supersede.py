@@ -38,7 +38,7 @@ def check_reason(reason: str) -> str:
 
 def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str = "new-data",
               lab_files: Sequence[Path] = (), words: OwnWords | None = None,
-              sheet: bool = False, form: Files = Files.TWO) -> Issued:
+              sheet: bool = False, form: Files = Files.TWO, rate_map: bool = False) -> Issued:
     """Issue the next revision of an advisory from a changed case.
 
     Parameters
@@ -49,7 +49,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
         Printed.
     kind : str
         One of :data:`loambrief.report.changes_part.KINDS`.
-    sheet, form
+    sheet, form, rate_map
         As in :func:`loambrief.record.issue.issue`.
 
     Raises
@@ -61,7 +61,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
     reason = check_reason(reason)
     if kind not in KINDS:
         raise ImpossibleInput(f"kind {kind!r}; one of {', '.join(KINDS)}")
-    ready = prepare(path, lab_files, words, sheet, form)
+    ready = prepare(path, lab_files, words, sheet, form, rate_map)
     with store.writing():
         found = record(store, number)
         card, before = found["card"], found["revision"]

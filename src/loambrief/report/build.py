@@ -8,11 +8,12 @@ from __future__ import annotations
 import codecs
 import hashlib
 from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
 
 from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
-from loambrief.case.profiles import digest
+from loambrief.case.profiles import ProfileFile, digest
 from loambrief.report.annex import annex_of
 from loambrief.report.appendix import record_section
 from loambrief.report.blocks import (
@@ -127,7 +128,7 @@ def finish_field(draft: FieldDraft, data: bytes, annex: AnnexFile | None = None)
                 Attachment(name, _as_read(file.text, file.sha256),
                            "application/yaml", Relationship.SOURCE, file.name)
                 if file.content is None else
-                Attachment(name, file.content, _picture_type(file.content),
+                Attachment(name, file.content, _media_type(file),
                            Relationship.SOURCE, file.name)
                 for name, file in zip(_attached_names(loaded, name), loaded.files, strict=True)
             ),
@@ -150,8 +151,13 @@ def _as_read(text: str, sha256: str) -> bytes:
     return content if hashlib.sha256(content).hexdigest() == sha256 else codecs.BOM_UTF8 + content
 
 
-def _picture_type(content: bytes) -> str:
-    return "image/png" if content.startswith(b"\x89PNG") else "image/jpeg"
+def _media_type(file: ProfileFile) -> str:
+    """Of a photo by its first bytes, of a boundary's files by their names."""
+    content = file.content or b""
+    if content.startswith((b"\x89PNG", b"\xff\xd8")):
+        return "image/png" if content.startswith(b"\x89PNG") else "image/jpeg"
+    return {".kml": "application/vnd.google-earth.kml+xml", ".zip": "application/zip"}.get(
+        PurePosixPath(file.name).suffix.lower(), "application/octet-stream")
 
 
 def _attached_names(loaded: LoadedCase, data: str) -> list[str]:

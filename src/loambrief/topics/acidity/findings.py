@@ -76,7 +76,8 @@ def assess(case: CaseFile) -> Assessment:
                  aluminum_finding(case, state), high_ph_finding(case, state)]
         findings += [f for f in found if f is not None]
         missing += _missing(case, state, lime)
-    return Assessment(avoided_lime(findings, states, limed), tuple(missing))
+    read = [s for s in states if not too_old(case, s.sample)]
+    return Assessment(avoided_lime(findings, read, limed), tuple(missing))
 
 
 def _outdated(case: CaseFile, state: AcidState) -> Finding:
