@@ -16,6 +16,7 @@ from loambrief.findings.model import WHOLE_FIELD, NeedKind, Place, Verdict
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
 OHIO = SAMPLES / "acid_corn_ohio" / "case.yaml"
+MICHIGAN = SAMPLES / "own_plan_michigan" / "case.yaml"
 TSP = material("tsp", 720, p2o5=45)
 SACK = material("sack", 720, p2o5=45, loads={"load_size": "4000 lb"})
 
@@ -314,3 +315,50 @@ def test_places_with_dots_and_dashes_keep_their_own_ids():
     both = make_plan(case_of([TSP]), tuple(asked)).actions
     assert {a.id for a in alone} < {a.id for a in both} and len(both) == 2
     assert Place("N.1") in {a.place for a in both}
+
+
+def test_work_on_the_whole_field_is_split_by_zone():
+    """ensures that parts named by zone get its area and an id of the zone's own, whatever stands
+    before them, and that the parts still make up the field."""
+    entry = ("plan_changes:\n  - {action: manage.traffic, change: split, reason: One at a time, "
+             "parts: [{where: W}, {where: e, window: {start: 2027-04-01}}]}\n")
+    parts = {a.id: a for a in michigan(entry).plan.actions if a.split_from == "manage.traffic"}
+    assert {name: (a.place.id, a.area_ac) for name, a in parts.items()} == {
+        "manage.traffic.w": ("W", 20.0), "manage.traffic.e": ("E", 18.0)}
+
+
+@pytest.mark.parametrize("action, parts, found", [
+    ("manage.traffic", "{where: W}, {where: W}", "one zone twice"),
+    ("manage.traffic", "{where: W}, {area: 18 ac}", "where of 1 parts only"),
+    ("manage.traffic", "{where: W}, {where: north}", "'north'"),
+    ("lime.lime.w", "{where: W}, {where: E}", "where: W"),
+])
+def test_a_split_by_zone_that_is_none(action, parts, found):
+    """ensures that a zone that is unknown, named twice or not the action's is told by its place."""
+    with pytest.raises(CaseProblems) as error:
+        michigan(f"plan_changes:\n  - {{action: {action}, change: split, reason: No, "
+                 f"parts: [{parts}]}}\n")
+    assert any(p.code in ("CASE052", "CASE053") and found in p.found and p.line
+               for p in error.value.problems), [(p.code, p.found) for p in error.value.problems]
+
+
+def test_a_setback_is_taken_off_once_where_the_action_is_split():
+    """ensures that 150 ft by 581 ft, two acres, leave 18 of the 20 acres of both parts of the
+    lime, the strips left as a check counted: 4 of 40 ft by 600 ft, 2.2 acres."""
+    plan = pipeline.advise(load_bytes(MICHIGAN.read_bytes(), "case.yaml",
+                                      folder=MICHIGAN.parent)).plan
+    lime = [a for a in plan.actions if a.split_from == "lime.lime.w"]
+    strips = sum(s.area_ac for s in plan.strips if s.laid_out)
+    assert len(lime) == 2 and strips == pytest.approx(4 * 40 * 600 / 43_560)
+    assert sum(a.area_ac for a in lime) + strips == pytest.approx(
+        20 - 150 * 581 / 43_560, abs=1e-6)
+
+
+def michigan(changes):
+    """The sample with all keys, with these changes in place of its own."""
+    text = MICHIGAN.read_text(encoding="utf-8")
+    head, rest = text.split("plan_changes:", 1)
+    keep = rest[rest.index("\naccept:"):].replace("\nstrips:", "\n")
+    head = "\n".join(line for line in head.splitlines() if not line.startswith("strips:"))
+    return pipeline.advise(load_bytes(f"{head}\n{changes}{keep}".encode(), "case.yaml",
+                                      folder=MICHIGAN.parent))

@@ -14,6 +14,7 @@ from loambrief.agronomy.crops import (
     yield_in_crop_unit,
 )
 from loambrief.case.names import crops as crops_of_the_case
+from loambrief.case.names import fold as name_of
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.units import YIELD_UNITS
 
@@ -100,3 +101,13 @@ def test_case_and_formulas_know_the_same_names():
     """ensures that a crop the case file accepts is a crop the formulas find."""
     for name in crops_of_the_case():
         find_crop(name)
+
+
+@pytest.mark.parametrize("typed, name", [
+    ("maíz", "corn"), ("maiz", "corn"), ("Frijol", "dry bean"), ("jitomate", "tomato"),
+    ("algodón", "cotton"), ("cacahuate", "peanut"), ("sorgo", "grain sorghum"),
+])
+def test_spanish_names(typed, name):
+    """ensures that crops are known by their Mexican names, for a case and for the formulas."""
+    assert find_crop(typed).name == name
+    assert crops_of_the_case()[name_of(typed)]["crop"] == name

@@ -375,3 +375,18 @@ def test_impossible_losses_are_refused(call):
     """ensures that an input that cannot be raises (own rule)."""
     with pytest.raises(ImpossibleInput):
         call()
+
+
+@pytest.mark.parametrize("typed, species", [
+    ("quelite cenizo", "Chenopodium album"), ("zacate Johnson", "Sorghum halepense"),
+    ("cola de zorra gigante", "Setaria faberi"), ("diente de leon", "Taraxacum officinale"),
+    ("Diente de león", "Taraxacum officinale"), ("toloache", "Datura stramonium"),
+])
+def test_spanish_names(typed, species):
+    """ensures that weeds are known by their Mexican names, with or without accents."""
+    assert names.find_species(typed)["scientific_name"] == species
+
+
+def test_spanish_name_of_a_plant_that_burns():
+    """ensures that a plant not to be pressed is told from its Spanish name too."""
+    assert harmful_row("perejil gigante") is not None and harmful_row("cicuta") is not None

@@ -204,7 +204,7 @@ def test_pages_of_every_setting(name, units, paper):
         advisory = pipeline.render(advised(name, "es", units=units, paper=paper))
     reader = PdfReader(BytesIO(advisory.pdf))
     first, second = (page.extract_text() for page in reader.pages[:2])
-    assert "A quién llamar" in first and "Vale hasta" in first
+    assert "A quién llamar" in first and "Vigente hasta" in first
     assert "El lote en gráficas" in second
     assert reader.trailer["/Root"]["/Lang"] == "es"
     metadata = reader.trailer["/Root"]["/Metadata"].get_data().decode("utf-8")

@@ -143,7 +143,7 @@ def many_rows(count: int, paper: Paper = Paper.LETTER) -> ReportModel:
         *(ActionCard(n, f"Spread lime on zone {n}", source="Ag lime", rate="1.5 ton/ac",
                      why=(long,), cautions="C1")
           for n in range(1, count + 1)),
-        Heading(1, "Findings", columns=2),
+        Heading(1, "Findings", new_page=True),
         *(FindingBlock(f"Zone {n} is too acid", StatusSign.LIMITING, "limits the crop", "high",
                        "measured", body=(long * (1 + n % 4),),
                        support=(EvidenceLine(long, "measured"),)) for n in range(count)),

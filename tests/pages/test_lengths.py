@@ -1,7 +1,8 @@
 """How long the two documents are: a limit for the advisory, no empty pages in the annex.
 
 The limits are our own rule: an advisory that is acted on has five pages for one zone, the
-signatures included, and one more for each further zone.
+signatures included, and one more for each further zone. Where the case asks for a plan of
+several years and for check strips, these take one more.
 """
 
 from __future__ import annotations
@@ -31,7 +32,8 @@ LEAST_FULL = 1 / 3
 def limit(case) -> int:
     """Most pages of a case's advisory."""
     zones = len({place.id for place in judged_places(case)})
-    return ONE_ZONE + MORE * max(zones - 1, 0)
+    asked = case.tenure is not None and case.strips is not None
+    return ONE_ZONE + MORE * (max(zones - 1, 0) + asked)
 
 
 def pages(data: bytes) -> int:

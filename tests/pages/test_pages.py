@@ -55,8 +55,8 @@ def test_many_rows(paper, count):
 
 def test_theme_keeps_the_limits():
     """ensures that the theme's own sizes and margins are within what the checker allows."""
-    for columns in (1, 2):
-        page = look(columns=columns)
+    for fine in (False, True):
+        page = look(fine=fine)
         assert min(s.fontSize for s in page.styles.values()) >= SMALLEST
         assert page.lengths["margin_side"] >= 50
     assert theme().smallest >= SMALLEST_IN_CHARTS

@@ -81,7 +81,18 @@ def nitrogen(plan: Plan) -> str | None:
             "end: 2030-05-20}, cost: {amount: 30, per: ac, date: 2026-01-01}}]}")
 
 
-OPERATIONS = (drop, drop_what_others_wait_for, defer, replace, split, move, own_work,
+def farm(plan: Plan) -> str | None:
+    """Lease, spreader, neighbour and strips, beside an own action."""
+    used = next((a for a in plan.actions if a.rate and a.area_ac), None)
+    kinds = json.dumps([used.material_kind]) if used is not None else '["manure"]'
+    return (own_work(plan) or "") + (
+        "\ntenure: {held: rented, until: 2032-12-31, lime_paid_by: shared, grower_share: 50 %, "
+        "years: 3}\nconstraints: {days_available: 3, spreaders: [{name: spinner, "
+        "width: 40 ft, per_day: 20 ton}], neighbours: [{name: the school, setback: 50 ft, "
+        f"length: 200 ft, kinds: {kinds}}}]}}\nstrips: {{count: 2, length: 300 ft}}")
+
+
+OPERATIONS = (farm, drop, drop_what_others_wait_for, defer, replace, split, move, own_work,
               own_material, nitrogen)
 
 
@@ -89,7 +100,8 @@ def with_keys(name: str, keys: str) -> pipeline.Advice:
     """A sample with own entries in place of those it has."""
     path = CASES[name]
     text = path.read_text(encoding="utf-8")
-    for key in ("nitrogen", "own_actions", "plan_changes", "overrides"):
+    for key in ("nitrogen", "own_actions", "plan_changes", "overrides", "tenure", "constraints",
+                "strips"):
         head, found, rest = text.partition(f"\n{key}:")
         if found:
             lines = rest.split("\n")

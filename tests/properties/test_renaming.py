@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from loambrief import pipeline
 from loambrief.case.load import load_bytes
+from loambrief.findings.places import spot_id
 from loambrief.render.plain import render_plain
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
@@ -73,7 +74,11 @@ def put(node, new):
         return {k: put(v, new) for k, v in node.items()}
     if isinstance(node, list):
         return [put(v, new) for v in node]
-    return node.replace(MARK, new).casefold() if isinstance(node, str) else node
+    if not isinstance(node, str):
+        return node  # the id of a marked spot is made of its name, and of nothing else
+    for there in (spot_id, lambda name: spot_id(name).replace(":", "-")):  # in ids of actions
+        node = node.replace(there(MARK), there(new))
+    return node.replace(MARK, new).casefold()
 
 
 def same(name, keys, old, new):

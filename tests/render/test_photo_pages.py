@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pypdf
@@ -11,9 +12,13 @@ from PIL import Image
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
+from loambrief.case.schema import SHOWN
 from loambrief.render.html import render_html
 from loambrief.render.pdf import render_pdf
 from loambrief.render.plain import render_plain
+from loambrief.report.blocks import Annex, Heading
+from loambrief.report.parts import Photos
+from loambrief.topics.assess import TOPICS
 
 OHIO = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
 CAPTIONS = ("Foxtail along the field entrance.", "Ponded wheel tracks.", "Roots turn at 7 in.")
@@ -69,3 +74,27 @@ def test_photos_on_screen_and_in_text(made):
         assert page.count(f'alt="Picture {number} of the visit"') == 1 and caption in page
         assert f"Picture {number} of the visit" in render_plain(model).decode()
     assert page.count("data:image/jpeg;base64,") == 3
+
+
+def test_photo_stands_beside_its_finding(made):
+    """ensures that a photo that shows a topic stands in that topic's section, one of a topic
+    without a finding in the section of photos, and each of them once."""
+    loaded, _, _ = made
+    shows = ("weeds", None, "forage")
+    photos = [entry.model_copy(update={"shows": topic})
+              for entry, topic in zip(loaded.case.photos, shows, strict=True)]
+    case = loaded.case.model_copy(update={"photos": photos})
+    model = pipeline.report_model(pipeline.advise(replace(loaded, case=case)))
+    (annex,) = (block for block in model.blocks if isinstance(block, Annex))
+    section, found = "", {}
+    for block in annex.blocks:
+        if isinstance(block, Heading) and block.level <= 2 and block.anchor:
+            section = block.anchor
+        elif isinstance(block, Photos):
+            found |= {photo.caption.split(" (")[0]: section for photo in block.photos}
+    assert found == {CAPTIONS[0]: "topic-weeds", CAPTIONS[1]: "photos", CAPTIONS[2]: "photos"}
+
+
+def test_a_photo_can_show_every_topic():
+    """ensures that a case may name any topic that can have a finding, and no other."""
+    assert sorted(SHOWN) == sorted(TOPICS)

@@ -15,6 +15,7 @@ from loambrief.report.blocks import Heading
 from loambrief.report.chart_text import chart_words
 from loambrief.report.client_part import client_blocks, comparison, ordered_together, shopping_list
 from loambrief.report.context import Context
+from loambrief.report.pictures import pictures
 from loambrief.report.pictures_map import client_map, zone_map
 from loambrief.report.text import Writer
 
@@ -52,6 +53,22 @@ def test_zones_are_filled_by_their_own_findings(contexts):
     assert looks["west end"].startswith("acidity") and not looks["east end"].startswith("acidity")
     assert len(spec.outlines) == 1
     assert zone_map(contexts[0]) is None  # only the field is drawn there
+
+
+def test_zones_say_what_goes_on(contexts):
+    """ensures that each zone on the map has the rates of the spreading sheet, in its picture
+    and in its text alternative."""
+    from loambrief.report.applicator import spread_actions
+
+    context = contexts[2]
+    told = {area.label: area.rates for area in zone_map(context).areas}
+    wanted = [a for a in spread_actions(context.plan) if a.place.id]
+    assert wanted
+    for action in wanted:
+        here = told[action.place.label]
+        assert action.material_name in here
+        assert context.amount(action.rate, action.rate_unit) in here
+        assert here in pictures(context).overview[0].spec.alt
 
 
 def test_map_keeps_distances(contexts):

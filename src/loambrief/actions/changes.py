@@ -24,12 +24,15 @@ from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
 from loambrief.actions.own import main_nutrient, own_window, pure_share, spread_by
 from loambrief.actions.rounding import round_rate
+from loambrief.case.own_checks import zone_named
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_plan import PlanChange, SplitPart
+from loambrief.case.select import sample_area_ac
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import Message, NeedKind, say
+from loambrief.findings.places import place_of
 
 AREA_SLACK, RATE_SLACK = 0.005, 0.01
 """How far parts may miss the whole: rounding of what is typed."""
@@ -233,7 +236,7 @@ def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) ->
             if not action.answers_to(change.action):
                 made.append(action)
                 continue
-            fault = _adds_up(action, change, offers)
+            fault = _adds_up(case, action, change, offers)
             if fault is not None:
                 faults.append(Fault("CASE053", (PATH, i, "parts"), *fault))
                 made.append(action)
@@ -249,10 +252,28 @@ def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) ->
             for a in actions] if names else actions
 
 
-def _adds_up(action: Action, change: PlanChange,
+def _part_area(case: CaseFile, part: SplitPart) -> float | None:
+    """Area of a part [ac]: as stated, else of its zone; None where neither is."""
+    if part.area is not None:
+        return part.area.value
+    zone = zone_named(case, part.where)
+    return None if zone is None else sample_area_ac(case, zone)
+
+
+def _adds_up(case: CaseFile, action: Action, change: PlanChange,
              offers: Mapping[str, Offer]) -> tuple[str, str, str] | None:
     parts = change.parts or ()
-    areas = [p.area.value for p in parts if p.area is not None]
+    named = [p.where for p in parts if p.where is not None]
+    if named and action.place.id:
+        return (f"where: {named[0]}", "parts by area, rate or window",
+                f"{action.id} is for {action.place.label} alone.")
+    zones = [zone_named(case, name) for name in named]
+    if None in zones:
+        ids = ", ".join(s.id for s in case.samples)
+        return f"where: {named[zones.index(None)]}", f"a zone of the case: {ids or 'none'}", ""
+    if len({z.id for z in zones if z is not None}) < len(zones):
+        return "one zone twice", "each zone once", ""
+    areas = [a for p in parts if (a := _part_area(case, p)) is not None]
     if areas and (action.area_ac is None
                   or abs(sum(areas) - action.area_ac) > AREA_SLACK * action.area_ac):
         return (f"{sum(areas):.4g} ac in all parts", f"the {action.area_ac or 0:.4g} ac of the "
@@ -276,9 +297,10 @@ def _part(case: CaseFile, action: Action, change: PlanChange, part: SplitPart, n
     count = len(change.parts or ())
     offer = offers.get(action.material_id or "")
     area, rate = action.area_ac, action.rate
-    by_area = any(p.area is not None for p in change.parts or ())
-    if part.area is not None:
-        area = part.area.value
+    by_area = any(p.area is not None or p.where is not None for p in change.parts or ())
+    stated, zone = _part_area(case, part), zone_named(case, part.where)
+    if stated is not None:
+        area = stated
     elif rate is None and area is not None and not by_area:
         area = area / count
     if rate is not None and offer is not None:
@@ -295,8 +317,11 @@ def _part(case: CaseFile, action: Action, change: PlanChange, part: SplitPart, n
         fields = {"cost_total": action.cost_total * area / action.area_ac}
     if part.window is not None:
         fields["window"] = own_window(case, part.window, action.kind, action.item)
+    if zone is not None:
+        fields["place"] = place_of(zone)
     return replace(
-        action, id=f"{action.id}.{number}", split_from=action.id, area_ac=area,
+        action, id=f"{action.id}.{number if zone is None else zone.id.lower()}",
+        split_from=action.id, area_ac=area,
         notes=(*action.notes, say("actions.note_split_part", number=number, count=count)),
         changed=(*action.changed, "split"), reasons=(*action.reasons, change.reason), **fields)
 

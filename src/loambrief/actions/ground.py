@@ -70,7 +70,7 @@ def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
     here = zone is not None and action.place.id.lower() in ("", zone.lower())
     if zone is not None and not here:
         return action
-    lost = strip_ac(neighbour)
+    lost = strip_ac(neighbour) * _part_of(action)
     counted = here and action.area_ac is not None
     if counted and action.area_ac is not None:
         lost = min(lost, action.area_ac)
@@ -78,6 +78,17 @@ def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
     return replace(action, cautions=(say(
         "farm.caution_neighbour", name=neighbour.name, setback=neighbour.setback.value,
         length=neighbour.length.value, lost=lost, counted=counted), *action.cautions))
+
+
+def _part_of(action: Action) -> float:
+    """Share of the strip that lies in a part of a split action: the part's share of the area.
+
+    Where the line runs through the parts is not known, but the sum is right.
+    """
+    whole = action.need.area_ac
+    if not action.split_from or not whole or action.area_ac is None:
+        return 1.0
+    return min(action.area_ac / whole, 1.0)
 
 
 def resized(action: Action, area_ac: float) -> Action:

@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
+from loambrief.tables.names import unaccented
 from loambrief.units import MASS_YIELDS
 
 TABLE = "crops/crops"
@@ -59,7 +60,7 @@ class Crop:
 
 
 def _fold(name: str) -> str:
-    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
+    return " ".join(unaccented(name.lower()).replace("-", " ").replace("_", " ").split())
 
 
 def _units(text: str | None) -> Mapping[str, float]:
@@ -74,7 +75,8 @@ def crops() -> Mapping[str, Crop]:
     for row in load(TABLE):
         found[row["crop"]] = Crop(
             name=row["crop"],
-            synonyms=tuple((row["synonyms"] or "").split("|")) if row["synonyms"] else (),
+            synonyms=tuple(name for cell in (row["synonyms"], row["spanish"])
+                           for name in (cell or "").split("|") if name),
             parent=row["parent"],
             yield_unit=row["yield_unit"],
             lb_per_unit=row["lb_per_unit"],

@@ -9,19 +9,20 @@ from types import MappingProxyType
 
 from loambrief.tables import all_tables, load
 from loambrief.tables.harmful import may_be_offered
+from loambrief.tables.names import unaccented
 from loambrief.units import MASS_YIELDS, YIELD_UNITS
 
 CROPS = "crops/crops"
 WEEDS = "weeds"
 WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
-              "common_names", "local_name", "eppo")
+              "common_names", "local_name", "eppo", "spanish")
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
 USUAL_YIELD = "case/usual_yield"
 
 
 def fold(name: str) -> str:
-    """Name without capitals, hyphens and doubled blanks."""
-    return " ".join(name.lower().replace("-", " ").replace("_", " ").split())
+    """Name without capitals, accents, hyphens and doubled blanks."""
+    return " ".join(unaccented(name.lower()).replace("-", " ").replace("_", " ").split())
 
 
 @cache
@@ -29,7 +30,7 @@ def crops() -> Mapping[str, Mapping[str, object]]:
     """Row of the crop table by every folded name and synonym."""
     found: dict[str, Mapping[str, object]] = {fold(row["crop"]): row for row in load(CROPS)}
     for row in load(CROPS):
-        for name in (row["synonyms"] or "").split("|"):
+        for name in f"{row['synonyms'] or ''}|{row['spanish'] or ''}".split("|"):
             if name:
                 found.setdefault(fold(name), row)
     return MappingProxyType(found)

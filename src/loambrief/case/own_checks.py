@@ -114,7 +114,8 @@ def _change(case: CaseFile, change: PlanChange, path: DataPath) -> Iterator[Faul
                     needs=(("case", "date"),))
     for i, part in enumerate(change.parts or ()):
         yield from _period(part.window, (*path, "parts", i, "window"))
-    for key in ("rate", "area"):
+        yield from _where(case, part.where, (*path, "parts", i, "where"))
+    for key in ("where", "rate", "area"):
         stated = [p for p in change.parts or () if getattr(p, key) is not None]
         if stated and len(stated) < len(change.parts or ()):
             yield Fault("CASE053", (*path, "parts"), f"{key} of {len(stated)} parts only",

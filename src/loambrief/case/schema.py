@@ -36,6 +36,9 @@ QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", 
 ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium", "zinc", "boron",
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
+SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
+         "carbon_nitrogen", "refractometry", "forage", "weeds", "sampling")
+"""Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
 RUNOFF_CLASSES = ("low", "medium", "high", "very high")
@@ -492,13 +495,14 @@ class Override(Part):
 
 
 class PhotoEntry(Part):
-    """A photo that is printed with its caption."""
+    """A photo that is printed with its caption, beside the topic that it ``shows``."""
 
     file: q.Name
     caption: q.Text
     alt: q.Text | None = None
     place: q.Name | None = None
     date: q.Date | None = None
+    shows: Annotated[str, q.choice(SHOWN)] | None = None
 
 
 class CaseFile(Part):

@@ -52,8 +52,10 @@ class OwnAction(Part):
 
 
 class SplitPart(Part):
-    """One part of a split action: its own rate, area or time."""
+    """One part of a split action: its own zone, rate, area or time."""
 
+    where: q.Name | None = None
+    """A zone, for an action on the whole field; its area is taken where none is stated."""
     rate: q.Rate | None = None
     area: q.Area | None = None
     window: Period | None = None

@@ -44,6 +44,8 @@ class MapArea:
         Position of its fill in ``MapSpec.looks``.
     polygons : tuple of (outer ring, hole, ...)
         Corners east and north of a common origin [m].
+    rates : str
+        What goes on it, in words.
     """
 
     number: str
@@ -51,6 +53,7 @@ class MapArea:
     detail: str
     look: int
     polygons: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
+    rates: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +85,7 @@ class MapSpec(ChartSpec):
 
     def facts(self) -> dict[str, Any]:
         return {"areas": [{"number": a.number, "label": a.label, "detail": a.detail,
-                           "look": self.looks[a.look]} for a in self.areas]}
+                           "look": self.looks[a.look], "rates": a.rates} for a in self.areas]}
 
 
 def _polygons(spec: MapSpec) -> list[tuple[tuple[tuple[float, float], ...], ...]]:
@@ -198,6 +201,8 @@ def _list(sheet: Sheet, spec: MapSpec, x: float, width: float) -> None:
         if area.detail:
             bottom = sheet.paragraph(left, bottom, area.detail, x + width - left, t.small,
                                      colour="muted")
+        if area.rates:
+            bottom = sheet.paragraph(left, bottom, area.rates, x + width - left, t.small)
         sheet.y = max(bottom, top + 12) + 4
 
 

@@ -5,7 +5,9 @@ A place is known by its id. What someone typed for it is only a label, to be pri
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+import zlib
+from collections.abc import Sequence
 
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment
@@ -45,7 +47,7 @@ def named_place(case: CaseFile, typed: str | None) -> Place:
     -------
     Place
         The sample of that id or place; the whole field for its name or for nothing; else a
-        spot of its own, numbered in the order in which the case names such spots.
+        spot whose id is made of its own name (:func:`spot_id`).
     """
     if typed is None:
         return field_place(case)
@@ -56,8 +58,19 @@ def named_place(case: CaseFile, typed: str | None) -> Place:
                 return place_of(sample)
     if wanted == _key(case.field.name):
         return field_place(case)
-    spots = dict.fromkeys(map(_key, _named(case)))
-    return Place(f"{SPOT}{list(spots).index(wanted) + 1}" if wanted in spots else SPOT, typed)
+    return Place(spot_id(typed), typed)
+
+
+def spot_id(typed: str) -> str:
+    """Id of a marked spot, from its name alone: no other spot that comes or goes moves it.
+
+    Letters and digits of the name, joined by hyphens. Where that leaves anything out, four digits
+    of a checksum of the whole name follow, so that two names never share an id by their marks.
+    """
+    key = _key(typed)
+    words = re.findall(r"\w+", key)
+    tail = "" if " ".join(words) == key else f"-{zlib.crc32(key.encode()) & 0xffff:04x}"
+    return f"{SPOT}{'-'.join(words)}{tail}"
 
 
 def spots_place(case: CaseFile, together: str, typed: Sequence[str]) -> Place:
@@ -74,19 +87,3 @@ def is_spot(place: Place) -> bool:
 
 def _key(typed: str) -> str:
     return " ".join(typed.casefold().split())
-
-
-def _named(case: CaseFile) -> Iterator[str]:
-    """Places as the case names them, in a fixed order, those of samples left out."""
-    known = {_key(n) for s in case.samples for n in (s.id, s.place) if n}
-    known.add(_key(case.field.name))
-    typed: list[str | None] = []
-    if case.penetrometer is not None:
-        typed += [p.place for p in case.penetrometer.points]
-    if case.infiltration is not None:
-        typed.append(case.infiltration.place)
-    if case.refractometer is not None:
-        typed += [r.place for r in case.refractometer.readings]
-    typed += [w.place for w in case.weeds]
-    typed += [d.where for d in case.done]
-    yield from (t for t in typed if t is not None and _key(t) not in known)

@@ -277,6 +277,7 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     for material in data.get("materials") or ():
         if "certifier" in material:  # that it was approved decides what may be used
             material["certifier"] = word("text")
+    _own_entries(data, word("text"))
     _only_state(data)
     data = _placed(data, writer, _ids(data), {})
     adviser = data.pop("adviser")
@@ -289,6 +290,22 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     if history:
         data["history"] = list(history)
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
+
+
+def _own_entries(data: dict, withheld: str) -> None:
+    """Who set nitrogen, unless it is the adviser, names of machines, and what is waited for.
+
+    These names are not struck elsewhere: "the grower" and "drop spreader" are common words.
+    """
+    adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
+    line = data.get("nitrogen")
+    if isinstance(line, dict) and str(line.get("set_by", "")).casefold() != adviser:
+        line["set_by"] = withheld
+    for machine in (data.get("constraints") or {}).get("spreaders") or ():
+        machine["name"] = withheld
+    for change in data.get("plan_changes") or ():
+        if "condition" in change:
+            change["condition"] = withheld
 
 
 def _only_state(data: dict) -> None:

@@ -9,9 +9,8 @@ A block on the page is a dataclass in ``report/blocks.py`` or ``report/parts.py`
 here (with its tags), a macro of its name in ``templates/html/blocks.html.j2`` (and its class in
 ``SHOWN`` of ``html``), and a function in ``plain``; a test goes over all of them. A flowable
 has ``wrap``, ``split``, ``start_height`` and ``drawOn`` as in ``flowables``; text goes through
-``Composer.paragraph``, cells through ``tables.lay_out``. ``Heading(columns=2)`` sets what
-follows in two columns of smaller type, ``columns=1`` goes back; ``FigureRow`` puts any number
-of half-width charts in two columns.
+``Composer.paragraph``, cells through ``tables.lay_out``. ``FigureRow`` puts any number of
+half-width charts in two columns.
 
 The file is judged by others as well: ``tests/render/test_witnesses.py``.
 """

@@ -49,17 +49,13 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     made: Made = []
     cards: list[p.ActionCard] = []
     for before, block, after in zip((None, *content), content, (*content[1:], None), strict=False):
-        if isinstance(block, p.Summary):
-            made += _columns(composer, 1)
-        elif isinstance(block, b.Heading):
-            made += _columns(composer, block.columns)
         if isinstance(block, p.ActionCard):
             cards.append(block)
             if not isinstance(after, p.ActionCard):
-                made += action_table(composer, cards, composer.root, composer.look.column_width)
+                made += action_table(composer, cards, composer.root, composer.look.text_width)
                 cards = []
             continue
-        made += make(composer, block, composer.root, composer.look.column_width)
+        made += make(composer, block, composer.root, composer.look.text_width)
         if _announces(before, block, after):
             made[-1].keep_next = True
     return made
@@ -76,18 +72,9 @@ def _announces(before: b.Block | None, block: b.Block, after: b.Block | None) ->
 
 
 ONE_LINE = 40
-"""A paragraph of no more characters is one line, even in two columns."""
+"""A paragraph of no more characters is one line."""
 LARGE = 1.25
-"""From this type scale on pages stay in one column of ordinary type."""
-
-
-def _columns(composer: Composer, count: int) -> Made:
-    """Go on in so many columns, on a new page if that is a change; 0 for as before."""
-    look = composer.look
-    if look.scale >= LARGE or count in (0, look.columns):
-        return []
-    composer.look = look_for(look.paper, look.scale, columns=count, accent=look.accent)
-    return [NewPage(count)]
+"""From this type scale on pages stay in ordinary type."""
 
 
 def _annex(composer: Composer, block: b.Annex, parent: Element, width: float) -> Made:
@@ -95,7 +82,7 @@ def _annex(composer: Composer, block: b.Annex, parent: Element, width: float) ->
     normal = composer.look
     composer.look = look_for(normal.paper, normal.scale, accent=normal.accent,
                              fine=normal.scale < LARGE)
-    made = [NewPage(1), *flow(composer, block.opened)]
+    made = [NewPage(), *flow(composer, block.opened)]
     composer.look = look_for(normal.paper, normal.scale, accent=normal.accent)
     return made
 
@@ -245,8 +232,7 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
     inner: Made = [composer.text(opening, element, "item", bold=True)]
     inner[0].keep_next = True
     for part in block.blocks:
-        if isinstance(part, b.Bullets) and len(part.items) > LONG_LIST and (
-                composer.look.columns == 1):
+        if isinstance(part, b.Bullets) and len(part.items) > LONG_LIST:
             inner += _callout_list(composer, part, element, width - indent)
         else:
             inner += flat(make(composer, part, element, width - indent))

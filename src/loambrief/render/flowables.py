@@ -468,10 +468,7 @@ def flat(made: Sequence[Flowable]) -> list[Flowable]:
 
 
 class NewPage(Flowable):
-    """A new page, unless this one is empty; from there on in ``columns`` columns (0: as before)."""
-
-    def __init__(self, columns: int = 0):
-        self.columns = columns
+    """A new page, unless this one is empty."""
 
 
 class Anchor(Flowable):

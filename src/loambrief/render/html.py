@@ -41,8 +41,8 @@ SOFT, LEAST_CONTRAST = 0.72, 4.5
 COLOURS = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft")
 CHART_WIDTH = 250.0
 """Width charts are laid out for [pt]: on a phone held upright they are shown larger than so."""
-MOST_COLUMNS = 4
-"""Tables with more keep their width and scroll sideways on a phone."""
+MOST_COLUMNS = 3
+"""The rows of tables with more stand on a phone as records, each cell after its column's title."""
 SHOWN: tuple[type[b.Block], ...] = (
     b.Heading, b.Paragraph, b.Bullets, b.Numbered, b.Table, b.Figure, b.FigureRow, b.Callout,
     b.KeyFacts, b.PageBreak, b.KeepTogether, b.Beside, b.Annex, p.Summary, p.FindingBlock,
@@ -140,7 +140,8 @@ class Page:
         self._level = 0
         """Level of the last heading of the model, 1 to 3; 0 before the first."""
         self._contents: list[tuple[int, str, str]] = []
-        self._figures = 0
+        self._charts: list[ChartSpec] = []
+        """Those on the page so far; each is drawn once."""
         self._ids: dict[str, str] = {}
         self._placed: set[str] = set()
         self._linked: set[str] = set()
@@ -195,6 +196,14 @@ class Page:
         made = [*spans(first)]
         return tuple([*made, "; " if made and plain(second) else "", *spans(second)])
 
+    def earlier(self, spec: ChartSpec) -> str:
+        """Id of the figure that shows the same chart already; "" if none does."""
+        return f"doc-figure{self._charts.index(spec) + 1}" if spec in self._charts else ""
+
+    def next_figure(self) -> str:
+        """Id of the figure that the next chart is drawn in."""
+        return f"doc-figure{len(self._charts) + 1}"
+
     def chart(self, spec: ChartSpec) -> Markup:
         """A chart as SVG, with its title and its text alternative inside.
 
@@ -205,9 +214,9 @@ class Page:
         """
         if not spec.alt.strip():
             raise RenderFault(f"figure {spec.title!r} has no text alternative")
-        self._figures += 1
+        self._charts.append(spec)
         shown = replace(spec, title=readable(spec.title), alt=readable(spec.alt))
-        drawn = svg_chart(shown, CHART_WIDTH, f"doc-chart{self._figures}")
+        drawn = svg_chart(shown, CHART_WIDTH, f"doc-chart{len(self._charts)}")
         return Markup(ET.tostring(drawn, encoding="unicode", method="html"))
 
     # Targets --------------------------------------------------------------------------

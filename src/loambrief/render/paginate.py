@@ -1,4 +1,4 @@
-"""From flowables to pages: columns filled from the top, breaks where nothing is torn apart."""
+"""From flowables to pages: filled from the top, breaks where nothing is torn apart."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from loambrief.errors import RenderFault
 from loambrief.render.flowables import SLACK, Flowable, NewPage, Together, flat, stack, start_of
 from loambrief.render.styles import Look
-from loambrief.render.styles import look as look_for
 from loambrief.render.tags import TaggedCanvas
 
 
@@ -17,7 +16,7 @@ class Paginator:
     Parameters
     ----------
     look : Look
-        Of a page of one column.
+        Of a page.
     furnish : callable
         Draws on a new page what stands outside the text.
     """
@@ -28,13 +27,12 @@ class Paginator:
         self.high = look.text_height
         self.opened = False
         """A page is open."""
-        self.column = 0
         self.room = self.high
-        """Left in the column [pt]."""
+        """Left on the page [pt]."""
         self.after = 0.0
         """Distance that the last flowable wants below it."""
         self.on_top = True
-        """The column is empty."""
+        """The page is empty."""
 
     def print(self, made: Sequence[Flowable]) -> None:
         """Print everything and end the last page.
@@ -52,7 +50,7 @@ class Paginator:
         while index < len(made):
             first = made[index]
             if isinstance(first, NewPage):
-                self._break(first)
+                self._break()
                 index += 1
                 continue
             end = index
@@ -72,8 +70,8 @@ class Paginator:
     # Room -----------------------------------------------------------------------------
 
     def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
-        """Go to the next column if there is no room for what must stand together."""
-        width = self.look.column_width
+        """Go to the next page if there is no room for what must stand together."""
+        width = self.look.text_width
         if self.on_top:
             return
         if isinstance(last, Together):
@@ -89,11 +87,11 @@ class Paginator:
             return
         need += max(first.getSpaceBefore(), self.after)
         if self.room + SLACK < need <= self.high + SLACK:
-            self._next_column()
+            self._end_page()
 
     def _place(self, flowable: Flowable) -> None:
         """Print one flowable, in as many parts as it takes."""
-        width = self.look.column_width
+        width = self.look.text_width
         while True:
             self._open_page()
             before = 0.0 if self.on_top else max(flowable.getSpaceBefore(), self.after)
@@ -111,38 +109,27 @@ class Paginator:
             elif self.on_top:
                 raise RenderFault(f"a {type(flowable).__name__} {high:.0f} pt high does not fit "
                                   f"a page of {self.room:.0f} pt")
-            self._next_column()
+            self._end_page()
 
     def _draw(self, flowable: Flowable, before: float, high: float) -> None:
         lengths = self.look.lengths
-        x = lengths["margin_side"] + self.column * (
-            self.look.column_width + lengths["columns_gap"])
         self._open_page()
         self.room -= before + high
-        flowable.drawOn(self.canvas, x, lengths["margin_bottom"] + self.room)
+        flowable.drawOn(self.canvas, lengths["margin_side"], lengths["margin_bottom"] + self.room)
         if high:
             self.after, self.on_top = flowable.getSpaceAfter(), False
 
-    # Columns and pages ----------------------------------------------------------------
+    # Pages ----------------------------------------------------------------------------
 
-    def _break(self, wanted: NewPage) -> None:
-        if self.opened and not (self.on_top and self.column == 0):
+    def _break(self) -> None:
+        if self.opened and not self.on_top:
             self._end_page()
-        if wanted.columns:
-            self.look = look_for(self.look.paper, self.look.scale, columns=wanted.columns,
-                                 accent=self.look.accent)
-        self._start_column(0)
+        self._start()
 
     def _open_page(self) -> None:
         if not self.opened:
             self.opened = True
             self.furnish(self.canvas)
-
-    def _next_column(self) -> None:
-        if self.column + 1 < self.look.columns:
-            self._start_column(self.column + 1)
-        else:
-            self._end_page()
 
     def _end_page(self) -> None:
         """End the page; a document has one at least."""
@@ -150,7 +137,7 @@ class Paginator:
             self._open_page()
             self.canvas.showPage()
         self.opened = False
-        self._start_column(0)
+        self._start()
 
-    def _start_column(self, column: int) -> None:
-        self.column, self.room, self.after, self.on_top = column, self.high, 0.0, True
+    def _start(self) -> None:
+        self.room, self.after, self.on_top = self.high, 0.0, True

@@ -351,7 +351,7 @@ def in_columns(composer: Composer, made: Made, width: float) -> Made:
     Each band is read left, then right, and is low enough to stand whole on a page.
     """
     look = composer.look
-    if width < SET_IN_TWO * look.text_width or look.columns > 1 or len(made) < 4:
+    if width < SET_IN_TWO * look.text_width or len(made) < 4:
         return made
     gap = look.lengths["column_gap"]
     half = (width - gap) / 2

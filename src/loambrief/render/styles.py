@@ -40,8 +40,6 @@ class Look:
         The ``[page]`` numbers [pt].
     styles : mapping of str to ParagraphStyle
         Named as in ``[page.type]``, and variants such as "table.right".
-    columns : int
-        Columns of a page.
     accent : str
         Asked for in place of the theme's; "" for none.
     fine : bool
@@ -55,7 +53,6 @@ class Look:
     colours: Mapping[str, Color]
     lengths: Mapping[str, float]
     styles: Mapping[str, ParagraphStyle]
-    columns: int = 1
     accent: str = ""
     fine: bool = False
 
@@ -63,12 +60,6 @@ class Look:
     def text_width(self) -> float:
         """Width of the text area [pt]."""
         return self.width - 2 * self.lengths["margin_side"]
-
-    @property
-    def column_width(self) -> float:
-        """Width of one column of the text area [pt]."""
-        gaps = (self.columns - 1) * self.lengths["columns_gap"]
-        return (self.text_width - gaps) / self.columns
 
     @property
     def text_height(self) -> float:
@@ -98,7 +89,7 @@ def _theme() -> Mapping[str, Mapping]:
 
 @cache
 def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
-         columns: int = 1, accent: str = "", fine: bool = False) -> Look:
+         accent: str = "", fine: bool = False) -> Look:
     """The look for a paper and type scale.
 
     Parameters
@@ -107,12 +98,10 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
         1 for normal type, up to 1.6.
     dense : bool
         The same type with less space around it.
-    columns : int
-        1, or 2 for reference pages: smaller type, closer set.
     accent : str
         ``#RRGGBB`` in place of the theme's accent.
     fine : bool
-        The smaller type in one column.
+        The smaller type of reference pages.
 
     Raises
     ------
@@ -128,7 +117,7 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
             colours["accent_soft"] = HexColor(mixed(accent, theme["colors"]["paper"], SOFT))
         lengths = {k: float(v) for k, v in theme["page"].items() if not isinstance(v, dict)}
         types = theme["page"]["type"]
-        if columns > 1 or fine:
+        if fine:
             smaller = theme["page"]["fine"]
             lengths |= {k: float(v) for k, v in smaller.items() if not isinstance(v, dict)}
             types = types | smaller["type"]
@@ -143,8 +132,7 @@ def look(paper: Paper = Paper.LETTER, scale: float = 1.0, dense: bool = False,
     if tiny:
         raise ResourceMissing(f"theme.toml: type under {SMALLEST} pt: {', '.join(tiny)}")
     width, height = SIZES[paper]
-    return Look(paper, scale, width, height, colours, lengths, styles, columns, accent,
-                fine)
+    return Look(paper, scale, width, height, colours, lengths, styles, accent, fine)
 
 
 def _styles(colours: dict, sizes: dict, space: float) -> dict[str, ParagraphStyle]:

@@ -74,9 +74,6 @@ class Heading(Block):
 
     ``level`` is 1 to 3 and may not skip one. ``anchor`` is what links name (unique in the
     document). ``bookmark`` is a shorter text for the outline. ``new_page`` starts a page.
-    ``columns``: from here on the pages are set in one or two columns, two in smaller type,
-    for reference rather than for reading through; 0 leaves it as it is. Other than as it
-    is, it starts a page.
     """
 
     level: int
@@ -84,13 +81,10 @@ class Heading(Block):
     anchor: str = ""
     bookmark: str = ""
     new_page: bool = False
-    columns: int = 0
 
     def __post_init__(self) -> None:
         if self.level not in (1, 2, 3):
             raise ValueError(f"heading level {self.level}; 1 to 3")
-        if self.columns not in (0, 1, 2):
-            raise ValueError(f"{self.columns} columns; 1, 2, or 0 for as before")
 
 
 class Style(StrEnum):
@@ -437,6 +431,8 @@ class Words:
     """Said where a table or a passage goes on over a page."""
     in_words: str
     """Opens what a chart shows as text."""
+    chart_above: str
+    """Before the title of a chart that stands earlier in the same page."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import CaseFile, PhotoEntry
 from loambrief.charts import ChartWords
 from loambrief.findings.model import Finding, Message, Place, say
 from loambrief.numbers import NBSP
@@ -47,13 +47,19 @@ class Context:
             "plan": bool(self.plan.actions or self.plan.verdicts),
             "missing": bool(self.diagnosis.missing),
             "history": self.diagnosis.history is not None,
-            "photos": bool(self.case.photos),
+            "photos": bool(self.loose_photos),
             "results": bool(self.case.samples),
             "sources": True,
             "glossary": True,
         }
         return {name: f"A{number}" for number, name in enumerate(
             (name for name, there in told.items() if there), start=1)}
+
+    @property
+    def loose_photos(self) -> list[PhotoEntry]:
+        """Photos that stand beside no topic's findings."""
+        return [entry for entry in self.case.photos
+                if entry.shows is None or not self.diagnosis.by_topic(entry.shows)]
 
     def section(self, name: str) -> str:
         """Number of a section of the annex; empty if there is none."""

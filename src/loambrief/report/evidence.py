@@ -25,6 +25,7 @@ from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
+from loambrief.report.photo_part import photos_of
 from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
 
@@ -49,6 +50,7 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
         blocks.append(context.annex_heading(topic, context.word(f"topic_{topic}"),
                                             f"topic-{topic}"))
         blocks += _results(context, found, charts.get(topic, ()))
+        blocks += photos_of(context, topic)
         for group in zoned(found):
             used = [r for f in group for r in f.results]
             blocks.append(finding_block(context, group, workings.take(used)))

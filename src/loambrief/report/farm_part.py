@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from loambrief.actions.equipment import uncounted
 from loambrief.actions.model import Action, CheckStrip, Plan, WithoutMaterial
@@ -134,14 +135,24 @@ def strip_blocks(context: Context) -> list[Block]:
                         least=table.number("value", name="length_least"),
                         wanted=table.number("value", name="length_wanted")), " ", *cited, " ",
                    _say(context, "strips_read")), Style.SMALL),
-        Bullets(tuple(_strip(context, s) for s in strips)),
+        Bullets(tuple(_strip(context, like) for like in _alike(strips))),
     ]
 
 
-def _strip(context: Context, strip: CheckStrip) -> str:
-    action = context.plan.action(strip.action_id)
-    stated = context.case.strips
-    return _say(context, "strip_line", rank=action.rank, what=brief(context, action),
+def _alike(strips: list[CheckStrip]) -> list[list[CheckStrip]]:
+    """Strips that are only offered, those of one kind together; a strip laid out by itself."""
+    groups: dict[object, list[CheckStrip]] = {}
+    for strip in strips:
+        key = strip.action_id if strip.laid_out else replace(strip, action_id="")
+        groups.setdefault(key, []).append(strip)
+    return list(groups.values())
+
+
+def _strip(context: Context, like: list[CheckStrip]) -> str:
+    strip, stated = like[0], context.case.strips
+    actions = sorted((context.plan.action(s.action_id) for s in like), key=lambda a: a.rank)
+    return _say(context, "strip_line", ranks=[str(a.rank) for a in actions],
+                what=brief(context, actions[0]),
                 why=strip.why, laid_out=strip.laid_out, count=strip.count, width=strip.width_ft,
                 length=strip.length_ft, area=strip.area_ac, read=strip.read_by,
                 where=stated.where if stated is not None else None)

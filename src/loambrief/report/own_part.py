@@ -37,6 +37,15 @@ def differs_section(context: Context) -> list[Block]:
     ]
 
 
+def own_pointer(context: Context) -> list[Text]:
+    """One line for page 1 and the plan: how much the adviser set, and where it stands."""
+    count = len([d for d in context.plan.differences if d.reasons])
+    if not count:
+        return []
+    return [(context.word("own_pointer", count=count), " ",
+             Span(context.word("own_link"), link="#differs"), f" ({context.section('plan')}).")]
+
+
 def _what(context: Context, difference: PlanDifference) -> Text:
     """The action, linked where it is in the plan, and what was done to it."""
     title = context.writer.short(difference.title)

@@ -9,6 +9,7 @@ from loambrief.case.geodesy import Position, plane_m
 from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
+from loambrief.report.applicator import spread_actions
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
 
@@ -18,7 +19,10 @@ SMALLEST_SHARE = 0.04
 
 
 def zone_map(context: Context) -> MapSpec | None:
-    """The zones of a field by what limits each; None without drawn zones."""
+    """The zones of a field by what limits each, with what goes on it; None without zones.
+
+    Rates are those of the spreading sheet: first passes that the money covers.
+    """
     case = context.case
     if case.boundary is None:
         return None
@@ -36,7 +40,18 @@ def zone_map(context: Context) -> MapSpec | None:
          for shape, place in zones],
         outlines=[s for s in drawn if s.sample is None],
         whole=context.word(f"topic_{whole[0].topic}").lower() if whole else "",
+        rates=[_rates(context, place.id) for _, place in zones],
     )
+
+
+def _rates(context: Context, zone: str) -> str:
+    """What is spread on a zone, also as part of the whole field."""
+    told = [context.word("map_rate", what=action.material_name
+                         or context.writer.short(action.title),
+                         rate=context.amount(action.rate, action.rate_unit))
+            for action in spread_actions(context.plan)
+            if action.rate and action.place.id.casefold() in ("", zone.casefold())]
+    return "; ".join(told)
 
 
 def client_map(contexts: Sequence[Context]) -> MapSpec | None:
@@ -76,7 +91,8 @@ def _span(polygons: Iterable) -> tuple[float, float, float, float]:
 
 def _spec(context: Context, kind: str,
           rows: Sequence[tuple[tuple, str, Finding | None]],
-          outlines: Sequence[Shape] = (), whole: str = "") -> MapSpec:
+          outlines: Sequence[Shape] = (), whole: str = "",
+          rates: Sequence[str] = ()) -> MapSpec:
     looks = [context.write(say("client.nothing"))]
     origin = rows[0][0][0][0][0]
     areas, said = [], []
@@ -86,7 +102,8 @@ def _spec(context: Context, kind: str,
             looks.append(look)
         said.append({"label": label, "look": _lower(look)})
         areas.append(MapArea(str(number), label, "" if finding is None else _detail(
-            context, finding), looks.index(look), _plane(polygons, origin)))
+            context, finding), looks.index(look), _plane(polygons, origin),
+            rates[number - 1] if rates else ""))
     si = context.system == "si"
     return MapSpec(
         title=context.write(say(f"client.{kind}_title", rows=said)),

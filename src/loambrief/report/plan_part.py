@@ -24,7 +24,7 @@ from loambrief.report.context import Context
 from loambrief.report.farm_part import farm_notes, strip_blocks, year_blocks
 from loambrief.report.links import anchor
 from loambrief.report.naming import brief
-from loambrief.report.own_part import aside_blocks, aside_cautions, own_notes
+from loambrief.report.own_part import aside_blocks, aside_cautions, own_notes, own_pointer
 from loambrief.report.parts import ActionCard
 from loambrief.report.plan_money import order_rows, own_rate_note
 from loambrief.units import ACRE_PER_HA
@@ -37,6 +37,7 @@ def plan_section(context: Context) -> list[Block]:
     if not context.plan.actions:
         return [*blocks, Paragraph(word("no_actions")), *aside_blocks(context)]
     marks = caution_marks(context)
+    blocks += [Paragraph(line, Style.SMALL) for line in own_pointer(context)]
     blocks += [action_card(context, a, marks) for a in context.plan.actions]
     blocks.append(Paragraph(_money(context), Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):

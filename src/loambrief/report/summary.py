@@ -23,6 +23,7 @@ from loambrief.report.first_actions import (
 )
 from loambrief.report.history_part import history_line
 from loambrief.report.links import telephone
+from loambrief.report.own_part import own_pointer
 from loambrief.report.page_one import (
     MOST_AVOID,
     MOST_TURNS,
@@ -148,10 +149,7 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     nitrogen = nitrogen_line(context)
     if nitrogen:
         notes.append(nitrogen)
-    own = [d for d in context.plan.differences if d.reasons]
-    if own:
-        notes.append((word("own_pointer", count=len(own)), " ",
-                      Span(word("own_link"), link="#differs")))
+    notes += own_pointer(context)
     if context.diagnosis.missing:
         notes.append((word("missing_pointer", count=len(context.diagnosis.missing)), " ",
                       Span(word("missing_link"), link="#missing"),

@@ -11,6 +11,7 @@ from difflib import SequenceMatcher
 from functools import lru_cache
 
 from loambrief.tables import DataRow, load
+from loambrief.tables.names import unaccented
 
 NO_PRESS = "refractometry/no_press"
 WEED_NAMES = "weeds/species"
@@ -27,8 +28,8 @@ def _parts(cell: object) -> tuple[str, ...]:
 
 
 def plain_name(name: str) -> str:
-    """Name in small letters, without hyphens, dots and apostrophes of any kind."""
-    text = name.casefold().replace("\u2019", "").replace("'", "")
+    """Name in small letters, without accents, hyphens, dots and apostrophes of any kind."""
+    text = unaccented(name.casefold()).replace("\u2019", "").replace("'", "")
     return " ".join("".join(c if c.isalnum() else " " for c in text).split())
 
 
@@ -55,7 +56,7 @@ def _accepted(name: str) -> tuple[str, ...]:
     """Scientific names of a listed weed by any of its names or its code."""
     wanted = plain_name(name)
     for row in load(WEED_NAMES):
-        columns = ("scientific_name", "synonyms", "common_name", "eppo")
+        columns = ("scientific_name", "synonyms", "common_name", "spanish", "eppo")
         if wanted in {plain_name(n) for column in columns for n in _parts(row[column])}:
             return (str(row["scientific_name"]), *_parts(row["synonyms"]))
     return ()

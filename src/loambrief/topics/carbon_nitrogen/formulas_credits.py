@@ -46,8 +46,11 @@ def legume_credit_lb_ac(crop: str, stand: str | None = None,
 
     Notes
     -----
-    Made for corn in Nebraska; other states print other credits. Soybean from memory, unverified.
-    Sources: npnrd-n-credits (dry bean); shapiro-ec117 (soybean).
+    Made for corn in Nebraska; other states print other credits. Soybean on soils that are
+    not sandy from memory, unverified. A rate worked out for corn after soybean holds the credit
+    already: it must not be taken off again.
+    Sources: npnrd-n-credits (dry bean); unl-n-tool (soybean on sandy soil); shapiro-ec117
+    (soybean on other soils); isu-soybean-credit (rates that hold the credit).
     """
     if stand is not None and stand not in STANDS:
         raise UnknownName("stand", stand, STANDS)

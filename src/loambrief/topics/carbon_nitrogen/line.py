@@ -43,6 +43,8 @@ FROM_ALL = "from all sources"
 LINE = "carbon_nitrogen.nitrogen_line"
 """Start of the ids of these findings."""
 SANDY = ("sand", "loamy sand", "sandy loam")
+BUILT_IN = ("soybean",)
+"""Legumes whose credit rates made for the rotation hold already (isu-soybean-credit)."""
 MANURES = ("manure", "compost", "biosolids")
 SEASON_DAYS = 365
 """Manure spread longer ago than this is not counted (our own cut: first-season shares)."""
@@ -115,7 +117,8 @@ def _credits(case: CaseFile, line: Nitrogen, zone: Sample | None,
         yield Credit("legume", float(legume.value), say(
             "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=legume.value,
             low=legume.details["low"], high=legume.details["high"],
-            memory=legume.how == "memory"), (legume,))
+            memory=legume.how == "memory",
+            built_in=_crop_before(case) in BUILT_IN), (legume,))
     for applied in _spread(case):
         amount, results = _manure(applied)
         if amount:
@@ -141,6 +144,11 @@ def _credits(case: CaseFile, line: Nitrogen, zone: Sample | None,
                 water = water_nitrogen_lb_ac.evaluate(nitrate_n_mg_l=nitrate, water_in=depth)
             yield Credit("water", float(water.value), say(
                 "carbon_nitrogen.credit_water", amount=water.value, depth=depth), (water,))
+
+
+def _crop_before(case: CaseFile) -> str:
+    crop = known_crop(case.field.previous_crop)
+    return "" if crop is None else crop.name
 
 
 def _legume(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Result | None:

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load, named_number
 from loambrief.tables.harmful import harmful_row, may_be_offered
+from loambrief.tables.names import unaccented
 
 SPECIES = "weeds/species"
 INDICATORS = "weeds/indicators"
@@ -24,14 +25,14 @@ def split(cell: object) -> tuple[str, ...]:
 
 
 def _fold(name: str) -> str:
-    return " ".join(name.replace("\u2019", "'").replace("-", " ").split()).casefold()
+    return " ".join(unaccented(name).replace("\u2019", "'").replace("-", " ").split()).casefold()
 
 
 @cache
 def _by_name() -> Mapping[str, DataRow]:
     """Folded name -> row; a scientific name wins over a synonym, that over a common name."""
     found: dict[str, DataRow] = {}
-    for column in ("scientific_name", "eppo", "synonyms", "common_name"):
+    for column in ("scientific_name", "eppo", "synonyms", "common_name", "spanish"):
         for row in load(SPECIES):
             for name in split(row[column]):
                 found.setdefault(_fold(name), row)
@@ -44,8 +45,8 @@ def find_species(name: str) -> DataRow:
     Parameters
     ----------
     name : str
-        Scientific name, synonym, common name or EPPO code; letter case, hyphens and the kind
-        of apostrophe do not matter.
+        Scientific name, synonym, common name, Spanish name or EPPO code; letter case, accents,
+        hyphens and the kind of apostrophe do not matter.
 
     Returns
     -------

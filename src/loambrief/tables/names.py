@@ -1,0 +1,12 @@
+"""Names as they are compared."""
+
+from __future__ import annotations
+
+import unicodedata
+
+
+def unaccented(name: str) -> str:
+    """A name without its accents: "maíz" and "maiz" are the same."""
+    if name.isascii():
+        return name
+    return "".join(c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
