@@ -7,7 +7,7 @@ import pytest
 
 from findings.field_cases import WRITERS
 from loambrief.case.load import load_case
-from loambrief.findings.model import NeedKind, Status
+from loambrief.findings.model import STUDIES, Grade, NeedKind, Status
 from loambrief.topics.assess import assess
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
@@ -49,3 +49,14 @@ def test_nothing_is_managed_for_a_finding_that_says_nothing(said):
     for finding in said[1]:
         if finding.severity == 0 or finding.status is Status.NOTED:
             assert not [n for n in finding.needs if n.kind is NeedKind.MANAGE], finding.id
+
+
+def test_literature_is_not_called_measured(said):
+    """ensures that others' work is graded as published, names its kind, and never as a reading."""
+    _, findings = said
+    published = [e for f in findings for e in f.evidence if e.grade is Grade.PUBLISHED]
+    assert published and all(e.sources for e in published)
+    assert {kind for e in published for kind in e.kinds} <= set(STUDIES)
+    assert all(e.grade is Grade.PUBLISHED for f in findings for e in f.evidence
+               if e.text.name.startswith("published_") and not e.results)
+    assert all(e.kinds == () for f in findings for e in f.evidence if e not in published)

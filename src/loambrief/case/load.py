@@ -270,7 +270,4 @@ def _override(case: CaseFile, overrides: dict[str, str | None]) -> CaseFile:
             raise UnknownName(name, value, OVERRIDES[name])
     if not given:
         return case
-    own = case.case.language.split("-")[0]
-    if not case.case.governing_language and given.get("language", own).split("-")[0] != own:
-        given["governing_language"] = own  # one text counts, in whichever language it is printed
     return case.model_copy(update={"case": case.case.model_copy(update=given)})

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from loambrief.agronomy.registry import Result
+from loambrief.tables import reference
 
 
 class Grade(StrEnum):
@@ -18,9 +19,15 @@ class Grade(StrEnum):
 
     MEASURED = "measured"
     CALCULATED = "calculated"
+    PUBLISHED = "published"
+    """Other people's work, not this field: its kinds stand with the references."""
     OBSERVED = "observed"
     SCREENING = "screening sign"
     PRACTICE = "common practice"
+
+
+STUDIES = ("review", "trial", "survey", "guide", "trade press", "undated page")
+"""Kinds of publication that are told apart where evidence is printed."""
 
 
 class Status(StrEnum):
@@ -130,6 +137,14 @@ class Evidence:
     grade: Grade
     sources: tuple[str, ...] = ()
     results: tuple[Result, ...] = ()
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """What published evidence comes from (:data:`STUDIES`), each kind once."""
+        if self.grade is not Grade.PUBLISHED:
+            return ()
+        told = (reference(key).kind for key in self.sources)
+        return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
 
 
 class Verdict(StrEnum):

@@ -152,6 +152,10 @@ def _result_row(context: Context, sample: Sample, result: Measurement
             *(_typed(v) for v in values))
 
 
+WEAK = ("trade press", "undated page")
+"""Kinds of publication that the source list names as such."""
+
+
 def sources_section(context: Context) -> list[Block]:
     """The publications this advisory rests on, in order of first mention."""
     if not context.sources.numbers:
@@ -161,7 +165,8 @@ def sources_section(context: Context) -> list[Block]:
     for key in context.sources.numbers:
         about = reference(key)
         note = "kind_practice" if "practice" in about.kind else (
-            "how_memory" if key in unseen else "")
+            "how_memory" if key in unseen else
+            f"kind_{about.kind.replace(' ', '_')}" if about.kind in WEAK else "")
         entries.append(
             SourceEntry(
                 label=context.sources.label(key),

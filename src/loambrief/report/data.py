@@ -167,6 +167,7 @@ def _finding(finding: Finding, writer: Writer) -> dict:
         "evidence_grade": finding.grade.value,
         "evidence": [
             {"side": e.side.value, "text": write(e.text), "grade": e.grade.value,
+             "published_as": list(e.kinds),
              "sources": list(e.sources)}
             for e in finding.evidence
         ],

@@ -106,13 +106,13 @@ def finding_block(context: Context, group: Sequence[Finding],
     pieces: dict[tuple, list[tuple[Finding, tuple[str, ...]]]] = {}
     for finding in group:
         for piece in finding.evidence:
-            key = (piece.side, piece.grade, context.write(piece.text))
+            key = (piece.side, piece.grade, piece.kinds, context.write(piece.text))
             pieces.setdefault(key, []).append((finding, piece.sources))
-    for (side, grade, text), holders in pieces.items():
+    for (side, grade, kinds, text), holders in pieces.items():
         cited = dict.fromkeys(key for _, keys in holders for key in keys)
         sides[side].append(EvidenceLine(
             text=_of(context, text, [f for f, _ in holders], group),
-            grade=context.word("grade_" + grade.value.replace(" ", "_")),
+            grade=context.word("grade_" + grade.value.replace(" ", "_"), kinds=kinds),
             sources=context.sources.cite(cited)))
     body: list[Text] = []
     said: dict[str, list[Finding]] = {}

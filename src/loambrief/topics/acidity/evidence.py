@@ -104,13 +104,13 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
     found = []
     method = state.sample.methods.buffer
     if method == "sikora" and any("SMP calibration" in n for n in lime.rate.notes):
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_sikora"), Grade.CALCULATED,
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_sikora"), Grade.PUBLISHED,
                               ("sikora-sera6-2007", "pagani-mallarino-buffers")))
     if method == "smp":
-        found.append(Evidence(Side.AGAINST, say("acidity.against_smp"), Grade.CALCULATED,
+        found.append(Evidence(Side.AGAINST, say("acidity.against_smp"), Grade.PUBLISHED,
                               ("brown-cisco-1984",)))
     if method == "woodruff":
-        found.append(Evidence(Side.AGAINST, say("acidity.against_woodruff"), Grade.CALCULATED,
+        found.append(Evidence(Side.AGAINST, say("acidity.against_woodruff"), Grade.PUBLISHED,
                               ("brown-cisco-1984",)))
     found.append(Evidence(Side.AGAINST, say("acidity.against_error", low=lime.need.low,
                                             high=lime.need.high, error=state.ph_error,
@@ -125,15 +125,15 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
         found.append(Evidence(Side.CONTEXT, say("acidity.context_no_till",
                                                 reach_in=constant("surface_reach_in"),
                                                 depth_in=constant("surface_depth_in")),
-                              Grade.CALCULATED, ("vitosh-1995-e2567",
+                              Grade.PUBLISHED, ("vitosh-1995-e2567",
                                                  "notill-lime-considerations",
                                                  "mengel-notill-lime")))
     if lime.need.amount is not None and 0 < lime.need.amount < constant("least_even_spread"):
         found.append(Evidence(Side.CONTEXT, say("acidity.context_small",
                                                 least=constant("least_even_spread")),
-                              Grade.CALCULATED, ("leep-low-rate-lime",)))
+                              Grade.PUBLISHED, ("leep-low-rate-lime",)))
     if state.aim.crop in RESPONSE_CROPS:
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_response"), Grade.CALCULATED,
+        found.append(Evidence(Side.CONTEXT, say("acidity.context_response"), Grade.PUBLISHED,
                               ("mallarino-lime-trials",)))
     return found
 

@@ -147,11 +147,11 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
     lines = [Evidence(
         Side.FOR if below else Side.CONTEXT,
         say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
-            below=soil.high < plateau), Grade.CALCULATED, ("oldfield-2019",), soil.results)]
+            below=soil.high < plateau), Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
     lines += _clay_lines(soil)
     if not soil.measured:
         lines.append(Evidence(Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
-                                                high=soil.high), Grade.CALCULATED,
+                                                high=soil.high), Grade.PUBLISHED,
                               ("pribyl-2010",), soil.results))
     body = [say("carbon_nitrogen.body_stock", stock=stock.value / LB_PER_TON,
                 depth_in=soil.increment.thickness_in),
@@ -226,7 +226,7 @@ def _clay_lines(soil: SoilCarbon) -> list[Evidence]:
     return [
         Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
                  Grade.CALCULATED, source, tuple(ends)),
-        Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), Grade.CALCULATED,
+        Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), Grade.PUBLISHED,
                  ("poeplau-don-2023",)),
     ]
 

@@ -152,12 +152,12 @@ def _evidence(state: CationState, traditional: list[Result], outside: list[Resul
         Evidence(Side.FOR, say("cations.for_practice", rows=rows, outside=len(outside)),
                  Grade.PRACTICE, ("practice-cation-ranges", "bear-1945", "graham-1959"),
                  tuple(traditional)),
-        Evidence(Side.AGAINST, say("cations.against_practice"), Grade.CALCULATED,
+        Evidence(Side.AGAINST, say("cations.against_practice"), Grade.PUBLISHED,
                  ("kopittke-menzies-2007", "chaganti-culman-2017", "mclean-1983",
                   "sare-building-soils")),
-        Evidence(Side.CONTEXT, say("cations.context_gaps"), Grade.CALCULATED,
+        Evidence(Side.CONTEXT, say("cations.context_gaps"), Grade.PUBLISHED,
                  ("chaganti-culman-2017",)),
-        Evidence(Side.AGAINST, say("cations.against_sum"), Grade.CALCULATED, ("miller-2015-alp",)),
+        Evidence(Side.AGAINST, say("cations.against_sum"), Grade.PUBLISHED, ("miller-2015-alp",)),
     ]
     if state.calcium and state.magnesium:
         with subject(place_of(state.sample, state.main)):

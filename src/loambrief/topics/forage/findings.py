@@ -149,10 +149,10 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
                                  (council,)))
     evidence += [
         Evidence(Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
-                                   ndf=coefficient("ndf_error")), Grade.MEASURED,
+                                   ndf=coefficient("ndf_error")), Grade.PUBLISHED,
                  ("shewmaker-putnam",)),
         Evidence(Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
-                 Grade.MEASURED, ("coleman-moore-2002", "undersander-rfq-rfv")),
+                 Grade.PUBLISHED, ("coleman-moore-2002", "undersander-rfq-rfv")),
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
     return Finding(
@@ -227,7 +227,7 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
         evidence=(
             Evidence(Side.FOR, say("forage.for_rfq"), Grade.CALCULATED,
                      ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
-            Evidence(Side.AGAINST, say("forage.against_rfq", error=error), Grade.MEASURED,
+            Evidence(Side.AGAINST, say("forage.against_rfq", error=error), Grade.PUBLISHED,
                      ("shewmaker-putnam",)),
         ),
         sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",

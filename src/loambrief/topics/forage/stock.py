@@ -60,7 +60,7 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
         Evidence(Side.CONTEXT, say("forage.context_nitrate",
                                    low=coefficient("nitrate_concern_low"),
                                    high=coefficient("nitrate_concern_high")),
-                 Grade.MEASURED, ("anderson-unl-nitrate", "cash-msu-nitrate")),
+                 Grade.PUBLISHED, ("anderson-unl-nitrate", "cash-msu-nitrate")),
     ]
     body: list[Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
                                pregnant=details["pregnant_pct"], step=step)]
@@ -180,7 +180,7 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
         evidence=(
             Evidence(Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), Grade.MEASURED,
                      ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
-            Evidence(Side.CONTEXT, say("forage.context_afternoon"), Grade.MEASURED,
+            Evidence(Side.CONTEXT, say("forage.context_afternoon"), Grade.PUBLISHED,
                      ("mayland-2000",)),
         ),
         needs=needs,
@@ -215,7 +215,7 @@ def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
             Evidence(Side.FOR, say("forage.for_ash", ash=ash,
                                    internal=external.details["internal_pct"]),
                      Grade.MEASURED, ("undersander-ash",), (external,)),
-            Evidence(Side.CONTEXT, say("forage.context_ash"), Grade.MEASURED, ("weiss-2019-ash",)),
+            Evidence(Side.CONTEXT, say("forage.context_ash"), Grade.PUBLISHED, ("weiss-2019-ash",)),
         ),
         needs=(Need(NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
                     sources=("undersander-ash",)),) if over else (),

@@ -66,7 +66,7 @@ def removal(state: NutrientState) -> Finding | None:
                          tuple(known))]
     if state.crop.group == "alfalfa":
         evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
-                                 Grade.CALCULATED, ("colorado-alfalfa-removal",)))
+                                 Grade.PUBLISHED, ("colorado-alfalfa-removal",)))
     return Finding(
         id=f"{TOPIC}.removal", topic=TOPIC,
         title=say("nutrients.title_removal", crop=state.crop.name),
@@ -147,7 +147,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
                   own_region=gypsum.details["own_region"],
                   market=gypsum.details["market_type"]),),
         evidence=(Evidence(Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
-                           Grade.CALCULATED, ("yang-peanut-calcium-tests",)),),
+                           Grade.PUBLISHED, ("yang-peanut-calcium-tests",)),),
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
@@ -252,7 +252,7 @@ def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: 
                   value=calcium, other_method=other_method),),
         evidence=(
             Evidence(Side.CONTEXT, say("nutrients.evidence_calcium_practice"), Grade.PRACTICE),
-            Evidence(Side.AGAINST, say("nutrients.evidence_calcium_published"), Grade.CALCULATED,
+            Evidence(Side.AGAINST, say("nutrients.evidence_calcium_published"), Grade.PUBLISHED,
                      ("harris-2015-peanut-calcium",)),
         ),
         sources=("harris-2015-peanut-calcium",),

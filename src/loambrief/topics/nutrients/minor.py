@@ -144,10 +144,10 @@ def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, loca
     yield Evidence(Side.FOR, say("nutrients.evidence_sulfur", local=local), Grade.CALCULATED,
                    (chance.source,), (chance,))
     if irrigated:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_water"), Grade.CALCULATED,
+        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_water"), Grade.PUBLISHED,
                        ("csu-alfalfa-sulfur",))
     if disagrees:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"), Grade.CALCULATED,
+        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"), Grade.PUBLISHED,
                        ("shapiro-unl-pk",))
     if increment.sulfate_s is not None:
         yield Evidence(Side.CONTEXT, say("nutrients.evidence_sulfate",
@@ -293,7 +293,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
     if micro.response == "low":
         evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_low_response",
                                                    crop=state.crop.name, element=micro.element),
-                                 Grade.CALCULATED, ("vitosh-1994-e486",)))
+                                 Grade.PUBLISHED, ("vitosh-1994-e486",)))
     return Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
         title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),

@@ -122,7 +122,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
                 Grade.MEASURED, (agreement.source,), (agreement,)))
     evidence += [Evidence(Side.AGAINST, message, Grade.OBSERVED, ("bumgarner-kleinhenz-2013",))
                  for message in _conditions(state, crop, weed)]
-    evidence.append(Evidence(Side.CONTEXT, say("refractometry.context_species"), Grade.MEASURED,
+    evidence.append(Evidence(Side.CONTEXT, say("refractometry.context_species"), Grade.PUBLISHED,
                              ("bumgarner-kleinhenz-2013", "msstate-p2836")))
     return Finding(
         id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
@@ -169,7 +169,7 @@ def _published() -> list[Evidence]:
     sides = {"for": Side.FOR, "against": Side.AGAINST, "context": Side.CONTEXT}
     return [
         Evidence(sides[str(row["side"])], say(f"refractometry.published_{row['key']}"),
-                 Grade.MEASURED, (str(row["source"]),))
+                 Grade.PUBLISHED, (str(row["source"]),))
         for row in load("refractometry/evidence")
     ]
 

@@ -229,13 +229,13 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
                           ece=_surface_ece(state)), Grade.CALCULATED, (crop.result.source,),
             (crop.result,)))
     if crop.kind == "forage" and "alfalfa" in str(crop.result.details["crop"]):
-        lines.append(Evidence(Side.AGAINST, say("salinity.against_alfalfa"), Grade.CALCULATED,
+        lines.append(Evidence(Side.AGAINST, say("salinity.against_alfalfa"), Grade.PUBLISHED,
                               ("benes-putnam",)))
     lines.append(Evidence(Side.AGAINST, say("salinity.against_gypsum_soil",
                                             relative=gypsum.value,
                                             shift=salt_constant("gypsiferous_shift")),
                           Grade.CALCULATED, ("maas-1990-ussl",), (gypsum,)))
-    lines.append(Evidence(Side.AGAINST, say("salinity.against_guide"), Grade.CALCULATED,
+    lines.append(Evidence(Side.AGAINST, say("salinity.against_guide"), Grade.PUBLISHED,
                           ("maas-1990-ussl",)))
     others, results = _alternatives(state, crop) if loss >= MINOR_LOSS_PCT else ((), ())
     if others:

@@ -168,7 +168,7 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
         lines.append(Evidence(Side.FOR, say("stratification.for_trials",
                                             depth_in=figure("surface_enrichment"),
                                             broadcast_in=figure("broadcast_depth")),
-                              Grade.CALCULATED,
+                              Grade.PUBLISHED,
                               ("osu-em9014-strat", "iowa-2016-broadcast-depth",
                                "nicoloso-kansas-50yr", "essington-howard-2000")))
     lines.append(Evidence(Side.AGAINST, say("stratification.against_limits"), Grade.PRACTICE,
@@ -177,7 +177,7 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
         lines.append(Evidence(Side.CONTEXT, say("stratification.context_striptill",
                                                 low=figure("striptill_corn_low"),
                                                 high=figure("striptill_corn_high")),
-                              Grade.CALCULATED, ("yuan-illinois-striptill",)))
+                              Grade.PUBLISHED, ("yuan-illinois-striptill",)))
     if state.sample.residue in (None, "left on"):
         lines.append(Evidence(Side.AGAINST, say("stratification.against_residue",
                                                 left=state.sample.residue == "left on"),
