@@ -572,10 +572,21 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
                      len(boxes(plan.layout)))
 
 
-def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
+def write_files(files: Mapping[str, bytes], folder: Path, *,
+                new: bool = False) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place.
 
     Their modes are what the user's umask leaves of read and write.
+
+    Parameters
+    ----------
+    new : bool
+        Refuse to replace a file, also one that another run puts there meanwhile.
+
+    Raises
+    ------
+    FileExistsError
+        Such a file stands there.
     """
     folder.mkdir(parents=True, exist_ok=True)
     staged: list[tuple[Path, Path]] = []
@@ -589,9 +600,25 @@ def write_files(files: Mapping[str, bytes], folder: Path) -> tuple[Path, ...]:
                 stream.flush()
                 os.fsync(stream.fileno())
         for temporary, final in staged:
-            os.replace(temporary, final)
+            if new:
+                _claim(temporary, final)
+            else:
+                os.replace(temporary, final)
     except BaseException:
         for temporary, _ in staged:
             temporary.unlink(missing_ok=True)
         raise
     return tuple(final for _, final in staged)
+
+
+def _claim(temporary: Path, final: Path) -> None:
+    """Give a file its name unless another has it; without links the name is reserved first."""
+    try:
+        os.link(temporary, final)
+    except FileExistsError:
+        raise
+    except OSError:
+        os.close(os.open(final, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
+        os.replace(temporary, final)
+    else:
+        temporary.unlink()

@@ -94,6 +94,8 @@ def test_superseding_refuses(replaced, second, tmp_path):
     path = second[2]
     with pytest.raises(RecordRefused, match="same inputs"):
         supersede(NUMBER, path, replaced, reason="again")
+    with pytest.raises(RecordRefused, match="same inputs"):  # no zone of it is drawn
+        supersede(NUMBER, path, replaced, reason="again", rate_map=True)
     other = case_file(tmp_path / "other", client="  name: Somebody Else\n")
     with pytest.raises(RecordRefused, match="another client"):
         supersede(NUMBER, other, replaced, reason="again")

@@ -28,6 +28,7 @@ from loambrief.batch.lock import folder_lock
 from loambrief.batch.progress import Progress
 from loambrief.case.load import load_case
 from loambrief.cli import main
+from loambrief.cli.shared import not_told
 from loambrief.errors import FolderBusy
 from loambrief.mail.send import LetterState, SentLog
 from loambrief.record import issue as issuing
@@ -357,4 +358,6 @@ def test_who_gets_no_letter_is_told_before_the_first_number(month, tmp_path, qui
         done = issue_month(request, store, progress)
     assert said == [(f"no letter to {ASH}: the case gives no e-mail address of the client", 1)]
     assert done.good and [one.client for one in done.no_letter] == [ASH]
+    assert list(not_told(done.no_letter, done.told)) == []
+    assert list(not_told(done.no_letter, ())) == [said[0][0]]
     assert [p.parent.name for p in done.letters] == ["elm-court"]

@@ -164,3 +164,26 @@ def test_jobs_without_a_shape_are_told(tmp_path):
                                     str(tmp_path / "records"), "-o", str(tmp_path / "out")])
     assert run.exit_code == 0 and "not in the rate map" in run.stderr
     assert not list((tmp_path / "out").glob("*rates*"))
+
+
+def test_what_is_asked_for_after_the_issue_is_told(issued, tmp_path):
+    """ensures that a sheet and rate map asked for too late are named as not in the record, and
+    that a revision from the same case brings them; then nothing is named."""
+    path, archive, out = issued[1], str(tmp_path / "records"), str(tmp_path / "out")
+    with Store.create(tmp_path / "records", clock=clock()) as store:
+        issue(path, store)
+    command = ["issue", str(path), "--rate-map", "--applicator-sheet", "--archive", archive,
+               "-o", out]
+    run = CliRunner().invoke(main, command)
+    assert run.exit_code == 0 and not list((tmp_path / "out").glob("*rates*"))
+    told = "was issued without --applicator-sheet and --rate-map"
+    assert f"{NUMBER} revision 1 {told}" in run.stderr and "archive supersede" in run.stderr
+    many = CliRunner().invoke(main, [*command, str(path)])  # the way of several cases
+    assert told in many.stderr
+    with Store.open(tmp_path / "records", clock=clock()) as store:
+        made = supersede(NUMBER, path, store, reason="With the sheet.", kind="clerical",
+                         sheet=True, rate_map=True)
+        assert rerender(store, NUMBER).same
+    assert {f"{NUMBER}-r2-rates.zip", f"{NUMBER}-r2-spreading.pdf"} <= set(made.files)
+    again = CliRunner().invoke(main, command)
+    assert "revision 2" in again.stdout and again.stderr == ""

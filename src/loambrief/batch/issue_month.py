@@ -103,12 +103,16 @@ class IssuedCase:
 
 @dataclass
 class IssueRun:
-    """What a run came to; ``stopped`` says why it could not go on."""
+    """What a run came to; ``stopped`` says why it could not go on.
+
+    ``told`` are the lines about letters that were said before the first case.
+    """
 
     total: int
     cases: list[IssuedCase] = field(default_factory=list)
     letters: list[Path] = field(default_factory=list)
     no_letter: list[NoLetter] = field(default_factory=list)
+    told: frozenset[str] = frozenset()
     stopped: str = ""
     interrupted: bool = False
 
@@ -167,7 +171,8 @@ class _IssueWork:
     def run(self) -> None:
         doubles = _doubles(self.request.cases)
         if self.request.letters:
-            for line in sorted(set(filter(None, map(_unaddressed, self.request.cases)))):
+            self.result.told = frozenset(filter(None, map(_unaddressed, self.request.cases)))
+            for line in sorted(self.result.told):
                 self.progress.say(line)
         self.progress.begin("issue", len(self.request.cases))
         for number, path in enumerate(self.request.cases):

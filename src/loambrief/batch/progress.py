@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 EVERY = 10.0
 """Seconds between two plain lines."""
-STAGES = {"check": "checking", "make": "making"}
+STAGES = {"check": "checking", "make": "making", "issue": "issuing"}
 
 
 class Progress:

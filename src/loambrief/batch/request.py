@@ -34,7 +34,8 @@ class RunResult:
     ``outcomes`` has no entry for a case that was not tried; ``folders`` are the client folders of
     cases that have files; ``names`` the case files as seen from the output folder; ``seconds`` are
     by stage (``unchanged``, ``check``, ``make``); ``disk`` says why the run could not go on
-    writing; ``damaged`` counts lines of the ledger that could not be read.
+    writing; ``damaged`` counts lines of the ledger that could not be read; ``told`` are the lines
+    about letters that were said before the first case.
     """
 
     total: int
@@ -45,6 +46,7 @@ class RunResult:
     interrupted: bool = False
     disk: str = ""
     damaged: int = 0
+    told: frozenset[str] = frozenset()
 
     def ordered(self) -> list[CaseOutcome]:
         return [self.outcomes[number] for number in sorted(self.outcomes)]

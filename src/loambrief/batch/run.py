@@ -152,7 +152,8 @@ class Batch:
                 self._put_failure(outcome)
         self.progress.end()
         if self.letters:
-            for line in sorted({o.no_letter for o in checked.values() if o.no_letter}):
+            self.result.told = frozenset(o.no_letter for o in checked.values() if o.no_letter)
+            for line in sorted(self.result.told):
                 self.progress.say(line)
         self._refuse_doubles({n: o.case_id for n, o in checked.items()})
         checked = {n: o for n, o in checked.items() if n not in self.result.outcomes}

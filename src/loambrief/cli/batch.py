@@ -8,7 +8,17 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import FILES, OUTPUT, PLACE, QUIET, TEMPLATES, own_words, show_json
+from loambrief.cli.shared import (
+    FILES,
+    OUTPUT,
+    PLACE,
+    QUIET,
+    TEMPLATES,
+    not_told,
+    own_words,
+    show_json,
+    warn,
+)
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -121,8 +131,7 @@ def batch(places: tuple[str, ...], output: Path, workers: int | None, as_you_go:
         show_json(as_data(done))
     else:
         failure_table(done, sys.stderr)
-        for one in done.no_letter:
-            click.echo(f"no letter to {one.client}: {one.reason}", err=True)
+        warn(not_told(done.no_letter, frozenset() if quiet else result.told))
         if result.damaged:
             click.echo(f"{result.damaged} lines of the ledger could not be read; the cases they "
                        "were about count as never made", err=True)

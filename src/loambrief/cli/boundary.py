@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, must_be_new, quoted, show_json
+from loambrief.cli.shared import PATH, must_be_new, quoted, show_json, write_new
 
 
 @click.command()
@@ -30,7 +30,6 @@ def boundary(file: Path, output: Path, attribute: str, as_json: bool) -> None:
     from loambrief.case.boundary import boundary_faults, shapes
     from loambrief.case.boundary_read import as_geojson, boundary_from
     from loambrief.errors import CaseProblems
-    from loambrief.pipeline import write_files
 
     if output.suffix.lower() != ".geojson":
         raise click.UsageError(f"{output}: a boundary ends in .geojson")
@@ -45,7 +44,7 @@ def boundary(file: Path, output: Path, attribute: str, as_json: bool) -> None:
         raise CaseProblems(tuple(problem_at(
             str(file), [], Mark(1, 1), fault, ".".join(map(str, fault.path[1:])))
             for fault in faults))
-    write_files({output.name: as_geojson(made)}, output.parent)
+    write_new(output, as_geojson(made))
     areas = [(shape.sample or "", round(shape.area_ac, 2)) for shape in shapes(made)]
     if as_json:
         show_json({"file": str(output), "areas_ac": [{"sample": s, "area": a} for s, a in areas]},

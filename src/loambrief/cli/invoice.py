@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from loambrief.cli.shared import PATH, PLACE, show_json
+from loambrief.cli.shared import PATH, PLACE, must_be_new, show_json, write_new
 from loambrief.errors import CaseProblems
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("places", nargs=-1, required=True, type=PLACE, metavar="PLACE...")
 @click.option("-o", "--output", "target", type=PATH, required=True,
-              help="File for the lines (.csv).")
+              help="File for the lines (.csv); must be new.")
 @click.option("--work", type=PATH, metavar="FILE",
               help="Work log (CSV: date,case,kind,quantity,what,price): visits, hours, travel.")
 @click.option("--settings", "settings_file", type=PATH,
@@ -38,11 +38,11 @@ def invoice(places: tuple[str, ...], target: Path, work: Path | None, settings_f
     Examples:
       loambrief invoice cases/2026-10 --work work.csv -o invoice-2026-10.csv
     """
-    from loambrief import pipeline
     from loambrief.batch.case_finder import find_cases
     from loambrief.batch.invoice import Fees, invoice_csv, invoice_lines, load_fees, read_work
     from loambrief.case.load import load_case
 
+    must_be_new(target)
     fees = load_fees(settings_file) if settings_file else Fees()
     log = read_work(work) if work else ()
     cases: list[CaseFile] = []
@@ -63,10 +63,10 @@ def invoice(places: tuple[str, ...], target: Path, work: Path | None, settings_f
             numbers = {str(row.case_id): row.number for row in find(store)
                        if row.status == "issued"}
     lines = invoice_lines(cases, log, fees, numbers)
-    pipeline.write_files({target.name: invoice_csv(lines)}, target.parent)
+    write_new(target, invoice_csv(lines))
     if as_json:
         show_json(lines)
     open_ones = sum(not line["amount"] for line in lines)
-    click.echo(f"wrote {target}: {len(lines)} lines"
+    click.echo(f"wrote {target}: {len(lines)} line{'s' * (len(lines) != 1)}"
                + (f", {open_ones} without a price" if open_ones else ""), err=as_json)
     sys.exit(0)

@@ -19,16 +19,18 @@ from loambrief.cli.shared import (
     RATE_MAP,
     SHEET,
     TEMPLATES,
+    not_told,
     own_words,
     show_json,
     warn,
+    warn_lacking,
     warn_undrawn,
 )
 from loambrief.cli.signing import key_options, key_settings, opened_signer
 
 if TYPE_CHECKING:
     from loambrief.archive.sign import Signed
-    from loambrief.batch.issue_month import IssueRun
+    from loambrief.batch.issue_month import IssueRequest, IssueRun
 
 INTERRUPTED = 130
 
@@ -96,6 +98,8 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
         if as_json or not quiet:
             report(made, written, as_json)
         warn_undrawn(found.cases[0], made.undrawn)
+        warn_lacking(made, sheet=applicator_sheet, rate_map=rate_map,
+                     form=pipeline.Files(files_as))
         if not as_json and made.advice is not None:
             warn(pipeline.own_rate_warnings(made.advice))
         return
@@ -107,7 +111,7 @@ def issue(places: tuple[str, ...], archive: Path, output: Path, lab_files: tuple
                            sign, pipeline.Files(files_as), rate_map)
     with Store.open(archive) as store:
         done = issue_month(request, store, progress_for(sys.stderr, quiet=quiet or as_json))
-    _tell(done, as_json, quiet)
+    _tell(done, request, as_json, quiet)
 
 
 def _signs(signer, name_differs: str) -> Callable[[bytes], Signed]:
@@ -124,7 +128,7 @@ def _signs(signer, name_differs: str) -> Callable[[bytes], Signed]:
     return signs
 
 
-def _tell(done: IssueRun, as_json: bool, quiet: bool) -> None:
+def _tell(done: IssueRun, request: IssueRequest, as_json: bool, quiet: bool) -> None:
     """What became of each case, and the exit code."""
     if as_json:
         show_json({
@@ -153,10 +157,11 @@ def _tell(done: IssueRun, as_json: bool, quiet: bool) -> None:
             warn(case.warnings)
             if case.made is not None:
                 warn_undrawn(case.path, case.made.undrawn)
+                warn_lacking(case.made, sheet=request.sheet, rate_map=request.rate_map,
+                             form=request.form)
             for line in case.shortfalls:
                 click.echo(f"loambrief: {case.path}: {line}", err=True)
-        for one in done.no_letter:
-            click.echo(f"no letter to {one.client}: {one.reason}", err=True)
+        warn(not_told(done.no_letter, frozenset() if quiet else done.told))
         if not quiet:
             for path in done.letters:
                 click.echo(f"wrote {path}")

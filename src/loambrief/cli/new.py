@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from loambrief.cli.shared import PATH, completing, must_be_new, quoted, show_json
+from loambrief.cli.shared import PATH, completing, must_be_new, quoted, show_json, write_new
 
 
 @click.command()
@@ -56,13 +56,12 @@ def new(ctx: click.Context, path: Path, units: str | None, crop: str | None, reg
     if date is not None:
         raise click.UsageError("--date goes with --from")
     from loambrief.case.starter import starter_case
-    from loambrief.pipeline import write_files
 
     must_be_new(path)
     text = starter_case(units=units or "us", crop=crop or "corn", region=region, paper=paper,
                         language=language, adviser=adviser,
                         prices=_shared(prices, path))
-    write_files({path.name: text.encode("utf-8")}, path.parent)
+    write_new(path, text.encode("utf-8"))
     if as_json:
         show_json({"file": str(path)}, indent=None)
         return
@@ -92,7 +91,7 @@ def _go_on(last: Path, path: Path, date: str | None, as_json: bool) -> None:
 
     from loambrief.case.load import load_bytes
     from loambrief.errors import CaseProblems
-    from loambrief.pipeline import next_case_text, write_files
+    from loambrief.pipeline import next_case_text
 
     must_be_new(path)
     try:
@@ -104,7 +103,7 @@ def _go_on(last: Path, path: Path, date: str | None, as_json: bool) -> None:
         still = len(load_bytes(content, str(path), folder=path.parent).warnings)
     except CaseProblems as error:
         still = len(error.problems)
-    write_files({path.name: content}, path.parent)
+    write_new(path, content)
     if as_json:
         show_json({"file": str(path), "to_fill_in": still}, indent=None)
         return

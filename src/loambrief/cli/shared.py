@@ -6,7 +6,7 @@ import json
 import os
 import shlex
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,9 @@ from loambrief.cli.terminal import is_utf8
 
 if TYPE_CHECKING:
     from loambrief.archive.store import Store
+    from loambrief.mail.compose import NoLetter
+    from loambrief.pipeline import Files
+    from loambrief.record.issue import Issued
     from loambrief.report.own_words import OwnWords
 
 
@@ -111,6 +114,31 @@ def warn_undrawn(path: Path, jobs: Iterable[str]) -> None:
          for job in jobs)
 
 
+def not_told(clients: Iterable[NoLetter], told: Collection[str]) -> Iterator[str]:
+    """Who gets no letter, but for those of whom that was said before the work began."""
+    for one in clients:
+        line = f"no letter to {one.client}: {one.reason}"
+        if not any(said.startswith(line) for said in told):
+            yield line
+
+
+def warn_lacking(made: Issued, *, sheet: bool, rate_map: bool, form: Files) -> None:
+    """Say what the record of an advisory that was issued before does not hold."""
+    from loambrief.record.issue import lacking
+
+    options = {"sheet": "--applicator-sheet", "rate map": "--rate-map"}
+    lacks = lacking(made, sheet=sheet, rate_map=rate_map, form=form)
+    added = [options[what] for what in lacks if what in options]
+    if added:
+        warn([f"{made.number} revision {made.revision} was issued without {' and '.join(added)}, "
+              f"and its record stays as it is; 'archive supersede {made.number} CASE "
+              f"{' '.join(added)}' makes a revision with it"])
+    if len(lacks) > len(added):
+        warn([f"{made.number} revision {made.revision} was issued with the annex "
+              f"{'at the end of the one file' if 'annex apart' in lacks else 'as a second file'}, "
+              "and its record stays as it is"])
+
+
 def own_words(folder: Path | None) -> OwnWords | None:
     """The user's own wording, checked; None without a folder."""
     if folder is None:
@@ -142,6 +170,23 @@ def must_be_new(path: Path) -> None:
     """
     if path.exists():
         raise click.UsageError(f"{path} exists; choose another name or folder, or remove it")
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write a file that is not there yet; one that another run was quicker to write stays.
+
+    Raises
+    ------
+    click.UsageError
+        It is there.
+    """
+    from loambrief.pipeline import write_files
+
+    try:
+        write_files({path.name: content}, path.parent, new=True)
+    except FileExistsError:
+        must_be_new(path)
+        raise
 
 
 def show_json(value: object, indent: int | None = 2) -> None:

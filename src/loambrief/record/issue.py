@@ -223,6 +223,26 @@ def _before(store: Store, inputs: Inputs) -> Issued | None:
     return None
 
 
+def lacking(made: Issued, *, sheet: bool, rate_map: bool,
+            form: Files | None = None) -> tuple[str, ...]:
+    """What is asked for beside an advisory that was issued before, and is not in its record.
+
+    Returns
+    -------
+    tuple of str
+        Of "sheet", "rate map" and "annex apart" or "one file".
+    """
+    if not made.again:
+        return ()
+    names = tuple(made.files)
+    apart = any(name.endswith(ANNEX) for name in names)
+    found = {"sheet": sheet and not any(name.endswith(SHEET) for name in names),
+             "rate map": rate_map and not any(name.endswith(RATES) for name in names),
+             "annex apart": form is Files.TWO and not apart,
+             "one file": form is Files.ONE and apart}
+    return tuple(what for what, lacks in found.items() if lacks)
+
+
 def stored_files(store: Store, seq: int) -> dict[str, bytes]:
     """PDF, annex, data, sheet and rate map of an issued revision, as they were written."""
     rows = store.index.query(

@@ -17,7 +17,7 @@ from loambrief.pipeline import Advice, Files
 from loambrief.record import completeness
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
-from loambrief.record.issue import Issued, enter, prepare
+from loambrief.record.issue import Issued, Ready, enter, prepare
 from loambrief.record.rerender import made_differently
 from loambrief.report.changes_part import KINDS, RevisionChanges, plan_changes
 from loambrief.report.compare_part import ComparedSide
@@ -40,6 +40,8 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
               lab_files: Sequence[Path] = (), words: OwnWords | None = None,
               sheet: bool = False, form: Files = Files.TWO, rate_map: bool = False) -> Issued:
     """Issue the next revision of an advisory from a changed case.
+
+    The same case will do where the revision adds a sheet or a rate map.
 
     Parameters
     ----------
@@ -70,7 +72,7 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
             raise RecordRefused(f"{number} revision {before} is {found['status']}")
         if fold(card["client"]["name"]) != fold(case.client.name):
             raise RecordRefused(f"{number} is for another client")
-        if card["inputs"] == ready.inputs.digest:
+        if card["inputs"] == ready.inputs.digest and not _adds(card, ready):
             raise RecordRefused(f"{number} revision {before} was issued from the same inputs")
         changes = RevisionChanges(
             number, before + 1, before, kind, reason, card["date"],
@@ -81,6 +83,15 @@ def supersede(number: str, path: Path, store: Store, *, reason: str, kind: str =
         return enter(store, ready, "supersede", number, before + 1, public={},
                      changes=changes, frozen=(frozen,),
                      more={"reason": reason, "reason_kind": kind, "replaces": before})
+
+
+def _adds(card: Mapping, ready: Ready) -> bool:
+    """Whether a sheet or rate map is asked for that the revision before does not have."""
+    roles = {file["role"] for file in card["files"]}
+    if ready.sheet and "sheet" not in roles:
+        return True
+    return (ready.rate_map and "rates" not in roles
+            and bool(pipeline.rate_map_files(ready.advice)[0]))
 
 
 def _differences(store: Store, card: Mapping, now: Advice, source: SourceText) -> dict:
