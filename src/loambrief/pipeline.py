@@ -7,6 +7,7 @@ until every byte is made; files appear whole or not at all.
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import hashlib
 import os
 import secrets
@@ -572,6 +573,10 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
                      len(boxes(plan.layout)))
 
 
+NO_LINKS = (errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP)
+"""What file systems answer that know no second name of a file."""
+
+
 def write_files(files: Mapping[str, bytes], folder: Path, *,
                 new: bool = False) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place.
@@ -615,10 +620,14 @@ def _claim(temporary: Path, final: Path) -> None:
     """Give a file its name unless another has it; without links the name is reserved first."""
     try:
         os.link(temporary, final)
-    except FileExistsError:
-        raise
-    except OSError:
+    except OSError as error:
+        if error.errno not in NO_LINKS:
+            raise
         os.close(os.open(final, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        os.replace(temporary, final)
+        try:
+            os.replace(temporary, final)
+        except BaseException:
+            final.unlink(missing_ok=True)
+            raise
     else:
         temporary.unlink()

@@ -285,7 +285,7 @@ def killed(*_, **__):
 def test_files_are_written_whole_or_not_at_all(tmp_path, monkeypatch, fault, step):
     """ensures that a full disk or an end at any step leaves no part of a file, and old ones whole.
 
-    Invoice lines, rate maps and boundaries go the same way; the file that stood there stands.
+    Invoice lines, rate maps and boundaries go the same way; what stood there stands.
     """
     settings = tmp_path / "s.toml"
     settings.write_text("[fees]\ncurrency = \"USD\"\nsoil = 40\n")
@@ -297,11 +297,11 @@ def test_files_are_written_whole_or_not_at_all(tmp_path, monkeypatch, fault, ste
         out = tmp_path / "out"
         out.mkdir()
         target = out / names[0] if names else out
-        if command[0] == "invoice":
-            target.write_text("old")
+        (out / "old").write_text("old")
         before = {p.name: p.read_bytes() for p in out.iterdir()}
         with monkeypatch.context() as patch:
-            patch.setattr(os, step, partial(_at_new_files, getattr(os, step), out, fault))
+            for at in ("replace", "link") if step == "replace" else (step,):
+                patch.setattr(os, at, partial(_at_new_files, getattr(os, at), out, fault))
             done = CliRunner().invoke(main, [*command, str(target)])
         assert done.exit_code == (2 if fault is no_space else 130), (command, done.output)
         assert {p.name: p.read_bytes() for p in out.iterdir()} == before
@@ -330,3 +330,36 @@ def test_two_runs_at_once_leave_one_whole_file(tmp_path):
                       runs))
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a", "b"]
     assert (tmp_path / "a").read_bytes() in [files["a"] for files in runs]
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_two_runs_on_one_new_name_never_replace_each_other(tmp_path, monkeypatch, links):
+    """ensures that of runs at once on a name that must be new one writes, the others refuse,
+    on file systems without links too."""
+    def none(*_):
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    if not links:
+        monkeypatch.setattr(os, "link", none)
+
+    def one(n):
+        try:
+            return bool(pipeline.write_files({"a": bytes([n]) * 99}, tmp_path, new=True)) and n
+        except FileExistsError:
+            return None
+
+    with ThreadPoolExecutor(8) as pool:
+        (won,) = [n for n in pool.map(one, range(1, 9)) if n is not None]
+    assert [p.name for p in tmp_path.iterdir()] == ["a"]
+    assert (tmp_path / "a").read_bytes() == bytes([won]) * 99
+
+
+@pytest.mark.parametrize("command, module", [("boundary", "boundary"), ("invoice", "invoice")])
+def test_a_file_of_a_quicker_run_stands(tmp_path, monkeypatch, command, module):
+    """ensures that a file that appears after the first look is neither replaced nor passed over."""
+    out = tmp_path / ("x.geojson" if command == "boundary" else "x.csv")
+    source = kml(tmp_path) if command == "boundary" else FIELD
+    monkeypatch.setattr(f"loambrief.cli.{module}.must_be_new",
+                        lambda path: path.write_text("theirs"))
+    done = CliRunner().invoke(main, [command, str(source), "-o", str(out)])
+    assert done.exit_code == 2 and "exists" in done.output and out.read_text() == "theirs"

@@ -204,6 +204,40 @@ def test_verify_reads_the_archive_from_the_environment(small, tmp_path):
     assert done.exit_code == 1 and "The archive does not know this advisory" in done.output
 
 
+def test_role_name_and_archive_hold_for_both_documents(work, tmp_path, in_process):
+    """ensures that an annex is as good as its advisory: by the role of the trust, the signer's
+    name, the archive of the environment, and only as it was issued."""
+    (annex,) = work.glob("*.annex.pdf")
+    (tmp_path / "other.p12").write_bytes(samples.named("Nell Ashby").packed())
+    (tmp_path / "other.p12").chmod(0o600)
+    (tmp_path / "other.pem").write_bytes(samples.named("Nell Ashby").pem)
+    named = tmp_path / "named.pdf"
+    assert run("sign", work / "issued.pdf", "--key", tmp_path / "other.p12", "--passphrase-env",
+               "SIGN_P", "-o", named, "--name-differs", "He is away").exit_code == 0
+    Store.create(tmp_path / "empty", clock=lambda: samples.NOW).close()
+    changed = tmp_path / annex.name
+    changed.write_bytes(annex.read_bytes() + b" ")
+    right = f"adviser={work / 'adviser.pem'}"
+
+    def states(file, beside, trust, records):
+        done = CliRunner().invoke(
+            main, ["verify", str(file), str(beside), "--no-render", "--trust", trust, "--json"],
+            env={"LOAMBRIEF_ARCHIVE": str(records)})
+        found = json.loads(done.stdout)
+        assert done.exit_code == (0 if all(v["good"] for v in found) else 1)
+        return [v["good"] for v in found], {
+            f["id"] for f in found[0]["facts"] if f["state"] == "bad"}
+
+    signed, records = work / "signed.pdf", work / "records"
+    assert states(signed, annex, right, records) == ([True, True], set())
+    client = f"client={work / 'adviser.pem'}"
+    assert states(signed, annex, client, records)[0] == [False, False]
+    assert states(named, annex, f"adviser={tmp_path / 'other.pem'}", records) == (
+        [False, False], {"named"})
+    assert states(signed, annex, right, tmp_path / "empty") == ([False, False], {"record"})
+    assert states(signed, changed, right, records) == ([False, False], {"annex"})
+
+
 @pytest.mark.parametrize("which,role,words", [
     ("draft", Role.ADVISER, "this is a draft"),
     ("signed", Role.ADVISER, "the adviser has signed already"),
