@@ -13,7 +13,7 @@ from record_builders import clock, copied
 from loambrief import pipeline
 from loambrief.archive.store import Store
 from loambrief.record.issue import issue
-from loambrief.record.redact import redact
+from loambrief.record.redact import preview, redact, strings_of
 from loambrief.record.rerender import rerender
 from loambrief.record.supersede import supersede
 
@@ -26,10 +26,12 @@ TYPED = {
         "until: 2027-10-20, condition: Ilka Brandvold sells below 400 a ton",
     "name: spinner spreader": "name: Brandvold custom spinner",
     "reason: The milk buyer takes no feed": "reason: Ilka Brandvold takes no feed",
-    "cautions: [Keep the mower": "cautions: [Ask Maren Teague; keep the mower",
+    "cautions: [Keep the mower":
+        "cautions: ['Ask 989-555-0177, b@kin.example', Ask Maren Teague; keep the mower",
 }
 """Names in the adviser's own entries."""
-NAMES = ("brandvold", "maren", "teague", "cutoff lane", "hollis")
+NAMES = ("brandvold", "maren", "teague", "cutoff lane", "hollis", "555-0177", "kin.example",
+         "pivot road")
 
 
 def changed(folder: Path, changes: dict[str, str], set_by: str = "") -> Path:
@@ -97,19 +99,28 @@ def test_a_revision_and_a_comparison_tell_what_was_set_anew(issued, tmp_path):
     assert "The south side drains late." in text
 
 
-def test_a_redacted_copy_holds_no_name_of_an_own_entry(tmp_path):
-    """ensures that names in reasons, cautions, conditions, machines and of who set nitrogen are
-    gone from every part of a copy, and the plan stays the same."""
-    path = changed(tmp_path / "case", TYPED, set_by="Ilka Brandvold")
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_redacted_copy_holds_no_name_of_an_own_entry(tmp_path, language):
+    """ensures that names, telephone, mail and landmarks in reasons, cautions, conditions,
+    machines and of who set nitrogen are gone from every part of both documents and the data,
+    page, metadata and attachments, in both languages, and the plan stays the same."""
+    path = changed(tmp_path / "case", {**TYPED, "case:\n": f"case:\n  language: {language}\n"},
+                   set_by="Ilka Brandvold")
     with Store.create(tmp_path / "records", clock=clock()) as store:
         made = issue(path, store)
         assert "Brandvold" in words(made.files[f"{made.number}-r1.pdf"])
-        copy = redact(made.number, store, words=["Hollis"])
+        stays = [at for at, said in preview(made.number, store).stays if "pivot road" in said]
+        assert stays == ["own_actions[2].what"]  # shown: what is done cannot be left out
+        copy = redact(made.number, store, words=["Hollis", "pivot road"])
     stem = f"{made.number}-r1-redacted"
-    everything = " ".join([words(copy.files[f"{stem}.pdf"]), words(copy.files[f"{stem}.annex.pdf"]),
-                           copy.files[f"{stem}.json"].decode()]).casefold()
-    assert not [n for n in NAMES if n in everything]
-    before, after = (json.loads(files)["actions"] for files in (
-        made.files[f"{made.number}-r1.json"], copy.files[f"{stem}.json"]))
+    assert set(copy.files) == {f"{stem}.pdf", f"{stem}.annex.pdf", f"{stem}.json"}
+    for name, content in copy.files.items():
+        for where, said in strings_of(name, content):
+            found = " ".join(said.split()).casefold()
+            assert not [n for n in NAMES if n in found], (name, where)
+    raw = json.loads(copy.files[f"{stem}.json"])
+    shown = words(copy.files[f"{stem}.pdf"])
+    assert ("Redacted copy" in shown) is (language == "en")
+    before, after = (json.loads(made.files[f"{made.number}-r1.json"])["actions"], raw["actions"])
     assert [(a["id"], a["rank"], a["rate"]) for a in before] == [
         (a["id"], a["rank"], a["rate"]) for a in after]
