@@ -7,7 +7,6 @@ until every byte is made; files appear whole or not at all.
 from __future__ import annotations
 
 import datetime as dt
-import errno
 import hashlib
 import os
 import secrets
@@ -44,7 +43,7 @@ from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.text import Writer
-from loambrief.resources import tables_dir, templates_dir, uncollected
+from loambrief.resources import claim, tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
 
 ANNEX = ".annex.pdf"
@@ -573,25 +572,12 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
                      len(boxes(plan.layout)))
 
 
-NO_LINKS = (errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP)
-"""What file systems answer that know no second name of a file."""
-
-
 def write_files(files: Mapping[str, bytes], folder: Path, *,
                 new: bool = False) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place.
 
-    Their modes are what the user's umask leaves of read and write.
-
-    Parameters
-    ----------
-    new : bool
-        Refuse to replace a file, also one that another run puts there meanwhile.
-
-    Raises
-    ------
-    FileExistsError
-        Such a file stands there.
+    Their modes are what the user's umask leaves of read and write. With ``new``, no file is
+    replaced, not even one that another run put there meanwhile (FileExistsError).
     """
     folder.mkdir(parents=True, exist_ok=True)
     staged: list[tuple[Path, Path]] = []
@@ -605,29 +591,9 @@ def write_files(files: Mapping[str, bytes], folder: Path, *,
                 stream.flush()
                 os.fsync(stream.fileno())
         for temporary, final in staged:
-            if new:
-                _claim(temporary, final)
-            else:
-                os.replace(temporary, final)
+            (claim if new else os.replace)(temporary, final)
     except BaseException:
         for temporary, _ in staged:
             temporary.unlink(missing_ok=True)
         raise
     return tuple(final for _, final in staged)
-
-
-def _claim(temporary: Path, final: Path) -> None:
-    """Give a file its name unless another has it; without links the name is reserved first."""
-    try:
-        os.link(temporary, final)
-    except OSError as error:
-        if error.errno not in NO_LINKS:
-            raise
-        os.close(os.open(final, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        try:
-            os.replace(temporary, final)
-        except BaseException:
-            final.unlink(missing_ok=True)
-            raise
-    else:
-        temporary.unlink()

@@ -3,7 +3,9 @@ settings files, memory."""
 
 from __future__ import annotations
 
+import errno
 import gc
+import os
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -90,3 +92,19 @@ def settings_table(path: Path, name: str, fault: type[LoambriefError]) -> dict[s
     if not isinstance(table, dict):
         raise fault(f"{path}: no [{name}] table")
     return table
+
+
+NO_LINKS = (errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP)
+"""What file systems answer that know no second name of a file."""
+
+
+def claim(temporary: Path, final: Path) -> None:
+    """Give a file its name unless another has it; without links the name is reserved first."""
+    try:
+        os.link(temporary, final)
+        temporary.unlink()
+    except OSError as error:
+        if error.errno not in NO_LINKS:
+            raise
+        final.touch(exist_ok=False)
+        os.replace(temporary, final)
