@@ -17,11 +17,15 @@ from loambrief.findings.model import (
     NeedKind,
     Place,
     Status,
+    Verdict,
+    amendment,
     beyond,
+    nutrient,
     say,
 )
 from loambrief.report.naming import brief_message
 from loambrief.report.text import Writer
+from loambrief.topics.judge import unjudged
 
 DRAIN = material("drain", 410, "service", per="ac", loads={"does": "drainage"})
 SAMPLING = material("lab", 45, "service", per="each", loads={"does": "sampling"})
@@ -127,6 +131,47 @@ def test_a_thin_sample_stays_behind_what_is_sure():
         finding(again, name="s", severity=1), finding(need(NeedKind.NUTRIENT, "P2O5", 60.0))))
     place = {a.kind: a.rank for a in plan.actions}
     assert place[NeedKind.NUTRIENT] < place[NeedKind.MEASURE]
+
+
+@pytest.mark.parametrize(("made", "key"), [
+    (nutrient, "P2O5"), (nutrient, "K2O"), (nutrient, "N"), (amendment, "lime")])
+def test_a_test_of_an_unjudged_nutrient_is_paid_before_work_elsewhere(made, key):
+    """ensures that the test which settles a primary nutrient or lime in zone B is action 1 and
+    paid where graver work in zone A would leave nothing for it (common practice: a test of 45
+    decides more than the last 45 of an order).
+    """
+    case = case_of([SAMPLING, MAP, LIME], budget={"amount": 1500})
+    asked = unjudged(case, (made(key, Place("B", "B"), Verdict.NOT_JUDGED, "not_measured",
+                                 "soil_test", crop="corn", test=key, methods=[]),))
+    plan = make_plan(case, (
+        asked, finding(need(NeedKind.LIME, "lime", 1.0), name="l", severity=3),
+        finding(need(NeedKind.NUTRIENT, "P2O5", 60.0), name="p", severity=3)))
+    first = plan.actions[0]
+    assert first.item == "soil test" and first.id == plan.budget.chosen[0]
+    assert first.rank_reason.params["step"] == 0
+    assert plan.budget.left_out and plan.budget.spent <= 1500
+
+
+def test_a_test_that_decides_a_rate_is_paid_before_work_elsewhere():
+    """ensures that a new sample which decides the phosphate of B stands before the lime of A."""
+    again = plain_need(NeedKind.MEASURE, "soil-sample", "B", params={"faults": ["age"]})
+    hungry = need(NeedKind.NUTRIENT, "P2O5", 60.0, "B")
+    plan = make_plan(case_of([SAMPLING, MAP, LIME], budget={"amount": 2000}), (
+        finding(again, name="s", severity=1, where="B"),
+        finding(hungry, name="p", where="B", severity=1),
+        finding(need(NeedKind.LIME, "lime", 1.0), name="l", severity=3)))
+    assert [a.kind for a in plan.actions][:2] == [NeedKind.MEASURE, NeedKind.LIME]
+    assert plan.actions[0].id in plan.budget.chosen
+
+
+@pytest.mark.parametrize("params", [{}, {"settles": ["Zn"]}])
+def test_a_test_of_less_stays_behind_the_work(params):
+    """ensures that only a primary nutrient or lime lifts its test before work."""
+    asked = plain_need(NeedKind.MEASURE, "soil test", "B", params=params)
+    plan = make_plan(case_of([SAMPLING, LIME]), (
+        finding(asked, name="t", severity=1, where="B"),
+        finding(need(NeedKind.LIME, "lime", 1.0), name="l", severity=3)))
+    assert [a.kind for a in plan.actions] == [NeedKind.LIME, NeedKind.MEASURE]
 
 
 # order --------------------------------------------------------------------------------------

@@ -117,3 +117,30 @@ def test_a_neighbour_can_bar_a_material_from_a_zone():
     beside = litter(told("100 ft"))
     assert beside.area_ac == pytest.approx(39.0)
     assert beside.cost_total == pytest.approx(beside.cost_per_ac * 39)
+
+
+@pytest.mark.parametrize(("kind", "item", "does"), [
+    (NeedKind.LIME, "lime", {"effective": 80}), (NeedKind.GYPSUM, "sodium", {"gypsum": 90})])
+def test_lime_or_gypsum_on_no_ground_is_no_action(kind, item, does):
+    """ensures that a zone all inside a neighbour's setback gets no action on 0 ac, that the gap
+    names the neighbour, that leaching does not go on without its gypsum, and that the strip
+    alone comes off where ground is left (435.6 ft by 100 ft is 1 ac; arithmetic).
+    """
+    def made(setback):
+        spread = material("spread", 40, kind.value, analysis={k: f"{v} %" for k, v in does.items()})
+        case = case_of((spread,), constraints={"neighbours": [
+            {"name": "the school", "setback": setback, "length": "435.6 ft", "zone": "A",
+             "kinds": [kind.value]}]})
+        return make_plan(case, (finding(need(kind, item, 5.0, cap=2.0),
+                                        need(NeedKind.LEACH, item, 6.0)),))
+
+    whole, beside = made("4000 ft"), made("100 ft")
+    assert all(a.kind is NeedKind.LEACH for a in whole.actions)
+    assert {(g.key, g.reason, g.kind) for g in whole.gaps} == {
+        ("setback", "the school", k) for k in
+        ({kind, NeedKind.LEACH} if kind is NeedKind.GYPSUM else {kind})}
+    assert bool(whole.actions) is (kind is NeedKind.LIME)
+    assert not whole.orders and whole.budget.spent == 0
+    spread = [a.area_ac for a in beside.actions if a.kind is kind]
+    assert spread == pytest.approx([39.0] * len(spread)) and len(spread) > 1
+    assert not beside.gaps

@@ -15,6 +15,7 @@ from loambrief.case.validate import validate
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status, Verdict
 from loambrief.report.text import Writer
 from loambrief.tables import references
+from loambrief.topics.judge import judgements
 from loambrief.topics.nutrients import findings as nutrients
 
 LAYER = {"depth": "0-8 in", "ph": 6.4, "organic_matter": "3.2 %", "phosphorus": "12 ppm",
@@ -704,6 +705,35 @@ def test_peanut_gypsum_goes_by_the_market_type():
     assert (need.amount, told.key) == (0.5, "nutrients.caution_market_type")
     assert (told.params["other"], told.params["high"]) == ("virginia", 2000.0)
     assert "2,000 lb/ac, whatever the test" in words(told)
+
+
+def test_a_market_type_without_a_rule_leaves_gypsum_to_its_own_rule():
+    """ensures that a tested pegging zone of a type without a rule leaves calcium and gypsum open,
+    settled by a rule of that type or the adviser, never by a sodium test; and that a type with
+    a rule in another state is never read by the rule of another type (harris-peanut-large-seed:
+    virginia 2,000 lb/ac whatever the test).
+    """
+    def judged(market, region):
+        zone = {"depth": "0-3 in", "calcium": "600 lb/ac", "potassium": "80 lb/ac", "ph": 6.2}
+        case = build(more=(zone,), farm={"name": "F", "region": region},
+                     case={"id": "g", "date": "2026-10-20"},
+                     methods={"cations": "mehlich-1", "phosphorus": "mehlich-1"},
+                     materials=[{"id": "g", "name": "Gypsum", "kind": "gypsum",
+                                 "analysis": {"gypsum": "90 %"}}],
+                     field={"crop": "peanut", "market_type": market,
+                            "yield_goal": {"value": "4000 lb/ac", "basis": "x"}})
+        assessment, found = said(case)
+        return (found["nutrients.surface_calcium.A1"],
+                judgements(case, assessment.findings, assessment.missing))
+
+    found, told = judged("valencia", "Georgia")
+    assert {(j.key, j.verdict, j.settled_by) for j in found.judgements} == {
+        (key, Verdict.NOT_JUDGED, "market_rule") for key in ("Ca", "gypsum")}
+    assert [j.settled_by for j in told if j.key == "gypsum"] == ["market_rule"]
+    assert "valencia" in words(found.judgements[0].why)
+    elsewhere, _ = judged("virginia", "Alabama")
+    need, = elsewhere.needs
+    assert need.amount == 1.0 and "stands in" in words(elsewhere.body[0])
 
 
 def _of(finding, key):

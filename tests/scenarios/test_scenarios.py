@@ -432,3 +432,62 @@ def test_what_may_be_left_out_never_goes_before_what_is_needed(name):
     spare = [a.rank for a in actions if a.optional]
     needed = [a.rank for a in actions if not a.optional]
     assert not spare or not needed or min(spare) > max(needed)
+
+
+@every_field
+def test_a_reading_stands_before_what_it_decides(name):
+    """ensures that a test ranks before the work whose rate or very need it decides, and so does
+    all that an action waits for, unless the adviser moved one of them.
+    """
+    actions = [a for a in scenario(name).plan.actions if "move" not in a.changed]
+    place = {a.id: a.rank for a in actions}
+    for action in actions:
+        for first in (*action.depends_on, *action.decided_by, action.conditional_on):
+            assert place.get(first, 0) < action.rank, (first, action.id)
+
+
+@every_field
+def test_a_reading_is_over_before_what_it_decides_begins(name):
+    """ensures that the window of a test closes before that of the work it decides opens, where
+    both are dated and the work does not open with the advice itself.
+    """
+    actions = {a.id: a for a in scenario(name).plan.actions}
+    for action in actions.values():
+        for first in (*action.decided_by, action.conditional_on):
+            test, opens = actions.get(first), action.window and action.window.start
+            if test is None or not opens or not test.window or not test.window.start \
+                    or test.window.start >= opens:
+                continue
+            assert test.window.end and test.window.end <= opens, (first, action.id)
+
+
+BEFORE_PLANTING = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.NUTRIENT, NeedKind.LEACH,
+                   NeedKind.DRAIN)
+
+
+@every_field
+def test_windows_lie_on_the_right_side_of_the_crop(name):
+    """ensures that what feeds or prepares a crop that is still to be planted opens and closes
+    before it is planted, with bloom gypsum after planting and before harvest, and that loosening
+    and cover crops open after a harvest of this season.
+    """
+    s = scenario(name)
+    dates, today = s.loaded.case.field.dates, s.loaded.case.case.date
+    if dates is None:
+        return
+    planting = dates.planting if dates.planting and dates.planting > today else None
+    harvest = dates.harvest if dates.harvest and dates.harvest > today else None
+    for action in s.plan.actions:
+        window = action.window
+        if window is None or action.pass_number > 1 or action.deferred is not None:
+            continue
+        days = [d for d in (window.start, window.end) if d is not None]
+        if planting and action.kind in BEFORE_PLANTING and action.item != "shallow calcium":
+            assert all(d <= planting for d in days), (action.id, days)
+        if planting and action.kind is NeedKind.MEASURE and window.end:
+            assert window.end <= planting, (action.id, days)
+        if action.item == "shallow calcium":
+            assert all((not dates.planting or d > dates.planting)
+                       and (not harvest or d < harvest) for d in days), (action.id, days)
+        if harvest and action.kind is NeedKind.LOOSEN:
+            assert all(d >= harvest for d in days), (action.id, days)

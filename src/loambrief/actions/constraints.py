@@ -125,12 +125,12 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
             old = found.get(key)
             names = (*(old.materials if old else ()), offer.material.name)
             found[key] = WithoutMaterial(action.id, action.item, action.place, told.key,
-                                         told.reason, names)
+                                         told.reason, names, action.kind)
         for limit in action.limits:
             if limit.key == "farm.limit_unsettable":
                 held = str(limit.params["machine"])
                 found[action.id, EQUIPMENT, held] = WithoutMaterial(
-                    action.id, action.item, action.place, EQUIPMENT, held, ())
+                    action.id, action.item, action.place, EQUIPMENT, held, (), action.kind)
     return tuple(found.values())
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.model import Action
-from loambrief.actions.setback import strip_ac
+from loambrief.actions.model import Action, WithoutMaterial
+from loambrief.actions.setback import LEAST_AC, strip_ac
 from loambrief.case.parts import treated_share
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Neighbour
@@ -16,6 +16,10 @@ from loambrief.findings.model import NeedKind, say
 SPREAD = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH,
           NeedKind.LOOSEN, NeedKind.ORGANIC_MATTER)
 """Needs that a part of a zone can have; a test or a drain is for the whole of it."""
+
+NEIGHBOUR = "farm.caution_neighbour"
+SETBACK = "setback"
+"""Constraint of a need that a neighbour's distance leaves no ground for."""
 
 
 def treated(case: CaseFile, needs: tuple[NeedFor, ...]) -> tuple[NeedFor, ...]:
@@ -66,6 +70,26 @@ def kept_off(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
     return kept
 
 
+def barred(actions: Iterable[Action]) -> tuple[list[Action], tuple[WithoutMaterial, ...]]:
+    """Actions less those whose whole area a neighbour keeps free, and what that leaves undone.
+
+    Leaching that waits for such gypsum goes with it: washing a sodic soil without calcium seals
+    it. What the adviser put in stays, on no area.
+    """
+    actions = list(actions)
+    out = {a.id: [str(c.params["name"]) for c in a.cautions if c.key == NEIGHBOUR]
+           for a in actions if a.area_ac is not None and a.area_ac < LEAST_AC and not a.own
+           and any(c.key == NEIGHBOUR and c.params["counted"] for c in a.cautions)}
+    for action in actions:
+        first = next((d for d in action.depends_on if d in out), None)
+        if action.kind is NeedKind.LEACH and first is not None:
+            out[action.id] = out[first]
+    gaps = tuple(WithoutMaterial(
+        a.id, a.item, a.place, SETBACK, name, (a.material_name,) if a.material_name else (), a.kind)
+        for a in actions if a.id in out and a.pass_number == 1 for name in out[a.id])
+    return [a for a in actions if a.id not in out], gaps
+
+
 def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
     here = zone is not None and action.place.id.lower() in ("", zone.lower())
     if zone is not None and not here:
@@ -76,7 +100,7 @@ def _off(action: Action, neighbour: Neighbour, zone: str | None) -> Action:
         lost = min(lost, action.area_ac)
         action = resized(action, action.area_ac - lost)
     return replace(action, cautions=(say(
-        "farm.caution_neighbour", name=neighbour.name, setback=neighbour.setback.value,
+        NEIGHBOUR, name=neighbour.name, setback=neighbour.setback.value,
         length=neighbour.length.value, lost=lost, counted=counted), *action.cautions))
 
 

@@ -40,6 +40,8 @@ DECIDED_BY = {  # item of a test to the work whose amount it settles
     "tissue": (NeedKind.NUTRIENT,),
     "cone-again": (NeedKind.LOOSEN,),
 }
+IN_SEASON = ("tissue",)
+"""Readings that are made in the growing season, at a stage of the crop."""
 ALWAYS = ("water-table",)
 """Readings that come before the work they bear on even where its amount is known."""
 NEAR_WATER = "nutrients.caution_p_near_water"
@@ -145,7 +147,42 @@ def in_turn(actions: list[Action]) -> list[Action]:
             action = replace(action, window=Window(
                 latest, end, say("actions.when_not_before", start=latest)))
         moved.append(action)
-    return moved
+    return _read_in_time(moved)
+
+
+def _read_in_time(actions: list[Action]) -> list[Action]:
+    """Readings are over before the work they decide opens.
+
+    Work that hangs on a reading of the growing season has no day yet: it was dated before that
+    reading could be made.
+    """
+    tests = {a.id: a for a in actions if a.kind is NeedKind.MEASURE}
+    opens: dict[str, dt.date] = {}
+    undated: set[str] = set()
+    for action in actions:
+        reading = tests.get(action.conditional_on or "")
+        if reading is not None and reading.item in IN_SEASON:
+            undated.add(action.id)
+            continue
+        named = (*action.decided_by, *action.depends_on, action.conditional_on or "")
+        for name in set(named) & set(tests):
+            start = action.window.start if action.window else None
+            if action.kind is not NeedKind.MEASURE and start is not None:
+                opens[name] = min(opens.get(name, start), start)
+    for name, test in tests.items():  # samples are taken before the test that is made on them
+        for sample in set(test.depends_on) & set(tests) if name in opens else ():
+            opens[sample] = min(opens.get(sample, opens[name]), opens[name])
+
+    def timed(action: Action) -> Action:
+        own, limit = action.window, opens.get(action.id)
+        if action.id in undated:
+            return replace(action, window=Window(None, None, say("actions.when_after_reading")))
+        if own is None or own.start is None or limit is None or limit <= own.start \
+                or (own.end is not None and own.end <= limit):
+            return action
+        return replace(action, window=replace(own, end=limit))
+
+    return [timed(a) for a in actions]
 
 
 def small_areas(case: CaseFile, ranked: tuple[Action, ...]) -> tuple[Action, ...]:

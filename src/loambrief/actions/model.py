@@ -231,9 +231,10 @@ class WithoutMaterial:
     Attributes
     ----------
     key : str
-        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``.
+        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``,
+        ``setback``.
     reason : str
-        As typed, or the name of the machine.
+        As typed, or the name of the machine or the neighbour.
     materials : tuple of str
         Names of what would have served.
     """
@@ -244,6 +245,7 @@ class WithoutMaterial:
     key: str
     reason: str
     materials: tuple[str, ...]
+    kind: NeedKind
 
 
 @dataclass(frozen=True)

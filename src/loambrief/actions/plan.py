@@ -25,7 +25,13 @@ from loambrief.actions.lime import (
 from loambrief.actions.limits import zone_limits
 from loambrief.actions.materials import distinct
 from loambrief.actions.mix import KINDS, NutrientPlan, nutrient_plan
-from loambrief.actions.model import Action, CheckStrip, Plan, SetAside
+from loambrief.actions.model import (
+    Action,
+    CheckStrip,
+    Plan,
+    SetAside,
+    WithoutMaterial,
+)
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
 from loambrief.actions.own import SEVERITY, committed, counted, met_by, own_actions
@@ -101,7 +107,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     actions = mark(changes.deferred(case, actions), findings, on_offer)
     actions = changes.put_off_with(dependencies(decisions(actions)))
     actions, aside = changes.dropped(case, actions)
-    actions, strips = _on_the_ground(case, actions)
+    actions, strips, unreached = _on_the_ground(case, actions)
     by_id = tenure.lime_shared(case, by_id)
     actions = interactions(case, findings, in_turn(actions))
     ranked = small_areas(case, rank(changes.moved(case, actions),
@@ -111,7 +117,7 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
         raise PlanFaults(disordered)
     ranked, money = cover(ranked, budget.limit_of(case), lambda some: leftover_cost(some, by_id))
     ranked = costs_of_waiting(ranked, money.left_out)
-    gaps = constraints.gaps(case, ranked, listed)
+    gaps = (*constraints.gaps(case, ranked, listed), *unreached)
     ranked = constraints.with_gaps(ranked, gaps)
     usable = kind_of(bare, *KINDS)
     materials = material_verdicts(listed, judged, ranked, fed, usable,
@@ -139,12 +145,14 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
 
 
 def _on_the_ground(case: CaseFile, actions: list[Action]
-                   ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
+                   ) -> tuple[list[Action], tuple[CheckStrip, ...],
+                              tuple[WithoutMaterial, ...]]:
     """Actions less what keeps off and what is left as a check, at the grower's cost."""
     actions = ground.kept_off(case, ground.part_notes(case, actions))
+    actions, unreached = ground.barred(actions)
     actions, strips = lay_out(case, actions)
     actions = tenure.tenure_notes(case, tenure.share_lime(case, actions))
-    return constraints.with_rulings(case, actions), strips
+    return constraints.with_rulings(case, actions), strips, unreached
 
 
 def with_reasons(judged: tuple[Judgement, ...],

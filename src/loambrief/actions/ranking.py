@@ -28,7 +28,7 @@ from types import MappingProxyType
 from loambrief.actions.interactions import DECIDED_BY
 from loambrief.actions.model import Action
 from loambrief.findings.model import Confidence, NeedKind, say
-from loambrief.topics.judge import DECIDES
+from loambrief.topics.judge import DECIDES, PRIMARY, SETTLES
 
 STEP = {
     NeedKind.DRAIN: 1,
@@ -42,6 +42,8 @@ STEP = {
     NeedKind.MANAGE: 4,
     NeedKind.MEASURE: 5,
 }
+FIRST = 0
+"""Step of what keeps stock safe, and of tests that settle a primary nutrient or lime."""
 OPTIONAL = 6
 """Step of what may be left out: after everything that is needed at any place."""
 LATER = 5
@@ -64,19 +66,35 @@ def step_of(action: Action) -> int:
     is water and air.
     """
     if action.item in SAFETY:
-        return 0
+        return FIRST
     if action.item == DECISION:
         return LATER
     if action.optional:
         return OPTIONAL
     if action.pass_number > 1 or action.item == DECIDES or action.deferred is not None:
         return LATER
+    if action.kind is NeedKind.MEASURE and _settles(action):
+        return FIRST
     if action.kind is NeedKind.MEASURE and action.severity >= LIMITS:
         return min((STEP[kind] for kind in DECIDED_BY.get(action.item, ())), default=LATER)
     if (action.kind is NeedKind.MANAGE and action.severity >= LIMITS
             and _WATER_AND_AIR & set(action.topics)):
         return 1
     return STEP[action.kind]
+
+
+def _settles(test: Action) -> bool:
+    """A test that settles a primary nutrient or lime which nothing judges yet."""
+    keys = test.need.params.get(SETTLES, ())
+    return isinstance(keys, list) and not set(keys).isdisjoint(PRIMARY)
+
+
+def _primary(action: Action) -> bool:
+    """Needed work whose rate is one of a primary nutrient or of lime."""
+    if action.optional or action.deferred is not None or action.pass_number > 1:
+        return False
+    return action.kind is NeedKind.LIME or (
+        action.kind is NeedKind.NUTRIENT and not {action.item, *action.meets}.isdisjoint(PRIMARY))
 
 
 def sort_key(action: Action) -> tuple:
@@ -139,7 +157,7 @@ def _explained(placed: list[Action], urgent: Mapping[str, int],
     told: list[Action] = []
     for number, action in enumerate(placed, 1):
         above = placed[number - 2] if number > 1 else None
-        by = None if above is None else _placed_by(above, action)
+        by = None if above is None else _placed_by(above, action, urgent)
         if action.id in wanted:
             by = "adviser"
         elif above is not None and above.id in wanted:
@@ -171,13 +189,19 @@ def _steps(actions: Mapping[str, Action]) -> dict[str, int]:
                 for test in action.decided_by:
                     if test in steps:
                         steps[test] = min(steps[test], steps[action.id])
+            if _primary(action):
+                for reading in (action.conditional_on, *action.decided_by):
+                    if reading in steps and actions[reading].deferred is None:
+                        steps[reading] = FIRST
     return steps
 
 
-def _placed_by(above: Action, own: Action) -> str:
+def _placed_by(above: Action, own: Action, urgent: Mapping[str, int]) -> str:
     """Why an action stands below the one above it."""
     if above.id in (*own.depends_on, *own.decided_by):
         return "waits"
+    if urgent[above.id] < urgent[own.id]:
+        return "step"
     first, second = sort_key(above), sort_key(own)
     if second <= first:
         return "waits"

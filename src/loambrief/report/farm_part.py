@@ -189,9 +189,8 @@ def gap_messages(context: Context) -> list[Message]:
 
 
 def _what(context: Context, gap: WithoutMaterial) -> str:
-    kind = context.plan.action(gap.action_id).kind
     return _say(context, "gap_what", item=gap.item,
-                kind=kind.value if kind is not NeedKind.NUTRIENT else "nutrient")
+                kind=gap.kind.value if gap.kind is not NeedKind.NUTRIENT else "nutrient")
 
 
 def _places(context: Context, gaps: Iterable[WithoutMaterial]) -> list[Place]:

@@ -102,6 +102,8 @@ TESTED = {"soil_test", "method_of_guide", "method", "cec", "subsoil_ph"}
 LEGUME = "nitrogen_legume"
 """Why nitrogen stands open under a crop that normally makes its own: no decision is asked."""
 PRIMARY = ("N", "P2O5", "K2O", "lime")
+SETTLES = "settles"
+"""Parameter of a test's need: keys of what stands open until it is made."""
 DECIDES = "adviser decides"
 """Item of the need that leaves open questions to the adviser."""
 
@@ -135,7 +137,8 @@ def unjudged(case: CaseFile, told: Sequence[Judgement]) -> Finding | None:
             text=say(f"verdicts.{text}", keys=list(dict.fromkeys(j.key for j in group)),
                      by=list(by.values()),
                      places=places if 0 < len(places) < len(every) else []),
-            area_ac=case.field.area.value))
+            area_ac=case.field.area.value,
+            params={SETTLES: list(dict.fromkeys(j.key for j in group))}))
     names = list(dict.fromkeys(j.key for j in open_ones))
     return Finding(
         id="nutrients.unjudged", topic="nutrients",

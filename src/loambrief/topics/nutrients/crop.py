@@ -43,6 +43,7 @@ SHALLOW_MAX_IN = 4.0
 """Deepest layer that an ordinary sample does not take; deeper rules read the ordinary one."""
 SHALLOW_TEST = "shallow calcium test"
 SETTLED_SHALLOW = "shallow_calcium"
+SETTLED_MARKET = "market_rule"
 
 
 def removal(state: NutrientState) -> Finding | None:
@@ -242,7 +243,12 @@ def _shallow(sample: Sample, rule: DataRow | None) -> Increment | None:
 
 def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: Place,
              other_method: bool) -> Finding:
+    """No rule reads this layer; where one is held for other market types, gypsum stays open."""
     calcium = plain(increment.calcium)
+    market = state.case.field.market_type
+    of_others = market is not None and not other_method and calcium_rule(
+        state.crop, _calcium_region(state)) is not None
+    told = {"crop": state.crop.name, "test": "Ca", "market": market}
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_calcium_no_rule", where=place),
@@ -256,4 +262,8 @@ def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: 
                      ("harris-2015-peanut-calcium",)),
         ),
         sources=("harris-2015-peanut-calcium",),
+        judgements=tuple(made(key, zone(sample), Verdict.NOT_JUDGED, "market_type_no_rule",
+                              SETTLED_MARKET, **told)
+                         for made, key in ((nutrient, "Ca"), (amendment, "gypsum"))
+                         if of_others),
     )

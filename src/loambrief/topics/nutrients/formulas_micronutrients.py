@@ -311,7 +311,8 @@ def calcium_rules(crop: Crop, region: str | None = None,
     Parameters
     ----------
     region : str or None
-        State; where it has no rule of its own the first state of the table stands in.
+        State; where it has no rule of its own (for a stated market type: of that type) the first
+        state of the table that has one stands in.
     market_type : str or None
         Market type of a peanut; the first type of that state where none is given, none of them
         where that type has no rule anywhere.
@@ -325,7 +326,8 @@ def calcium_rules(crop: Crop, region: str | None = None,
     if market_type and held - {"none", ""} and market_type.strip().lower() not in held:
         return ()
     rows = [r for r in load(CALCIUM) if r["crop"] in crop.lineage]
-    for column, wanted in (("region", region), ("market_type", market_type)):
+    narrow = [("region", region), ("market_type", market_type)]
+    for column, wanted in reversed(narrow) if market_type else narrow:
         own = [r for r in rows if wanted and str(r[column]).lower() == wanted.strip().lower()]
         rows = own or [r for r in rows if r[column] == rows[0][column]]
     return tuple(sorted(rows, key=lambda r: float(r["calcium_lb_ac"] or "inf")))
