@@ -116,8 +116,9 @@ def with_keys(name: str, keys: str) -> pipeline.Advice:
                         if line and not line[0].isspace() and line[0] not in "-#"), len(lines))
             text = head + "\n" + "\n".join(lines[end:])
     if keys.startswith(TREATED):
-        text, found = re.subn(r"^samples:\n  - ", "samples:\n  - treat: {share: 60 %, reason: The rest is "
-                      "sound.}\n    ", text, count=1, flags=re.MULTILINE)
+        part = "treat: {share: 60 %, reason: The rest is sound.}"
+        text, found = re.subn(r"^samples:\n  - ", f"samples:\n  - {part}\n    ", text, count=1,
+                              flags=re.MULTILINE)
         assert found
     return pipeline.advise(load_bytes(f"{text}\n{keys}\n".encode(), str(path),
                                       folder=path.parent))
