@@ -160,8 +160,9 @@ def check(path: Path) -> LoadedCase:
 
 
 def _sets_plan(case: CaseFile) -> bool:
-    """The adviser set something of the plan, or accepts a warning of it."""
-    return has_own(case) or any(a.code in OF_PLAN for a in case.accept)
+    """The adviser set or named something of the plan, or accepts a warning of it."""
+    return (has_own(case) or bool(case.strips is not None and case.strips.actions)
+            or any(a.code in OF_PLAN for a in case.accept))
 
 
 @uncollected()

@@ -79,6 +79,20 @@ def test_calendar_holds_windows_and_retests(advice):
     assert entry["DTEND;VALUE=DATE"] == f"{lime.window.end + dt.timedelta(days=1):%Y%m%d}"
 
 
+def test_calendar_holds_the_reading_of_check_strips():
+    """ensures that the harvest day says to weigh the strips, where, and what would show it."""
+    path = CASE.parents[1] / "own_plan_michigan" / "case.yaml"
+    made = pipeline.advise(load_case(path))
+    (raw,) = pipeline.calendar_file(made).values()
+    read = events(raw)
+    assert len({e["UID"] for e in read}) == len(read)
+    (entry,) = [e for e in read if "check strips" in e["SUMMARY"]]
+    assert entry["DTSTART;VALUE=DATE"] == f"{made.loaded.case.field.dates.harvest:%Y%m%d}"
+    assert "weigh 4 untreated strips" in entry["SUMMARY"]
+    assert "across the rows from the pivot road" in entry["SUMMARY"]
+    assert "treated strips are better in nearly every pair" in entry["DESCRIPTION"]
+
+
 def test_calendar_is_the_same_every_time(advice):
     """ensures that the bytes depend on the case alone."""
     case = advice.loaded.case

@@ -195,6 +195,30 @@ def test_a_change_of_nothing_is_named_with_what_there_is(kind):
     assert "nutrient.k2o.s.potash" in problem.help or "organic-matter" in problem.help
 
 
+def test_a_new_material_does_not_name_the_change():
+    """ensures that a wrong material is shown at its entry by number, as every change is."""
+    found = problems("plan_changes:\n  - {action: lime.lime.n, change: replace, "
+                     "material: chalk, reason: r}")
+    assert ("CASE052", "plan_changes[1].material") in found
+
+
+def test_check_names_strips_for_work_that_is_not_there(tmp_path):
+    """ensures that the check sees what only the plan can tell of the strips."""
+    path = tmp_path / "case.yaml"
+    path.write_text(OHIO.read_text(encoding="utf-8")
+                    + "\nstrips: {count: 4, length: 300 ft, actions: [lime.lime.m]}\n",
+                    encoding="utf-8")
+    with pytest.raises(CaseProblems) as error:
+        pipeline.check(path)
+    assert [(p.code, p.field) for p in error.value.problems if p.severity == "error"] == [
+        ("CASE052", "strips.actions[1]")]
+
+
+def test_an_unreadable_plan_is_the_only_problem():
+    """ensures that warnings that were not looked for are not said to have gone."""
+    assert list(problems("nitrogen: {file: nowhere.yaml}")) == [("CASE067", "nitrogen.file")]
+
+
 def test_changes_that_contradict_each_other_are_refused():
     """ensures that one action is not dropped and moved, nor replaced under two ids at once."""
     found = problems("plan_changes:\n  - {action: lime.lime.n, change: drop, reason: r}\n"

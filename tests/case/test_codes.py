@@ -168,7 +168,7 @@ CASES = [  # code, field, case
     ("CASE053", "plan_changes[1].parts",
      change(change="split", parts=[{"area": "3 ac"}, {"window": {"when": "later"}}])),
     ("CASE053", "nitrogen.rate", nitrogen(rate="20 gal/ac")),
-    ("CASE053", "nitrogen.passes[m].material", {
+    ("CASE053", "nitrogen.passes[1].material", {
         **material(analysis={"p2o5": "45 %"}),
         "nitrogen": nitrogen(passes=[{"nitrogen": "120 lb/ac", "material": "m"}])["nitrogen"]}),
     ("CASE040", "samples[B1].methods.zinc", one(zinc="1 ppm")),

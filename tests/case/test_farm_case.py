@@ -9,6 +9,7 @@ from loambrief.case.boundary import shapes
 from loambrief.case.load import load_bytes
 from loambrief.case.parts import treated_share
 from loambrief.case.reader import read_text
+from loambrief.errors import CaseProblems
 from loambrief.record.redact import names_in, redacted_case
 from loambrief.report.text import Writer
 
@@ -45,6 +46,18 @@ def test_the_treated_part_of_a_zone(treat, expected):
     """ensures that share and area mean the same part."""
     case = loaded(samples=[sample(area="9 ac", **({"treat": treat} if treat else {}))])
     assert treated_share(case, case.samples[0]) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("parts", "field"), [
+    ({"samples": [sample(area="9 ac", treat={"share": "130 %", "reason": "r"})]},
+     "samples[B1].treat.share"),
+    ({"constraints": {"excluded": [{"kind": "sludge", "reason": "r"}]}},
+     "constraints.excluded[1].kind")])
+def test_a_wrong_value_is_not_also_called_missing(parts, field):
+    """ensures that a share or a kind that cannot be read is one problem, not two."""
+    with pytest.raises(CaseProblems) as caught:
+        loaded(**parts)
+    assert [p.field for p in caught.value.problems if p.severity == "error"] == [field]
 
 
 def test_a_redacted_copy_keeps_areas_and_rulings_without_names():

@@ -82,6 +82,8 @@ def advised(name, farm):
         constraints["neighbours"] = [{"name": "a house", "setback": "50 ft", "length": "435.6 ft",
                                       "kinds": ["lime", "fertilizer"], "zone": zone["id"]}]
     data["constraints"] = constraints
+    for key in ("plan_changes", "overrides"):  # they name actions that another farm may not have
+        data.pop(key, None)
     for key in ("tenure", "strips"):
         data.pop(key, None)
         if farm[key]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from sample_reports import CASES
@@ -21,6 +22,7 @@ from loambrief.report.money import money_of
 from loambrief.report.text import Writer
 
 HAZARDS = {f"actions.{n}" for names in CAUTIONS.values() for n in names}
+TREATED = "# part of the first zone"
 
 
 def changed(action: Action, change: str, **keys: object) -> str:
@@ -81,6 +83,11 @@ def nitrogen(plan: Plan) -> str | None:
             "end: 2030-05-20}, cost: {amount: 30, per: ac, date: 2026-01-01}}]}")
 
 
+def treated(plan: Plan) -> str | None:
+    """Only a part of the first zone, beside an own action."""
+    return f"{TREATED}\n{own_work(plan)}"
+
+
 def farm(plan: Plan) -> str | None:
     """Lease, spreader, neighbour and strips, beside an own action."""
     used = next((a for a in plan.actions if a.rate and a.area_ac), None)
@@ -92,7 +99,7 @@ def farm(plan: Plan) -> str | None:
         f"length: 200 ft, kinds: {kinds}}}]}}\nstrips: {{count: 2, length: 300 ft}}")
 
 
-OPERATIONS = (farm, drop, drop_what_others_wait_for, defer, replace, split, move, own_work,
+OPERATIONS = (farm, treated, drop, drop_what_others_wait_for, defer, replace, split, move, own_work,
               own_material, nitrogen)
 
 
@@ -108,6 +115,11 @@ def with_keys(name: str, keys: str) -> pipeline.Advice:
             end = next((i for i, line in enumerate(lines[1:], 1)
                         if line and not line[0].isspace() and line[0] not in "-#"), len(lines))
             text = head + "\n" + "\n".join(lines[end:])
+    if keys.startswith(TREATED):
+        part = "treat: {share: 60 %, reason: The rest is sound.}"
+        text, found = re.subn(r"^samples:\n  - ", f"samples:\n  - {part}\n    ", text, count=1,
+                              flags=re.MULTILINE)
+        assert found
     return pipeline.advise(load_bytes(f"{text}\n{keys}\n".encode(), str(path),
                                       folder=path.parent))
 

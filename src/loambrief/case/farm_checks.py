@@ -63,7 +63,8 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
         path: DataPath = ("constraints", "excluded", i)
         if (entry.kind is None) == (entry.material is None):
             yield Fault("CASE056", path, "both kind and material" if entry.kind else "neither",
-                        "a kind of material, or the id of one")
+                        "a kind of material, or the id of one",
+                        needs=((*path, "kind"), (*path, "material")))
         elif entry.material is not None and entry.material.lower() not in ids:
             near = nearest(entry.material, ids.values())
             yield Fault("CASE056", (*path, "material"), show(entry.material),
@@ -89,7 +90,8 @@ def _treated(case: CaseFile, i: int, part: TreatedPart, whole: float) -> Iterato
     path: DataPath = ("samples", i, "treat")
     if (part.area is None) == (part.share is None):
         yield Fault("CASE041", path, "both area and share" if part.area else "neither",
-                    "the area that is treated, or its share of the zone")
+                    "the area that is treated, or its share of the zone",
+                    needs=((*path, "area"), (*path, "share")))
     elif part.area is not None and part.area.value > whole * SLACK:
         yield Fault("CASE041", (*path, "area"), part.area.typed,
                     f"at most the zone's {whole:.4g} ac", needs=(("samples", i, "area"),))

@@ -181,7 +181,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
         found = source.problems(warnings(case, source.data, resolved.guides))
     if problems or case is None:
         wrong = {problem.field for problem in problems}
-        kept = [] if case is None else _sort_out(case, found, source)[0]
+        kept = [] if case is None or not whole else _sort_out(case, found, source)[0]
         kept = [problem for problem in kept if problem.field not in wrong]
         found = sorted([*problems, *kept], key=lambda p: p.file != file)  # profiles come last
         raise CaseProblems(in_file_order(found, more))

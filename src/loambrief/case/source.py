@@ -11,6 +11,8 @@ from loambrief.case.problems import DataPath, Fault, Problem, severity, visible
 
 LABELS = ("id", "depth", "species", "plant", "material")
 """Keys that name an entry of a list, best first."""
+ABOUT = ("action", "nitrogen")
+"""Keys of entries that a material does not name: changes of an action, passes of nitrogen."""
 LONGEST_LABELLED = 500
 """Entries; a longer list is labelled by position."""
 _SAFE = re.compile(r"[\w][\w .,()/+–-]{0,59}\Z")
@@ -104,6 +106,9 @@ def entry_label(entries: object, position: int) -> str:
     """
     if isinstance(entries, list) and len(entries) <= LONGEST_LABELLED:
         for key in LABELS:
+            if key == "material" and any(isinstance(e, Mapping) and e.get(a) for e in entries
+                                         for a in ABOUT):
+                continue
             names = [e.get(key) if isinstance(e, Mapping) else None for e in entries]
             texts = [t for n in names
                      if isinstance(t := getattr(n, "typed", n), str) and _SAFE.match(t)]
