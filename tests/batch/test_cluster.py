@@ -100,7 +100,7 @@ def test_the_bytes_are_those_made_here(lan, four, scratch):
                 assert problem.splitlines()[0] in done.output, path
         made = {path.name: path.read_bytes() for path in Path(output).glob("[!.]*/*")}
         assert made == {name: data for o in four.values() for name, data in o.content.items()}
-        assert len(made) == 6
+        assert len(made) == 9
     assert not list(Path("share").iterdir())
     assert not boxes(scratch)
 

@@ -273,12 +273,12 @@ def test_link_over_a_page_break_stays_one_link():
 
 
 def test_reading_order_of_cards(advisory):
-    """ensures that what stands side by side is read one after the other."""
+    """ensures that what stands side by side is read one after the other, cautions at the end."""
     told = _told(advisory)
     told = told[told.index("Nitrogen and rain"):]
     order = ["For it", "Sheep sorrel", "Against it", "Nodules were pink",
-             "Spread 1.5 ton/ac of ag lime", "Check the spreader", "Lime dust burns",
-             "Subsoil the headlands"]
+             "Spread 1.5 ton/ac of ag lime", "Check the spreader", "Subsoil the headlands",
+             "Lime dust burns"]
     places = [told.index(words) for words in order]
     assert places == sorted(places)
 
