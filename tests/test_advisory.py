@@ -91,20 +91,21 @@ def test_ink_stays_inside_the_margins(advisory):
 
 
 def test_every_number_can_be_traced(data):
-    """ensures that findings and actions name recorded calculations and known sources."""
+    """ensures that findings and actions name recorded calculations and known sources; what the
+    adviser sets names the adviser and a reason."""
     known = {c["id"] for c in data["calculations"]}
     for item in (*data["findings"], *data["actions"]):
         assert set(item["calculations"]) <= known, item["id"]
     for calculation in data["calculations"]:
         assert calculation["source"] in references()
     rated = [a for a in data["actions"] if a["rate"] is not None]
-    assert rated and all(a["calculations"] for a in rated)
+    assert rated and all(a["own_reasons"] if a["own"] else a["calculations"] for a in rated)
 
 
 def test_no_rate_rests_on_weeds_or_sap(data):
-    """ensures that weeds and Brix prompt measurements only, never an amount."""
+    """ensures that weeds and Brix prompt measurements only, never an amount of the program's."""
     topic = {f["id"]: f["topic"] for f in data["findings"]}
-    for action in data["actions"]:
+    for action in (a for a in data["actions"] if a["own"] is None):
         behind = {topic[i] for i in action["why"]}
         if behind <= {"weeds", "refractometry"}:
             assert action["kind"] == "measure" and action["rate"] is None
