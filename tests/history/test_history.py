@@ -15,6 +15,7 @@ from loambrief import pipeline
 from loambrief.agronomy.intervals import t_two_sided
 from loambrief.case.load import load_bytes, load_case
 from loambrief.errors import CaseProblems, ImpossibleInput
+from loambrief.report.blocks import opened
 from loambrief.report.blocks import plain as plain_text
 from loambrief.topics.acidity.formulas import expected_ph_change
 from loambrief.topics.history.done import review
@@ -299,7 +300,7 @@ def test_the_advisory_says_it(loaded):
 
     advice = pipeline.advise(loaded)
     report, data = pipeline._paper(advice)
-    words = " ".join(_words(report.model.blocks))
+    words = " ".join(_words(opened(report.model.blocks)))
     assert "What changed since" in words and "More than the noise" in words
     assert "The two agree within the noise" in words and "Not done" in words
     history = json.loads(data)["history"]
@@ -310,7 +311,7 @@ def test_the_advisory_says_it(loaded):
     assert history["expectations"][0]["verdict"] == "agrees"
     spanish = load_case(FOLDER / "case.yaml", language="es", units="si")
     report, _ = pipeline._paper(pipeline.advise(spanish))
-    words = " ".join(_words(report.model.blocks))
+    words = " ".join(_words(opened(report.model.blocks)))
     assert "Qué cambió desde" in words and "0-18 cm" in words and "Más que el ruido" in words
 
 
@@ -331,7 +332,7 @@ def test_what_was_seen_is_printed_and_no_longer_missing(visits, loaded):
         m.what.key for m in salinity.assess(case).missing}
     ours = replace(loaded, case=loaded.case.model_copy(update={"observations": seen}))
     report, _ = pipeline._paper(pipeline.advise(ours))
-    words = " ".join(_words(report.model.blocks)).replace("\u00a0", " ")
+    words = " ".join(_words(opened(report.model.blocks))).replace("\u00a0", " ")
     assert "residue covers 45% of the ground; no water table down to 40 in." in words
     summary = report.model.blocks[0]
     assert any("of 12 readings changed" in plain_text(note) for note in summary.notes)
