@@ -434,12 +434,16 @@ class Barred(Flowable):
         return _start(self.flowables, width - self.indent)
 
     def split(self, availWidth, availHeight):
+        look = (self.indent, self.bar, self.colour, self.dash)
         fitting, rest = cut(self.flowables, availWidth - self.indent, availHeight)
+        if rest and len(fitting) == 1 and fitting[0] is self.again:
+            # What goes on fills a page alone: without the line on top, or never.
+            bare = Barred(rest, *look, after=self.spaceAfter, again=self.again)
+            return bare.split(availWidth, availHeight)
         if not rest:
             return [self]
         if not fitting:
             return []
-        look = (self.indent, self.bar, self.colour, self.dash)
         more = [] if self.again is None else [self.again]
         return [Barred(fitting, *look, before=self.spaceBefore),
                 Barred([*more, *rest], *look, after=self.spaceAfter, again=self.again)]
