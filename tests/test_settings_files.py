@@ -48,14 +48,14 @@ def run(*arguments, code=0, **env):
 
 def test_command_line_before_environment_before_project_before_user(home, monkeypatch):
     """ensures the order of precedence, for one option under one name."""
-    top = home('archive = "mine"\nunits = "si"\n', 'archive = "../shared"\n')
-    for folder in ("project/../shared", "env", "typed", "config/loambrief/mine"):
+    top = home('archive = "mine"\nunits = "si"\n', 'archive = "../kept"\n')
+    for folder in ("project/../kept", "env", "typed", "config/loambrief/mine"):
         Store.create(top / folder).close()
     heads = {}
-    for name in ("config/loambrief/mine", "shared", "env", "typed"):
+    for name in ("config/loambrief/mine", "kept", "env", "typed"):
         with Store.open(top / name) as store:
             heads[name] = store.head[1]
-    assert json.loads(run("archive", "head", "--json"))["head"] == heads["shared"]
+    assert json.loads(run("archive", "head", "--json"))["head"] == heads["kept"]
     env = {"LOAMBRIEF_ARCHIVE": str(top / "env")}
     assert json.loads(run("archive", "head", "--json", **env))["head"] == heads["env"]
     typed = run("archive", "head", "--json", "--archive", top / "typed", **env)

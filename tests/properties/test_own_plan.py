@@ -129,6 +129,13 @@ def bare(request) -> tuple[str, Plan]:
     return request.param, with_keys(request.param, "").plan
 
 
+def test_every_operation_finds_something_to_do():
+    """ensures that no operation is passed over on every sample."""
+    plans = [with_keys(name, "").plan for name in sorted(CASES)]
+    for operation in OPERATIONS:
+        assert any(operation(plan) is not None for plan in plans), operation
+
+
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda o: o.__name__)
 def test_every_part_agrees(bare, operation):
     """ensures that ranks, money, orders, calendar, sheet, cautions and files tell one plan."""
