@@ -352,7 +352,7 @@ def test_typeface_travels_with_the_page():
 def test_several_fields_share_one_page(bare):
     """ensures that a document of several fields has one main heading, each field one level
     below it, and contents that name the fields."""
-    from loambrief.report.combine import prefixed
+    from loambrief.report.links import prefixed
 
     one = model(figures=False).blocks
     cover = (Heading(1, "Both fields", "client"),)

@@ -25,7 +25,7 @@ from loambrief.report.blocks import (
     Span,
     Table,
 )
-from loambrief.report.combine import prefixed
+from loambrief.report.links import prefixed
 
 PAINTS = {"Tj", "TJ", "'", '"', "f", "F", "f*", "S", "s", "B", "B*", "b", "b*", "Do", "sh", "EI"}
 LONG = "The soil holds what the plant takes up. " * 260

@@ -8,7 +8,7 @@ only the numbers of sections lead (:meth:`Context.section`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 
 from loambrief.report.appendix import accepted_blocks, results_section, sources_section
 from loambrief.report.blocks import Annex, Attachment, Block, Fact, KeyFacts, ReportModel
@@ -16,6 +16,7 @@ from loambrief.report.context import Context
 from loambrief.report.evidence import missing_section, topic_sections
 from loambrief.report.glossary import with_glossary
 from loambrief.report.history_part import history_section
+from loambrief.report.links import anchors, without_links
 from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import Pictures
 from loambrief.report.plan_behind import plan_behind
@@ -78,38 +79,3 @@ def annex_alone(model: ReportModel, title: str) -> ReportModel:
     return replace(model, title=f"{model.title}: {title}", attachments=none,
                    running_head=f"{model.running_head}, {title.lower()}",
                    blocks=without_links(second, anchors(model.blocks) - anchors(second)))
-
-
-def anchors(value: object) -> set[str]:
-    """Every anchor in a block."""
-    found: set[str] = set()
-    if isinstance(value, tuple):
-        for item in value:
-            found |= anchors(item)
-    elif is_dataclass(value) and not isinstance(value, type):
-        for item in fields(value):
-            inner = getattr(value, item.name)
-            if item.name == "anchor":
-                found.add(inner)
-            elif not isinstance(inner, str):
-                found |= anchors(inner)
-    return found - {""}
-
-
-def without_links(value, lost: set[str]):
-    """A block with the text of links to places that are not there, not as links."""
-    if isinstance(value, tuple):
-        return tuple(without_links(item, lost) for item in value)
-    if not is_dataclass(value) or isinstance(value, type):
-        return value
-    changes = {}
-    for item in fields(value):
-        old = getattr(value, item.name)
-        new = old
-        if item.name == "link":
-            new = "" if isinstance(old, str) and old[:1] == "#" and old[1:] in lost else old
-        elif not isinstance(old, str):
-            new = without_links(old, lost)
-        if new is not old:
-            changes[item.name] = new
-    return replace(value, **changes) if changes else value

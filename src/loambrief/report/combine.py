@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 
 from loambrief.actions.model import Plan
 from loambrief.case.schema import CaseFile
@@ -24,6 +24,7 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.client_part import client_blocks
 from loambrief.report.context import Context
+from loambrief.report.links import prefixed
 from loambrief.report.naming import brief
 from loambrief.report.parts import SignOff
 
@@ -145,23 +146,3 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
         ),
         *client_blocks([r.context for r in reports]),
     ]
-
-
-def prefixed(value: object, prefix: str):
-    """A block with its anchors, and the links to them, under a prefix of their own."""
-    if isinstance(value, tuple):
-        return tuple(prefixed(item, prefix) for item in value)
-    if not is_dataclass(value) or isinstance(value, type):
-        return value
-    changes = {}
-    for item in fields(value):
-        old = getattr(value, item.name)
-        if item.name == "anchor" and old:
-            new = prefix + old
-        elif item.name == "link" and isinstance(old, str) and old.startswith("#"):
-            new = f"#{prefix}{old[1:]}"
-        else:
-            new = prefixed(old, prefix)
-        if new is not old:
-            changes[item.name] = new
-    return replace(value, **changes) if changes else value

@@ -4,8 +4,8 @@ each other."""
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Iterable, Mapping, Set
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from types import MappingProxyType
 from urllib.parse import quote
 
@@ -107,3 +107,53 @@ def calculation_links(results: Iterable[Result],
             links.append(Span(" ", small=True))
         links.append(Span(name, small=True, link=f"#{anchor('c', name)}"))
     return tuple(links)
+
+
+def anchors(value: object) -> set[str]:
+    """Every anchor in a block."""
+    found: set[str] = set()
+    if isinstance(value, tuple):
+        for item in value:
+            found |= anchors(item)
+    elif is_dataclass(value) and not isinstance(value, type):
+        for item in fields(value):
+            inner = getattr(value, item.name)
+            if item.name == "anchor":
+                found.add(inner)
+            elif not isinstance(inner, str):
+                found |= anchors(inner)
+    return found - {""}
+
+
+def without_links(value, lost: Set[str]):
+    """A block with the text of links to places that are not there, not as links."""
+    return _renamed(value, str, lambda name: "" if name in lost else name)
+
+
+def prefixed(value, prefix: str):
+    """A block with its anchors, and the links to them, under a prefix of their own."""
+    def put(name: str) -> str:
+        return prefix + name
+
+    return _renamed(value, put, put)
+
+
+def _renamed(value, put: Callable[[str], str], place: Callable[[str], str]):
+    """A block with other names of its anchors and of what its links lead to; no name, no link."""
+    if isinstance(value, tuple):
+        return tuple(_renamed(item, put, place) for item in value)
+    if not is_dataclass(value) or isinstance(value, type):
+        return value
+    changes = {}
+    for item in fields(value):
+        old = getattr(value, item.name)
+        if item.name == "anchor" and old:
+            new = put(old)
+        elif item.name == "link" and isinstance(old, str) and old.startswith("#"):
+            name = place(old[1:])
+            new = f"#{name}" if name else ""
+        else:
+            new = _renamed(old, put, place)
+        if new is not old:
+            changes[item.name] = new
+    return replace(value, **changes) if changes else value
