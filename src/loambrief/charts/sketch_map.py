@@ -74,9 +74,12 @@ class MapSpec(ChartSpec):
     def has_data(self) -> bool:
         return any(a.polygons for a in self.areas)
 
-    def halves(self) -> tuple[MapSpec, ...]:
+    def items(self) -> int:
+        return 0  # a map is parted only where it is higher than a page
+
+    def halves(self, first_items: int = 0) -> tuple[MapSpec, ...]:
         """The whole map stays, the list is split."""
-        parts = super().halves()
+        parts = super().halves(first_items)
         if not parts:
             return ()
         first, second = parts
