@@ -37,7 +37,7 @@ def test_empty_has_no_data(name):
                           CationBar("N", (Share("Ca", None),)))}),
     ("salinity", {"points": (SalinityPoint("A", None, None),)}),
     ("budget", {"steps": (CostStep(1, "Lime", None),)}),
-    ("season", {"bars": (SeasonBar(1, "Lime", None, None, "soon"),)}),
+    ("season", {"bars": (SeasonBar("1", "Lime", None, None, "soon"),)}),
 ])
 def test_missing_is_not_data(name, fields):
     """ensures that rows with nothing measured, priced or dated do not make a chart."""
