@@ -132,7 +132,8 @@ def salinity(**changes) -> SalinitySpec:
         note="Class limits: ECe 4 dS/m, SAR 13.",
         words=WORDS,
         points=(SalinityPoint("A", 3.1, 6.0), SalinityPoint("B", 7.4, 11.5),
-                SalinityPoint("C", 9.8, 17.0), SalinityPoint("D", 5.2, None, estimated=True)),
+                SalinityPoint("C", 9.8, 17.0), SalinityPoint("D", 5.2, None),
+                SalinityPoint("E", 5.2, 8.0, estimated=True)),
         ece_limit=4.0,
         sodium_limit=13.0,
         sodium_name="SAR",
@@ -416,7 +417,7 @@ def _hostile_salinity():
         salinity(points=(SalinityPoint(LONG, 200.0, 400.0), SalinityPoint(UNBROKEN, 0.0, 0.0),
                          SalinityPoint("C", 0.2, 0.1))),
         salinity(points=(SalinityPoint("A", None, 14.0), SalinityPoint("B", 3.0, None),
-                         SalinityPoint("C", None, None)),
+                         SalinityPoint("C", None, None), SalinityPoint("D", 1.0, 2.0)),
                  crop=Threshold(30.0, LONG)),
         salinity(classes=(LONG, LONG, LONG, LONG), crop=Threshold(1.0, LONG)),
     ]

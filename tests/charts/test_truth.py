@@ -160,10 +160,12 @@ def test_sap_single_reading(record):
 
 
 def test_salinity_plane(record):
-    """ensures that samples lie on their side of the limits and a missing test is said to be."""
+    """ensures that samples lie on their side of the limits, and that one whose sodium was not
+    measured has no place among them but a line in the list that says so."""
     drawn, _, _ = record(salinity())
-    assert {"not measured", "SAR: not measured", "A", "B", "C", "D"} <= set(words(drawn))
+    assert {"not measured", "A", "B", "C", "D"} <= set(words(drawn))
     names = {t.text: t for t in drawn.texts if t.x1 < 340}  # the plot, not the list
+    assert "D" not in names
     saline = names["saline and sodic"]
     assert names["C"].x0 > saline.x0 and names["A"].x1 < saline.x0  # ECe 9.8 and 3.1; limit 4
     assert names["C"].y0 > names["B"].y0 > names["A"].y0  # SAR 17, 11.5, 6
