@@ -37,6 +37,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "batch": "batch",
     "send": "send",
     "invoice": "invoice",
+    "season": "season",
     "fieldsheet": "fieldsheet",
     "issue": "issue",
     "sign": "sign",
@@ -62,7 +63,7 @@ TRACE = "LOAMBRIEF_TRACE"
 
 
 SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "issue", "sign", "verify",
-                     "archive", "invoice"})
+                     "archive", "invoice", "season"})
 """Commands whose options may be set in the settings."""
 WRITING = frozenset({"supersede", "withdraw", "redact"})
 """Commands of the archive that write documents into the output folder."""
@@ -210,7 +211,7 @@ def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
     made: dict[str, dict[str, Any]] = {
         "new": those(*CHOICES, "adviser", "prices"),
         "advise": those("output", "templates"), "batch": those("output", "templates"),
-        "fieldsheet": those("output"), "send": tables("mail"),
+        "fieldsheet": those("output"), "season": those("output"), "send": tables("mail"),
         "issue": {**those("output", "archive", "templates"), **tables("signing")},
         "sign": tables("signing"), "verify": those("archive"),
         "invoice": {**those("archive"), **tables("fees")},
