@@ -69,7 +69,7 @@ def _zoned(results: pd.DataFrame) -> pd.DataFrame:
 
 
 @dataclass(frozen=True)
-class Reading:
+class ZoneReading:
     """One reading of a series; ``low`` and ``high`` bound it at 95 % where its error is known."""
 
     taken: pd.Timestamp
@@ -87,7 +87,7 @@ class Reading:
 FIELDS = ["taken", "value", "censor", "method", "lab", "cores", "label", "unit"]
 
 
-def readings_of(results: pd.DataFrame, change: pd.Series) -> tuple[Reading, ...]:
+def readings_of(results: pd.DataFrame, change: pd.Series) -> tuple[ZoneReading, ...]:
     """Every reading of the zone, layer and quantity of a change, oldest first."""
     own = results[results["field_no"] == change["field_no"]]
     own = _zoned(own)
@@ -105,11 +105,11 @@ def readings_of(results: pd.DataFrame, change: pd.Series) -> tuple[Reading, ...]
     return tuple(made)
 
 
-def _reading(row: Sequence[Any]) -> Reading:
+def _reading(row: Sequence[Any]) -> ZoneReading:
     """A row of :data:`FIELDS`; what is not known is None."""
     known: list[Any] = [None if pd.isna(cell) else cell for cell in row]
     taken, value, censor, method, lab, cores, label, unit = known
-    return Reading(taken, value, censor, method, lab, None if cores is None else int(cores),
+    return ZoneReading(taken, value, censor, method, lab, None if cores is None else int(cores),
                    label, unit)
 
 
@@ -126,7 +126,7 @@ def _rows(several: pd.DataFrame) -> Iterator[tuple]:
         start = end
 
 
-def _change(zone: tuple, readings: list[Reading]) -> tuple:
+def _change(zone: tuple, readings: list[ZoneReading]) -> tuple:
     field_no, place, quantity, top, bottom = zone
     last = readings[-1]
     alike = [r for r in readings[:-1] if r.method == last.method]
@@ -154,7 +154,7 @@ def _change(zone: tuple, readings: list[Reading]) -> tuple:
 
 
 @dataclass(frozen=True)
-class Summary:
+class ChangeSummary:
     """Changes of one quantity by one method over all zones.
 
     Attributes
@@ -179,14 +179,14 @@ class Summary:
         return self.risen + self.fallen + self.within
 
 
-def summaries(found: pd.DataFrame) -> tuple[Summary, ...]:
+def summaries(found: pd.DataFrame) -> tuple[ChangeSummary, ...]:
     """How many zones rose or fell by more than the noise, quantity by quantity."""
     made = []
     for (quantity, method, unit), rows in found.groupby(["quantity", "method", "unit"]):
         more = rows[rows["verdict"] == ChangeVerdict.MORE.value]["change"].astype(float)
         known = rows["change"].dropna().astype(float)
         mean = mean_interval.evaluate(values=known.tolist()) if len(known) > 2 else None
-        made.append(Summary(
+        made.append(ChangeSummary(
             str(quantity), str(method), str(unit), len(rows), int((more > 0).sum()),
             int((more < 0).sum()), int((rows["verdict"] == ChangeVerdict.WITHIN.value).sum()),
             int((rows["verdict"] == ChangeVerdict.UNKNOWN.value).sum()),

@@ -24,7 +24,7 @@ from loambrief.report.blocks import (
 from loambrief.report.chart_text import described
 from loambrief.report.history_part import DIGITS, MOST_PANELS
 from loambrief.report.text import Writer
-from loambrief.season.change import CHANGES, Summary, changes, readings_of, summaries
+from loambrief.season.change import CHANGES, ChangeSummary, changes, readings_of, summaries
 from loambrief.season.spread import COLUMNS, MEASURES, distributions, tilled
 from loambrief.season.tables import SeasonTables
 from loambrief.topics.history.findings import ChangeVerdict
@@ -215,7 +215,7 @@ class SoilPart:
             blocks.append(self.clearest(more))
         return blocks
 
-    def summary(self, s: Summary) -> tuple[Text, ...]:
+    def summary(self, s: ChangeSummary) -> tuple[Text, ...]:
         mean: Text = "–"
         if s.mean is not None and s.half_width is not None:
             digits = DIGITS[s.quantity] + 1
