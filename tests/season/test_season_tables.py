@@ -108,7 +108,7 @@ def test_other_files_are_no_advisories(tmp_path):
     """ensures that other JSON is passed over, a torn advisory is named, and a folder without
     any is refused with what is wanted (own rule)."""
     (tmp_path / "x.json").write_text('{"a": 1}', encoding="utf-8")
-    with pytest.raises(LoambriefError, match="no data of an advisory in .*<case id>.json"):
+    with pytest.raises(LoambriefError, match=r"no data of an advisory in .*<case id>\.json"):
         gather([tmp_path])
     whole = write(tmp_path, advisory()) / "0-a-2025.json"
     (tmp_path / "torn.json").write_bytes(whole.read_bytes()[:900])
