@@ -3,12 +3,15 @@
 import io
 import json
 import math
+import time
 
 import pandas as pd
 import pytest
 from openpyxl import load_workbook
 from season_fakes import advisory, issued, soil, write
 
+from loambrief.archive.canonical import sha256
+from loambrief.archive.store import Store
 from loambrief.errors import LoambriefError
 from loambrief.season import files
 from loambrief.season.change import changes, summaries
@@ -116,6 +119,33 @@ def test_other_files_are_no_advisories(tmp_path):
     assert found.count == 1 and len(found.damaged) == 1 and "torn.json" in found.damaged[0]
     with pytest.raises(LoambriefError, match="is not a folder"):
         gather([tmp_path / "nowhere"])
+
+
+def test_an_archive_gives_what_is_in_force(tmp_path):
+    """ensures that of an archive the revisions in force are read, that withdrawn ones are
+    counted, and that what old data does not say is taken from the record (own rule)."""
+    old = issued("QF-1", case_id="old")
+    del old["parties"], old["field"]
+    with Store.create(tmp_path / "records") as store:
+        for number, data in enumerate((old, issued("QF-2", case_id="two")), 1):
+            content = json.dumps(data).encode()
+            listed = {"role": "data", "name": "d.json", "sha256": sha256(content),
+                      "size": len(content), "stored": True}
+            with store.writing():
+                store.commit("issue", {"number": f"QF-{number}", "revision": 1, "series": "QF",
+                                       "serial": number, "client": "c1"},
+                             {"client": {"name": "Ash"}, "farm": "Home farm", "crop": "corn",
+                              "field": {"name": "Lower Bench", "id": "LB"}, "case_id": "old",
+                              "date": "2025-10-14", "valid_until": None, "inputs": "0" * 64,
+                              "actions": [], "dues": [], "files": [listed], "text": ""},
+                             [content])
+        with store.writing():
+            store.commit("withdraw", {"number": "QF-2", "revision": 1, "client": "c1"},
+                         {"reason": "swapped", "client": {"name": "Ash"}, "files": []}, [])
+    found = season_tables(gather([tmp_path / "records"]))
+    row = found.advisories.iloc[0]
+    assert len(found.advisories) == 1 and found.left_aside == {"withdrawn": 1}
+    assert (row["client"], row["farm"], row["field"]) == ("Ash", "Home farm", "Lower Bench")
 
 
 def test_parts_of_the_plan_add_up_to_its_printed_total(tmp_path):
@@ -276,3 +306,24 @@ def test_parquet_holds_the_tables(tmp_path):
         assert list(back.columns) == list(table.columns), name
         assert files.csv_bytes(back) == files.csv_bytes(table), name
     assert str(back["due"].dtype).startswith("datetime64")
+
+
+def test_ten_thousand_advisories_fit_a_minute_and_a_gigabyte(tmp_path):
+    """ensures that reading an advisory takes a fraction of its 6 ms (with room for neighbours,
+    as in test_speed) and its rows a fraction of its 100 kB."""
+    import sample_reports
+
+    (raw,) = (a.content for a in sample_reports.report("acid_corn_ohio").attachments
+              if a.name == "tarrow-east-40.json")
+    count = 80
+    for number in range(count):
+        (tmp_path / f"{number}.json").write_bytes(
+            raw.replace(b'"tarrow-east-40"', f'"case-{number}"'.encode()))
+    started = time.process_time()
+    found = gather([tmp_path])
+    spent = time.process_time() - started
+    assert found.count == count and spent <= 2.25 * 0.004 * count, spent
+    made = season_tables(found).written()
+    assert len(made["results"]) > 0 and len(made["findings"]) > count * 20
+    size = sum(int(table.memory_usage(deep=True, index=False).sum()) for table in made.values())
+    assert size <= 40_000 * count, size

@@ -42,8 +42,8 @@ def season(places: tuple[Path, ...], output: Path, formats: tuple[str, ...], cli
     \b
     Examples:
       loambrief season output/2026-10 -o output/season
-      loambrief season records --client pruett --language es -o output/season-es
-      loambrief season output/2025 output/2026 --format parquet -o output/season
+      loambrief season output/2026-10 --client ravenel --language es -o output/season-es
+      loambrief season output/2026-10 records --format parquet -o output/both
     """
     from loambrief.pipeline import write_files
     from loambrief.render.pdf import render_pdf

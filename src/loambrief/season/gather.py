@@ -89,6 +89,8 @@ def gather(places: Sequence[Path]) -> Gathered:
                 found.take(raw, path.as_posix())
     if not found.count:
         more = "".join(f"\n  {line}" for line in found.damaged[:5])
+        more += "".join(f"\n  {count} in the archive, {state}"
+                        for state, count in sorted(found.left.items()))
         raise LoambriefError(
             f"no data of an advisory in {', '.join(map(str, places))}; it is the file "
             f"'<case id>.json' that advise, batch and issue write{more}")
