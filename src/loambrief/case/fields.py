@@ -287,6 +287,8 @@ def _value(path: tuple[str, ...], kind: Any, reads: Reads | None, meaning: str) 
     if "enum" in schema:
         return Leaf(path, ValueKind.CHOICE, meaning, choices=tuple(schema["enum"]))
     if schema.get("type") in ("number", "integer"):
-        return Leaf(path, ValueKind.NUMBER if schema["type"] == "number" else ValueKind.WHOLE, meaning,
+        whole = schema["type"] == "integer"
+        return Leaf(path, ValueKind.WHOLE if whole else ValueKind.NUMBER, meaning,
                     low=schema.get("minimum"), high=schema.get("maximum"))
-    return Leaf(path, ValueKind.DATE if schema.get("format") == "date" else ValueKind.TEXT, meaning)
+    day = schema.get("format") == "date"
+    return Leaf(path, ValueKind.DATE if day else ValueKind.TEXT, meaning)

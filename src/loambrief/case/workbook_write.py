@@ -331,7 +331,9 @@ class _Writing:
 
     def _choices(self, sheet: Worksheet, leaf: Leaf, where: str) -> None:
         """The drop-down of a value, and what is said when its cell is chosen."""
-        words = ("TRUE", "FALSE") if leaf.kind is ValueKind.TRUTH else leaf.choices or leaf.suggested
+        words = leaf.choices or leaf.suggested
+        if leaf.kind is ValueKind.TRUTH:
+            words = ("TRUE", "FALSE")
         rule = DataValidation(
             "list" if words else None, self.lists.of(words) if words else None,
             allow_blank=True, showErrorMessage=bool(words and not leaf.suggested),
@@ -398,7 +400,7 @@ def _prompt(leaf: Leaf) -> str:
 
 
 def _width(leaf: Leaf, label: str) -> float:
-    if leaf.kind in (ValueKind.NUMBER, ValueKind.WHOLE, ValueKind.QUANTITY, ValueKind.DATE, ValueKind.TRUTH):
+    if leaf.kind in EMPTY_AS:
         return max(12.0, min(len(label) * 0.9, 18.0))
     return 22.0
 
