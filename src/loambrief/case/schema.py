@@ -37,7 +37,7 @@ ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium"
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
 SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
-         "carbon_nitrogen", "refractometry", "forage", "weeds", "sampling")
+         "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -410,6 +410,33 @@ class Forage(Part):
     nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
 
 
+class TissueTest(Part):
+    """One test of plant tissue: dry matter, fresh sap only for ``sap_nitrate_n``."""
+
+    id: q.Identifier
+    crop: q.Name | None = None
+    """Of the plant that was sampled, where it is not the field's crop."""
+    place: q.Name | None = None
+    part: q.Name
+    stage: q.Name
+    date: q.Date
+    lab: q.Name | None = None
+    method: q.Name | None = None
+    nitrogen: q.Percent | None = None
+    phosphorus: q.Percent | None = None
+    potassium: q.Percent | None = None
+    calcium: q.Percent | None = None
+    magnesium: q.Percent | None = None
+    sulfur: q.Percent | None = None
+    iron: q.Concentration | None = None
+    manganese: q.Concentration | None = None
+    zinc: q.Concentration | None = None
+    boron: q.Concentration | None = None
+    copper: q.Concentration | None = None
+    nitrate_n: q.Concentration | None = None
+    sap_nitrate_n: q.MgPerLitre | None = None
+
+
 class Water(Part):
     """Irrigation water test."""
 
@@ -550,6 +577,7 @@ class CaseFile(Part):
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
     observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
+    tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []
