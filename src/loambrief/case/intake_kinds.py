@@ -17,8 +17,9 @@ from types import MappingProxyType
 from loambrief.case.measurements import HeaderSpelling, field_at, headers_of, path_of
 from loambrief.case.part import Part
 from loambrief.case.quantities import unit_spellings
-from loambrief.case.schema import Forage, Increment, TissueTest, Water
+from loambrief.case.schema import Forage, Increment, Water
 from loambrief.case.schema_materials import Analysis
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 

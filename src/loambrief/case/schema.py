@@ -18,6 +18,7 @@ from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -408,33 +409,6 @@ class Forage(Part):
     nsc: q.Percent | None = None
     nitrate: q.Concentration | None = None
     nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
-
-
-class TissueTest(Part):
-    """One test of plant tissue: dry matter, fresh sap only for ``sap_nitrate_n``."""
-
-    id: q.Identifier
-    crop: q.Name | None = None
-    """Of the plant that was sampled, where it is not the field's crop."""
-    place: q.Name | None = None
-    part: q.Name
-    stage: q.Name
-    date: q.Date
-    lab: q.Name | None = None
-    method: q.Name | None = None
-    nitrogen: q.Percent | None = None
-    phosphorus: q.Percent | None = None
-    potassium: q.Percent | None = None
-    calcium: q.Percent | None = None
-    magnesium: q.Percent | None = None
-    sulfur: q.Percent | None = None
-    iron: q.Concentration | None = None
-    manganese: q.Concentration | None = None
-    zinc: q.Concentration | None = None
-    boron: q.Concentration | None = None
-    copper: q.Concentration | None = None
-    nitrate_n: q.Concentration | None = None
-    sap_nitrate_n: q.MgPerLitre | None = None
 
 
 class Water(Part):

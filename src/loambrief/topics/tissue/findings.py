@@ -10,7 +10,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import CaseFile, TissueTest
+from loambrief.case.schema import CaseFile
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import known_crop

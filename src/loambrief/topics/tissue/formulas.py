@@ -24,7 +24,8 @@ def stages_of(crop: str) -> tuple[tuple[str, str], ...]:
                                if r["crop"] in lineage))
 
 
-@formula(unit="", source="vitosh-1995-e2567", locator="rows name their own source", how="memory")
+@formula(unit="class", source="vitosh-1995-e2567", locator="rows name their own source",
+         how="memory")
 def tissue_class(crop: str, part: str, stage: str, nutrient: str,
                  value: NotNegative) -> Answer[str | None]:
     """Class of one result of a tissue test against the published range of its part and stage.
@@ -76,7 +77,7 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     return by_row(row, name, details={"low": row["low"], "high": row["high"]})
 
 
-@formula(unit="", source="uf-cv004", locator="table 1", how="memory",
+@formula(unit="class", source="uf-cv004", locator="table 1", how="memory",
          valid={"nitrate_n_mg_l": (0.0, 3000.0)})
 def sap_nitrate_class(crop: str, stage: str, nitrate_n_mg_l: NotNegative) -> Answer[str | None]:
     """Class of nitrate nitrogen in fresh petiole sap of a vegetable.
@@ -110,7 +111,7 @@ def sap_nitrate_class(crop: str, stage: str, nitrate_n_mg_l: NotNegative) -> Ans
     return by_row(row, name, details={"low": row["low_mg_l"], "high": row["high_mg_l"]})
 
 
-@formula(unit="", source="csnt-classes", locator="classes by state", how="seen",
+@formula(unit="class", source="csnt-classes", locator="classes by state", how="seen",
          valid={"nitrate_n_ppm": (0.0, 20_000.0)})
 def stalk_nitrate_class(nitrate_n_ppm: NotNegative, scheme: str = "iowa") -> Answer[str]:
     """Class of nitrate nitrogen in the lower corn stalk at the end of the season.
