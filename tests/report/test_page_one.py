@@ -178,7 +178,7 @@ def test_work_that_waits_for_money_is_named():
                and not a.optional and a.pass_number == 1]
     assert len(waiting) >= 2
     for action in waiting:
-        assert f"{action.rank}, Lime" in money and action.place.label in money
+        assert f"action {action.rank} (Lime" in money and action.place.label in money
         assert f"${action.cost_total:,.0f}" in money
     lacking = sum(a.cost_total for a in waiting) - plan.budget.remaining
     assert f"${lacking:,.0f} more would pay for all of it" in money
@@ -187,7 +187,7 @@ def test_work_that_waits_for_money_is_named():
 def test_a_drain_that_a_reading_decides_is_named():
     """ensures that no number on page 1 stands for work that is not named there."""
     money = plain(first_page("wet_field_drain_cost").cost_line).replace("\u00a0", " ")
-    assert re.search(r"Open until action 1: \d, Give the water an outlet[^;]*\$10,660", money)
+    assert re.search(r"Action 1 decides these[^:]*: action \d \(Give the water an outlet[^;]*\$10,660\)", money)
 
 
 @every_field
