@@ -229,7 +229,7 @@ def test_weedy_hay_is_kept_apart():
     for piece in ("part separately; do not feed it to horses; test each lot for nitrate",
                   ": lower third", "awns"):
         assert piece in words, piece
-    assert "each lot for nitrate" in WRITERS["us"].short(need.text)  # the order stands before the cut
+    assert "each lot for nitrate" in WRITERS["us"].short(need.text)  # the order comes first
     assert set(finding.sources) <= set(references())
 
 

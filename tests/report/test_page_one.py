@@ -187,7 +187,8 @@ def test_work_that_waits_for_money_is_named():
 def test_a_drain_that_a_reading_decides_is_named():
     """ensures that no number on page 1 stands for work that is not named there."""
     money = plain(first_page("wet_field_drain_cost").cost_line).replace("\u00a0", " ")
-    assert re.search(r"Action 1 decides these[^:]*: action \d \(Give the water an outlet[^;]*\$10,660\)", money)
+    assert re.search(r"Action 1 decides these[^:]*: "
+                     r"action \d \(Give the water an outlet[^;]*\$10,660\)", money)
 
 
 @every_field

@@ -57,9 +57,10 @@ class LayerSpec(ChartSpec):
         return any_number(s.value for m in self.measures for s in m.slabs)
 
     def facts(self) -> dict[str, Any]:
+        unit = symbol(self.depth_unit)
         return {"measures": [
             {"label": m.label, "target": m.target_label if is_number(m.target) else None,
-             "slabs": [{"depth": f"{figures(x.top)}–{figures(x.bottom)}{NBSP}{symbol(self.depth_unit)}",
+             "slabs": [{"depth": f"{figures(x.top)}–{figures(x.bottom)}{NBSP}{unit}",
                         "value": worded(x.value, m.digits, m.unit, x.censor),
                         "calculated": x.calculated} for x in m.slabs]}
             for m in self.measures]}

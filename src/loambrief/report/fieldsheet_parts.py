@@ -153,7 +153,8 @@ def cone(sheet: FieldSheet) -> list[Block]:
                needed=plan.point_need.value, onset=threshold_psi("onset"),
                limit=threshold_psi("limit"), digits=1 if si else 0)
     columns = [Column(word("column_point"), weight=0.42), Column(sheet.label("place"), weight=1.5)]
-    columns += [Column(f"{d:g} {sheet.unit(layout.depth_unit)}", weight=0.85) for d in layout.depths]
+    unit = sheet.unit(layout.depth_unit)
+    columns += [Column(f"{d:g} {unit}", weight=0.85) for d in layout.depths]
     columns.append(Column(sheet.label("stopped"), weight=1.1))
     rows = []
     for row in range(1, layout.points + 1):
@@ -162,7 +163,7 @@ def cone(sheet: FieldSheet) -> list[Block]:
                                         sheet.cell(f"{at}/place", "place", about, bare=True)]
         for number, depth in enumerate(layout.depths, start=1):
             cells.append(sheet.cell(f"{at}/{number}", "reading",
-                                    f"{about}, {depth:g} {sheet.unit(layout.depth_unit)}", bare=True))
+                                    f"{about}, {depth:g} {unit}", bare=True))
         cells.append(sheet.cell(f"{at}/stopped", "stopped", about, bare=True))
         rows.append(tuple(cells))
     return [
