@@ -234,6 +234,19 @@ def test_decisions_of_the_adviser_come_after_tests_with_a_date():
     decides = next(a for a in plan.actions if a.item == "adviser decides")
     assert decides.window.text.key == "actions.when_decision"
     assert decides.window.end == advised("nothing_measured").loaded.case.field.dates.planting
+    assert not plan.followups  # a choice leaves nothing in the field to look at
+
+
+def test_actions_without_a_price_are_counted_alike():
+    """ensures that page 1 and the total of the plan name the same number of them."""
+    advice = advised("saline_alfalfa_utah")
+    counted = len(advice.plan.budget.unpriced)
+    undecided = [a for a in advice.plan.actions
+                 if a.cost_total is None and a.id not in advice.plan.budget.unpriced]
+    assert counted and undecided
+    said = Writer().write(say("report.money_note", oldest=None, unpriced=counted))
+    blocks = pipeline.report_model(advice).blocks
+    assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
 
 
 def test_sap_alone_is_said_to_be_read():
