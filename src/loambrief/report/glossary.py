@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import cache
-from typing import Any
+from dataclasses import dataclass, replace
 
 from loambrief.findings.model import say
 from loambrief.numbers import NBSP
@@ -26,7 +24,7 @@ from loambrief.report.blocks import (
     Table,
     Text,
 )
-from loambrief.report.links import anchor
+from loambrief.report.links import anchor, parts_of
 from loambrief.report.parts import CalculationList, EvidenceLine, FindingBlock, SourceList
 from loambrief.report.text import Writer
 
@@ -145,20 +143,16 @@ def with_glossary(blocks: Sequence[Block], section: Sequence[Block], writer: Wri
 
 def _strings(value: object) -> Iterator[str]:
     """Every text in a value that is read through."""
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, tuple):
-        for item in value:
-            yield from _strings(item)
-    elif is_dataclass(value) and not isinstance(value, UNREAD):
-        kind: Any = type(value)
-        for name in _read_fields(kind):
-            yield from _strings(getattr(value, name))
-
-
-@cache
-def _read_fields(kind: Any) -> tuple[str, ...]:
-    return tuple(item.name for item in fields(kind) if item.name not in SILENT)
+    left = [value]
+    while left:
+        item = left.pop()
+        if isinstance(item, str):
+            yield item
+        elif isinstance(item, tuple):
+            left += reversed(item)
+        elif not isinstance(item, UNREAD):
+            left += [getattr(item, name) for name in reversed(parts_of(type(item)))
+                     if name not in SILENT]
 
 
 class _Linker:
