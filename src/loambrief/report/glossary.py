@@ -9,6 +9,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from loambrief.findings.model import say
 from loambrief.numbers import NBSP
@@ -151,7 +152,8 @@ def _strings(value: object) -> Iterator[str]:
         elif isinstance(item, tuple):
             left += reversed(item)
         elif not isinstance(item, UNREAD):
-            left += [getattr(item, name) for name in reversed(parts_of(type(item)))
+            kind: Any = type(item)
+            left += [getattr(item, name) for name in reversed(parts_of(kind))
                      if name not in SILENT]
 
 

@@ -128,7 +128,8 @@ def anchors(value: object) -> set[str]:
         if isinstance(item, tuple):
             left += item
             continue
-        for name in parts_of(type(item)):
+        kind: Any = type(item)
+        for name in parts_of(kind):
             inner = getattr(item, name)
             if name == "anchor":
                 found.add(inner)
@@ -158,7 +159,8 @@ def _renamed(value, put: Callable[[str], str], place: Callable[[str], str]):
         same = all(new is old for new, old in zip(made, value, strict=True))
         return value if same else tuple(made)
     changes = {}
-    for name in parts_of(type(value)):
+    kind: Any = type(value)
+    for name in parts_of(kind):
         old = getattr(value, name)
         if name == "anchor" and old:
             new = put(old)
