@@ -9,15 +9,18 @@ time are in CPU time where the work is done in the process, with room for slow m
 test waits for another process, the limit only tells "ended" from "waited for ever".
 """
 
+import compileall
 import hashlib
 import random
 import signal
 import zlib
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 from pikepdf.pdfa._schemas import SchemaSet
 
+import loambrief
 from loambrief.render import pdfa
 
 # how fast examples are drawn depends on who else uses the machine
@@ -27,9 +30,15 @@ settings.register_profile("search", derandomize=False, max_examples=2000, print_
 settings.load_profile("fixed")
 
 
-def pytest_configure():
-    """Started by nohup or in the background, a process ignores Ctrl-C, and so would its tests."""
+def pytest_configure(config):
+    """Started by nohup or in the background, a process ignores Ctrl-C, and so would its tests.
+
+    The program is compiled once, as an installation does it: where Python may not write what it
+    compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again.
+    """
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    if not hasattr(config, "workerinput"):
+        compileall.compile_dir(Path(loambrief.__file__).parent, quiet=2)
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)
