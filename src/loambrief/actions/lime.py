@@ -153,7 +153,7 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
     cap = need.cap * scale if need.cap else None
     whole = spanned(None if need.low is None else need.low * scale,
                     None if need.high is None else need.high * scale)
-    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.units, cap, *whole)
+    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.decided_in, cap, *whole)
     passes = len(rates)
     with subject(need.place, offer.material.name):
         exact = lime_product_rate.evaluate(requirement=need.amount / passes, **quality)
@@ -220,12 +220,12 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     passes = passes_of(need_for)
     whole = spanned(None if need.low is None else need.low * scale,
                     None if need.high is None else need.high * scale)
-    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.units, cap, *whole)
+    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.decided_in, cap, *whole)
     passes = len(rates)
     exact = need.amount * scale / passes
     low, high = (None if end is None else end / passes for end in whole)
     if need.params.get("at_least"):
-        rates = (round_up(exact, need.unit, case.case.units),) * passes
+        rates = (round_up(exact, need.unit, case.case.decided_in),) * passes
     season = need.item == EVERY_SEASON
     made = tuple(
         base(

@@ -270,4 +270,4 @@ def _override(case: CaseFile, overrides: dict[str, str | None]) -> CaseFile:
             raise UnknownName(name, value, OVERRIDES[name])
     if not given:
         return case
-    return case.model_copy(update={"case": case.case.model_copy(update=given)})
+    return case.model_copy(update={"case": case.case.printed_as(given)})

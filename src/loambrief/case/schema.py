@@ -64,6 +64,29 @@ class Header(Part):
     about: list[Annotated[str, q.choice(ABOUT)]] = Field(default_factory=list, max_length=4)
     answer: q.Text | None = None
 
+    _decided_in: str = PrivateAttr(default="")
+
+    @property
+    def decided_in(self) -> str:
+        """Units in which rates and orders are rounded: the case's own, whatever it is printed in.
+
+        So every edition of a case asks for the same amounts.
+        """
+        return self._decided_in or self.units
+
+    def printed_as(self, changes: Mapping[str, Any]) -> Self:
+        """The header of an edition in other units, on other paper or in another language.
+
+        In another language the text in the case's own language counts, unless the case says
+        which one does.
+        """
+        own = self.language.split("-")[0]
+        made = self.model_copy(update=dict(changes))
+        made._decided_in = self.decided_in
+        if self.governing_language is None and made.language.split("-")[0] != own:
+            made = made.model_copy(update={"governing_language": own})
+        return made
+
 
 class Logo(Part):
     file: q.Name

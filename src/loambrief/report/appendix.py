@@ -238,6 +238,8 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
             word("completeness", missing=len(context.diagnosis.missing),
                  samples=len(case.samples), section=context.section("missing")),
             word("governing", governing=context.governing)]
+    if context.writer.decided != context.system:
+        told.append(word("converted", decided=context.writer.decided))
     blocks.append(Paragraph(" ".join(told), Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:

@@ -25,10 +25,12 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from pathlib import Path
+from typing import Self
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 
 from loambrief import numbers
+from loambrief.case.schema import Header
 from loambrief.errors import TextFault
 from loambrief.findings.model import MORE, Message, Place, Product
 from loambrief.report.compiled import ForEveryReader, compiled_templates
@@ -92,6 +94,9 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
+    decided: str
+    """Units in which amounts were rounded; others are converted from them."""
+
     def __init__(self, language: str = "en", system: str = "us", currency: str = "USD",
                  folder: Path | None = None):
         self._set(language, system, currency)
@@ -99,7 +104,15 @@ class Writer:
 
     def _set(self, language: str, system: str, currency: str) -> None:
         self.language, self.system, self.currency = language, system, currency
+        self.decided = system
         self.tongue = language_of(language)
+
+    @classmethod
+    def of(cls, head: Header) -> Self:
+        """The writer of a case's documents."""
+        made = cls(head.language, head.units, head.currency)
+        made.decided = head.decided_in
+        return made
 
     def filters(self) -> dict[str, Callable]:
         """What templates may call."""
@@ -205,10 +218,20 @@ class Writer:
         """An amount to order or to spread, never rounded down; from a ton up in tons."""
         if unit == "lb" and value >= LB_PER_TON:
             value, unit = value / LB_PER_TON, "ton"
-        number, name = numbers.shown(value, unit, self.system)
+        number, name = numbers.shown(value, unit, self.decided)
         step = 100.0 if unit == "gal" else 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
+        if self.decided != self.system:
+            number, name = numbers.shown(number / numbers.shown(1.0, unit, self.decided)[0], unit,
+                                         self.system)
         return f"{self.figures(number)}{numbers.NBSP}{name}"
+
+    def rate(self, value: float, unit: str) -> str:
+        """A rate with the other unit system in brackets, and which of the two was set."""
+        other = "us" if self.system == "si" else "si"
+        return self.write(Message("report.rate_both", {
+            "shown": self.quantity(value, unit), "set": self.decided == other,
+            "other": numbers.quantity(value, unit, other, signs=self.signs)}))
 
     def place(self, place: Place) -> str:
         """A place as typed, then its depth in the reader's units."""
