@@ -11,6 +11,7 @@ test waits for another process, the limit only tells "ended" from "waited for ev
 
 import compileall
 import hashlib
+import os
 import random
 import re
 import signal
@@ -35,9 +36,11 @@ def pytest_configure(config):
     """Started by nohup or in the background, a process ignores Ctrl-C, and so would its tests.
 
     The program is compiled once, as an installation does it: where Python may not write what it
-    compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again.
+    compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again. So
+    it would all templates in each home that a test makes up, and list the typefaces.
     """
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
     if not hasattr(config, "workerinput"):
         compileall.compile_dir(Path(loambrief.__file__).parent, quiet=2)
 
