@@ -21,6 +21,8 @@ KNOWN = {
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
     ("charts/panel.py", "_init_axis"): (
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
+    ("charts/registry.py", "_update_set_signature_and_docstring"): (
+        *MATPLOTLIB, "a sixth of its import goes into signatures that nobody reads"),
     ("archive/sign.py", "_update_meta"): (
         "pyhanko", ">=0.38,<0.39", "signing would write today's date into the metadata"),
     ("render/tags.py", "_annotationrefs"): (
