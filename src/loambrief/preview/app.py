@@ -42,8 +42,7 @@ MOST_POSTED = 1024 * 1024
 MOST_BOXES = 20_000
 LONGEST_WAIT = 20.0
 """Seconds that a question for news is kept open."""
-KINDS = {".pdf": "application/pdf", ".json": "application/json", ".html": "text/html",
-         ".txt": "text/plain; charset=utf-8"}
+KINDS = {".pdf": "application/pdf", ".json": "application/json"}
 
 
 class Guard:
@@ -98,6 +97,8 @@ class LivePage:
     def __init__(self, live: Live) -> None:
         self.live = live
         self.news: asyncio.Condition | None = None
+        self.said: tuple[str, ...] = ()
+        """What the last form that was sent came to; shown once."""
 
     def routes(self) -> list[Route]:
         return [
@@ -116,8 +117,8 @@ class LivePage:
 
     async def page(self, request: Request) -> Response:
         view = self.live.view
-        names = [f"{view.case_id}{ending}" for ending in
-                 (".pdf", ".annex.pdf", ".json", ".html", ".txt")] if view.case_id else []
+        endings = (".pdf", ".annex.pdf", ".json") if view.case_id else ()
+        names = [f"{view.case_id}{ending}" for ending in endings]
         return _html(pages.page(view, self.live.name, names))
 
     async def problems(self, request: Request) -> Response:
@@ -141,7 +142,8 @@ class LivePage:
     async def form(self, request: Request) -> Response:
         view = self.live.view
         made = sections(view.source) if view.source is not None else ()
-        return _html(pages.form(view, self.live.name, made))
+        said, self.said = self.said, ()
+        return _html(pages.form(view, self.live.name, made, said=said))
 
     async def take(self, request: Request) -> Response:
         """Write what was typed into the case, or show the form again with what is wrong."""
@@ -155,9 +157,11 @@ class LivePage:
             made = sections(view.source) if view.source is not None else ()
             shown = with_typed(made, posted, filled.problems)
             return _html(pages.form(view, self.live.name, shown, filled), status=422)
+        self.said = ("Nothing was changed.",)
         if filled.content is not None:
             await self.changed()
-        return RedirectResponse("/form?done" if filled.content else "/form?same", 303, HEADERS)
+            self.said = (f"Written into {self.live.name}.", *filled.notes)
+        return RedirectResponse("/form", 303, HEADERS)
 
     def _write(self, view: View, posted: dict[str, str]) -> Filled:
         if view.source is None:

@@ -127,7 +127,7 @@ class Live:
         """The advisory's files by name, made when first asked for; none before the first."""
         with self._lock:
             if not self._files and self._advice is not None:
-                self._files = pipeline.render(self._advice, twins=("html", "txt")).files()
+                self._files = pipeline.render(self._advice).files()
             return self._files
 
     def folders(self) -> tuple[Path, ...]:

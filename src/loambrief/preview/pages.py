@@ -44,10 +44,11 @@ def problems(view: View) -> str:
     return _environment().get_template("problems.html.j2").render(view=view, **_problems(view))
 
 
-def form(view: View, name: str, made: Sequence[Section], filled: Filled | None = None) -> str:
-    """The form of readings and prices."""
+def form(view: View, name: str, made: Sequence[Section], filled: Filled | None = None,
+         said: Sequence[str] = ()) -> str:
+    """The form of readings and prices; what is wrong with it, or what became of the last one."""
     return _environment().get_template("form.html.j2").render(
-        view=view, name=name, sections=made, filled=filled)
+        view=view, name=name, sections=made, filled=filled, said=said)
 
 
 def empty() -> str:
