@@ -17,7 +17,7 @@ from loambrief.case.measurements import methods
 from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
-from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
+from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -248,6 +248,7 @@ class Increment(Part):
     organic_carbon: q.Percent | None = None
     total_nitrogen: q.Percent | None = None
     nitrate_n: q.Concentration | None = None
+    ammonium_n: q.Concentration | None = None
     phosphorus: q.Concentration | None = None
     potassium: q.Concentration | None = None
     calcium: q.Concentration | None = None
@@ -561,6 +562,7 @@ class CaseFile(Part):
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
     nitrogen: Nitrogen | None = None
+    nitrogen_inputs: NitrogenInputs | None = None
     own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
     plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []

@@ -2,9 +2,10 @@
 
 The reader's line and column marks say where a key stands. Its lines alone go through the round
 trip of ruamel.yaml, which keeps remarks, order and quotes; all lines around them are put back
-as they were. Every edit is read back and compared with what was meant before anybody sees it.
-Lists and mappings in ``{ }`` or ``[ ]`` are not edited from inside: the user is asked to write
-them out.
+as they were. The whole file cannot go through it: it comes out with one indentation for every
+list, which changes 16 of 75 of our own cases, one of them in 211 lines. Every edit is read back
+and compared with what was meant before anybody sees it. Lists and mappings in ``{ }`` or ``[ ]``
+are not edited from inside: the user is asked to write them out.
 """
 
 from __future__ import annotations

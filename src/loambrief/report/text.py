@@ -13,7 +13,8 @@ catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with 
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
 start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
 true for readers of SI units. ``more`` stands in a macro where its short form ends, the one that
-page 1 and charts have room for. ``depth`` is a slice between two depths in inches. Undefined
+page 1 and charts have room for. ``[[buffer pH|buffer_ph]]`` is a word of the glossary with its
+key. ``depth`` is a slice between two depths in inches. Undefined
 values are errors. A place comes as its label and its depth in the reader's units.
 """
 
@@ -23,6 +24,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
+from copy import copy
 from functools import cache
 from pathlib import Path
 from typing import Self
@@ -36,6 +38,7 @@ from loambrief.findings.model import MORE, Message, Place, Product
 from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound
+from loambrief.report.terms import Marking, capital, named, unmarked
 from loambrief.resources import templates_dir
 from loambrief.units import LB_PER_TON
 
@@ -70,6 +73,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
     """Compiled templates of one language, kept for the life of the process."""
     writer = Writer.__new__(Writer)
     writer._set(language, system, currency)
+    writer.marks = True
     environment = Environment(
         loader=FileSystemLoader(folder / "text" / writer.tongue.folder),
         undefined=StrictUndefined,
@@ -78,6 +82,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
         autoescape=False,
         optimized=False,
         bytecode_cache=compiled_templates(),
+        extensions=[Marking],
     )
     environment.code_generator_class = ForEveryReader
 
@@ -94,6 +99,8 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
+    marks = False
+    """Whether words of the glossary keep their marks (:mod:`loambrief.report.terms`)."""
     decided: str
     """Units in which amounts were rounded; others are converted from them."""
 
@@ -101,6 +108,12 @@ class Writer:
                  folder: Path | None = None):
         self._set(language, system, currency)
         self._modules = _modules(folder or templates_dir(), language, system, currency)
+
+    def marking(self) -> Self:
+        """The same writer for a document that ends with a glossary."""
+        writer = copy(self)
+        writer.marks = True
+        return writer
 
     def _set(self, language: str, system: str, currency: str) -> None:
         self.language, self.system, self.currency = language, system, currency
@@ -138,7 +151,7 @@ class Writer:
                                                 % len(forms)],
             "plural": lambda count, one, many: self.tongue.plural(count, one, many),
             "depth": self.depth,
-            "start": lambda text: text[:1].upper() + text[1:],
+            "start": capital,
         }
 
     @property
@@ -154,11 +167,14 @@ class Writer:
         TextFault
             No such template or macro, or a value it needs is missing.
         """
-        return self._written(message).replace(MORE, "")
+        return self._kept(self._written(message).replace(MORE, ""))
 
     def short(self, message: Message) -> str:
         """A message as far as its template says that the short form goes."""
-        return self._written(message).partition(MORE)[0].rstrip()
+        return self._kept(self._written(message).partition(MORE)[0].rstrip())
+
+    def _kept(self, text: str) -> str:
+        return text if self.marks else unmarked(text)
 
     def told(self, message: Message, bare: bool = False) -> str:
         """A conclusion as a sentence, the place that it ends with in brackets or left out."""
@@ -190,7 +206,7 @@ class Writer:
         if own is None:
             return None
         return own.macro(self.tongue.folder, message.topic, message.name, self.filters(),
-                         self.system, (self.language, self.system, self.currency))
+                         self.system, (self.language, self.system, self.currency, self.marks))
 
     def _shown(self, value: object) -> object:
         """A parameter with the places in it as text."""
@@ -212,7 +228,13 @@ class Writer:
 
     def quantity(self, value: float, unit: str, digits: int | None = None) -> str:
         """A house-unit number in the reader's units, with the unit."""
-        return numbers.quantity(value, unit, self.system, digits, self.signs)
+        text = numbers.quantity(value, unit, self.system, digits, self.signs)
+        name = numbers.shown(value, unit, self.system)[1]
+        return text.removesuffix(name) + self.named(name, name) if self.marks else text
+
+    def named(self, words: str, name: str) -> str:
+        """Words with the mark of the term that a unit or the name of a choice is."""
+        return named(words, name) if self.marks else words
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order or to spread, never rounded down; from a ton up in tons."""
@@ -271,7 +293,7 @@ class Writer:
 
     def term(self, text: str, context: str = "") -> str:
         """A term in the reader's language; other text passes unchanged."""
-        return self.tongue.term(text, context)
+        return self.named(self.tongue.term(text, context), text)
 
     def gender(self, text: str) -> str:
         """ "m", "f", "mp" or "fp" of a noun in the reader's language; "m" if unknown."""
