@@ -28,8 +28,7 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     """Take a lab's file, or a filled field sheet or workbook, into a case.
 
     Lab files are CSV, TSV, .xlsx, .xls or .ods: reports of soil, forage, water, manure and
-    compost. `loambrief schema --map` prints every key
-    that a mapping may hold, with an example.
+    compost. `loambrief schema --map` prints every key that a mapping may hold, with an example.
 
     \b
     Examples:

@@ -28,7 +28,7 @@ from loambrief.case.reader import read_bytes
 from loambrief.errors import CaseProblems
 from loambrief.pipeline import write_files
 from loambrief.preview import pages
-from loambrief.preview.form import Filled, fill, sections, with_typed
+from loambrief.preview.form import FormResult, fill, sections, with_typed
 from loambrief.preview.live import Live, View
 from loambrief.render.html import POLICY
 
@@ -163,13 +163,13 @@ class LivePage:
             self.said = (f"Written into {self.live.name}.", *filled.notes)
         return RedirectResponse("/form", 303, HEADERS)
 
-    def _write(self, view: View, posted: dict[str, str]) -> Filled:
+    def _write(self, view: View, posted: dict[str, str]) -> FormResult:
         if view.source is None:
-            return Filled(general=("The case cannot be read; put its text right first.",))
+            return FormResult(general=("The case cannot be read; put its text right first.",))
         try:
             raw = read_bytes(self.live.path)
             if hashlib.sha256(raw).hexdigest() != posted.get("@case"):
-                return Filled(general=("The case was changed since this form was opened. What "
+                return FormResult(general=("The case was changed since this form was opened. What "
                                        "you typed is still here: load the form anew in a second "
                                        "window and compare.",))
             filled = fill(raw, view.source, posted, self._errors)
@@ -178,9 +178,9 @@ class LivePage:
                 write_files({real.name: filled.content}, real.parent)
             return filled
         except CaseProblems as error:
-            return Filled(general=tuple(p.headline() for p in error.problems))
+            return FormResult(general=tuple(p.headline() for p in error.problems))
         except OSError as error:
-            return Filled(general=(error.strerror or str(error),))
+            return FormResult(general=(error.strerror or str(error),))
 
     def _errors(self, raw: bytes) -> tuple[Problem, ...]:
         try:

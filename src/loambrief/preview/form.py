@@ -33,7 +33,7 @@ NOT_TAKEN = "-"
 
 
 @dataclass(frozen=True)
-class Box:
+class LiveBox:
     """One value on the form.
 
     Attributes
@@ -59,11 +59,11 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Entry:
+class BoxGroup:
     """Boxes of one entry of a table or of one part; ``new`` where the case has none yet."""
 
     title: str
-    boxes: tuple[Box, ...]
+    boxes: tuple[LiveBox, ...]
     new: bool = False
 
 
@@ -73,12 +73,12 @@ class Section:
 
     title: str
     meaning: str
-    entries: tuple[Entry, ...]
+    entries: tuple[BoxGroup, ...]
     note: str = ""
 
 
 @dataclass(frozen=True)
-class Filled:
+class FormResult:
     """What came of a filled form.
 
     Attributes
@@ -133,7 +133,7 @@ def _elsewhere(group: Group, data: Mapping) -> str:
     return ", ".join(names)
 
 
-def _entries(group: Group, leaves: Sequence[Leaf], data: Mapping) -> Iterator[Entry]:
+def _entries(group: Group, leaves: Sequence[Leaf], data: Mapping) -> Iterator[BoxGroup]:
     """The entries that there are, and an empty one to add; none to add to what has only prices."""
     for title, path, found in _holders(group, data):
         if not group.table:
@@ -164,7 +164,7 @@ def _holders(group: Group, data: Mapping) -> Iterator[tuple[str, DataPath, Any]]
 
 
 def _entry(title: str, path: DataPath, leaves: Sequence[Leaf], found: Any,
-           new: bool = False) -> Entry:
+           new: bool = False) -> BoxGroup:
     boxes = []
     for leaf in leaves:
         value = found
@@ -172,8 +172,8 @@ def _entry(title: str, path: DataPath, leaves: Sequence[Leaf], found: Any,
             value = value.get(step) if isinstance(value, Mapping) else None
         name = "/".join(map(str, (*path, *leaf.path)))
         text, unit = _shown_as(leaf, value)
-        boxes.append(Box(name, leaf.label, leaf, text, unit))
-    return Entry(title, tuple(boxes), new)
+        boxes.append(LiveBox(name, leaf.label, leaf, text, unit))
+    return BoxGroup(title, tuple(boxes), new)
 
 
 def _shown_as(leaf: Leaf, value: Any) -> tuple[str, str]:
@@ -196,7 +196,7 @@ def _text(value: object) -> str:
 Judge = Callable[[bytes], Sequence[Problem]]
 
 
-def fill(raw: bytes, source: SourceText, posted: Mapping[str, str], judge: Judge) -> Filled:
+def fill(raw: bytes, source: SourceText, posted: Mapping[str, str], judge: Judge) -> FormResult:
     """The case with what was typed into the form.
 
     Parameters
@@ -231,14 +231,14 @@ def fill(raw: bytes, source: SourceText, posted: Mapping[str, str], judge: Judge
         except NotAValue as fault:
             wrong[box.name] = (f"found {fault.found}, wanted {fault.wanted}",)
     if wrong or not changes:
-        return Filled(problems=wrong)
+        return FormResult(problems=wrong)
     parts = _changed(data, changes)
     content, notes = rewritten(raw, source.file, parts)
     before = {(p.code, p.field) for p in judge(raw)}
     fresh = [p for p in judge(content) if (p.code, p.field) not in before]
     if fresh:
         return _refused(content, source.file, fresh)
-    return Filled(content, {}, (), notes)
+    return FormResult(content, {}, (), notes)
 
 
 def _plain(text: str) -> str:
@@ -298,7 +298,7 @@ def _tidy(data: Any) -> Any:
     return data
 
 
-def _refused(content: bytes, file: str, fresh: Sequence[Problem]) -> Filled:
+def _refused(content: bytes, file: str, fresh: Sequence[Problem]) -> FormResult:
     """New problems at their boxes."""
     at = places(read_text(decode(content, file), file)[0])
     wrong: dict[str, tuple[str, ...]] = {}
@@ -310,7 +310,7 @@ def _refused(content: bytes, file: str, fresh: Sequence[Problem]) -> Filled:
             general.append(f"{problem.field}: {said}")
         else:
             wrong[name] = (*wrong.get(name, ()), said)
-    return Filled(None, wrong, tuple(general))
+    return FormResult(None, wrong, tuple(general))
 
 
 def places(source: SourceText) -> Mapping[tuple[int, int], str]:
@@ -322,7 +322,7 @@ def places(source: SourceText) -> Mapping[tuple[int, int], str]:
 def with_typed(made: Sequence[Section], posted: Mapping[str, str],
                problems: Mapping[str, tuple[str, ...]]) -> tuple[Section, ...]:
     """The form as a user left it, with what is wrong beside each box."""
-    def box(one: Box) -> Box:
+    def box(one: LiveBox) -> LiveBox:
         return replace(one, value=posted.get(one.name, one.value),
                        unit=posted.get(f"{one.name}@unit", one.unit),
                        problems=problems.get(one.name, ()))

@@ -9,7 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from loambrief.case.problems import Problem, visible
 from loambrief.errors import ResourceMissing
-from loambrief.preview.form import Filled, Section, places, sections
+from loambrief.preview.form import FormResult, Section, places, sections
 from loambrief.preview.live import View
 from loambrief.report.compiled import compiled_templates
 from loambrief.resources import templates_dir
@@ -44,7 +44,7 @@ def problems(view: View) -> str:
     return _environment().get_template("problems.html.j2").render(view=view, **_problems(view))
 
 
-def form(view: View, name: str, made: Sequence[Section], filled: Filled | None = None,
+def form(view: View, name: str, made: Sequence[Section], filled: FormResult | None = None,
          said: Sequence[str] = ()) -> str:
     """The form of readings and prices; what is wrong with it, or what became of the last one."""
     return _environment().get_template("form.html.j2").render(
