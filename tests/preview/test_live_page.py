@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from loambrief.case.fields import groups
 from loambrief.case.load import load_case
 from loambrief.case.reader import read_text
 from loambrief.preview.app import LivePage, application
@@ -146,6 +147,17 @@ def test_form_has_units_and_choices_of_the_schema():
     assert {name.split("/")[0] for name in boxes} <= {*READINGS, *PRICES}
     assert {name.split("/")[2] for name in boxes if name.startswith("materials")} == {
         "price", "freight", "spreading"}
+
+
+def test_every_part_of_a_case_is_on_the_form_or_left_out_on_purpose():
+    """ensures that a new part of the case is decided on: a reading or a price, or neither."""
+    left_out = {"case", "client", "farm", "field", "adviser", "boundary", "targets", "residue",
+                "tenure", "constraints", "strips", "history", "done", "earlier_applications",
+                "overrides", "nitrogen", "nitrogen_inputs", "own_actions", "plan_changes",
+                "notes", "photos", "accept"}
+    parts = {group.path[0] for group in groups() if group.path}
+    assert parts == left_out | {*READINGS, *PRICES}
+    assert not left_out & {*READINGS, *PRICES}
 
 
 def test_form_writes_what_changed_and_nothing_else(tmp_path):

@@ -22,7 +22,7 @@ from loambrief.case.workbook_cells import NotAValue, unit_of, value_of
 from loambrief.case.yaml_change import rewritten
 
 READINGS = ("samples", "penetrometer", "infiltration", "refractometer", "weeds", "observations",
-            "forage", "water")
+            "forage", "tissue", "water")
 PRICES = ("materials", "budget")
 """Parts of a case that the form shows; of materials the prices only."""
 PRICED = tuple(name for name, info in Material.model_fields.items()
