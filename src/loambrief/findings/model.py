@@ -264,6 +264,8 @@ class Need:
     sources: tuple[str, ...] = ()
     cautions: tuple[Message, ...] = ()
     params: Mapping[str, object] = field(default_factory=dict)
+    printed_span: bool = False
+    """``low`` and ``high`` are what sources print, to choose between, not the range of an error."""
     optional: bool = False
     """It keeps a level up or is sound to leave out; skipping it has a price, but is no fault."""
 
@@ -280,6 +282,9 @@ class Finding:
         0 nothing to do, 1 minor, 2 limits the crop, 3 limits it badly or harms soil/stock.
     value, unit, reference
         The key number, its unit and what it is held against.
+    low, high
+        Ends of the range of the key number, at the coverage of all ranges; None where the
+        errors of it are not known.
     """
 
     id: str
@@ -291,6 +296,8 @@ class Finding:
     grade: Grade
     value: float | None = None
     unit: str = ""
+    low: float | None = None
+    high: float | None = None
     reference: Message | None = None
     place: Place = WHOLE_FIELD
     body: tuple[Message, ...] = ()

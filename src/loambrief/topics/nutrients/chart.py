@@ -21,10 +21,10 @@ def chart(context: Context) -> SufficiencySpec | None:
                 continue
             error = next((r.value for r in finding.results if r.formula == "soil_test_error"), None)
             spread = float(error) if isinstance(error, int | float) else None
-            low, high = (test - spread, test + spread) if spread else (None, None)
+            ends = (finding.low, finding.high)
             limit = result.details.get("limit_ppm")
             side = LevelSide.BELOW if test < critical else LevelSide.ABOVE
-            if low is not None and low < critical < high:
+            if spread and abs(test - critical) < spread:  # as the finding says it
                 side = LevelSide.NEAR
             rows.append(
                 SufficiencyRow(
@@ -35,7 +35,7 @@ def chart(context: Context) -> SufficiencySpec | None:
                     printed=context.word("chart_level", value=float(test),
                                          critical=float(critical)),
                     verdict=context.word(f"chart_side_{side.value}"),
-                    low=low, high=high,
+                    low=ends[0], high=ends[1],
                     upper=float(limit) if limit is not None and limit > critical else None,
                 )
             )
