@@ -108,15 +108,14 @@ def figures(value: float, digits: int | None = None, signs: Signs | None = None,
     """
     if not math.isfinite(value):
         return "–"
+    most = _usual(value)
     if within is not None and within[0] is not None and within[1] is not None:
         place = last_place(within[0], within[1])
-        usual = _usual(value) if digits is None else digits
-        if place < 0:
-            value, digits = round(value, place), 0
-        elif place < usual:
-            digits = place
+        value = round(value, min(place, 15))
+        most = max(min(most, place), 0)
+        digits = None if digits is None else max(min(digits, place), 0)
     if digits is None:
-        text = f"{abs(value):,.{_usual(value)}f}"
+        text = f"{abs(value):,.{most}f}"
         if "." in text:
             text = text.rstrip("0").rstrip(".")
     else:

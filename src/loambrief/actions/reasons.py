@@ -187,7 +187,9 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
         In the unit the product is spread in; empty where no need has a range.
     """
     wanted = zone.wanted()
-    moving = {n: needs[n] for n in wanted if n in needs and _moves(needs[n])}
+    moving = {n: (need.low, need.high, need.printed_span) for n in wanted
+              if (need := needs.get(n)) is not None
+              and need.low is not None and need.high is not None and need.low < need.high}
     if not moving:
         return {}
     chosen = tuple(sorted(chosen, key=lambda o: o.id))
@@ -204,38 +206,36 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
     here = rates()
     if not here:
         return {}
-    measured = any(not need.printed_span for need in moving.values())
-    alone = [[rates(replace(zone, needs={**wanted, name: end}))
-              for end in _ends(need, wanted[name], measured)] for name, need in moving.items()]
+    alone = [(printed, [rates(replace(zone, needs={**wanted, name: end})) for end in (
+        min(low, wanted[name]), max(high, wanted[name]))])
+        for name, (low, high, printed) in moving.items()]
+    measured = {o.id for o in free for name, (_, _, printed) in moving.items()
+                if o.fraction(name) > 0 and not printed}
     errors: dict[str, list[Result]] = {o.id: [] for o in chosen}
     for offer, name in itertools.product(free if measured else (), wanted):
         if offer.fraction(name) > 0:
             with subject(offer.material.name):
                 error = material_error_pct.evaluate(kind=offer.material.kind, nutrient=name)
             errors[offer.id].append(error)
-            alone.append([rates(offers=tuple(
+            alone.append((False, [rates(offers=tuple(
                 replace(o, content={name: share}) if o is offer else o for o in free))
-                for share in log_ends(1.0, error.number)])
-    found = {}
-    for offer in chosen:
-        ends = [[r[offer.id] for r in pair if r] for pair in alone]
-        flat = [here[offer.id], *itertools.chain.from_iterable(ends)]
-        if measured:
-            with subject(zone.place, offer.material.name):
-                result = answer_range(here[offer.id], *ends)
-            found[offer.id] = RateRange(result.details["low"], result.details["high"],
-                                        (*errors[offer.id], result))
-        else:
-            found[offer.id] = RateRange(min(flat), max(flat))
-    return found
+                for share in log_ends(1.0, error.number)]))
+    return {o.id: _range(zone, o, here[o.id], [
+        (printed, [r[o.id] for r in ends if r]) for printed, ends in alone],
+        errors[o.id] if o.id in measured else None) for o in chosen}
 
 
-def _moves(need: Need) -> bool:
-    return need.low is not None and need.high is not None and need.low < need.high
+def _range(zone: BlendZone, offer: Offer, here: float, alone: list[tuple[bool, list[float]]],
+           errors: list[Result] | None) -> RateRange:
+    """Range of one product: of errors where a need that it serves has them (``errors``).
 
-
-def _ends(need: Need, amount: float, measured: bool) -> tuple[float, float]:
-    """Ends of a need's range; what a source prints is a rectangle beside errors."""
-    assert need.low is not None and need.high is not None
-    low, high = min(need.low, amount), max(need.high, amount)
-    return within_limits(amount, low, high) if need.printed_span and measured else (low, high)
+    Beside errors a span that a source prints counts as a rectangle.
+    """
+    if errors is None:
+        ends = [here, *(rate for printed, rates in alone if printed for rate in rates)]
+        return RateRange(min(ends), max(ends))
+    with subject(zone.place, offer.material.name):
+        result = answer_range(here, *(
+            within_limits(here, min(here, *rates), max(here, *rates)) if printed and rates
+            else rates for printed, rates in alone))
+    return RateRange(result.details["low"], result.details["high"], (*errors, result))

@@ -266,6 +266,10 @@ class Need:
     params: Mapping[str, object] = field(default_factory=dict)
     printed_span: bool = False
     """``low`` and ``high`` are what sources print, to choose between, not the range of an error."""
+    may_be_none: bool | None = None
+    """Nothing is needed one standard error of the test away; None: not worked out, ``low`` tells.
+
+    A plan turns on this, not on the far end of the range, which holds nothing too often."""
     optional: bool = False
     """It keeps a level up or is sound to leave out; skipping it has a price, but is no fault."""
 

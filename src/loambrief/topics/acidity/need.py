@@ -204,6 +204,16 @@ def _range(state: AcidState, slice_: Increment, ph: float, table: str, depth: fl
     return answer_range(here, *alone)
 
 
+def _may_be_none(state: AcidState, slice_: Increment, ph: float, table: str, depth: float,
+                 taken: float) -> bool:
+    """Whether earlier lime is enough, one standard error of the buffer reading higher."""
+    assert slice_.buffer_ph is not None
+    with recording():  # only whether, not how much
+        above = lime_requirement.evaluate(**_inputs(
+            state, slice_, ph, table, state.aim.value, depth, slice_.buffer_ph + state.ph_error))
+    return _effective(above) <= taken
+
+
 def _effective(result: Result) -> float:
     return float(result.details["effective_caco3_ton_ac"])
 
@@ -350,6 +360,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
     need = replace(
         base, amount=amount, low=least, high=most, cap=cap,
         text=say("acidity.need_lime", **params),
+        may_be_none=_may_be_none(state, slice_, ph, choice.name, depth, taken),
         results=(best, span, *credit, rule),
         sources=tuple(dict.fromkeys(r.source for r in (best, *credit, rule))), params=params,
     )

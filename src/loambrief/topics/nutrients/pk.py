@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.guides import TEST_OF, Rule
 from loambrief.agronomy.intervals import log_ends
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
@@ -295,8 +295,18 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
             cautions=tuple(cautions), optional=optional, printed_span=reading.error is None,
+            may_be_none=_may_be_none(reading, credit),
         ),
     )
+
+
+def _may_be_none(reading: TestReading, credit: float) -> bool | None:
+    """Whether the guide asks for no more than was spread, one standard error above the test."""
+    if reading.error is None:
+        return None
+    with recording():  # only whether, not how much
+        above = _rate(reading, reading.quantity.value * (1.0 + reading.error.pct / 100.0))
+    return above.value is not None and float(above.value) <= credit
 
 
 def _bounded(value: object, credit: float, cap: object) -> float | None:
