@@ -38,7 +38,6 @@ DERIVED = {
     "actions.note_band.most": "limit of the band by the share in the product",
     "actions.note_last_pound.prices": "dual value of the mix",
     "actions.title_nutrient.rate": "rate of the mix, rounded to the spreader's step",
-    "actions.uncertain.cost": "money: amount by price by area",
     "carbon_nitrogen.avoid_rise_why.cost": "money: amount by price by area",
     "carbon_nitrogen.avoid_rise_why.phosphate": "amount by the share in the analysis",
     "carbon_nitrogen.reference_plateau.low": "plateau less its scatter",
