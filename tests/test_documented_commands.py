@@ -209,7 +209,7 @@ def test_examples_of_the_help_work(bench):
         if "filled-fieldsheet.pdf" in line:
             run("loambrief fieldsheet cases/east40.yaml -o sheets")
             fill(next(Path("sheets").glob("*.pdf")), "filled-fieldsheet.pdf")
-        if line.startswith("loambrief intake output/tarrow"):
+        if line.startswith("loambrief intake output/tarrow-east-40-"):
             run("loambrief fieldsheet sample_inputs/acid_corn_ohio/case.yaml -o output")
             fill("output/tarrow-east-40-fieldsheet.pdf", "output/x.pdf")
             os.replace("output/x.pdf", "output/tarrow-east-40-fieldsheet.pdf")

@@ -197,7 +197,7 @@ class _Standing:
 
 def _writer(advice: Advice) -> Writer:
     case = advice.loaded.case.case
-    return Writer(case.language, case.units, case.currency)
+    return Writer.of(case)
 
 
 def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft:
@@ -394,7 +394,7 @@ class Brief:
 def brief(advice: Advice, most: int = 3) -> Brief:
     """What the terminal shows: the first actions, the money, what is missing."""
     case, plan = advice.loaded.case, advice.plan
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     actions = []
     costs = money_of(plan)
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
@@ -414,7 +414,7 @@ def brief(advice: Advice, most: int = 3) -> Brief:
 def own_rate_warnings(advice: Advice) -> list[str]:
     """Limits that the adviser's own rates cross, for the terminal."""
     case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
             for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
 
@@ -448,7 +448,7 @@ def calendar_file(advice: Advice) -> Mapping[str, bytes]:
     from loambrief.report.calendar_file import calendar_bytes
 
     case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
 
 
@@ -467,7 +467,7 @@ def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.D
     from loambrief.report.applicator import SCALES, applicator_sheet
 
     case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     pdf = b""
     for scale in SCALES:
         sheet = applicator_sheet(case, advice.plan, writer, scale)
@@ -488,7 +488,7 @@ def rate_map_files(advice: Advice, *, status: DocumentStatus = DocumentStatus.DR
     from loambrief.report.rate_map import rate_map
 
     case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     made = rate_map(case, advice.plan, writer, status=status.value, number=number, stem=stem)
     return made.files, made.undrawn
 
@@ -514,7 +514,7 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
 
     loaded = load_case(last)
     advice = advise(loaded)
-    writer = Writer(loaded.case.case.language, loaded.case.case.units, loaded.case.case.currency)
+    writer = Writer.of(loaded.case.case)
     names = {m.id: m for m in loaded.case.materials}
     lines = []
     for action in advice.plan.actions:
@@ -565,7 +565,7 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
     from loambrief.report.fieldsheet_plan import plan_visit
 
     case = advice.loaded.case
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     plan = plan_visit(case, writer, sections=sections, blank=blank)
     pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, advice.plan.followups, plan,
                                  writer))

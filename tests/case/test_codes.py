@@ -20,6 +20,7 @@ TAKEN_IN = {  # codes of test_intake.py, test_yaml_edit.py and test_profiles.py
     "CASE049", "CASE123",  # test_boundary.py
     "CASE072",  # test_photos.py
     "CASE075", "CASE076",  # test_brand.py
+    "CASE077", "CASE078", "CASE079",  # test_workbook.py
     "CASE054", "CASE131", "CASE132", "CASE133",  # tests/actions/test_own.py
 }
 

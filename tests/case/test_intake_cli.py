@@ -87,3 +87,27 @@ def test_map_or_guess(tmp_path):
     lab, map_file = write(tmp_path, PLAIN, mapping())
     assert run(lab).exit_code == 2
     assert run(lab, "--map", map_file, "--guess").exit_code == 2
+
+
+def test_workbook_and_back(tmp_path):
+    """ensures that a case goes into a workbook and back by the two commands, that a workbook is
+    never replaced, and that a starter case may be filled in so too."""
+    case = tmp_path / "east.yaml"
+    shutil.copy(SAMPLE.parent / "acid_corn_ohio" / "case.yaml", case)
+    before = case.read_bytes()
+    make = ["workbook", str(case), "-o", str(tmp_path), "--json"]
+    made = CliRunner().invoke(main, make)
+    assert made.exit_code == 0, made.output
+    book = Path(json.loads(made.stdout)["files"][0])
+    assert book.name == "tarrow-east-40.xlsx"
+    assert CliRunner().invoke(main, make).exit_code == 2
+    taken = run(book, "--update", case)
+    assert taken.exit_code == 0 and "nothing to change" in taken.output, taken.output
+    assert case.read_bytes() == before
+    assert run(book, "--update", case, "--crop", "corn").exit_code == 2
+    starter = tmp_path / "new.yaml"
+    assert CliRunner().invoke(main, ["new", str(starter)]).exit_code == 0
+    made = CliRunner().invoke(main, ["workbook", str(starter), "-o", str(tmp_path), "--json"])
+    assert made.exit_code == 0, made.output
+    left = run(json.loads(made.stdout)["files"][0], "--update", starter)
+    assert ".xlsx:" in left.output

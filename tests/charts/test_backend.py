@@ -1,4 +1,4 @@
-"""The way from matplotlib to paper: paths, pens, markers, text, patterns, outlines of words."""
+"""The way from matplotlib to paper: paths, pens, markers, text, patterns."""
 
 from __future__ import annotations
 
@@ -26,7 +26,6 @@ from reportlab.pdfgen.canvas import Canvas
 from loambrief.charts.canvas import draw_figure
 from loambrief.charts.fonts import pdf_name
 from loambrief.charts.measure import Scale
-from loambrief.charts.outlines import outline
 from loambrief.charts.panel import Panel
 from loambrief.charts.renderer import hatch, steps_of
 from loambrief.charts.sheet import Sheet, themed
@@ -313,18 +312,6 @@ def test_axes_agree_with_their_scale(low, span, share, log):
     assert x == pytest.approx(scale(value), abs=1e-3)
     assert y == pytest.approx(50.0 - 12.0)
     assert scale.value(scale(value)) == pytest.approx(value, rel=1e-6, abs=1e-6 * span)
-
-
-def test_outline_of_a_word():
-    """ensures that outlines of a word start at the origin and are as wide as the type says."""
-    found = outline("HH")
-    points = [v for _, ends in found.steps for v in ends]
-    assert min(points) == 0 and max(points) == pytest.approx(found.width)
-    advance = pdfmetrics.stringWidth("H", pdf_name("bold"), 1.0)
-    assert found.width == pytest.approx(outline("H").width + advance, abs=0.002)
-    kinds = [kind for kind, _ in found.steps]
-    assert kinds.count("move") == kinds.count("close") == 2 and "curve" not in kinds
-    assert "curve" in [kind for kind, _ in outline("o").steps]
 
 
 @given(st.sampled_from(["/", "\\", "-", "|", "x", "+", ".", "//"]),

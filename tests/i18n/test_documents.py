@@ -259,7 +259,20 @@ def test_governing_language_is_printed(language, governing, line):
     advice = pipeline.advise(load_bytes(header(**more), "case.yaml",
                                         folder=SAMPLES / "vegetables_new_jersey"))
     text = plain(advice)
-    assert text.count(line) == (2 if governing else 1)  # on page 1 only where it is another
+    assert text.count(line) == 1
+    counts = writer.write(say("report.counts", governing=own))
+    assert (f" · {counts}" in text) == bool(governing)  # in the first line of page 1
+
+
+@pytest.mark.parametrize(("own", "printed", "counts"), [
+    (None, None, None), (None, "en", None), (None, "es", "en"), (None, "es-MX", "en"),
+    ("es", "en", "es"), ("es-US", "es-MX", None),
+])
+def test_one_text_counts_in_whichever_language_it_is_printed(own, printed, counts):
+    """ensures that a case printed in two languages names one governing text in both."""
+    read = load_bytes(header(**({"language": own} if own else {})), "case.yaml",
+                      folder=SAMPLES / "vegetables_new_jersey", language=printed)
+    assert read.case.case.governing_language == counts
 
 
 def test_governing_language_is_checked():

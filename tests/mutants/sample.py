@@ -225,7 +225,7 @@ class FirstFailure:
     def pytest_collection_modifyitems(self, items: list) -> None:
         if self.first:
             items.sort(key=lambda item: not self.first.search(
-                item.name + inspect.getsource(inspect.unwrap(item))))
+                item.name + inspect.getsource(inspect.unwrap(item.obj))))
 
     def pytest_collectreport(self, report: object) -> None:
         self.pytest_runtest_logreport(report)

@@ -18,6 +18,8 @@ from pathlib import Path
 
 from jinja2 import Environment, nodes
 
+from loambrief.report.terms import Marking, unmarked
+
 TEXTS = Path(__file__).parents[2] / "templates" / "text" / "en"
 NUMBER, NAME = "5", "clover"
 NUMERIC = {"num", "q", "pct", "money", "day", "count_word", "abs", "round", "length", "int",
@@ -131,10 +133,10 @@ class Fixed:
 @cache
 def fixed_sentences(folder: Path = TEXTS) -> tuple[Fixed, ...]:
     """Every sentence that the templates of a folder can print, each once."""
-    environment = Environment()
+    environment = Environment(extensions=[Marking])
     made: dict[Fixed, None] = {}
     for path in sorted(folder.glob("*.j2")):
-        tree = environment.parse(path.read_text(encoding="utf-8"))
+        tree = environment.parse(unmarked(environment.preprocess(path.read_text("utf-8"))))
         macros = {m.name: m for m in tree.find_all(nodes.Macro)}
         tables = {a.target.name: a.node for a in tree.find_all(nodes.Assign)
                   if isinstance(a.target, nodes.Name)}

@@ -344,19 +344,10 @@ def test_render_again_with_another_program(store, monkeypatch):
 
 
 def test_draft_is_marked_on_every_page():
-    """ensures that a draft shows what it is by a band and outlines on each page, as decoration."""
+    """ensures that a draft shows what it is above and below the text of each page."""
     advice = pipeline.advise(pipeline.load_case(SAMPLE))
     pdf = pipeline.render(advice).pdf
-    assert all("Draft, not issued" in text for text in page_texts(pdf))
-    for page in pypdf.PdfReader(io.BytesIO(pdf)).pages:
-        forms = [name for name in page["/Resources"]["/XObject"] if "watermark" in name]
-        content = page.get_contents().get_data()
-        assert len(forms) == 1
-        before, shown = content.split(f"{forms[0]} Do".encode())  # once a page
-        assert before.rstrip().rfind(b"/Watermark") > before.rfind(b"EMC")  # as decoration
-        assert b"BT" not in before and b"BT" in shown  # behind the text
-        drawn = page["/Resources"]["/XObject"][forms[0]].get_data()
-        assert b" Tj" not in drawn and b" gs" not in drawn  # shapes, opaque
+    assert all(text.count("Draft, not issued") == 2 for text in page_texts(pdf))
 
 
 def test_output_files_follow_the_umask(tmp_path):

@@ -191,7 +191,7 @@ def test_copies_in_grey_keep_their_contrast():
 
 
 def test_no_pictures_no_transparency(pdf):
-    """ensures that pages are text and lines only, the watermark a drawing of lines too."""
+    """ensures that pages are text and lines only."""
     for page in pdf.pages:
         resources = page.Resources
         for drawn in resources.get("/XObject", {}).values():

@@ -53,3 +53,28 @@ def test_a_calendar_of_like_bars_is_left_out():
 
     alike = [replace(a, window=windows[0].window) for a in windows]
     assert drawn(windows) and not drawn(alike)
+
+
+@pytest.mark.parametrize("name", ["acid_corn_ohio", "saline_alfalfa_utah"])
+def test_units_of_print_change_no_amount(name):
+    """ensures that one case printed in US and in metric units asks for the same rates, orders and
+    money, and that the other edition says in which units they were set."""
+    us, si = advice(name), advice(name, units="si")
+    for one, other in zip(us.plan.actions, si.plan.actions, strict=True):
+        assert (one.id, one.rate, one.total, one.cost_total) == (
+            other.id, other.rate, other.total, other.cost_total)
+    writer = Writer.of(si.loaded.case.case)
+    action = next(a for a in si.plan.actions if a.rate is not None)
+    assert "set as" in writer.rate(action.rate, action.rate_unit)
+    assert "set as" not in Writer.of(us.loaded.case.case).rate(action.rate, action.rate_unit)
+
+
+@pytest.mark.parametrize("unit, amount, us, si", [
+    ("ton", 41.3, "41.5 ton", "37.6 t"), ("lb", 1705.2, "1,706 lb", "774 kg"),
+])
+def test_an_order_is_rounded_once(unit, amount, us, si):
+    """ensures that an order is rounded up in the case's own units and only then converted:
+    41.5 short tons are 37.65 t, 1,706 lb are 773.8 kg (factors of NIST SP 811, from memory)."""
+    head = advice("acid_corn_ohio").loaded.case.case
+    for printed, wanted in ((head, us), (head.printed_as({"units": "si"}), si)):
+        assert Writer.of(printed).order(amount, unit).replace("\u00a0", " ") == wanted

@@ -15,6 +15,7 @@ import loambrief
 from loambrief import pipeline
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Message
+from loambrief.report.terms import Marking, unmarked
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load, references
 from loambrief.units import (
@@ -149,7 +150,8 @@ def literal_numbers():
     """Message -> the numbers in its English words, also in words chosen by a condition."""
     found = {}
     for path in sorted((templates_dir() / "text" / "en").glob("*.j2")):
-        tree = Environment().parse(path.read_text(encoding="utf-8"))
+        environment = Environment(extensions=[Marking])
+        tree = environment.parse(unmarked(environment.preprocess(path.read_text("utf-8"))))
         for macro in tree.find_all(nodes.Macro):
             said = [n.data for n in macro.find_all(nodes.TemplateData)]
             said += [n.value for n in macro.find_all(nodes.Const)

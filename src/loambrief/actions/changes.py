@@ -151,7 +151,7 @@ def _replaced(case: CaseFile, action: Action, change: PlanChange,
         if pounds is None:
             return ("material", f"{offer.id} for {action.id}",
                     "a material that does the same work, or its rate beside it")
-        rate = round_rate(pounds / size, unit, case.case.units)
+        rate = round_rate(pounds / size, unit, case.case.decided_in)
     else:
         return _service(action, change, offer)
     same = offer.id == action.material_id

@@ -159,7 +159,8 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
         scale = float(lime_product_rate(requirement=1.0, **quality))
     cap = need.cap * scale if need.cap else None
     least, most, errors = product_range(need, scale, offer.material)
-    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.units, cap, least, most)
+    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.decided_in, cap,
+                       least, most)
     passes = len(rates)
     with subject(need.place, offer.material.name):
         exact = lime_product_rate.evaluate(requirement=need.amount / passes, **quality)
@@ -225,12 +226,13 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
     cap = need.cap * scale if need.cap else None
     passes = passes_of(need_for)
     least, most, errors = product_range(need, scale, offer.material)
-    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.units, cap, least, most)
+    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.decided_in, cap,
+                       least, most)
     passes = len(rates)
     exact = need.amount * scale / passes
     low, high = (None if end is None else end / passes for end in (least, most))
     if need.params.get("at_least"):
-        rates = (round_up(exact, need.unit, case.case.units),) * passes
+        rates = (round_up(exact, need.unit, case.case.decided_in),) * passes
     season = need.item == EVERY_SEASON
     made = tuple(
         base(

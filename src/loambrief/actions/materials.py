@@ -90,7 +90,8 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         severity=need_for.severity,
         confidence=need_for.confidence,
         distance=need_for.distance,
-        window=more.pop("window", None) or window(case, need.kind, item=need.item),
+        window=more.pop("window", None) or window(
+            case, need.kind, item=need.item, when=str(need.params.get("when", ""))),
         cautions=cautions,
         material_kind=kind,
         **more,

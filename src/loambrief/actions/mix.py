@@ -178,7 +178,7 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
         unit, size = _unit(offer)
         cap = _cap(zone, offer)
         low, high = _span(ranges.get(offer.id))
-        rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.units,
+        rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.decided_in,
                                      None if cap is None else cap / size, low, high)
     for nutrient, limit in sorted(zone.upper.items()):
         bringing = [o for o in chosen if o.fraction(nutrient) > 0]
@@ -190,7 +190,7 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
             most = max(bringing, key=lambda o: (brought(o), o.id))
             unit, size = _unit(most)
             exact = amounts[most.id] / size
-            lower = step_down(rates[most.id], unit, case.case.units)
+            lower = step_down(rates[most.id], unit, case.case.decided_in)
             if rates[most.id] > exact:
                 least = ranges[most.id].low if most.id in ranges else 0.0
                 rates[most.id] = lower if lower > 0 and lower >= least else exact

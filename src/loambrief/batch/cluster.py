@@ -39,8 +39,6 @@ LOOK = 5.0
 """Seconds between two looks at the workers while nothing comes."""
 TICK = 0.02
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
-NOT_THERE = ("ModuleNotFoundError", "ImportError", "AttributeError")
-"""How Dask tells that a worker lacks a module or a part of it."""
 
 
 class Cluster:
@@ -77,10 +75,13 @@ class Cluster:
         self._stopped = self._now = False
         self.client = _connect(address)
         try:
-            self._greet(function, preload, say)
+            self._greet(function, preload)
         except BaseException:
             self.close()
             raise
+        if unprotected(address):
+            say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
+                "everyone on that network")
 
     def __enter__(self) -> Cluster:
         return self
@@ -131,38 +132,33 @@ class Cluster:
         with _quiet():
             self.client.close(timeout=5)
 
-    def _greet(self, function: Callable[[Task], CaseOutcome], preload: tuple[str, ...],
-               say: Callable[[str], None]) -> None:
+    def _greet(self, function: Callable[[Task], CaseOutcome], preload: tuple[str, ...]) -> None:
         """See that there are workers, and that each is fit to be used."""
-        from loambrief.batch.cluster_worker import CaseMaker, program, refuse_another
+        from loambrief.batch.cluster_worker import CaseMaker, introduce, program, refuse_another
 
         try:
             self.client.wait_for_workers(1, timeout=CONNECT)
         except TimeoutError as error:
             raise ClusterFault(f"the scheduler at {self.address} has no workers") from error
         own = program()
-        for worker, found in self._ask_all(program):
-            if not isinstance(found, dict):
-                raise ClusterFault(f"worker {worker} {_unfit(found, own['version'])}")
-            refuse_another(worker, own, found)
         if self.storage is not None:
             self.storage.begin()
-            for worker, why in self._ask_all(self.storage.seen):
-                if why:
-                    raise ClusterFault(f"worker {worker} does not see what this machine wrote to "
-                                       f"{self.storage.url}: {why}")
+        with self._reachable():
+            answers = self.client.run(introduce, self.storage, on_error="return")
+        for worker, found in sorted(answers.items()):
+            if isinstance(found, BaseException):
+                raise ClusterFault(
+                    f"worker {worker} has no Loambrief that runs, or one that knows no clusters; "
+                    f"install {own['version']} there ({found!r})")
+            there, unseen = found
+            refuse_another(worker, own, there)
+            if self.storage is not None and unseen:
+                raise ClusterFault(f"worker {worker} does not see what this machine wrote to "
+                                   f"{self.storage.url}: {unseen}")
         with self._reachable():
             self.client.register_plugin(CaseMaker(self.run_name, own, self.storage, function,
                                                   preload))
         self._count()
-        if unprotected(self.address):
-            say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
-                "everyone on that network")
-
-    def _ask_all(self, question: Callable[[], object]) -> Iterator[tuple[str, object]]:
-        with self._reachable():
-            answers = self.client.run(question, on_error="return")
-        yield from sorted(answers.items())
 
     def _count(self) -> int:
         with self._reachable():
@@ -276,33 +272,23 @@ def unprotected(address: str) -> bool:
         return found[2] != "localhost"
 
 
-def _unfit(found: object, version: str) -> str:
-    text = f"{type(found).__name__}: {found}"
-    if any(sign in text for sign in NOT_THERE):
-        return ("has no Loambrief, or one that knows no clusters; "
-                f"install {version} there ({text})")
-    return f"cannot run Loambrief: {text}"
-
-
 def _connect(address: str) -> Client:
     """A client of the scheduler at an address."""
     if not ADDRESS.fullmatch(address):
         raise ClusterFault(f"{address!r} is no address of a scheduler such as "
                            "tcp://10.0.0.5:8786 or tls://10.0.0.5:8786")
     try:
-        import dask
         import distributed
     except ImportError as error:
         raise ClusterFault(NEEDS_EXTRA) from error
-    tls = "distributed.comm.tls"
-    if address.startswith("tls://") and not all(dask.config.get(f"{tls}.{key}", None) for key in (
-            "ca-file", "client.cert", "client.key")):
-        raise ClusterFault(f"tls:// needs certificates: set {tls}.ca-file, {tls}.client.cert and "
-                           ".key in Dask's configuration")
     try:
         with _quiet():
             return distributed.Client(address, timeout=CONNECT, set_as_default=False,
                                       name="loambrief")
+    except TypeError as error:  # of a line without its certificates
+        tls = "distributed.comm.tls"
+        raise ClusterFault(f"tls:// needs certificates: set {tls}.ca-file, {tls}.client.cert and "
+                           ".key in Dask's configuration") from error
     except (OSError, ValueError) as error:
         raise ClusterFault(f"no scheduler answers at {address} within {CONNECT:g} s "
                            f"({' '.join(str(error).split())[:200]})") from error

@@ -11,10 +11,11 @@ import multiprocessing
 import platform
 import zlib
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
-from threading import Lock, Timer
 
 from distributed import Worker, WorkerPlugin, get_worker
+from tornado.ioloop import PeriodicCallback
 
 from loambrief import __version__
 from loambrief.batch.ledger import program_digest
@@ -24,7 +25,7 @@ from loambrief.batch.work import CaseOutcome, CaseStatus, Task
 from loambrief.errors import ClusterFault
 
 IDLE = 60.0
-"""Seconds after which processes without work end."""
+"""Seconds between two looks for processes without work, which then end."""
 DIFFERENCES = {
     "version": "has Loambrief {there}, this machine {here}",
     "python": "runs Python {there}, this machine {here}",
@@ -37,6 +38,11 @@ def program() -> dict[str, str]:
     """What has to be the same on every machine for the bytes to be the same."""
     return {"version": __version__, "digest": program_digest(), "zlib": zlib.ZLIB_RUNTIME_VERSION,
             "python": ".".join(platform.python_version_tuple()[:2])}
+
+
+def introduce(storage: SharedStorage | None) -> tuple[dict[str, str], str]:
+    """The program here, and why it does not see the shared storage, if it does not."""
+    return program(), storage.unseen() if storage else ""
 
 
 def refuse_another(worker: str, here: dict[str, str], there: dict[str, str]) -> None:
@@ -73,55 +79,49 @@ class CaseMaker(WorkerPlugin):
     preload: tuple[str, ...]
 
     def setup(self, worker: Worker) -> None:
-        self.lock, self.over = Lock(), False
+        self.over = False
         self.idle: list[Pool] = []
         self.busy: set[Pool] = set()
-        self.timer = Timer(0, self.end_idle)
+        self.sweep = PeriodicCallback(self.end_idle, IDLE * 1000)
+        self.sweep.start()
 
     def teardown(self, worker: Worker) -> None:
-        with self.lock:
-            self.over = True
-            for pool in self.busy:
-                pool.stop(now=True)
+        self.over = True
+        self.sweep.stop()
+        for pool in self.busy.copy():
+            pool.stop(now=True)
         self.end_idle()
 
     def end_idle(self) -> None:
         """End the processes that wait for work."""
-        with self.lock:
-            idle, self.idle = self.idle, []
-        for pool in idle:
-            pool.close()
+        while self.idle:
+            with suppress(IndexError):  # a thread took it
+                self.idle.pop().close()
 
     def make(self, task: Task) -> CaseOutcome | None:
         multiprocessing.current_process().daemon = False  # or it may start no processes
-        with self.lock:
-            pool = self.idle.pop() if self.idle else Pool(1, self.function, self.preload)
-            self.busy.add(pool)
-            if self.over:
-                pool.stop(now=True)
+        try:
+            pool = self.idle.pop()
+        except IndexError:
+            pool = Pool(1, self.function, self.preload)
+        self.busy.add(pool)
+        if self.over:
+            pool.stop(now=True)
         try:
             outcome = next(pool.run([task]), None)
         except BaseException:
             pool.close()
             raise
         finally:
-            self._free(pool)
+            self.busy.discard(pool)
+            self.idle.append(pool)
+            if self.over:
+                self.end_idle()
         if self.storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
             return outcome
         try:
             self.storage.put(outcome.number, outcome.content)
         except Exception as error:  # each driver of storage has errors of its own
             return outcome.failed(f"{outcome.path}: could not be written to {self.storage.url}: "
-                                  f"{type(error).__name__}: {error}")
+                                  f"{error!r}")
         return replace(outcome, content={})
-
-    def _free(self, pool: Pool) -> None:
-        with self.lock:
-            self.busy.discard(pool)
-            self.idle.append(pool)
-            self.timer.cancel()
-            self.timer = Timer(IDLE, self.end_idle)
-            self.timer.daemon = True
-            self.timer.start()
-        if self.over:
-            self.end_idle()

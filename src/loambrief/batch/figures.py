@@ -98,7 +98,7 @@ class Figures:
 def figures_of(advice: Advice) -> Figures:
     """Key figures of an advice."""
     case, plan, money = advice.loaded.case, advice.plan, money_of(advice.plan)
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen]
     waiting = [a for a in plan.actions if a.id in plan.budget.left_out]
     kinds: dict[str, tuple[int, float]] = {}

@@ -13,7 +13,6 @@ from typing import Any
 
 from loambrief.errors import ClusterFault
 
-PROBE = "probe"
 NEEDS_EXTRA = "a cluster needs further packages: pip install 'loambrief[cluster]'"
 
 
@@ -26,59 +25,44 @@ class SharedStorage:
 
     def put(self, number: int, content: Mapping[str, bytes]) -> None:
         """Write the files of a case; what a lost worker left is written over."""
-        files, root = self._open()
-        files.makedirs(root, exist_ok=True)
-        files.pipe({f"{root}/{number}-{n}": data for n, data in enumerate(content.values())})
+        files = self._open()
+        for n, data in enumerate(content.values()):
+            files[f"{number}-{n}"] = data
 
     def take(self, number: int, names: tuple[str, ...]) -> dict[str, bytes]:
-        """Read the files of a case, and remove them there."""
-        files, root = self._open()
-        places = [f"{root}/{number}-{n}" for n in range(len(names))]
-        content = {name: files.cat_file(place) for name, place in zip(names, places, strict=True)}
-        files.rm(places)
-        return content
+        """Read the files of a case, and remove them there; KeyError if one is missing."""
+        files = self._open()
+        return {name: files.pop(f"{number}-{n}") for n, name in enumerate(names)}
 
     def begin(self) -> None:
-        """Leave something for the workers to find.
-
-        Raises
-        ------
-        ClusterFault
-            It cannot be written there.
-        """
+        """Leave something for the workers to find; ClusterFault if it cannot be written."""
         try:
-            self.put(0, {PROBE: self.run.encode()})
+            self.put(0, {"probe": self.run.encode()})
         except ClusterFault:
             raise
         except Exception as error:
-            raise ClusterFault(f"{self.url} cannot be written to: {_why(error)}") from error
+            raise ClusterFault(f"{self.url} cannot be written to: {error!r}") from error
 
-    def seen(self) -> str:
-        """Whether what :meth:`begin` left is here; why not, or ""."""
+    def unseen(self) -> str:
+        """Why what :meth:`begin` left is not to be found here; empty if it is."""
         try:
-            files, root = self._open()
-            same = files.cat_file(f"{root}/0-0") == self.run.encode()
+            same = self._open()["0-0"] == self.run.encode()
         except Exception as error:
-            return _why(error)
+            return repr(error)
         return "" if same else "it holds something else"
 
     def end(self) -> None:
         """Remove the folder; left-overs of a storage that is gone do not matter any more."""
         with contextlib.suppress(Exception):
-            files, root = self._open()
-            files.rm(root, recursive=True)
+            files = self._open()
+            files.fs.rm(files.root, recursive=True)
 
-    def _open(self) -> tuple[Any, str]:
+    def _open(self) -> Any:
         try:
-            from fsspec.core import url_to_fs
+            from fsspec import get_mapper
         except ImportError as error:
             raise ClusterFault(NEEDS_EXTRA) from error
         try:
-            files, root = url_to_fs(self.url)
+            return get_mapper(f"{self.url.rstrip('/')}/{self.run}")
         except (ImportError, ValueError) as error:
             raise ClusterFault(f"{self.url} is no storage to be used here: {error}") from error
-        return files, f"{root.rstrip('/')}/{self.run}"
-
-
-def _why(error: Exception) -> str:
-    return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__

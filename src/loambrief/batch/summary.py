@@ -12,7 +12,6 @@ from __future__ import annotations
 import datetime as dt
 import io
 import re
-import zipfile
 from collections.abc import Sequence
 
 import pandas as pd
@@ -23,10 +22,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 from loambrief.batch.case_tables import CaseTables
 from loambrief.batch.folder_names import file_stem
 from loambrief.batch.request import CaseEntry
+from loambrief.case.workbook_write import timeless
 from loambrief.numbers import shown
 
 FORMULA_STARTS = tuple("=+-@\t\r\n＝＋－＠")
-EPOCH = dt.datetime(1980, 1, 1)  # the earliest a zip archive can say
 MOST_LETTERS = 32_000
 """A cell of a spreadsheet holds 32,767 characters."""
 MADE = "made"
@@ -44,7 +43,6 @@ COLUMN = {"date": "case_date", "chosen": "actions_covered", "spent": "plan_cost"
 MONEY = frozenset(("plan_cost", "budget", "waiting_cost"))
 WIDEST, FAILURE_WIDTHS = 44, (44, 24, 110)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
-_MODIFIED = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*")
 
 
 def summary_table(entries: Sequence[CaseEntry]) -> pd.DataFrame:
@@ -139,21 +137,3 @@ def _sheet(book: pd.ExcelWriter, name: str, table: pd.DataFrame, widths: Sequenc
                 cell.number_format = "yyyy-mm-dd"
             elif head.value in MONEY:
                 cell.number_format = "#,##0.00"
-
-
-def timeless(workbook: bytes) -> bytes:
-    """The workbook without the time it was written."""
-    out = io.BytesIO()
-    stamp = EPOCH.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
-    with zipfile.ZipFile(io.BytesIO(workbook)) as old, \
-            zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in sorted(old.namelist()):
-            data = old.read(name)
-            if name == "docProps/core.xml":
-                data = _MODIFIED.sub(rb"\g<1>" + stamp, data)
-            entry = zipfile.ZipInfo(name, date_time=EPOCH.timetuple()[:6])
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            entry.create_system = 3
-            entry.external_attr = 0o644 << 16
-            new.writestr(entry, data)
-    return out.getvalue()

@@ -1,13 +1,13 @@
 """Every problem code of a case file and what it means. Codes never change their meaning.
 
-CASE001 to CASE019: the file itself. CASE020 to CASE039: one value. CASE040 to CASE059: values
-that do not fit each other. CASE060 to CASE079: lab files, profiles and field sheets. CASE101
+CASE001 to CASE019: the file itself. CASE020 to CASE039: one value. CASE040 to CASE059: values that
+do not fit each other. CASE060 to CASE079: lab files, profiles, field sheets and workbooks. CASE101
 and up: warnings, where a value is possible but unlikely, or where the advice will be weaker for
-it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``:
-with ``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that
-were not checked against the print; :mod:`loambrief.record.completeness` holds them against the
-advice. Codes that begin with ``ISSUE-`` are the points of the table ``record/completeness``; some
-may be left out under ``accept`` with a reason.
+it; an adviser can accept a warning with a reason. Two more codes stand only under ``accept``: with
+``UNJUDGED`` an adviser issues without a verdict, with ``MEMORY`` on values of a source that were
+not checked against the print; :mod:`loambrief.record.completeness` holds them against the advice.
+Codes that begin with ``ISSUE-`` are the points of the table ``record/completeness``; some may be
+left out under ``accept`` with a reason.
 """
 
 from __future__ import annotations
@@ -97,6 +97,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "CASE074": "action that is neither done nor left out",
         "CASE075": "colour that cannot be read on the page",
         "CASE076": "logo that cannot be printed",
+        "CASE077": "value that a workbook has no place for",
+        "CASE078": "workbook that this program did not make, or that was rebuilt",
+        "CASE079": "cell of a workbook that cannot be read, or does not fit the case",
         "CASE101": "soil pH and buffer pH do not fit each other",
         "CASE102": "cations and cation exchange capacity do not fit each other",
         "CASE103": "organic matter and texture do not fit each other",

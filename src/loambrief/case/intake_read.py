@@ -257,7 +257,7 @@ def _workbook(raw: bytes, file: str, sheet: str | None
               ) -> tuple[list[LabRow], list[str], tuple[str, ...]]:
     import openpyxl  # slow import: only for workbooks
 
-    _check_archive(raw, file)
+    check_archive(raw, file)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # styles and extensions it does not know
@@ -297,7 +297,7 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     what = "an open document" if OPEN_DOCUMENT in raw[:200] else "an old or encrypted workbook"
     help = "Ask the laboratory for CSV or .xlsx, or save it as such."
     if not raw.startswith(OLD_BOOK):
-        _check_archive(raw, file)
+        check_archive(raw, file)
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             content = next((archive.read(n) for n in archive.namelist() if n == "content.xml"), b"")
         if _REPEATED.search(content):
@@ -326,7 +326,7 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     return rows, [note], names
 
 
-def _check_archive(raw: bytes, file: str) -> None:
+def check_archive(raw: bytes, file: str) -> None:
     """Refuse archives that unpack to too much, and parts that declare entities."""
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:

@@ -6,6 +6,10 @@ values nor the physical limits of a quantity.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cache
+from types import MappingProxyType
+
 from loambrief.case.intake_map import EXAMPLE, MapFile
 from loambrief.case.known_names import lime_tables, regions, shipped_guides
 from loambrief.case.names import crops
@@ -69,22 +73,27 @@ def _describe(node: dict, part: type[Part]) -> None:
         about["description"] = f"{meaning}." + _units(about)
 
 
+@cache
+def named_choices() -> Mapping[tuple[str, str], tuple[str, ...]]:
+    """(part, field) -> names out of the tables, for fields whose names stand there."""
+    crop_names = tuple(sorted({str(row["crop"]) for row in crops().values()}))
+    return MappingProxyType({
+        ("CaseFile", "guide"): tuple(sorted(shipped_guides())),
+        ("CaseFile", "lime_table"): tuple(sorted(lime_tables())),
+        ("Farm", "region"): tuple(sorted(regions().values())),
+        **{("FieldInfo", key): crop_names for key in ("crop", "previous_crop", "following_crop")}})
+
+
 def _list_names(top: dict, definitions: dict) -> None:
     """Names out of the tables, for completion; what else may stand there beside them."""
-    field, farm = definitions["FieldInfo"]["properties"], definitions["Farm"]["properties"]
     own_guide = {"type": "string", "pattern": r"(?i)\.(yaml|yml|toml)$"}
-    crop_names = sorted({str(row["crop"]) for row in crops().values()})
-    free = {"type": "string"}
-    for about, names, beside in (
-        (top["guide"], sorted(shipped_guides()), own_guide),
-        (top["lime_table"], sorted(lime_tables()), None),
-        (farm["region"], sorted(regions().values()), free),
-        *((field[key], crop_names, free) for key in ("crop", "previous_crop", "following_crop")),
-    ):
+    for (part, field), names in named_choices().items():
+        about = (top if part == "CaseFile" else definitions[part]["properties"])[field]
+        beside = {"guide": own_guide, "lime_table": None}.get(field, {"type": "string"})
         options = [o for o in about.pop("anyOf", ()) if o.get("type") in ("null", "object")]
         for key in ("type", "minLength", "maxLength"):
             about.pop(key, None)
-        about["anyOf"] = [{"enum": names}, *([beside] if beside else []), *options]
+        about["anyOf"] = [{"enum": list(names)}, *([beside] if beside else []), *options]
 
 
 def _allow_file(about: dict) -> None:

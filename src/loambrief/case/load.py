@@ -145,8 +145,30 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
     ------
     CaseProblems, UnknownName
     """
-    text = decode(raw, file)
-    source, problems = read_text(text, file)
+    source, problems = read_text(decode(raw, file), file)
+    return load_source(source, problems, hashlib.sha256(raw).hexdigest(), folder=folder,
+                       as_earlier=as_earlier, **overrides)
+
+
+def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
+                folder: Path | None = None, as_earlier: bool = False,
+                **overrides: str | None) -> LoadedCase:
+    """Check and convert a case that has been read; see :func:`load_bytes`.
+
+    Parameters
+    ----------
+    source : SourceText
+        Its marks say where each problem is: in a text, or in the cells of a workbook.
+    problems : list of Problem
+        What reading it has found; with any, the case is refused.
+    sha256 : str
+        Of the file, in hexadecimal.
+
+    Raises
+    ------
+    CaseProblems, UnknownName
+    """
+    text, file = source.text, source.file
     photos: tuple[Photo | None, ...] = ()
     brand: PrintedBrand | None = None
     history = History()
@@ -193,7 +215,7 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
              *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos),
              *([ProfileFile(brand.name, brand.sha256, "", brand.png, brand.file_sha256)]
                if brand is not None and brand.name else []))
-    sha256 = digest(hashlib.sha256(raw).hexdigest(), files)
+    sha256 = digest(sha256, files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
                       files, resolved.guides, whole_photos, tuple(history.cases), brand, source)
 
@@ -270,4 +292,4 @@ def _override(case: CaseFile, overrides: dict[str, str | None]) -> CaseFile:
             raise UnknownName(name, value, OVERRIDES[name])
     if not given:
         return case
-    return case.model_copy(update={"case": case.case.model_copy(update=given)})
+    return case.model_copy(update={"case": case.case.printed_as(given)})

@@ -73,6 +73,8 @@ class Problem:
         ``"error"`` or ``"warning"``.
     part : str
         Key at the top of the case that it is in, or empty.
+    cell : str
+        In a workbook: the sheet and the cell, ``samples!C6``.
     """
 
     file: str
@@ -86,14 +88,18 @@ class Problem:
     help: str = ""
     severity: str = "error"
     part: str = field_of(default="", compare=False)
+    cell: str = ""
 
     def __str__(self) -> str:
         return "\n".join([self.headline(), *self._excerpt(), *self._notes()])
 
     def headline(self) -> str:
         """The one-line form."""
-        place = f"{visible(self.file)}:{self.line}:{self.column}" if self.line else visible(
-            self.file)
+        place = visible(self.file)
+        if self.cell:
+            place += f":{self.cell}"
+        elif self.line:
+            place += f":{self.line}:{self.column}"
         return f"{place}: {self.code} {self.field}: found {self.found}, wanted {self.wanted}"
 
     def _excerpt(self) -> list[str]:
@@ -118,7 +124,13 @@ class Problem:
 
     def as_json(self) -> dict[str, object]:
         """Plain data with the same names as the attributes."""
-        return {name: value for name, value in asdict(self).items() if name != "part"}
+        return {name: value for name, value in asdict(self).items()
+                if name != "part" and (name != "cell" or value)}
+
+    @property
+    def sheet(self) -> str:
+        """The sheet of a workbook that it is in, or empty."""
+        return self.cell.rpartition("!")[0]
 
 
 def visible(text: str) -> str:
@@ -137,7 +149,9 @@ def in_file_order(problems: list[Problem], more: int = 0) -> tuple[Problem, ...]
     """
     unique = list(dict.fromkeys(problems))
     files = list(dict.fromkeys(p.file for p in unique))
-    unique.sort(key=lambda p: (files.index(p.file), p.line, p.column, p.code, p.field))
+    sheets = list(dict.fromkeys(p.sheet for p in unique))
+    unique.sort(key=lambda p: (files.index(p.file), sheets.index(p.sheet), p.line, p.column,
+                               p.code, p.field))
     kept = unique[:MOST_PRINTED]
     more += len(unique) - len(kept)
     if not more:

@@ -132,13 +132,14 @@ def _as_text(value: object) -> str | None:
 
 
 class Reads:
-    """How a value of a case is read, and how the JSON Schema shows it.
+    """How a value of a case is read, how the JSON Schema shows it, and the units it may have.
 
     Stands in an ``Annotated`` type, so that type checkers see the type itself.
     """
 
-    def __init__(self, read: Callable[[object], object], schema: dict) -> None:
-        self.read, self.schema = read, schema
+    def __init__(self, read: Callable[[object], object], schema: dict,
+                 units: tuple[str, ...] = ()) -> None:
+        self.read, self.schema, self.units = read, schema, units
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
         return PlainValidator(self.read).__get_pydantic_core_schema__(source, handler)
@@ -196,7 +197,7 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         "description": f"quantity with unit: {units}",
         "examples": [f"12 {dimension.house}"],
     }
-    return Reads(read, schema)
+    return Reads(read, schema, dimension.accepted)
 
 
 def _unit_fault(text: str, unit: str, accepted: tuple[str, ...]) -> PydanticCustomError:
@@ -413,7 +414,7 @@ def _depth_range(value: object) -> tuple[float, float, str]:
 
 Yield = Annotated[Quantity, Reads(_yield, {
     "type": "string", "description": "yield with unit: " + ", ".join(YIELD_UNITS),
-    "examples": ["180 bu/ac"]})]
+    "examples": ["180 bu/ac"]}, tuple(YIELD_UNITS))]
 Date = Annotated[dt.date, Reads(_date, {"type": "string", "format": "date"})]
 TimeOfDay = Annotated[dt.time, Reads(_time, {
     "type": "string", "pattern": "^[0-9]{1,2}:[0-9]{2}$"})]

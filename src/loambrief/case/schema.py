@@ -17,7 +17,7 @@ from loambrief.case.measurements import methods
 from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
-from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
+from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -63,6 +63,29 @@ class Header(Part):
     question: Annotated[str, q.choice(QUESTIONS)] | None = None
     about: list[Annotated[str, q.choice(ABOUT)]] = Field(default_factory=list, max_length=4)
     answer: q.Text | None = None
+
+    _decided_in: str = PrivateAttr(default="")
+
+    @property
+    def decided_in(self) -> str:
+        """Units in which rates and orders are rounded: the case's own, whatever it is printed in.
+
+        So every edition of a case asks for the same amounts.
+        """
+        return self._decided_in or self.units
+
+    def printed_as(self, changes: Mapping[str, Any]) -> Self:
+        """The header of an edition in other units, on other paper or in another language.
+
+        In another language the text in the case's own language counts, unless the case says
+        which one does.
+        """
+        own = self.language.split("-")[0]
+        made = self.model_copy(update=dict(changes))
+        made._decided_in = self.decided_in
+        if self.governing_language is None and made.language.split("-")[0] != own:
+            made = made.model_copy(update={"governing_language": own})
+        return made
 
 
 class Logo(Part):
@@ -225,6 +248,7 @@ class Increment(Part):
     organic_carbon: q.Percent | None = None
     total_nitrogen: q.Percent | None = None
     nitrate_n: q.Concentration | None = None
+    ammonium_n: q.Concentration | None = None
     phosphorus: q.Concentration | None = None
     potassium: q.Concentration | None = None
     calcium: q.Concentration | None = None
@@ -538,6 +562,7 @@ class CaseFile(Part):
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
     nitrogen: Nitrogen | None = None
+    nitrogen_inputs: NitrogenInputs | None = None
     own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
     plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []

@@ -27,6 +27,13 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class CellMark(Mark):
+    """A place in a workbook: row and column, and the cell as ``sheet!F12``."""
+
+    cell: str
+
+
+@dataclass(frozen=True)
 class SourceText:
     """Plain data of a file with its places.
 
@@ -91,7 +98,8 @@ def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: st
     """A problem at a known place."""
     line = lines[place.line - 1] if place.line <= len(lines) else ""
     return Problem(file, place.line, place.column, fault.code, label, fault.found, fault.wanted,
-                   line, fault.help, severity(fault.code), str(fault.path[0]) if fault.path else "")
+                   line, fault.help, severity(fault.code), str(fault.path[0]) if fault.path else "",
+                   place.cell if isinstance(place, CellMark) else "")
 
 
 def split_lines(text: str) -> list[str]:

@@ -28,6 +28,7 @@ from loambrief.errors import CaseProblems, LoambriefError
 
 COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
     "new": "new",
+    "workbook": "workbook",
     "intake": "intake",
     "boundary": "boundary",
     "check": "check",
@@ -61,8 +62,8 @@ TRACE = "LOAMBRIEF_TRACE"
 """Environment variable: an error of the program is shown with its trace."""
 
 
-SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "issue", "sign", "verify",
-                     "archive", "invoice"})
+SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "workbook", "issue", "sign",
+                     "verify", "archive", "invoice"})
 """Commands whose options may be set in the settings."""
 WRITING = frozenset({"supersede", "withdraw", "redact"})
 """Commands of the archive that write documents into the output folder."""
@@ -210,7 +211,7 @@ def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
     made: dict[str, dict[str, Any]] = {
         "new": those(*CHOICES, "adviser", "prices"),
         "advise": those("output", "templates"), "batch": those("output", "templates"),
-        "fieldsheet": those("output"), "send": tables("mail"),
+        "fieldsheet": those("output"), "workbook": those("output"), "send": tables("mail"),
         "issue": {**those("output", "archive", "templates"), **tables("signing")},
         "sign": tables("signing"), "verify": those("archive"),
         "invoice": {**those("archive"), **tables("fees")},

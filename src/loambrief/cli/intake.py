@@ -1,4 +1,4 @@
-"""`loambrief intake`: a lab's file or a filled field sheet into a case."""
+"""`loambrief intake`: a lab's file, a filled field sheet or workbook into a case."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ from loambrief.cli.shared import OUTPUT, PATH, completing, must_be_new, show_jso
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
            field: str | None, crop: str | None, guess: bool, kind: str | None,
            as_json: bool) -> None:
-    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file, or a filled field sheet, into a case.
+    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file into a case, or a filled field sheet or
+    workbook.
 
     Reports of soil, forage, water, manure and compost. `loambrief schema --map` prints every key
     that a mapping may hold, with an example.
@@ -36,15 +37,17 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
       loambrief intake results.csv --map maps/results.map.yaml -o cases
       loambrief intake results.csv --map maps/results.map.yaml --update cases/east40.yaml
       loambrief intake filled-fieldsheet.pdf --update cases/east40.yaml
+      loambrief intake output/tarrow-east-40.xlsx -o cases
     """
     from loambrief.case.sheet_read import is_pdf
 
     if crop and (update is not None or guess):
         raise click.UsageError("--crop is for a new case; without --update and --guess")
-    if is_pdf(file):
+    if is_pdf(file) or _is_workbook(file):
         if guess or mapping is not None or field is not None or crop:
-            raise click.UsageError("a field sheet needs no --map, --guess, --field or --crop")
-        _sheet(file, update, output, as_json)
+            raise click.UsageError(f"a {'field sheet' if is_pdf(file) else 'workbook'} needs no "
+                                   "--map, --guess, --field or --crop")
+        (_sheet if is_pdf(file) else _workbook)(file, update, output, as_json)
         return
     if kind and not guess:
         raise click.UsageError("--kind is for --guess; a mapping says it in 'report'")
@@ -75,6 +78,40 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
             "lab_file_sha256": taken.table.sha256, "notes": notes,
             "problems": [p.as_json() for p in written.problems],
         })
+        return
+    warn(written.problems)
+    for note in notes:
+        click.echo(note)
+    click.echo(f"wrote {path}")
+
+
+def _is_workbook(file: Path) -> bool:
+    if file.suffix.lower() not in (".xlsx", ".xlsm"):
+        return False
+    from loambrief.case.workbook_read import is_workbook
+
+    return is_workbook(file)
+
+
+def _workbook(file: Path, update: Path | None, output: Path | None, as_json: bool) -> None:
+    """A filled workbook into a case."""
+    from loambrief.case.reader import read_bytes
+    from loambrief.case.workbook_case import new_from_workbook, updated_from_workbook
+    from loambrief.case.workbook_read import read_workbook
+
+    book = read_workbook(file)
+    if update is not None:
+        path = _place_of(update, output)
+        written = updated_from_workbook(read_bytes(update), str(update), book, update.parent)
+    else:
+        path = (output or Path("output")) / f"{file.stem}.yaml"
+        must_be_new(path)
+        written = new_from_workbook(book, path.parent)
+    _write(written.content, path)
+    notes = [*written.notes, *_left_behind(written.content, update, path)]
+    if as_json:
+        show_json({"file": str(path), "cells_filled": book.filled, "notes": notes,
+                   "problems": [p.as_json() for p in written.problems]})
         return
     warn(written.problems)
     for note in notes:

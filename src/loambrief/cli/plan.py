@@ -31,7 +31,7 @@ def plan(case: Path, as_json: bool) -> None:
 
     advice = pipeline.advise(load_case(case))
     head = advice.loaded.case.case
-    listed = ListedPlan(advice.plan, Writer(head.language, head.units, head.currency),
+    listed = ListedPlan(advice.plan, Writer.of(head),
                         advice.loaded.warnings)
     warn(listed.warnings)
     if as_json:

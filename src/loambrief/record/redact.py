@@ -140,7 +140,7 @@ def preview(number: str, store: Store, revision: int | None = None,
     found = record(store, number, revision)
     with thawed(store, found["card"]["files"]) as (loaded, home):
         case = loaded.case.case
-        writer = Writer(case.language, case.units, case.currency)
+        writer = Writer.of(case)
         raw, names = _strike_all(loaded.source_text, home, "copy", writer, words)
         return Preview(tuple(sorted(names, key=str.casefold)),
                        tuple(_texts(json.loads(raw))))
@@ -183,7 +183,7 @@ def redact(number: str, store: Store, revision: int | None = None,
         with thawed(store, card["files"]) as (loaded, home), with_own_words(
                 frozen_words(store, card)):
             case = loaded.case.case
-            writer = Writer(case.language, case.units, case.currency)
+            writer = Writer.of(case)
             raw, names = _strike_all(loaded.source_text, home, name.lower(), writer, words)
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
             advice = _without_lines(advice)

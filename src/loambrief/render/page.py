@@ -1,14 +1,10 @@
-"""The sheet around the text: running head, page number, status band and watermark."""
+"""The sheet around the text: running head, page number and status bands."""
 
 from __future__ import annotations
 
-import math
-import re
-from collections.abc import Callable
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR
-from loambrief.charts.outlines import Outline, outline
 from loambrief.render.compose import clean
 from loambrief.render.flowables import Flowable
 from loambrief.render.lines import fill, number, text_width
@@ -44,11 +40,9 @@ def build_pages(model: ReportModel, look: Look, root: Element,
         root.kids.insert(0, status)
 
     def furnish(canvas: TaggedCanvas) -> None:
-        if word:
-            _watermark(canvas, word, look)
         _furnish(canvas, model, look)
         if word:  # content on the first page, decoration on the others
-            _band(canvas, word, look, None if canvas.page_count() else status)
+            _bands(canvas, word, look, None if canvas.page_count() else status)
 
     canvas = TaggedCanvas(
         BytesIO(),
@@ -119,62 +113,29 @@ def status_word(model: ReportModel) -> str:
     return clean(words.get(model.status, ""))
 
 
-def _band(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) -> None:
-    """A dark band with the status in it."""
+def _bands(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) -> None:
+    """The status in a dark band above the text and in another below it.
+
+    They stand in the margins, so that they cover neither text nor chart, and whatever part of a
+    page is copied or torn off carries one of them.
+    """
     left, height = look.lengths["margin_side"], look.lengths["band_height"]
-    bottom = look.height - look.lengths["band_top"] - height
+    size, rise = look.lengths["band_type"], look.lengths["band_rise"]
+    above = look.height - look.lengths["band_top"] - height
+    below = look.lengths["foot"] - rise
+    foot_width = look.text_width - look.lengths["folio"]
     canvas.saveState()
     with canvas.artifact("Pagination", "Watermark"):
         canvas.setFillColor(look.colours["ink"])
-        canvas.rect(left, bottom, look.text_width, height, stroke=0, fill=1)
-    mark = canvas.tagged(element) if element else canvas.artifact("Pagination", "Header")
-    with mark:
-        canvas.setFillColor(look.colours["paper"])
-        canvas.setFont(BOLD, min(look.style("label").fontSize, height - 5))
-        canvas.drawString(left + 6, bottom + 4.2, word)
+        canvas.rect(left, above, look.text_width, height, stroke=0, fill=1)
+        canvas.rect(left, below, foot_width, height, stroke=0, fill=1)
+    canvas.setFillColor(look.colours["paper"])
+    canvas.setFont(BOLD, size)
+    with canvas.tagged(element) if element else canvas.artifact("Pagination", "Header"):
+        canvas.drawString(left + 6, above + rise, word)
+    with canvas.artifact("Pagination", "Footer"):
+        canvas.drawString(left + 6, below + rise, word)
     canvas.restoreState()
-
-
-WATERMARK = "watermark"
-WATERMARK_GREY, WATERMARK_LINE = 0.8, 0.9
-"""Shade and thickness [pt] of the outlines: a copier keeps them, and text on them is read."""
-
-
-def _watermark(canvas: TaggedCanvas, word: str, look: Look) -> None:
-    """The first word of the status across the page, as outlines behind everything else.
-
-    Opaque lines, no transparency; shapes instead of letters, so that neither a search nor a
-    reader's voice meets them. They are in the file once.
-    """
-    if not canvas.hasForm(WATERMARK):  # drawn once, shown on each page
-        canvas.beginForm(WATERMARK, 0, 0, look.width, look.height)
-        _outlines(canvas, outline(re.split("[:,]", word)[0].strip()), look)
-        canvas.endForm()
-    canvas.saveState()  # some readers carry a form's rotation on to what follows it
-    with canvas.artifact("Pagination", "Watermark"):
-        canvas.doForm(WATERMARK)
-    canvas.restoreState()
-
-
-def _outlines(canvas: TaggedCanvas, shape: Outline, look: Look) -> None:
-    across = math.hypot(look.text_width, look.text_height)
-    turn = math.atan2(look.text_height, look.text_width)
-    wide = shape.width * math.cos(turn) + shape.height * math.sin(turn)
-    high = shape.width * math.sin(turn) + shape.height * math.cos(turn)
-    size = min(0.8 * across / shape.width, 0.25 * look.text_height / shape.height,
-               look.text_width / wide, look.text_height / high)
-    canvas.translate(look.width / 2, look.height / 2)
-    canvas.rotate(math.degrees(turn))
-    canvas.setStrokeGray(WATERMARK_GREY)
-    canvas.setLineWidth(WATERMARK_LINE)
-    path = canvas.beginPath()
-    draw: dict[str, Callable[..., None]] = {
-        "move": path.moveTo, "line": path.lineTo, "curve": path.curveTo,
-        "close": path.close}
-    middle = (shape.width / 2, shape.height / 2)
-    for kind, points in shape.steps:
-        draw[kind](*(size * (v - middle[i % 2]) for i, v in enumerate(points)))
-    canvas.drawPath(path, stroke=1, fill=0)
 
 
 def document_number(model: ReportModel) -> str:

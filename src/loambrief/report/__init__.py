@@ -6,6 +6,7 @@ language (``language`` tells how a language is added); ``data`` is the same advi
 templates are kept in ``~/.cache/loambrief`` (``compiled``), a user's own wording is fenced in
 (``own_words``).
 
-A term of the glossary is a macro in ``templates/text/<language>/glossary.j2`` (name, spellings
-to look for, meaning) and its key in ``glossary``; it is printed only where it is used.
+A term of the glossary is a macro in ``templates/text/<language>/glossary.j2`` (name, meaning) and
+its key in ``glossary``. Where a message uses it, the template says so: ``[[buffer pH|buffer_ph]]``
+(``terms``); it is printed only where it is used.
 """

@@ -23,8 +23,8 @@ from loambrief.report.plan_behind import plan_behind
 from loambrief.report.workings import Workings
 
 
-def annex_of(context: Context, drawn: Pictures, first: Sequence[Block]) -> Annex:
-    """The second part of an advisory.
+def with_annex(context: Context, drawn: Pictures, first: Sequence[Block]) -> tuple[Block, ...]:
+    """Both parts of an advisory, the second as an annex.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def annex_of(context: Context, drawn: Pictures, first: Sequence[Block]) -> Annex
     drawn : Pictures
         Charts, which stand with their topics.
     first : sequence of Block
-        The first part: its terms are explained here, and its sources listed.
+        The first part: its terms are explained in the second, and its sources listed.
     """
     workings = Workings(context)
     read = [
@@ -44,9 +44,9 @@ def annex_of(context: Context, drawn: Pictures, first: Sequence[Block]) -> Annex
         *photo_section(context),
         *results_section(context),
     ]
-    blocks = with_glossary(read, sources_section(context), context.writer, first,
-                           context.section("glossary"))
-    return Annex(context.word("annex_title"), (_head(context), *blocks))
+    before, after = with_glossary(first, read, sources_section(context), context.writer,
+                                  context.section("glossary"))
+    return *before, Annex(context.word("annex_title"), (_head(context), *after))
 
 
 def _head(context: Context) -> KeyFacts:

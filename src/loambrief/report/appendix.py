@@ -32,6 +32,7 @@ from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
+from loambrief.units import Quantity
 
 
 def results_section(context: Context) -> list[Block]:
@@ -84,7 +85,8 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
     ]
     extract = [
         (word(f"extract_{field}"), word("method_extract"),
-         *(_typed(getattr(i.extract, field)) if i.extract else "–" for i in sample.increments))
+         *(_typed(context, getattr(i.extract, field)) if i.extract else "–"
+           for i in sample.increments))
         for field in (m.field for m in of_part(EXTRACT))
         if any(i.extract and getattr(i.extract, field) is not None for i in sample.increments)
     ]
@@ -132,12 +134,11 @@ def _layer(context: Context, increment: Increment) -> str:
     return shown if shown == typed else f"{shown} ({typed})"
 
 
-def _typed(value: object) -> str:
+def _typed(context: Context, value: object) -> str:
     if value is None:
         return "–"
-    typed = getattr(value, "typed", None)
-    if typed:
-        return str(typed)
+    if isinstance(value, Quantity):
+        return context.writer.named(value.typed, value.typed_unit)
     text = f"{float(str(value)):.2f}"
     return text[:-1] if text.endswith("0") else text
 
@@ -149,7 +150,7 @@ def _result_row(context: Context, sample: Sample, result: Measurement
         return None
     method = getattr(sample.methods, result.method) if result.method else None
     return (context.word(f"result_{result.field}"), context.term(method) or "–",
-            *(_typed(v) for v in values))
+            *(_typed(context, v) for v in values))
 
 
 WEAK = ("trade press", "undated page")
@@ -238,6 +239,8 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
             word("completeness", missing=len(context.diagnosis.missing),
                  samples=len(case.samples), section=context.section("missing")),
             word("governing", governing=context.governing)]
+    if context.writer.decided != context.system:
+        told.append(word("converted", decided=context.writer.decided))
     blocks.append(Paragraph(" ".join(told), Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:

@@ -107,7 +107,9 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
     box for what was spread below."""
     write = writer.write
     assert action.rate is not None  # only rated work is a job of the spreader
-    amount = writer.quantity(action.rate, action.rate_unit)
+    amount = (
+        writer.quantity(action.rate, action.rate_unit) if writer.decided == writer.system
+        else writer.rate(action.rate, action.rate_unit))
     if action.total is not None:
         total = writer.order(action.total, action.total_unit)
         amount = write(say("actions.sheet_amount", rate=amount, total=total))

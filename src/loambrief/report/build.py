@@ -14,7 +14,7 @@ from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.profiles import ProfileFile, digest
-from loambrief.report.annex import annex_of
+from loambrief.report.annex import with_annex
 from loambrief.report.appendix import record_section
 from loambrief.report.blocks import (
     AnnexFile,
@@ -76,24 +76,25 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     FieldDraft
         Equal inputs give an equal draft.
     """
-    context = Context(loaded, diagnosis, plan, calculations, writer, chart_words(writer),
+    context = Context(loaded, diagnosis, plan, calculations, writer.marking(), chart_words(writer),
                       annex_file=annex_file)
     case = loaded.case
     drawn = pictures(context)
-    blocks: list[Block] = [summary(context)]
+    first: list[Block] = [summary(context)]
     if drawn.overview:
-        blocks.append(Heading(1, context.word("heading_pictures"), anchor="pictures"))
-        blocks += drawn.overview
-    blocks += plan_section(context)
-    blocks += cautions_section(context)
-    blocks += followup_section(context)
-    annex = annex_of(context, drawn, blocks)
+        first.append(Heading(1, context.word("heading_pictures"), anchor="pictures"))
+        first += drawn.overview
+    first += plan_section(context)
+    first += cautions_section(context)
+    first += followup_section(context)
+    blocks = with_annex(context, drawn, first)
+    context = replace(context, writer=writer)
     return FieldDraft(context, ReportModel(
         title=context.word("title", client=case.client.name, field=case.field.name),
         case_id=case.case.id,
         date=case.case.date,
         words=page_words(writer),
-        blocks=(*blocks, annex),
+        blocks=blocks,
         author=case.adviser.name,
         subject=case.case.purpose or "",
         language=writer.language,

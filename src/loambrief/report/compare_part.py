@@ -33,7 +33,7 @@ class ComparedSide:
 
     @property
     def writer(self) -> Writer:
-        return Writer(self.case.case.language, self.case.case.units, self.case.case.currency)
+        return Writer.of(self.case.case)
 
 
 @dataclass(frozen=True)

@@ -102,10 +102,8 @@ class Context:
         return self.writer.quantity(value, unit, digits, within)
 
     def rate(self, value: float, unit: str) -> str:
-        """A rate with the other unit system in brackets."""
-        other = "us" if self.system == "si" else "si"
-        return (f"{self.amount(value, unit)} "
-                f"({numbers.quantity(value, unit, other, signs=self.writer.signs)})")
+        """A rate in both unit systems; see :meth:`Writer.rate`."""
+        return self.writer.rate(value, unit)
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order; see :meth:`Writer.order`."""

@@ -26,6 +26,7 @@ from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
 from loambrief.report.photo_part import photos_of
+from loambrief.report.terms import capital
 from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
 
@@ -161,7 +162,7 @@ def _of(context: Context, text: str, holders: Sequence[Finding],
         return text
     places = context.writer.listed(dict.fromkeys(
         context.place(f.place) or context.case.field.name for f in holders))
-    return (Span(f"{places[:1].upper()}{places[1:]}: ", bold=True), text)
+    return (Span(f"{capital(places)}: ", bold=True), text)
 
 
 def _tail(context: Context, group: Sequence[Finding]) -> Text:

@@ -1,13 +1,14 @@
 """The words of the trade that a document uses, explained once at its end.
 
 A word is listed only if it stands in what is read through (the list of sources and the
-calculations do not count), and its first use in a finding or a paragraph leads to it.
+calculations do not count), and its first use in a finding or a paragraph leads to it. Which
+words are terms the templates say, by key (:mod:`loambrief.report.terms`).
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import Any
@@ -28,6 +29,7 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.links import anchor
 from loambrief.report.parts import CalculationList, EvidenceLine, FindingBlock, SourceList
+from loambrief.report.terms import pieces, terms_in, unmarked
 from loambrief.report.text import Writer
 
 TERMS = (
@@ -36,7 +38,7 @@ TERMS = (
     "meq", "ndf", "no_till", "penetration", "ppm", "rfq", "rfv", "sar", "saturation_extract",
     "sodic", "split_depth", "tdn", "tie_up",
 )
-"""Macros of ``glossary.j2``; each gives its name, what to look for, and what it means."""
+"""Macros of ``glossary.j2``; each gives its name and what it means."""
 UNREAD = (SourceList, CalculationList)
 SILENT = frozenset({"words", "anchor", "link", "bookmark", "describe"})
 """Fields that are not read as text."""
@@ -49,34 +51,10 @@ class Term:
     key: str
     name: str
     meaning: str
-    finds: tuple[str, ...]
-    """Spellings; one in small letters is found in capitals too."""
 
     @property
     def anchor(self) -> str:
         return anchor("g", self.key)
-
-    def find(self, text: str, lowered: str = "") -> slice | None:
-        """The first place where the word stands by itself; ``lowered`` saves lowering again."""
-        lowered = lowered or text.lower()
-        if len(lowered) != len(text):  # a letter that grows in small letters
-            lowered = text
-        for spelling in self.finds:
-            found = _place(lowered if spelling.islower() else text, spelling)
-            if found is not None:
-                return slice(found, found + len(spelling))
-        return None
-
-
-def _place(text: str, word: str) -> int | None:
-    """Where a word stands that is not part of a longer one."""
-    start = text.find(word)
-    while start >= 0:
-        before, after = text[start - 1:start], text[start + len(word):start + len(word) + 1]
-        if not (before.isalnum() or before == "-" or after.isalnum()):
-            return start
-        start = text.find(word, start + 1)
-    return None
 
 
 def all_terms(writer: Writer) -> tuple[Term, ...]:
@@ -90,8 +68,7 @@ def all_terms(writer: Writer) -> tuple[Term, ...]:
     def part(key: str, name: str) -> str:
         return writer.write(say(f"glossary.{key}", part=name))
 
-    made = [Term(key, part(key, "name"), part(key, "meaning"), tuple(part(key, "find").split(";")))
-            for key in TERMS]
+    made = [Term(key, part(key, "name"), part(key, "meaning")) for key in TERMS]
     return tuple(sorted(made, key=lambda term: (_sortable(term.name), term.key)))
 
 
@@ -101,101 +78,125 @@ def _sortable(name: str) -> str:
     return "".join(c for c in parted if not unicodedata.combining(c))
 
 
-def with_glossary(blocks: Sequence[Block], section: Sequence[Block], writer: Writer,
-                  elsewhere: Sequence[Block] = (), number: str = "") -> list[Block]:
-    """Blocks of a document with a glossary of the terms they use.
+def with_glossary(first: Sequence[Block], read: Sequence[Block], section: Sequence[Block],
+                  writer: Writer, number: str = "") -> tuple[list[Block], list[Block]]:
+    """Both parts of a document, the second with a glossary of the terms they use.
 
     Parameters
     ----------
-    blocks : sequence of Block
+    first : sequence of Block
+        The first part; its terms count, without links.
+    read : sequence of Block
         What is read through; the first use of each term in a finding or paragraph is linked.
     section : sequence of Block
-        What follows them, for reference; its terms count, without links.
+        What follows it, for reference; its terms count, without links.
     writer : Writer
-    elsewhere : sequence of Block
-        Another part whose terms count; it is not returned.
     number : str
         Stands before the heading.
 
     Returns
     -------
-    list of Block
-        ``blocks``, ``section``, the glossary if any term is used.
+    tuple of list of Block
+        ``first``; then ``read``, ``section`` and the glossary, if any term is used. The marks
+        of the terms are gone from all of them.
+
+    Raises
+    ------
+    ValueError
+        A text has a term that is not in the glossary.
     """
-    text = "\n".join(_strings((*elsewhere, *blocks, *section)))
-    lowered = text.lower()
-    used = [term for term in all_terms(writer) if term.find(text, lowered)]
-    if not used:
-        return [*blocks, *section]
-    linker = _Linker(used)
+    reader = _Reader()
+    before = [reader.bare(block) for block in first]
+    after = [*(reader.bare(reader.linked(block)) for block in read),
+             *(reader.bare(block) for block in section)]
+    if not reader.used:
+        return before, after
+    if unknown := reader.used - {*TERMS}:
+        raise ValueError(f"terms that are not in the glossary: {', '.join(sorted(unknown))}")
     word = {name: writer.write(say(f"glossary.{name}"))
             for name in ("heading", "column_term", "column_meaning")}
-    return [
-        *(linker.block(block) for block in blocks),
-        *section,
+    return before, [
+        *after,
         Heading(2, f"{number}{NBSP * 2}{word['heading']}" if number else word["heading"],
                 anchor="glossary"),
         Table(
             (Column(word["column_term"], weight=1), Column(word["column_meaning"], weight=3)),
-            tuple(Row((term.name, term.meaning), anchor=term.anchor) for term in used),
+            tuple(Row((term.name, term.meaning), anchor=term.anchor)
+                  for term in all_terms(writer) if term.key in reader.used),
             row_headers=True,
         ),
     ]
 
 
-def _strings(value: object) -> Iterator[str]:
-    """Every text in a value that is read through."""
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, tuple):
-        for item in value:
-            yield from _strings(item)
-    elif is_dataclass(value) and not isinstance(value, UNREAD):
-        kind: Any = type(value)
-        for name in _read_fields(kind):
-            yield from _strings(getattr(value, name))
+def printed(part: Any) -> Any:
+    """A block, or a part of one, as it is printed: without the marks of terms."""
+    return _Reader().bare(part)
 
 
-@cache
-def _read_fields(kind: Any) -> tuple[str, ...]:
-    return tuple(item.name for item in fields(kind) if item.name not in SILENT)
+class _Reader:
+    """Takes the marks of terms out of blocks, and keeps which terms there were."""
 
+    def __init__(self) -> None:
+        self.used: set[str] = set()
+        self.led: set[str] = set()
 
-class _Linker:
-    """Links the first use of each term."""
+    def bare(self, value: Any, read: bool = True) -> Any:
+        """A block, or a part of one, without marks; ``read`` if what stands there counts."""
+        if isinstance(value, str):
+            found = terms_in(value)
+            if read:
+                self.used |= found
+            return unmarked(value) if found else value
+        if isinstance(value, tuple):
+            new = tuple(self.bare(item, read) for item in value)
+            return value if all(a is b for a, b in zip(new, value, strict=True)) else new
+        if not is_dataclass(value) or isinstance(value, type):
+            return value
+        read = read and not isinstance(value, UNREAD)
+        changes = {}
+        for name in _fields(type(value)):
+            old = getattr(value, name)
+            if (part := self.bare(old, read and name not in SILENT)) is not old:
+                changes[name] = part
+        return replace(value, **changes) if changes else value
 
-    def __init__(self, terms: Sequence[Term]):
-        self.left = list(terms)
-
-    def block(self, block: Block) -> Block:
+    def linked(self, block: Block) -> Block:
+        """A block whose terms lead to the glossary where they are used first."""
         match block:
             case Paragraph():
-                return replace(block, text=self.text(block.text))
+                return replace(block, text=self._text(block.text))
             case FindingBlock():
                 return replace(
                     block,
-                    body=tuple(self.text(t) for t in block.body),
+                    body=tuple(self._text(t) for t in block.body),
                     support=self._lines(block.support),
                     against=self._lines(block.against),
                     context=self._lines(block.context),
                 )
             case KeepTogether() | Callout():
-                return replace(block, blocks=tuple(self.block(b) for b in block.blocks))
+                return replace(block, blocks=tuple(self.linked(b) for b in block.blocks))
         return block
 
     def _lines(self, lines: tuple[EvidenceLine, ...]) -> tuple[EvidenceLine, ...]:
-        return tuple(replace(line, text=self.text(line.text)) for line in lines)
+        return tuple(replace(line, text=self._text(line.text)) for line in lines)
 
-    def text(self, text: Text) -> Text:
-        """A plain text with its first unexplained term as a link; other texts as they are."""
-        if not isinstance(text, str):
+    def _text(self, text: Text) -> Text:
+        """A plain text with links where it names terms first; other texts as they are."""
+        if not isinstance(text, str) or terms_in(text) <= self.led:
             return text
-        lowered = text.lower()
-        for term in self.left:
-            found = term.find(text, lowered)
-            if found:
-                self.left.remove(term)
-                pieces = (text[:found.start], Span(text[found], link=f"#{term.anchor}"),
-                          text[found.stop:])
-                return tuple(p for p in pieces if p)
-        return text
+        parts: list[str | Span] = []
+        for words, key in pieces(text):
+            if key and key not in self.led:
+                parts.append(Span(words, link=f"#{anchor('g', key)}"))
+            elif words and parts and isinstance(parts[-1], str):
+                parts[-1] += words
+            elif words:
+                parts.append(words)
+            self.used |= {key} - {""}
+            self.led |= {key}
+        return tuple(parts)
+
+
+@cache
+def _fields(kind: Any) -> tuple[str, ...]:
+    return tuple(item.name for item in fields(kind))

@@ -44,7 +44,7 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
     -------
     ReportModel
     """
-    writer = Writer(case.case.language, case.case.units, case.case.currency)
+    writer = Writer.of(case.case)
 
     def word(name: str, **params: object) -> str:
         return writer.write(say(f"record.{name}", **params))

@@ -29,6 +29,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment, SecurityError
 
 from loambrief.errors import TextFault
 from loambrief.findings.model import MORE
+from loambrief.report.terms import Marking
 from loambrief.resources import templates_dir
 
 MOST_FILES = 64
@@ -134,7 +135,7 @@ class _Box(ImmutableSandboxedEnvironment):
 
     def __init__(self, filters: Mapping[str, Callable], system: str):
         super().__init__(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-                         autoescape=False, loader=None)
+                         autoescape=False, loader=None, extensions=[Marking])
         self.calls = 0
         kept = {name: self.filters[name] for name in SHIPPED_FILTERS}
         self.filters.clear()

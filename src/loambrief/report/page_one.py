@@ -19,6 +19,7 @@ from loambrief.findings.model import (
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import LimitLine
+from loambrief.report.terms import small, unmarked
 from loambrief.report.text import Writer
 from loambrief.topics.judge import PRIMARY
 
@@ -154,13 +155,9 @@ def avoid_lines(context: Context, most: int = MOST_AVOID) -> tuple[str, ...]:
 def _avoid(context: Context, entry: NotAdvised) -> str:
     """What to leave, with its reason where that is short; the rest stands in its own part."""
     def line(writer: Writer, what: Message, why: Message) -> str:
-        return f"{writer.write(what)}: {_lower(writer.short(why))}"
+        return f"{writer.write(what)}: {small(writer.short(why))}"
 
     writer = context.writer
-    if len(line(writer, bare(entry.what), bare(entry.why))) <= SHORT:
+    if len(unmarked(line(writer, bare(entry.what), bare(entry.why)))) <= SHORT:
         return line(writer, entry.what, entry.why)
     return f"{writer.short(entry.what)}."
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text

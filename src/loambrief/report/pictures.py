@@ -12,6 +12,7 @@ from loambrief.charts import ChartSpec, figure_size, has_data
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
+from loambrief.report.glossary import printed
 from loambrief.report.pictures_map import zone_map
 from loambrief.report.pictures_plan import budget, season
 from loambrief.topics.carbon_nitrogen import chart as carbon_nitrogen
@@ -78,7 +79,7 @@ def _overview(context: Context, zones: tuple[Figure, ...],
     """What one page holds: the map over both columns, then charts, the gravest topic first."""
     gravest = {topic: max((f.severity for f in context.diagnosis.by_topic(topic)), default=0)
                for topic in topics}
-    room = ROOM - sum(figure_size(f.spec, FULL)[1] + GAP for f in zones)
+    room = ROOM - sum(figure_size(printed(f.spec), FULL)[1] + GAP for f in zones)
     chosen: list[Figure] = []
     columns = [0.0, 0.0]
     for topic in sorted(topics, key=lambda name: -gravest[name]):
@@ -86,7 +87,7 @@ def _overview(context: Context, zones: tuple[Figure, ...],
             if not figure.half:
                 continue
             shorter = columns.index(min(columns))
-            high = figure_size(figure.spec, HALF)[1] + GAP
+            high = figure_size(printed(figure.spec), HALF)[1] + GAP
             if columns[shorter] + high <= room:
                 columns[shorter] += high
                 chosen.append(figure)

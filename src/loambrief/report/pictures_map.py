@@ -12,6 +12,7 @@ from loambrief.findings.places import place_of
 from loambrief.report.applicator import spread_actions
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
+from loambrief.report.terms import small
 
 FOOT_M = 0.3048
 SMALLEST_SHARE = 0.04
@@ -100,7 +101,7 @@ def _spec(context: Context, kind: str,
         look = looks[0] if finding is None else context.word(f"topic_{finding.topic}")
         if look not in looks:
             looks.append(look)
-        said.append({"label": label, "look": _lower(look)})
+        said.append({"label": label, "look": small(look)})
         areas.append(MapArea(str(number), label, "" if finding is None else _detail(
             context, finding), looks.index(look), _plane(polygons, origin),
             rates[number - 1] if rates else ""))
@@ -112,14 +113,10 @@ def _spec(context: Context, kind: str,
         words=context.chart_words,
         areas=tuple(areas),
         outlines=tuple(p for s in outlines for p in _plane(s.polygons, origin)),
-        looks=(looks[0], *map(_lower, looks[1:])),
+        looks=(looks[0], *map(small, looks[1:])),
         length_unit="m" if si else "ft",
         unit_m=1.0 if si else FOOT_M,
     )
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
 
 def _detail(context: Context, finding: Finding) -> str:

@@ -100,8 +100,7 @@ def summary(context: Context) -> Summary:
         contact.append(Span(case.adviser.email, link=f"mailto:{case.adviser.email}"))
     return Summary(
         title=word("title", client=case.client.name, field=case.field.name),
-        kicker=(word("kicker", business=case.adviser.business or case.adviser.name), " · ",
-                Span(word("annex_pointer", file=context.annex_file), link="#annex")),
+        kicker=_kicker(context),
         facts=tuple(facts),
         message=_message(context, len(worst)),
         limits=tuple(limit_line(context, finding) for finding in worst),
@@ -118,6 +117,17 @@ def summary(context: Context) -> Summary:
         no_actions=word("no_actions"),
         logo=logo_print(context),
     )
+
+
+def _kicker(context: Context) -> Text:
+    """Who writes, where the annex is, and which text counts if it is not this one."""
+    case, word = context.case, context.word
+    parts: list[Span | str] = [
+        word("kicker", business=case.adviser.business or case.adviser.name), " · ",
+        Span(word("annex_pointer", file=context.annex_file), link="#annex")]
+    if context.governing != context.writer.language.split("-")[0]:
+        parts += [" · ", Span(word("counts", governing=context.governing), bold=True)]
+    return tuple(parts)
 
 
 def _room(context: Context) -> _Room:
@@ -162,8 +172,6 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     if context.interested:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer", gear=gear))
-    if context.governing != context.writer.language.split("-")[0]:
-        notes.append(word("governing", governing=context.governing))
     return tuple(notes)
 
 

@@ -14,7 +14,8 @@ catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with 
 ``agree`` a form by the noun's gender; ``plural`` a form by a count; ``start`` a capital at the
 start; ``each(unit)`` a price of one house unit as the price of one of the reader's. ``si`` is
 true for readers of SI units. ``more`` stands in a macro where its short form ends, the one that
-page 1 and charts have room for. ``depth`` is a slice between two depths in inches. Undefined
+page 1 and charts have room for. ``[[buffer pH|buffer_ph]]`` is a word of the glossary with its
+key. ``depth`` is a slice between two depths in inches. Undefined
 values are errors. A place comes as its label and its depth in the reader's units.
 """
 
@@ -24,17 +25,21 @@ import datetime as dt
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
+from copy import copy
 from functools import cache
 from pathlib import Path
+from typing import Self
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateError
 
 from loambrief import numbers
+from loambrief.case.schema import Header
 from loambrief.errors import TextFault
 from loambrief.findings.model import MORE, Message, Place, Product
 from loambrief.report.compiled import ForEveryReader, compiled_templates
 from loambrief.report.language import language as language_of
 from loambrief.report.own_words import bound
+from loambrief.report.terms import Marking, capital, named, unmarked
 from loambrief.resources import templates_dir
 from loambrief.units import LB_PER_TON
 
@@ -69,6 +74,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
     """Compiled templates of one language, kept for the life of the process."""
     writer = Writer.__new__(Writer)
     writer._set(language, system, currency)
+    writer.marks = True
     environment = Environment(
         loader=FileSystemLoader(folder / "text" / writer.tongue.folder),
         undefined=StrictUndefined,
@@ -77,6 +83,7 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
         autoescape=False,
         optimized=False,
         bytecode_cache=compiled_templates(),
+        extensions=[Marking],
     )
     environment.code_generator_class = ForEveryReader
 
@@ -93,14 +100,33 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
+    marks = False
+    """Whether words of the glossary keep their marks (:mod:`loambrief.report.terms`)."""
+    decided: str
+    """Units in which amounts were rounded; others are converted from them."""
+
     def __init__(self, language: str = "en", system: str = "us", currency: str = "USD",
                  folder: Path | None = None):
         self._set(language, system, currency)
         self._modules = _modules(folder or templates_dir(), language, system, currency)
 
+    def marking(self) -> Self:
+        """The same writer for a document that ends with a glossary."""
+        writer = copy(self)
+        writer.marks = True
+        return writer
+
     def _set(self, language: str, system: str, currency: str) -> None:
         self.language, self.system, self.currency = language, system, currency
+        self.decided = system
         self.tongue = language_of(language)
+
+    @classmethod
+    def of(cls, head: Header) -> Self:
+        """The writer of a case's documents."""
+        made = cls(head.language, head.units, head.currency)
+        made.decided = head.decided_in
+        return made
 
     def filters(self) -> dict[str, Callable]:
         """What templates may call."""
@@ -127,7 +153,7 @@ class Writer:
                                                 % len(forms)],
             "plural": lambda count, one, many: self.tongue.plural(count, one, many),
             "depth": self.depth,
-            "start": lambda text: text[:1].upper() + text[1:],
+            "start": capital,
         }
 
     @property
@@ -143,11 +169,14 @@ class Writer:
         TextFault
             No such template or macro, or a value it needs is missing.
         """
-        return self._written(message).replace(MORE, "")
+        return self._kept(self._written(message).replace(MORE, ""))
 
     def short(self, message: Message) -> str:
         """A message as far as its template says that the short form goes."""
-        return self._written(message).partition(MORE)[0].rstrip()
+        return self._kept(self._written(message).partition(MORE)[0].rstrip())
+
+    def _kept(self, text: str) -> str:
+        return text if self.marks else unmarked(text)
 
     def told(self, message: Message, bare: bool = False) -> str:
         """A conclusion as a sentence, the place that it ends with in brackets or left out."""
@@ -179,7 +208,7 @@ class Writer:
         if own is None:
             return None
         return own.macro(self.tongue.folder, message.topic, message.name, self.filters(),
-                         self.system, (self.language, self.system, self.currency))
+                         self.system, (self.language, self.system, self.currency, self.marks))
 
     def _shown(self, value: object) -> object:
         """A parameter with the places in it as text."""
@@ -203,16 +232,32 @@ class Writer:
     def quantity(self, value: float, unit: str, digits: int | None = None,
                  within: numbers.Ends | None = None) -> str:
         """A house-unit number in the reader's units, with the unit."""
-        return numbers.quantity(value, unit, self.system, digits, self.signs, within)
+        text = numbers.quantity(value, unit, self.system, digits, self.signs, within)
+        name = numbers.shown(value, unit, self.system)[1]
+        return text.removesuffix(name) + self.named(name, name) if self.marks else text
+
+    def named(self, words: str, name: str) -> str:
+        """Words with the mark of the term that a unit or the name of a choice is."""
+        return named(words, name) if self.marks else words
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order or to spread, never rounded down; from a ton up in tons."""
         if unit == "lb" and value >= LB_PER_TON:
             value, unit = value / LB_PER_TON, "ton"
-        number, name = numbers.shown(value, unit, self.system)
+        number, name = numbers.shown(value, unit, self.decided)
         step = 100.0 if unit == "gal" else 1.0 if unit == "lb" else 0.05 if number < 20 else 0.5
         number = math.ceil(number / step - 1e-6) * step
+        if self.decided != self.system:
+            number, name = numbers.shown(number / numbers.shown(1.0, unit, self.decided)[0], unit,
+                                         self.system)
         return f"{self.figures(number)}{numbers.NBSP}{name}"
+
+    def rate(self, value: float, unit: str) -> str:
+        """A rate with the other unit system in brackets, and which of the two was set."""
+        other = "us" if self.system == "si" else "si"
+        return self.write(Message("report.rate_both", {
+            "shown": self.quantity(value, unit), "set": self.decided == other,
+            "other": numbers.quantity(value, unit, other, signs=self.signs)}))
 
     def place(self, place: Place) -> str:
         """A place as typed, then its depth in the reader's units."""
@@ -252,7 +297,7 @@ class Writer:
 
     def term(self, text: str, context: str = "") -> str:
         """A term in the reader's language; other text passes unchanged."""
-        return self.tongue.term(text, context)
+        return self.named(self.tongue.term(text, context), text)
 
     def gender(self, text: str) -> str:
         """ "m", "f", "mp" or "fp" of a noun in the reader's language; "m" if unknown."""

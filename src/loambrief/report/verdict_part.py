@@ -8,6 +8,7 @@ from loambrief.findings.model import JudgedKind, Judgement, Message, Product, Ve
 from loambrief.report.blocks import Block, Column, Heading, Row, RowKind, Table
 from loambrief.report.context import Context
 from loambrief.report.page_one import accepted_reasons
+from loambrief.report.terms import capital
 
 GROUPS = (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT, JudgedKind.MATERIAL)
 
@@ -70,11 +71,7 @@ def _rows(context: Context, groups: list[list[Judgement]], kind: JudgedKind) -> 
         place, verdict, why = said
         named.setdefault((place, verdict, why), []).append(name)
     link = "; " if kind is JudgedKind.MATERIAL else ", "
-    return [Row((_start(link.join(names)), *said)) for said, names in named.items()]
-
-
-def _start(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return [Row((capital(link.join(names)), *said)) for said, names in named.items()]
 
 
 def _row(context: Context, group: list[Judgement], kind: JudgedKind) -> tuple[str, str, str, str]:

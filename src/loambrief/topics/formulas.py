@@ -10,7 +10,7 @@ TOPICS = {
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
                   "formulas_micronutrients", "formulas_limits", "formulas_manure"),
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
-                        "formulas_credits"),
+                        "formulas_credits", "formulas_nitrogen", "formulas_sidedress"),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "refractometry": ("formulas",),
     "forage": ("formulas", "formulas_grades", "formulas_safety"),
