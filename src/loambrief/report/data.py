@@ -17,11 +17,13 @@ from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.own_part import own_data
+from loambrief.report.results_data import field_data, tests_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
 SCHEMA_VERSION = 1
-"""Within a version keys may be added (``history`` was), but none is dropped or changes meaning."""
+"""Within a version keys may be added (``history`` and ``tests`` were), but none is dropped or
+changes meaning."""
 
 
 def plain(value: object) -> object:
@@ -75,6 +77,7 @@ def advisory_data(
                     "units": case.case.units, "paper": case.case.paper},
         "parties": {"adviser": case.adviser.name, "client": case.client.name,
                     "contact": case.client.contact},
+        "field": field_data(case),
         "status": status,
         "number": number,
         "revision": revision,
@@ -93,6 +96,7 @@ def advisory_data(
         ],
         "verdicts": [_verdict(v, write) for v in plan.verdicts],
         "calculations": [_calculation(r, writer) for r in calculations],
+        "tests": tests_data(case),
         "missing": [
             {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic,
              "place": place_data(m.place)}

@@ -319,7 +319,7 @@ def history_data(review: Review | None, writer: Writer) -> dict | None:
             },
         } for s in review.series],
         "done": [{
-            "action": d.action, "material": d.material, "where": d.where,
+            "action": d.action, "material": d.material, "kind": d.kind, "where": d.where,
             "planned_rate": d.planned and d.planned.rate and d.planned.rate.typed,
             "planned_cost": d.planned and d.planned.cost,
             "rate": d.rate and d.rate.typed, "area": d.area and d.area.typed,
