@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.measure import LEADING, Scale, wrap
 from loambrief.charts.model import ChartSpec, is_number, worded
 from loambrief.charts.registry import chart
@@ -62,6 +61,8 @@ class SufficiencySpec(ChartSpec):
     """How far each test is from its critical level, as a ratio, with its uncertainty."""
 
     rows: tuple[SufficiencyRow, ...]
+    coverage_pct: float = 0.0
+    """Share of true values that lie between ``low`` and ``high`` [%]."""
 
     split = "rows"
 
@@ -146,7 +147,7 @@ def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
     if any(r.side is LevelSide.NEAR for r in rows):
         entries.append(sheet.sign(w.near, "o", 5.4, "paper", "ink", 1.1))
     if any(is_number(r.low) and is_number(r.high) for r in rows):
-        entries.append((spread, 18.0, w.uncertainty.format(figures(COVERAGE_PCT))))
+        entries.append((spread, 18.0, w.uncertainty.format(figures(spec.coverage_pct))))
     if any(is_number(r.upper) for r in rows):
         entries.append(sheet.swatch(w.range, fill="faint", edge="rule"))
     sheet.key(entries)

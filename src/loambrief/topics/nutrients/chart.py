@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
@@ -50,5 +51,5 @@ def chart(context: Context) -> SufficiencySpec | None:
         title=context.word("chart_sufficiency", below=named(LevelSide.BELOW),
                            near=named(LevelSide.NEAR)),
         **captions(context, "sufficiency", guide=context.case.guide),
-        rows=tuple(rows),
+        rows=tuple(rows), coverage_pct=COVERAGE_PCT,
     )
