@@ -171,4 +171,7 @@ class Context:
         if finding.unit in ("pH", "1", ""):
             text = self.writer.figures(finding.value, digits, ends)
             return f"pH{numbers.NBSP}{text}" if finding.unit == "pH" else text
+        if finding.unit == "index":
+            index = self.term("index", "unit")
+            return f"{index}{numbers.NBSP}{self.writer.figures(finding.value)}"
         return self.amount(finding.value, finding.unit, digits, ends)
