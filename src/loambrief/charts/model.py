@@ -132,4 +132,5 @@ def worded(value: float | None, digits: int | None = None, unit: str = "",
         return None
     if unit == "%":
         return f"{censor or ''}{percent(value, digits, within=within)}"
-    return f"{censor or ''}{figures(value, digits, within=within)}{NBSP if unit else ''}{symbol(unit)}"
+    number = f"{censor or ''}{figures(value, digits, within=within)}"
+    return f"{number}{NBSP if unit else ''}{symbol(unit)}"
