@@ -116,6 +116,6 @@ def test_inches_have_one_unit_in_spanish():
 def test_credit_for_a_legume_is_not_doubted_in_a_method():
     """ensures that only the adviser's own rate is asked whether it holds the soybean already."""
     case = zone("corn", "Nebraska", previous_crop="soybean")
-    found = [f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE)][0]
+    found = next(f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE))
     credits = [e.text for e in found.evidence if e.text.key.endswith("credit_legume")]
     assert credits and not any(t.params["built_in"] for t in credits)
