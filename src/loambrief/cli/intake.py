@@ -26,11 +26,11 @@ from loambrief.cli.shared import OUTPUT, PATH, completing, must_be_new, show_jso
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
            field: str | None, crop: str | None, guess: bool, kind: str | None,
            as_json: bool) -> None:
-    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file into a case, or a filled field sheet or
-    workbook.
+    """Take a lab's file, or a filled field sheet or workbook, into a case.
 
-    Reports of soil, forage, water, tissue, manure and compost. `loambrief schema --map` prints
-    every key that a mapping may hold, with an example.
+    Lab files are CSV, TSV, .xlsx, .xls or .ods: reports of soil, forage, water, tissue, manure
+    and compost. `loambrief schema --map` prints every key that a mapping may hold, with an
+    example.
 
     \b
     Examples:
