@@ -406,6 +406,22 @@ class Forage(Part):
     ndfd_48h: q.Percent | None = None
     ndfd_30h: q.Percent | None = None
     nsc: q.Percent | None = None
+    lignin: q.Percent | None = None
+    starch: q.Percent | None = None
+    wsc: q.Percent | None = None
+    tdn: q.Percent | None = None
+    calcium: q.Percent | None = None
+    phosphorus: q.Percent | None = None
+    magnesium: q.Percent | None = None
+    potassium: q.Percent | None = None
+    sulfur: q.Percent | None = None
+    sodium: q.Percent | None = None
+    chloride: q.Percent | None = None
+    copper: q.Concentration | None = None
+    zinc: q.Concentration | None = None
+    manganese: q.Concentration | None = None
+    iron: q.Concentration | None = None
+    molybdenum: q.Concentration | None = None
     nitrate: q.Concentration | None = None
     nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
 
@@ -421,10 +437,16 @@ class Water(Part):
     calcium: q.Solution | None = None
     magnesium: q.Solution | None = None
     sodium: q.Solution | None = None
+    potassium: q.Solution | None = None
     bicarbonate: q.Solution | None = None
+    carbonate: q.Solution | None = None
+    sulfate: q.Solution | None = None
     chloride: q.Solution | None = None
     boron: q.MgPerLitre | None = None
     nitrate_n: q.MgPerLitre | None = None
+    iron: q.MgPerLitre | None = None
+    manganese: q.MgPerLitre | None = None
+    dissolved_solids: q.MgPerLitre | None = None
 
 
 class Budget(Part):
