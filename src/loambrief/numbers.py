@@ -54,6 +54,8 @@ class Signs:
     group: str = ","
     percent: str = "%"
     """The percent sign with the blank the locale sets before it."""
+    units: tuple[tuple[str, str], ...] = ()
+    """Symbols of units that the language writes in its own way (inch and foot)."""
 
 
 ENGLISH = Signs()
@@ -114,6 +116,13 @@ def signed(text: str, signs: Signs | None = None) -> str:
     return text.translate({ord("."): signs.decimal, ord(","): signs.group})
 
 
+def symbol(unit: str, signs: Signs | None = None) -> str:
+    """A unit as the language writes it: "in/h", in Spanish "pulg/h"."""
+    signs = _LOCAL.get() if signs is None else signs
+    own = dict(signs.units)
+    return "/".join(own.get(part, part) for part in unit.split("/")) if own else unit
+
+
 def quantity(value: float, unit: str, system: str, digits: int | None = None,
              signs: Signs | None = None) -> str:
     """Number and unit for the reader, held together by a no-break space."""
@@ -122,7 +131,7 @@ def quantity(value: float, unit: str, system: str, digits: int | None = None,
     if name == "%":
         return percent(number, digits, signs)
     glue = "" if name == "" or name.startswith("/") else NBSP
-    return f"{figures(number, digits, signs)}{glue}{name}"
+    return f"{figures(number, digits, signs)}{glue}{symbol(name, signs)}"
 
 
 def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = None) -> str:
@@ -132,7 +141,7 @@ def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = No
     """
     if system != "si":
         ends = (figures(round(end, 1), None, signs) for end in (top_in, bottom_in))
-        return f"{'-'.join(ends)} in"
+        return f"{'-'.join(ends)} {symbol('in', signs)}"
     deep = [round(end * CM_PER_INCH, 6) for end in (top_in, bottom_in)]
     halves = any(end % 1 == 0.5 for end in deep) and all(end % 0.5 == 0 for end in deep)
     return f"{'-'.join(figures(end, None if halves else 0, signs) for end in deep)} cm"

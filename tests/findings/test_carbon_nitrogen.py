@@ -269,7 +269,7 @@ def test_the_nitrogen_rate_is_named_as_missing():
         {"id": "tsp", "name": "TSP 0-45-0", "kind": "fertilizer", "analysis": {"p2o5": "45 %"}}])
     words = rate_words(case)
     assert "credit for soybean as the previous crop is not counted" in words
-    assert "subtract the nitrogen in: Compost; MAP 11-52-0." in words and "TSP" not in words
+    assert "the nitrogen they bring: Compost; MAP 11-52-0." in words and "TSP" not in words
     assert "subtract" not in rate_words(case_of()) and "soybean" not in rate_words(case_of())
 
 

@@ -198,7 +198,7 @@ def test_own_guide_is_used_by_name():
         _, found = said(build(guide="house"))
     p = found["nutrients.p.A1"]
     assert p.needs[0].amount == 71
-    assert any("consultant's own" in words(e.text) for e in p.evidence)
+    assert any("adviser's own" in words(e.text) for e in p.evidence)
     assert found["nutrients.k.A1"].status is Status.UNCERTAIN  # the house guide has no K rule
 
 
@@ -233,7 +233,7 @@ def test_bases_alone_settle_an_open_band():
     """ensures that Ca, Mg and K alone put the soil above CEC 5, and the text says at least."""
     _, found = said(build(layer={"cec": None}, methods={"buffer": None}))
     k = found["nutrients.k.A1"]
-    assert k.needs and any("The true figure is higher" in words(e.text) for e in k.evidence)
+    assert k.needs and any("the true figure is higher" in words(e.text) for e in k.evidence)
 
 
 def test_summed_cec_is_not_used_on_limy_soil():
@@ -375,7 +375,7 @@ def test_unverified_numbers_are_admitted_in_the_evidence():
 def test_benefit_is_quantified_only_where_published():
     """ensures that Iowa's chance of response is printed and Ohio's is not invented."""
     _, ohio = said(build())
-    assert "not given as a number" in words(ohio["nutrients.p.A1"].body[-1])
+    assert "no number is given" in words(ohio["nutrients.p.A1"].body[-1])
     _, iowa = said(build(guide="iowa_2013", layer={"phosphorus": "8 ppm"},
                          methods={"phosphorus": "bray-p1"}))
     assert "80 of 100" in words(iowa["nutrients.p.A1"].body[-1])
@@ -676,7 +676,8 @@ def test_peanut_rate_is_the_tables_with_its_window():
     alabama = said(build(**common, farm={"name": "F", "region": "Alabama"},
                          case={"id": "a", "date": "2026-10-20"}))[1]
     assert not alabama["nutrients.surface_calcium.A1"].needs
-    assert "stands in" in words(said(build(**common))[1]["nutrients.surface_calcium.A1"].body[0])
+    own = said(build(**common))[1]["nutrients.surface_calcium.A1"]
+    assert "is used instead" in words(own.body[0])
 
 
 def test_peanut_gypsum_goes_by_the_market_type():
@@ -733,7 +734,7 @@ def test_a_market_type_without_a_rule_leaves_gypsum_to_its_own_rule():
     assert "valencia" in words(found.judgements[0].why)
     elsewhere, _ = judged("virginia", "Alabama")
     need, = elsewhere.needs
-    assert need.amount == 1.0 and "stands in" in words(elsewhere.body[0])
+    assert need.amount == 1.0 and "is used instead" in words(elsewhere.body[0])
 
 
 def _of(finding, key):
@@ -748,7 +749,7 @@ def test_one_ppm_does_not_turn_the_verdict():
             assessment, found = said(build(layer={field: f"{value} ppm"}))
             finding = found[f"nutrients.{part}.A1"]
             assert _of(finding, key).verdict is Verdict.OPTIONAL
-            assert any("turns at" in words(b) for b in finding.body)
+            assert any(b.key == "nutrients.turn_body" for b in finding.body)
         assert _of(finding, key).reason == "near_critical_above"
         assert finding.status is Status.WATCH and not finding.needs
         assert finding.confidence is Confidence.MEDIUM
@@ -764,8 +765,8 @@ def test_both_sides_of_the_critical_level():
     assert _of(below, "P2O5").reason == "near_critical" and below.status is Status.WATCH
     on = said(build(layer={"phosphorus": "20 ppm"}))[1]["nutrients.p.A1"]
     assert _of(on, "P2O5").verdict is Verdict.OPTIONAL and on.status is Status.WATCH
-    assert any("turns at" in words(b) for b in on.body)
-    assert "turns at" in words(on.needs[0].text)
+    assert any(b.key == "nutrients.turn_body" for b in on.body)
+    assert "the advice changes at" in words(on.needs[0].text)
 
 
 def test_uncounted_cores_do_not_make_a_test_sure():

@@ -496,7 +496,7 @@ def test_a_drainage_word_asks_for_the_water_table_first():
             assert "salinity.body_drain_word" in {b.key for b in finding.body}
     drain, = needs_of(case, NeedKind.DRAIN)
     text = WRITERS["us"].write(drain.text)
-    assert "once the water table has been read" in text and "low confidence" in text
+    assert "once the water table has been measured" in text and "low confidence" in text
     table = next(n for n in needs_of(case, NeedKind.MEASURE) if n.item == "water-table")
     assert "wells" in WRITERS["us"].write(table.text)
     assert "wetland determination" in WRITERS["us"].write(table.text)

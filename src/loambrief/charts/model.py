@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, ClassVar, Self, TypeGuard
 
-from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent
+from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent, symbol
 
 
 @dataclass(frozen=True)
@@ -129,4 +129,4 @@ def worded(value: float | None, digits: int | None = None, unit: str = "",
         return None
     if unit == "%":
         return f"{censor or ''}{percent(value, digits)}"
-    return f"{censor or ''}{figures(value, digits)}{NBSP if unit else ''}{unit}"
+    return f"{censor or ''}{figures(value, digits)}{NBSP if unit else ''}{symbol(unit)}"

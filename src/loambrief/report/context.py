@@ -169,4 +169,7 @@ class Context:
         if finding.unit in ("pH", "1", ""):
             text = self.writer.figures(finding.value, digits)
             return f"pH{numbers.NBSP}{text}" if finding.unit == "pH" else text
+        if finding.unit == "index":
+            index = self.term("index", "unit")
+            return f"{index}{numbers.NBSP}{self.writer.figures(finding.value)}"
         return self.amount(finding.value, finding.unit)

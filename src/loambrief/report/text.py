@@ -255,11 +255,11 @@ class Writer:
             "shown": self.quantity(value, unit), "set": self.decided == other,
             "other": numbers.quantity(value, unit, other, signs=self.signs)}))
 
-    def place(self, place: Place) -> str:
+    def place(self, place: Place, signs: numbers.Signs | None = None) -> str:
         """A place as typed, then its depth in the reader's units."""
         said = [place.label] if place.label else []
         if place.depth is not None:
-            said.append(self.depth(*place.depth))
+            said.append(numbers.depth(*place.depth, self.system, signs or self.signs))
         return ", ".join(said)
 
     def depth(self, top_in: float, bottom_in: float) -> str:
@@ -288,8 +288,10 @@ class Writer:
     def about(self, subject: Iterable[object], translated: bool = True) -> str:
         """What a calculation is about: its places and names, the names as terms or as they are."""
         named = self.term if translated else str
-        return ", ".join(self.place(piece) if isinstance(piece, Place) else named(str(piece))
-                         for piece in subject)
+        signs = self.signs if translated else numbers.ENGLISH
+        return ", ".join(
+            self.place(piece, signs) if isinstance(piece, Place) else named(str(piece))
+            for piece in subject)
 
     def term(self, text: str, context: str = "") -> str:
         """A term in the reader's language; other text passes unchanged."""

@@ -73,7 +73,7 @@ def removal(state: NutrientState) -> Finding | None:
         title=say("nutrients.title_removal", crop=state.crop.name),
         status=Status.NOTED, severity=0, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
         body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
-                  unit=state.crop.yield_unit, rows=rows),),
+                  unit=state.crop.yield_unit, weight=state.crop.lb_per_unit, rows=rows),),
         evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
         results=tuple(known),
     )
