@@ -22,7 +22,7 @@ def field_data(case: CaseFile) -> dict[str, object]:
             "region": case.farm.region, "crop": field.crop, "area_ac": field.area.value}
 
 
-def tests_data(case: CaseFile) -> list[dict[str, object]]:
+def measured_data(case: CaseFile) -> list[dict[str, object]]:
     """Every test of the case with its results, in house units.
 
     Returns
