@@ -46,6 +46,10 @@ SI = {
 US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
 
 
+Ends = tuple[float | None, float | None]
+"""Low and high end of a range; None where it has none."""
+
+
 @dataclass(frozen=True)
 class Signs:
     """The signs a locale writes numbers with."""
@@ -82,18 +86,38 @@ def shown(value: float, unit: str, system: str) -> tuple[float, str]:
     return value * factor, name
 
 
-def figures(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+FINEST = 5.0
+"""Least share of half a range that the last printed digit may stand for (our own line)."""
+
+
+def last_place(low: float, high: float) -> int:
+    """Decimals that a range supports, negative where tens or hundreds are the last that count.
+
+    A step of the last digit is a power of ten that is at most a fifth and more than a fiftieth
+    of half the range: from 19 to 102 whole numbers, from 2 to 3 one decimal.
+    """
+    half = abs(high - low) / 2.0
+    return 99 if half == 0 else -math.floor(math.log10(half / FINEST) + 1e-9)
+
+
+def figures(value: float, digits: int | None = None, signs: Signs | None = None,
+            within: Ends | None = None) -> str:
     """A number as text: thousands set off, true minus, ``digits`` decimals.
 
     Without ``digits``: three significant figures at most, no trailing zeros. A number that is
-    none (infinite) is a dash.
+    none (infinite) is a dash. ``within`` are the ends of its range: no more digits than they
+    support (:func:`last_place`), whatever ``digits`` says.
     """
     if not math.isfinite(value):
         return "–"
+    most = _usual(value)
+    if within is not None and within[0] is not None and within[1] is not None:
+        place = last_place(within[0], within[1])
+        value = round(value, min(place, 15))
+        most = max(min(most, place), 0)
+        digits = None if digits is None else max(min(digits, place), 0)
     if digits is None:
-        size = abs(value)
-        digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
-        text = f"{abs(value):,.{digits}f}"
+        text = f"{abs(value):,.{most}f}"
         if "." in text:
             text = text.rstrip("0").rstrip(".")
     else:
@@ -102,10 +126,17 @@ def figures(value: float, digits: int | None = None, signs: Signs | None = None)
     return (MINUS if negative else "") + signed(text, signs)
 
 
-def percent(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+def _usual(value: float) -> int:
+    """Decimals of three significant figures."""
+    size = abs(value)
+    return 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
+
+
+def percent(value: float, digits: int | None = None, signs: Signs | None = None,
+            within: Ends | None = None) -> str:
     """A percentage with its sign."""
     signs = _LOCAL.get() if signs is None else signs
-    return figures(value, digits, signs) + signs.percent
+    return figures(value, digits, signs, within) + signs.percent
 
 
 def signed(text: str, signs: Signs | None = None) -> str:
@@ -124,14 +155,19 @@ def symbol(unit: str, signs: Signs | None = None) -> str:
 
 
 def quantity(value: float, unit: str, system: str, digits: int | None = None,
-             signs: Signs | None = None) -> str:
-    """Number and unit for the reader, held together by a no-break space."""
+             signs: Signs | None = None, within: Ends | None = None) -> str:
+    """Number and unit for the reader, held together by a no-break space.
+
+    ``within``: ends of its range in the same house unit, which limit its digits.
+    """
     number, name = shown(value, unit, system)
     signs = _LOCAL.get() if signs is None else signs
+    if within is not None and within[0] is not None and within[1] is not None:
+        within = (shown(within[0], unit, system)[0], shown(within[1], unit, system)[0])
     if name == "%":
-        return percent(number, digits, signs)
+        return percent(number, digits, signs, within)
     glue = "" if name == "" or name.startswith("/") else NBSP
-    return f"{figures(number, digits, signs)}{glue}{symbol(name, signs)}"
+    return f"{figures(number, digits, signs, within)}{glue}{symbol(name, signs)}"
 
 
 def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = None) -> str:

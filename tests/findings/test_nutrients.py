@@ -2,9 +2,11 @@
 
 import copy
 import datetime as dt
+import math
 import re
 
 import pytest
+from scipy import stats
 
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy import guides
@@ -117,12 +119,15 @@ def test_rate_of_the_guide_with_its_range():
 
 
 def test_range_is_that_of_the_test_error():
-    """ensures that low and high are the rates at either end of the error of the test."""
+    """ensures that low and high are the rates at both ends of 90 % of a lognormal error (scipy)."""
     _, found = said(build())
     p = found["nutrients.p.A1"]
     error = next(r for r in p.results if r.formula == "soil_test_error").value
     need = p.needs[0]
-    assert need.high - need.amount == pytest.approx(error * 5)
+    test = p.value
+    apart = stats.lognorm(math.sqrt(math.log(1 + (error / test) ** 2)), scale=test)
+    assert need.high - need.amount == pytest.approx(5 * (test - apart.ppf(0.05)))
+    assert need.low == pytest.approx(need.amount - 5 * (apart.ppf(0.95) - test))
 
 
 def test_number_of_cores_unknown_gives_no_range():
@@ -436,7 +441,7 @@ def test_maintenance_is_optional():
     k = found["nutrients.k.A1"]
     need, = k.needs
     assert need.optional and k.severity <= 1
-    assert need.amount == pytest.approx(56) and need.high is None
+    assert need.amount == pytest.approx(56) and need.high == pytest.approx(61.7, abs=0.05)
     told = " ".join(words(b) for b in k.body)
     assert "36 lb/ac of K₂O for the harvest" in told and "flat 20 lb/ac" in told
     below = said(build())[1]["nutrients.k.A1"].needs[0]

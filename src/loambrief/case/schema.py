@@ -18,6 +18,7 @@ from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -37,7 +38,7 @@ ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium"
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
 SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
-         "carbon_nitrogen", "refractometry", "forage", "weeds", "sampling")
+         "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -572,6 +573,7 @@ class CaseFile(Part):
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
     observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
+    tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []

@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping
 
 from loambrief.actions.model import Action, Plan
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
@@ -84,6 +85,8 @@ def advisory_data(
         "changes": plain(changes),
         "annex": None if annex is None else {"file": annex.name, "sha256": annex.sha256},
         "question": _question(answer(case, diagnosis, plan), write),
+        "ranges": {"coverage_pct": COVERAGE_PCT,
+                   "holds_for": "low and high, rate_low and rate_high where range_of is errors"},
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],
         "not_advised": [
@@ -163,6 +166,8 @@ def _finding(finding: Finding, writer: Writer) -> dict:
         "where": writer.place(finding.place),
         "place": place_data(finding.place),
         "value": plain(finding.value),
+        "low": plain(finding.low),
+        "high": plain(finding.high),
         "unit": finding.unit,
         "reference": _write_or_none(finding.reference, write),
         "status": finding.status.value,
@@ -213,6 +218,8 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "rate": plain(action.rate),
         "rate_low": plain(action.rate_low),
         "rate_high": plain(action.rate_high),
+        "range_of": None if action.rate_low is None else (
+            "printed span" if action.range_printed else "errors"),
         "rate_unit": action.rate_unit,
         "exact_rate": plain(action.exact_rate),
         "cap": plain(action.cap),

@@ -93,7 +93,8 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     unit = action.rate_unit or action.need.unit
     span = ""
     if action.rate_low is not None and action.rate_high is not None and unit:
-        low, high = (context.amount(v, unit) for v in (action.rate_low, action.rate_high))
+        ends = (action.rate_low, action.rate_high)
+        low, high = (context.amount(v, unit, within=ends) for v in ends)
         span = word("range", low=low, high=high) if low != high else ""
     buys = action.material_id is not None or action.need.amount is not None
     cost = ""

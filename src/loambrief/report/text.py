@@ -6,7 +6,8 @@ Each topic has ``templates/text/<language>/<topic>.j2``; each message is a macro
     that {{ p.crop|t }} wants.{% endmacro %}
 
 Filters: ``num(digits)`` a bare number; ``pct(digits)`` a percentage; ``q(unit, digits)`` a
-house-unit number in the reader's units; ``money`` an amount in the case's currency; ``day`` a
+house-unit number in the reader's units (each with ``within=(low, high)`` the ends of its range,
+which limit its digits); ``money`` an amount in the case's currency; ``day`` a
 date; ``write`` a message inside a message, ``short`` its short form, ``told`` a conclusion with
 its place in brackets; ``listed`` "a, b and c"; ``t`` a term of the
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
@@ -131,7 +132,8 @@ class Writer:
         """What templates may call."""
         return {
             "num": self.figures,
-            "pct": lambda value, digits=None: numbers.percent(value, digits, self.signs),
+            "pct": lambda value, digits=None, within=None: numbers.percent(
+                value, digits, self.signs, within),
             "q": self.quantity,
             "money": self.money,
             "day": self.day,
@@ -222,13 +224,15 @@ class Writer:
             return {key: self._shown(inner) for key, inner in value.items()}
         return value
 
-    def figures(self, value: float, digits: int | None = None) -> str:
+    def figures(self, value: float, digits: int | None = None,
+                within: numbers.Ends | None = None) -> str:
         """A bare number."""
-        return numbers.figures(value, digits, self.signs)
+        return numbers.figures(value, digits, self.signs, within)
 
-    def quantity(self, value: float, unit: str, digits: int | None = None) -> str:
+    def quantity(self, value: float, unit: str, digits: int | None = None,
+                 within: numbers.Ends | None = None) -> str:
         """A house-unit number in the reader's units, with the unit."""
-        text = numbers.quantity(value, unit, self.system, digits, self.signs)
+        text = numbers.quantity(value, unit, self.system, digits, self.signs, within)
         name = numbers.shown(value, unit, self.system)[1]
         return text.removesuffix(name) + self.named(name, name) if self.marks else text
 

@@ -12,6 +12,7 @@ TOPICS = {
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
                         "formulas_credits", "formulas_nitrogen", "formulas_sidedress"),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
+    "tissue": ("formulas",),
     "refractometry": ("formulas",),
     "forage": ("formulas", "formulas_grades", "formulas_safety"),
     "stratification": ("formulas",),

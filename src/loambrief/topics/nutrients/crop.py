@@ -133,7 +133,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         amount=gypsum.number / LB_PER_TON, low=gypsum.number / LB_PER_TON,
         high=_at_most(gypsum) / LB_PER_TON, results=(gypsum,), sources=(gypsum.source,),
         cautions=(*_type_not_stated(state, region), say("nutrients.caution_gypsum_dust")),
-        params={"window": window, "at_least": True},
+        params={"window": window, "at_least": True}, printed_span=True,
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
