@@ -28,7 +28,7 @@ def measured_data(case: CaseFile) -> list[dict[str, object]]:
     Returns
     -------
     list of dict
-        ``kind`` (``soil``, ``forage``, ``water``), ``id``, ``place``, ``label``, ``date``,
+        ``kind`` (``soil``, ``forage``, ``tissue``, ``water``), ``id``, ``place``, ``label``, ``date``,
         ``lab``, ``cores``, and ``layers``: each with its ``depth`` [in] (None where there is
         none), for soil whether it stands for the tilled layer (``main``), and its ``results``
         by name: ``value``, ``unit``, ``censor`` (``<``, ``>``) where the laboratory gave only
@@ -38,6 +38,8 @@ def measured_data(case: CaseFile) -> list[dict[str, object]]:
                    s.place or s.id) for s in case.samples]
     found += [_test("forage", f.id, f, [_layer(None, _readings(f))], f.lab, f.cores, "",
                     f.cutting or f.id) for f in case.forage]
+    found += [_test("tissue", t.id, t, [_layer(None, _readings(t))], t.lab, None, "",
+                    t.place or t.id) for t in case.tissue]
     if case.water is not None:
         water = case.water
         found.append(_test("water", water.source, water, [_layer(None, _readings(water))],
@@ -71,7 +73,7 @@ def _layer(depth: Iterable[float] | None, results: Mapping[str, object]) -> dict
 
 
 def _readings(part: Part) -> dict[str, object]:
-    """Quantities of a forage or water test."""
+    """Quantities of a forage, tissue or water test."""
     made: dict[str, object] = {}
     for name in type(part).model_fields:
         value = getattr(part, name)
