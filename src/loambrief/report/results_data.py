@@ -28,11 +28,12 @@ def measured_data(case: CaseFile) -> list[dict[str, object]]:
     Returns
     -------
     list of dict
-        ``kind`` (``soil``, ``forage``, ``tissue``, ``water``), ``id``, ``place``, ``label``, ``date``,
-        ``lab``, ``cores``, and ``layers``: each with its ``depth`` [in] (None where there is
-        none), for soil whether it stands for the tilled layer (``main``), and its ``results``
-        by name: ``value``, ``unit``, ``censor`` (``<``, ``>``) where the laboratory gave only
-        a limit, and ``method`` where one was stated. What was not measured is not there.
+        ``kind`` (``soil``, ``forage``, ``tissue``, ``water``), ``id``, ``place``, ``label``,
+        ``date``, ``lab``, ``cores``, and ``layers``: each with its ``depth`` [in] (None where
+        there is none), for soil whether it stands for the tilled layer (``main``), and its
+        ``results`` by name: ``value``, ``unit``, ``censor`` (``<``, ``>``) where the laboratory
+        gave only a limit, and ``method`` where one was stated. What was not measured is not
+        there.
     """
     found = [_test("soil", s.id, s, _layers(s), s.lab.name, s.cores, place_of(s).id,
                    s.place or s.id) for s in case.samples]
