@@ -211,6 +211,10 @@ def test_limits_are_not_numbers():
     assert below.value is None and below.status is Status.ADEQUATE
     assert above.value is None and above.status is Status.LIMITING
     assert "salinity.crop.W" not in by_id(VARIANTS["above a limit"])
+    other = by_id(case_of({"depth": "0-6 in", "ec": "<0.1 dS/m"},
+                          sample={"methods": {"ec": "1:1"}}))["salinity.ece.W"]
+    # of another mixture, and converted
+    assert (below.confidence, other.confidence) == (Confidence.HIGH, Confidence.MEDIUM)
 
 
 def test_saline_soil_gets_no_gypsum():
