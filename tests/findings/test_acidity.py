@@ -75,6 +75,15 @@ def test_ph_suits_only_within_the_published_range(crop, ph, status, severity, wo
     assert lime.verdict is Verdict.NOT_NEEDED
 
 
+def test_ph_within_its_error_of_the_limit_is_watched():
+    """ensures that pH 8.4 is watched for potatoes, which bear 8.5 (FAO Ecocrop): the error of
+    the reading reaches over it."""
+    case = acid_case({"depth": "0-6 in", "ph": 8.4}, field={"crop": "potato"}, region="Colorado",
+                     sample={"fizz": "strong"})
+    found = by_id(case)["acidity.ph.A"]
+    assert (found.status, found.severity) == (Status.WATCH, 1)
+
+
 def test_liming_point_is_not_printed_in_alkaline_soil():
     """ensures that pH 8.6 is not held against a liming point, and the place stands once."""
     case = acid_case({"depth": "0-6 in", "ph": 8.6}, field={"crop": "potato"},
