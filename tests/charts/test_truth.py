@@ -174,8 +174,10 @@ def test_salinity_scale_and_corners(record):
     drawn, _, _ = record(salinity())
     beside = [t.text for t in drawn.texts if t.x1 < 24]
     assert beside.count("0") == 2 and {"10", "20"} <= set(beside)  # a zero of either scale
-    two = salinity(classes=("neither", "saline", "sodic", "saline and sodic at the same time"))
-    lines = [t for t in record(two, 400)[0].texts if t.text.startswith(("saline and", "at the"))]
+    name = "saline and sodic at one and the same time, so that roots find no water at all there"
+    two = salinity(classes=("neither", "saline", "sodic", name))
+    lines = [t for t in record(two)[0].texts if t.text in name and len(t.text) > 12]
+    assert len(lines) > 1 and " ".join(t.text for t in lines) == name
     assert len({round(t.x0, 1) for t in lines}) == 1
     assert all(a.y0 - b.y0 > 7 for a, b in pairwise(lines))
     narrow = salinity(classes=("too many words for a corner of the plane " * 4,) * 4)
