@@ -391,6 +391,16 @@ def test_alkaline_water_is_treated_each_season():
                 if what.key == "salinity.avoid_gypsum"]
 
 
+def test_acid_leaves_a_tenth_of_the_bicarbonate():
+    """ensures that acid is offered for nine tenths of the bicarbonate, though RSC asks for more:
+    0.9 x 7.1 = 6.39 of 6.8 meq/L (Bohn and Westerman 1971: all of it would make acid water)."""
+    case = case_of({"depth": "0-6 in", "ph": 8.0}, field={"seasonal_et": "40 in"},
+                   water={**ALKALINE, "calcium": "0.2 meq/L", "magnesium": "0.1 meq/L"})
+    found = by_id(case)["salinity.water.treatment"]
+    acid, = (e.text.params for e in found.evidence if e.text.key == "salinity.context_acid")
+    assert acid["meq_l"] == pytest.approx(6.39)
+
+
 def test_treatment_without_water_use_has_no_amount():
     """ensures that the season's amount is not made up where the crop's water use is unknown."""
     case = case_of({"depth": "0-6 in", "ph": 8.0}, water=ALKALINE)
