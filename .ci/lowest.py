@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parent.parent
 BOUND = re.compile(r"([A-Za-z0-9._-]+)(\[[^]]*\])?>=([0-9][0-9.]*)(?:,.*)?")
 TOOLS = ("hypothesis", "outloud", "pdfua", "pypdfium2", "pytest", "pytest-socket")
 """Of the dev extra, what the tests below need; at their lower bounds too."""
-EXTRAS = ("cluster", "keyring", "sheets")
+EXTRAS = ("cluster", "keyring", "parquet", "preview", "sheets")
 """Extras that need nothing but Python."""
 TESTS = ("tests/test_advisory.py", "tests/sign/test_levels.py", "tests/sign/test_attacks.py",
          "tests/batch/test_batch_command.py", "tests/case/test_intake_kinds.py",

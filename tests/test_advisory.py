@@ -62,7 +62,7 @@ def test_every_section_has_a_bookmark(advisory):
         io.BytesIO(data)).outline)) for data in (advisory.pdf, advisory.annex))
     for part in ("The plan", "Follow-up", "Cautions", "Record and signatures", "| 1. "):
         assert part in first
-    for part in ("A1 ", "What stands behind the plan", "Sources", "Results"):
+    for part in ("A1 ", "What the plan rests on", "Sources", "Results"):
         assert part in annex.replace("\u00a0", " ")
 
 

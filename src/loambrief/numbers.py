@@ -45,6 +45,10 @@ SI = {
 US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
 
 
+Ends = tuple[float | None, float | None]
+"""Low and high end of a range; None where it has none."""
+
+
 @dataclass(frozen=True)
 class Signs:
     """The signs a locale writes numbers with."""
@@ -53,6 +57,8 @@ class Signs:
     group: str = ","
     percent: str = "%"
     """The percent sign with the blank the locale sets before it."""
+    units: tuple[tuple[str, str], ...] = ()
+    """Symbols of units that the language writes in its own way (inch and foot)."""
 
 
 ENGLISH = Signs()
@@ -79,18 +85,38 @@ def shown(value: float, unit: str, system: str) -> tuple[float, str]:
     return value * factor, name
 
 
-def figures(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+FINEST = 5.0
+"""Least share of half a range that the last printed digit may stand for (our own line)."""
+
+
+def last_place(low: float, high: float) -> int:
+    """Decimals that a range supports, negative where tens or hundreds are the last that count.
+
+    A step of the last digit is a power of ten that is at most a fifth and more than a fiftieth
+    of half the range: from 19 to 102 whole numbers, from 2 to 3 one decimal.
+    """
+    half = abs(high - low) / 2.0
+    return 99 if half == 0 else -math.floor(math.log10(half / FINEST) + 1e-9)
+
+
+def figures(value: float, digits: int | None = None, signs: Signs | None = None,
+            within: Ends | None = None) -> str:
     """A number as text: thousands set off, true minus, ``digits`` decimals.
 
     Without ``digits``: three significant figures at most, no trailing zeros. A number that is
-    none (infinite) is a dash.
+    none (infinite) is a dash. ``within`` are the ends of its range: no more digits than they
+    support (:func:`last_place`), whatever ``digits`` says.
     """
     if not math.isfinite(value):
         return "–"
+    most = _usual(value)
+    if within is not None and within[0] is not None and within[1] is not None:
+        place = last_place(within[0], within[1])
+        value = round(value, min(place, 15))
+        most = max(min(most, place), 0)
+        digits = None if digits is None else max(min(digits, place), 0)
     if digits is None:
-        size = abs(value)
-        digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
-        text = f"{abs(value):,.{digits}f}"
+        text = f"{abs(value):,.{most}f}"
         if "." in text:
             text = text.rstrip("0").rstrip(".")
     else:
@@ -99,10 +125,17 @@ def figures(value: float, digits: int | None = None, signs: Signs | None = None)
     return (MINUS if negative else "") + signed(text, signs)
 
 
-def percent(value: float, digits: int | None = None, signs: Signs | None = None) -> str:
+def _usual(value: float) -> int:
+    """Decimals of three significant figures."""
+    size = abs(value)
+    return 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 or size == 0 else 3
+
+
+def percent(value: float, digits: int | None = None, signs: Signs | None = None,
+            within: Ends | None = None) -> str:
     """A percentage with its sign."""
     signs = _LOCAL.get() if signs is None else signs
-    return figures(value, digits, signs) + signs.percent
+    return figures(value, digits, signs, within) + signs.percent
 
 
 def signed(text: str, signs: Signs | None = None) -> str:
@@ -113,15 +146,27 @@ def signed(text: str, signs: Signs | None = None) -> str:
     return text.translate({ord("."): signs.decimal, ord(","): signs.group})
 
 
+def symbol(unit: str, signs: Signs | None = None) -> str:
+    """A unit as the language writes it: "in/h", in Spanish "pulg/h"."""
+    signs = _LOCAL.get() if signs is None else signs
+    own = dict(signs.units)
+    return "/".join(own.get(part, part) for part in unit.split("/")) if own else unit
+
+
 def quantity(value: float, unit: str, system: str, digits: int | None = None,
-             signs: Signs | None = None) -> str:
-    """Number and unit for the reader, held together by a no-break space."""
+             signs: Signs | None = None, within: Ends | None = None) -> str:
+    """Number and unit for the reader, held together by a no-break space.
+
+    ``within``: ends of its range in the same house unit, which limit its digits.
+    """
     number, name = shown(value, unit, system)
     signs = _LOCAL.get() if signs is None else signs
+    if within is not None and within[0] is not None and within[1] is not None:
+        within = (shown(within[0], unit, system)[0], shown(within[1], unit, system)[0])
     if name == "%":
-        return percent(number, digits, signs)
+        return percent(number, digits, signs, within)
     glue = "" if name == "" or name.startswith("/") else NBSP
-    return f"{figures(number, digits, signs)}{glue}{name}"
+    return f"{figures(number, digits, signs, within)}{glue}{symbol(name, signs)}"
 
 
 def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = None) -> str:
@@ -131,7 +176,7 @@ def depth(top_in: float, bottom_in: float, system: str, signs: Signs | None = No
     """
     if system != "si":
         ends = (figures(round(end, 1), None, signs) for end in (top_in, bottom_in))
-        return f"{'-'.join(ends)} in"
+        return f"{'-'.join(ends)} {symbol('in', signs)}"
     deep = [round(end * CM_PER_INCH, 6) for end in (top_in, bottom_in)]
     halves = any(end % 1 == 0.5 for end in deep) and all(end % 0.5 == 0 for end in deep)
     return f"{'-'.join(figures(end, None if halves else 0, signs) for end in deep)} cm"

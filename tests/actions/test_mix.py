@@ -20,6 +20,11 @@ POTASH = product("potash", 445, k2o=60)
 UREA = product("urea", 500, n=46)
 
 
+def spanned(item, amount, low, high, **more):
+    """A need with its range."""
+    return need(NeedKind.NUTRIENT, item, amount, low=low, high=high, **more)
+
+
 def test_textbook_blend_of_two_ingredients():
     """ensures that a textbook blend comes out as published: 4 lb and 2 lb for 22.
 
@@ -176,16 +181,31 @@ def test_a_clash_says_what_would_settle_it():
 
 
 def test_ranges_follow_every_need():
-    """ensures that a rate fed by two needs moves with both, not with one alone.
+    """ensures that a rate fed by two needs moves with both and with what the products hold.
 
-    By hand: MAP = P / 0.52; urea = (N - 0.11 MAP) / 0.46, so urea is least at low N and high P.
+    By hand: MAP = P / 0.52; urea = (N - 0.11 MAP) / 0.46. One standard error of a guarantee is
+    2 %, so 90 % lie within a factor of exp(1.645 x 0.02) = 1.0334. Independent errors add up as
+    squares (JCGM 100, from memory).
     """
     zone = BlendZone(Place("A"), 10.0, {"N": 100.0, "P2O5": 52.0})
-    found = rate_ranges(zone, {"N": (80.0, 120.0), "P2O5": (26.0, 78.0)}, (MAP, UREA))
-    assert found["map"] == (pytest.approx(50.0), pytest.approx(150.0))
-    assert found["urea"][0] == pytest.approx((80 - 16.5) / 0.46)
-    assert found["urea"][1] == pytest.approx((120 - 5.5) / 0.46)
+    needs = {"N": spanned("N", 100.0, 80.0, 120.0),
+             "P2O5": spanned("P2O5", 52.0, 26.0, 78.0)}
+    found = rate_ranges(zone, needs, (MAP, UREA))
+    assert found["map"].low == pytest.approx(100 - math.hypot(50, 100 * (1 - 1 / 1.0334)), abs=0.01)
+    assert found["map"].high == pytest.approx(100 + math.hypot(50, 3.34), abs=0.01)
+    urea = 89 / 0.46
+    parts = (20 / 0.46, 50 * 0.11 / 0.46, 100 * 0.11 * 0.0334 / 0.46, 3.3 * 0.11 / 0.46)
+    more = math.hypot(*parts, urea * 0.0334)
+    assert found["urea"].high == pytest.approx(urea + more, abs=0.1)
     assert rate_ranges(zone, {}, (MAP, UREA)) == {}
+
+
+def test_spans_to_choose_between_are_no_errors():
+    """ensures that a span a source prints is turned into product as it stands, and marked so."""
+    zone = BlendZone(Place("A"), 10.0, {"N": 100.0})
+    found = rate_ranges(zone, {"N": spanned("N", 100.0, 92.0, 115.0, printed_span=True)}, (UREA,))
+    assert (found["urea"].low, found["urea"].high) == pytest.approx((200.0, 250.0))
+    assert not found["urea"].results
 
 
 def test_rounding_keeps_the_limits_of_the_mix():

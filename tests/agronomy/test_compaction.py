@@ -39,7 +39,7 @@ DEPTHS = [3, 6, 9, 12, 15]
 def test_share_with_its_interval(over, n, low, high):
     """ensures that few points leave a wide interval (own arithmetic, exact binomial)."""
     result = compaction_share.evaluate(readings=[301] * over + [300] * (n - over),
-                                       threshold_psi=300)
+                                       threshold_psi=300, level=95)
     assert result.value == pytest.approx(100 * over / n)
     assert result.details["low"] == pytest.approx(low, abs=0.6)
     assert result.details["high"] == pytest.approx(high, abs=0.6)

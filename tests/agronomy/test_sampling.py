@@ -79,7 +79,7 @@ def test_mean_interval_against_scipy(values):
     assert min(values) - 1e-9 <= result.value <= max(values) + 1e-9
     assert details["low"] <= result.value <= details["high"]
     if max(values) - min(values) > 1e-3 * max(values):
-        wanted = stats.t.interval(0.95, len(values) - 1, result.value, stats.sem(values))
+        wanted = stats.t.interval(0.90, len(values) - 1, result.value, stats.sem(values))
         assert (details["low"], details["high"]) == pytest.approx(wanted, rel=1e-6, abs=1e-6)
 
 

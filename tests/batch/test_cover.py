@@ -129,7 +129,7 @@ def test_nothing_due():
     """ensures that an empty quarter is said, with the next date."""
     text = said(cover([figures("a", "Ash", tests=(), valid_until="")]))
     assert "No follow-up is due" in text and "14 October 2027" in text
-    assert "Nothing runs out" in text
+    assert "Nothing expires" in text
 
 
 def test_failed_cases_are_owned_up_to():

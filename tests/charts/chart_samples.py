@@ -16,6 +16,7 @@ from loambrief.charts.salinity import SalinityPoint, SalinitySpec
 from loambrief.charts.sap import SapRow, SapSpec
 from loambrief.charts.season import SeasonBar, SeasonMark, SeasonSpec
 from loambrief.charts.sketch_map import MapArea, MapSpec
+from loambrief.charts.spread import SpreadRow, SpreadSpec
 from loambrief.charts.sufficiency import LevelSide as Side
 from loambrief.charts.sufficiency import SufficiencyRow, SufficiencySpec
 from loambrief.charts.tally import TallyRow, TallySpec
@@ -338,9 +339,25 @@ def tally(**changes) -> TallySpec:
     return TallySpec(**{**values, **changes})
 
 
+def spread(**changes) -> SpreadSpec:
+    values = dict(
+        title="Half of the samples lie between pH 5.6 and 6.4",
+        subtitle="Soil pH in water, tilled layer.",
+        note="Counted from the advisories of three years.",
+        words=WORDS,
+        rows=(
+            SpreadRow("2024", "8 samples", 8, (5.1, 5.6, 5.9, 6.4, 6.8)),
+            SpreadRow("2025"),
+            SpreadRow("2026", "3 samples", 3, (5.3, 5.5, 5.7, 6.05, 6.4), (5.3, 5.7, 6.4)),
+        ),
+        digits=1,
+    )
+    return SpreadSpec(**{**values, **changes})
+
+
 EVERYDAY = {f.__name__: f for f in (
     penetration, layers, sap, cations, salinity, sufficiency, weeds, budget, carbon_nitrogen,
-    season, trend, compare, sketch_map, tally)}
+    season, trend, compare, sketch_map, tally, spread)}
 
 
 def _hostile_penetration():
@@ -553,11 +570,23 @@ def _hostile_tally():
     ]
 
 
+def _hostile_spread():
+    return [
+        spread(rows=(SpreadRow("one", "", 1, (7.0,) * 5, (7.0,)),)),
+        spread(rows=(SpreadRow("zero", LONG, 4, (0.0,) * 5),), unit="ppm"),
+        spread(rows=tuple(SpreadRow(f"{LONG} {n}", LONG, n, (0.0, n, n * 2.0, n * 3.0, n * 40.0))
+                          for n in range(60)), title=LONG, note=LONG, unit=UNBROKEN),
+        spread(rows=(SpreadRow(UNBROKEN * 2, UNBROKEN * 3, 9, (1e-9, 1e-3, 1.0, 1e6, 1e12)),
+                     SpreadRow("no number", "", 2, (float("nan"),) * 5))),
+        spread(rows=(SpreadRow("below zero", "", 9, (-3.0, -1.0, 0.0, 1.0, 2.0)),)),
+    ]
+
+
 HOSTILE = {
     "penetration": _hostile_penetration, "layers": _hostile_layers, "sap": _hostile_sap,
     "cations": _hostile_cations, "salinity": _hostile_salinity,
     "sufficiency": _hostile_sufficiency, "weeds": _hostile_weeds, "budget": _hostile_budget,
     "carbon_nitrogen": _hostile_carbon_nitrogen, "season": _hostile_season,
     "trend": _hostile_trend, "compare": _hostile_compare,
-    "sketch_map": _hostile_map, "tally": _hostile_tally,
+    "sketch_map": _hostile_map, "tally": _hostile_tally, "spread": _hostile_spread,
 }

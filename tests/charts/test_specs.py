@@ -85,7 +85,7 @@ def test_alternative_states_numbers(name):
 
 @pytest.mark.parametrize(("name", "expected"), [
     ("penetration", ["median 342, from 280 to 420; 6 of 8 over 300", "field capacity",
-                     "rule of the trade, no source"]),
+                     "trade rule of thumb, no source"]),
     ("layers", ["0–2\u00a0in 930\u00a0ppm", "1,305\u00a0ppm (calculated)"]),
     ("sap", ["mean 7.0 (6.6 to 7.4)", "8.2, 7.6, 8.4, 7.9 and 8.0"]),
     ("cations", ["Ca 44, Mg 10, K 2.3, Na 0.5 and H 43.2"]),

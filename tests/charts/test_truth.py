@@ -138,7 +138,7 @@ def test_penetration_moisture(record):
 @pytest.mark.parametrize("make", [penetration, sap])
 def test_practice_is_named(record, make):
     """ensures that a rule of the trade is never shown like a published limit."""
-    assert any("rule of the trade, no source" in w for w in words(record(make())[0]))
+    assert any("trade rule of thumb, no source" in w for w in words(record(make())[0]))
 
 
 def test_layer_bars(record):

@@ -1,13 +1,12 @@
 """Findings on carbon and nitrogen: levels, ratios, residue, material on offer."""
 
-import copy
 from pathlib import Path
 
 import pytest
 
+from findings.carbon_cases import case_of
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
-from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
@@ -16,35 +15,6 @@ from loambrief.topics.carbon_nitrogen.materials import material_findings
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
-BASE = {
-    "loambrief": 1,
-    "case": {"id": "carbon-1", "date": "2026-10-20"},
-    "client": {"name": "Odalys Renwick"},
-    "farm": {"name": "Marl Knoll"},
-    "field": {"name": "East", "area": "20 ac", "crop": "corn", "tillage": "no-till",
-              "irrigation": "none", "drainage": "well drained"},
-    "adviser": {"name": "Imre Castellan",
-                "credential": {"scheme": "State board", "number": "PA-0", "expires": "2028-01-01"},
-                "interest": "None."},
-    "samples": [{
-        "id": "E", "date": "2026-10-01", "cores": 20, "texture": "silt loam",
-        "lab": {"name": "Gravel Bar Laboratory"}, "methods": {"organic_matter": "loss on ignition"},
-        "increments": [{"depth": "0-6 in", "organic_matter": "2.5 %"}],
-    }],
-}
-
-
-def case_of(slice_=None, *, sample=None, **parts):
-    data = copy.deepcopy(BASE)
-    if slice_ is not None:
-        data["samples"][0]["increments"] = [slice_]
-    data["samples"][0].update(sample or {})
-    for key, value in parts.items():
-        if isinstance(value, dict) and key in data:
-            data[key].update(value)
-        else:
-            data[key] = value
-    return CaseFile.model_validate(data)
 
 
 def material(**analysis):
@@ -270,7 +240,7 @@ def test_the_nitrogen_rate_is_named_as_missing():
         {"id": "tsp", "name": "TSP 0-45-0", "kind": "fertilizer", "analysis": {"p2o5": "45 %"}}])
     words = rate_words(case)
     assert "credit for soybean as the previous crop is not counted" in words
-    assert "subtract the nitrogen in: Compost; MAP 11-52-0." in words and "TSP" not in words
+    assert "the nitrogen they bring: Compost; MAP 11-52-0." in words and "TSP" not in words
     assert "subtract" not in rate_words(case_of()) and "soybean" not in rate_words(case_of())
 
 

@@ -207,7 +207,7 @@ def test_dolomitic_lime_is_taken_where_lime_is_due():
     case = cation_case({"magnesium": "20 ppm", "ph": 4.6})
     need = needs_of(cations.assess(case), NeedKind.NUTRIENT)["Mg"]
     assert need.params["take_dolomitic"] and not need.cautions
-    assert any("Take dolomitic lime" in t for t in texts(cations.assess(case)))
+    assert any("Use dolomitic lime here" in t for t in texts(cations.assess(case)))
 
 
 def test_make_up_for_the_chart():

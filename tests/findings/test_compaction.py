@@ -243,7 +243,7 @@ def test_rings_that_cannot_tell_ask_for_rings_only():
     title, expected = (WRITERS["us"].write(m) for m in (
         finding.title, next(e.text for e in finding.evidence
                             if e.text.key == "compaction.evidence_expected")))
-    assert "cannot be told from normal" in title and "slower" not in title
+    assert "cannot be told apart from normal" in title and "slower" not in title
     assert "takes less." not in expected.replace("whether this soil takes less", "")
 
 
@@ -263,7 +263,7 @@ def test_exactly_at_the_limit_is_not_over_it():
         "compaction.resistance.field"]
     assert finding.results[0].details["over"] == 1
     body = WRITERS["us"].write(finding.body[0])
-    assert "1 of 2" in body and "exactly" in body and "does not count" in body
+    assert "1 of 2" in body and "exactly 300" in body and "is not counted" in body
 
 
 def test_a_limit_is_not_a_rate():

@@ -226,10 +226,10 @@ def test_weedy_hay_is_kept_apart():
     need, = finding.needs
     assert (need.kind, need.item, finding.severity) == (NeedKind.MANAGE, "weedy-hay", 2)
     words = WRITERS["us"].write(need.text)
-    for piece in ("part apart; do not feed it to horses; test nitrate lot by lot",
+    for piece in ("part separately; do not feed it to horses; test each lot for nitrate",
                   ": lower third", "awns"):
         assert piece in words, piece
-    assert "lot by lot" in WRITERS["us"].short(need.text)  # the order stands before the cut
+    assert "each lot for nitrate" in WRITERS["us"].short(need.text)  # the order comes first
     assert set(finding.sources) <= set(references())
 
 
@@ -283,7 +283,7 @@ def test_hoary_alyssum_is_kept_from_horses():
     assert "Keep hay with hoary alyssum in it from horses" in words
     assert "veterinarian" in WRITERS["us"].write(need.cautions[0])
     body = WRITERS["us"].write(finding.body[0])
-    assert "12 to 24 hours" in body and "no all-clear" in body and "30%" in body
+    assert "12 to 24 hours" in body and "may still do harm" in body and "30%" in body
     assert poison([ALYSSUM | {"cover": "40 %"}]).severity == 3
     assert poison([ALYSSUM | {"cover": "12 %"}]).severity == 3
     unsure = poison([ALYSSUM | {"identification": "possible"}])

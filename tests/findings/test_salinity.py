@@ -335,7 +335,7 @@ def test_leaching_is_for_the_crop_that_is_watered():
 
 
 def test_leaching_counts_the_salt_of_the_water():
-    """ensures that both ends of the depth allow for what the water brings itself.
+    """ensures that the depth and both ends of it allow for what the water brings itself.
 
     Alfalfa, 5.4 to 3.37 dS/m in 12 in with water of 0.6: turn (5.4 - 0.6)/(3.37 - 0.6) = 1.733;
     0.1 x 12 x 1.733 = 2.08 in at least (Hoffman 1980, by hand), not 1.92.
@@ -343,7 +343,12 @@ def test_leaching_counts_the_salt_of_the_water():
     slices = [{"depth": "0-12 in", "ph": 7.8, "ec": "5.4 dS/m"}]
     water = {"source": "Canal", "date": "2026-08-01", "ec": "0.6 dS/m"}
     leach, = needs_of(case_of(slices, field={"crop": "alfalfa"}, water=water), NeedKind.LEACH)
-    assert leach.low == pytest.approx(2.08, abs=0.01)
+    rule, span = (next(r for r in leach.results if r.formula == name)
+                  for name in ("reclamation_leaching_in", "range_of_errors"))
+    assert rule.details["low"] == pytest.approx(2.08, abs=0.01)
+    # the rules as a rectangle: 1.645 / root 3 = 0.950 of the way from the best to either end
+    assert span.inputs["less"][-1] == pytest.approx(0.950 * (rule.number - 2.08), abs=0.01)
+    assert leach.low < rule.details["low"] and leach.high > rule.details["high"]
     assert leach.params["after_gypsum"] is False
     assert "gypsum" not in WRITERS["us"].write(leach.text).lower()
 
@@ -510,7 +515,7 @@ def test_a_drainage_word_asks_for_the_water_table_first():
             assert "salinity.body_drain_word" in {b.key for b in finding.body}
     drain, = needs_of(case, NeedKind.DRAIN)
     text = WRITERS["us"].write(drain.text)
-    assert "once the water table has been read" in text and "low confidence" in text
+    assert "once the water table has been measured" in text and "low confidence" in text
     table = next(n for n in needs_of(case, NeedKind.MEASURE) if n.item == "water-table")
     assert "wells" in WRITERS["us"].write(table.text)
     assert "wetland determination" in WRITERS["us"].write(table.text)

@@ -124,7 +124,7 @@ def test_residue_in_the_sample_is_a_doubt(residue, doubt, confidence):
 
 def test_a_shallow_value_is_not_read_against_a_deep_table():
     """ensures that the text says so, and that a shallow sample alone gives no finding."""
-    assert any("must not be read against" in t for t in texts(stratification.assess(layer_case())))
+    assert any("must not be compared with" in t for t in texts(stratification.assess(layer_case())))
     said = stratification.assess(layer_case({"depth": "0-3 in", "phosphorus": "40 ppm"}))
     assert not said.findings
     assert [m.what.key for m in said.missing] == ["stratification.missing_whole"]

@@ -287,7 +287,7 @@ def test_every_claim_says_resistance_is_selection():
     finding = by_id(VARIANTS["rich"])["weeds.claims"]
     text = " ".join(WRITERS["us"].write(b) for b in finding.body)
     assert "not a sign of poor soil" in text and "selects" in text
-    assert "says tillage, not minerals" in text
+    assert "points to tillage, not minerals" in text
 
 
 def test_dangerous_plants_always_print_cautions():

@@ -35,6 +35,8 @@ COLUMNS = {
     "acidity/ph_targets": ("context",),
     "acidity/single_pass": ("placement",),
     "carbon_nitrogen/available_nitrogen": ("material", "period"),
+    "tissue/ranges": ("part", "stage"),
+    "tissue/sap_nitrate": ("stage",),
     "carbon_nitrogen/carbon_clay": ("structure",),
     "carbon_nitrogen/compost_materials": ("material",),
     "carbon_nitrogen/residues": ("material",),

@@ -245,10 +245,11 @@ def header(**more):
 
 
 @pytest.mark.parametrize(("language", "governing", "line"), [
-    ("es", None, "Si este informe existe también en otro idioma, vale el texto en español."),
-    ("es", "en", "Si los textos difieren, vale el texto en inglés."),
-    ("en", None, "If this advisory is also given in another language, the English text counts."),
-    ("en", "es", "Where the texts differ, the Spanish text counts."),
+    ("es", None, "Si este informe existe también en otro idioma, el texto válido es el español."),
+    ("es", "en", "Si los textos difieren, el texto válido es el inglés."),
+    ("en", None,
+     "If this advisory is also given in another language, the English text is the valid one."),
+    ("en", "es", "Where the texts differ, the Spanish text is the valid one."),
 ])
 def test_governing_language_is_printed(language, governing, line):
     """ensures that each document says which language counts; its own unless set."""

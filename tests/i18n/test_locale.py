@@ -33,6 +33,19 @@ def test_numbers_have_the_signs_of_the_locale(tag, number):
         number, locale=LOCALES[tag])
 
 
+@pytest.mark.parametrize(("unit", "us", "si"), [
+    ("in", "3 pulg", "7.62 cm"), ("ft", "3 pies", "0.91 m"), ("in/h", "3 pulg/h", "76.2 mm/h")])
+def test_lengths_in_spanish(unit, us, si):
+    """ensures that inch and foot are written as extension texts in Spanish write them (common
+    practice), that they are converted for a reader of metric units, and that data stay as they
+    are in every language."""
+    assert Writer("es").quantity(3.0, unit).replace(NBSP, " ") == us
+    assert Writer("es", "si").quantity(3.0, unit).replace(NBSP, " ") == si
+    place = Place(label="A", depth=(0.0, 2.0))
+    assert Writer("es").place(place) == "A, 0-2 pulg" and Writer().place(place) == "A, 0-2 in"
+    assert Writer("es").about([place], translated=False) == "A, 0-2 in"
+
+
 @pytest.mark.parametrize(("tag", "printed"), [
     ("es", "12,345.5"), ("es-US", "12,345.5"), ("es-MX", "12,345.5"), ("es-ES", "12.345,5"),
 ])

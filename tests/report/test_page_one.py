@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -19,6 +20,7 @@ from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import plain
 from loambrief.report.first_actions import chosen_for_page_one
+from loambrief.report.links import anchors, without_links
 from loambrief.report.text import Writer
 from loambrief.resources import templates_dir
 from loambrief.tables import load
@@ -41,8 +43,12 @@ def advised(name, language="en"):
 
 
 @cache
+def printed(name, language="en"):
+    return pipeline.report_model(advised(name, language))
+
+
 def first_page(name, language="en"):
-    return pipeline.report_model(advised(name, language)).blocks[0]
+    return printed(name, language).blocks[0]
 
 
 def lines_of(name):
@@ -110,8 +116,10 @@ def test_page_one_is_one_page(name, language):
     def letters(text):  # without spaces and the hyphens of broken words
         return re.sub(r"[\s\u00ad-]", "", text)
 
+    model = printed(name, language)
+    alone = replace(model, blocks=without_links(model.blocks[:1], anchors(model.blocks)))
     end = plain(first_page(name, language).notes[-1])[-40:]
-    page, *_ = page_texts(render_pdf(pipeline.report_model(advised(name, language))), 1)
+    page, *_ = page_texts(render_pdf(alone), 1)
     assert letters(end) in letters(page)
 
 
@@ -178,7 +186,7 @@ def test_work_that_waits_for_money_is_named():
                and not a.optional and a.pass_number == 1]
     assert len(waiting) >= 2
     for action in waiting:
-        assert f"{action.rank}, Lime" in money and action.place.label in money
+        assert f"action {action.rank} (Lime" in money and action.place.label in money
         assert f"${action.cost_total:,.0f}" in money
     lacking = sum(a.cost_total for a in waiting) - plan.budget.remaining
     assert f"${lacking:,.0f} more would pay for all of it" in money
@@ -187,7 +195,8 @@ def test_work_that_waits_for_money_is_named():
 def test_a_drain_that_a_reading_decides_is_named():
     """ensures that no number on page 1 stands for work that is not named there."""
     money = plain(first_page("wet_field_drain_cost").cost_line).replace("\u00a0", " ")
-    assert re.search(r"Open until action 1: \d, Give the water an outlet[^;]*\$10,660", money)
+    assert re.search(r"Action 1 decides these[^:]*: "
+                     r"action \d \(Give the water an outlet[^;]*\$10,660\)", money)
 
 
 @every_field
@@ -233,6 +242,31 @@ def test_decisions_of_the_adviser_come_after_tests_with_a_date():
     decides = next(a for a in plan.actions if a.item == "adviser decides")
     assert decides.window.text.key == "actions.when_decision"
     assert decides.window.end == advised("nothing_measured").loaded.case.field.dates.planting
+    assert not plan.followups  # a choice leaves nothing in the field to look at
+
+
+def test_actions_without_a_price_are_counted_alike():
+    """ensures that page 1 and the total of the plan name the same number of them."""
+    advice = advised("saline_alfalfa_utah")
+    counted = len(advice.plan.budget.unpriced)
+    undecided = [a for a in advice.plan.actions
+                 if a.cost_total is None and a.id not in advice.plan.budget.unpriced]
+    assert counted and undecided
+    said = Writer().write(say("report.money_note", oldest=None, unpriced=counted))
+    blocks = pipeline.report_model(advice).blocks
+    assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
+
+
+def test_nitrogen_bought_for_a_need_is_named():
+    """ensures that the product for nitrogen is named by it, and that the verdict which answers
+    the question is not told again below."""
+    page = first_page("nebraska_corn_nitrogen")
+    urea = next(line for line, action in lines_of("nebraska_corn_nitrogen")
+                if action.material_id == "urea")
+    assert plain(urea.what).startswith("Apply N")
+    verdict = "Nitrogen: needed."
+    assert verdict in plain(page.message)
+    assert not any(verdict in plain(note) for note in page.notes)
 
 
 def test_sap_alone_is_said_to_be_read():

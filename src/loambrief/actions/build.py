@@ -84,5 +84,6 @@ def service_action(case: CaseFile, need_for: NeedFor, offers: tuple[Offer, ...])
         material_id=offer.id if offer else None,
         material_name=offer.material.name if offer else None,
         exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
+        range_printed=need.printed_span,
         results=need.results, **money,
     )

@@ -7,6 +7,7 @@ import datetime as dt
 from loambrief.actions.model import Action, Followup
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import NeedKind, say
+from loambrief.topics.judge import DECIDES
 
 WAIT_DAYS = {
     NeedKind.LIME: 365,
@@ -37,6 +38,8 @@ def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ..
     today = case.case.date
     found: dict[NeedKind, Followup] = {}
     for action in actions:
+        if action.item == DECIDES:  # a choice leaves nothing in the field to look at
+            continue
         if action.kind in WAIT_DAYS and action.kind not in found:
             name = action.kind.value.replace(" ", "_")
             start = action.window.start if action.window and action.window.start else today

@@ -7,10 +7,17 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import action_id, base, on_surface, priced, supplies
+from loambrief.actions.materials import (
+    action_id,
+    base,
+    on_surface,
+    priced,
+    product_range,
+    supplies,
+)
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.actions.rounding import pass_rates, round_up, spanned
+from loambrief.actions.rounding import pass_rates, round_up
 from loambrief.actions.windows import EVERY_SEASON, window
 from loambrief.agronomy.registry import recording, subject
 from loambrief.case.schema import CaseFile
@@ -145,19 +152,19 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
         return (base(case, need_for, "", say("actions.title_lime_no_product", where=need.place,
                                              amount=need.amount),
                      exact_rate=per_pass, passes=passes, rate_low=need.low, rate_high=need.high,
-                     results=need.results),)
+                     range_printed=need.printed_span, results=need.results),)
     quality = lime_quality(offer)
     assert quality is not None  # only lime of known quality is chosen
     with recording():  # only the scale; the rate of a pass is worked out below
         scale = float(lime_product_rate(requirement=1.0, **quality))
     cap = need.cap * scale if need.cap else None
-    whole = spanned(None if need.low is None else need.low * scale,
-                    None if need.high is None else need.high * scale)
-    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.decided_in, cap, *whole)
+    least, most, errors = product_range(need, scale, offer.material)
+    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.decided_in, cap,
+                       least, most)
     passes = len(rates)
     with subject(need.place, offer.material.name):
         exact = lime_product_rate.evaluate(requirement=need.amount / passes, **quality)
-    low, high = (None if end is None else end / passes for end in whole)
+    low, high = (None if end is None else end / passes for end in (least, most))
     return tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
@@ -167,13 +174,13 @@ def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Actio
             kind_of_material="lime",
             material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact.value, rate_unit="ton/ac", cap=cap,
-            rate_low=low, rate_high=high,
+            rate_low=low, rate_high=high, range_printed=need.printed_span,
             pass_number=number, passes=passes,
             window=window(case, need.kind, number),
             depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
             how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
             supplies=supplies(offer, rate * LB_PER_TON),
-            results=(*need.results, exact),
+            results=(*need.results, exact, *errors),
             limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
             **priced(offer, rate, "ton/ac", need.area_ac),
         )
@@ -214,16 +221,16 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
         title = (say("actions.title_gypsum_no_product", where=need.place, amount=need.amount)
                  if name == "gypsum" else need.text)
         return (base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
-                     rate_high=need.high, results=need.results),)
+                     rate_high=need.high, range_printed=need.printed_span, results=need.results),)
     offer, scale = chosen
     cap = need.cap * scale if need.cap else None
     passes = passes_of(need_for)
-    whole = spanned(None if need.low is None else need.low * scale,
-                    None if need.high is None else need.high * scale)
-    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.decided_in, cap, *whole)
+    least, most, errors = product_range(need, scale, offer.material)
+    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.decided_in, cap,
+                       least, most)
     passes = len(rates)
     exact = need.amount * scale / passes
-    low, high = (None if end is None else end / passes for end in whole)
+    low, high = (None if end is None else end / passes for end in (least, most))
     if need.params.get("at_least"):
         rates = (round_up(exact, need.unit, case.case.decided_in),) * passes
     season = need.item == EVERY_SEASON
@@ -235,14 +242,14 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
                 material=offer.material.name, number=number, passes=passes),
             kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
             rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,
-            rate_low=low, rate_high=high,
+            rate_low=low, rate_high=high, range_printed=need.printed_span,
             pass_number=number, passes=passes,
             window=window(case, need.kind, number, need.item),
             depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
             how=(say("actions.how_gypsum_season") if season
                  else say(f"actions.how_{name}", passes=passes),),
             supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
-            results=need.results,
+            results=(*need.results, *errors),
             limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
             if passes > 1 else (),
             **priced(offer, rate, need.unit, need.area_ac),

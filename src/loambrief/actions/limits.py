@@ -28,7 +28,7 @@ from loambrief.case.schema import CaseFile, NearWater
 from loambrief.errors import LoambriefError
 from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Verdict
-from loambrief.topics.carbon_nitrogen.line import LINE
+from loambrief.topics.carbon_nitrogen.line import LINE, RATE
 from loambrief.topics.nutrients.formulas_removal import crop_removal
 
 LINE_SLACK_LB_AC = 20.0
@@ -109,10 +109,15 @@ def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
             keep("P2O5", Limit(float(removal.value), "class", (result, removal)))
     nitrogen = taken["N"]
     line = next((f for f in here if f.id.startswith(f"{LINE}.")), None)
+    rate = next((f for f in here if f.id.startswith(f"{RATE}.")), None)
     if line is not None and line.value is not None:
         keep("N", Limit(line.value + LINE_SLACK_LB_AC, "nitrogen_line"))
-    elif nitrogen is not None:
-        keep("N", Limit(float(nitrogen.value), "nitrogen", (nitrogen,)))
+    elif nitrogen is not None or rate is not None:
+        most = 0.0 if nitrogen is None else float(nitrogen.value)
+        if rate is not None and rate.value is not None and rate.value + LINE_SLACK_LB_AC > most:
+            keep("N", Limit(rate.value + LINE_SLACK_LB_AC, "nitrogen_rate", rate.results))
+        elif nitrogen is not None:
+            keep("N", Limit(most, "nitrogen", (nitrogen,)))
     return found
 
 

@@ -9,9 +9,13 @@ from dataclasses import replace
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.model import Action
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
+from loambrief.actions.rounding import spanned
 from loambrief.actions.windows import window
-from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Message, say
+from loambrief.agronomy.intervals import log_ends
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile, Material
+from loambrief.findings.model import Message, Need, say
+from loambrief.topics.sampling.formulas_error import answer_range, material_error_pct
 from loambrief.units import LB_PER_TON
 
 _NOT_PLAIN = re.compile(r"[^\w]+")
@@ -86,11 +90,45 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         severity=need_for.severity,
         confidence=need_for.confidence,
         distance=need_for.distance,
-        window=more.pop("window", None) or window(case, need.kind, item=need.item),
+        window=more.pop("window", None) or window(
+            case, need.kind, item=need.item, when=str(need.params.get("when", ""))),
         cautions=cautions,
         material_kind=kind,
         **more,
     )
+
+
+def product_range(need: Need, scale: float, material: Material
+                  ) -> tuple[float | None, float | None, tuple[Result, ...]]:
+    """Range of a product for a need of its pure form, all passes together [unit of the need].
+
+    From the range of the need and the error of what the material holds; what sources print, to
+    choose between, is only turned into product.
+
+    Parameters
+    ----------
+    need : Need
+        With an amount.
+    scale : float
+        Product per unit of the pure form [1].
+    material : Material
+
+    Returns
+    -------
+    (float or None, float or None, tuple of Result)
+        Both ends, and what they were worked out from.
+    """
+    if need.low is None or need.high is None or need.amount is None:
+        return None, None, ()
+    low, high = need.low * scale, need.high * scale
+    if need.printed_span:
+        return *spanned(low, high), ()
+    exact = need.amount * scale
+    with subject(material.name):
+        error = material_error_pct.evaluate(kind=material.kind, nutrient="any")
+    with subject(need.place, material.name):
+        span = answer_range(exact, (low, high), log_ends(exact, error.number))
+    return *spanned(span.details["low"], span.details["high"]), (error, span)
 
 
 def pounds_per(unit: str, offer: Offer) -> float:

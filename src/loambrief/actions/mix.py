@@ -14,7 +14,7 @@ from loambrief.actions.materials import base, on_surface, priced, supplies
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.raw_manure import caution, window
-from loambrief.actions.reasons import Clash, limit_costs, rate_ranges
+from loambrief.actions.reasons import Clash, RateRange, limit_costs, rate_ranges
 from loambrief.actions.rounding import round_rate, spanned, step_down
 from loambrief.actions.setback import barred, kept_off, limit_of
 from loambrief.agronomy.crops import find_crop
@@ -104,7 +104,7 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
     chosen = tuple(o for o in usable if o.id in blend.amounts)
     spans = {item: (n.need.low, n.need.high) for item, n in needs.items()
              if n.need.low is not None and n.need.high is not None}
-    ranges = rate_ranges(zone, spans, chosen)
+    ranges = rate_ranges(zone, {item: n.need for item, n in needs.items()}, chosen)
     rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     spare = _top_ups(zone, chosen, blend.amounts, rates, spans)
     actions = []
@@ -150,6 +150,10 @@ def _top_ups(zone: BlendZone, chosen: tuple[Offer, ...], amounts: Mapping[str, f
     return frozenset(o.id for o in chosen if o not in left)
 
 
+def _span(span: RateRange | None) -> tuple[float | None, float | None]:
+    return (None, None) if span is None else spanned(span.low, span.high)
+
+
 def _unit(offer: Offer) -> tuple[str, float]:
     return offer.spread_in
 
@@ -164,7 +168,7 @@ def _cap(zone: BlendZone, offer: Offer) -> float | None:
 
 def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
              amounts: Mapping[str, float],
-             ranges: Mapping[str, tuple[float, float]]) -> dict[str, float]:
+             ranges: Mapping[str, RateRange]) -> dict[str, float]:
     """Spreader rates [rate unit]; where all together would cross a limit, a step is taken off.
 
     The product that brings most of the limited nutrient gives way first.
@@ -173,8 +177,7 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
     for offer in chosen:
         unit, size = _unit(offer)
         cap = _cap(zone, offer)
-        low, high = spanned(*(end / size for end in ranges[offer.id])) if (
-            offer.id in ranges) else (None, None)
+        low, high = _span(ranges.get(offer.id))
         rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.decided_in,
                                      None if cap is None else cap / size, low, high)
     for nutrient, limit in sorted(zone.upper.items()):
@@ -189,7 +192,7 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
             exact = amounts[most.id] / size
             lower = step_down(rates[most.id], unit, case.case.decided_in)
             if rates[most.id] > exact:
-                least = ranges[most.id][0] / size if most.id in ranges else 0.0
+                least = ranges[most.id].low if most.id in ranges else 0.0
                 rates[most.id] = lower if lower > 0 and lower >= least else exact
             else:
                 bringing.remove(most)
@@ -198,7 +201,7 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
 
 
 def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Offer,
-             blend: Blend, rate: float, span: tuple[float, float] | None,
+             blend: Blend, rate: float, span: RateRange | None,
              limits: tuple[Message, ...], cap: float | None, held: list[Result]) -> Action:
     need = lead.need
     unit, size = _unit(offer)
@@ -207,7 +210,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
     merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
     items = [n.need.item for n in met]
     placed = _placement(case, offer, rate * size, need)
-    low, high = (None, None) if span is None else spanned(span[0] / size, span[1] / size)
+    low, high = _span(span)
     action = base(
         case, merged, offer.id,
         say("actions.title_nutrient", where=need.place, rate=rate, unit=unit,
@@ -217,12 +220,12 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         exact_rate=blend.amounts[offer.id] / size, rate_unit=unit,
         gallon_lb=size if unit == "gal/ac" else None,
         cap=None if cap is None else cap / size,
-        rate_low=low, rate_high=high,
+        rate_low=low, rate_high=high, range_printed=span is not None and not span.results,
         how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
                  standing=case.field.tillage == "perennial", place=placed),),
         supplies=supplies(offer, rate * size), meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
-                 *offer.metals, *held),
+                 *(span.results if span is not None else ()), *offer.metals, *held),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
         **priced(offer, rate, unit, area),
@@ -299,7 +302,8 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
         need = need_for.need
         if need.amount is None:
             actions.append(base(case, need_for, "", need.text, rate_low=need.low,
-                                rate_high=need.high, results=need.results))
+                                rate_high=need.high, range_printed=need.printed_span,
+                                results=need.results))
         elif item in uncovered:
             unpriced = [o.material.name for o in sorted(usable, key=lambda o: o.id)
                         if o.fraction(item) > 0 and o.per_lb is None]
@@ -308,7 +312,7 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
                 say("actions.title_nutrient_no_product", item=item, amount=need.amount,
                     where=need.place),
                 exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
-                results=need.results,
+                range_printed=need.printed_span, results=need.results,
                 limits=(say("actions.limit_no_product", item=item, unpriced=unpriced),)))
         elif found is not None and item in found.short:
             give = [{"item": n, "by": by} for n, by in sorted(found.raise_by.items())]

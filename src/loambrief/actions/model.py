@@ -57,6 +57,8 @@ class Action:
     rate: float | None = None
     rate_low: float | None = None
     rate_high: float | None = None
+    range_printed: bool = False
+    """Its ends are what sources print, to choose between, not the range of an error."""
     exact_rate: float | None = None
     rate_unit: str = ""
     gallon_lb: float | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from loambrief.actions import biosolids
 from loambrief.actions.raw_manure import Wait, wait
@@ -76,6 +76,8 @@ class Offer:
     """Spread in any case by own actions [lb]: the mix shares its loads."""
     wait: Wait | None = None
     """Days that must pass between it and the harvest."""
+    content: Mapping[str, float] = field(default_factory=dict)
+    """Nutrient -> times its stated content, where it is asked what an error of it would do."""
     days_to_harvest: int | None = None
     """Days left to a harvest that falls inside that interval: it may not be spread."""
 
@@ -118,10 +120,10 @@ class Offer:
         analysis = self.material.analysis
         if analysis is None:
             return 0.0
-        if nutrient == "N" and analysis.available_n is not None:
-            return analysis.available_n.value / 100
         got = getattr(analysis, ANALYSIS_NUTRIENTS[nutrient])
-        return got.value / 100 if got is not None else 0.0
+        if nutrient == "N" and analysis.available_n is not None:
+            got = analysis.available_n
+        return got.value / 100 * self.content.get(nutrient, 1.0) if got is not None else 0.0
 
 
 def _per_lb(price: Price | None, material: Material) -> float | None:

@@ -4,9 +4,10 @@ A limit's cost is worked out by solving again without it, so that it also shows 
 shut a product out altogether. Where needs and limits collide, two small linear programmes
 say how much of each need can be met, and by how much a limit would have to give.
 
-Ranges: rates answer the needs linearly while the products stay the same, so the ends of a
-rate lie at combinations of the ends of the needs. Every combination is worked out
-(closed form, no sampling); nothing is assumed about the distribution between the ends.
+Ranges: the mix of the chosen products is worked out again at both ends of each need and of each
+content of each product, one at a time; what they come to adds up as squares. The errors are
+independent, and rates answer them nearly in proportion. Where needs have only spans that sources
+print, to choose between, the range is what those come to, without errors.
 """
 
 from __future__ import annotations
@@ -18,8 +19,11 @@ from dataclasses import dataclass, replace
 from loambrief.actions.blend import TINY, BlendZone, FieldMix, NoBlend, field_mix, priced
 from loambrief.actions.offers import Offer
 from loambrief.actions.solver import minimise
+from loambrief.agronomy.intervals import log_ends, within_limits
+from loambrief.agronomy.registry import Result, subject
+from loambrief.findings.model import Need
+from loambrief.topics.sampling.formulas_error import answer_range, material_error_pct
 
-MOST_CORNERS = 64
 WORTH_SAYING = 0.005
 """Cost per acre below which a limit is not named [currency/ac]."""
 
@@ -38,6 +42,18 @@ class Clash:
     short: Mapping[str, float]
     raise_by: Mapping[str, float]
     capped: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RateRange:
+    """Ends of a product's rate [its rate unit].
+
+    ``results`` are the errors behind it; without any, it comes of spans that sources print.
+    """
+
+    low: float
+    high: float
+    results: tuple[Result, ...] = ()
 
 
 def limit_costs(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...],
@@ -153,39 +169,73 @@ def best_effort(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]
     return mix, tuple(met), clashes, uncovered
 
 
-def rate_ranges(zone: BlendZone, spans: Mapping[str, tuple[float, float]],
-                chosen: tuple[Offer, ...]) -> dict[str, tuple[float, float]]:
-    """Low and high end of each product's rate over the ends of the needs.
+def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
+                chosen: tuple[Offer, ...]) -> dict[str, RateRange]:
+    """Low and high end of each product's rate.
 
     Parameters
     ----------
     zone : BlendZone
-    spans : mapping
-        Nutrient -> (low, high) of its need [lb/ac]; needs without a range stay as they are.
+    needs : mapping
+        Nutrient -> its need; one without a range stays as it is.
     chosen : tuple of Offer
         The products of the plan's mix: the range is of their rates, not of other products.
 
     Returns
     -------
-    dict of offer id to (low, high) [lb/ac]
-        Empty where no need has a range.
+    dict of offer id to RateRange
+        In the unit the product is spread in; empty where no need has a range.
     """
     wanted = zone.wanted()
-    moving = [n for n in wanted if n in spans and spans[n][0] < spans[n][1]]
+    moving = {n: (need.low, need.high, need.printed_span) for n in wanted
+              if (need := needs.get(n)) is not None
+              and need.low is not None and need.high is not None and need.low < need.high}
     if not moving:
         return {}
-    ends = [tuple(sorted({spans[n][0], wanted[n], spans[n][1]})) for n in moving]
-    combinations = list(itertools.islice(itertools.product(*ends), MOST_CORNERS + 1))
-    if len(combinations) > MOST_CORNERS:
-        combinations = [tuple(e[0] for e in ends), tuple(e[-1] for e in ends)]
+    chosen = tuple(sorted(chosen, key=lambda o: o.id))
     free = tuple(replace(o, per_ac=None, material=o.material.model_copy(
         update={"minimum_load": None, "load_size": None, "bag": None})) for o in chosen)
-    found: dict[str, list[float]] = {o.id: [] for o in chosen}
-    for values in combinations:
-        at = replace(zone, needs={**wanted, **dict(zip(moving, values, strict=True))})
-        mix = field_mix((at,), free)
-        if isinstance(mix, FieldMix):
-            amounts = mix.blends[zone.place.id].amounts
-            for offer in chosen:
-                found[offer.id].append(amounts.get(offer.id, 0.0))
-    return {name: (min(rates), max(rates)) for name, rates in found.items() if rates}
+
+    def rates(zone: BlendZone = zone, offers: tuple[Offer, ...] = free) -> dict[str, float]:
+        mix = field_mix((zone,), offers)
+        if not isinstance(mix, FieldMix):
+            return {}
+        amounts = mix.blends[zone.place.id].amounts
+        return {o.id: amounts.get(o.id, 0.0) / o.spread_in[1] for o in chosen}
+
+    here = rates()
+    if not here:
+        return {}
+    alone = [(printed, [rates(replace(zone, needs={**wanted, name: end})) for end in (
+        min(low, wanted[name]), max(high, wanted[name]))])
+        for name, (low, high, printed) in moving.items()]
+    measured = {o.id for o in free for name, (_, _, printed) in moving.items()
+                if o.fraction(name) > 0 and not printed}
+    errors: dict[str, list[Result]] = {o.id: [] for o in chosen}
+    for offer, name in itertools.product(free if measured else (), wanted):
+        if offer.fraction(name) > 0:
+            with subject(offer.material.name):
+                error = material_error_pct.evaluate(kind=offer.material.kind, nutrient=name)
+            errors[offer.id].append(error)
+            alone.append((False, [rates(offers=tuple(
+                replace(o, content={name: share}) if o is offer else o for o in free))
+                for share in log_ends(1.0, error.number)]))
+    return {o.id: _range(zone, o, here[o.id], [
+        (printed, [r[o.id] for r in ends if r]) for printed, ends in alone],
+        errors[o.id] if o.id in measured else None) for o in chosen}
+
+
+def _range(zone: BlendZone, offer: Offer, here: float, alone: list[tuple[bool, list[float]]],
+           errors: list[Result] | None) -> RateRange:
+    """Range of one product: of errors where a need that it serves has them (``errors``).
+
+    Beside errors a span that a source prints counts as a rectangle.
+    """
+    if errors is None:
+        ends = [here, *(rate for printed, rates in alone if printed for rate in rates)]
+        return RateRange(min(ends), max(ends))
+    with subject(zone.place, offer.material.name):
+        result = answer_range(here, *(
+            within_limits(here, min(here, *rates), max(here, *rates)) if printed and rates
+            else rates for printed, rates in alone))
+    return RateRange(result.details["low"], result.details["high"], (*errors, result))

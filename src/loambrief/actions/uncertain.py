@@ -14,14 +14,17 @@ TREATMENTS = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIEN
 
 
 def straddles(action: Action, findings: tuple[Finding, ...]) -> bool:
-    """The low end of the need asks for nothing, or a finding behind it is uncertain.
+    """Nothing may be needed within the error of the test, or a finding behind it is uncertain.
 
     Never for what may be left out anyway: no test settles a choice.
     """
     need = action.need
     if action.kind not in TREATMENTS or action.optional:
         return False
-    if need.low is not None and need.high is not None and need.low <= 0 < need.high:
+    none = need.may_be_none
+    if none is None:
+        none = need.low is not None and need.high is not None and need.low <= 0 < need.high
+    if none:
         return True
     return any(f.status is Status.UNCERTAIN for f in findings if f.id in action.finding_ids)
 

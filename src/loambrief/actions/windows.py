@@ -54,13 +54,21 @@ EVERY_SEASON = "irrigation water"
 BLOOM_DAYS = (30, 45)
 """Days from planting to early bloom of peanut (Seminole Crop E News, University of Georgia
 Extension, 8 August 2013); past 60 days is late."""
+SPLIT = "split "
+"""Start of a time that names a number of passes from planting on."""
+SIDEDRESS_DAYS = (28, 45)
+"""Days from planting until corn is 6 to 12 in tall (common practice)."""
 COVER_DAYS = 21
 """A cover crop sown more than three weeks after the harvest of a summer crop rarely pays
 before winter (our own cut)."""
 
 
-def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "") -> Window:
-    """Window of one kind of work; without dates in the case it is said in words only."""
+def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
+           when: str = "") -> Window:
+    """Window of one kind of work; without dates in the case it is said in words only.
+
+    ``when`` is the time that a nitrogen method names.
+    """
     dates, today = _dates(case), case.case.date
     planting, harvest = dates.get("planting"), dates.get("harvest")
     if harvest and case.case.valid_until and harvest > case.case.valid_until:
@@ -94,6 +102,17 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "")
         latest = dates.get("next_cut") or planting
         return Window(today, latest if latest and latest >= today else None,
                       say("actions.when_leach", gypsum=False))
+    if when == "sidedress":
+        if planting is None:
+            return Window(None, None, say("actions.when_sidedress", start=None))
+        start, end = (max(planting + days * DAY, today) for days in SIDEDRESS_DAYS)
+        return Window(start, end, say("actions.when_sidedress", start=start, end=end))
+    if when.startswith(SPLIT):
+        ahead = planting if planting is not None and planting > today else None
+        return Window(ahead or today, None, say("actions.when_split", start=ahead,
+                                                passes=int(when[len(SPLIT):])))
+    if when in ("topdress", "early spring"):
+        return Window(None, None, say("actions.when_green_up"))
     if kind is NeedKind.NUTRIENT:
         if case.field.tillage == "perennial":
             cut = dates.get("next_cut")

@@ -1,6 +1,17 @@
-"""Exact intervals on small samples: Student t, binomial, Welch. Plain numbers, no formulas.
+"""The coverage of every range, and intervals on small samples. Plain numbers, no formulas.
 
-Shared by the topics that need them. Written here because importing a statistics library
+**One coverage.** Every range that comes of errors holds the true value in ``COVERAGE_PCT`` of
+100 cases; ``Z`` belongs to it and stands nowhere else. A result that cannot be negative (a
+concentration, an ECe) varies on the log scale, as errors of it are shares of the value; a pH is
+a logarithm already and varies plainly. Limits that a source prints without saying what lies
+between them are taken as a rectangle, as the ISO guide to measurement uncertainty does. What comes
+of several independent errors adds up as squares, each way for itself, on the scale of the answer:
+a rate may fall to nothing at one end, where it has no logarithm. Where a table makes the answer
+jump, the range holds the answers at all values inside the range of the reading, so that it covers
+at least as much. What is chosen and not measured (guide, crop, yield goal, lime table) is taken as
+it is.
+
+**Small samples.** Student t, binomial, Welch. Written here because importing a statistics library
 takes longer than a whole advisory; the tests hold every function against one.
 """
 
@@ -10,9 +21,16 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
+from statistics import NormalDist
 
 from loambrief.errors import ImpossibleInput
 
+COVERAGE_PCT = 90.0
+"""Share of cases in which a printed range holds the true value [%]: our choice, a usual one."""
+Z = NormalDist().inv_cdf(0.5 + COVERAGE_PCT / 200.0)
+"""Standard errors from the middle of a normal error to the ends of that range."""
+RECTANGLE = Z / math.sqrt(3.0)
+"""The same for half the width of a rectangle, of which one standard deviation is 1/sqrt(3)."""
 _TINY = 1e-300
 _STEPS = 400
 
@@ -71,6 +89,43 @@ def confidence(level: float) -> float:
     if level == 1 or not 0 < fraction < 1:
         raise ImpossibleInput(f"level: {level:g} is not a confidence level such as 95 or 0.95")
     return fraction
+
+
+def log_ends(value: float, cv_pct: float) -> tuple[float, float]:
+    """Ends of the range of a positive value from its coefficient of variation [%]."""
+    apart = math.exp(Z * math.sqrt(math.log1p((cv_pct / 100.0) ** 2)))
+    return value / apart, value * apart
+
+
+def plain_ends(value: float, error: float) -> tuple[float, float]:
+    """Ends of the range of a value from its standard error [unit of the value]."""
+    return value - Z * error, value + Z * error
+
+
+def within_limits(best: float, low: float, high: float) -> tuple[float, float]:
+    """Ends of the range between printed limits, which bound a rectangle about ``best``."""
+    return best - RECTANGLE * (best - low), best + RECTANGLE * (high - best)
+
+
+def combined(best: float, *alone: Iterable[float]) -> tuple[float, float]:
+    """Ends of the range of an answer that rests on several independent errors.
+
+    Parameters
+    ----------
+    best : float
+        The answer with every input at its reading.
+    *alone : iterable of float
+        For each error the answers at the ends of its own range, all else at its reading.
+
+    Returns
+    -------
+    (float, float)
+        The root of the summed squares of what the errors take off, and of what they add.
+    """
+    ends = [tuple(answers) for answers in alone]
+    less = math.sqrt(sum((best - min(best, *e)) ** 2 for e in ends if e))
+    more = math.sqrt(sum((max(best, *e) - best) ** 2 for e in ends if e))
+    return best - less, best + more
 
 
 def mean_sd(values: tuple[float, ...]) -> tuple[float, float]:

@@ -47,12 +47,14 @@ LOOKUPS = frozenset({
     "forage_nitrate_class", "hay_weed_caution", "horse_sugar_caution", "infiltration_hazard",
     "irrigation_water_treatment", "legume_credit_lb_ac", "lime_requirement",
     "lime_requirement_uk", "manure_setback_ft", "micronutrient_class", "micronutrient_response",
-    "micronutrient_typical_rate", "penetrometer_moisture_check", "permeability_class",
+    "micronutrient_typical_rate", "nitrogen_rate_economic", "nitrogen_rate_uk_cereal",
+    "nitrogen_rate_uk_potato", "penetrometer_moisture_check", "permeability_class",
     "ph_suitability", "ph_target", "phosphorus_runoff_level", "raw_manure_interval",
     "residue_carbon_nitrogen", "salinity_class", "sample_age_class", "secondary_nutrient_class",
     "seed_row_salt_limit", "sodicity_class", "soil_test_class", "sulfur_rate", "sulfur_response",
     "sulfur_to_acidify", "summed_cec_reliability", "surface_calcium_gypsum",
-    "traditional_saturation", "usda_hay_grade", "water_restriction",
+    "sap_nitrate_class", "stalk_nitrate_class", "tissue_class", "traditional_saturation",
+    "usda_hay_grade", "water_restriction",
 })
 """Formulas that find a row, a class or a value between two rows. Where the table they read is of
 the print that a check quotes, the check shows that we typed and read it rightly, no more."""

@@ -131,6 +131,7 @@ def _identifiers(case: CaseFile) -> Iterator[Fault]:
         (("samples",), [s.id for s in case.samples]),
         (("penetrometer", "points"), [p.id for p in points]),
         (("forage",), [f.id for f in case.forage]),
+        (("tissue",), [t.id for t in case.tissue]),
         (("materials",), [m.id for m in case.materials]),
     )
     for path, names in lists:
@@ -260,6 +261,8 @@ def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date]]:
             yield (name, "date"), what, part.date
     for i, forage in enumerate(case.forage):
         yield ("forage", i, "date"), "a forage test", forage.date
+    for i, tissue in enumerate(case.tissue):
+        yield ("tissue", i, "date"), "a tissue test", tissue.date
     for i, applied in enumerate(case.earlier_applications):
         yield ("earlier_applications", i, "date"), "an application", applied.date
     for i, entry in enumerate(case.done):

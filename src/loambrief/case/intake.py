@@ -398,7 +398,7 @@ def entry_tree(report: str, sample: DraftSample) -> dict[str, Tree]:
     if first == "analysis":
         return {"id": Value(sample.id), "name": about.pop("name", Value(sample.id)),
                 "kind": Value(report), **about, "analysis": results}
-    name = "id" if report == "forage" else "source"
+    name = "id" if report in ("forage", "tissue") else "source"
     return {name: Value(sample.id), **about, "date": sample.about["date"],
             "lab": sample.lab["name"], **results}
 

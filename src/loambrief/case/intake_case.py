@@ -105,7 +105,7 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
 def _with_entries(raw: bytes, file: str, source: SourceText, intake: Intake,
                   folder: Path | None) -> Written:
     """Forages, the water or materials put in; an entry that is there already is never changed."""
-    part = {"forage": "forage", "water": "water"}.get(intake.report, "materials")
+    part = intake.report if intake.report in ("forage", "water", "tissue") else "materials"
     trees = [entry_tree(intake.report, s) for s in intake.samples]
     old = source.data.get(part) if isinstance(source.data, dict) else None
     old_ids = {str(plain_of(e.get("id"))).lower() for e in (old if isinstance(old, list) else [])

@@ -21,7 +21,6 @@ from loambrief.case.intake_kinds import (
     BASIS,
     REPORTS,
     SOIL,
-    TISSUE,
     Kind,
     basis_in,
     fold,
@@ -193,11 +192,8 @@ def guess_map(path: Path | str, report: str | None = None) -> Guess:
         likely = " or ".join(kind.likely) or "no known kind"
         raise CaseProblems((Problem(
             table.file, found.header_row, 1, "CASE060", "file",
-            "a plant tissue report" if report == TISSUE else
             f"a report that may be of {likely}", "a report of " + ", ".join(REPORTS),
-            help=f"Its words: {', '.join(kind.why)}. " + (
-                "A case holds no results of plant tissue." if report == TISSUE
-                else "Say which with --kind.")),))
+            help=f"Its words: {', '.join(kind.why)}. Say which with --kind."),))
     taken: dict[tuple[str, str], int] = {}
     for column, header in enumerate(found.header):
         known = recognise(header, report) if header else None

@@ -19,21 +19,22 @@ from loambrief.case.part import Part
 from loambrief.case.quantities import unit_spellings
 from loambrief.case.schema import Forage, Increment, Water
 from loambrief.case.schema_materials import Analysis
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 
 CLUES, RESULTS = "case/report_kinds", "case/report_results"
-SOIL, TISSUE = "soil", "tissue"
-PART_OF = MappingProxyType({"forage": "forage", "water": "water", "manure": "analysis",
-                            "compost": "analysis"})
+SOIL = "soil"
+PART_OF = MappingProxyType({"forage": "forage", "water": "water", "tissue": "tissue",
+                            "manure": "analysis", "compost": "analysis"})
 """Kind of report -> first step of its results' names."""
 REPORTS = (SOIL, *PART_OF)
 """Kinds that a case can hold."""
-BASIS = MappingProxyType({SOIL: "dry", "forage": "dry", "manure": "received",
+BASIS = MappingProxyType({SOIL: "dry", "forage": "dry", "tissue": "dry", "manure": "received",
                           "compost": "received"})
 """What the numbers of a case are per: results on the other basis are never proposed."""
 _MODELS: Mapping[str, type[Part]] = MappingProxyType(
-    {"forage": Forage, "water": Water, "analysis": Analysis})
+    {"forage": Forage, "water": Water, "tissue": TissueTest, "analysis": Analysis})
 LEAST, LEAD = 2.0, 1.5
 """Score that a kind needs, and how many times that of the next kind it must be."""
 _BASIS_WORDS = MappingProxyType({

@@ -93,6 +93,7 @@ FORMS: Mapping[str, tuple[str, float]] = {
 ABOUT: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "forage": (("kind", "species", "cutting", "cores", "nitrate_as"), ("kind",)),
     "water": ((), ()),
+    "tissue": (("part", "stage", "crop", "method"), ("part", "stage")),
     "manure": (("animal", "form", "name", "supplier"), ()),
     "compost": (("form", "name", "supplier"), ()),
 }

@@ -62,6 +62,12 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
             faults.append(Fault("CASE048", ("forage", i, "nitrate"), repr(forage.nitrate.typed),
                                 "ppm, mg/kg or g/kg of dry matter",
                                 "A hay test has no depth that could turn lb/ac into ppm."))
+    for i, tissue in enumerate(case.tissue):
+        faults += [Fault("CASE048", ("tissue", i, name), repr(value.typed),
+                         "ppm, mg/kg or g/kg of dry matter",
+                         "A tissue test has no depth that could turn lb/ac into ppm.")
+                   for name, value in tissue
+                   if isinstance(value, Quantity) and value.unit == "lb/ac"]
     case, shared = with_areas(case.model_copy(update=changes))
     return case, [*faults, *shared]
 

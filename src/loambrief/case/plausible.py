@@ -87,7 +87,7 @@ def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -
                     f"a credential valid on the case date {case.case.date.isoformat()}",
                     "The advisory will show the date as it stands.")
     if not any((case.samples, case.penetrometer, case.infiltration, case.refractometer,
-                case.weeds, case.forage, case.water)):
+                case.weeds, case.forage, case.tissue, case.water)):
         yield Fault("CASE118", (), "no sample, reading, weed or test", "at least one",
                     "There is nothing to judge; the advisory will say only what to measure.")
     yield from _placeholders(data, ())

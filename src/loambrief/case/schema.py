@@ -17,7 +17,8 @@ from loambrief.case.measurements import methods
 from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
-from loambrief.case.schema_plan import Nitrogen, OwnAction, PlanChange
+from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_tissue import TissueTest
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -37,7 +38,7 @@ ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium"
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
 SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
-         "carbon_nitrogen", "refractometry", "forage", "weeds", "sampling")
+         "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -248,6 +249,7 @@ class Increment(Part):
     organic_carbon: q.Percent | None = None
     total_nitrogen: q.Percent | None = None
     nitrate_n: q.Concentration | None = None
+    ammonium_n: q.Concentration | None = None
     phosphorus: q.Concentration | None = None
     potassium: q.Concentration | None = None
     calcium: q.Concentration | None = None
@@ -549,6 +551,7 @@ class CaseFile(Part):
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
     observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
+    tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
     materials: Annotated[list[Material], Field(max_length=200)] = []
@@ -561,6 +564,7 @@ class CaseFile(Part):
     earlier_applications: Annotated[list[Applied], Field(max_length=100)] = []
     overrides: Annotated[list[Override], Field(max_length=100)] = []
     nitrogen: Nitrogen | None = None
+    nitrogen_inputs: NitrogenInputs | None = None
     own_actions: Annotated[list[OwnAction], Field(max_length=60)] = []
     plan_changes: Annotated[list[PlanChange], Field(max_length=200)] = []
     notes: list[q.Text] = []

@@ -21,6 +21,9 @@ CHANGES = ("drop", "defer", "replace", "split", "move")
 STANDS = ("good", "fair", "poor")
 RATE_IS = ("from all sources", "still to apply")
 """Whether legumes, manure, soil and water are still to be taken off a nitrogen rate."""
+WHEATS = ("hard red winter", "hard red spring", "hard white")
+UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organic", "peat")
+CROP_UNITS = ("bu", "cwt", "ton", "tonne", "lb")
 
 
 class Period(Part):
@@ -101,3 +104,30 @@ class Nitrogen(Part):
     passes: Annotated[list[NitrogenPass], Field(max_length=12)] = []
     reason: q.Text | None = None
     cautions: Annotated[list[q.Text], Field(max_length=12)] = []
+
+
+class CropPrice(Part):
+    """What the crop is worth when it is sold."""
+
+    amount: Annotated[float, q.number(0.01, 100_000, "a price")]
+    per: Annotated[str, q.choice(CROP_UNITS)]
+    date: q.Date
+
+
+class NitrogenInputs(Part):
+    """What a published nitrogen method asks for and no other part of the case holds."""
+
+    crop_price: CropPrice | None = None
+    stand: Annotated[str, q.choice(STANDS)] | None = None
+    """How good the stand of the forage legume before this crop was."""
+    irrigation: q.WaterDepth | None = None
+    """Water that will be put on in the season, for the nitrate it brings."""
+    wet_spring: bool | None = None
+    """Rain since April more than a fifth above normal, for the late spring nitrate test."""
+    wheat: Annotated[str, q.choice(WHEATS)] | None = None
+    soil: Annotated[str, q.choice(UK_SOILS)] | None = None
+    """Class of soil of the British manual."""
+    supply_index: Annotated[int, q.count(0, 6, "an index of soil nitrogen supply")] | None = None
+    variety_group: Annotated[int, q.count(1, 4, "a variety group of potatoes")] | None = None
+    season_days: Annotated[int, q.count(30, 199, "days from emergence to death of the tops")] \
+        | None = None

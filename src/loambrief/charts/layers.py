@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from loambrief.charts.measure import HATCHED, Scale, clear_right, text_width
 from loambrief.charts.model import ChartSpec, any_number, is_number, worded
 from loambrief.charts.registry import chart
-from loambrief.numbers import NBSP, figures
+from loambrief.numbers import NBSP, figures, symbol
 
 if TYPE_CHECKING:
     from loambrief.charts.sheet import Sheet
@@ -57,9 +57,10 @@ class LayerSpec(ChartSpec):
         return any_number(s.value for m in self.measures for s in m.slabs)
 
     def facts(self) -> dict[str, Any]:
+        unit = symbol(self.depth_unit)
         return {"measures": [
             {"label": m.label, "target": m.target_label if is_number(m.target) else None,
-             "slabs": [{"depth": f"{figures(x.top)}–{figures(x.bottom)}{NBSP}{self.depth_unit}",
+             "slabs": [{"depth": f"{figures(x.top)}–{figures(x.bottom)}{NBSP}{unit}",
                         "value": worded(x.value, m.digits, m.unit, x.censor),
                         "calculated": x.calculated} for x in m.slabs]}
             for m in self.measures]}
@@ -73,7 +74,7 @@ def draw(sheet: Sheet, spec: LayerSpec) -> None:
     sheet.header(spec)
     measures = [m for m in spec.measures if any(is_number(s.value) for s in m.slabs)]
     edges = sorted({e for m in measures for s in m.slabs for e in (s.top, s.bottom)})
-    names = {(s.top, s.bottom): f"{figures(s.top)}–{figures(s.bottom)} {spec.depth_unit}"
+    names = {(s.top, s.bottom): f"{figures(s.top)}–{figures(s.bottom)} {symbol(spec.depth_unit)}"
              for m in measures for s in m.slabs}
     gutter = max(text_width(n, t.small) for n in names.values()) + 6
     if any(s.calculated and is_number(s.value) for m in measures for s in m.slabs):

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, ClassVar, Self, TypeGuard
 
-from loambrief.numbers import ENGLISH, NBSP, Signs, figures, percent
+from loambrief.numbers import ENGLISH, NBSP, Ends, Signs, figures, percent, symbol
 
 
 @dataclass(frozen=True)
@@ -123,10 +123,14 @@ def headed(label: str, unit: str) -> str:
 
 
 def worded(value: float | None, digits: int | None = None, unit: str = "",
-           censor: str | None = None) -> str | None:
-    """A number with its unit as a text alternative says it, None if there is none."""
+           censor: str | None = None, within: Ends | None = None) -> str | None:
+    """A number with its unit as a text alternative says it, None if there is none.
+
+    ``within``: ends of its range, which limit its digits.
+    """
     if not is_number(value):
         return None
     if unit == "%":
-        return f"{censor or ''}{percent(value, digits)}"
-    return f"{censor or ''}{figures(value, digits)}{NBSP if unit else ''}{unit}"
+        return f"{censor or ''}{percent(value, digits, within=within)}"
+    number = f"{censor or ''}{figures(value, digits, within=within)}"
+    return f"{number}{NBSP if unit else ''}{symbol(unit)}"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from loambrief.charts.measure import LEADING, Scale, text_width, tick_text, ticks, wrap
 from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
 from loambrief.charts.registry import chart
-from loambrief.numbers import NBSP, figures
+from loambrief.numbers import NBSP, figures, symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -181,7 +181,7 @@ def _shown(depths: tuple[float, ...], down: Scale) -> list[int]:
 
 
 def _depth_texts(spec: PenetrationSpec) -> list[str]:
-    return [figures(d) + (f" {spec.depth_unit}" if d == max(spec.depths) else "")
+    return [figures(d) + (f" {symbol(spec.depth_unit)}" if d == max(spec.depths) else "")
             for d in spec.depths]
 
 

@@ -96,18 +96,22 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
 def load_matplotlib() -> None:
     """Import matplotlib without a word: on its first run it lists the machine's typefaces, and
     says so; where it may not keep that list, it says so too. Help texts of its classes are left
-    without their lists of properties: to write these takes a quarter of the time."""
+    without their lists of properties, and their ``set`` without its signature: to write these
+    takes a third of the time."""
     log = logging.getLogger("matplotlib")
     level = log.level
     log.setLevel(logging.ERROR)
     try:
         from matplotlib import artist
 
-        listed = artist.kwdoc
+        base: Any = artist.Artist
+        signed, listed = base._update_set_signature_and_docstring.__func__, artist.kwdoc
+        setattr(base, signed.__name__, classmethod(lambda cls: None))
         setattr(artist, "kwdoc", lambda artist: "")  # noqa: B010
         try:
             import matplotlib.figure  # noqa: F401
         finally:
+            setattr(base, signed.__name__, classmethod(signed))
             setattr(artist, "kwdoc", listed)  # noqa: B010
     finally:
         log.setLevel(level)

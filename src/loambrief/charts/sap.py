@@ -50,8 +50,8 @@ class SapSpec(ChartSpec):
     def facts(self) -> dict[str, Any]:
         return {"unit": self.unit, "thresholds": [t.facts() for t in self.thresholds], "rows": [
             {"label": r.label, "crop": r.is_crop, "line": r.line,
-             "mean": worded(r.mean, self.digits),
-             "low": worded(r.low, self.digits), "high": worded(r.high, self.digits),
+             **{name: worded(value, self.digits, within=(r.low, r.high)) for name, value in (
+                 ("mean", r.mean), ("low", r.low), ("high", r.high))},
              "readings": [figures(v, self.digits) for v in r.replicates if is_number(v)]}
             for r in self.rows]}
 
@@ -119,9 +119,10 @@ def _texts(row: SapRow, spec: SapSpec) -> tuple[str, str]:
     count = sum(map(is_number, row.replicates))
     facts = []
     if is_number(row.mean):
-        facts.append(f"{w.mean} {figures(row.mean, spec.digits)}")
+        facts.append(f"{w.mean} {figures(row.mean, spec.digits, within=(row.low, row.high))}")
     if is_number(row.low) and is_number(row.high):
-        low, high = figures(row.low, spec.digits), figures(row.high, spec.digits)
+        low, high = (figures(end, spec.digits, within=(row.low, row.high))
+                     for end in (row.low, row.high))
         facts.append(f"({w.to.format(low, high)}), n = {count}")
     elif count == 1:
         facts.append(f"({w.one_reading})")

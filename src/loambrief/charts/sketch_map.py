@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from loambrief.charts.measure import LEADING, Scale, text_width
 from loambrief.charts.model import ChartSpec
 from loambrief.charts.registry import chart
-from loambrief.numbers import figures
+from loambrief.numbers import figures, symbol
 
 if TYPE_CHECKING:
 
@@ -174,7 +174,7 @@ def _rulers(sheet: Sheet, spec: MapSpec, scale: float, y: float, right: float) -
     unit_pt = scale * spec.unit_m
     length = round_length(right * 0.35 / unit_pt)
     end = length * unit_pt
-    words = f"{figures(length)} {spec.length_unit}"
+    words = f"{figures(length)} {symbol(spec.length_unit)}"
     middle = y + t.small * LEADING / 2
     sheet.strokes([((0.5, end), (middle, middle)), ((0.5, 0.5), (middle - 3, middle + 3)),
                    ((end, end), (middle - 3, middle + 3))], "ink", t.line)

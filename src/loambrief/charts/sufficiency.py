@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from loambrief.charts.measure import LEADING, Scale, wrap
 from loambrief.charts.model import ChartSpec, is_number, worded
 from loambrief.charts.registry import chart
+from loambrief.numbers import figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -60,6 +61,8 @@ class SufficiencySpec(ChartSpec):
     """How far each test is from its critical level, as a ratio, with its uncertainty."""
 
     rows: tuple[SufficiencyRow, ...]
+    coverage_pct: float = 0.0
+    """Share of true values that lie between ``low`` and ``high`` [%]."""
 
     split = "rows"
 
@@ -68,7 +71,9 @@ class SufficiencySpec(ChartSpec):
 
     def facts(self) -> dict[str, Any]:
         def ratio(value: float | None, row: SufficiencyRow) -> str | None:
-            return worded(value / row.critical) if is_number(value) and row.critical > 0 else None
+            ends = [None if v is None else v / row.critical for v in (row.low, row.high)]
+            return worded(value / row.critical, within=(ends[0], ends[1])) if (
+                is_number(value) and row.critical > 0) else None
 
         return {"rows": [
             {"label": r.label, "verdict": r.verdict, "printed": r.printed,
@@ -142,7 +147,7 @@ def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:
     if any(r.side is LevelSide.NEAR for r in rows):
         entries.append(sheet.sign(w.near, "o", 5.4, "paper", "ink", 1.1))
     if any(is_number(r.low) and is_number(r.high) for r in rows):
-        entries.append((spread, 18.0, w.uncertainty))
+        entries.append((spread, 18.0, w.uncertainty.format(figures(spec.coverage_pct))))
     if any(is_number(r.upper) for r in rows):
         entries.append(sheet.swatch(w.range, fill="faint", edge="rule"))
     sheet.key(entries)

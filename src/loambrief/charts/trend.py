@@ -66,8 +66,9 @@ class TrendSpec(ChartSpec):
         return {"panels": [
             {"label": p.label, "reference": p.reference and p.reference.label,
              "points": [{"date": x.date, "method": x.method,
-                         "value": worded(x.value, p.digits, p.unit, x.censor),
-                         "low": worded(x.low, p.digits), "high": worded(x.high, p.digits)}
+                         "value": worded(x.value, p.digits, p.unit, x.censor, (x.low, x.high)),
+                         "low": worded(x.low, p.digits, within=(x.low, x.high)),
+                         "high": worded(x.high, p.digits, within=(x.low, x.high))}
                         for x in p.points]}
             for p in self.panels]}
 
@@ -184,7 +185,8 @@ def _labels(sheet: Sheet, panel: TrendPanel, points: list[TrendPoint], days: Sca
     """Values beside their marks: last, first, highest and lowest before the rest."""
     t = sheet.theme
     where = [(days(p.date.toordinal()), up(_level(p))) for p in points]
-    words = [(p.censor or "") + figures(_level(p), panel.digits) for p in points]
+    words = [(p.censor or "") + figures(_level(p), panel.digits, within=(p.low, p.high))
+             for p in points]
     order = [len(points) - 1, 0]
     order += sorted(range(len(points)), key=lambda i: _level(points[i]))[:: max(1, len(points) - 1)]
     order = list(dict.fromkeys([*order, *range(len(points))]))

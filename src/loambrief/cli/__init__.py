@@ -32,6 +32,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "intake": "intake",
     "boundary": "boundary",
     "check": "check",
+    "preview": "preview",
     "plan": "plan",
     "advise": "advise",
     "compare": "compare",
@@ -44,6 +45,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "verify": "verify",
     "keys": "keys",
     "archive": "archive",
+    "season": "season",
     "calc": "calc",
     "sources": "sources",
     "selftest": "selftest",
@@ -63,7 +65,7 @@ TRACE = "LOAMBRIEF_TRACE"
 
 
 SETTLED = frozenset({"new", "advise", "batch", "send", "fieldsheet", "workbook", "issue", "sign",
-                     "verify", "archive", "invoice"})
+                     "verify", "archive", "invoice", "season"})
 """Commands whose options may be set in the settings."""
 WRITING = frozenset({"supersede", "withdraw", "redact"})
 """Commands of the archive that write documents into the output folder."""
@@ -211,7 +213,8 @@ def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
     made: dict[str, dict[str, Any]] = {
         "new": those(*CHOICES, "adviser", "prices"),
         "advise": those("output", "templates"), "batch": those("output", "templates"),
-        "fieldsheet": those("output"), "workbook": those("output"), "send": tables("mail"),
+        "fieldsheet": those("output"), "workbook": those("output"),
+        "season": those("output"), "send": tables("mail"),
         "issue": {**those("output", "archive", "templates"), **tables("signing")},
         "sign": tables("signing"), "verify": those("archive"),
         "invoice": {**those("archive"), **tables("fees")},

@@ -24,17 +24,18 @@ if TYPE_CHECKING:
 @click.option("--crop", shell_complete=completing("crops"),
               help="Crop of a new case.  [default: corn]")
 @click.option("--guess", is_flag=True, help="Propose a mapping to complete and confirm.")
-@click.option("--kind", type=click.Choice(["soil", "forage", "water", "manure", "compost"]),
+@click.option("--kind", type=click.Choice(["soil", "forage", "water", "tissue", "manure",
+                                           "compost"]),
               help="Kind of report for --guess, where the file does not settle it.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
            field: str | None, crop: str | None, guess: bool, kind: str | None,
            as_json: bool) -> None:
-    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file into a case, or a filled field sheet or
-    workbook.
+    """Take a lab's file, or a filled field sheet or workbook, into a case.
 
-    Reports of soil, forage, water, manure and compost. `loambrief schema --map` prints every key
-    that a mapping may hold, with an example.
+    Lab files are CSV, TSV, .xlsx, .xls or .ods: reports of soil, forage, water, tissue, manure
+    and compost. `loambrief schema --map` prints every key that a mapping may hold, with an
+    example.
 
     \b
     Examples:

@@ -264,6 +264,12 @@ class Need:
     sources: tuple[str, ...] = ()
     cautions: tuple[Message, ...] = ()
     params: Mapping[str, object] = field(default_factory=dict)
+    printed_span: bool = False
+    """``low`` and ``high`` are what sources print, to choose between, not the range of an error."""
+    may_be_none: bool | None = None
+    """Nothing is needed one standard error of the test away; None: not worked out, ``low`` tells.
+
+    A plan turns on this, not on the far end of the range, which holds nothing too often."""
     optional: bool = False
     """It keeps a level up or is sound to leave out; skipping it has a price, but is no fault."""
 
@@ -280,6 +286,9 @@ class Finding:
         0 nothing to do, 1 minor, 2 limits the crop, 3 limits it badly or harms soil/stock.
     value, unit, reference
         The key number, its unit and what it is held against.
+    low, high
+        Ends of the range of the key number, at the coverage of all ranges; None where the
+        errors of it are not known.
     """
 
     id: str
@@ -291,6 +300,8 @@ class Finding:
     grade: Grade
     value: float | None = None
     unit: str = ""
+    low: float | None = None
+    high: float | None = None
     reference: Message | None = None
     place: Place = WHOLE_FIELD
     body: tuple[Message, ...] = ()

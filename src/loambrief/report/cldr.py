@@ -27,6 +27,8 @@ _POINT = re.compile(r"(?<=\d)\.(?=\d)")
 LOCALES = {"es": "es_US", "es-US": "es_US", "es-MX": "es_MX", "es-ES": "es_ES"}
 """Locale of each language tag of a case. Plain "es" is Spanish as the United States write
 it, with the decimal point."""
+UNITS = {"es": (("in", "pulg"), ("ft", "pies"))}
+"""Symbols of inch and foot as extension texts in the language print them."""
 COUNTS = {
     "es": ("cero", "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve",
            "diez"),
@@ -60,7 +62,8 @@ class Cldr:
         symbols = self.locale.number_symbols["latn"]
         percent = str(self.locale.percent_formats[None].pattern)
         self.signs = Signs(symbols["decimal"], symbols["group"],
-                           NBSP + "%" if percent[-2:-1] in (" ", NBSP) else "%")
+                           NBSP + "%" if percent[-2:-1] in (" ", NBSP) else "%",
+                           UNITS.get(self.folder, ()))
         names = self.locale.months["format"]["abbreviated"]
         self.months = tuple(names[i].rstrip(".").capitalize() for i in range(1, 13))
         path = catalogue_path(self.folder)

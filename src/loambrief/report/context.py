@@ -97,8 +97,9 @@ class Context:
         """A fixed phrase of the report (``report.<name>``)."""
         return self.writer.write(say(f"report.{name}", **params))
 
-    def amount(self, value: float, unit: str, digits: int | None = None) -> str:
-        return self.writer.quantity(value, unit, digits)
+    def amount(self, value: float, unit: str, digits: int | None = None,
+               within: numbers.Ends | None = None) -> str:
+        return self.writer.quantity(value, unit, digits, within)
 
     def rate(self, value: float, unit: str) -> str:
         """A rate in both unit systems; see :meth:`Writer.rate`."""
@@ -165,8 +166,12 @@ class Context:
         """The key number of a finding with its unit, or nothing."""
         if finding.value is None:
             return ""
-        digits = 1 if finding.unit == "pH" else None
+        digits = {"pH": 1, "in": 0}.get(finding.unit)  # depths are read in steps of inches
+        ends = (finding.low, finding.high)
         if finding.unit in ("pH", "1", ""):
-            text = self.writer.figures(finding.value, digits)
+            text = self.writer.figures(finding.value, digits, ends)
             return f"pH{numbers.NBSP}{text}" if finding.unit == "pH" else text
-        return self.amount(finding.value, finding.unit)
+        if finding.unit == "index":
+            index = self.term("index", "unit")
+            return f"{index}{numbers.NBSP}{self.writer.figures(finding.value)}"
+        return self.amount(finding.value, finding.unit, digits, ends)

@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping
 
 from loambrief.actions.model import Action, Plan
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, Judgement, Message, Place
@@ -16,11 +17,13 @@ from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.own_part import own_data
+from loambrief.report.results_data import field_data, tests_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
 SCHEMA_VERSION = 1
-"""Within a version keys may be added (``history`` was), but none is dropped or changes meaning."""
+"""Within a version keys may be added (``history`` and ``tests`` were), but none is dropped or
+changes meaning."""
 
 
 def plain(value: object) -> object:
@@ -74,6 +77,7 @@ def advisory_data(
                     "units": case.case.units, "paper": case.case.paper},
         "parties": {"adviser": case.adviser.name, "client": case.client.name,
                     "contact": case.client.contact},
+        "field": field_data(case),
         "status": status,
         "number": number,
         "revision": revision,
@@ -81,6 +85,8 @@ def advisory_data(
         "changes": plain(changes),
         "annex": None if annex is None else {"file": annex.name, "sha256": annex.sha256},
         "question": _question(answer(case, diagnosis, plan), write),
+        "ranges": {"coverage_pct": COVERAGE_PCT,
+                   "holds_for": "low and high, rate_low and rate_high where range_of is errors"},
         "findings": [_finding(f, writer) for f in diagnosis.findings],
         "actions": [_action(a, case, writer) for a in plan.actions],
         "not_advised": [
@@ -90,6 +96,7 @@ def advisory_data(
         ],
         "verdicts": [_verdict(v, write) for v in plan.verdicts],
         "calculations": [_calculation(r, writer) for r in calculations],
+        "tests": tests_data(case),
         "missing": [
             {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic,
              "place": place_data(m.place)}
@@ -159,6 +166,8 @@ def _finding(finding: Finding, writer: Writer) -> dict:
         "where": writer.place(finding.place),
         "place": place_data(finding.place),
         "value": plain(finding.value),
+        "low": plain(finding.low),
+        "high": plain(finding.high),
         "unit": finding.unit,
         "reference": _write_or_none(finding.reference, write),
         "status": finding.status.value,
@@ -209,6 +218,8 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "rate": plain(action.rate),
         "rate_low": plain(action.rate_low),
         "rate_high": plain(action.rate_high),
+        "range_of": None if action.rate_low is None else (
+            "printed span" if action.range_printed else "errors"),
         "rate_unit": action.rate_unit,
         "exact_rate": plain(action.exact_rate),
         "cap": plain(action.cap),

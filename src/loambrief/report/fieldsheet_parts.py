@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from loambrief.case.schema import MOISTURES, CaseFile
 from loambrief.case.sheet_layout import SheetBox
 from loambrief.findings.model import say
+from loambrief.numbers import symbol
 from loambrief.report.blocks import (
     Block,
     Bullets,
@@ -49,7 +50,11 @@ class FieldSheet:
 
     def label(self, name: str, unit: str = "") -> str:
         text = self.word(f"label_{name}")
-        return f"{text}, {unit}" if unit else text
+        return f"{text}, {self.unit(unit)}" if unit else text
+
+    def unit(self, text: str) -> str:
+        """A unit, or a number and its unit, as the reader's language writes it."""
+        return " ".join(symbol(part, self.writer.signs) for part in text.split(" "))
 
     def cell(self, name: str, label: str, about: str = "", *, weight: float = 1.0,
              bare: bool = False) -> FormCell:
@@ -148,7 +153,8 @@ def cone(sheet: FieldSheet) -> list[Block]:
                needed=plan.point_need.value, onset=threshold_psi("onset"),
                limit=threshold_psi("limit"), digits=1 if si else 0)
     columns = [Column(word("column_point"), weight=0.42), Column(sheet.label("place"), weight=1.5)]
-    columns += [Column(f"{d:g} {layout.depth_unit}", weight=0.85) for d in layout.depths]
+    unit = sheet.unit(layout.depth_unit)
+    columns += [Column(f"{d:g} {unit}", weight=0.85) for d in layout.depths]
     columns.append(Column(sheet.label("stopped"), weight=1.1))
     rows = []
     for row in range(1, layout.points + 1):
@@ -157,7 +163,7 @@ def cone(sheet: FieldSheet) -> list[Block]:
                                         sheet.cell(f"{at}/place", "place", about, bare=True)]
         for number, depth in enumerate(layout.depths, start=1):
             cells.append(sheet.cell(f"{at}/{number}", "reading",
-                                    f"{about}, {depth:g} {layout.depth_unit}", bare=True))
+                                    f"{about}, {depth:g} {unit}", bare=True))
         cells.append(sheet.cell(f"{at}/stopped", "stopped", about, bare=True))
         rows.append(tuple(cells))
     return [
@@ -260,7 +266,7 @@ def water(sheet: FieldSheet) -> list[Block]:
     depth = sheet.writer.quantity(40, "in", 0)
     return [
         Heading(1, word("heading_water"), anchor="water"),
-        Bullets((word("water_ring", water=layout.ring_unit), word("water_residue"),
+        Bullets((word("water_ring", water=sheet.unit(layout.ring_unit)), word("water_residue"),
                  word("water_table", depth=depth))),
         FormGrid(((sheet.cell("water/place", "place", word("heading_water"), weight=1.6), *rings),
                   (sheet.cell("water/residue", "residue_cover"),

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from loambrief import numbers
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.case.schema import Done
 from loambrief.charts import has_data
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
@@ -28,7 +30,7 @@ from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
 from loambrief.report.text import Writer
 from loambrief.topics.history.done import Expectation, Review
-from loambrief.topics.history.findings import ChangeVerdict, PastReading, Series
+from loambrief.topics.history.findings import Change, ChangeVerdict, PastReading, Series
 from loambrief.units import LB_PER_TON
 
 DIGITS = {"ph": 1, "organic_matter": 1, "phosphorus": 0, "potassium": 0, "calcium": 0, "ec": 1,
@@ -99,15 +101,16 @@ def _digits(context: Context, series: Series) -> int:
     return own.get(series.quantity, DIGITS[series.quantity])
 
 
-def _amount(context: Context, series: Series, value: float) -> str:
+def _amount(context: Context, series: Series, value: float, ends: numbers.Ends) -> str:
     digits = _digits(context, series)
     if series.unit in ("pH", "Brix"):
-        return context.writer.figures(value, digits)
-    return context.writer.quantity(value, series.unit, digits)
+        return context.writer.figures(value, digits, ends)
+    return context.writer.quantity(value, series.unit, digits, ends)
 
 
 def _reading(context: Context, series: Series, reading: PastReading) -> str:
-    return (reading.censor or "") + _amount(context, series, reading.value)
+    return (reading.censor or "") + _amount(context, series, reading.value,
+                                             (reading.low, reading.high))
 
 
 def _name(context: Context, series: Series) -> str:
@@ -150,8 +153,8 @@ def _changes(context: Context, review: Review) -> list[Block]:
         rows.append(Row((
             _full_name(context, series),
             _reading(context, series, change.before), _reading(context, series, change.after),
-            _signed(context, series, change.difference),
-            "–" if change.limit is None else _gap(context, series, change.limit),
+            _signed(context, series, change),
+            "–" if change.limit is None else _gap(context, series, change.limit, change),
             tuple(verdict),
         )))
     if not rows:
@@ -164,18 +167,20 @@ def _changes(context: Context, review: Review) -> list[Block]:
                   row_headers=True)]
 
 
-def _gap(context: Context, series: Series, value: float) -> str:
+def _gap(context: Context, series: Series, value: float, change: Change) -> str:
     """A difference; of percentages in points, so that nobody takes it for a share."""
     if series.unit == "%":
-        return _word(context)("points", value=value, digits=_digits(context, series))
-    return _amount(context, series, value)
+        return _word(context)("points", value=value, digits=_digits(context, series),
+                              noise=change.limit)
+    noise = change.limit
+    return _amount(context, series, value, (None if noise is None else -noise, noise))
 
 
-def _signed(context: Context, series: Series, difference: float | None) -> str:
-    if difference is None:
+def _signed(context: Context, series: Series, change: Change) -> str:
+    if change.difference is None:
         return "–"
-    text = _gap(context, series, difference)
-    rounded = round(difference, 6)
+    text = _gap(context, series, change.difference, change)
+    rounded = round(change.difference, 6)
     return f"+{text}" if rounded > 0 else text
 
 
@@ -193,7 +198,8 @@ def _charts(context: Context, review: Review) -> list[TrendSpec]:
         panels = tuple(_panel(context, s) for s in listed[:MOST_PANELS])
         spec = TrendSpec(
             title=_chart_title(context, place, listed), words=context.chart_words,
-            subtitle="" if specs else _word(context)("chart_sub"), panels=panels)
+            subtitle="" if specs else _word(context)("chart_sub", coverage=COVERAGE_PCT),
+            panels=panels)
         if has_data(spec):
             specs.append(replace(spec, alt=describe(spec, context.write)))
     return specs
@@ -208,8 +214,6 @@ def _chart_title(context: Context, place: Place, listed: list[Series]) -> str:
 
 
 def _panel(context: Context, series: Series) -> TrendPanel:
-    from loambrief import numbers
-
     unit = "" if series.unit == "pH" else series.unit
 
     def shown(value: float | None) -> float | None:
@@ -315,7 +319,7 @@ def history_data(review: Review | None, writer: Writer) -> dict | None:
             },
         } for s in review.series],
         "done": [{
-            "action": d.action, "material": d.material, "where": d.where,
+            "action": d.action, "material": d.material, "kind": d.kind, "where": d.where,
             "planned_rate": d.planned and d.planned.rate and d.planned.rate.typed,
             "planned_cost": d.planned and d.planned.cost,
             "rate": d.rate and d.rate.typed, "area": d.area and d.area.typed,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loambrief.actions.model import Action
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.findings.model import say
 from loambrief.report.blocks import (
     Block,
@@ -102,12 +103,12 @@ def _notes(context: Context, action: Action) -> Text:
 def _once(context: Context) -> str:
     """What is true of several actions, said once after all of them."""
     actions = context.plan.actions
-    return " ".join(context.write(say(key)) for key, true in (
+    return " ".join(context.write(say(key, **more)) for key, true, more in (
         ("report.benefit_once", any(a.benefit is not None and a.response_chance_pct is None
-                                    for a in actions)),
-        ("report.range_once", any(without_range(a) for a in actions)),
+                                    for a in actions), {}),
+        ("report.range_once", any(without_range(a) for a in actions), {}),
         ("actions.range_method", any(a.rate_low is not None for a in actions
-                                     if a.rate is not None)),
+                                     if a.rate is not None), {"coverage": COVERAGE_PCT}),
     ) if true)
 
 

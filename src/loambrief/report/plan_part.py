@@ -62,7 +62,7 @@ def _money(context: Context) -> Text:
         limit=budget.limit,
         spent=budget.spent,
         oldest=dates[0] if dates else None,
-        unpriced=len([a for a in context.plan.actions if a.cost_total is None]),
+        unpriced=len(budget.unpriced),
     )
     return (Span(total, bold=True), f" {note}" if note else "")
 
@@ -93,7 +93,8 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     unit = action.rate_unit or action.need.unit
     span = ""
     if action.rate_low is not None and action.rate_high is not None and unit:
-        low, high = (context.amount(v, unit) for v in (action.rate_low, action.rate_high))
+        ends = (action.rate_low, action.rate_high)
+        low, high = (context.amount(v, unit, within=ends) for v in ends)
         span = word("range", low=low, high=high) if low != high else ""
     buys = action.material_id is not None or action.need.amount is not None
     cost = ""
@@ -115,7 +116,7 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     if context.interested and action.rate is not None:
         notes.append(word("interest_line", interest=context.case.adviser.interest))
     names = {a.id: a for a in context.plan.actions}
-    waits = [f"{names[d].rank}" for d in action.depends_on if d in names]
+    waits = [f"{rank}" for rank in sorted(names[d].rank for d in action.depends_on if d in names)]
     place = context.place(action.place) or context.case.field.name
     if action.area_ac:
         place = word("area_where", area=context.amount(action.area_ac, "ac"), where=place)

@@ -6,7 +6,8 @@ Each topic has ``templates/text/<language>/<topic>.j2``; each message is a macro
     that {{ p.crop|t }} wants.{% endmacro %}
 
 Filters: ``num(digits)`` a bare number; ``pct(digits)`` a percentage; ``q(unit, digits)`` a
-house-unit number in the reader's units; ``money`` an amount in the case's currency; ``day`` a
+house-unit number in the reader's units (each with ``within=(low, high)`` the ends of its range,
+which limit its digits); ``money`` an amount in the case's currency; ``day`` a
 date; ``write`` a message inside a message, ``short`` its short form, ``told`` a conclusion with
 its place in brackets; ``listed`` "a, b and c"; ``t`` a term of the
 catalogue in the reader's language; ``the``, ``of_the``, ``to_the`` a noun with its article;
@@ -131,7 +132,8 @@ class Writer:
         """What templates may call."""
         return {
             "num": self.figures,
-            "pct": lambda value, digits=None: numbers.percent(value, digits, self.signs),
+            "pct": lambda value, digits=None, within=None: numbers.percent(
+                value, digits, self.signs, within),
             "q": self.quantity,
             "money": self.money,
             "day": self.day,
@@ -222,13 +224,15 @@ class Writer:
             return {key: self._shown(inner) for key, inner in value.items()}
         return value
 
-    def figures(self, value: float, digits: int | None = None) -> str:
+    def figures(self, value: float, digits: int | None = None,
+                within: numbers.Ends | None = None) -> str:
         """A bare number."""
-        return numbers.figures(value, digits, self.signs)
+        return numbers.figures(value, digits, self.signs, within)
 
-    def quantity(self, value: float, unit: str, digits: int | None = None) -> str:
+    def quantity(self, value: float, unit: str, digits: int | None = None,
+                 within: numbers.Ends | None = None) -> str:
         """A house-unit number in the reader's units, with the unit."""
-        text = numbers.quantity(value, unit, self.system, digits, self.signs)
+        text = numbers.quantity(value, unit, self.system, digits, self.signs, within)
         name = numbers.shown(value, unit, self.system)[1]
         return text.removesuffix(name) + self.named(name, name) if self.marks else text
 
@@ -255,11 +259,11 @@ class Writer:
             "shown": self.quantity(value, unit), "set": self.decided == other,
             "other": numbers.quantity(value, unit, other, signs=self.signs)}))
 
-    def place(self, place: Place) -> str:
+    def place(self, place: Place, signs: numbers.Signs | None = None) -> str:
         """A place as typed, then its depth in the reader's units."""
         said = [place.label] if place.label else []
         if place.depth is not None:
-            said.append(self.depth(*place.depth))
+            said.append(numbers.depth(*place.depth, self.system, signs or self.signs))
         return ", ".join(said)
 
     def depth(self, top_in: float, bottom_in: float) -> str:
@@ -288,8 +292,10 @@ class Writer:
     def about(self, subject: Iterable[object], translated: bool = True) -> str:
         """What a calculation is about: its places and names, the names as terms or as they are."""
         named = self.term if translated else str
-        return ", ".join(self.place(piece) if isinstance(piece, Place) else named(str(piece))
-                         for piece in subject)
+        signs = self.signs if translated else numbers.ENGLISH
+        return ", ".join(
+            self.place(piece, signs) if isinstance(piece, Place) else named(str(piece))
+            for piece in subject)
 
     def term(self, text: str, context: str = "") -> str:
         """A term in the reader's language; other text passes unchanged."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from loambrief.agronomy.registry import FORMULAS, Result
-from loambrief.numbers import NBSP, signed
+from loambrief.numbers import NBSP, signed, symbol
 from loambrief.report.blocks import Block, Fact, Span, Text, plain
 from loambrief.report.context import Context
 from loambrief.report.links import Worked, anchor
@@ -112,9 +112,14 @@ def _answer(context: Context, result: Result) -> str:
         return context.word("no_answer")
     if isinstance(result.value, str):
         return context.term(result.value)
-    unit = "" if result.unit in ("1", "pH") else context.term(result.unit, "unit")
+    unit = "" if result.unit in ("1", "pH") else _unit(context, result.unit)
     glue = "" if unit in ("", "%") else NBSP
     return f"{_precise(context, result.value)}{glue}{unit}"
+
+
+def _unit(context: Context, unit: str) -> str:
+    """A unit in the reader's language: a word of the catalogue or a symbol."""
+    return symbol(context.term(unit, "unit"), context.writer.signs)
 
 
 def _precise(context: Context, value: float) -> str:
@@ -128,7 +133,7 @@ def _inputs(context: Context, inputs: Mapping[str, object]) -> Iterator[Fact]:
     for name, value in inputs.items():
         label, unit = _label(name)
         yield Fact(context.term(label, "input"),
-                   _value(context, value, context.term(unit, "unit")))
+                   _value(context, value, _unit(context, unit)))
 
 
 def _label(name: str) -> tuple[str, str]:

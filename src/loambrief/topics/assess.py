@@ -20,6 +20,7 @@ from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
 from loambrief.topics.sampling.age import held_to_no_rate
 from loambrief.topics.stratification import findings as stratification
+from loambrief.topics.tissue import findings as tissue
 from loambrief.topics.weeds import findings as weeds
 
 TOPICS = {
@@ -30,6 +31,7 @@ TOPICS = {
     "stratification": stratification,
     "nutrients": nutrients,
     "carbon_nitrogen": carbon_nitrogen,
+    "tissue": tissue,
     "refractometry": refractometry,
     "forage": forage,
     "weeds": weeds,
@@ -95,7 +97,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     if doubled:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
     told = judgements(case, findings, missing)
-    findings = only_settled(findings, told)
+    findings = tissue.with_soil(only_settled(findings, told), told)
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

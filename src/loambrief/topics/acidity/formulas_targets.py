@@ -57,7 +57,7 @@ def ph_target(
     crop: str, region: str | None = None, subsoil_ph: SoilPh | None = None,
     organic_soil: bool = False,
 ) -> Answer:
-    """pH to lime to for a crop, with the pH below which to lime.
+    """pH that lime should reach for a crop, and the pH below which to lime.
 
     Parameters
     ----------
@@ -257,7 +257,7 @@ TOO_ACID, SOUR, SUITS, ALKALINE, TOO_ALKALINE = (
 
 @formula(unit="class", source="fao-ecocrop", locator="the crop's species", how="seen")
 def ph_suitability(crop: str, soil_ph: SoilPh) -> Answer[str | None]:
-    """Where a soil's pH lies in what a crop likes and bears.
+    """Where a soil's pH lies in what a crop likes and tolerates.
 
     Parameters
     ----------

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.intervals import plain_ends, within_limits
+from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import Analysis, CaseFile, Increment
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -30,6 +31,7 @@ from loambrief.topics.acidity.formulas_lime import (
 )
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 from loambrief.topics.acidity.state import AcidState, region_of, untilled
+from loambrief.topics.sampling.formulas_error import answer_range
 from loambrief.units import LB_PER_TON, plain
 
 DEFAULT_TABLE = {"smp": "smp", "sikora": "smp", "mehlich": "mehlich_north_carolina",
@@ -166,10 +168,50 @@ def one_pass_cap(case: CaseFile) -> tuple[float, Result]:
 
 
 def _inputs(state: AcidState, slice_: Increment, ph: float, table: str, target: float,
-            depth: float, shift: float = 0.0) -> dict[str, Any]:
+            depth: float, buffer_ph: float | None = None) -> dict[str, Any]:
     assert slice_.buffer_ph is not None
-    return {"table": table, "buffer_ph": slice_.buffer_ph + shift, "target_ph": target,
-            "depth_in": depth, "soil_ph": ph, "buffer_method": state.sample.methods.buffer}
+    return {"table": table, "buffer_ph": slice_.buffer_ph if buffer_ph is None else buffer_ph,
+            "target_ph": target, "depth_in": depth, "soil_ph": ph,
+            "buffer_method": state.sample.methods.buffer}
+
+
+def _range(state: AcidState, slice_: Increment, ph: float, table: str, depth: float,
+           best: Result) -> Result:
+    """Range of the lime [ton/ac of pure CaCO3].
+
+    From the errors of buffer and soil pH, what the table leaves open at a step of its own, and
+    the lower target of an untested subsoil. The choice of the table is none of them: what the
+    others say stands beside the need.
+    """
+    target = state.aim
+    assert slice_.buffer_ph is not None
+
+    def at(**changed: float) -> float:
+        return _effective(lime_requirement.evaluate(**{
+            **_inputs(state, slice_, ph, table, target.value, depth), **changed}))
+
+    here = _effective(best)
+    scale = here / float(best.value) if best.value else 0.0
+    step = [float(best.details[end]) * scale for end in ("low", "high") if end in best.details]
+    lower = target.other_value
+    with recording():  # the range itself is recorded with what each error comes to
+        alone = (
+            [at(buffer_ph=b) for b in plain_ends(slice_.buffer_ph, state.ph_error)],
+            [at(soil_ph=p) for p in plain_ends(ph, state.ph_error)],
+            within_limits(here, *step) if len(step) == 2 else (),
+            [at(target_ph=lower)] if lower is not None and lower < target.value else (),
+        )
+    return answer_range(here, *alone)
+
+
+def _may_be_none(state: AcidState, slice_: Increment, ph: float, table: str, depth: float,
+                 taken: float) -> bool:
+    """Whether earlier lime is enough, one standard error of the buffer reading higher."""
+    assert slice_.buffer_ph is not None
+    with recording():  # only whether, not how much
+        above = lime_requirement.evaluate(**_inputs(
+            state, slice_, ph, table, state.aim.value, depth, slice_.buffer_ph + state.ph_error))
+    return _effective(above) <= taken
 
 
 def _effective(result: Result) -> float:
@@ -301,12 +343,7 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         try:
             best = lime_requirement.evaluate(
                 **_inputs(state, slice_, ph, choice.name, target.value, depth))
-            spread = state.ph_error
-            low = lime_requirement.evaluate(**_inputs(
-                state, slice_, ph, choice.name,
-                min(target.value, target.other_value or target.value), depth, spread))
-            high = lime_requirement.evaluate(
-                **_inputs(state, slice_, ph, choice.name, target.value, depth, -spread))
+            span = _range(state, slice_, ph, choice.name, depth, best)
         except ImpossibleInput as error:
             problem = say("acidity.problem_input", table=lime_table(choice.name)["title"],
                           reason=str(error))
@@ -315,15 +352,16 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         credit, uncredited = _credits(case, state)
         cap, rule = one_pass_cap(case)
     taken = sum(float(c.value) for c in credit)
-    values = [max(_effective(r) - taken, 0.0) for r in (best, low, high)]
-    amount, least, most = values[0], min(values), max(values)
+    amount, least, most = (max(v - taken, 0.0) for v in (
+        _effective(best), span.details["low"], span.details["high"]))
     params = {"amount": amount, "low": least, "high": most, "depth_in": depth,
               "depth_by": depth_by, "target": target.value, "crop": target.crop, "ph": ph,
               "table": lime_table(choice.name)["title"], "credit": taken}
     need = replace(
         base, amount=amount, low=least, high=most, cap=cap,
         text=say("acidity.need_lime", **params),
-        results=(best, low, high, *credit, rule),
+        may_be_none=_may_be_none(state, slice_, ph, choice.name, depth, taken),
+        results=(best, span, *credit, rule),
         sources=tuple(dict.fromkeys(r.source for r in (best, *credit, rule))), params=params,
     )
     return LimeNeed(need, choice, best, same, depth, depth_by, credit, uncredited)

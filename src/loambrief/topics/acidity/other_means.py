@@ -203,7 +203,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
         severity=2 if acidify or stops else 1 if over else 0,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
-        grade=Grade.MEASURED, value=state.ph, unit="pH", place=state.place,
+        grade=Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
+        unit="pH", place=state.place,
         reference=say("acidity.reference_upper", upper=state.aim.upper if over else HIGH_PH,
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
@@ -247,7 +248,7 @@ def _acidify(case: CaseFile, state: AcidState):
         amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
         sources=tuple(dict.fromkeys(r.source for r in rated)),
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
-        params={"first_half": half is not None},
+        params={"first_half": half is not None}, printed_span=True,
     )
     evidence = (Evidence(Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
                                            high=amounts[-1], count=len(amounts)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loambrief.agronomy.intervals import plain_ends
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, surface_increment
@@ -113,6 +114,16 @@ class AcidState:
         """pH of the tilled layer, where the caller knows that it was measured [pH]."""
         assert self.ph is not None
         return self.ph
+
+    @property
+    def ph_low(self) -> float | None:
+        """Low end of the range of the tilled layer's pH; None where it was not measured."""
+        return None if self.ph is None else plain_ends(self.ph, self.ph_error)[0]
+
+    @property
+    def ph_high(self) -> float | None:
+        """High end of the same."""
+        return None if self.ph is None else plain_ends(self.ph, self.ph_error)[1]
 
     @property
     def method(self) -> str | None:

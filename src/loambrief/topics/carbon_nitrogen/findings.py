@@ -43,8 +43,8 @@ from loambrief.topics.carbon_nitrogen.formulas_supply import (
 )
 from loambrief.topics.carbon_nitrogen.line import nitrogen_line
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
+from loambrief.topics.carbon_nitrogen.rate import nitrogen_rates
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
-from loambrief.topics.carbon_nitrogen.season import season_nitrogen
 from loambrief.topics.sampling.age import sample_confidence
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
@@ -102,7 +102,7 @@ def assess(case: CaseFile) -> Assessment:
         else:
             findings.append(ratio)
         findings.append(_mineral(case, soil, ratio))
-    missing = season_nitrogen(case)
+    rates, missing = nitrogen_rates(case)
     if no_matter:
         missing.append(Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
                                say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
@@ -116,7 +116,7 @@ def assess(case: CaseFile) -> Assessment:
         else:
             findings.append(found)
     findings += material_findings(case)
-    findings += nitrogen_line(case)
+    findings += nitrogen_line(case) + rates
     return Assessment(tuple(findings), tuple(missing))
 
 

@@ -1,29 +1,22 @@
 """The nitrogen line: the rate that the adviser set, against what is there already.
 
-The program sets no nitrogen rate. Where the case holds one, this works out what the legume
+It stands above every rate by a published method. This works out what the legume
 before, manure spread within the year, nitrate in the soil and in irrigation water bring, takes it
 off a rate that is from all sources, and names what could not be counted.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
-from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import Applied, CaseFile, Increment, Sample
+from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.schema_plan import Nitrogen
-from loambrief.case.select import age_days, sample_area_ac
-from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, standing
+from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import (
     Confidence,
     Evidence,
     Finding,
     Grade,
-    Message,
     Need,
     NeedKind,
-    Place,
     Side,
     Status,
     Verdict,
@@ -31,35 +24,13 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import field_place, place_of
-from loambrief.topics.carbon_nitrogen.formulas_credits import (
-    legume_credit_lb_ac,
-    soil_nitrate_n_lb_ac,
-    water_nitrogen_lb_ac,
-)
-from loambrief.topics.carbon_nitrogen.formulas_supply import available_nitrogen_lb_ton
-from loambrief.units import LB_PER_TON, plain
+from loambrief.topics.carbon_nitrogen.credits import credits_of, uncounted
 
 FROM_ALL = "from all sources"
 LINE = "carbon_nitrogen.nitrogen_line"
 """Start of the ids of these findings."""
-SANDY = ("sand", "loamy sand", "sandy loam")
-BUILT_IN = ("soybean",)
-"""Legumes whose credit rates made for the rotation hold already (isu-soybean-credit)."""
-MANURES = ("manure", "compost", "biosolids")
-SEASON_DAYS = 365
-"""Manure spread longer ago than this is not counted (our own cut: first-season shares)."""
-NITRATE_DAYS = 180
-"""A nitrate test older than this is not counted: nitrate moves with rain (our own cut)."""
-
-
-@dataclass(frozen=True)
-class Credit:
-    """Nitrogen that is there already [lb/ac]; ``kind``: legume, manure, soil or water."""
-
-    kind: str
-    amount: float
-    text: Message
-    results: tuple[Result, ...]
+RATE = "carbon_nitrogen.nitrogen_rate"
+"""Start of the ids of findings with a rate by a published method."""
 
 
 def nitrogen_line(case: CaseFile) -> list[Finding]:
@@ -73,7 +44,7 @@ def nitrogen_line(case: CaseFile) -> list[Finding]:
 
 def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
     place = field_place(case) if zone is None else place_of(zone)
-    credits = list(_credits(case, line, zone, place))
+    credits = list(credits_of(case, line, zone, place))
     counted = sum(c.amount for c in credits)
     whole = line.rate_is == FROM_ALL
     rest = max(line.rate.value - counted, 0.0) if whole else line.rate.value
@@ -95,7 +66,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
     body = [say("carbon_nitrogen.body_nitrogen", **asked)]
     if line.reason is not None:
         body.append(say("carbon_nitrogen.body_nitrogen_reason", reason=line.reason))
-    open_ones = list(_uncounted(case, line, {c.kind for c in credits}))
+    open_ones = list(uncounted(case, {c.kind for c in credits}))
     if open_ones:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=open_ones))
     return Finding(
@@ -108,101 +79,3 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
         judgements=(nutrient("N", place, Verdict.NEEDED if needed else Verdict.NOT_NEEDED,
                              "nitrogen_set" if needed else "nitrogen_covered", "", **asked),),
     )
-
-
-def _credits(case: CaseFile, line: Nitrogen, zone: Sample | None,
-             place: Place) -> Iterator[Credit]:
-    legume = _legume(case, line, zone)
-    if legume is not None and legume.value:
-        yield Credit("legume", float(legume.value), say(
-            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=legume.value,
-            low=legume.details["low"], high=legume.details["high"],
-            memory=legume.how == "memory",
-            built_in=_crop_before(case) in BUILT_IN), (legume,))
-    for applied in _spread(case):
-        amount, results = _manure(applied)
-        if amount:
-            yield Credit("manure", amount, say(
-                "carbon_nitrogen.credit_manure", material=applied.material, date=applied.date,
-                amount=amount, stated=not results), results)
-    with subject(place):
-        soil = tuple(soil_nitrate_n_lb_ac.evaluate(nitrate_n_ppm=i.nitrate_n.value,
-                                                   depth_in=i.thickness_in)
-                     for i in (_nitrate(case, zone) if zone is not None else [])
-                     if i.nitrate_n is not None)
-    if soil:
-        layers = _nitrate(case, zone) if zone is not None else []
-        yield Credit("soil", sum(float(r.value) for r in soil), say(
-            "carbon_nitrogen.credit_soil", amount=sum(float(r.value) for r in soil),
-            depth=layers[-1].bottom_in), soil)
-    if case.water is not None and line.irrigation is not None:
-        nitrate = plain(case.water.nitrate_n)
-        if nitrate:
-            most = plain(case.field.seasonal_et)
-            depth = line.irrigation.value if most is None else min(line.irrigation.value, most)
-            with subject("irrigation water"):
-                water = water_nitrogen_lb_ac.evaluate(nitrate_n_mg_l=nitrate, water_in=depth)
-            yield Credit("water", float(water.value), say(
-                "carbon_nitrogen.credit_water", amount=water.value, depth=depth), (water,))
-
-
-def _crop_before(case: CaseFile) -> str:
-    crop = known_crop(case.field.previous_crop)
-    return "" if crop is None else crop.name
-
-
-def _legume(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Result | None:
-    previous = known_crop(case.field.previous_crop)
-    if previous is None or not fixes_nitrogen(previous.name) or standing(case):
-        return None
-    with subject(previous.name):
-        return legume_credit_lb_ac.evaluate(
-            crop=previous.name, stand=line.stand,
-            sandy=zone is not None and zone.texture in SANDY)
-
-
-def _spread(case: CaseFile) -> list[Applied]:
-    return [a for a in case.earlier_applications if a.kind in MANURES
-            and age_days(case, a.date) <= SEASON_DAYS]
-
-
-def _manure(applied: Applied) -> tuple[float | None, tuple[Result, ...]]:
-    """Nitrogen of one application that a crop can use in its first season [lb/ac]."""
-    analysis = applied.analysis
-    if analysis is None or not applied.rate.plain:
-        return None, ()
-    stated, total = plain(analysis.available_n), plain(analysis.total_nitrogen)
-    if stated is not None:
-        return applied.rate.value * stated / 100.0, ()
-    if total is None:
-        return None, ()
-    with subject(applied.material):
-        share = available_nitrogen_lb_ton.evaluate(
-            material="compost" if applied.kind == "compost" else "manure",
-            total_nitrogen_pct=total)
-    return applied.rate.value / LB_PER_TON * float(share.value), (share,)
-
-
-def _nitrate(case: CaseFile, zone: Sample) -> list[Increment]:
-    """Layers with a nitrate test, from the top down, none of them counted twice."""
-    if age_days(case, zone.date) > NITRATE_DAYS:
-        return []
-    layers: list[Increment] = []
-    tested = [i for i in zone.increments if i.nitrate_n is not None and i.nitrate_n.plain]
-    for increment in sorted(tested, key=lambda i: (i.top_in, -i.bottom_in)):
-        if not layers or increment.top_in >= layers[-1].bottom_in:
-            layers.append(increment)
-    return layers
-
-
-def _uncounted(case: CaseFile, line: Nitrogen, counted: set[str]) -> Iterator[str]:
-    """What may bring nitrogen and could not be counted."""
-    if "legume" not in counted and fixes_nitrogen(case.field.previous_crop) \
-            and not standing(case):
-        yield "legume"
-    if "manure" not in counted and any(a.kind in MANURES for a in case.earlier_applications):
-        yield "manure"
-    if "soil" not in counted:
-        yield "soil"
-    if "water" not in counted and case.field.irrigation != "none":
-        yield "water"

@@ -1,10 +1,12 @@
-"""Nitrogen for the season: no rate is set, so what would have to be counted is named."""
+"""The season's nitrogen where nothing sets it: what would have to be counted is named."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import fixes_nitrogen, standing
-from loambrief.findings.model import Missing, say
+from loambrief.findings.model import Judgement, Missing, say
 from loambrief.units import Quantity
 
 BRINGS_NITROGEN = ("fertilizer", "manure", "compost", "biosolids")
@@ -23,22 +25,24 @@ def nitrogen_carriers(case: CaseFile) -> tuple[str, ...]:
                                        m.analysis.available_n)))
 
 
-def season_nitrogen(case: CaseFile) -> list[Missing]:
-    """The season's nitrogen rate, where nobody set one and the crop makes none of its own.
+def needs_nitrogen(case: CaseFile) -> bool:
+    """Nobody set a rate, and the crop makes none of its own.
 
     A crop of a standing sod that is not a legume (grass hay) needs nitrogen like any other.
     """
-    crop = case.field.crop
-    if fixes_nitrogen(crop) or case.nitrogen is not None:
-        return []
+    return case.nitrogen is None and not fixes_nitrogen(case.field.crop)
+
+
+def missing_rate(case: CaseFile, told: Sequence[Judgement] = ()) -> Missing:
+    """The season's rate is not set; ``told`` says why where a published method lacks something."""
     previous = case.field.previous_crop
     earlier = tuple(dict.fromkeys(
         a.material for a in case.earlier_applications if a.kind in ("manure", "compost",
                                                                     "biosolids")))
-    return [Missing(
-        say("carbon_nitrogen.missing_rate", crop=crop),
+    return Missing(
+        say("carbon_nitrogen.missing_rate", crop=case.field.crop),
         say("carbon_nitrogen.missing_rate_means",
             previous=previous if fixes_nitrogen(previous) and not standing(case) else None,
             materials=list(nitrogen_carriers(case)), earlier=list(earlier),
             water=case.field.irrigation != "none"),
-        "carbon_nitrogen")]
+        "carbon_nitrogen", judgements=tuple(told))

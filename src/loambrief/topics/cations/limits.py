@@ -99,7 +99,7 @@ def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
                      sources=("labarge-2014-enp",), **base),)
     least, most = constant("magnesium_low_lb_ac"), constant("magnesium_high_lb_ac")
     return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
-                 amount=least, low=least, high=most,
+                 amount=least, low=least, high=most, printed_span=True,
                  sources=("vitosh-1994-e486",),
                  cautions=() if liming else (say("cations.caution_magnesium"),),
                  params={"take_dolomitic": liming}, **base),)

@@ -139,7 +139,7 @@ def _resistance(state: ConeState, zone: ConeZone) -> Finding:
         severity=severity,
         confidence=state.confidence(zone),
         grade=Grade.MEASURED,
-        value=zone.share.value,
+        value=zone.share.value, low=details["low"], high=details["high"],
         unit="%",
         reference=say("compaction.reference_rating", limit=limit,
                       depth=constant("rated_depth"), pay=constant("pay_share")),

@@ -12,7 +12,7 @@ from functools import partial
 from itertools import pairwise
 from statistics import median
 
-from loambrief.agronomy.intervals import binomial_interval, confidence, numbers
+from loambrief.agronomy.intervals import COVERAGE_PCT, binomial_interval, confidence, numbers
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -43,7 +43,7 @@ def _resistances(readings: object, name: str = "readings") -> tuple[float, ...]:
 
 @formula(unit="%", source="clopper-pearson-1934", locator="exact interval", how="seen")
 def compaction_share(
-    readings: Iterable[float | None], threshold_psi: NotNegative, level: float = 95
+    readings: Iterable[float | None], threshold_psi: NotNegative, level: float = COVERAGE_PCT
 ) -> Answer:
     """Share of readings over a threshold, with its exact binomial interval.
 

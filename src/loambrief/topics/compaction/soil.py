@@ -207,7 +207,7 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
             age_days=age_days(case, part.date), enough_replicates=len(rates) > FEW_RINGS,
             method_matches=texture is not None),
         grade=Grade.MEASURED,
-        value=mean,
+        value=mean, low=low, high=high,
         unit="in/h",
         reference=say("compaction.reference_intake", low=floor, texture=texture),
         place=place,

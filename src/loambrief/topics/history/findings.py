@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 
+from loambrief.agronomy.intervals import log_ends, plain_ends
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, SapReading
 from loambrief.errors import ImpossibleInput
@@ -156,12 +157,20 @@ def _soil_readings(visits: Sequence[CaseFile], like: Sample, layer: Increment, n
         with subject(replace(place_of(like), depth=layer.depth[:2]), sample.date.isoformat()):
             error = soil_test_error.evaluate(test=name, value=value, cores=sample.cores,
                                              same_lab=same)
-        half = None if error.value is None else 1.96 * error.value
+        low, high = _ends(name, value, error.value) if not censor else (None, None)
         yield PastReading(
             sample.date, value, str(getattr(sample.methods, group) or ""), case.case.id, censor,
             error.value, sample.cores is not None and error.within_range,
-            low=None if half is None or censor else max(value - half, 0.0),
-            high=None if half is None or censor else value + half)
+            low=low, high=high)
+
+
+def _ends(name: str, value: float, error: float | None) -> tuple[float | None, float | None]:
+    """Ends of the range of a soil test; a pH varies plainly, what cannot be negative by shares."""
+    if error is None or value <= 0:
+        return None, None
+    if QUANTITIES[name][0] == "pH":
+        return plain_ends(value, error)
+    return log_ends(value, 100.0 * error / value)
 
 
 def same_zone(case: CaseFile, like: Sample) -> Sample | None:

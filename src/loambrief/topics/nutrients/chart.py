@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
@@ -21,10 +22,10 @@ def chart(context: Context) -> SufficiencySpec | None:
                 continue
             error = next((r.value for r in finding.results if r.formula == "soil_test_error"), None)
             spread = float(error) if isinstance(error, int | float) else None
-            low, high = (test - spread, test + spread) if spread else (None, None)
+            ends = (finding.low, finding.high)
             limit = result.details.get("limit_ppm")
             side = LevelSide.BELOW if test < critical else LevelSide.ABOVE
-            if low is not None and low < critical < high:
+            if spread and abs(test - critical) < spread:  # as the finding says it
                 side = LevelSide.NEAR
             rows.append(
                 SufficiencyRow(
@@ -35,7 +36,7 @@ def chart(context: Context) -> SufficiencySpec | None:
                     printed=context.word("chart_level", value=float(test),
                                          critical=float(critical)),
                     verdict=context.word(f"chart_side_{side.value}"),
-                    low=low, high=high,
+                    low=ends[0], high=ends[1],
                     upper=float(limit) if limit is not None and limit > critical else None,
                 )
             )
@@ -50,5 +51,5 @@ def chart(context: Context) -> SufficiencySpec | None:
         title=context.word("chart_sufficiency", below=named(LevelSide.BELOW),
                            near=named(LevelSide.NEAR)),
         **captions(context, "sufficiency", guide=context.case.guide),
-        rows=tuple(rows),
+        rows=tuple(rows), coverage_pct=COVERAGE_PCT,
     )

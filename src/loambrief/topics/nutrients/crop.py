@@ -73,7 +73,7 @@ def removal(state: NutrientState) -> Finding | None:
         title=say("nutrients.title_removal", crop=state.crop.name),
         status=Status.NOTED, severity=0, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
         body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
-                  unit=state.crop.yield_unit, rows=rows),),
+                  unit=state.crop.yield_unit, weight=state.crop.lb_per_unit, rows=rows),),
         evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
         results=tuple(known),
     )
@@ -133,7 +133,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         amount=gypsum.number / LB_PER_TON, low=gypsum.number / LB_PER_TON,
         high=_at_most(gypsum) / LB_PER_TON, results=(gypsum,), sources=(gypsum.source,),
         cautions=(*_type_not_stated(state, region), say("nutrients.caution_gypsum_dust")),
-        params={"window": window, "at_least": True},
+        params={"window": window, "at_least": True}, printed_span=True,
     ) if needed else None
     return Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from loambrief.agronomy.crops import Crop
 from loambrief.agronomy.guides import ANY_CROP, Guide, Rule, SoilTestClass
+from loambrief.agronomy.intervals import combined, log_ends, within_limits
 from loambrief.errors import ImpossibleInput
 
 BELOW, WITHIN, ABOVE = "below", "within", "above"
@@ -228,7 +229,7 @@ _KINDS: dict[str, Callable[..., Rate]] = {
 
 
 def spread(rate_at: Callable[[float], Rate], test_ppm: float, error_pct: float) -> Rate:
-    """The rate with the range that the error of the soil test gives it.
+    """The rate with its range from the error of the soil test and from what the guide leaves open.
 
     Parameters
     ----------
@@ -240,12 +241,24 @@ def spread(rate_at: Callable[[float], Rate], test_ppm: float, error_pct: float) 
         Relative error of the test, one standard deviation [%].
     """
     centre = rate_at(test_ppm)
-    share = error_pct / 100
-    ends = [rate_at(max(test_ppm * (1 - share), 0.0)), centre, rate_at(test_ppm * (1 + share))]
-    bounds = [v for r in ends for v in (r.value, r.low, r.high) if v is not None]
-    if centre.value is None or not bounds:
+    if centre.value is None:
         return centre
-    return replace(centre, low=min(bounds), high=max(bounds))
+    rates = [centre, *(rate_at(test) for test in log_ends(test_ppm, error_pct))]
+    by_test = [r.value for r in rates if r.value is not None]
+    # a span that the guide prints counts as the widest of the classes that the test reaches
+    open_ = [_left_open(r) for r in rates]
+    by_guide = (centre.value - max(down for down, _ in open_),
+                centre.value + max(up for _, up in open_))
+    low, high = combined(centre.value, by_test, by_guide)
+    return replace(centre, low=max(low, 0.0), high=high)
+
+
+def _left_open(rate: Rate) -> tuple[float, float]:
+    """How far the guide's own span lets a rate go down and up [lb/ac]."""
+    if rate.value is None or rate.low is None or rate.high is None:
+        return 0.0, 0.0
+    low, high = within_limits(rate.value, rate.low, rate.high)
+    return rate.value - low, high - rate.value
 
 
 def worst_how(rule: Rule) -> str:

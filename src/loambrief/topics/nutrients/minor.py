@@ -105,7 +105,7 @@ def sulfur(state: NutrientState, sample: Sample,
             text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
             area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),
             low=float(rate.details["low"]), high=float(rate.details["high"]),
-            results=(rate,), sources=(rate.source,),
+            results=(rate,), sources=(rate.source,), printed_span=True,
             cautions=(say("nutrients.caution_thiosulfate",
                           seeded=seeded_in_rows(state.case, state.crop)),),
         ),)
@@ -354,6 +354,7 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
         amount=amount, low=low, high=high, cap=high if micro.element == "B" else None,
         results=results, sources=sources,
         cautions=tuple(_micro_cautions(state, micro.element)), params=params,
+        printed_span=True,
     )
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loambrief.agronomy.guides import TEST_OF, Rule
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.intervals import log_ends
+from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
@@ -43,11 +44,11 @@ from loambrief.topics.nutrients.state import (
     Cec,
     NutrientState,
     cec_of,
-    composite_error,
     zone,
 )
 from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
 from loambrief.topics.sampling.age import age_params, too_old, too_old_body
+from loambrief.topics.sampling.pooled import composite_error
 from loambrief.units import Quantity
 
 USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
@@ -140,7 +141,8 @@ def assess_sample(
     with subject(place):
         reading = TestReading(
             state, sample, increment, nutrient, quantity, method, rule, cec,
-            composite_error(nutrient, sample, quantity.value) if quantity.plain else None,
+            composite_error(RESULT_FIELD[nutrient], sample, increment, quantity.value)
+            if quantity.plain else None,
             credits_since(state, sample, nutrient),
         )
         if quantity.plain:
@@ -292,9 +294,19 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
-            cautions=tuple(cautions), optional=optional,
+            cautions=tuple(cautions), optional=optional, printed_span=reading.error is None,
+            may_be_none=_may_be_none(reading, credit),
         ),
     )
+
+
+def _may_be_none(reading: TestReading, credit: float) -> bool | None:
+    """Whether the guide asks for no more than was spread, one standard error above the test."""
+    if reading.error is None:
+        return None
+    with recording():  # only whether, not how much
+        above = _rate(reading, reading.quantity.value * (1.0 + reading.error.pct / 100.0))
+    return above.value is not None and float(above.value) <= credit
 
 
 def _bounded(value: object, credit: float, cap: object) -> float | None:
@@ -313,7 +325,7 @@ def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | N
         text=say("nutrients.need_no_rate", nutrient=reading.nutrient, test=reading.test,
                  guide=reading.guide.title, low=low, high=high),
         place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
-        low=low, high=high, results=results, sources=(results[0].source,),
+        low=low, high=high, results=results, sources=(results[0].source,), printed_span=True,
         cautions=tuple(_cautions(reading)),
     )
 
@@ -356,6 +368,8 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
     if turn is not None and position != BELOW:
         status = Status.WATCH
     fits = state.depth_fits(reading.increment) and state.in_region
+    ends = ((None, None) if reading.error is None or not reading.quantity.plain
+            else log_ends(reading.quantity.value, reading.error.pct))
     results = (
         *rates,
         *((reading.error.result,) if reading.error else ()),
@@ -376,6 +390,7 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
                                     agrees=not spans and turn is None),
         grade=Grade.CALCULATED,
         value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
+        low=ends[0], high=ends[1],
         reference=say("nutrients.reference_levels", critical=critical,
                       limit=rate.details.get("limit_ppm"), guide=guide.title),
         place=reading.place,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
@@ -35,7 +36,8 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
         yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),
                   low=details.get("low"), high=details.get("high"),
                   removal=details.get("removal_lb_ac"), build=details.get("build_lb_ac"),
-                  position=position, error=reading.error.pct if reading.error else None,
+                  position=position, coverage=COVERAGE_PCT,
+                  error=reading.error.pct if reading.error else None,
                   optional=may_skip(rate))
     elif may_skip(rate) and skip_reason(reading) is not None:
         yield say("nutrients.skip_body", nutrient=reading.nutrient, why=skip_reason(reading),

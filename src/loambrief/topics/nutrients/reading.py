@@ -12,8 +12,9 @@ from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
 from loambrief.topics.nutrients.formulas_engine import WITHIN
-from loambrief.topics.nutrients.state import Cec, CompositeError, NutrientState, typical_error
+from loambrief.topics.nutrients.state import RESULT_FIELD, Cec, NutrientState
 from loambrief.topics.sampling.formulas_error import chance_below_critical
+from loambrief.topics.sampling.pooled import CompositeError, typical_error
 from loambrief.topics.stratification.findings import STRONG_RATIO
 from loambrief.topics.stratification.state import layer_state
 from loambrief.units import Quantity, plain
@@ -133,7 +134,7 @@ def turning_line(reading: TestReading, rate: Result) -> Turn | None:
     no smaller than that.
     """
     value = reading.quantity.value
-    error = reading.error or typical_error(reading.nutrient, MIN_CORES, value)
+    error = reading.error or typical_error(RESULT_FIELD[reading.nutrient], MIN_CORES, value)
     if error is None or not reading.quantity.plain:
         return None
     lines = [float(x) for x in (rate.details.get("critical_ppm"), rate.details.get("limit_ppm"))

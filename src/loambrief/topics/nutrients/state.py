@@ -16,7 +16,6 @@ from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
 from loambrief.topics.cations.formulas import cec_by_summation, summed_cec_reliability
 from loambrief.topics.sampling.age import past_interval
-from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_error
 from loambrief.units import plain
 
 DEPTH_TOLERANCE_IN = 1.0
@@ -183,47 +182,6 @@ def cec_of(sample: Sample, increment: Increment) -> Cec | None:
         return Cec(float(least.value), "at least", (least,))
     total = cec_by_summation.evaluate(**bases, acidity_meq=float(acidity.value))
     return Cec(float(total.value), "sum", (acidity, total))
-
-
-@dataclass(frozen=True)
-class CompositeError:
-    """Error of one composite soil test, one standard deviation.
-
-    Attributes
-    ----------
-    pct : float
-        Relative to the test [%].
-    """
-
-    pct: float
-    result: Result
-
-
-def composite_error(nutrient: str, sample: Sample, value: float) -> CompositeError | None:
-    """Error of the test; None where neither cores nor further samples are stated.
-
-    Of pooled samples the spread counts, unless the typical error is larger: two samples may
-    agree by chance.
-    """
-    typical = typical_error(nutrient, sample.cores, value)
-    increment = main_increment(sample)
-    spread = increment.spread.get(RESULT_FIELD[nutrient]) if increment is not None else None
-    if spread is None or value <= 0:
-        return typical
-    result = repeat_error.evaluate(values=list(spread.values))
-    pct = 100.0 * float(result.value) / value
-    return typical if typical is not None and typical.pct > pct else CompositeError(pct, result)
-
-
-def typical_error(nutrient: str, cores: int | None, value: float) -> CompositeError | None:
-    """Published error of a composite of so many cores; None without their number."""
-    if cores is None or value <= 0:
-        return None
-    result = soil_test_error.evaluate(test=RESULT_FIELD[nutrient], value=value,
-                                      cores=float(cores))
-    if result.value is None:
-        return None
-    return CompositeError(100.0 * float(result.value) / value, result)
 
 
 def tilled(case: CaseFile) -> tuple[tuple[Sample, Increment], ...]:

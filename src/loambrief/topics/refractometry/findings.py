@@ -5,6 +5,7 @@ A screening sign. It may prompt a test; it never sets a rate, and no promise han
 
 from __future__ import annotations
 
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (
@@ -134,12 +135,12 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
         severity=0,
         confidence=state.confidence(crop, weed),
         grade=Grade.SCREENING,
-        value=difference.value,
+        value=difference.value, low=details["low"], high=details["high"],
         unit="Brix",
         reference=say("refractometry.reference_pair", resolvable=constant("resolvable")),
         place=state.place(weed, crop),
         body=(*body, say("refractometry.body_difference", low=details["low"],
-                         high=details["high"], is_clear=clear)),
+                         high=details["high"], is_clear=clear, coverage=COVERAGE_PCT)),
         evidence=tuple(evidence),
         needs=_needs(state, crop, weed, below=clear and float(difference.value) < 0),
         sources=(difference.source, "practice-brix-10"),

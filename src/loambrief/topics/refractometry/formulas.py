@@ -11,7 +11,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from functools import cache, partial
 
-from loambrief.agronomy.intervals import confidence, numbers, welch
+from loambrief.agronomy.intervals import COVERAGE_PCT, confidence, numbers, welch
 from loambrief.agronomy.possible import Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -252,7 +252,8 @@ def _sap(readings: object, least: int = 1) -> tuple[float, ...]:
 @formula(unit="Brix", source="welch-1947", locator="difference of two means", how="seen",
          evidence="screening sign")
 def brix_crop_minus_weed(
-    crop_brix: Iterable[float | None], weed_brix: Iterable[float | None], level: float = 95
+    crop_brix: Iterable[float | None], weed_brix: Iterable[float | None],
+    level: float = COVERAGE_PCT,
 ) -> Answer:
     """Difference between crop and weed sap, with its interval.
 

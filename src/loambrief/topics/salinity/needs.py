@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.intervals import log_ends, within_limits
+from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
@@ -18,7 +19,8 @@ from loambrief.topics.salinity.formulas_gypsum import (
 from loambrief.topics.salinity.formulas_sodicity import constant
 from loambrief.topics.salinity.formulas_water import reclamation_leaching_in
 from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
-from loambrief.topics.sampling.pooled import relative_error
+from loambrief.topics.sampling.formulas_error import answer_range
+from loambrief.topics.sampling.pooled import composite_error, relative_error
 from loambrief.units import plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
@@ -100,25 +102,66 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     mass = (LB_PER_ACRE_FOOT_AT_1 * density if density is not None else constant("acre_foot_lb"))
     inputs = {"cec_meq": cec, "target_esp_pct": target, "depth_in": main.increment.thickness_in,
               "soil_lb_per_acre_foot": mass}
-    between = relative_error(main.increment, "exchangeable_sodium", "sodium")
-    known = [e.value for e in state.esps if e.kind != "at most"]
-    values = [max(min(known) * (1.0 - between), 0.0), min(max(known) * (1.0 + between), 100.0)]
+    best_esp = min(esp.value, 100.0)
     with subject(main.place):
         best = gypsum_requirement_us.evaluate(
-            esp_pct=esp.value, efficiency=1.0 / constant("safety_factor"), **inputs)
-        low = gypsum_requirement_us.evaluate(
-            esp_pct=min(values), efficiency=1.0 / constant("f_factor_low"), **inputs)
-        high = gypsum_requirement_us.evaluate(
-            esp_pct=max(values), efficiency=1.0 / constant("f_factor_high"), **inputs)
+            esp_pct=best_esp, efficiency=1.0 / constant("safety_factor"), **inputs)
+        span = _gypsum_range(state, best, inputs)
     params = {**common, "sodium_meq": best.details["sodium_meq"], "cec": cec,
               "density_measured": density is not None,
               "factor": constant("safety_factor")}
+    low, high = _ends(span)
     return Need(
-        text=say("salinity.need_gypsum", amount=best.value, low=low.value, high=high.value,
-                 **params),
-        amount=float(best.value), low=float(low.value), high=float(high.value),
-        results=(best, low, high), params=params, **base,
+        text=say("salinity.need_gypsum", amount=best.value, low=low, high=high, **params),
+        amount=float(best.value), low=low, high=high,
+        results=(best, *((span,) if span is not None else ())), params=params, **base,
     )
+
+
+def _ends(span: Result | None) -> tuple[float | None, float | None]:
+    """Ends of a range; none where a part of its errors is not known."""
+    return (None, None) if span is None else (span.details["low"], span.details["high"])
+
+
+def _gypsum_range(state: SaltState, best: Result, inputs: dict[str, Any]) -> Result | None:
+    """Range of the gypsum [ton/ac]; None where the cores were not counted.
+
+    From the errors of sodium and CEC, the ways to the ESP where several were open, and the
+    published factor for calcium that misses. Target and depth are chosen.
+    """
+    esp, main, cec = state.exchange, state.layer, float(inputs["cec_meq"])
+    sodium = _sodium_error(state, esp.value * cec / 100.0)
+    charge = composite_error("cec", state.sample, main.increment, cec)
+    if sodium is None or charge is None:
+        return None
+    ways = [e.value for e in state.esps if e.kind != "at most"]
+    factor = constant("safety_factor")
+
+    def at(esp_pct: float = esp.value, times: float = factor, cec_meq: float = cec) -> float:
+        return float(gypsum_requirement_us.evaluate(**{
+            **inputs, "cec_meq": cec_meq, "esp_pct": min(esp_pct, 100.0),
+            "efficiency": 1.0 / times}).value)
+
+    def with_cec(value: float) -> float:
+        shared = esp.value if esp.kind == "from SAR" else esp.value * cec / value
+        return at(shared, cec_meq=value)
+
+    with recording():  # the range itself is recorded with what each error comes to
+        alone = (
+            [at(e) for e in log_ends(esp.value, sodium)],
+            [with_cec(c) for c in log_ends(cec, charge.pct)],
+            [at(e) for e in within_limits(esp.value, min(ways), max(ways))],
+            [at(times=f) for f in within_limits(factor, constant("f_factor_low"),
+                                                constant("f_factor_high"))],
+        )
+    return answer_range(float(best.value), *alone)
+
+
+def _sodium_error(state: SaltState, meq: float) -> float | None:
+    """Relative error of the sodium [%]: of a composite, or of pooled samples where that is more."""
+    typical = composite_error("sodium", state.sample, state.layer.increment, meq)
+    pooled = 100.0 * relative_error(state.layer.increment, "exchangeable_sodium", "sodium")
+    return None if typical is None else max(typical.pct, pooled)
 
 
 def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence | None:
@@ -162,7 +205,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
             ecw_ds_m=water_ec or 0.0)
         if water.value is not None and water.value < LEAST_LEACHING_IN:
             return None
-        ends = _leaching_ends(state, water, float(target.value), depth, water_ec or 0.0)
+        span = _leaching_range(state, water, float(target.value), depth, water_ec or 0.0)
         dissolving = None
         if gypsum is not None and gypsum.amount:
             dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
@@ -192,7 +235,9 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
                    "solubility": float(dissolving.details["solubility_g_l"])}
         results.append(dissolving)
     amount = None if water.value is None else float(water.value)
-    low, high = ends
+    low, high = _ends(span)
+    if span is not None:
+        results.append(span)
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
         text=say("salinity.need_leach", amount=amount, low=low, high=high, **params),
@@ -205,19 +250,31 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     )
 
 
-def _leaching_ends(state: SaltState, water: Result, target: float, depth: float,
-                   water_ec: float) -> tuple[float | None, float | None]:
-    """Range of the leaching depth [in], wider where pooled samples differ in their salt."""
-    low, high = (None if v is None else float(v) for v in (
-        water.details.get("low"), water.details.get("high")))
-    if low is None or high is None or not relative_error(state.layer.increment, "ec"):
-        return low, high
-    assert state.root_low is not None and state.root_high is not None
-    least, most = (reclamation_leaching_in.evaluate(
-        ece_ds_m=ece, target_ece_ds_m=target, soil_depth_in=depth, ecw_ds_m=water_ec)
-        for ece in (max(state.root_low, target), state.root_high))
-    return (min(low, float(least.details.get("low") or 0.0)),
-            max(high, float(most.details.get("high") or 0.0)))
+def _leaching_range(state: SaltState, water: Result, target: float, depth: float,
+                    water_ec: float) -> Result | None:
+    """Range of the leaching depth [in]; None where the cores were not counted.
+
+    From the error of the EC, the equations that turned it into an ECe, and the rules of
+    leaching, which differ. The water's own salt is taken as read, the target is chosen.
+    """
+    error = composite_error("ec", state.sample, state.layer.increment, state.salt)
+    if error is None or water.value is None:
+        return None
+
+    def at(ece: float) -> float:
+        return float(reclamation_leaching_in.evaluate(
+            ece_ds_m=ece, target_ece_ds_m=target, soil_depth_in=depth,
+            ecw_ds_m=water_ec).value or 0.0)
+
+    best = float(water.value)
+    with recording():  # the range itself is recorded with what each error comes to
+        alone = (
+            [at(e) for e in log_ends(state.salt, error.pct)],
+            [at(e) for e in within_limits(state.salt, *(state.root_equations
+                                                        or (state.salt, state.salt)))],
+            within_limits(best, float(water.details["low"]), float(water.details["high"])),
+        )
+    return answer_range(best, *alone)
 
 
 def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
@@ -226,6 +283,8 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         return None
     with subject(state.place):
         water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
+        span = _wash_range(gypsum, water)
+    low, high = _ends(span)
     params: dict[str, object] = {
         **held_back(case),
         "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
@@ -233,16 +292,25 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         "solubility": water.details["solubility_g_l"]}
     return Need(
         kind=NeedKind.LEACH, item="sodium", unit="in",
-        text=say("salinity.need_wash", amount=water.number, low=water.details["low"],
-                 high=water.details["high"], gypsum_ton_ac=gypsum.amount),
+        text=say("salinity.need_wash", amount=water.number, low=low, high=high,
+                 gypsum_ton_ac=gypsum.amount),
         place=state.place, area_ac=sample_area_ac(case, state.sample), amount=water.number,
-        low=float(str(water.details["low"])), high=float(str(water.details["high"])),
-        results=(water,), sources=("richards-1954-hb60", "crc-gypsum-solubility",
-                                   "hira-singh-1980"),
+        low=low, high=high, results=(water, *((span,) if span is not None else ())),
+        sources=("richards-1954-hb60", "crc-gypsum-solubility", "hira-singh-1980"),
         cautions=(*_waits(case),
                   say("salinity.caution_drain_water",
                       areas=[str(a) for a in case.field.sensitive_areas]),
                   say("salinity.caution_leach_nitrate")), params=params)
+
+
+def _wash_range(gypsum: Need, water: Result) -> Result | None:
+    """Range of the water that dissolves a gypsum of its own range [in]."""
+    if gypsum.low is None or gypsum.high is None or not gypsum.amount:
+        return None
+    per_ton = water.number / gypsum.amount
+    return answer_range(water.number, (gypsum.low * per_ton, gypsum.high * per_ton),
+                        within_limits(water.number, float(str(water.details["low"])),
+                                      float(str(water.details["high"]))))
 
 
 def drain_need(case: CaseFile, state: SaltState) -> Need | None:

@@ -42,6 +42,8 @@ class SliceSalt:
     ece: float | None = None
     low: float | None = None
     high: float | None = None
+    equations: tuple[float, float] | None = None
+    """Ends by the published equations alone, where the EC was converted [dS/m]."""
     converted: bool = False
     bound: str = ""
     """``"<"`` or ``">"`` where the lab gave only a limit; then ``high`` or ``low`` holds it."""
@@ -76,6 +78,8 @@ class SaltState:
     root_ece: float | None = None
     root_low: float | None = None
     root_high: float | None = None
+    root_equations: tuple[float, float] | None = None
+    """Ends of the root zone by the published equations alone [dS/m]."""
     root_depth_in: float = 0.0
     root_results: tuple[Result, ...] = ()
     esps: tuple[EspEstimate, ...] = ()
@@ -157,6 +161,7 @@ def _slice(sample: Sample, increment: Increment) -> SliceSalt:
                 results = (*results, converted)
                 value = float(converted.value)
                 low, high = float(converted.details["low"]), float(converted.details["high"])
+            equations = None if method == PASTE else (low, high)
             between = relative_error(increment, "ec")
             low, high = low * (1.0 - min(between, 1.0)), high * (1.0 + between)
             censor = increment.ec.censor or ""
@@ -165,6 +170,7 @@ def _slice(sample: Sample, increment: Increment) -> SliceSalt:
                 ece=None if censor else value,
                 low=None if censor == "<" else low,
                 high=None if censor == ">" else high,
+                equations=equations,
                 converted=method != PASTE, bound=censor, sar=sar, results=results,
             )
         else:
@@ -269,6 +275,9 @@ def salt_state(sample: Sample) -> SaltState:
         sample, state.place, main, slices,
         root_ece=float(mean.value),
         root_low=weighted([s.low for s in chain]), root_high=weighted([s.high for s in chain]),
+        root_equations=(
+            weighted([s.equations[0] if s.equations else s.ece for s in chain]),
+            weighted([s.equations[1] if s.equations else s.ece for s in chain])),
         root_depth_in=sum(thickness),
         root_results=(*(r for s in chain for r in s.results if r.unit == "dS/m"), mean),
         esps=esps,

@@ -179,7 +179,7 @@ def _need(case: CaseFile, water: Water, treated: Result,
         sources=("salinity-guide-rsc", "richards-1954-hb60"),
         cautions=(say("salinity.caution_treatment_season"), say("salinity.caution_acid"),
                   say("salinity.caution_gypsum_dust")),
-        params=params,
+        params=params, printed_span=True,
     )
     return need, lines, need.results
 

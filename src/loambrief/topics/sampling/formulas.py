@@ -9,7 +9,14 @@ import math
 from collections.abc import Iterable
 
 from loambrief.agronomy.guides import find_guide
-from loambrief.agronomy.intervals import confidence, mean_sd, numbers, t_two_sided, welch
+from loambrief.agronomy.intervals import (
+    COVERAGE_PCT,
+    confidence,
+    mean_sd,
+    numbers,
+    t_two_sided,
+    welch,
+)
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -20,7 +27,7 @@ MOST_SAMPLES = 100_000
 
 
 @formula(unit="as given", source="student-1908", locator="mean and its probable error", how="seen")
-def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
+def mean_interval(values: Iterable[float | None], level: float = COVERAGE_PCT) -> Answer:
     """Mean of a few readings with its confidence interval.
 
     Parameters
@@ -56,7 +63,7 @@ def mean_interval(values: Iterable[float | None], level: float = 95) -> Answer:
 
 @formula(unit="as given", source="welch-1947", locator="two means, unequal spread", how="seen")
 def difference_interval(
-    first: Iterable[float | None], second: Iterable[float | None], level: float = 95
+    first: Iterable[float | None], second: Iterable[float | None], level: float = COVERAGE_PCT
 ) -> Answer:
     """Difference of two means with its interval, spread not taken as equal.
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from statistics import NormalDist, fmean, stdev
 
-from loambrief.agronomy.intervals import confidence
+from loambrief.agronomy.intervals import COVERAGE_PCT, combined, confidence
 from loambrief.agronomy.possible import NotNegative
-from loambrief.agronomy.registry import Answer, formula
+from loambrief.agronomy.registry import Answer, Result, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 
@@ -104,7 +104,7 @@ def combined_error_pct(field_pct: NotNegative, lab_pct: NotNegative) -> float:
          locator="critical difference of two results, 1.96 x root of the summed variances",
          how="memory", valid={"level": (0.5, 99.9)})
 def least_significant_change(first_error: NotNegative, second_error: NotNegative,
-                             level: float = 95) -> Answer:
+                             level: float = COVERAGE_PCT) -> Answer:
     """Smallest difference of two results that is more than their noise.
 
     Parameters
@@ -141,7 +141,8 @@ def soil_test_error(
     ----------
     test : str
         ``ph``, ``buffer_ph``, ``phosphorus``, ``potassium``, ``calcium``, ``magnesium``,
-        ``organic_matter``, ``nitrate_n``, ``ec``, ``cec`` or ``micronutrients``.
+        ``organic_matter``, ``nitrate_n``, ``ec``, ``cec``, ``sodium`` or
+        ``micronutrients``.
     value : float
         The result [unit of the test].
     cores : int or None
@@ -193,6 +194,85 @@ def soil_test_error(
                  "parts": list(parts)},
         within_range=not missing,
     )
+
+
+@formula(unit="as given", source="own-arithmetic", locator="root of summed squares",
+         how="convention")
+def range_of_errors(value: float, less: Sequence[float], more: Sequence[float],
+                    least: float | None = None) -> Answer[float]:
+    """The range of an answer that rests on several independent errors.
+
+    Parameters
+    ----------
+    value : float
+        The answer with every input at its reading [any one unit].
+    less, more : sequence of float
+        For each error, how far the answer falls and rises between the ends of the error's own
+        range, all else at its reading [same unit].
+    least : float or None
+        Below which the answer cannot fall [same unit].
+
+    Returns
+    -------
+    float
+        The answer itself [same unit]; ``details`` hold ``low``, ``high`` and ``coverage_pct``.
+
+    Notes
+    -----
+    Root of the summed squares, each way for itself. The ends lie where the errors' own do, at 90 %
+    (``loambrief.agronomy.intervals``). Good while the answer bends little between them.
+    """
+    low, high = combined(value, *((value - d, value + u)
+                                  for d, u in zip(less, more, strict=True)))
+    return Answer(value, details={"low": low if least is None else max(low, least), "high": high,
+                                  "coverage_pct": COVERAGE_PCT})
+
+
+def answer_range(value: float, *alone: Iterable[float], least: float | None = 0.0) -> Result:
+    """The same from the answers at the ends of each error [unit of the answer]."""
+    ends = [(value, *answers) for answers in alone]
+    return range_of_errors.evaluate(
+        value=value, less=[value - min(e) for e in ends], more=[max(e) - value for e in ends],
+        least=least)
+
+
+@formula(unit="%", source="davis-2002-manure", locator="by the kind of material", how="computed")
+def material_error_pct(kind: str, nutrient: str) -> Answer[float]:
+    """Standard error of what a material is said to hold.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of material, as in a case (``"manure"``, ``"fertilizer"``, ``"lime"``).
+    nutrient : str
+        ``P2O5``, ``K2O``, ``Zn``...; a kind without a row for it has one for any.
+
+    Returns
+    -------
+    float
+        [% of the content]. ``details`` hold ``sampling`` (None for a guarantee) and ``lab``.
+
+    Raises
+    ------
+    UnknownName
+        A kind of material without a row.
+
+    Notes
+    -----
+    Square root of the sum of squares of sampling, CV / root(parts mixed), and laboratory; of a
+    guarantee what it may fall short by before it counts as deficient. Sources: Table
+    ``sampling/material_variation``.
+    """
+    table = load("sampling/material_variation")
+    rows = {row["nutrient"]: row for row in table if row["kind"] == kind}
+    if not rows:
+        raise UnknownName("material with a known spread", kind, table.column("kind"))
+    row = rows.get(nutrient) or rows["any"]
+    sampling = (None if row["sampling_cv_pct"] is None
+                else composite_error_pct(row["sampling_cv_pct"], row["parts"]))
+    return Answer(math.hypot(float(sampling or 0.0), row["lab_cv_pct"]), source=row["source"],
+                  locator=row["locator"], how=row["how"],
+                  details={"sampling": sampling, "lab": row["lab_cv_pct"]})
 
 
 @formula(unit="1", source="own-arithmetic", locator="normal error about the result",

@@ -1,0 +1,139 @@
+"""What brings nitrogen already: the legume before, manure, nitrate in soil and water."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Applied, CaseFile, Increment, Sample
+from loambrief.case.schema_plan import Nitrogen, NitrogenInputs
+from loambrief.case.select import age_days
+from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, standing
+from loambrief.findings.model import Message, Place, say
+from loambrief.topics.carbon_nitrogen.formulas_credits import (
+    legume_credit_lb_ac,
+    soil_nitrate_n_lb_ac,
+    water_nitrogen_lb_ac,
+)
+from loambrief.topics.carbon_nitrogen.formulas_supply import available_nitrogen_lb_ton
+from loambrief.units import LB_PER_TON, plain
+
+SANDY = ("sand", "loamy sand", "sandy loam")
+BUILT_IN = ("soybean",)
+"""Legumes whose credit rates made for the rotation hold already (isu-soybean-credit)."""
+MANURES = ("manure", "compost", "biosolids")
+SEASON_DAYS = 365
+"""Manure spread longer ago than this is not counted (our own cut: first-season shares)."""
+NITRATE_DAYS = 180
+"""A nitrate test older than this is not counted: nitrate moves with rain (our own cut)."""
+
+
+@dataclass(frozen=True)
+class Credit:
+    """Nitrogen that is there already [lb/ac]; ``kind``: legume, manure, soil or water."""
+
+    kind: str
+    amount: float
+    text: Message
+    results: tuple[Result, ...]
+
+
+def credits_of(case: CaseFile, said: Nitrogen | NitrogenInputs, zone: Sample | None,
+               place: Place) -> Iterator[Credit]:
+    """What is there already, each with its sentence."""
+    legume = _legume(case, said, zone)
+    if legume is not None and legume.value:
+        yield Credit("legume", float(legume.value), say(
+            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=legume.value,
+            low=legume.details["low"], high=legume.details["high"],
+            memory=legume.how == "memory",
+            built_in=crop_before(case) in BUILT_IN), (legume,))
+    for applied in spread(case):
+        amount, results = _manure(applied)
+        if amount:
+            yield Credit("manure", amount, say(
+                "carbon_nitrogen.credit_manure", material=applied.material, date=applied.date,
+                amount=amount, stated=not results), results)
+    with subject(place):
+        soil = tuple(soil_nitrate_n_lb_ac.evaluate(nitrate_n_ppm=i.nitrate_n.value,
+                                                   depth_in=i.thickness_in)
+                     for i in (nitrate_layers(case, zone) if zone is not None else [])
+                     if i.nitrate_n is not None)
+    if soil:
+        layers = nitrate_layers(case, zone) if zone is not None else []
+        yield Credit("soil", sum(float(r.value) for r in soil), say(
+            "carbon_nitrogen.credit_soil", amount=sum(float(r.value) for r in soil),
+            depth=layers[-1].bottom_in), soil)
+    if case.water is not None and said.irrigation is not None:
+        nitrate = plain(case.water.nitrate_n)
+        if nitrate:
+            most = plain(case.field.seasonal_et)
+            depth = said.irrigation.value if most is None else min(said.irrigation.value, most)
+            with subject("irrigation water"):
+                water = water_nitrogen_lb_ac.evaluate(nitrate_n_mg_l=nitrate, water_in=depth)
+            yield Credit("water", float(water.value), say(
+                "carbon_nitrogen.credit_water", amount=water.value, depth=depth), (water,))
+
+
+def crop_before(case: CaseFile) -> str:
+    crop = known_crop(case.field.previous_crop)
+    return "" if crop is None else crop.name
+
+
+def _legume(case: CaseFile, said: Nitrogen | NitrogenInputs,
+            zone: Sample | None) -> Result | None:
+    previous = known_crop(case.field.previous_crop)
+    if previous is None or not fixes_nitrogen(previous.name) or standing(case):
+        return None
+    with subject(previous.name):
+        return legume_credit_lb_ac.evaluate(
+            crop=previous.name, stand=said.stand,
+            sandy=zone is not None and zone.texture in SANDY)
+
+
+def spread(case: CaseFile) -> list[Applied]:
+    return [a for a in case.earlier_applications if a.kind in MANURES
+            and age_days(case, a.date) <= SEASON_DAYS]
+
+
+def _manure(applied: Applied) -> tuple[float | None, tuple[Result, ...]]:
+    """Nitrogen of one application that a crop can use in its first season [lb/ac]."""
+    analysis = applied.analysis
+    if analysis is None or not applied.rate.plain:
+        return None, ()
+    stated, total = plain(analysis.available_n), plain(analysis.total_nitrogen)
+    if stated is not None:
+        return applied.rate.value * stated / 100.0, ()
+    if total is None:
+        return None, ()
+    with subject(applied.material):
+        share = available_nitrogen_lb_ton.evaluate(
+            material="compost" if applied.kind == "compost" else "manure",
+            total_nitrogen_pct=total)
+    return applied.rate.value / LB_PER_TON * float(share.value), (share,)
+
+
+def nitrate_layers(case: CaseFile, zone: Sample) -> list[Increment]:
+    """Layers with a nitrate test, from the top down, none of them counted twice."""
+    if age_days(case, zone.date) > NITRATE_DAYS:
+        return []
+    layers: list[Increment] = []
+    tested = [i for i in zone.increments if i.nitrate_n is not None and i.nitrate_n.plain]
+    for increment in sorted(tested, key=lambda i: (i.top_in, -i.bottom_in)):
+        if not layers or increment.top_in >= layers[-1].bottom_in:
+            layers.append(increment)
+    return layers
+
+
+def uncounted(case: CaseFile, counted: set[str]) -> Iterator[str]:
+    """What may bring nitrogen and could not be counted."""
+    if "legume" not in counted and fixes_nitrogen(case.field.previous_crop) \
+            and not standing(case):
+        yield "legume"
+    if "manure" not in counted and any(a.kind in MANURES for a in case.earlier_applications):
+        yield "manure"
+    if "soil" not in counted:
+        yield "soil"
+    if "water" not in counted and case.field.irrigation != "none":
+        yield "water"

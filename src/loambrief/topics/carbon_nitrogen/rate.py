@@ -1,0 +1,168 @@
+"""The season's nitrogen by a published method, where no adviser set it: amount, time, losses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loambrief.agronomy.registry import Result
+from loambrief.case.schema import CaseFile, Sample
+from loambrief.case.select import sample_area_ac
+from loambrief.findings.crop_kinds import standing
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Judgement,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    Verdict,
+    nutrient,
+    say,
+)
+from loambrief.findings.places import place_of
+from loambrief.topics.carbon_nitrogen.credits import SANDY, nitrate_layers, uncounted
+from loambrief.topics.carbon_nitrogen.line import RATE
+from loambrief.topics.carbon_nitrogen.methods import MethodFit, nitrogen_fit
+from loambrief.topics.carbon_nitrogen.residue import residue_ratio
+from loambrief.topics.carbon_nitrogen.season import missing_rate, needs_nitrogen
+
+LEAST_LB_AC = 10.0
+"""A smaller amount is not spread for its own sake (our own cut)."""
+TIES_UP = 30.0
+"""C:N from which residue ties nitrogen up (Alberta; see ``decay_effect``)."""
+WET = ("somewhat poorly drained", "poorly drained")
+DOUBTS = {  # method to what the literature holds against it
+    "nebraska_corn": ("against_yield_goal", "ndsu-sf722"),
+    "south_dakota_corn": ("against_yield_goal", "ndsu-sf722"),
+    "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
+    "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
+    "great_plains_canola": ("against_canola", "karamanos-canola-n"),
+    "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
+    "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
+    "pennsylvania_sidedress": ("against_pennsylvania", "white-psnt-recalibrated"),
+}
+
+
+def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
+    """A finding for each zone with a rate, and what is missing for the others."""
+    if not needs_nitrogen(case):
+        return [], []
+    findings: list[Finding] = []
+    open_ones: list[Judgement] = []
+    left = not case.samples
+    for zone in case.samples:
+        place = place_of(zone)
+        fit = nitrogen_fit(case, zone, place)
+        if fit is None or fit.amount is None:
+            left = True
+            if fit is not None:
+                open_ones.append(nutrient(
+                    "N", place, Verdict.NOT_JUDGED, "nitrogen_lacks", "nitrogen_inputs",
+                    crop=case.field.crop, method=fit.method, lacks=list(fit.lacks)))
+            continue
+        findings.append(_finding(case, zone, fit, fit.amount))
+    return findings, [missing_rate(case, open_ones)] if left else []
+
+
+def _finding(case: CaseFile, zone: Sample, fit: MethodFit, amount: float) -> Finding:
+    place, rate = place_of(zone), fit.results[0]
+    wanted = amount >= LEAST_LB_AC
+    asked = {"method": fit.method, "crop": case.field.crop, "rate": amount, "low": fit.low,
+             "high": fit.high}
+    sources = tuple(dict.fromkeys(r.source for r in fit.results if r.source))
+    splits = _splits(case, zone, fit)
+    need = Need(
+        kind=NeedKind.NUTRIENT, item="N", unit="lb/ac",
+        text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
+        area_ac=sample_area_ac(case, zone), amount=amount, low=fit.low, high=fit.high,
+        results=fit.results, sources=sources,
+        cautions=tuple(_cautions(case, zone)),
+        params={"when": fit.when if fit.when != "before" or splits < 2
+                else f"split {splits}"})
+    lacking = list(uncounted(case, {"soil", *(c.kind for c in fit.credits),
+                                    *(("legume",) if _built_in(fit) else ())}))
+    body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
+                sandy=zone.texture in SANDY, least=LEAST_LB_AC, wanted=wanted)]
+    body += _tie_up(case)
+    if lacking:
+        body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=lacking))
+    return Finding(
+        id=f"{RATE}.{zone.id}", topic="carbon_nitrogen",
+        title=say("carbon_nitrogen.title_rate", where=place, **asked),
+        status=Status.NOTED, severity=1 if wanted else 0,
+        confidence=Confidence.LOW if rate.how == "memory" or lacking or not rate.within_range
+        else Confidence.MEDIUM,
+        grade=Grade.CALCULATED, value=amount, unit="lb/ac", place=place, body=tuple(body),
+        evidence=tuple(_evidence(case, zone, fit, rate)), needs=(need,) if wanted else (),
+        sources=sources, results=fit.results,
+        judgements=(nutrient("N", place, Verdict.NEEDED if wanted else Verdict.NOT_NEEDED,
+                             "nitrogen_method" if wanted else "nitrogen_enough", "", **asked),),
+    )
+
+
+def _built_in(fit: MethodFit) -> bool:
+    """The rate was made for the crop before, so that it holds what that leaves."""
+    return fit.method in ("ohio_corn", "ohio_sidedress", "pennsylvania_sidedress",
+                          "iowa_sidedress", "uk_cereal", "uk_potato")
+
+
+def _splits(case: CaseFile, zone: Sample, fit: MethodFit) -> int:
+    """Passes it is better put on in: more on sand and for a large amount."""
+    if fit.when == "sidedress" or (fit.amount or 0.0) < LEAST_LB_AC:
+        return 1
+    if zone.texture in SANDY:
+        return 3
+    return 2 if (fit.amount or 0.0) >= 100.0 else 1
+
+
+def _cautions(case: CaseFile, zone: Sample) -> Iterator[Message]:
+    """How nitrogen is lost here, and what may slow it: the gravest way only."""
+    if zone.texture in SANDY:
+        yield say("carbon_nitrogen.caution_leaching")
+    elif case.field.drainage in WET:
+        yield say("carbon_nitrogen.caution_denitrified")
+    if case.field.tillage in ("no-till", "perennial") or standing(case):
+        yield say("carbon_nitrogen.caution_volatile")
+
+
+def _tie_up(case: CaseFile) -> Iterator[Message]:
+    """Residue that takes nitrogen first: part of the rate belongs near the row."""
+    for residue in case.residue:
+        known = residue_ratio(residue)
+        if known is not None and known[0] > TIES_UP:
+            yield say("carbon_nitrogen.body_rate_tie_up", material=residue.material)
+
+
+def _evidence(case: CaseFile, zone: Sample, fit: MethodFit, rate: Result) -> Iterator[Evidence]:
+    details = rate.details
+    yield Evidence(Side.FOR, say(
+        "carbon_nitrogen.for_rate", method=fit.method, memory=rate.how == "memory",
+        yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
+        wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
+        line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio")),
+        Grade.CALCULATED, (rate.source,) if rate.source else (), (rate,))
+    for name in ("matter", "nitrate", "debit"):
+        pounds = float(details.get(f"{name}_lb_ac", 0.0) or 0.0)
+        if pounds:
+            yield Evidence(Side.FOR if name == "debit" else Side.AGAINST,
+                           say(f"carbon_nitrogen.rate_{name}", amount=pounds,
+                               previous=case.field.previous_crop), Grade.CALCULATED,
+                           (rate.source,) if rate.source else (), (rate,))
+    for credit in fit.credits:
+        yield Evidence(Side.AGAINST, credit.text, Grade.CALCULATED,
+                       tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
+                       credit.results)
+    if "nitrate_lb_ac" not in details and "nitrate_n_ppm" not in rate.inputs \
+            and nitrate_layers(case, zone):
+        yield Evidence(Side.CONTEXT, say("carbon_nitrogen.rate_nitrate_unused",
+                                         method=fit.method), Grade.MEASURED)
+    doubt = DOUBTS.get(fit.method)
+    if doubt is not None:
+        yield Evidence(Side.AGAINST, say(f"carbon_nitrogen.{doubt[0]}", high=fit.high),
+                       Grade.PUBLISHED, (doubt[1],))
+

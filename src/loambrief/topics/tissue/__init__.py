@@ -1,0 +1,1 @@
+"""Plant tissue against published ranges, sap and stalk nitrate, ratios as a rule of the trade."""

@@ -1,0 +1,239 @@
+"""Tissue tests of a case: what is short, what is high, and what that can and can't say.
+
+A leaf says what the plant took up, not why; so it prompts a look at the soil and never sets a
+rate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.schema_tissue import TissueTest
+from loambrief.errors import UnknownName
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.model import (
+    Assessment,
+    Evidence,
+    Finding,
+    Grade,
+    Judgement,
+    Message,
+    Missing,
+    Need,
+    NeedKind,
+    Place,
+    Side,
+    Status,
+    Verdict,
+    say,
+)
+from loambrief.findings.places import named_place
+from loambrief.topics.tissue.formulas import (
+    HIGH,
+    LOW,
+    SUFFICIENT,
+    TOXIC,
+    sap_nitrate_class,
+    stages_of,
+    stalk_nitrate_class,
+    tissue_class,
+    tissue_ratio,
+)
+from loambrief.units import plain
+
+TOPIC = "tissue"
+FIELDS = {"N": "nitrogen", "P": "phosphorus", "K": "potassium", "Ca": "calcium",
+          "Mg": "magnesium", "S": "sulfur", "Fe": "iron", "Mn": "manganese", "Zn": "zinc",
+          "B": "boron", "Cu": "copper"}
+SOIL_KEY = {"P": "P2O5", "K": "K2O"}
+"""Nutrients whose key in verdicts differs."""
+RIVALS = (("P", "Zn"), ("K", "Mg"), ("P", "Fe"))
+"""Nutrients of which much of the first is often found with little of the second."""
+BALANCED = (10.0, 15.0)
+"""Nitrogen to sulfur that the trade calls balanced."""
+STALK, SAP = "lower stalk", "petiole sap"
+SCHEMES = {"Pennsylvania": "pennsylvania", "Indiana": "indiana"}
+LEAF = "tissue"
+
+
+def assess(case: CaseFile) -> Assessment:
+    """One finding for each tissue test whose crop, part and stage have published ranges."""
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for test in case.tissue:
+        said = _stalk(case, test) or _sap(case, test) or _leaf(case, test)
+        if isinstance(said, Finding):
+            findings.append(said)
+        else:
+            missing.append(said)
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _crop(case: CaseFile, test: TissueTest) -> str:
+    return test.crop or case.field.crop
+
+
+def _lacking(case: CaseFile, test: TissueTest) -> Missing:
+    crop = _crop(case, test)
+    try:
+        held = [{"part": part, "stage": stage} for part, stage in stages_of(crop)]
+    except UnknownName:
+        held = []
+    return Missing(say("tissue.missing_range", crop=crop, part=test.part, stage=test.stage),
+                   say("tissue.missing_range_means", held=held), TOPIC)
+
+
+def _base(test: TissueTest, place: Place, title: Message, **more) -> Finding:
+    return Finding(id=f"{TOPIC}.{test.id}", topic=TOPIC, title=title, place=place, **more)
+
+
+def _stalk(case: CaseFile, test: TissueTest) -> Finding | None:
+    value = plain(test.nitrate_n)
+    crop = known_crop(_crop(case, test))
+    if test.part != STALK or value is None or crop is None or "corn" not in crop.lineage:
+        return None
+    place = named_place(case, test.place)
+    with subject(place):
+        named = stalk_nitrate_class.evaluate(
+            nitrate_n_ppm=value, scheme=SCHEMES.get(case.farm.region or "", "iowa"))
+    name = named.text
+    return _base(
+        test, place, say("tissue.title_stalk", name=name, value=value, where=place),
+        status=Status.ADEQUATE if name == "optimal" else Status.WATCH,
+        severity=0 if name == "optimal" else 1,
+        confidence=grade_confidence(enough_replicates=False), grade=Grade.MEASURED,
+        value=value, unit="ppm", body=(say("tissue.body_stalk", name=name),),
+        evidence=(Evidence(Side.FOR, say("tissue.for_stalk", value=value, name=name),
+                           Grade.MEASURED, (named.source,), (named,)),),
+        sources=(named.source,), results=(named,))
+
+
+def _sap(case: CaseFile, test: TissueTest) -> Finding | None:
+    value = plain(test.sap_nitrate_n)
+    crop = known_crop(_crop(case, test))
+    if test.part != SAP or value is None or crop is None:
+        return None
+    place = named_place(case, test.place)
+    with subject(place):
+        named = sap_nitrate_class.evaluate(crop=crop.name, stage=test.stage, nitrate_n_mg_l=value)
+    if named.value is None:
+        return None
+    return _base(
+        test, place, say("tissue.title_sap", crop=crop.name, name=named.value, value=value,
+                         where=place),
+        status=Status.WATCH if named.value == LOW else Status.NOTED,
+        severity=1 if named.value == LOW else 0,
+        confidence=grade_confidence(method_matches=named.how != "memory",
+                                    enough_replicates=False),
+        grade=Grade.MEASURED, value=value, unit="mg/L",
+        body=(say("tissue.body_sap", name=named.value),),
+        evidence=(Evidence(Side.FOR, say("tissue.for_sap", stage=test.stage,
+                                         low=named.details["low"], high=named.details["high"],
+                                         memory=named.how == "memory"),
+                           Grade.MEASURED, (named.source,), (named,)),),
+        sources=(named.source,), results=(named,))
+
+
+def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
+    crop = known_crop(_crop(case, test))
+    if crop is None:
+        return _lacking(case, test)
+    place = named_place(case, test.place)
+    read: dict[str, Result] = {}
+    with subject(place):
+        for nutrient, field in FIELDS.items():
+            value = plain(getattr(test, field))
+            if value is None:
+                continue
+            result = tissue_class.evaluate(crop=crop.name, part=test.part, stage=test.stage,
+                                           nutrient=nutrient, value=value)
+            if result.value is not None:
+                read[nutrient] = result
+    if not read:
+        return _lacking(case, test)
+    low = [n for n, r in read.items() if r.value == LOW]
+    high = [n for n, r in read.items() if r.value in (HIGH, TOXIC)]
+    toxic = [n for n, r in read.items() if r.value == TOXIC]
+    memory = any(r.how == "memory" for r in read.values())
+    needs = (Need(
+        kind=NeedKind.MEASURE, item=LEAF, unit="", place=place,
+        text=say("tissue.need_pair", keys=low, where=place),
+        area_ac=case.field.area.value, results=tuple(read[n] for n in low),
+        sources=tuple(dict.fromkeys(read[n].source for n in low))),) if low else ()
+    sources = tuple(dict.fromkeys(r.source for r in read.values()))
+    return _base(
+        test, place, say("tissue.title_leaf", crop=crop.name, part=test.part, stage=test.stage,
+                         low=low, high=high, where=place),
+        status=Status.WATCH if low or toxic else Status.ADEQUATE,
+        severity=1 if low or toxic else 0,
+        confidence=grade_confidence(method_matches=not memory, enough_replicates=False),
+        grade=Grade.MEASURED, body=tuple(_body(low, high, toxic)),
+        evidence=tuple(_evidence(test, read)), needs=needs, sources=sources,
+        results=tuple(read.values()))
+
+
+def _body(low: Sequence[str], high: Sequence[str], toxic: Sequence[str]) -> Iterator[Message]:
+    yield say("tissue.body_leaf", low=list(low), toxic=list(toxic))
+    for first, second in RIVALS:
+        if first in high and second in low:
+            yield say("tissue.body_rivals", first=first, second=second)
+    if any(n in low for n in ("B", "Zn", "Mn", "Fe", "Cu")):
+        yield say("tissue.body_foliar")
+
+
+def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[Evidence]:
+    odd = [n for n, r in read.items() if r.value != SUFFICIENT]
+    for nutrient in odd:
+        result = read[nutrient]
+        yield Evidence(Side.FOR, say(
+            "tissue.for_leaf", nutrient=nutrient, value=result.inputs["value"],
+            unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
+            name=result.value, low=result.details["low"], high=result.details["high"],
+            memory=result.how == "memory"), Grade.MEASURED, (result.source,), (result,))
+    rest = [n for n in read if n not in odd]
+    if rest:
+        yield Evidence(Side.CONTEXT, say("tissue.within", keys=rest), Grade.MEASURED,
+                       tuple(dict.fromkeys(read[n].source for n in rest)),
+                       tuple(read[n] for n in rest))
+    nitrogen, sulfur = plain(test.nitrogen), plain(test.sulfur)
+    if nitrogen is not None and sulfur:
+        ratio = tissue_ratio.evaluate(first=nitrogen, second=sulfur)
+        yield Evidence(Side.CONTEXT, say("tissue.practice_ratio", ratio=ratio.value,
+                                         low=BALANCED[0], high=BALANCED[1]), Grade.PRACTICE,
+                       ("practice-tissue-ratios",), (ratio,))
+        yield Evidence(Side.AGAINST, say("tissue.against_ratio"), Grade.PRACTICE,
+                       ("practice-tissue-ratios",))
+
+
+def with_soil(findings: Sequence[Finding], told: Sequence[Judgement]) -> list[Finding]:
+    """The findings, with a word in those on leaves whose soil test says something else.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+    told : sequence of Judgement
+        Verdicts of all topics.
+    """
+    verdicts = {(j.key, j.place.id): j for j in told}
+    return [_held(f, verdicts) if f.topic == TOPIC else f for f in findings]
+
+
+def _held(finding: Finding, verdicts: dict[tuple[str, str], Judgement]) -> Finding:
+    said: list[Evidence] = []
+    for result in finding.results:
+        nutrient = result.inputs.get("nutrient")
+        key = SOIL_KEY.get(str(nutrient), str(nutrient))
+        soil = verdicts.get((key, finding.place.id))
+        if soil is None or nutrient is None or result.value == SUFFICIENT:
+            continue
+        enough = soil.verdict is Verdict.NOT_NEEDED
+        if (result.value == LOW and enough) or (
+                result.value in (HIGH, TOXIC) and soil.verdict is Verdict.NEEDED):
+            said.append(Evidence(Side.AGAINST, say("tissue.disagrees", nutrient=nutrient,
+                                                   short=result.value == LOW), Grade.CALCULATED,
+                                 soil.sources))
+    return replace(finding, evidence=(*finding.evidence, *said)) if said else finding

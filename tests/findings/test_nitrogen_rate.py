@@ -1,0 +1,106 @@
+"""Nitrogen by a published method: where it applies, what it lacks, when it stands aside."""
+
+import pytest
+
+from findings.carbon_cases import case_of
+from loambrief.findings.model import Verdict
+from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
+from loambrief.topics.carbon_nitrogen.line import RATE
+
+PROFILE = {"increments": [
+    {"depth": "0-8 in", "organic_matter": "2 %", "nitrate_n": "6 ppm", "ammonium_n": "4 ppm"},
+    {"depth": "8-24 in", "nitrate_n": "3 ppm", "ammonium_n": "2 ppm"}]}
+GOALS = {"corn": "180 bu/ac", "winter wheat": "60 bu/ac", "canola": "40 bu/ac",
+         "spring wheat": "65 bu/ac", "tall fescue": "3 ton/ac", "potato": "300 cwt/ac"}
+UREA = {"id": "u", "name": "Urea", "kind": "fertilizer", "analysis": {"n": "46 %"},
+        "price": {"amount": 460, "per": "ton", "date": "2026-10-01"}}
+
+
+def zone(crop, region, *, inputs=None, sample=None, **field):
+    return case_of(sample={**PROFILE, **(sample or {})},
+                   farm={"region": region}, materials=[UREA],
+                   field={"crop": crop, "yield_goal": {"value": GOALS[crop], "basis": "mean"},
+                          **field}, **({"nitrogen_inputs": inputs} if inputs else {}))
+
+
+def rate(case):
+    found = [f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE)]
+    return found[0].value if found else None
+
+
+@pytest.mark.parametrize("crop, region, inputs, wanted", [
+    ("corn", "Nebraska", None, 35 + 216 - 8 * 4 - 0.14 * 180 * 2),
+    ("corn", "South Dakota", None, 180 - 32),
+    ("winter wheat", "Oklahoma", None, 120 - 32),
+    ("winter wheat", "Kansas", None, 144 - 20 - 32),
+    ("canola", "Kansas", None, 100 - 32),
+    ("spring wheat", "Washington", {"wheat": "hard red spring"},
+     3.6 * 65 - 35 - 32 - (4 * 8 + 2 * 16) / 3),
+    ("tall fescue", "Kansas", None, 90),
+    ("winter wheat", "England", {"soil": "medium", "supply_index": 2}, 190 / 1.12085),
+    ("potato", "England", {"variety_group": 3, "season_days": 130, "supply_index": 1},
+     180 / 1.12085)])
+def test_methods_by_region_and_crop(crop, region, inputs, wanted):
+    """ensures that each method gives the sum its print asks for."""
+    assert rate(zone(crop, region, inputs=inputs)) == pytest.approx(wanted, rel=1e-3)
+
+
+def test_prices_move_the_rate():
+    """ensures that the rate with the best return follows the prices of the case."""
+    case = zone("corn", "Ohio", previous_crop="soybean",
+                inputs={"crop_price": {"amount": 4.0, "per": "bu", "date": "2026-10-01"}})
+    assert rate(case) == pytest.approx(167)  # 0.50 over 4.00 is 0.125
+    dear = zone("corn", "Ohio", previous_crop="soybean",
+                inputs={"crop_price": {"amount": 3.2, "per": "bu", "date": "2026-10-01"}})
+    assert rate(dear) < rate(case)
+
+
+def test_nitrate_moves_the_rate():
+    """ensures that more nitrate in the soil leaves less to apply."""
+    rich = {"increments": [{**i, "nitrate_n": "12 ppm"} for i in PROFILE["increments"]]}
+    assert rate(zone("corn", "Nebraska", sample=rich)) < rate(zone("corn", "Nebraska"))
+
+
+def test_sidedress_test_comes_first():
+    """ensures that the first foot under growing corn is read as a sidedress test."""
+    case = zone("corn", "Iowa", inputs={"wet_spring": True}, dates={"planting": "2026-08-20"},
+                sample={"increments": [{"depth": "0-12 in", "nitrate_n": "10 ppm"}]})
+    assert rate(case) == pytest.approx(88)
+
+
+@pytest.mark.parametrize("crop, region, lacks", [
+    ("corn", "Ohio", ["previous_crop", "crop_price"]),
+    ("spring wheat", "Washington", ["wheat"]),
+    ("potato", "Wales", ["supply_index", "variety_group", "season_days"])])
+def test_what_a_method_lacks_is_named(crop, region, lacks):
+    """ensures that a method without its inputs gives no rate and names them."""
+    case = zone(crop, region)
+    said = carbon_nitrogen.assess(case)
+    told = [j for m in said.missing for j in m.judgements]
+    assert rate(case) is None
+    assert [j.params["lacks"] for j in told] == [lacks]
+    assert all(j.verdict is Verdict.NOT_JUDGED for j in told)
+
+
+@pytest.mark.parametrize("crop, region", [("corn", "Georgia"), ("potato", "Scotland"),
+                                          ("winter wheat", "Kansas City, Missouri")])
+def test_no_method_is_borrowed(crop, region):
+    """ensures that no rate comes from a method of another region."""
+    case = zone(crop, region, inputs={"supply_index": 2, "variety_group": 1, "season_days": 100})
+    assert rate(case) is None
+
+
+def test_own_line_stands_above():
+    """ensures that the adviser's own line keeps every method away."""
+    case = zone("corn", "Nebraska")
+    line = {"set_by": "the adviser", "source": "a trial", "rate": "100 lb/ac",
+            "rate_is": "still to apply"}
+    data = case.model_copy(update={"nitrogen": case_of(nitrogen=line).nitrogen})
+    assert rate(data) is None
+    assert any(f.id.startswith("carbon_nitrogen.nitrogen_line")
+               for f in carbon_nitrogen.assess(data).findings)
+
+
+def test_old_nitrate_is_no_nitrate():
+    """ensures that a profile older than half a year gives no rate."""
+    assert rate(zone("corn", "Nebraska", sample={"date": "2026-03-01"})) is None

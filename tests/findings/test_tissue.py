@@ -1,0 +1,64 @@
+"""Tissue tests: ranges by part and stage, no rate from a leaf, leaf against soil."""
+
+import pytest
+
+from findings.carbon_cases import case_of
+from loambrief.findings.model import NeedKind, Verdict, nutrient
+from loambrief.findings.places import place_of
+from loambrief.tables import load
+from loambrief.topics.assess import assess as all_topics
+from loambrief.topics.tissue import findings as tissue
+
+LEAF = {"id": "t", "part": "ear leaf", "stage": "silking", "date": "2026-07-20"}
+
+
+def read(**results):
+    case = case_of(tissue=[{**LEAF, **results}], field={"crop": "corn"})
+    return case, tissue.assess(case)
+
+
+def test_ranges_of_enough_crops():
+    """ensures that ranges of at least 25 crops are held, each with its print."""
+    rows = load("tissue/ranges").rows
+    assert len({r["crop"] for r in rows}) >= 25
+    assert all(r["locator"] and r["low"] >= 0 for r in rows)
+    assert all(r["high"] is None or r["high"] > r["low"] for r in rows)
+
+
+@pytest.mark.parametrize("results, low", [
+    ({"potassium": "1.5 %"}, True), ({"potassium": "2.2 %"}, False),
+    ({"zinc": "12 ppm"}, True), ({"zinc": "300 mg/kg"}, False)])
+def test_low_leaf_asks_for_samples_and_for_no_rate(results, low):
+    """ensures that a short leaf asks for a pair of samples, never for an amount."""
+    _, said = read(**results)
+    needs = [n for f in said.findings for n in f.needs]
+    assert bool(needs) is low
+    assert all(n.kind is NeedKind.MEASURE and n.amount is None for n in needs)
+    assert not [j for f in said.findings for j in f.judgements]
+
+
+def test_range_of_another_part_is_not_borrowed():
+    """ensures that a part or stage without a range is said to be unjudged."""
+    case = case_of(tissue=[{**LEAF, "part": "whole plant", "potassium": "1.5 %"}],
+                   field={"crop": "corn"})
+    said = tissue.assess(case)
+    assert not said.findings and len(said.missing) == 1
+
+
+@pytest.mark.parametrize("value, verdict, said", [
+    ("1.5 %", Verdict.NOT_NEEDED, True), ("1.5 %", Verdict.NEEDED, False),
+    ("3.0 %", Verdict.NEEDED, True), ("2.2 %", Verdict.NOT_NEEDED, False)])
+def test_leaf_and_soil_that_disagree_are_said_to(value, verdict, said):
+    """ensures that a leaf which contradicts the verdict from the soil test says so."""
+    case = case_of(tissue=[{**LEAF, "potassium": value, "place": "E"}], field={"crop": "corn"})
+    told = [nutrient("K2O", place_of(case.samples[0]), verdict, "below_critical")]
+    found = tissue.with_soil(tissue.assess(case).findings, told)
+    assert said is any(e.text.key == "tissue.disagrees" for f in found for e in f.evidence)
+
+
+def test_ratio_stands_beside_its_criticism():
+    """ensures that the trade's ratio is graded as such and doubted."""
+    case, said = read(nitrogen="3.0 %", sulfur="0.15 %")
+    keys = [e.text.key for f in said.findings for e in f.evidence]
+    assert "tissue.practice_ratio" in keys and "tissue.against_ratio" in keys
+    assert any(f.topic == "tissue" for f in all_topics(case).findings)
