@@ -119,3 +119,15 @@ def test_credit_for_a_legume_is_not_doubted_in_a_method():
     found = next(f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE))
     credits = [e.text for e in found.evidence if e.text.key.endswith("credit_legume")]
     assert credits and not any(t.params["built_in"] for t in credits)
+
+
+def test_a_field_without_samples_may_have_a_rate():
+    """ensures that a method which needs no soil test speaks for the whole field."""
+    case = case_of(samples=[], farm={"region": "Kansas"},
+                   field={"crop": "tall fescue", "yield_goal": {"value": "3 ton/ac",
+                                                                "basis": "mean"}})
+    assert rate(case) == pytest.approx(90)
+    bare = case_of(samples=[], farm={"region": "Nebraska"},
+                   field={"yield_goal": {"value": "180 bu/ac", "basis": "mean"}})
+    told = [j for m in carbon_nitrogen.assess(bare).missing for j in m.judgements]
+    assert rate(bare) is None and told[0].params["lacks"] == ["organic_matter", "nitrate"]
