@@ -154,6 +154,6 @@ def test_methods_and_what_they_lack_have_names(language):
                          high=None, where=place))
         assert method not in text and "_" not in text, method
     for key in LACKS:
-        text = write(say("verdicts.why_nitrogen_lacks", key="N", crop="corn", method="ohio_corn",
+        text = write(say("verdicts.why_nitrogen_lacks", crop="corn", method="ohio_corn",
                          lacks=[key, "soil"]))
         assert "_" not in text and "None" not in text, key
