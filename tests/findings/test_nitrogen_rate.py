@@ -3,7 +3,8 @@
 import pytest
 
 from findings.carbon_cases import case_of
-from loambrief.findings.model import Verdict
+from loambrief.findings.model import Verdict, say
+from loambrief.report.text import Writer
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.carbon_nitrogen.line import RATE
 
@@ -104,3 +105,17 @@ def test_own_line_stands_above():
 def test_old_nitrate_is_no_nitrate():
     """ensures that a profile older than half a year gives no rate."""
     assert rate(zone("corn", "Nebraska", sample={"date": "2026-03-01"})) is None
+
+
+def test_inches_have_one_unit_in_spanish():
+    """ensures that a depth in a Spanish sentence carries its unit once."""
+    text = Writer("es", "us").write(say("carbon_nitrogen.credit_water", amount=18.0, depth=8.0))
+    assert "pulg " in text.replace("\u00a0", " ") and "pulgin" not in text
+
+
+def test_credit_for_a_legume_is_not_doubted_in_a_method():
+    """ensures that only the adviser's own rate is asked whether it holds the soybean already."""
+    case = zone("corn", "Nebraska", previous_crop="soybean")
+    found = next(f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE))
+    credits = [e.text for e in found.evidence if e.text.key.endswith("credit_legume")]
+    assert credits and not any(t.params["built_in"] for t in credits)
