@@ -13,7 +13,7 @@ from dataclasses import replace
 import pypdf
 import pytest
 from pagecheck import BOTTOM, TOP, read
-from sample_reports import CASES, ROOT
+from sample_reports import CASES, ROOT, written
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
@@ -48,13 +48,13 @@ def test_an_advisory_is_short(name):
     on both papers and in both languages."""
     for language in ("en", "es"):
         try:
-            loaded = load_case(FIELDS[name], language=language)
+            advice, whole = written(FIELDS[name], language)
         except CaseProblems:
             return  # a scenario about a case that is refused
-        model = advisory_alone(pipeline.report_model(pipeline.advise(loaded)))
+        model = advisory_alone(whole)
         for paper in Paper:
             count = pages(render_pdf(replace(model, paper=paper)))
-            assert count <= limit(loaded.case) + (language == "es"), (language, paper, count)
+            assert count <= limit(advice.loaded.case) + (language == "es"), (language, paper, count)
 
 
 @pytest.mark.parametrize("name", [*CASES, "nothing_measured", "whole_loads_three_zones"])
