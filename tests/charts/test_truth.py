@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 from chart_samples import (
@@ -160,10 +161,12 @@ def test_sap_single_reading(record):
 
 
 def test_salinity_plane(record):
-    """ensures that samples lie on their side of the limits and a missing test is said to be."""
+    """ensures that samples lie on their side of the limits, and that one whose sodium was not
+    measured has no place among them but a line in the list that says so."""
     drawn, _, _ = record(salinity())
-    assert {"not measured", "SAR: not measured", "A", "B", "C", "D"} <= set(words(drawn))
+    assert {"not measured", "A", "B", "C", "D"} <= set(words(drawn))
     names = {t.text: t for t in drawn.texts if t.x1 < 340}  # the plot, not the list
+    assert "D" not in names
     saline = names["saline and sodic"]
     assert names["C"].x0 > saline.x0 and names["A"].x1 < saline.x0  # ECe 9.8 and 3.1; limit 4
     assert names["C"].y0 > names["B"].y0 > names["A"].y0  # SAR 17, 11.5, 6
@@ -308,3 +311,16 @@ def test_inner_point_is_inside():
     shoe = ((0, 0), (90, 0), (90, 90), (60, 90), (60, 30), (30, 30), (30, 90), (0, 90), (0, 0))
     x, y = inner_point(shoe)
     assert (0 < x < 90 and 0 < y < 30) or ((0 < x < 30 or 60 < x < 90) and 0 < y < 90)
+
+
+def test_map_names_its_areas(record):
+    """ensures that a name stands in the area it belongs to where that has room, and only in the
+    list where it has none."""
+    square = ((0.0, 0.0), (400.0, 0.0), (400.0, 400.0), (0.0, 400.0), (0.0, 0.0))
+    strip = ((400.0, 0.0), (412.0, 0.0), (412.0, 400.0), (400.0, 400.0), (400.0, 0.0))
+    spec = sketch_map()
+    first = replace(spec.areas[0], number="1", name="bench", polygons=((square,),))
+    second = replace(spec.areas[0], number="2", name="headland", polygons=((strip,),))
+    drawn, _, _ = record(replace(spec, areas=(first, second), outlines=()))
+    printed = words(drawn)
+    assert "1  bench" in printed and "2" in printed and "2  headland" not in printed

@@ -451,13 +451,15 @@ def test_weeds_alone_say_nothing_about_salt():
 
 
 def test_plane_for_the_chart():
-    """ensures that the chart gets every sample with a value and marks estimates."""
+    """ensures that the chart gets every sample with a value, estimates marked, and that
+    there is none where sodium was not measured anywhere."""
     plane = salinity.plane(VARIANTS["saline-sodic"])
     assert plane.points == ((Place("W"), 7.0, pytest.approx(22.0), False),)
     assert (plane.ece_limit, plane.esp_limit) == (4.0, 15.0)
     assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
     assert salinity.plane(VARIANTS["sodic, no cec"]).points[0][3] is True
     assert salinity.plane(VARIANTS["nothing measured"]) is None
+    assert salinity.plane(load_case(ROOT / "vegetables_new_jersey" / "case.yaml").case) is None
 
 
 def utah():

@@ -252,6 +252,18 @@ def test_actions_without_a_price_are_counted_alike():
     assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
 
 
+def test_nitrogen_bought_for_a_need_is_named():
+    """ensures that the product for nitrogen is named by it, and that the verdict which answers
+    the question is not told again below."""
+    page = first_page("nebraska_corn_nitrogen")
+    urea = next(line for line, action in lines_of("nebraska_corn_nitrogen")
+                if action.material_id == "urea")
+    assert plain(urea.what).startswith("Apply N")
+    verdict = "Nitrogen: needed."
+    assert verdict in plain(page.message)
+    assert not any(verdict in plain(note) for note in page.notes)
+
+
 def test_sap_alone_is_said_to_be_read():
     """ensures that page 1 says what sap was read, and that it cannot tell what is short."""
     page = first_page("weeds_and_brix_only")

@@ -19,6 +19,7 @@ from loambrief.report.blocks import (
     Column,
     Fact,
     Heading,
+    KeepTogether,
     Paragraph,
     Row,
     RowKind,
@@ -250,31 +251,29 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
         blocks += [Paragraph(note) for note in others]
     where = (word("annex_inside") if annex is None else
              word("annex_file", file=annex.name, sha=annex.sha256))
-    blocks.append(Paragraph(" ".join((
-        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE))
+    kept = Paragraph(" ".join((
+        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE)
     credential = case.adviser.credential
-    blocks.append(
-        SignOff(
-            adviser=tuple(
-                Fact(label, value)
-                for label, value in (
-                    (word("fact_name"), case.adviser.name),
-                    (word("fact_business"), case.adviser.business),
-                    (word("fact_credential"), f"{credential.scheme}, {credential.number}"),
-                    (word("fact_expires"), context.writer.day(credential.expires)),
-                )
-                if value
-            ),
-            statement=word("adviser_statement"),
-            interest=case.adviser.interest,
-            acknowledgement=word("grower_statement"),
-            adviser_name=case.adviser.name,
-            grower_name=case.client.contact or case.client.name,
-            anchor="sign-off",
-            field=ADVISER_FIELD,
-            client_field=CLIENT_FIELD,
-        )
+    signed = SignOff(
+        adviser=tuple(
+            Fact(label, value)
+            for label, value in (
+                (word("fact_name"), case.adviser.name),
+                (word("fact_business"), case.adviser.business),
+                (word("fact_credential"), f"{credential.scheme}, {credential.number}"),
+                (word("fact_expires"), context.writer.day(credential.expires)),
+            )
+            if value
+        ),
+        statement=word("adviser_statement"),
+        interest=case.adviser.interest,
+        acknowledgement=word("grower_statement"),
+        adviser_name=case.adviser.name,
+        grower_name=case.client.contact or case.client.name,
+        anchor="sign-off",
+        field=ADVISER_FIELD,
+        client_field=CLIENT_FIELD,
     )
-    return blocks
+    return [*blocks, KeepTogether((kept, signed))]
 
 
