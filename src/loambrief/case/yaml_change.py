@@ -11,8 +11,8 @@ import copy
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from loambrief.case.problems import DataPath, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.problems import DataPath
+from loambrief.case.reader import read_sound, read_text
 from loambrief.case.schema import CaseFile
 from loambrief.case.source import SourceText
 from loambrief.case.validate import part_at
@@ -46,9 +46,7 @@ def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes
     CaseProblems
         Not well-formed, or written in a way that cannot be edited line by line.
     """
-    source, problems = read_text(decode(raw, file), file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     data = source.data if isinstance(source.data, dict) else {}
     wanted = [edit for key, value in parts.items()
               for edit in _differences(data.get(key), GONE if value is None else value, (key,))]

@@ -25,8 +25,8 @@ from ruamel.yaml.resolver import VersionedResolver
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString
 from ruamel.yaml.tokens import CommentToken
 
-from loambrief.case.problems import DataPath, Fault, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.problems import DataPath, Fault
+from loambrief.case.reader import read_sound, read_text
 from loambrief.case.scalars import as_written, resolve
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.source import SourceText
@@ -344,10 +344,7 @@ def set_parts(
     CaseProblems
         Not well-formed, or written in a way that cannot be edited line by line.
     """
-    text = decode(raw, file)
-    source, problems = read_text(text, file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     added = {key: trees for key, trees in added.items() if trees}
     _refuse_flow(source, changed, added, inside)
     edits = LineEdits.of(source)
