@@ -273,6 +273,15 @@ def test_sap_alone_is_said_to_be_read():
     assert "calcium" in plain(page.actions[0].what)
 
 
+def test_a_leaf_alone_is_said_to_be_tested():
+    """ensures that page 1 says what plant tissue showed, and that it shows no limit of the soil."""
+    page = first_page("orchard_leaf_boron")
+    assert "low in potassium and boron" in plain(page.message)
+    for said in (plain(page.message), plain(page.no_limits)):
+        assert "Nothing was measured" not in said
+    assert "Only plant tissue was tested" in plain(page.no_limits)
+
+
 @every_field
 def test_the_first_limit_is_put_right_first(name):
     """ensures that of equally grave limits one that work puts right stands before one that
