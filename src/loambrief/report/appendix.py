@@ -31,6 +31,7 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
+from loambrief.report.other_tests import other_tests
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
 from loambrief.units import Quantity
@@ -38,7 +39,8 @@ from loambrief.units import Quantity
 
 def results_section(context: Context) -> list[Block]:
     """Lab results exactly as typed, with method and depth; nothing averaged."""
-    if not context.case.samples:
+    others = other_tests(context)
+    if not context.case.samples and not others:
         return []
     blocks: list[Block] = [
         context.annex_heading("results", context.word("heading_results"), "results"),
@@ -50,7 +52,7 @@ def results_section(context: Context) -> list[Block]:
         pairs = list(zip(made[::2], made[1::2], strict=False))
         blocks += [Beside(left, right) for left, right in pairs]
         made = made[2 * len(pairs):]
-    return [*blocks, *(block for sample in made for block in sample)]
+    return [*blocks, *(block for sample in made for block in sample), *others]
 
 
 MOST_BESIDE = 2
