@@ -1,4 +1,5 @@
-"""A case's text with new values, whatever they are: only lines whose value changes are touched.
+"""A case's text with new values, whatever they are: only lines whose value changes are touched,
+and the remarks in them stay.
 
 The smallest keys that differ are edited. Where one stands in ``{ }`` or ``[ ]``, or behind a
 dash, the next larger one is taken, up to a whole part.
@@ -54,8 +55,8 @@ def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes
     meant = copy.deepcopy(data)
     for path, value in wanted:
         _set(meant, path, value)
-    edits = LineEdits.of(source)
-    for path in _lifted(source, [path for path, _ in wanted]):
+    edits = LineEdits.of(source, remarks=True)
+    for path in _lifted(source, wanted):
         value = _value(meant, path)
         if value is GONE:
             edits.remove(path)
@@ -114,13 +115,13 @@ def _value(data: Any, path: DataPath) -> Any:
     return data
 
 
-def _lifted(source: SourceText, paths: list[DataPath]) -> list[DataPath]:
+def _lifted(source: SourceText, wanted: list[tuple[DataPath, Any]]) -> list[DataPath]:
     """Paths that can be edited: in block style, and behind no dash if they are taken out."""
     found: list[DataPath] = []
-    for path in paths:
+    for path, value in wanted:
         flow = next((path[:end] for end in range(1, len(path)) if _flow(source, path[:end])), path)
         while not isinstance(flow[-1], str) or (flow != path and _flow(source, flow[:-1])) or (
-                len(flow) > 1 and _behind_dash(source, flow)):
+                value is GONE and len(flow) > 1 and _behind_dash(source, flow)):
             flow = flow[:-1]
         found.append(flow)
     return [path for path in dict.fromkeys(found)

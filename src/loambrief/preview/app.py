@@ -24,12 +24,12 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from loambrief.case.problems import Problem
-from loambrief.case.reader import read_bytes
+from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.errors import CaseProblems
 from loambrief.pipeline import write_files
 from loambrief.preview import pages
 from loambrief.preview.form import FormResult, fill, sections, with_typed
-from loambrief.preview.live import Live, View
+from loambrief.preview.live import Live
 from loambrief.render.html import POLICY
 
 OWN_POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
@@ -151,8 +151,7 @@ class LivePage:
             posted = await _posted(request)
         except (ValueError, ClientDisconnect):
             return _plain("More than a form can hold.", 413)
-        view = self.live.view
-        filled = await run_in_threadpool(self._write, view, posted)
+        filled, view = await run_in_threadpool(self._write, posted), self.live.view
         if filled.content is None and (filled.problems or filled.general):
             made = sections(view.source) if view.source is not None else ()
             shown = with_typed(made, posted, filled.problems)
@@ -163,16 +162,15 @@ class LivePage:
             self.said = (f"Written into {self.live.name}.", *filled.notes)
         return RedirectResponse("/form", 303, HEADERS)
 
-    def _write(self, view: View, posted: dict[str, str]) -> FormResult:
-        if view.source is None:
-            return FormResult(general=("The case cannot be read; put its text right first.",))
+    def _write(self, posted: dict[str, str]) -> FormResult:
         try:
             raw = read_bytes(self.live.path)
             if hashlib.sha256(raw).hexdigest() != posted.get("@case"):
                 return FormResult(general=("The case was changed since this form was opened. What "
                                        "you typed is still here: load the form anew in a second "
                                        "window and compare.",))
-            filled = fill(raw, view.source, posted, self._errors)
+            source, _ = read_text(decode(raw, self.live.name), self.live.name)
+            filled = fill(raw, source, posted, self._errors)
             if filled.content is not None:
                 real = self.live.path.resolve()
                 write_files({real.name: filled.content}, real.parent)

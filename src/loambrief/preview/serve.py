@@ -16,6 +16,8 @@ from loambrief.preview.app import LivePage, application
 from loambrief.preview.live import Live
 
 LOOPBACK = "127.0.0.1"
+RETRY_S = 1.0
+"""Until a folder that is gone is looked for again [s]."""
 SETTLE_MS = 150
 """Files saved within this time are one change [ms]."""
 
@@ -24,10 +26,14 @@ async def watch(page: LivePage, stop: asyncio.Event) -> None:
     """Read the case again after each change of a file beside it or one that it names."""
     while not stop.is_set():
         folders = page.live.folders()
-        async for _ in awatch(*folders, recursive=False, debounce=SETTLE_MS, stop_event=stop):
+        try:
+            async for _ in awatch(*folders, recursive=False, debounce=SETTLE_MS, stop_event=stop):
+                await page.changed()
+                if page.live.folders() != folders:
+                    break  # it names files elsewhere now
+        except (OSError, RuntimeError, ValueError):  # a folder that went: it may come back
+            await asyncio.sleep(RETRY_S)
             await page.changed()
-            if page.live.folders() != folders:
-                break  # it names files elsewhere now
 
 
 def serve(live: Live, port: int, started: Callable[[str], None]) -> None:
@@ -49,6 +55,7 @@ def serve(live: Live, port: int, started: Callable[[str], None]) -> None:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     with listening:
         listening.bind((LOOPBACK, port))
+        listening.listen()  # whoever comes before the server is ready waits
         port = listening.getsockname()[1]
         token, page = secrets.token_urlsafe(24), LivePage(live)
 
