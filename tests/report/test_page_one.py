@@ -5,16 +5,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
-from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from pdf_text import page_texts
-from sample_reports import CASES
+from sample_reports import CASES, written
 
-from loambrief import pipeline
-from loambrief.case.load import load_case
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
@@ -37,14 +34,12 @@ NOT_OF_ACTIONS = {"report"}
 """Topics whose cautions belong to the whole sheet."""
 
 
-@cache
 def advised(name, language="en"):
-    return pipeline.advise(load_case(EVERY[name], language=language))
+    return written(EVERY[name], language)[0]
 
 
-@cache
 def printed(name, language="en"):
-    return pipeline.report_model(advised(name, language))
+    return written(EVERY[name], language)[1]
 
 
 def first_page(name, language="en"):
@@ -253,7 +248,7 @@ def test_actions_without_a_price_are_counted_alike():
                  if a.cost_total is None and a.id not in advice.plan.budget.unpriced]
     assert counted and undecided
     said = Writer().write(say("report.money_note", oldest=None, unpriced=counted))
-    blocks = pipeline.report_model(advice).blocks
+    blocks = printed("saline_alfalfa_utah").blocks
     assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
 
 
