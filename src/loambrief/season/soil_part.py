@@ -7,6 +7,7 @@ from functools import cached_property
 import pandas as pd
 
 from loambrief import numbers
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.model import ChartWords
 from loambrief.charts.spread import LEAST_BOX, SpreadRow, SpreadSpec
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
@@ -33,8 +34,8 @@ MOST_GROUPS = 14
 """Groups of client and year in a chart; those with most samples."""
 MOST_METHODS = 2
 """Methods of one quantity with a chart of their own."""
-CHANCE = 0.05
-"""Share of unchanged zones that pass a limit of 95 % by chance."""
+CHANCE = 1.0 - COVERAGE_PCT / 100.0
+"""Share of unchanged zones that pass the limit by chance."""
 
 
 class SoilPart:
@@ -206,10 +207,11 @@ class SoilPart:
             Column(self.word(f"column_{name}"), "right")
             for name in ("zones", "risen", "fallen", "within", "unknown", "mean")))
         blocks += [
-            Paragraph(self.word("trend_intro")),
+            Paragraph(self.word("trend_intro", coverage=COVERAGE_PCT)),
             Table(columns, tuple(Row(self.summary(s)) for s in found),
                   caption=self.word("trend_caption"), row_headers=True,
-                  note=self.word("trend_note", told=told, chance=CHANCE * told))]
+                  note=self.word("trend_note", told=told, chance=CHANCE * told,
+                                coverage=COVERAGE_PCT))]
         more = self.changes[self.changes["verdict"] == ChangeVerdict.MORE.value]
         if len(more):
             blocks.append(self.clearest(more))
@@ -232,7 +234,7 @@ class SoilPart:
         kept = more.loc[ratio.sort_values(ascending=False, kind="stable").index[:MOST_PANELS]]
         spec = TrendSpec(
             title=self.word("trend_title", count=len(more), shown=len(kept)),
-            subtitle=self.word("trend_sub"), words=self.words,
+            subtitle=self.word("trend_sub", coverage=COVERAGE_PCT), words=self.words,
             panels=tuple(self.panel(row) for _, row in kept.iterrows()))
         return Figure(described(spec, self.writer.write))
 
