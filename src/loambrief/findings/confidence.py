@@ -81,7 +81,7 @@ def of_advice(finding: Finding) -> Finding:
     steps += any(_from_memory(n) for n in treats)
     steps += any(_single(n) for n in treats)
     steps += any(_none_near(n) for n in treats)
-    if any(n.kind in WORK and n.amount is None or n.item == TRAFFIC for n in finding.needs):
+    if any((n.kind in WORK and n.amount is None) or n.item == TRAFFIC for n in finding.needs):
         steps = max(steps, STEPS.index(Confidence.MEDIUM))
     return replace(finding, confidence=STEPS[min(steps, 2)])
 
