@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
+import yaml
+
 from loambrief import pipeline
 from loambrief.case.load import load_case
 from loambrief.render.pdf import render_pdf
@@ -32,3 +34,23 @@ def report(name: str, units: str = "us", paper: str = "letter",
 def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en") -> bytes:
     """A sample on paper."""
     return render_pdf(report(name, units, paper, language))
+
+
+def short_case(**header: str) -> str:
+    """The Ohio sample with one zone, one depth and one weed: a third of the pages, every kind
+    of document, complete enough to be issued.
+
+    Parameters
+    ----------
+    **header : str
+        Put into ``case``.
+    """
+    data = yaml.safe_load(CASES["acid_corn_ohio"].read_text(encoding="utf-8"))
+    for key in ("penetrometer", "infiltration", "refractometer", "residue"):
+        del data[key]
+    del data["samples"][1:], data["samples"][0]["increments"][0], data["weeds"][1:]
+    data["field"]["area"] = data["samples"][0]["area"]
+    data["materials"] = [m for m in data["materials"] if m["id"] in ("aglime", "map", "potash")]
+    data["accept"] = [a for a in data["accept"] if a["field"] != "amendment.lime.S"]
+    data["case"] |= {"question": "what_first"} | header
+    return yaml.safe_dump(data, sort_keys=False, allow_unicode=True)

@@ -17,7 +17,7 @@ LAYERS = (  # highest first; a module imports only from lower lines, or from its
     ("doctor",),
     ("season",),
     ("batch",),
-    ("record", "mail"),
+    ("record", "mail", "preview"),
     ("pipeline",),
     ("archive", "render"),
     ("report",),
@@ -37,7 +37,7 @@ ONLY_IN = {
     "babel": ("report/cldr.py",),
     "yaml": ("case/reader.py",),
     "ruamel": ("case/yaml_edit.py",),
-    "jinja2": ("report/", "render/html.py", "case/starter.py"),
+    "jinja2": ("report/", "render/html.py", "case/starter.py", "preview/pages.py"),
     "matplotlib": ("charts/",),
     "reportlab": ("render/", "charts/canvas.py", "charts/fonts.py"),
     "pyhanko": ("archive/",),
@@ -57,6 +57,9 @@ ONLY_IN = {
     "distributed": ("batch/cluster.py", "batch/cluster_worker.py"),
     "fsspec": ("batch/shared_storage.py",),
     "pebble": ("batch/pool.py",),
+    "starlette": ("preview/",),
+    "uvicorn": ("preview/serve.py",),
+    "watchfiles": ("preview/serve.py",),
 }
 MODULES = sorted(ROOT.rglob("*.py"))
 

@@ -187,6 +187,7 @@ SPECIAL = {
     "--really": "needs a mail server; tests/mail/test_send.py runs one",
     "--settings signing.toml": "needs a timestamp server; tests/sign runs one",
     "--head 3f8a...": "an abridged digest",
+    "loambrief preview ": "serves until it is stopped; tests/preview runs one",
     "--sign --key me.p12": "needs complete cases; tests/record/test_issue_month.py issues some",
 }
 """Parts of example lines that cannot be run here, and why."""

@@ -21,6 +21,8 @@ KNOWN = {
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
     ("charts/panel.py", "_init_axis"): (
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
+    ("charts/registry.py", "_update_set_signature_and_docstring"): (
+        *MATPLOTLIB, "a sixth of its import goes into signatures that nobody reads"),
     ("archive/sign.py", "_update_meta"): (
         "pyhanko", ">=0.38,<0.39", "signing would write today's date into the metadata"),
     ("render/tags.py", "_annotationrefs"): (
@@ -36,8 +38,9 @@ KNOWN = {
 
 
 @cache
-def _trees():
-    return {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8"))
+def _nodes():
+    """Every node of every module."""
+    return {path.relative_to(ROOT).as_posix(): tuple(ast.walk(ast.parse(path.read_text("utf-8"))))
             for path in sorted(ROOT.rglob("*.py"))}
 
 
@@ -49,14 +52,14 @@ def _private(name):
 def _own():
     """Private names that the program itself gives to something."""
     names = set()
-    for tree in _trees().values():
-        for node in ast.walk(tree):
+    for nodes in _nodes().values():
+        for node in nodes:
             if isinstance(node, ast.FunctionDef | ast.ClassDef):
                 names.add(node.name)
             elif isinstance(node, ast.Name | ast.Attribute) and isinstance(node.ctx, ast.Store):
                 names.add(node.id if isinstance(node, ast.Name) else node.attr)
-    for tree in _trees().values():  # a name with a type and no value is somebody else's
-        for node in ast.walk(tree):
+    for nodes in _nodes().values():  # a name with a type and no value is somebody else's
+        for node in nodes:
             if isinstance(node, ast.ClassDef):
                 for part in node.body:
                     if isinstance(part, ast.AnnAssign) and part.value is None and (
@@ -73,8 +76,8 @@ def _is_data(node):
 
 def _used():
     """(module, name) of every private name that is not the program's own."""
-    for module, tree in _trees().items():
-        for node in ast.walk(tree):
+    for module, nodes in _nodes().items():
+        for node in nodes:
             if isinstance(node, ast.Attribute) and _private(node.attr):
                 if node.attr not in _own() and ast.unparse(node) != "os._exit":  # documented
                     yield module, node.attr

@@ -256,3 +256,12 @@ def test_a_part_is_offered_before_lower_ranks_take_the_money():
     assert [(a.id, a.area_ac) for a in split] == [("p", 8.0), ("p.rest", 2.0), ("k", 10.0)]
     assert money.chosen == ("p",)
     assert money.spent == pytest.approx(96.0)
+
+
+@pytest.mark.parametrize(("limit", "parts"), [(13.0, ["p", "p.rest"]), (11.0, ["p"])])
+def test_a_part_worth_driving_to(limit, parts):
+    """ensures that a tenth of the area is still done, and less is left for another year: of
+    10 ac at $12, $13 pay 1 ac and $11 only half an acre."""
+    work = replace(action("p", severity=3, cost=120), rate=1.0, rate_unit="lb/ac")
+    split, _ = cover(rank((work,)), limit, lambda some: 0.0)
+    assert [a.id for a in split] == parts

@@ -397,6 +397,9 @@ def test_sulfur_tables_are_used_only_for_their_target():
                              texture="loam", fizz="none") is None
     assert sulfur_to_acidify(table="purdue_per_unit", soil_ph=7.0, target_ph=6.5,
                              texture="peat", fizz="none") is None
+    peat = sulfur_to_acidify.evaluate(table="purdue_per_unit", soil_ph=7.0, target_ph=6.5,
+                                      texture="peat", fizz="none")
+    assert peat.notes[0] == "the tables do not cover organic soils" and peat.source
     assert sulfur_to_acidify(table="purdue_per_unit", soil_ph=6.0, target_ph=6.5,
                              texture="loam", fizz="none") == 0
     between = sulfur_to_acidify.evaluate(table="michigan_blueberry", soil_ph=5.25, target_ph=4.5,

@@ -11,6 +11,7 @@ from loambrief.agronomy.intervals import (
     beta_quantile,
     binomial_interval,
     incomplete_beta,
+    mean_sd,
     numbers,
     t_two_sided,
     welch,
@@ -186,3 +187,9 @@ def test_variation_table_is_in_order():
         for low, how in (("same_lab_low", "same_how"), ("between_lab_low", "between_how"),
                          ("field_cv_low", "field_how")):
             assert (row[low] is None) == (row[how] is None)
+
+
+def test_one_value_has_a_mean_and_no_spread():
+    """ensures that a single reading is its own mean and says nothing of the spread."""
+    mean, sd = mean_sd((6.5,))
+    assert mean == 6.5 and math.isnan(sd)

@@ -244,6 +244,19 @@ def test_edited_line(filled):
     assert (first_break(filled).kind, first_break(filled).where) == ("edited", "log.jsonl:4")
 
 
+def test_last_line_edited(filled):
+    """ensures that a last line of right digest and length, but not the one that was written, is
+    noticed: nothing after it in the log can tell."""
+    *before, last = lines_of(filled)
+    members = json.loads(last)
+    del members["digest"]
+    members["time"] = members["time"].replace("20", "19", 1)
+    forged = canonical({**members, "digest": digest(members)}) + b"\n"
+    assert len(forged) == len(last) and forged != last
+    rewrite(filled, [*before, forged])
+    assert first_break(filled).kind == "edited"
+
+
 def test_removed_line(filled):
     """ensures that missing lines are counted, and that a cut end is noticed by the index."""
     lines = lines_of(filled)

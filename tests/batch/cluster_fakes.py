@@ -43,14 +43,13 @@ def damaging_work(task: Task) -> CaseOutcome:
     return done
 
 
-def pretend(**changes: str) -> None:
-    """Make this worker's program another one; without changes, itself again."""
+def pretend(program: str = "") -> None:
+    """Make this worker's program another one; without a name, itself again."""
     from loambrief.batch import cluster_worker as module
 
     if not hasattr(module, "real_program"):
         module.real_program = module.program
-    real = module.real_program()
-    module.program = (lambda: {**real, **changes}) if changes else module.real_program
+    module.program = (lambda: program) if program else module.real_program
 
 
 def forget() -> None:

@@ -16,7 +16,9 @@ from cluster_fakes import damaging_work, far_work, forget, pretend, remember
 from distributed import Client, LocalCluster, Security
 from fsspec.implementations.memory import MemoryFileSystem
 
+from loambrief import __version__
 from loambrief.batch.cluster import DEEP, Cluster, unprotected
+from loambrief.batch.cluster_worker import program
 from loambrief.batch.shared_storage import SharedStorage
 from loambrief.batch.work import CaseStatus, Stage, Task, work
 from loambrief.cli import main
@@ -200,18 +202,18 @@ def test_another_program_is_refused(lan, other, tmp_path):
     """ensures that a worker with another version, or other tables, is told and not used, be it
     there from the start or later."""
     worker = sorted(other.nthreads())[0]
-    wrong = (({"version": "0.0.9"}, "has Loambrief 0.0.9, this machine"),
-             ({"digest": "f" * 64}, "other tables, templates"),
-             ({"python": "3.9"}, "runs Python 3.9"), ({"zlib": "0.1"}, "zlib 0.1"))
+    own = program()
+    wrong = [own.replace(__version__, "0.0.9"), own[:-1] + "x",
+             own.replace("(program ", "(program f"), own.replace("Python 3", "Python 2")]
     try:
-        for changes, words in wrong:
-            other.run(pretend, workers=[worker], **changes)
-            with pytest.raises(ClusterFault, match=words) as caught:
+        for there in wrong:
+            other.run(pretend, there, workers=[worker])
+            with pytest.raises(ClusterFault, match="would not make the same bytes") as caught:
                 far(lan)
-            assert worker in str(caught.value) and "same bytes" in str(caught.value)
+            assert f"worker {worker} has {there}, this machine {own};" in str(caught.value)
         other.run(pretend)
         with far(lan) as cluster, pytest.raises(ClusterFault, match=r"0\.0\.8"):
-            other.run(pretend, version="0.0.8")
+            other.run(pretend, "Loambrief 0.0.8")
             list(cluster.run(tasks(tmp_path, [""] * 4)))
         other.run(forget, workers=[worker])
         with pytest.raises(ClusterFault, match="has no Loambrief"):

@@ -81,6 +81,7 @@ def test_kml_becomes_zones(tmp_path):
     made = boundary_from(kml(tmp_path))
     assert list(boundary_faults(made, ["W"])) == []
     (zone,) = shapes(json.loads(as_geojson(made)))
+    assert [f["geometry"]["type"] for f in made["features"]] == ["Polygon"]
     assert zone.sample == "W" and len(zone.polygons[0]) == 2
     assert made["features"][0]["properties"] == {"sample": "W", "name": "West"}
     # 850.6 m x 111.0 m on the ellipsoid, less the hole of 170 m x 22 m (worked by hand to 1 %)

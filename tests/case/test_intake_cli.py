@@ -28,6 +28,9 @@ def test_shipped_lab_file(visit):
     case = visit / "visit.yaml"
     result = run(visit / "results.csv", "--guess", "-o", visit / "maps")
     assert result.exit_code == 0 and (visit / "maps" / "results.map.yaml").exists()
+    said = [line for line in result.stdout.splitlines() if " -> " in line]
+    assert any(line.endswith(" -> potassium [mg/kg]  confidence 0.90") for line in said)
+    assert any(" -> ph  confidence " in line for line in said)
     refused = run(visit / "results.csv", "--map", visit / "maps" / "results.map.yaml",
                   "--update", case)
     assert refused.exit_code == 1 and "CASE062 confirmed" in refused.stderr

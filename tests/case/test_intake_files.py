@@ -16,6 +16,7 @@ from lab_builders import (
 )
 
 from loambrief.case import intake_read
+from loambrief.case.intake_cells import NotAResult, depth_of
 from loambrief.case.intake_map import load_map
 from loambrief.case.intake_read import MAX_COLUMNS, MAX_ROWS, read_lab_file
 from loambrief.errors import CaseProblems
@@ -207,3 +208,11 @@ def test_quoted_line_breaks_keep_line_numbers(tmp_path):
     content = PLAIN.replace("B2", '"B\n2"').replace(",6.8,", ",acid,") + "C3,0-6,sour,1,1,1\n"
     found = file_problems(tmp_path, content)
     assert [(p.line, p.column) for p in found] == [(4, 3), (6, 3)]
+
+
+@pytest.mark.parametrize(("top", "bottom"), [("8", "2"), ("0", "900"), ("x", "6")])
+def test_a_slice_that_is_none_is_named(top, bottom):
+    """ensures that two ends which make no slice are told as typed, with what is wanted."""
+    with pytest.raises(NotAResult) as caught:
+        depth_of(top, bottom, "in")
+    assert caught.value.code == "CASE065" and f"{top}-{bottom} in" in caught.value.found

@@ -100,6 +100,7 @@ def test_named_and_printed(m, page):
     source = (ROOT / "templates/text" / language / "report.j2").read_text()
     macro = f"{'result' if m.part == SLICE else 'extract'}_{m.field}"
     name = re.search(rf"macro {macro}\(p\) %}}(.*?){{%", source)[1]
+    name = re.sub(r"\[\[([^|\]]*)(\|[^\]]*)?\]\]", r"\1", name)  # marks of glossary terms
     shown = str(typed(m))
     row = re.search(rf": {re.escape(name)} (.{{1,90}}?)(?<![\d.]){re.escape(shown)}(?!\d)", text)
     assert row, shown

@@ -255,3 +255,13 @@ def test_output_is_safe_for_a_terminal():
     text = str(caught.value)
     assert text.startswith("evil\\x1b]0;x\\x07\\n.yaml:1:4: CASE004")
     assert not any(ord(c) < 32 and c != "\n" for c in text)
+
+
+@pytest.mark.parametrize(("most", "fits"), [(5, True), (4, False)])
+def test_as_many_values_as_are_let_in(monkeypatch, most, fits):
+    """ensures that the limit itself is still let in: a mapping, a key, a list and two numbers."""
+    monkeypatch.setattr("loambrief.case.reader.MAX_VALUES", most)
+    if fits:
+        assert read("a: [1, 2]\n")[1] == []
+    else:
+        assert [p.code for p in refused("a: [1, 2]\n")] == ["CASE008"]

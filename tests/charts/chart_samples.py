@@ -133,7 +133,8 @@ def salinity(**changes) -> SalinitySpec:
         note="Class limits: ECe 4 dS/m, SAR 13.",
         words=WORDS,
         points=(SalinityPoint("A", 3.1, 6.0), SalinityPoint("B", 7.4, 11.5),
-                SalinityPoint("C", 9.8, 17.0), SalinityPoint("D", 5.2, None, estimated=True)),
+                SalinityPoint("C", 9.8, 17.0), SalinityPoint("D", 5.2, None),
+                SalinityPoint("E", 5.2, 8.0, estimated=True)),
         ece_limit=4.0,
         sodium_limit=13.0,
         sodium_name="SAR",
@@ -233,16 +234,16 @@ def season(**changes) -> SeasonSpec:
         note="Dates move with the weather; soil dry enough to shatter comes before the calendar.",
         words=WORDS,
         bars=(
-            SeasonBar(1, "Lime, pass 1 of 2", DAY(2026, 10, 20), DAY(2026, 12, 1),
+            SeasonBar("1", "Lime, pass 1 of 2", DAY(2026, 10, 20), DAY(2026, 12, 1),
                       "after harvest, before freeze-up"),
-            SeasonBar(2, "Phosphate beside the row", DAY(2027, 4, 25), DAY(2027, 5, 10),
+            SeasonBar("2", "Phosphate beside the row", DAY(2027, 4, 25), DAY(2027, 5, 10),
                       "with the planter"),
-            SeasonBar(3, "Cone again, same places", DAY(2027, 4, 5), DAY(2027, 4, 25),
+            SeasonBar("3", "Cone again, same places", DAY(2027, 4, 5), DAY(2027, 4, 25),
                       "at field capacity", measuring=True),
-            SeasonBar(4, "Keep wheels to the lanes", DAY(2026, 10, 14), None, "from now on"),
-            SeasonBar(5, "Tile inspection", None, None, "before money is spent on drains",
+            SeasonBar("4", "Keep wheels to the lanes", DAY(2026, 10, 14), None, "from now on"),
+            SeasonBar("5", "Tile inspection", None, None, "before money is spent on drains",
                       measuring=True),
-            SeasonBar(6, "Soil test again", DAY(2027, 9, 20), DAY(2027, 10, 20), "same depths",
+            SeasonBar("6", "Soil test again", DAY(2027, 9, 20), DAY(2027, 10, 20), "same depths",
                       measuring=True),
         ),
         marks=(SeasonMark(DAY(2027, 5, 5), "planting"), SeasonMark(DAY(2027, 10, 20), "harvest")),
@@ -433,7 +434,7 @@ def _hostile_salinity():
         salinity(points=(SalinityPoint(LONG, 200.0, 400.0), SalinityPoint(UNBROKEN, 0.0, 0.0),
                          SalinityPoint("C", 0.2, 0.1))),
         salinity(points=(SalinityPoint("A", None, 14.0), SalinityPoint("B", 3.0, None),
-                         SalinityPoint("C", None, None)),
+                         SalinityPoint("C", None, None), SalinityPoint("D", 1.0, 2.0)),
                  crop=Threshold(30.0, LONG)),
         salinity(classes=(LONG, LONG, LONG, LONG), crop=Threshold(1.0, LONG)),
     ]
@@ -492,15 +493,15 @@ def _hostile_carbon_nitrogen():
 
 def _hostile_season():
     return [
-        season(bars=(SeasonBar(1, "Now", DAY(2026, 5, 5), DAY(2026, 5, 5), ""),), marks=(),
+        season(bars=(SeasonBar("1", "Now", DAY(2026, 5, 5), DAY(2026, 5, 5), ""),), marks=(),
                today=None),
-        season(bars=(SeasonBar(1, LONG, None, DAY(2036, 1, 1), LONG),
-                     SeasonBar(2, UNBROKEN * 2, DAY(2026, 1, 1), None, UNBROKEN),
-                     SeasonBar(33, "c", None, None, "when dry"))),
+        season(bars=(SeasonBar("1", LONG, None, DAY(2036, 1, 1), LONG),
+                     SeasonBar("2", UNBROKEN * 2, DAY(2026, 1, 1), None, UNBROKEN),
+                     SeasonBar("33", "c", None, None, "when dry"))),
         season(marks=tuple(SeasonMark(DAY(2027, 5, 5 + n % 3), f"{LONG[:30]} {n}")
                            for n in range(8))),
         season(marks=(SeasonMark(DAY(2027, 5, 5), LONG + " " + LONG),)),
-        season(bars=tuple(SeasonBar(n, f"Action {n}", DAY(2026, 12, 31), DAY(2027, 1, 1), "")
+        season(bars=tuple(SeasonBar(str(n), f"Action {n}", DAY(2026, 12, 31), DAY(2027, 1, 1), "")
                           for n in range(1, 41))),
     ]
 

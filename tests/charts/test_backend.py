@@ -85,7 +85,8 @@ def test_same_bytes_in_every_process(tmp_path):
             [sys.executable, "-W", "error", "-c", CHILD], capture_output=True, text=True,
             check=False, cwd=home, env={
                 **os.environ, "PYTHONHASHSEED": seed, "MPLCONFIGDIR": str(config),
-                "HOME": str(home), "PYTHONPATH": os.pathsep.join(sys.path)})
+                "HOME": str(home), "XDG_CACHE_HOME": str(home / ".cache"),
+                "PYTHONPATH": os.pathsep.join(sys.path)})
         assert found.returncode == 0 and found.stderr == "", found.stderr
         answers.add(found.stdout)
         assert all(p.name == ".cache" for p in home.iterdir())

@@ -9,7 +9,7 @@ import pytest
 from chart_samples import EVERYDAY, HOSTILE, weeds
 from pypdf import PdfReader
 
-from loambrief.charts import KINDS, build, figure_size, fitted
+from loambrief.charts import KINDS, broken, build, figure_size, fitted, least_height
 from loambrief.charts.theme import theme
 from loambrief.charts.weeds import Hint, HintSign, WeedMark
 
@@ -104,6 +104,22 @@ def test_fitted(spec, width):
         assert parts == (spec,)
     else:
         assert len({part.title for part in parts}) == len(parts)
+
+
+@pytest.mark.parametrize("name", EVERYDAY)
+def test_broken(name):
+    """ensures that a chart of items is parted where a page ends, none lost, as many as have room
+    first, and never below the least height it names; a chart without items stays whole."""
+    spec = EVERYDAY[name]()
+    whole, least = figure_size(spec, 245.0)[1], least_height(spec, 245.0)
+    assert broken(spec, 245.0, least - 1) == ()
+    parts = broken(spec, 245.0, whole - 1)
+    if spec.items() < 2:
+        assert parts == () and least == whole
+    elif parts:
+        assert figure_size(parts[0], 245.0)[1] < whole and parts[0].title != parts[1].title
+        assert sum(part.items() for part in parts) == spec.items()
+        assert broken(spec, 245.0, least) and least < whole
 
 
 def test_fitted_budget_adds_up(record):

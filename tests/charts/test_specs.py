@@ -37,7 +37,7 @@ def test_empty_has_no_data(name):
                           CationBar("N", (Share("Ca", None),)))}),
     ("salinity", {"points": (SalinityPoint("A", None, None),)}),
     ("budget", {"steps": (CostStep(1, "Lime", None),)}),
-    ("season", {"bars": (SeasonBar(1, "Lime", None, None, "soon"),)}),
+    ("season", {"bars": (SeasonBar("1", "Lime", None, None, "soon"),)}),
 ])
 def test_missing_is_not_data(name, fields):
     """ensures that rows with nothing measured, priced or dated do not make a chart."""
@@ -89,7 +89,7 @@ def test_alternative_states_numbers(name):
     ("layers", ["0–2\u00a0in 930\u00a0ppm", "1,305\u00a0ppm (calculated)"]),
     ("sap", ["mean 7.0 (6.6 to 7.4)", "8.2, 7.6, 8.4, 7.9 and 8.0"]),
     ("cations", ["Ca 44, Mg 10, K 2.3, Na 0.5 and H 43.2"]),
-    ("salinity", ["C: ECe 9.8, SAR 17.", "SAR not measured (estimated)"]),
+    ("salinity", ["C: ECe 9.8, SAR 17.", "SAR not measured", "SAR 8 (estimated)"]),
     ("sufficiency", ["0.6 times the critical level (0.45 to 0.8)"]),
     ("weeds", ["sheep sorrel 6% and corn spurry 2%", "cover not estimated"]),
     ("budget", ["$1,428, adds up to $6,642", "no price", "not covered by the budget"]),

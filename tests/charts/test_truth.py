@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from chart_samples import (
@@ -30,11 +32,11 @@ from loambrief.charts.cations import CationBar, Share
 from loambrief.charts.measure import MIDDLE, Scale, log_ticks, tick_text, ticks, wrap
 from loambrief.charts.penetration import Profile, stretches
 from loambrief.charts.sap import SapRow
-from loambrief.charts.sketch_map import inner_point, round_length
+from loambrief.charts.sketch_map import MapArea, inner_point, round_length
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow
 from loambrief.charts.tally import BAR as TALLY_BAR
 from loambrief.charts.tally import TallyRow
-from loambrief.charts.trend import TrendPanel, TrendPoint
+from loambrief.charts.trend import TrendPanel, TrendPoint, _covered
 
 
 def words(drawn) -> list[str]:
@@ -159,11 +161,37 @@ def test_sap_single_reading(record):
     assert not any("interval of the mean" in w for w in words(drawn))
 
 
-def test_salinity_plane(record):
-    """ensures that samples lie on their side of the limits and a missing test is said to be."""
+def test_penetration_scales(record):
+    """ensures that the pressures along the top carry the unit, and each threshold its value."""
+    lines = (Threshold(210.0, "air", practice=True), Threshold(290.0, "roots"))
+    printed = words(record(penetration(thresholds=lines))[0])
+    assert {"0", "210", "290"} <= set(printed)
+    assert [w for w in printed if w.endswith(" psi")] != []
+
+
+def test_salinity_scale_and_corners(record):
+    """ensures that sodium is marked from zero up, that a class in two lines has one under the
+    other, and that where names do not fit the four corners are numbered from 1."""
     drawn, _, _ = record(salinity())
-    assert {"not measured", "SAR: not measured", "A", "B", "C", "D"} <= set(words(drawn))
+    beside = [t.text for t in drawn.texts if t.x1 < 24]
+    assert beside.count("0") == 2 and {"10", "20"} <= set(beside)  # a zero of either scale
+    name = "saline and sodic at one and the same time, so that roots find no water at all there"
+    two = salinity(classes=("neither", "saline", "sodic", name))
+    lines = [t for t in record(two)[0].texts if t.text in name and len(t.text) > 12]
+    assert len(lines) > 1 and " ".join(t.text for t in lines) == name
+    assert len({round(t.x0, 1) for t in lines}) == 1
+    assert all(a.y0 - b.y0 > 7 for a, b in pairwise(lines))
+    narrow = salinity(classes=("too many words for a corner of the plane " * 4,) * 4)
+    assert {"1", "2", "3", "4"} <= set(words(record(narrow, 200)[0]))
+
+
+def test_salinity_plane(record):
+    """ensures that samples lie on their side of the limits, and that one whose sodium was not
+    measured has no place among them but a line in the list that says so."""
+    drawn, _, _ = record(salinity())
+    assert {"not measured", "A", "B", "C", "D"} <= set(words(drawn))
     names = {t.text: t for t in drawn.texts if t.x1 < 340}  # the plot, not the list
+    assert "D" not in names
     saline = names["saline and sodic"]
     assert names["C"].x0 > saline.x0 and names["A"].x1 < saline.x0  # ECe 9.8 and 3.1; limit 4
     assert names["C"].y0 > names["B"].y0 > names["A"].y0  # SAR 17, 11.5, 6
@@ -303,8 +331,63 @@ def test_round_lengths(wanted):
     assert 0.4 * wanted - 1e-9 <= found <= wanted * (1 + 1e-6)
 
 
+def test_map_numbers_do_not_cover_each_other(record):
+    """ensures that the numbers of two areas at one place stand one under the other, and those
+    of areas beside each other where the areas are."""
+    def numbers(second):
+        areas = tuple(MapArea(n, n, "", 1, ((ring,),)) for n, ring in (("1", whole), ("2", second)))
+        drawn, _, _ = record(sketch_map(areas=areas))
+        return [next(t for t in drawn.texts if t.text == n) for n in ("1", "2")]
+
+    whole = ((0, 0), (400, 0), (400, 330), (0, 330), (0, 0))
+    one, two = numbers(whole)
+    assert abs(one.y0 - two.y0) > 8 and abs(one.x0 - two.x0) < 1
+    one, two = numbers(((800, 0), (1200, 0), (1200, 330), (800, 330), (800, 0)))
+    assert abs(one.y0 - two.y0) < 1 and abs(one.x0 - two.x0) > 20
+
+
+def test_labels_of_a_trend_keep_off_its_line():
+    """ensures that the boxes that labels avoid lie on the line and on the intervals."""
+    points = [TrendPoint(dt.date(2020, 9, 20), 10, "Olsen", 8, 12),
+              TrendPoint(dt.date(2024, 9, 20), 20, "Olsen")]
+    first, last = (p.date.toordinal() for p in points)
+    days, up = Scale(first, last, 100, 300), Scale(0, 25, 250, 0)
+    boxes = _covered(points, days, up)
+    assert boxes and all(99 <= (b.x0 + b.x1) / 2 <= 301 and 50 <= (b.y0 + b.y1) / 2 <= 170
+                         for b in boxes)
+    on_line = [b for b in boxes if b.x0 > 101]
+    assert all((b.y0 + b.y1) / 2 == pytest.approx(150 - ((b.x0 + b.x1) / 2 - 100) / 2)
+               for b in on_line)
+    assert {round((b.y0 + b.y1) / 2) for b in boxes if b.x0 < 101} >= {130, 170}
+
+
+def test_sap_scale_reaches_low_readings(record):
+    """ensures that readings under 1 have their place on the scale."""
+    drawn, _, _ = record(sap(rows=(SapRow("Corn", True, (0.4, 0.6), 0.5),), thresholds=()))
+    at = {t.text: t.x0 for t in drawn.texts}
+    assert at["0.4"] < at["0.5"] < at["0.6"]
+
+
+def test_a_thin_ring_gets_the_middle_of_its_first_side():
+    """ensures that a ring without an inside still has a point on it."""
+    assert inner_point(((10, 50), (30, 50), (10, 50))) == (20, 50)
+
+
 def test_inner_point_is_inside():
     """ensures that a number stands inside a horseshoe, not at its middle."""
     shoe = ((0, 0), (90, 0), (90, 90), (60, 90), (60, 30), (30, 30), (30, 90), (0, 90), (0, 0))
     x, y = inner_point(shoe)
     assert (0 < x < 90 and 0 < y < 30) or ((0 < x < 30 or 60 < x < 90) and 0 < y < 90)
+
+
+def test_map_names_its_areas(record):
+    """ensures that a name stands in the area it belongs to where that has room, and only in the
+    list where it has none."""
+    square = ((0.0, 0.0), (400.0, 0.0), (400.0, 400.0), (0.0, 400.0), (0.0, 0.0))
+    strip = ((400.0, 0.0), (412.0, 0.0), (412.0, 400.0), (400.0, 400.0), (400.0, 0.0))
+    spec = sketch_map()
+    first = replace(spec.areas[0], number="1", name="bench", polygons=((square,),))
+    second = replace(spec.areas[0], number="2", name="headland", polygons=((strip,),))
+    drawn, _, _ = record(replace(spec, areas=(first, second), outlines=()))
+    printed = words(drawn)
+    assert "1  bench" in printed and "2" in printed and "2  headland" not in printed

@@ -139,8 +139,10 @@ def test_update_keeps_comments_and_fills_gaps(filled):
     assert case.samples[0].cores == 20 and case.samples[0].lab.name == "Millrace"
     assert [w.species for w in case.weeds] == ["Setaria faberi", "Rumex acetosella"]
     assert case.penetrometer.points[0].readings[0] == 100
+    assert any(note.startswith("sample N: put in ") and "cores" in note for note in written.notes)
     again = updated_from_sheet(text.encode(), "next.yaml", sheet)
     assert again.content == written.content
+    assert not any("put in" in note for note in again.notes if note.startswith("sample"))
 
 
 def test_update_overwrites_nothing(filled):

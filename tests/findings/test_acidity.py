@@ -75,6 +75,15 @@ def test_ph_suits_only_within_the_published_range(crop, ph, status, severity, wo
     assert lime.verdict is Verdict.NOT_NEEDED
 
 
+def test_ph_within_its_error_of_the_limit_is_watched():
+    """ensures that pH 8.4 is watched for potatoes, which bear 8.5 (FAO Ecocrop): the error of
+    the reading reaches over it."""
+    case = acid_case({"depth": "0-6 in", "ph": 8.4}, field={"crop": "potato"}, region="Colorado",
+                     sample={"fizz": "strong"})
+    found = by_id(case)["acidity.ph.A"]
+    assert (found.status, found.severity) == (Status.WATCH, 1)
+
+
 def test_liming_point_is_not_printed_in_alkaline_soil():
     """ensures that pH 8.6 is not held against a liming point, and the place stands once."""
     case = acid_case({"depth": "0-6 in", "ph": 8.6}, field={"crop": "potato"},
@@ -436,7 +445,7 @@ def test_aluminum_only_by_potassium_chloride():
               "calcium": "300 ppm", "magnesium": "40 ppm", "potassium": "80 ppm"}
     toxic = by_id(acid_case(slice_, methods={"aluminum": "kcl", "cations": "mehlich-3"}))
     found = toxic["acidity.aluminum.A"]
-    assert found.severity == 3 and found.value == 60
+    assert found.severity == 3 and found.value == 60 and found.status is Status.LIMITING
     saturation = found.results[-1]
     assert saturation.formula == "aluminum_saturation" and 20 < saturation.value < 35
     other = acid_case(slice_, methods={"aluminum": "mehlich-3", "cations": "mehlich-3"})
@@ -470,6 +479,16 @@ def test_sulfur_for_blueberries_starts_low():
     assert need.amount == pytest.approx(rates[0] / 2)
     assert need.high == pytest.approx(1540)
     assert any(c.key == "acidity.caution_sulfur" for c in need.cautions)
+
+
+@pytest.mark.parametrize(("ph", "warned"), [(7.2, False), (7.3, True)])
+def test_sulfur_is_advised_against_from_the_line_on(ph, warned):
+    """ensures that from pH 7.3 itself, the line our table holds, free lime is reckoned with."""
+    case = acid_case({"depth": "0-6 in", "ph": ph}, field={"crop": "blueberry"},
+                     sample={"fizz": "none"})
+    high = by_id(case)["acidity.high.A"]
+    keys = {what.key for what, _ in high.advise_against}
+    assert ("acidity.avoid_sulfur" in keys) is warned
 
 
 def test_corn_on_alkaline_soil_is_left_alone():

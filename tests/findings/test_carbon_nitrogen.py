@@ -11,6 +11,7 @@ from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.report.text import Writer
 from loambrief.tables import references
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
+from loambrief.topics.carbon_nitrogen.materials import material_findings
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
@@ -309,3 +310,10 @@ def test_cover_crop_is_optional_and_only_where_it_has_room(field, room):
     needs = [n for f in carbon_nitrogen.assess(case).findings for n in f.needs
              if n.kind is NeedKind.ORGANIC_MATTER]
     assert bool(needs) == room and all(n.optional for n in needs)
+
+
+def test_compost_without_a_soil_sample_is_reckoned_for_the_usual_layer():
+    """ensures that a compost is judged where no soil was tested, on the furrow slice."""
+    told = material_findings(case_of(samples=[], materials=[material(
+        carbon="25 %", total_nitrogen="1.5 %", moisture="40 %")]))
+    assert [f.id for f in told] and told[0].results

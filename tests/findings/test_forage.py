@@ -308,3 +308,41 @@ def test_a_weed_nobody_knows_is_not_judged_for_stock():
     said, = told(["horses"])
     assert "Not judged for stock" in said and "veterinarian" in said
     assert not told([])
+
+
+GRASS = {"id": "g1", "kind": "grass", "date": "2026-04-20", "potassium": "3.1 %",
+         "calcium": "0.40 %", "magnesium": "0.15 %", "phosphorus": "0.30 %"}
+
+
+@pytest.mark.parametrize(("more", "livestock", "status", "severity"), [
+    ({}, ["cattle"], Status.WATCH, 2),
+    ({}, [], Status.NOTED, 0),
+    ({"potassium": "1.2 %"}, ["sheep"], Status.WATCH, 1),  # magnesium alone
+    ({"potassium": "1.2 %", "magnesium": "0.25 %"}, ["cattle"], Status.ADEQUATE, 0),
+])
+def test_tetany_ratio_of_a_forage(more, livestock, status, severity):
+    """ensures that potassium over calcium and magnesium by charge warns above 2.2, and little
+    magnesium below 0.2 %, where ruminants eat it (rahman-2022-tetany, osu-2024-tetany)."""
+    finding = found(GRASS | more, livestock=livestock)["forage.tetany.g1"]
+    k = float(str((GRASS | more)["potassium"]).split()[0])
+    mg = float(str((GRASS | more)["magnesium"]).split()[0])
+    assert finding.value == pytest.approx((k / 39.098) / (0.40 / 20.04 + mg / 12.15), rel=1e-3)
+    assert (finding.status, finding.severity) == (status, severity)
+    assert bool(finding.needs) == bool(severity)
+    assert all("veterinarian" in str(WRITERS["us"].write(n.text)) for n in finding.needs)
+
+
+def test_a_mineral_that_was_not_measured_is_not_taken_for_zero():
+    """ensures that without magnesium there is no tetany ratio, without phosphorus no Ca:P."""
+    bare = {k: v for k, v in GRASS.items() if k not in ("magnesium", "phosphorus")}
+    assert not {"forage.tetany.g1", "forage.ca_p.g1"} & set(found(bare, livestock=["cattle"]))
+
+
+@pytest.mark.parametrize(("ca", "status", "severity"), [
+    ("0.29 %", Status.WATCH, 1), ("0.30 %", Status.ADEQUATE, 0), ("2.1 %", Status.ADEQUATE, 0),
+    ("2.2 %", Status.WATCH, 1)])
+def test_calcium_to_phosphorus_of_a_forage(ca, status, severity):
+    """ensures that 1 to 7 is the range at which calves throve, both ends in it (wise-1963), and
+    that nothing is advised on it."""
+    finding = found(GRASS | {"calcium": ca}, livestock=["cattle"])["forage.ca_p.g1"]
+    assert (finding.status, finding.severity, finding.needs) == (status, severity, ())

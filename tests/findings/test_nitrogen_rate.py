@@ -3,9 +3,13 @@
 import pytest
 
 from findings.carbon_cases import case_of
-from loambrief.findings.model import Verdict
+from loambrief.findings.model import Verdict, say
+from loambrief.findings.places import field_place
+from loambrief.report.text import Writer
+from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.carbon_nitrogen.line import RATE
+from loambrief.topics.carbon_nitrogen.methods import SIDEDRESS
 
 PROFILE = {"increments": [
     {"depth": "0-8 in", "organic_matter": "2 %", "nitrate_n": "6 ppm", "ammonium_n": "4 ppm"},
@@ -104,3 +108,52 @@ def test_own_line_stands_above():
 def test_old_nitrate_is_no_nitrate():
     """ensures that a profile older than half a year gives no rate."""
     assert rate(zone("corn", "Nebraska", sample={"date": "2026-03-01"})) is None
+
+
+def test_inches_have_one_unit_in_spanish():
+    """ensures that a depth in a Spanish sentence carries its unit once."""
+    text = Writer("es", "us").write(say("carbon_nitrogen.credit_water", amount=18.0, depth=8.0))
+    assert "pulg " in text.replace("\u00a0", " ") and "pulgin" not in text
+
+
+def test_credit_for_a_legume_is_not_doubted_in_a_method():
+    """ensures that only the adviser's own rate is asked whether it holds the soybean already."""
+    case = zone("corn", "Nebraska", previous_crop="soybean")
+    found = next(f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE))
+    credits = [e.text for e in found.evidence if e.text.key.endswith("credit_legume")]
+    assert credits and not any(t.params["built_in"] for t in credits)
+
+
+def test_a_field_without_samples_may_have_a_rate():
+    """ensures that a method which needs no soil test speaks for the whole field."""
+    case = case_of(samples=[], farm={"region": "Kansas"},
+                   field={"crop": "tall fescue", "yield_goal": {"value": "3 ton/ac",
+                                                                "basis": "mean"}})
+    assert rate(case) == pytest.approx(90)
+    bare = case_of(samples=[], farm={"region": "Nebraska"},
+                   field={"yield_goal": {"value": "180 bu/ac", "basis": "mean"}})
+    told = [j for m in carbon_nitrogen.assess(bare).missing for j in m.judgements]
+    assert rate(bare) is None and told[0].params["lacks"] == ["organic_matter", "nitrate"]
+
+
+METHODS = sorted({r["method"] for name in ("nitrogen_methods", "nitrogen_economic")
+                  for r in load(f"carbon_nitrogen/{name}")} | set(SIDEDRESS)
+                 | {"uk_cereal", "uk_potato"})
+LACKS = ("yield_goal", "organic_matter", "nitrate", "ammonium", "wheat", "wet_spring",
+         "previous_crop", "nitrogen_price", "crop_price", "supply_index", "soil",
+         "variety_group", "season_days")
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_methods_and_what_they_lack_have_names(language):
+    """ensures that no method and no missing input is printed by its key."""
+    write = Writer(language, "us").write
+    place = field_place(zone("corn", "Nebraska"))
+    for method in METHODS:
+        text = write(say("carbon_nitrogen.title_rate", method=method, rate=100.0, low=None,
+                         high=None, where=place))
+        assert method not in text and "_" not in text, method
+    for key in LACKS:
+        text = write(say("verdicts.why_nitrogen_lacks", crop="corn", method="ohio_corn",
+                         lacks=[key, "soil"]))
+        assert "_" not in text and "None" not in text, key

@@ -211,6 +211,10 @@ def test_limits_are_not_numbers():
     assert below.value is None and below.status is Status.ADEQUATE
     assert above.value is None and above.status is Status.LIMITING
     assert "salinity.crop.W" not in by_id(VARIANTS["above a limit"])
+    other = by_id(case_of({"depth": "0-6 in", "ec": "<0.1 dS/m"},
+                          sample={"methods": {"ec": "1:1"}}))["salinity.ece.W"]
+    # of another mixture, and converted
+    assert (below.confidence, other.confidence) == (Confidence.HIGH, Confidence.MEDIUM)
 
 
 def test_saline_soil_gets_no_gypsum():
@@ -392,6 +396,16 @@ def test_alkaline_water_is_treated_each_season():
                 if what.key == "salinity.avoid_gypsum"]
 
 
+def test_acid_leaves_a_tenth_of_the_bicarbonate():
+    """ensures that acid is offered for nine tenths of the bicarbonate, though RSC asks for more:
+    0.9 x 7.1 = 6.39 of 6.8 meq/L (Bohn and Westerman 1971: all of it would make acid water)."""
+    case = case_of({"depth": "0-6 in", "ph": 8.0}, field={"seasonal_et": "40 in"},
+                   water={**ALKALINE, "calcium": "0.2 meq/L", "magnesium": "0.1 meq/L"})
+    found = by_id(case)["salinity.water.treatment"]
+    acid, = (e.text.params for e in found.evidence if e.text.key == "salinity.context_acid")
+    assert acid["meq_l"] == pytest.approx(6.39)
+
+
 def test_treatment_without_water_use_has_no_amount():
     """ensures that the season's amount is not made up where the crop's water use is unknown."""
     case = case_of({"depth": "0-6 in", "ph": 8.0}, water=ALKALINE)
@@ -451,13 +465,15 @@ def test_weeds_alone_say_nothing_about_salt():
 
 
 def test_plane_for_the_chart():
-    """ensures that the chart gets every sample with a value and marks estimates."""
+    """ensures that the chart gets every sample with a value, estimates marked, and that
+    there is none where sodium was not measured anywhere."""
     plane = salinity.plane(VARIANTS["saline-sodic"])
     assert plane.points == ((Place("W"), 7.0, pytest.approx(22.0), False),)
     assert (plane.ece_limit, plane.esp_limit) == (4.0, 15.0)
     assert plane.crop == "alfalfa" and plane.crop_threshold == 2.0
     assert salinity.plane(VARIANTS["sodic, no cec"]).points[0][3] is True
     assert salinity.plane(VARIANTS["nothing measured"]) is None
+    assert salinity.plane(load_case(ROOT / "vegetables_new_jersey" / "case.yaml").case) is None
 
 
 def utah():

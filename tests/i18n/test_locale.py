@@ -15,7 +15,7 @@ from babel.numbers import format_currency, format_decimal, format_percent
 from loambrief.case.schema import LANGUAGES
 from loambrief.errors import TextFault
 from loambrief.findings.model import Place, say
-from loambrief.numbers import NBSP, depth, figures, local
+from loambrief.numbers import NBSP, depth, figures, local, quantity
 from loambrief.report.cldr import LOCALES
 from loambrief.report.language import language
 from loambrief.report.text import Writer
@@ -209,3 +209,10 @@ def test_names_and_reasons_stay_as_typed():
         material="Bark mulch, 1-2 in"))
     assert "0-5 cm" in writer.write(say("acidity.need_surface_buffer",
                                         depth=Place(depth=(0.0, 2.0)), where="N"))
+
+
+@pytest.mark.parametrize("system", ["us", "si"])
+def test_bushels_stay_bushels(system):
+    """ensures that a yield in bushels is the same number for every reader: a bushel weighs
+    something else for each crop."""
+    assert quantity(150.0, "bu/ac", system) == f"150{NBSP}bu/ac"

@@ -244,7 +244,7 @@ class Trial:
     broken: set[str]
 
     def run(self, tests: list[str], first: re.Pattern[str] | None = None,
-            without: tuple[str, ...] = ()) -> tuple[str, str]:
+            without: tuple[str, ...] = (), limits: int = 1) -> tuple[str, str]:
         """What became of some tests: "passed", "failed" or "timed out", and the first failure."""
         said = self.tree / "output" / "failed"
         said.unlink(missing_ok=True)
@@ -253,7 +253,7 @@ class Trial:
             self._in_child([*tests, *(f"--ignore={name}" for name in without),
                             *(f"--deselect={name}" for name in sorted(self.broken))],
                            FirstFailure(said, first))
-        end = time.monotonic() + self.limit
+        end = time.monotonic() + self.limit * limits
         try:
             while not (ended := os.waitpid(child, os.WNOHANG))[0]:
                 if time.monotonic() > end:
@@ -305,7 +305,7 @@ class Trial:
         """Which of the tests fail without any change; they are left out from then on."""
         found = set()
         while tests - found:
-            state, first = self.run(sorted(tests - found))
+            state, first = self.run(sorted(tests - found), limits=len(tests))
             if state == "passed":
                 break
             wrong = {first} & tests or tests - found  # none can be told: trust none

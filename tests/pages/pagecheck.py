@@ -292,11 +292,34 @@ def orphans(page: Page) -> Iterator[Flaw]:
 
 def unused(page: Page) -> Iterator[Flaw]:
     """A page with little on it; a watermark, which carries no tag, is nothing."""
-    room = page.height - TOP - BOTTOM
+    share = used(page)
+    if share < FEWEST_USED:
+        yield Flaw(page.number, "unused", f"only {max(share, 0):.0%} of the height")
+
+
+def blank(page: Page, last: bool) -> float:
+    """The largest blank on a page, as a share of the sheet: across the page, or in the left or
+    right half of it; what is free below the text of the last page does not count."""
+    top, middle = page.height - TOP, page.width / 2
+    boxes = [p.box for p in page.content if p.tag]
+    if not boxes:
+        return 1.0
+    end = min(box[1] for box in boxes) if last else BOTTOM
+    found = 0.0
+    for left, right in ((0.0, page.width), (0.0, middle), (middle, page.width)):
+        at = top
+        for _, y0, _, y1 in sorted((b for b in boxes if min(b[2], right) - max(b[0], left) > TOUCH),
+                                   key=lambda box: -box[3]):
+            found = max(found, (at - y1) * (right - left))
+            at = min(at, y0)
+        found = max(found, (at - end) * (right - left))
+    return found / page.width / page.height
+
+
+def used(page: Page) -> float:
+    """Share of the height for text that is used, down to the last line."""
     lowest = min((p.box[1] for p in page.content if p.tag), default=page.height - TOP)
-    used = (page.height - TOP - lowest) / room
-    if used < FEWEST_USED:
-        yield Flaw(page.number, "unused", f"only {max(used, 0):.0%} of the height")
+    return (page.height - TOP - lowest) / (page.height - TOP - BOTTOM)
 
 
 def split_rows(data: bytes, pages: list[Page]) -> Iterator[Flaw]:

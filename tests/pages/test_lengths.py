@@ -1,4 +1,4 @@
-"""How long the two documents are: a limit for the advisory, no empty pages in the annex.
+"""How long the two documents are: a limit for the advisory, no page nearly empty.
 
 The limits are our own rule: an advisory that is acted on has five pages for one zone, the
 signatures included, and one more for each further zone. Where the case asks for a plan of
@@ -8,10 +8,11 @@ several years and for check strips, these take one more; so may Spanish, which r
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pypdf
 import pytest
-from pagecheck import BOTTOM, TOP, read
+from pagecheck import blank, read, used
 from sample_reports import CASES, ROOT
 
 from loambrief import pipeline
@@ -19,14 +20,15 @@ from loambrief.case.load import load_case
 from loambrief.errors import CaseProblems
 from loambrief.render.pdf import render_pdf
 from loambrief.report.annex import advisory_alone
+from loambrief.report.blocks import Paper
 from loambrief.topics.judge import judged_places
 
 FIELDS = {**CASES, **{p.stem: p for p in ROOT.glob("sample_inputs/three_fields_indiana/*.yaml")},
           **{p.parent.name: p for p in sorted(ROOT.glob("tests/scenarios/*/case.yaml"))}}
 ONE_ZONE, MORE = 5, 1
 """Pages for one zone, and for each further one."""
-LEAST_FULL = 1 / 3
-"""Share of a page's height that is used on every page but the last."""
+LEAST_FULL, MOST_BLANK = 1 / 3, 1 / 4
+"""Share of a page's height that is used at least, and of a sheet that is blank at most."""
 
 
 def limit(case) -> int:
@@ -40,27 +42,30 @@ def pages(data: bytes) -> int:
     return len(pypdf.PdfReader(io.BytesIO(data)).pages)
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("name", FIELDS)
-def test_an_advisory_is_short(name):
-    """ensures that the advisory of every sample and scenario keeps to the limit of its zones,
-    on both papers and in both languages."""
-    for language in ("en", "es"):
-        for paper in ("letter", "a4"):
-            try:
-                loaded = load_case(FIELDS[name], language=language, paper=paper)
-            except CaseProblems:
-                return  # a scenario about a case that is refused
-            advice = pipeline.advise(loaded)
-            model = advisory_alone(pipeline.report_model(advice))
-            count = pages(render_pdf(model))
-            assert count <= limit(loaded.case) + (language == "es"), (language, paper, count)
-
-
-@pytest.mark.parametrize("name", [*CASES, "nothing_measured", "whole_loads_three_zones"])
-def test_the_annex_has_no_empty_pages(name):
-    """ensures that each page of an annex but the last is used for more than a third."""
-    made = pipeline.render(pipeline.advise(load_case(FIELDS[name])))
-    for page in read(made.annex, words=False)[:-1]:
-        room = page.height - TOP - BOTTOM
-        lowest = min(p.box[1] for p in page.content if p.tag)
-        assert (page.height - TOP - lowest) / room > LEAST_FULL, page.number
+def test_documents_are_short_and_their_pages_full(name, language):
+    """ensures that the advisory of every sample and scenario keeps to the limit of its zones, on
+    both papers and in both languages, and that neither it nor the annex has a page that is nearly
+    empty: each uses more than a third, the last and the signatures' one too, and none leaves a
+    quarter of a sheet blank, nor half of its left or right half; page 1 of a field of which little
+    is known may."""
+    try:
+        loaded = load_case(FIELDS[name], language=language)
+    except CaseProblems:
+        return  # a scenario about a case that is refused
+    advice = pipeline.advise(loaded)
+    made = pipeline.render(advice)
+    own = Paper(loaded.case.case.paper)
+    other = render_pdf(replace(advisory_alone(pipeline.report_model(advice)),
+                               paper=next(p for p in Paper if p is not own)))
+    most = limit(loaded.case) + (language == "es")
+    assert pages(made.pdf) <= most and pages(other) <= most
+    for kind, data in (("advisory", made.pdf), ("annex", made.annex)):
+        *before, last = read(data, words=False)
+        for page in before:
+            assert used(page) > LEAST_FULL, (kind, page.number)
+            first = kind == "advisory" and page.number == 1
+            assert first or blank(page, False) < MOST_BLANK, (kind, page.number)
+        assert used(last) > LEAST_FULL or not before, (kind, "last")
+        assert blank(last, True) < MOST_BLANK, (kind, "last")

@@ -21,6 +21,7 @@ from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import WHOLE_FIELD
 from loambrief.render.html import render_html
 from loambrief.render.plain import render_plain
+from loambrief.report.annex import advisory_alone
 from loambrief.report.applicator import applicator_sheet
 from loambrief.report.farm_part import years_of
 from loambrief.report.money import money_of
@@ -127,7 +128,7 @@ def held_money(advice):
         assert order.needed_lb == pytest.approx(spread)
         assert order.ordered_lb >= order.needed_lb - 1e-6
     money = money_of(plan)
-    model = pipeline.report_model(advice)
+    model = advisory_alone(pipeline.report_model(advice))
     data = json.loads(next(a.content for a in model.attachments
                            if a.name == f"{case.case.id}.json"))
     assert data["budget"]["printed"]["total"] == money.total

@@ -16,6 +16,7 @@ from loambrief.case.load import load_bytes
 from loambrief.errors import CaseProblems
 from loambrief.render.html import render_html
 from loambrief.render.plain import render_plain
+from loambrief.report.annex import advisory_alone
 from loambrief.report.applicator import spread_actions
 from loambrief.report.calendar_file import events
 from loambrief.report.money import money_of
@@ -211,7 +212,7 @@ def cautions(plan: Plan) -> None:
 
 def files(advice: pipeline.Advice) -> None:
     """Page 1, plan table, text, HTML and JSON print one total."""
-    model = pipeline.report_model(advice)
+    model = advisory_alone(pipeline.report_model(advice))
     data = json.loads(next(a.content for a in model.attachments if a.name.endswith(".json")))
     total = money_of(advice.plan).total
     assert data["budget"]["printed"]["total"] == total

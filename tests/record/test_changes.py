@@ -126,7 +126,7 @@ def test_withdrawal(replaced):
         with pytest.raises(RecordRefused):
             again()
     marked = render_again(replaced, NUMBER, status=DocumentStatus.WITHDRAWN)
-    assert text_of(marked.pdf, 3).count("Withdrawn: do not use") == 3
+    assert text_of(marked.pdf, 3).count("Withdrawn: do not use") == 2 * 3  # above and below
     assert due(replaced, dt.date(2027, 4, 20)) == []
 
 

@@ -167,11 +167,11 @@ def test_numbers_align_at_the_right():
 
 def test_tall_figure_is_made_smaller(pages_of, monkeypatch):
     """ensures that a chart higher than the page is shrunk as a whole, not cut or refused."""
-    from loambrief.render import flow
+    from loambrief.render import figures
 
     drawn = []
-    monkeypatch.setattr(flow, "figure_size", lambda spec, width: (width, 2000.0))
-    monkeypatch.setattr(flow, "draw_chart", lambda canvas, spec, x, y, width: drawn.append(
+    monkeypatch.setattr(figures, "figure_size", lambda spec, width: (width, 2000.0))
+    monkeypatch.setattr(figures, "draw_chart", lambda canvas, spec, x, y, width: drawn.append(
         canvas._currentMatrix))
     assert len(pages_of(Heading(1, "A"), Figure(CONE))) == 1
     assert 0.2 < drawn[0][0] < 0.35 and drawn[0][0] == drawn[0][3]

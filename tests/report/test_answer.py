@@ -9,6 +9,7 @@ from loambrief import pipeline
 from loambrief.case.load import load_case
 from loambrief.case.schema import QUESTIONS
 from loambrief.errors import CaseProblems
+from loambrief.findings.model import Grade, Status
 from loambrief.report.answer import ANSWERS, TOPICS_OF, answer
 from loambrief.report.text import Writer
 
@@ -53,6 +54,17 @@ def test_every_kind_is_answered_from_known_findings(ohio, key, language):
     assert text(said, language)
     assert set(said.basis) <= {f.id for f in ohio.diagnosis.findings}
     assert said.basis or not said.answered
+
+
+def test_an_answer_rests_on_all_that_is_watched():
+    """ensures that the answer names every finding that limits or is watched as its basis, not
+    only the gravest."""
+    utah = advised(SAMPLES / "saline_alfalfa_utah" / "case.yaml")
+    found = [f for f in utah.diagnosis.findings
+             if f.topic == "salinity" and f.severity and f.status is not Status.UNCERTAIN
+             and f.grade is not Grade.PRACTICE]
+    assert len({f.severity for f in found}) > 1
+    assert {f.id for f in found} <= set(asked(utah, question="is_it_salt").basis)
 
 
 def test_words_of_the_question_decide_nothing(ohio):

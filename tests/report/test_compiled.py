@@ -78,4 +78,4 @@ def test_no_amount_is_worked_out_while_compiling(folder, first, second):
     for units in (first, second):
         text._modules.cache_clear()
         shown[units] = Writer("es", units).write(say("stratification.missing_surface", where="x"))
-    assert "0-2 in" in shown["us"] and "0-5 cm" in shown["si"], shown
+    assert "0-2 pulg" in shown["us"] and "0-5 cm" in shown["si"], shown

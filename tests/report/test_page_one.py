@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -19,6 +20,7 @@ from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import plain
 from loambrief.report.first_actions import chosen_for_page_one
+from loambrief.report.links import anchors, without_links
 from loambrief.report.text import Writer
 from loambrief.resources import templates_dir
 from loambrief.tables import load
@@ -41,8 +43,12 @@ def advised(name, language="en"):
 
 
 @cache
+def printed(name, language="en"):
+    return pipeline.report_model(advised(name, language))
+
+
 def first_page(name, language="en"):
-    return pipeline.report_model(advised(name, language)).blocks[0]
+    return printed(name, language).blocks[0]
 
 
 def lines_of(name):
@@ -110,8 +116,10 @@ def test_page_one_is_one_page(name, language):
     def letters(text):  # without spaces and the hyphens of broken words
         return re.sub(r"[\s\u00ad-]", "", text)
 
+    model = printed(name, language)
+    alone = replace(model, blocks=without_links(model.blocks[:1], anchors(model.blocks)))
     end = plain(first_page(name, language).notes[-1])[-40:]
-    page, *_ = page_texts(render_pdf(pipeline.report_model(advised(name, language))), 1)
+    page, *_ = page_texts(render_pdf(alone), 1)
     assert letters(end) in letters(page)
 
 
@@ -247,6 +255,18 @@ def test_actions_without_a_price_are_counted_alike():
     said = Writer().write(say("report.money_note", oldest=None, unpriced=counted))
     blocks = pipeline.report_model(advice).blocks
     assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
+
+
+def test_nitrogen_bought_for_a_need_is_named():
+    """ensures that the product for nitrogen is named by it, and that the verdict which answers
+    the question is not told again below."""
+    page = first_page("nebraska_corn_nitrogen")
+    urea = next(line for line, action in lines_of("nebraska_corn_nitrogen")
+                if action.material_id == "urea")
+    assert plain(urea.what).startswith("Apply N")
+    verdict = "Nitrogen: needed."
+    assert verdict in plain(page.message)
+    assert not any(verdict in plain(note) for note in page.notes)
 
 
 def test_sap_alone_is_said_to_be_read():

@@ -119,7 +119,7 @@ def test_many_of_everything(tmp_path):
     rows = tables(report)["Planned cost by kind of work and year, USD"]
     assert rows[-1] == ["Total", "$3,600", "$1,200", "$1,200", "$1,200", "$1,200", "$8,400"]
     spec = next(s for s in charts(report) if s.title.startswith("Soil pH"))
-    assert len(spec.rows) == 7 + 14 and "70 more groups stand" in spec.note
+    assert len(spec.rows) == 7 + 14 and "70 more groups are" in spec.note
 
 
 def test_nothing_to_show(tmp_path):
@@ -127,8 +127,8 @@ def test_nothing_to_show(tmp_path):
     empty = advisory(tests=[], actions=[], monitoring=[], findings=[])
     empty["budget"] |= {"printed": {"total": 0.0, "actions": {}}, "chosen": []}
     text = said(model(tmp_path, empty))
-    for words in ("No advisory holds a soil test", "No advisory holds an action",
-                  "what became of an earlier plan", "No plan has a price",
+    for words in ("No advisory contains a soil test", "No advisory contains an action",
+                  "what was done of an earlier plan", "No plan has a price",
                   "No zone was sampled twice", "soil test: none is known"):
         assert words in text, words
 

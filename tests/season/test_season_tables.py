@@ -283,10 +283,10 @@ def test_the_data_of_an_advisory_holds_its_results():
     they stand in its case."""
     import sample_reports
 
-    from loambrief.report.results_data import field_data, tests_data
+    from loambrief.report.results_data import field_data, measured_data
 
     case = sample_reports.advice("acid_corn_ohio").loaded.case
-    made = json.loads(json.dumps({"field": field_data(case), "tests": tests_data(case)}))
+    made = json.loads(json.dumps({"field": field_data(case), "tests": measured_data(case)}))
     assert made["field"]["id"] == "E40" and made["field"]["area_ac"] == 42.0
     north = made["tests"][0]
     assert (north["kind"], north["id"], north["cores"]) == ("soil", "N", 18)
@@ -294,7 +294,7 @@ def test_the_data_of_an_advisory_holds_its_results():
     assert first["depth"] == [0, 2] and not first["main"]
     assert first["results"]["ph"] == {"value": 5.1, "unit": "pH", "method": "water 1:1"}
     assert [layer["depth"] for layer in north["layers"] if layer["main"]] == [[0, 6]]
-    water = tests_data(sample_reports.advice("saline_alfalfa_utah").loaded.case)[-1]
+    water = measured_data(sample_reports.advice("saline_alfalfa_utah").loaded.case)[-1]
     assert water["kind"] == "water" and water["layers"][0]["results"]["ec"]["unit"] == "dS/m"
 
 

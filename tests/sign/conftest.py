@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
+from functools import cache
 from http.server import ThreadingHTTPServer
 
 import pytest
 import sign_samples as samples
 
+from loambrief.archive import verify_pdf
 from loambrief.archive.sign import Role, sign
+
+
+@pytest.fixture(scope="session", autouse=True)
+def archival_judged_once():
+    """Whether the same bytes are an archive file is found out once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(verify_pdf, "archival_faults", cache(verify_pdf.archival_faults))
+        yield
 
 
 @pytest.fixture(scope="session")

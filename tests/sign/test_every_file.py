@@ -1,5 +1,8 @@
 """The very bytes of every kind of file that a user gets, in both languages, on both papers.
 
+The two documents of an advisory are those of a whole sample; the other kinds, which hold the
+same parts in another order or with a stamp, are made of short cases.
+
 ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1), as far as independent programs judge them:
 qpdf, Ghostscript, two checkers of accessibility, and the file's own bytes.
 """
@@ -10,6 +13,7 @@ import datetime as dt
 import io
 import itertools
 import re
+import shutil
 import subprocess
 import sys
 
@@ -19,7 +23,7 @@ import pikepdf
 import pytest
 import sign_samples as samples
 from file_bytes import stream_faults
-from sample_reports import CASES, ROOT, advice
+from sample_reports import ROOT, advice, short_case
 
 from loambrief import pipeline
 from loambrief.archive.sign import Role, sign
@@ -32,7 +36,6 @@ from loambrief.record.redact import redact
 from loambrief.record.withdraw import withdraw
 
 FIELDS = ROOT / "sample_inputs" / "three_fields_indiana"
-SAMPLE = "acid_corn_ohio"
 KINDS = {"draft", "draft.annex", "one", "spreading", "sheet", "together", "together.annex",
          "issued", "issued.annex", "redacted", "redacted.annex", "withdrawn", "signed", "both",
          "bundle", "month", "pack"}
@@ -44,19 +47,22 @@ def files(request, tmp_path_factory):
     """Name of a kind -> the file."""
     language, paper, units = request.param
     home = tmp_path_factory.mktemp(language)
-    made = advice(SAMPLE, units, paper, language)
-    draft = pipeline.render(made)
+    draft = pipeline.render(advice("acid_corn_ohio", units, paper, language))
+    short = home / "case.yaml"
+    short.write_text(short_case(language=language, paper=paper, units=units), encoding="utf-8")
+    made = pipeline.advise(load_case(short))
     found = {"draft": draft.pdf, "draft.annex": draft.annex,
              "one": pipeline.render(made, files=pipeline.Files.ONE).pdf,
              "sheet": pipeline.field_sheet_file(made, SECTIONS).pdf}
     (found["spreading"],) = pipeline.applicator_file(made).values()
     fields = [pipeline.advise(load_case(path, language=language, paper=paper))
-              for path in sorted(FIELDS.glob("[cmn]*_*.yaml"))]
+              for path in sorted(FIELDS.glob("[mn]*_*.yaml"))]
     together = pipeline.render_together(fields, "all")
     found |= {"together": together["all.pdf"], "together.annex": together["all.annex.pdf"]}
-    found |= _recorded(home, language, paper)
+    found |= _recorded(home, short)
+    shutil.copytree(FIELDS, home / "fields", ignore=shutil.ignore_patterns("creek_bottom.*"))
     done = subprocess.run(
-        [sys.executable, "-m", "loambrief.cli", "batch", str(FIELDS), "-o", str(home / "month"),
+        [sys.executable, "-m", "loambrief.cli", "batch", home / "fields", "-o", home / "month",
          "--bundle", "--print-pack", "--annexes", "--language", language, "--paper", paper,
          "--workers", "1", "-q"], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
@@ -70,12 +76,8 @@ def files(request, tmp_path_factory):
     return {name: home / f"{name}.pdf" for name in found}
 
 
-def _recorded(home, language, paper):
+def _recorded(home, case):
     """The files of a record: issued, signed once and twice, redacted, withdrawn."""
-    text = CASES[SAMPLE].read_text(encoding="utf-8").replace("paper: letter", f"paper: {paper}")
-    case = home / "case.yaml"
-    case.write_text(text.replace("\ncase:\n", f"\ncase:\n  language: {language}\n", 1),
-                    encoding="utf-8")
     clock = itertools.count()
     with Store.create(home / "records", clock=lambda: samples.NOW + dt.timedelta(
             minutes=next(clock))) as store:

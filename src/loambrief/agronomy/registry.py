@@ -21,7 +21,7 @@ import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Generic, ParamSpec, TypeVar, overload
 
@@ -142,14 +142,10 @@ class Trace:
                result.subject)
         if key in self._seen:
             return self._seen[key]
-        kept = Result(**{**_fields(result), "calculation": f"c{len(self.results) + 1:03d}"})
+        kept = replace(result, calculation=f"c{len(self.results) + 1:03d}")
         self.results.append(kept)
         self._seen[key] = kept
         return kept
-
-
-def _fields(result: Result) -> dict[str, Any]:
-    return {name: getattr(result, name) for name in result.__dataclass_fields__}
 
 
 _TRACE: ContextVar[Trace | None] = ContextVar("loambrief_trace", default=None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from io import BytesIO
@@ -132,8 +131,3 @@ def stated_in(files: dict[str, tuple[bytes, str, str]]) -> dict:
         if isinstance(data, dict) and "loambrief_version" in data:
             return {key: data[key] for key in STATED if key in data} | {"file": name}
     return {}
-
-
-def sha256(data: bytes) -> str:
-    """SHA-256 in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()

@@ -23,8 +23,9 @@ from pyhanko.sign.fields import enumerate_sig_fields
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 
+from loambrief.archive.canonical import sha256
 from loambrief.archive.facts import TRUST, Anchors, FactState, Inspection
-from loambrief.archive.pdf_parts import attachments, open_pdf, sha256, stated_in
+from loambrief.archive.pdf_parts import attachments, open_pdf, stated_in
 from loambrief.archive.verify_signature import Pass, one_signature, timestamps
 from loambrief.archive.xmp import read_xmp
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD

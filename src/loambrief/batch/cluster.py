@@ -149,7 +149,7 @@ class Cluster:
             if isinstance(found, BaseException):
                 raise ClusterFault(
                     f"worker {worker} has no Loambrief that runs, or one that knows no clusters; "
-                    f"install {own['version']} there ({found!r})")
+                    f"install {own} there ({found!r})")
             there, unseen = found
             refuse_another(worker, own, there)
             if self.storage is not None and unseen:

@@ -26,31 +26,25 @@ from loambrief.errors import ClusterFault
 
 IDLE = 60.0
 """Seconds between two looks for processes without work, which then end."""
-DIFFERENCES = {
-    "version": "has Loambrief {there}, this machine {here}",
-    "python": "runs Python {there}, this machine {here}",
-    "digest": "has other tables, templates, source or libraries ({there:.12}, here {here:.12})",
-    "zlib": "compresses with zlib {there}, this machine with {here}",
-}
 
 
-def program() -> dict[str, str]:
+def program() -> str:
     """What has to be the same on every machine for the bytes to be the same."""
-    return {"version": __version__, "digest": program_digest(), "zlib": zlib.ZLIB_RUNTIME_VERSION,
-            "python": ".".join(platform.python_version_tuple()[:2])}
+    python = ".".join(platform.python_version_tuple()[:2])
+    return (f"Loambrief {__version__} (program {program_digest():.16}), Python {python}, "
+            f"zlib {zlib.ZLIB_RUNTIME_VERSION}")
 
 
-def introduce(storage: SharedStorage | None) -> tuple[dict[str, str], str]:
+def introduce(storage: SharedStorage | None) -> tuple[str, str]:
     """The program here, and why it does not see the shared storage, if it does not."""
     return program(), storage.unseen() if storage else ""
 
 
-def refuse_another(worker: str, here: dict[str, str], there: dict[str, str]) -> None:
+def refuse_another(worker: str, here: str, there: str) -> None:
     """Raise ClusterFault if a worker's program is not the one of the run."""
-    for name, words in DIFFERENCES.items():
-        if there[name] != here[name]:
-            raise ClusterFault(f"worker {worker} {words.format(there=there[name], here=here[name])}"
-                               "; it would not make the same bytes: install the same there")
+    if there != here:
+        raise ClusterFault(f"worker {worker} has {there}, this machine {here}; it would not make "
+                           "the same bytes: install the same there")
 
 
 def make(run: str, task: Task) -> CaseOutcome | None:
@@ -73,7 +67,7 @@ class CaseMaker(WorkerPlugin):
     """
 
     name: str
-    program: dict[str, str]
+    program: str
     storage: SharedStorage | None
     function: Callable[[Task], CaseOutcome]
     preload: tuple[str, ...]
@@ -105,8 +99,6 @@ class CaseMaker(WorkerPlugin):
         except IndexError:
             pool = Pool(1, self.function, self.preload)
         self.busy.add(pool)
-        if self.over:
-            pool.stop(now=True)
         try:
             outcome = next(pool.run([task]), None)
         except BaseException:

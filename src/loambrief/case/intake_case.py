@@ -18,7 +18,7 @@ from loambrief.case.intake_kinds import SOIL
 from loambrief.case.load import load_bytes
 from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of, results_by_method
 from loambrief.case.problems import Fault, Problem, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.reader import read_sound
 from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_parts, set_samples
@@ -91,9 +91,7 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
     CaseProblems
         The case cannot be edited, or holds results that the lab's file would drop.
     """
-    source, problems = read_text(decode(raw, file), file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     if intake.report != SOIL:
         return _with_entries(raw, file, source, intake, folder)
     merging = _Merging(source, intake)

@@ -22,6 +22,9 @@ ION: Mapping[str, str] = {
     "sodium": "Na",
     "chloride": "Cl",
     "bicarbonate": "HCO3",
+    "carbonate": "CO3",
+    "sulfate": "SO4",
+    "potassium": "K",
 }
 """Field of a solution -> ion in :data:`loambrief.units.EQUIVALENT_MG`."""
 LB_AC = "lb/ac"

@@ -436,6 +436,14 @@ class _Builder:
         return None
 
 
+def read_sound(raw: bytes, file: str) -> SourceText:
+    """Data of a file without any problem; CaseProblems with all of them otherwise."""
+    source, problems = read_text(decode(raw, file), file)
+    if problems:
+        raise CaseProblems(in_file_order(problems))
+    return source
+
+
 def _mark(event: yaml.Event) -> Mark:
     start = event.start_mark
     assert start is not None  # the parser marks every event

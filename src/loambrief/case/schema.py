@@ -16,6 +16,7 @@ from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
+from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
 from loambrief.case.schema_tissue import TissueTest
@@ -387,45 +388,6 @@ class Weed(Part):
     stage: q.Name | None = None
     identification: Annotated[str, q.choice(SURENESS)]
     place: q.Name | None = None
-
-
-class Forage(Part):
-    """One forage test, dry-matter basis."""
-
-    id: q.Identifier
-    kind: Annotated[str, q.choice(("legume", "grass", "mixed"))]
-    species: q.Name | None = None
-    cutting: q.Name | None = None
-    date: q.Date
-    lab: q.Name | None = None
-    cores: Annotated[int, q.count(1, 500, "a number of cores")] | None = None
-    adf: q.Percent | None = None
-    ndf: q.Percent | None = None
-    crude_protein: q.Percent | None = None
-    ether_extract: q.Percent | None = None
-    ash: q.Percent | None = None
-    ndfd_48h: q.Percent | None = None
-    ndfd_30h: q.Percent | None = None
-    nsc: q.Percent | None = None
-    nitrate: q.Concentration | None = None
-    nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
-
-
-class Water(Part):
-    """Irrigation water test."""
-
-    source: q.Name
-    date: q.Date
-    lab: q.Name | None = None
-    ec: q.Conductivity | None = None
-    ph: q.PH | None = None
-    calcium: q.Solution | None = None
-    magnesium: q.Solution | None = None
-    sodium: q.Solution | None = None
-    bicarbonate: q.Solution | None = None
-    chloride: q.Solution | None = None
-    boron: q.MgPerLitre | None = None
-    nitrate_n: q.MgPerLitre | None = None
 
 
 class Budget(Part):

@@ -14,7 +14,7 @@ from pathlib import Path
 from loambrief.case.intake_case import Written
 from loambrief.case.load import load_bytes
 from loambrief.case.problems import Fault, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.reader import read_sound
 from loambrief.case.schema import Sample
 from loambrief.case.sheet_layout import Layout
 from loambrief.case.sheet_read import Filled
@@ -93,9 +93,7 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
         says something else.
     """
     parts = read_parts(filled)
-    source, problems = read_text(decode(raw, file), file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     merging = _SheetMerging(source, filled.layout, parts)
     changed, added, single = merging.run()
     if merging.faults:

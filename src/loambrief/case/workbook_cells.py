@@ -136,6 +136,8 @@ def value_of(value: object, shown_as: str, leaf: Leaf, unit: str) -> object:
         return value if leaf.kind is ValueKind.TRUTH else str(value).lower()
     if isinstance(value, dt.datetime | dt.date):
         return _day(value, leaf)
+    if isinstance(value, dt.time) and leaf.kind is ValueKind.TEXT:
+        return value.strftime("%H:%M")
     if isinstance(value, int | float):
         text = _as_shown(value, shown_as)
         if leaf.kind is ValueKind.QUANTITY:

@@ -1,4 +1,5 @@
-"""A case's text with new values, whatever they are: only lines whose value changes are touched.
+"""A case's text with new values, whatever they are: only lines whose value changes are touched,
+and the remarks in them stay.
 
 The smallest keys that differ are edited. Where one stands in ``{ }`` or ``[ ]``, or behind a
 dash, the next larger one is taken, up to a whole part.
@@ -10,8 +11,8 @@ import copy
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from loambrief.case.problems import DataPath, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.problems import DataPath
+from loambrief.case.reader import read_sound, read_text
 from loambrief.case.schema import CaseFile
 from loambrief.case.source import SourceText
 from loambrief.case.validate import part_at
@@ -45,9 +46,7 @@ def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes
     CaseProblems
         Not well-formed, or written in a way that cannot be edited line by line.
     """
-    source, problems = read_text(decode(raw, file), file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     data = source.data if isinstance(source.data, dict) else {}
     wanted = [edit for key, value in parts.items()
               for edit in _differences(data.get(key), GONE if value is None else value, (key,))]
@@ -56,8 +55,8 @@ def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes
     meant = copy.deepcopy(data)
     for path, value in wanted:
         _set(meant, path, value)
-    edits = LineEdits.of(source)
-    for path in _lifted(source, [path for path, _ in wanted]):
+    edits = LineEdits.of(source, remarks=True)
+    for path in _lifted(source, wanted):
         value = _value(meant, path)
         if value is GONE:
             edits.remove(path)
@@ -116,13 +115,13 @@ def _value(data: Any, path: DataPath) -> Any:
     return data
 
 
-def _lifted(source: SourceText, paths: list[DataPath]) -> list[DataPath]:
+def _lifted(source: SourceText, wanted: list[tuple[DataPath, Any]]) -> list[DataPath]:
     """Paths that can be edited: in block style, and behind no dash if they are taken out."""
     found: list[DataPath] = []
-    for path in paths:
+    for path, value in wanted:
         flow = next((path[:end] for end in range(1, len(path)) if _flow(source, path[:end])), path)
         while not isinstance(flow[-1], str) or (flow != path and _flow(source, flow[:-1])) or (
-                len(flow) > 1 and _behind_dash(source, flow)):
+                value is GONE and len(flow) > 1 and _behind_dash(source, flow)):
             flow = flow[:-1]
         found.append(flow)
     return [path for path in dict.fromkeys(found)

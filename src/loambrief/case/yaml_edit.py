@@ -25,8 +25,8 @@ from ruamel.yaml.resolver import VersionedResolver
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString
 from ruamel.yaml.tokens import CommentToken
 
-from loambrief.case.problems import DataPath, Fault, in_file_order
-from loambrief.case.reader import decode, read_text
+from loambrief.case.problems import DataPath, Fault
+from loambrief.case.reader import read_sound, read_text
 from loambrief.case.scalars import as_written, resolve
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.source import SourceText
@@ -145,25 +145,31 @@ def _dumped(yaml: YAML, node: Any, indent: int) -> list[str]:
     return [" " * indent + line if line else line for line in lines]
 
 
-def _put(holder: Any, key: str | int, tree: Tree) -> None:
-    """Set an entry; what its old value shares with the new one is left as it is typed."""
+def _put(holder: Any, key: str | int, tree: Tree, remarks: bool = False) -> None:
+    """Set an entry; what its old value shares with the new one is left as it is typed.
+
+    ``remarks`` says whether a remark behind an old value stays with the new one.
+    """
     old = holder[key] if isinstance(key, int) else holder.get(key)
     block = isinstance(old, CommentedMap | CommentedSeq) and old and not old.fa.flow_style()
     if block and isinstance(old, CommentedMap) and isinstance(tree, Mapping):
         for gone in [k for k in old if k not in tree]:
             del old[gone]
         for name, value in tree.items():
-            _put(old, name, value)
+            _put(old, name, value, remarks)
     elif (block and isinstance(old, CommentedSeq) and isinstance(tree, list)
           and len(old) <= len(tree) and not all(_is_number(v) for v in tree)):
         for i, value in enumerate(tree):
             if i == len(old):
                 old.append(None)
-            _put(old, i, value)
+            _put(old, i, value, remarks)
+    elif tree is None and old in (None, "") and (isinstance(key, int) or key in holder):
+        return  # a key without a value stays as it is typed
     elif old is None or plain_of(old) != plain_of(tree):
         holder[key] = _node(tree)
         if isinstance(old, str) and not isinstance(tree, Mapping | list):
-            _remark(holder, key, tree)
+            if not remarks:
+                _remark(holder, key, tree)
         elif key in holder.ca.items and not old and isinstance(holder, CommentedMap):
             token = holder.ca.items[key][2]  # a remark about what is to come moves to the key
             token.value, token.start_mark = f" {token.value}", CommentMark(0)
@@ -193,17 +199,28 @@ def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) ->
 
 @dataclass
 class LineEdits:
-    """Replacements of line ranges, put in from the bottom up."""
+    """Replacements of line ranges, put in from the bottom up.
+
+    Attributes
+    ----------
+    remarks : bool
+        A remark behind a value stays when the value is replaced, for it may say what the value
+        is; it goes where a new value comes from elsewhere, for it may say where the old one did.
+    notes : list of str
+        Remarks that went.
+    """
 
     source: SourceText
     lines: list[str]
+    remarks: bool = False
     changes: list[tuple[int, int, int, list[str]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     @classmethod
-    def of(cls, source: SourceText) -> LineEdits:
+    def of(cls, source: SourceText, remarks: bool = False) -> LineEdits:
         """Edits of a file, none made yet."""
-        return cls(source, [piece.rstrip("\r\n") for piece in _LINES.findall(source.text)])
+        return cls(source, [piece.rstrip("\r\n") for piece in _LINES.findall(source.text)],
+                   remarks)
 
     def text(self) -> str:
         """Old lines with their own line ends, new ones with the file's usual end."""
@@ -255,7 +272,7 @@ class LineEdits:
         except YAMLError:
             raise refused(self.source, path, "an anchor or a form that the edit would break"
                            ) from None
-        _put(part, path[-1], tree)
+        _put(part, path[-1], tree, self.remarks)
         new = _dumped(yaml, part, column)
         new[0] = first[:column] + new[0][column:]
         for i, line in enumerate(old):
@@ -327,10 +344,7 @@ def set_parts(
     CaseProblems
         Not well-formed, or written in a way that cannot be edited line by line.
     """
-    text = decode(raw, file)
-    source, problems = read_text(text, file)
-    if problems:
-        raise CaseProblems(in_file_order(problems))
+    source = read_sound(raw, file)
     added = {key: trees for key, trees in added.items() if trees}
     _refuse_flow(source, changed, added, inside)
     edits = LineEdits.of(source)

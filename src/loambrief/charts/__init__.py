@@ -2,7 +2,7 @@
 
 ``draw_chart(canvas, spec, x, y, width)`` draws on a page, ``svg_chart`` for a screen;
 ``figure_size(spec, width)`` tells how high a chart will be, and ``fitted(spec, width, highest)``
-splits what is higher than a page.
+splits what is higher than a page, ``broken`` what is higher than what is left of one.
 
 A kind of chart is one module: its spec, ``has_data`` and ``facts`` of the spec, and its drawing
 registered with ``@chart``; its words and its text alternative (``alt_<name>``) stand in
@@ -40,13 +40,23 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
 from loambrief.charts.model import ChartSpec, ChartWords, Threshold, any_number, is_number
-from loambrief.charts.registry import KINDS, axes_chart, build, chart, figure_size, fitted
+from loambrief.charts.registry import (
+    KINDS,
+    axes_chart,
+    broken,
+    build,
+    chart,
+    figure_size,
+    fitted,
+    least_height,
+)
 
 if TYPE_CHECKING:
     from loambrief.charts.canvas import Canvas
 
-__all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "build",
-           "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number", "svg_chart"]
+__all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "broken",
+           "build", "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number",
+           "least_height", "svg_chart"]
 
 
 def has_data(spec: ChartSpec) -> bool:

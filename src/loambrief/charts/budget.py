@@ -48,8 +48,8 @@ class BudgetSpec(ChartSpec):
     def has_data(self) -> bool:
         return any_number(s.cost for s in self.steps)
 
-    def halves(self) -> tuple[BudgetSpec, ...]:
-        parts = super().halves()
+    def halves(self, first_items: int = 0) -> tuple[BudgetSpec, ...]:
+        parts = super().halves(first_items)
         if not parts:
             return ()
         first, second = parts

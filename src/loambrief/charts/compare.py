@@ -44,10 +44,13 @@ class CompareSpec(ChartSpec):
 
     split = "columns"
 
-    def halves(self) -> tuple[CompareSpec, ...]:
+    def items(self) -> int:
+        return 0  # columns stand side by side: fewer of them do not make it lower
+
+    def halves(self, first_items: int = 0) -> tuple[CompareSpec, ...]:
         """Fewer measures first; then fewer samples."""
         if len(self.columns) > 1:
-            return super().halves()
+            return super().halves(first_items)
         if len(self.names) < 2:
             return ()
         middle = (len(self.names) + 1) // 2

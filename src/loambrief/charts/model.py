@@ -76,12 +76,17 @@ class ChartSpec:
         """What the macro of the text alternative is given beside the title."""
         raise TypeError(f"{type(self).__name__} is not a chart spec")
 
-    def halves(self) -> tuple[Self, ...]:
-        """Two halves of the chart; empty if it cannot be split any further."""
+    def items(self) -> int:
+        """How many parts of one chart may stand on different pages."""
+        return len(getattr(self, self.split)) if self.split else 0
+
+    def halves(self, first_items: int = 0) -> tuple[Self, ...]:
+        """Two parts of the chart, with so many items in the first, or half of them; empty if it
+        cannot be split any further."""
         found = getattr(self, self.split) if self.split else ()
         if len(found) < 2:
             return ()
-        middle = (len(found) + 1) // 2
+        middle = first_items or (len(found) + 1) // 2
         first: dict[str, Any] = {self.split: found[:middle]}
         second: dict[str, Any] = {self.split: found[middle:]}
         return replace(self, **first), replace(self, **second)

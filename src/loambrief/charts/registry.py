@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from loambrief.charts.sheet import Sheet
 
 NARROWEST = 200.0
+TITLE_LINE = 14.0
+"""The numbering of a part's title is added later and may take a line more [pt]."""
 S = TypeVar("S", bound=ChartSpec)
 Draw = Callable[["Sheet", Any], None]
 
@@ -96,18 +98,22 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
 def load_matplotlib() -> None:
     """Import matplotlib without a word: on its first run it lists the machine's typefaces, and
     says so; where it may not keep that list, it says so too. Help texts of its classes are left
-    without their lists of properties: to write these takes a quarter of the time."""
+    without their lists of properties, and their ``set`` without its signature: to write these
+    takes a third of the time."""
     log = logging.getLogger("matplotlib")
     level = log.level
     log.setLevel(logging.ERROR)
     try:
         from matplotlib import artist
 
-        listed = artist.kwdoc
+        base: Any = artist.Artist
+        signed, listed = base._update_set_signature_and_docstring.__func__, artist.kwdoc
+        setattr(base, signed.__name__, classmethod(lambda cls: None))
         setattr(artist, "kwdoc", lambda artist: "")  # noqa: B010
         try:
             import matplotlib.figure  # noqa: F401
         finally:
+            setattr(base, signed.__name__, classmethod(signed))
             setattr(artist, "kwdoc", listed)  # noqa: B010
     finally:
         log.setLevel(level)
@@ -181,9 +187,51 @@ def fitted(spec: S, width: float, highest: float) -> tuple[S, ...]:
                  for n, part in enumerate(parts, 1))
 
 
+def broken(spec: S, width: float, room: float) -> tuple[S, ...]:
+    """The chart in two parts, as much as fits in the first; empty if no good part does.
+
+    Neither part has a single item where there are four.
+
+    Parameters
+    ----------
+    spec : ChartSpec
+        With data.
+    width, room : float
+        Width, and height of the first part at most [pt].
+    """
+    least, count = _fewest(spec), spec.items()
+    if not least:
+        return ()
+    low, whole = least_height(spec, width), figure_size(spec, width)[1]
+    each = max((whole - low) / (count - least), 1.0)
+    guess = least + max(int((room - low) / each), 0) + 1  # items are about as high as each other
+    for first_items in range(min(guess, count - least), least - 1, -1):
+        parts = spec.halves(first_items)
+        if len(parts) == 2 and all(part.has_data() for part in parts) and (
+                figure_size(parts[0], width)[1] + TITLE_LINE <= room):
+            of = spec.words.of
+            return tuple(replace(part, title=f"{spec.title} ({of.format(n, 2)})")
+                         for n, part in enumerate(parts, 1))
+    return ()
+
+
+def least_height(spec: ChartSpec, width: float) -> float:
+    """Height of the least part of a chart that may stand alone [pt]; of all of it, if it is
+    never parted."""
+    parts = spec.halves(_fewest(spec)) if _fewest(spec) else ()
+    if not parts or not parts[0].has_data():
+        return figure_size(spec, width)[1]
+    return figure_size(parts[0], width)[1] + TITLE_LINE
+
+
+def _fewest(spec: ChartSpec) -> int:
+    """Items that a part has at least; 0 for a chart that stays whole."""
+    count = spec.items()
+    return 0 if count < 2 else 2 if count >= 4 else 1
+
+
 def _parts(spec: S, width: float, highest: float) -> tuple[S, ...]:
-    # The numbering of the title is added later and may take a line more.
-    if figure_size(spec, width)[1] + 14 <= highest:
+    if figure_size(spec, width)[1] + TITLE_LINE <= highest:
         return (spec,)
     halves = [half for half in spec.halves() if half.has_data()]
     if not halves:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from loambrief.charts.measure import LEADING, Scale, log_ticks, text_width, tick_text, ticks, wrap
-from loambrief.charts.model import ChartSpec, Threshold, any_number, is_number, worded
+from loambrief.charts.model import ChartSpec, Threshold, is_number, worded
 from loambrief.charts.place import TextBox, around
 from loambrief.charts.registry import chart
 from loambrief.numbers import figures
@@ -28,6 +28,11 @@ class SalinityPoint:
     ece: float | None
     sodium: float | None
     estimated: bool = False
+
+    @property
+    def whole(self) -> bool:
+        """Both values are known: it has a place on the chart, and else only in the list."""
+        return is_number(self.ece) and is_number(self.sodium)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +56,7 @@ class SalinitySpec(ChartSpec):
     split = "points"
 
     def has_data(self) -> bool:
-        return any_number(v for p in self.points for v in (p.ece, p.sodium))
+        return any(p.whole for p in self.points)
 
     def facts(self) -> dict[str, Any]:
         return {"ece": self.ece_name, "sodium": self.sodium_name,
@@ -69,11 +74,11 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     t = sheet.theme
     sheet.header(spec)
     wide = width >= 380
-    plotted = [p for p in spec.points if is_number(p.ece) and is_number(p.sodium)]
-    only_ece = [p for p in spec.points if is_number(p.ece) and not is_number(p.sodium)]
-    _signs(sheet, spec, bool(only_ece))
+    plotted = [p for p in spec.points if p.whole]
+    if any(p.estimated for p in plotted):
+        sheet.key([sheet.sign(w.estimated, "o", 5.4, "paper", "accent", 1.2)])
 
-    eces = [p.ece for p in spec.points if is_number(p.ece)]
+    eces = [p.ece for p in plotted if is_number(p.ece)]
     sodiums = [p.sodium for p in plotted if is_number(p.sodium)]
     high_y = max([2 * spec.sodium_limit, *(v * 1.12 for v in sodiums)])
     crop = [spec.crop.value * 1.15] if spec.crop else []
@@ -106,7 +111,7 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
             above = y
     _x_axis(sheet, spec, across, bottom, log_x)
     sheet.y = bottom + 2 * t.small * LEADING + 5
-    unplaced = _points(sheet, plotted + only_ece, across, up, ax, plot, taken)
+    unplaced = _points(sheet, plotted, across, up, ax, plot, taken)
     if keyed:
         names = "; ".join(f"{n}\u00a0{name}" for n, name in enumerate(spec.classes, 1))
         sheet.y = sheet.paragraph(left, sheet.y, names, right - left, t.small) + 4
@@ -121,17 +126,6 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
         sheet.y = sheet.paragraph(0, sheet.y + 2, w.unplaced.format(", ".join(unplaced)), width,
                                   t.small)
     sheet.footer(spec)
-
-
-def _signs(sheet: Sheet, spec: SalinitySpec, edge: bool) -> None:
-    w = spec.words
-    entries = []
-    if any(p.estimated for p in spec.points):
-        entries.append(sheet.sign(w.estimated, "o", 5.4, "paper", "accent", 1.2))
-    if edge:
-        entries.append(sheet.sign(f"{spec.sodium_name}: {w.not_measured}", "^", 5.6, "accent",
-                                  "paper", 0.8))
-    sheet.key(entries)
 
 
 def _low(values: list[float], limit: float) -> float:
@@ -191,17 +185,15 @@ def _points(sheet: Sheet, points: list[SalinityPoint], across: Scale, up: Scale,
             plot: TextBox, taken: list[TextBox]) -> list[str]:
     """Marks and their names; returns the names that found no room."""
     t = sheet.theme
-    where = [(across(p.ece), up(p.sodium) if is_number(p.sodium) else plot.y1 - 4)
-             for p in points if is_number(p.ece)]
+    where = [(across(p.ece), up(p.sodium)) for p in points
+             if is_number(p.ece) and is_number(p.sodium)]
     for estimated in (False, True):
-        for whole, shape in ((True, "o"), (False, "^")):
-            chosen = [(across.value(x), up.value(y))
-                      for (x, y), p in zip(where, points, strict=True)
-                      if p.estimated == estimated and is_number(p.sodium) == whole]
-            if chosen:
-                xs, ys = zip(*chosen, strict=True)
-                sheet.marks(xs, ys, shape, 6.4, "paper" if estimated else "accent",
-                            "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
+        chosen = [(across.value(x), up.value(y)) for (x, y), p in zip(where, points, strict=True)
+                  if p.estimated == estimated]
+        if chosen:
+            xs, ys = zip(*chosen, strict=True)
+            sheet.marks(xs, ys, "o", 6.4, "paper" if estimated else "accent",
+                        "accent" if estimated else "paper", 1.2 if estimated else 0.8, on=ax)
     sizes = [(text_width(p.label, t.text, "bold"), t.text) for p in points]
     inside = TextBox(plot.x0 + 2, plot.y0 + 2, plot.x1 - 2, plot.y1 - 2)
     unplaced = []

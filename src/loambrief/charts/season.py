@@ -20,9 +20,9 @@ BAR = 9.0
 
 @dataclass(frozen=True)
 class SeasonBar:
-    """When one action is done; a missing start or end is an open end."""
+    """When one action, or several at once, are done; a missing start or end is an open end."""
 
-    rank: int
+    rank: str
     label: str
     start: dt.date | None
     end: dt.date | None
@@ -74,12 +74,12 @@ def draw(sheet: Sheet, spec: SeasonSpec) -> None:
 
     flags_bottom = _flags(sheet, marks, days)
     top = sheet.y = _months(sheet, spec, first, last, days, flags_bottom)
-    rank_size = max(text_width(str(b.rank), t.text, "bold") for b in spec.bars) + 6
+    rank_size = max(text_width(b.rank, t.text, "bold") for b in spec.bars) + 6
     rows: list[tuple[SeasonBar, float]] = []
     for bar in spec.bars:
         size = (left - 8 if wide else width) - rank_size
         y, middle = sheet.row(bar.label, bar.when, size, wide, BAR, rank_size)
-        sheet.text(0, y + t.text * 0.98, str(bar.rank), weight="bold")
+        sheet.text(0, y + t.text * 0.98, bar.rank, weight="bold")
         rows.append((bar, middle))
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
     ax = sheet.axes(days)

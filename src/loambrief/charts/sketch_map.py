@@ -46,6 +46,8 @@ class MapArea:
         Corners east and north of a common origin [m].
     rates : str
         What goes on it, in words.
+    name : str
+        Printed beside the number where the zone has room for it.
     """
 
     number: str
@@ -54,6 +56,7 @@ class MapArea:
     look: int
     polygons: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
     rates: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,9 +77,12 @@ class MapSpec(ChartSpec):
     def has_data(self) -> bool:
         return any(a.polygons for a in self.areas)
 
-    def halves(self) -> tuple[MapSpec, ...]:
+    def items(self) -> int:
+        return 0  # a map is parted only where it is higher than a page
+
+    def halves(self, first_items: int = 0) -> tuple[MapSpec, ...]:
         """The whole map stays, the list is split."""
-        parts = super().halves()
+        parts = super().halves(first_items)
         if not parts:
             return ()
         first, second = parts
@@ -148,9 +154,13 @@ def _map(sheet: Sheet, spec: MapSpec, across: float, top: float) -> tuple[float,
             sheet.polygon(ring, None, "ink", t.strong, on=ax)
     taken: list = []
     for area in spec.areas:
-        x, y = inner_point([(east(x), up(y)) for x, y in max(
-            (p[0] for p in area.polygons), key=_size)])
-        half = text_width(area.number, t.text, "bold") / 2 + 3
+        outer = [(east(x), up(y)) for x, y in max((p[0] for p in area.polygons), key=_size)]
+        x, y = inner_point(outer)
+        named = f"{area.number}  {area.name}" if area.name else area.number
+        half = text_width(named, t.text, "bold") / 2 + 3
+        if not _holds(outer, x - half, y - t.text, x + half, y + t.text):
+            named = area.number
+            half = text_width(named, t.text, "bold") / 2 + 3
         box = (min(max(x, half), across - half), y)
         while any(abs(box[0] - b[0]) < half + b[2] and abs(box[1] - b[1]) < t.text * 1.3
                   for b in taken):
@@ -158,7 +168,7 @@ def _map(sheet: Sheet, spec: MapSpec, across: float, top: float) -> tuple[float,
         taken.append((*box, half))
         sheet.rect(box[0] - half, box[1] - t.text * 0.62, box[0] + half, box[1] + t.text * 0.62,
                    "paper", "ink", t.hairline)
-        sheet.middle(*box, area.number, weight="bold", align="center")
+        sheet.middle(*box, named, weight="bold", align="center")
     bottom = max(top + 2 + high * scale, max((b[1] + t.text for b in taken), default=0.0))
     right = max(wide * scale + 2, 96.0)
     return _rulers(sheet, spec, scale, bottom + 5, right), right
@@ -231,6 +241,20 @@ def inner_point(ring: Ring) -> tuple[float, float]:
                 depth = min(_distance(x, y, *side) for side in sides)
                 best = max(best, (depth, x, y))
     return best[1], best[2]
+
+
+def _holds(ring: Ring, x0: float, y0: float, x1: float, y1: float) -> bool:
+    """Whether a box lies inside a closed ring: every point of its edge does."""
+    steps = [n / GRID for n in range(GRID + 1)]
+    edge = [*((x0 + (x1 - x0) * s, y) for s in steps for y in (y0, y1)),
+            *((x, y0 + (y1 - y0) * s) for s in steps for x in (x0, x1))]
+    return all(_within(ring, x, y) for x, y in edge)
+
+
+def _within(ring: Ring, x: float, y: float) -> bool:
+    """Whether a point lies inside a closed ring, by the sides on its left."""
+    return sum(x0 + (y - y0) / (y1 - y0) * (x1 - x0) < x
+               for (x0, y0), (x1, y1) in pairwise(ring) if (y0 > y) != (y1 > y)) % 2 == 1
 
 
 def _distance(x: float, y: float, start: tuple[float, float], end: tuple[float, float]) -> float:

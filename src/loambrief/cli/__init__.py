@@ -32,6 +32,7 @@ COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief
     "intake": "intake",
     "boundary": "boundary",
     "check": "check",
+    "preview": "preview",
     "plan": "plan",
     "advise": "advise",
     "compare": "compare",

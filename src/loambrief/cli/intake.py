@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from loambrief.cli.shared import OUTPUT, PATH, completing, must_be_new, show_json, warn
+
+if TYPE_CHECKING:
+    from loambrief.case.intake_case import Written
 
 
 @click.command()
@@ -26,11 +31,11 @@ from loambrief.cli.shared import OUTPUT, PATH, completing, must_be_new, show_jso
 def intake(file: Path, mapping: Path | None, update: Path | None, output: Path | None,
            field: str | None, crop: str | None, guess: bool, kind: str | None,
            as_json: bool) -> None:
-    """Take a lab's CSV, TSV, .xlsx, .xls or .ods file into a case, or a filled field sheet or
-    workbook.
+    """Take a lab's file, or a filled field sheet or workbook, into a case.
 
-    Reports of soil, forage, water, tissue, manure and compost. `loambrief schema --map` prints
-    every key that a mapping may hold, with an example.
+    Lab files are CSV, TSV, .xlsx, .xls or .ods: reports of soil, forage, water, tissue, manure
+    and compost. `loambrief schema --map` prints every key that a mapping may hold, with an
+    example.
 
     \b
     Examples:
@@ -60,25 +65,34 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     from loambrief.case.intake import take_in
     from loambrief.case.intake_case import new_case, updated_case
     from loambrief.case.intake_map import load_map
-    from loambrief.case.reader import read_bytes
 
     assert mapping is not None
     taken = take_in(file, load_map(mapping), field)
+    _take_in(file, update, output, as_json,
+             lambda path: new_case(taken, str(path), crop=crop or "corn"),
+             lambda raw, name, folder: updated_case(raw, name, taken, folder),
+             {"samples": [s.id for s in taken.samples], "lab_file_sha256": taken.table.sha256},
+             taken.notes)
+
+
+def _take_in(file: Path, update: Path | None, output: Path | None, as_json: bool,
+             new: Callable[[Path], Written], updated: Callable[[bytes, str, Path], Written],
+             about: Mapping[str, object], notes: Sequence[str] = ()) -> None:
+    """Write a new case, or what was taken in into the old one, and say what came of it."""
+    from loambrief.case.reader import read_bytes
+
     if update is not None:
         path = _place_of(update, output)
-        written = updated_case(read_bytes(update), str(update), taken, folder=update.parent)
+        written = updated(read_bytes(update), str(update), update.parent)
     else:
         path = (output or Path("output")) / f"{file.stem}.yaml"
         must_be_new(path)
-        written = new_case(taken, str(path), crop=crop or "corn")
+        written = new(path)
     _write(written.content, path)
-    notes = [*taken.notes, *written.notes, *_left_behind(written.content, update, path)]
+    notes = [*notes, *written.notes, *_left_behind(written.content, update, path)]
     if as_json:
-        show_json({
-            "file": str(path), "samples": [s.id for s in taken.samples],
-            "lab_file_sha256": taken.table.sha256, "notes": notes,
-            "problems": [p.as_json() for p in written.problems],
-        })
+        show_json({"file": str(path), **about, "notes": notes,
+                   "problems": [p.as_json() for p in written.problems]})
         return
     warn(written.problems)
     for note in notes:
@@ -96,57 +110,27 @@ def _is_workbook(file: Path) -> bool:
 
 def _workbook(file: Path, update: Path | None, output: Path | None, as_json: bool) -> None:
     """A filled workbook into a case."""
-    from loambrief.case.reader import read_bytes
     from loambrief.case.workbook_case import new_from_workbook, updated_from_workbook
     from loambrief.case.workbook_read import read_workbook
 
     book = read_workbook(file)
-    if update is not None:
-        path = _place_of(update, output)
-        written = updated_from_workbook(read_bytes(update), str(update), book, update.parent)
-    else:
-        path = (output or Path("output")) / f"{file.stem}.yaml"
-        must_be_new(path)
-        written = new_from_workbook(book, path.parent)
-    _write(written.content, path)
-    notes = [*written.notes, *_left_behind(written.content, update, path)]
-    if as_json:
-        show_json({"file": str(path), "cells_filled": book.filled, "notes": notes,
-                   "problems": [p.as_json() for p in written.problems]})
-        return
-    warn(written.problems)
-    for note in notes:
-        click.echo(note)
-    click.echo(f"wrote {path}")
+    _take_in(file, update, output, as_json,
+             lambda path: new_from_workbook(book, path.parent),
+             lambda raw, name, folder: updated_from_workbook(raw, name, book, folder),
+             {"cells_filled": book.filled})
 
 
 def _sheet(file: Path, update: Path | None, output: Path | None, as_json: bool) -> None:
     """A filled field sheet into a case."""
-    from loambrief.case.reader import read_bytes
     from loambrief.case.sheet_case import new_from_sheet, updated_from_sheet
     from loambrief.case.sheet_read import read_sheet
 
     filled = read_sheet(file)
-    if update is not None:
-        path = _place_of(update, output)
-        written = updated_from_sheet(read_bytes(update), str(update), filled, update.parent)
-    else:
-        path = (output or Path("output")) / f"{file.stem}.yaml"
-        must_be_new(path)
-        written = new_from_sheet(filled, str(path))
-    _write(written.content, path)
-    notes = [*written.notes, *_left_behind(written.content, update, path)]
-    if as_json:
-        show_json({
-            "file": str(path), "sheet": filled.layout.sheet, "case_id": filled.layout.case_id,
-            "boxes_filled": len(filled.values), "notes": notes,
-            "problems": [p.as_json() for p in written.problems],
-        })
-        return
-    warn(written.problems)
-    for note in notes:
-        click.echo(note)
-    click.echo(f"wrote {path}")
+    _take_in(file, update, output, as_json,
+             lambda path: new_from_sheet(filled, str(path)),
+             lambda raw, name, folder: updated_from_sheet(raw, name, filled, folder),
+             {"sheet": filled.layout.sheet, "case_id": filled.layout.case_id,
+              "boxes_filled": len(filled.values)})
 
 
 def _place_of(update: Path, output: Path | None) -> Path:

@@ -27,15 +27,10 @@ def workbook(case: Path, output: Path, as_json: bool, quiet: bool) -> None:
       loambrief intake output/tarrow-east-40.xlsx --update sample_inputs/acid_corn_ohio/case.yaml
     """
     from loambrief import pipeline
-    from loambrief.case.problems import in_file_order
-    from loambrief.case.reader import decode, read_bytes, read_text
+    from loambrief.case.reader import read_bytes, read_sound
     from loambrief.case.workbook_write import workbook_of
-    from loambrief.errors import CaseProblems
 
-    source, problems = read_text(decode(read_bytes(case), str(case)), str(case))
-    if problems:
-        raise CaseProblems(in_file_order(problems))
-    made = workbook_of(source)
+    made = workbook_of(read_sound(read_bytes(case), str(case)))
     path = output / f"{made.case_id or case.stem}.xlsx"
     must_be_new(path)
     written = pipeline.write_files({path.name: made.content}, output)

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Sequence
 
-from reportlab.lib.utils import ImageReader
-
-from loambrief.charts import ChartSpec, draw_chart, figure_size, fitted
 from loambrief.errors import RenderFault
 from loambrief.render import parts
 from loambrief.render.actions import action_table
 from loambrief.render.compose import Composer
+from loambrief.render.figures import figure, figure_row, photos
 from loambrief.render.flowables import (
-    Anchor,
     Barred,
-    Chart,
+    Either,
     Flowable,
     NewPage,
     RuledLine,
@@ -32,10 +28,6 @@ from loambrief.report import form_blocks
 from loambrief.report import parts as p
 
 Made = list[Flowable]
-
-TALLEST = 250.0
-"""Height of a photo on end [pt]: one and a half captions more would not leave room for text."""
-
 
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     """All blocks of a document as flowables.
@@ -55,10 +47,30 @@ def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
                 made += action_table(composer, cards, composer.root, composer.look.text_width)
                 cards = []
             continue
+        if isinstance(block, p.FindingBlock) and isinstance(before, b.Beside):
+            made[-1] = _either(composer, made[-1], block)
+            continue
         made += make(composer, block, composer.root, composer.look.text_width)
         if _announces(before, block, after):
             made[-1].keep_next = True
     return made
+
+
+def _either(composer: Composer, beside: Flowable, block: p.FindingBlock) -> Either:
+    """A topic's chart and its first finding, in whichever order leaves no blank."""
+    kids = composer.root.kids
+    before = len(kids)
+    said = make(composer, block, composer.root, composer.look.text_width)
+    section = kids[before]
+
+    def swap() -> None:
+        first = next(n for n, kid in enumerate(kids) if kid in shown)
+        kids.remove(section)
+        kids.insert(first, section)
+
+    assert isinstance(beside, SideBySide)
+    shown = beside.elements
+    return Either([beside], said, swap)
 
 
 def _announces(before: b.Block | None, block: b.Block, after: b.Block | None) -> bool:
@@ -145,75 +157,6 @@ def _table(composer: Composer, block: b.Table, parent: Element, width: float) ->
     return table(composer, block, parent, width)
 
 
-def _figure(composer: Composer, block: b.Figure, parent: Element, width: float) -> Made:
-    half = (composer.look.text_width - composer.look.lengths["column_gap"]) / 2
-    halved = block.half and width > half
-    space = composer.look.style("body").leading
-    made: Made = []
-    for chart in _charts(composer, block, parent, half if halved else width):
-        if halved:
-            made.append(SideBySide([(0.0, half, [chart])], before=0.4 * space, after=0.8 * space))
-        else:
-            chart.spaceBefore, chart.spaceAfter = 0.4 * space, 0.8 * space
-            made.append(chart)
-    return [*_anchor(composer, block), *made]
-
-
-def _anchor(composer: Composer, block: b.Figure) -> Made:
-    """The place that links to a figure go to."""
-    place = composer.mark(block.anchor)
-    if place is None:
-        return []
-    made = Anchor(place)
-    made.keep_next = True
-    return [made]
-
-
-def _charts(composer: Composer, block: b.Figure, parent: Element, width: float) -> list[Chart]:
-    """A figure as one chart, or as several where one would be higher than a page.
-
-    The first carries the whole text alternative, the others their title.
-    """
-    if not block.spec.alt.strip():
-        raise RenderFault(f"figure {block.spec.title!r} has no text alternative")
-    beside_heading = 4.5 * composer.look.style("body").leading
-    tallest = composer.look.text_height - beside_heading
-    pieces = fitted(block.spec, width, tallest)
-    return [_chart(piece, parent, piece.title if index else block.spec.alt, tallest)
-            for index, piece in enumerate(pieces)]
-
-
-def _chart(spec: ChartSpec, parent: Element, alt: str, tallest: float) -> Chart:
-    def size(width: float) -> tuple[float, float]:
-        return figure_size(spec, width)
-
-    def draw(canvas, x: float, y: float, width: float) -> None:
-        draw_chart(canvas, spec, x, y, width)
-
-    return Chart(parent.add("Figure", alt=alt), size, draw, tallest)
-
-
-def _figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: float) -> Made:
-    gap = composer.look.lengths["column_gap"]
-    half = (width - gap) / 2
-    space = composer.look.style("body").leading
-    sides: tuple[Made, Made] = ([], [])
-    heights = [0.0, 0.0]
-    for figure in block.figures:
-        for number, chart in enumerate(_charts(composer, figure, parent, half)):
-            shorter = heights.index(min(heights))
-            if sides[shorter]:
-                chart.spaceBefore = space
-            if not number:
-                sides[shorter].extend(_anchor(composer, figure))
-            sides[shorter].append(chart)
-            heights[shorter] += chart.wrap(half, 1e6)[1] + space
-    read = [chart.element for side in sides for chart in side if isinstance(chart, Chart)]
-    parent.kids[-len(read):] = read  # read as painted: the left column first
-    columns = [(index * (half + gap), half, side) for index, side in enumerate(sides) if side]
-    return [SideBySide(columns, before=0.4 * space, after=0.8 * space)]
-
-
 BARS = {
     # kind: (share of the bar's thickness, colour, dashes)
     b.CalloutKind.CAUTION: (1.6, "accent", ()),
@@ -263,41 +206,12 @@ def _beside(composer: Composer, block: b.Beside, parent: Element, width: float) 
     gap, space = composer.look.lengths["column_gap"], composer.look.style("body").leading
     first = (width - gap) * block.share
     sides = ((0.0, first, block.left), (first + gap, width - gap - first, block.right))
-    return [SideBySide([(x, wide, [f for part in inner
-                                   for f in flat(make(composer, part, parent, wide))])
-                        for x, wide, inner in sides], before=0.2 * space, after=0.5 * space)]
-
-
-def _photos(composer: Composer, block: p.Photos, parent: Element, width: float) -> list:
-    """Rows of two photos."""
-    gap = composer.look.lengths["column_gap"]
-    half = (width - gap) / 2
-    space = composer.look.style("body").leading
-    rows = []
-    for start in range(0, len(block.photos), 2):
-        columns = []
-        for place, photo in enumerate(block.photos[start:start + 2]):
-            picture = _picture(photo, parent)
-            caption = composer.text(photo.caption, parent, "note")
-            caption.spaceBefore = 0.3 * space
-            picture.keep_next = True
-            columns.append((place * (half + gap), half, [picture, caption]))
-        rows.append(SideBySide(columns, before=0.4 * space, after=0.8 * space, keep_whole=1e6))
-    return rows
-
-
-def _picture(photo: p.PhotoPrint, parent: Element) -> Chart:
-    if not photo.alt.strip():
-        raise RenderFault("a photo has no text alternative")
-    reader = ImageReader(io.BytesIO(photo.jpeg))
-
-    def size(width: float) -> tuple[float, float]:
-        return width, width * photo.height / photo.width
-
-    def draw(canvas, x: float, y: float, width: float) -> None:
-        canvas.drawImage(reader, x, y, *size(width))
-
-    return Chart(parent.add("Figure", alt=photo.alt), size, draw, TALLEST)
+    known = len(parent.kids)
+    made = SideBySide([(x, wide, [f for part in inner
+                                  for f in flat(make(composer, part, parent, wide))])
+                       for x, wide, inner in sides], before=0.2 * space, after=0.5 * space)
+    made.elements = parent.kids[known:]
+    return [made]
 
 
 MAKERS: dict[type[b.Block], Callable[..., Made]] = {
@@ -306,8 +220,8 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.Bullets: _bullets,
     b.Numbered: _numbered,
     b.Table: _table,
-    b.Figure: _figure,
-    b.FigureRow: _figure_row,
+    b.Figure: figure,
+    b.FigureRow: figure_row,
     b.Callout: _callout,
     b.KeyFacts: _facts,
     b.PageBreak: _page_break,
@@ -321,7 +235,7 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
         composer, [block], parent, width),
     p.CalculationList: parts.calculations,
     p.SourceList: parts.sources,
-    p.Photos: _photos,
+    p.Photos: photos,
     p.SignOff: parts.sign_off,
     p.FindingBlock: lambda composer, block, parent, width: parts.finding(
         composer, block, parent, width, make),

@@ -360,6 +360,9 @@ class SideBySide(Flowable):
         Up to this height it is not parted unless it must be [pt].
     """
 
+    elements: Sequence[object] = ()
+    """What it shows in the structure tree, where somebody asks."""
+
     def __init__(self, columns, before=0.0, after=0.0, keep_whole=0.0):
         self.columns = tuple((x, w, list(f)) for x, w, f in columns)
         self.spaceBefore, self.spaceAfter = before, after
@@ -469,6 +472,36 @@ def flat(made: Sequence[Flowable]) -> list[Flowable]:
     for item in made:
         out += flat(item) if isinstance(item, Together) else [item]
     return out
+
+
+class Either(Flowable):
+    """A result with its chart and then what is said of it, or the other way round where the chart
+    would leave the rest of a page blank.
+
+    Parameters
+    ----------
+    chart, said : sequence of Flowable
+        In the order in which they stand if the chart has room.
+    swap : callable
+        Puts their elements in the other order; called once, before they are drawn so.
+    """
+
+    def __init__(self, chart: Sequence[Flowable], said: Sequence[Flowable],
+                 swap: Callable[[], None]):
+        self.chart, self.said, self.swap = flat(chart), flat(said), swap
+
+    def wrap(self, availWidth, availHeight):
+        return availWidth, stack([*self.chart, *self.said], availWidth)
+
+    def getSpaceBefore(self) -> float:
+        return max(self.chart[0].getSpaceBefore(), self.said[0].getSpaceBefore())
+
+    def start_height(self, width: float) -> float:
+        return min(_start(self.chart, width), _start(self.said, width))
+
+    def chart_first(self, width: float, room: float) -> bool:
+        """The chart, or a good part of it, has room."""
+        return _start(self.chart, width) <= room
 
 
 class NewPage(Flowable):

@@ -16,6 +16,8 @@ from loambrief.render.lines import number
 from loambrief.render.tags import TaggedCanvas, artifact_operator
 
 PAD_X = 4.0
+FILL_IN = 26.0
+"""Least height of a row to be written in by hand, unless another makes better pages [pt]."""
 
 
 @dataclass(slots=True)

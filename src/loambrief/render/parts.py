@@ -43,7 +43,7 @@ Made = list[Flowable]
 DASH = "–"
 SHORT = 900
 """Reasons and steps of more characters than this get lists of their own."""
-SIGN_HEIGHT = 44.0
+SIGN_HEIGHT = 40.0
 """Room above a line to sign on [pt]."""
 
 
@@ -73,7 +73,7 @@ def facts_grid(composer: Composer, facts: Sequence[Fact], parent: Element, width
 
 def summary(composer: Composer, block: Summary, parent: Element, width: float) -> Made:
     """The first page, set closer and then with less of what not to buy if that makes it fit; a
-    page break follows it."""
+    page break follows it where it is full."""
     normal = composer.look
     close = look_for(normal.paper, normal.scale, dense=True, accent=normal.accent)
     for look, part in ((normal, block), *((close, part) for part in _shorter(block))):
@@ -83,7 +83,13 @@ def summary(composer: Composer, block: Summary, parent: Element, width: float) -
             break
     made = _summary(composer, block, parent, width)
     composer.look = normal
+    if stack(made, width) < SPARSE * look.text_height:
+        return made
     return [*made, NewPage()]
+
+
+SPARSE = 0.75
+"""Below a page 1 that fills less than this share of the page, what follows begins at once."""
 
 
 def _shorter(block: Summary) -> Iterator[Summary]:
@@ -432,11 +438,12 @@ def site(url: str) -> str:
 
 
 def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) -> Made:
-    """Adviser's sign-off; beside it, and apart, the grower's acknowledgement."""
+    """Adviser's sign-off; below who that is, and apart, the grower's acknowledgement beside it."""
     look, words = composer.look, composer.words
     gap = 2 * look.lengths["column_gap"]
     half = (width - gap) / 2
     columns: list[tuple[float, float, Made]] = []
+    head: Made = []
     for word, anchor, lines, name, signed, field in (
         (words.adviser, block.anchor, block.statement, block.adviser_name, block.signed,
          block.field),
@@ -445,21 +452,27 @@ def sign_off(composer: Composer, block: SignOff, parent: Element, width: float) 
     ):
         element = parent.add("Sect")
         title = _card_title(composer, word, element, anchor)
-        made: Made = [title]
-        if word == words.adviser:
-            made += facts_grid(composer, block.adviser, element, half, 2)
+        made: Made = []
+        if columns:
+            title.spaceBefore = 0
+            made.append(title)
+        else:
+            head = [title, *facts_grid(composer, block.adviser, element, width, 4)]
             interest = (Span(f"{words.interest}: ", bold=True), *spans(block.interest))
-            made.append(composer.text(interest, element))
-        made.append(composer.text(lines, element))
+            made.append(composer.text(interest, element, "small"))
+        made.append(composer.text(lines, element, "small"))
         if signed:
             made.append(composer.text(signed, element, bold=True))
         else:
             made[-1].keep_next = True
             made.append(_signature(composer, element, half, name, field, word))
-        title.spaceBefore = 0
         columns.append((len(columns) * (half + gap), half, made))
-    return [SideBySide(columns, before=look.style("h2").spaceBefore,
-                       after=look.style("body").spaceAfter, keep_whole=look.text_height)]
+    if not block.signed:  # both sign at one height
+        heights = [stack(made[:-1], half) for _, _, made in columns]
+        for (_, _, made), height in zip(columns, heights, strict=True):
+            made[-1].spaceBefore = made[-2].getSpaceAfter() + max(heights) - height
+    return [Together([*head, SideBySide(columns, after=look.style("body").spaceAfter,
+                                        keep_whole=look.text_height)])]
 
 
 def _signature(composer: Composer, parent: Element, width: float, name: str,

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import Flowable
-from loambrief.render.grid import PAD_X, Grid, GridCell, GridRow
+from loambrief.render.grid import FILL_IN, PAD_X, Grid, GridCell, GridRow
 from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element
@@ -15,8 +15,6 @@ from loambrief.report.blocks import Column, Row, RowKind, Span, Table, Text, pla
 
 GUTTER = 16.0
 """Between the columns of a table that is too narrow to fill the width [pt]."""
-FILL_IN = 26.0
-"""Least height of a row to be written in by hand [pt]."""
 
 
 def lay_out(

@@ -19,6 +19,7 @@ from loambrief.report.blocks import (
     Column,
     Fact,
     Heading,
+    KeepTogether,
     Paragraph,
     Row,
     RowKind,
@@ -30,6 +31,7 @@ from loambrief.report.blocks import (
 from loambrief.report.context import Context
 from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
+from loambrief.report.other_tests import other_tests
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
 from loambrief.units import Quantity
@@ -37,7 +39,8 @@ from loambrief.units import Quantity
 
 def results_section(context: Context) -> list[Block]:
     """Lab results exactly as typed, with method and depth; nothing averaged."""
-    if not context.case.samples:
+    others = other_tests(context)
+    if not context.case.samples and not others:
         return []
     blocks: list[Block] = [
         context.annex_heading("results", context.word("heading_results"), "results"),
@@ -49,7 +52,7 @@ def results_section(context: Context) -> list[Block]:
         pairs = list(zip(made[::2], made[1::2], strict=False))
         blocks += [Beside(left, right) for left, right in pairs]
         made = made[2 * len(pairs):]
-    return [*blocks, *(block for sample in made for block in sample)]
+    return [*blocks, *(block for sample in made for block in sample), *others]
 
 
 MOST_BESIDE = 2
@@ -250,31 +253,29 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
         blocks += [Paragraph(note) for note in others]
     where = (word("annex_inside") if annex is None else
              word("annex_file", file=annex.name, sha=annex.sha256))
-    blocks.append(Paragraph(" ".join((
-        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE))
+    kept = Paragraph(" ".join((
+        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE)
     credential = case.adviser.credential
-    blocks.append(
-        SignOff(
-            adviser=tuple(
-                Fact(label, value)
-                for label, value in (
-                    (word("fact_name"), case.adviser.name),
-                    (word("fact_business"), case.adviser.business),
-                    (word("fact_credential"), f"{credential.scheme}, {credential.number}"),
-                    (word("fact_expires"), context.writer.day(credential.expires)),
-                )
-                if value
-            ),
-            statement=word("adviser_statement"),
-            interest=case.adviser.interest,
-            acknowledgement=word("grower_statement"),
-            adviser_name=case.adviser.name,
-            grower_name=case.client.contact or case.client.name,
-            anchor="sign-off",
-            field=ADVISER_FIELD,
-            client_field=CLIENT_FIELD,
-        )
+    signed = SignOff(
+        adviser=tuple(
+            Fact(label, value)
+            for label, value in (
+                (word("fact_name"), case.adviser.name),
+                (word("fact_business"), case.adviser.business),
+                (word("fact_credential"), f"{credential.scheme}, {credential.number}"),
+                (word("fact_expires"), context.writer.day(credential.expires)),
+            )
+            if value
+        ),
+        statement=word("adviser_statement"),
+        interest=case.adviser.interest,
+        acknowledgement=word("grower_statement"),
+        adviser_name=case.adviser.name,
+        grower_name=case.client.contact or case.client.name,
+        anchor="sign-off",
+        field=ADVISER_FIELD,
+        client_field=CLIENT_FIELD,
     )
-    return blocks
+    return [*blocks, KeepTogether((kept, signed))]
 
 

@@ -41,7 +41,9 @@ def chart_words(writer: Writer) -> ChartWords:
 
 
 def described(spec: S, write: Callable[[Message], str]) -> S:
-    """The chart with its text alternative."""
+    """The chart with its title as a sentence begins and with its text alternative."""
+    if spec.title[1:2].islower():  # "pH" stays as it is
+        spec = replace(spec, title=spec.title[:1].upper() + spec.title[1:])
     return replace(spec, alt=describe(spec, write))
 
 

@@ -1,9 +1,9 @@
 """Compiled templates kept between runs, in the user's cache folder.
 
 Compiling all messages takes about as long as the rest of a first advisory. What is kept is
-named after the template's place and checked against its text, so a changed template is
-compiled anew. Nothing depends on it: without a cache folder, with one that cannot be written
-or that somebody else may write to, templates are compiled each time.
+named after the program's version and the template's place, and checked against its text, so
+a changed template is compiled anew. Nothing depends on it: without a cache folder, with one
+that cannot be written or that somebody else may write to, templates are compiled each time.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from pickle import UnpicklingError
 from jinja2 import FileSystemBytecodeCache, nodes
 from jinja2.bccache import Bucket
 from jinja2.compiler import CodeGenerator, Frame
+
+from loambrief import __version__
 
 PRIVATE = 0o700
 
@@ -64,4 +66,4 @@ def compiled_templates() -> CompiledTemplates | None:
     if hasattr(os, "getuid") and (
             found.st_uid != os.getuid() or found.st_mode & (stat.S_IWGRP | stat.S_IWOTH)):
         return None
-    return CompiledTemplates(str(folder), "message-%s.cache")
+    return CompiledTemplates(str(folder), f"message-{__version__}-%s.cache")

@@ -17,7 +17,7 @@ from loambrief.report.farm_part import farm_data
 from loambrief.report.history_part import history_data
 from loambrief.report.money import money_of
 from loambrief.report.own_part import own_data
-from loambrief.report.results_data import field_data, tests_data
+from loambrief.report.results_data import field_data, measured_data
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -96,7 +96,7 @@ def advisory_data(
         ],
         "verdicts": [_verdict(v, write) for v in plan.verdicts],
         "calculations": [_calculation(r, writer) for r in calculations],
-        "tests": tests_data(case),
+        "tests": measured_data(case),
         "missing": [
             {"what": write(m.what), "consequence": write(m.consequence), "topic": m.topic,
              "place": place_data(m.place)}

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import cache
+from dataclasses import dataclass, replace
+from operator import is_
 from typing import Any
 
 from loambrief.findings.model import say
@@ -27,7 +27,7 @@ from loambrief.report.blocks import (
     Table,
     Text,
 )
-from loambrief.report.links import anchor
+from loambrief.report.links import anchor, parts_of
 from loambrief.report.parts import CalculationList, EvidenceLine, FindingBlock, SourceList
 from loambrief.report.terms import pieces, terms_in, unmarked
 from loambrief.report.text import Writer
@@ -148,14 +148,15 @@ class _Reader:
                 self.used |= found
             return unmarked(value) if found else value
         if isinstance(value, tuple):
-            new = tuple(self.bare(item, read) for item in value)
-            return value if all(a is b for a, b in zip(new, value, strict=True)) else new
-        if not is_dataclass(value) or isinstance(value, type):
-            return value
-        read = read and not isinstance(value, UNREAD)
+            new = tuple([self.bare(item, read) for item in value])
+            return value if all(map(is_, new, value)) else new
         changes = {}
-        for name in _fields(type(value)):
+        read = read and not isinstance(value, UNREAD)
+        kind: Any = type(value)
+        for name in parts_of(kind):
             old = getattr(value, name)
+            if old is None or isinstance(old, (bool, float, int)):
+                continue
             if (part := self.bare(old, read and name not in SILENT)) is not old:
                 changes[name] = part
         return replace(value, **changes) if changes else value
@@ -195,8 +196,3 @@ class _Reader:
             self.used |= {key} - {""}
             self.led |= {key}
         return tuple(parts)
-
-
-@cache
-def _fields(kind: Any) -> tuple[str, ...]:
-    return tuple(item.name for item in fields(kind))

@@ -6,7 +6,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Set
 from dataclasses import dataclass, field, fields, is_dataclass, replace
+from functools import cache
 from types import MappingProxyType
+from typing import Any
 from urllib.parse import quote
 
 from loambrief.agronomy.registry import Result
@@ -15,6 +17,8 @@ from loambrief.report.blocks import Span, Text
 FEWEST_DIGITS = 7
 """A shorter number cannot be dialled from elsewhere."""
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
+_PLAIN = (str, bool, float, int, type(None))
+"""What a text or a block is made of in the end; nothing is in it."""
 _ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
 
@@ -109,19 +113,28 @@ def calculation_links(results: Iterable[Result],
     return tuple(links)
 
 
+@cache
+def parts_of(kind: Any) -> tuple[str, ...]:
+    """Names of the fields of a kind of block; none if it has no parts."""
+    return tuple(item.name for item in fields(kind)) if is_dataclass(kind) else ()
+
+
 def anchors(value: object) -> set[str]:
     """Every anchor in a block."""
     found: set[str] = set()
-    if isinstance(value, tuple):
-        for item in value:
-            found |= anchors(item)
-    elif is_dataclass(value) and not isinstance(value, type):
-        for item in fields(value):
-            inner = getattr(value, item.name)
-            if item.name == "anchor":
+    left = [value]
+    while left:
+        item = left.pop()
+        if isinstance(item, tuple):
+            left += item
+            continue
+        kind: Any = type(item)
+        for name in parts_of(kind):
+            inner = getattr(item, name)
+            if name == "anchor":
                 found.add(inner)
-            elif not isinstance(inner, str):
-                found |= anchors(inner)
+            elif not isinstance(inner, _PLAIN):
+                left.append(inner)
     return found - {""}
 
 
@@ -141,19 +154,23 @@ def prefixed(value, prefix: str):
 def _renamed(value, put: Callable[[str], str], place: Callable[[str], str]):
     """A block with other names of its anchors and of what its links lead to; no name, no link."""
     if isinstance(value, tuple):
-        return tuple(_renamed(item, put, place) for item in value)
-    if not is_dataclass(value) or isinstance(value, type):
-        return value
+        made = [item if isinstance(item, _PLAIN) else _renamed(item, put, place)
+                for item in value]
+        same = all(new is old for new, old in zip(made, value, strict=True))
+        return value if same else tuple(made)
     changes = {}
-    for item in fields(value):
-        old = getattr(value, item.name)
-        if item.name == "anchor" and old:
+    kind: Any = type(value)
+    for name in parts_of(kind):
+        old = getattr(value, name)
+        if name == "anchor" and old:
             new = put(old)
-        elif item.name == "link" and isinstance(old, str) and old.startswith("#"):
-            name = place(old[1:])
-            new = f"#{name}" if name else ""
+        elif name == "link" and isinstance(old, str) and old.startswith("#"):
+            to = place(old[1:])
+            new = f"#{to}" if to else ""
+        elif isinstance(old, _PLAIN):
+            continue
         else:
             new = _renamed(old, put, place)
         if new is not old:
-            changes[item.name] = new
+            changes[name] = new
     return replace(value, **changes) if changes else value

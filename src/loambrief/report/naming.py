@@ -9,6 +9,8 @@ from loambrief.findings.model import Message, NeedKind, say
 from loambrief.report.context import Context
 
 FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
+NAMED = ("N", *FED)
+"""Nutrients named where a need for them is met; nitrogen that merely comes along is not."""
 
 
 def brief_message(action: Action) -> Message:
@@ -17,7 +19,7 @@ def brief_message(action: Action) -> Message:
             or action.item == EVERY_SEASON:
         return action.title
     if action.kind is NeedKind.NUTRIENT:
-        items = [n for n in action.supplies if n in FED and n in (action.meets or FED)]
+        items = [n for n in action.supplies if n in NAMED and n in (action.meets or FED)]
         return say("actions.brief_nutrient", items=items)
     return say(f"actions.brief_{action.kind.value}", number=action.pass_number,
                passes=action.passes, dolomitic=any(c.key == ASK_DOLOMITIC

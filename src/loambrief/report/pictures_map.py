@@ -37,8 +37,8 @@ def zone_map(context: Context) -> MapSpec | None:
     whole = [f for f in worst if f.place.id not in ids]
     return _spec(
         context, "zones",
-        [(shape.polygons, place.label, next((f for f in worst if f.place.id == place.id), None))
-         for shape, place in zones],
+        [(shape.polygons, place.label, next((f for f in worst if f.place.id == place.id), None),
+          place.label) for shape, place in zones],
         outlines=[s for s in drawn if s.sample is None],
         whole=context.word(f"topic_{whole[0].topic}").lower() if whole else "",
         rates=[_rates(context, place.id) for _, place in zones],
@@ -70,14 +70,14 @@ def client_map(contexts: Sequence[Context]) -> MapSpec | None:
             label = context.write(say("client.field_entry", field=field.name,
                                       area=field.area.value))
             rows.append((tuple(p for s in whole for p in s.polygons), label,
-                         worst[0] if worst else None))
+                         worst[0] if worst else None, field.name))
     if len(rows) < 2 or not _near(rows):
         return None
     return described(_spec(contexts[0], "fields", rows), contexts[0].write)
 
 
 def _near(rows: Sequence[tuple]) -> bool:
-    spans = [_span(p for p in polygons) for polygons, _, _ in rows]
+    spans = [_span(p for p in polygons) for polygons, *_ in rows]
     west, south, east, north = (f(s[i] for s in spans)
                                 for i, f in enumerate((min, min, max, max)))
     longest = max(east - west, north - south)
@@ -91,20 +91,20 @@ def _span(polygons: Iterable) -> tuple[float, float, float, float]:
 
 
 def _spec(context: Context, kind: str,
-          rows: Sequence[tuple[tuple, str, Finding | None]],
+          rows: Sequence[tuple[tuple, str, Finding | None, str]],
           outlines: Sequence[Shape] = (), whole: str = "",
           rates: Sequence[str] = ()) -> MapSpec:
     looks = [context.write(say("client.nothing"))]
     origin = rows[0][0][0][0][0]
     areas, said = [], []
-    for number, (polygons, label, finding) in enumerate(rows, 1):
+    for number, (polygons, label, finding, name) in enumerate(rows, 1):
         look = looks[0] if finding is None else context.word(f"topic_{finding.topic}")
         if look not in looks:
             looks.append(look)
         said.append({"label": label, "look": small(look)})
         areas.append(MapArea(str(number), label, "" if finding is None else _detail(
             context, finding), looks.index(look), _plane(polygons, origin),
-            rates[number - 1] if rates else ""))
+            rates[number - 1] if rates else "", name))
     si = context.system == "si"
     return MapSpec(
         title=context.write(say(f"client.{kind}_title", rows=said)),

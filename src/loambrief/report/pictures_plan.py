@@ -8,6 +8,7 @@ from loambrief.charts.budget import BudgetSpec, CostStep
 from loambrief.charts.season import SeasonBar, SeasonMark, SeasonSpec
 from loambrief.findings.model import NeedKind
 from loambrief.report.context import Context
+from loambrief.report.first_actions import spans_of
 from loambrief.report.naming import brief, with_place
 
 
@@ -42,13 +43,17 @@ LEAST_WINDOWS = 2
 
 
 def season(context: Context) -> ChartSpec | None:
+    together: dict[tuple, list[Action]] = {}
+    for a in context.plan.actions:
+        if a.window is not None and (a.window.start or a.window.end) and (
+                context.in_budget(a) and a.pass_number == 1):
+            when = (a.window.start, a.window.end, context.write(a.window.text),
+                    a.kind is NeedKind.MEASURE)
+            together.setdefault(when, []).append(a)
     bars = tuple(
-        SeasonBar(a.rank, _action_label(context, a), a.window.start, a.window.end,
-                  context.write(a.window.text), a.kind is NeedKind.MEASURE)
-        for a in context.plan.actions
-        if a.window is not None and (a.window.start or a.window.end) and context.in_budget(a)
-        and a.pass_number == 1
-    )
+        SeasonBar(", ".join(spans_of(a.rank for a in group)),
+                  "; ".join(dict.fromkeys(_action_label(context, a) for a in group)), *when)
+        for when, group in together.items())
     if len({(bar.start, bar.end) for bar in bars}) < LEAST_WINDOWS:
         return None
     dates = context.case.field.dates

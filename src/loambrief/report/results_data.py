@@ -22,22 +22,25 @@ def field_data(case: CaseFile) -> dict[str, object]:
             "region": case.farm.region, "crop": field.crop, "area_ac": field.area.value}
 
 
-def tests_data(case: CaseFile) -> list[dict[str, object]]:
+def measured_data(case: CaseFile) -> list[dict[str, object]]:
     """Every test of the case with its results, in house units.
 
     Returns
     -------
     list of dict
-        ``kind`` (``soil``, ``forage``, ``water``), ``id``, ``place``, ``label``, ``date``,
-        ``lab``, ``cores``, and ``layers``: each with its ``depth`` [in] (None where there is
-        none), for soil whether it stands for the tilled layer (``main``), and its ``results``
-        by name: ``value``, ``unit``, ``censor`` (``<``, ``>``) where the laboratory gave only
-        a limit, and ``method`` where one was stated. What was not measured is not there.
+        ``kind`` (``soil``, ``forage``, ``tissue``, ``water``), ``id``, ``place``, ``label``,
+        ``date``, ``lab``, ``cores``, and ``layers``: each with its ``depth`` [in] (None where
+        there is none), for soil whether it stands for the tilled layer (``main``), and its
+        ``results`` by name: ``value``, ``unit``, ``censor`` (``<``, ``>``) where the laboratory
+        gave only a limit, and ``method`` where one was stated. What was not measured is not
+        there.
     """
     found = [_test("soil", s.id, s, _layers(s), s.lab.name, s.cores, place_of(s).id,
                    s.place or s.id) for s in case.samples]
     found += [_test("forage", f.id, f, [_layer(None, _readings(f))], f.lab, f.cores, "",
                     f.cutting or f.id) for f in case.forage]
+    found += [_test("tissue", t.id, t, [_layer(None, _readings(t))], t.lab, None, "",
+                    t.place or t.id) for t in case.tissue]
     if case.water is not None:
         water = case.water
         found.append(_test("water", water.source, water, [_layer(None, _readings(water))],
@@ -71,7 +74,7 @@ def _layer(depth: Iterable[float] | None, results: Mapping[str, object]) -> dict
 
 
 def _readings(part: Part) -> dict[str, object]:
-    """Quantities of a forage or water test."""
+    """Quantities of a forage, tissue or water test."""
     made: dict[str, object] = {}
     for name in type(part).model_fields:
         value = getattr(part, name)

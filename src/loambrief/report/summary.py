@@ -157,7 +157,7 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
     case, word = context.case, context.word
     notes: list[Text] = list(farm_lines(context))
     nitrogen = nitrogen_line(context)
-    if nitrogen:
+    if nitrogen and not _nitrogen_answered(context):
         notes.append(nitrogen)
     notes += own_pointer(context)
     if context.diagnosis.missing:
@@ -173,6 +173,12 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
         notes.append(Span(word("interest_line", interest=case.adviser.interest), bold=True))
     notes.append(word("cautions_pointer", gear=gear))
     return tuple(notes)
+
+
+def _nitrogen_answered(context: Context) -> bool:
+    """Whether the question names nitrogen, so that the answer tells its verdict."""
+    said = answer(context.case, context.diagnosis, context.plan)
+    return any(m.key == "answers.named" and m.params["item"] == "N" for m in said.messages)
 
 
 def _message(context: Context, limits: int) -> str:

@@ -234,7 +234,8 @@ class Writer:
         """A house-unit number in the reader's units, with the unit."""
         text = numbers.quantity(value, unit, self.system, digits, self.signs, within)
         name = numbers.shown(value, unit, self.system)[1]
-        return text.removesuffix(name) + self.named(name, name) if self.marks else text
+        own = numbers.symbol(name, self.signs)
+        return text.removesuffix(own) + self.named(own, name) if self.marks else text
 
     def named(self, words: str, name: str) -> str:
         """Words with the mark of the term that a unit or the name of a choice is."""
@@ -250,7 +251,7 @@ class Writer:
         if self.decided != self.system:
             number, name = numbers.shown(number / numbers.shown(1.0, unit, self.decided)[0], unit,
                                          self.system)
-        return f"{self.figures(number)}{numbers.NBSP}{name}"
+        return f"{self.figures(number)}{numbers.NBSP}{numbers.symbol(name, self.signs)}"
 
     def rate(self, value: float, unit: str) -> str:
         """A rate with the other unit system in brackets, and which of the two was set."""

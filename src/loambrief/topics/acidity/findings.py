@@ -6,7 +6,6 @@ from typing import Any
 
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
-from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
     Assessment,
@@ -33,7 +32,7 @@ from loambrief.topics.acidity.other_means import (
     surface_finding,
 )
 from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
-from loambrief.topics.sampling.age import age_params, past_interval, too_old, too_old_body
+from loambrief.topics.sampling.age import age_params, sample_confidence, too_old, too_old_body
 
 TOPIC = "acidity"
 SMALL_LIME_TON_AC = 0.5
@@ -112,9 +111,7 @@ def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -
         exact = exact and not _borrowed(state, lime)
         agrees = lime.choice.by != "buffer"
     own_guide = state.target is None or state.aim.own or state.aim.own_guide
-    return grade_confidence(past_interval=past_interval(case, state.sample),
-                            cores=state.sample.cores, cores_matter=True,
-                            method_matches=exact and own_guide, agrees=agrees)
+    return sample_confidence(case, state.sample, matches=exact and own_guide, agrees=agrees)
 
 
 def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
@@ -138,18 +135,13 @@ def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[Status, 
             return Status.WATCH, 1
         if state.near_trigger and not state.calcareous:
             return Status.WATCH, 0
-        judged = found.suits or _ph_of(state) < HIGH_PH
+        judged = found.suits or state.reading < HIGH_PH
         return Status.ADEQUATE if judged else Status.NOTED, 0
     assert state.target is not None
-    gap = state.aim.value - _ph_of(state)
+    gap = state.aim.value - state.reading
     if state.near_trigger or state.depends_on_subsoil or small:
         return Status.WATCH, 1
     return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
-
-
-def _ph_of(state: AcidState) -> float:
-    assert state.ph is not None
-    return state.ph
 
 
 def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
@@ -191,7 +183,7 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
 def _reference(state: AcidState, found: Fit, limed: bool) -> Message:
     """The line that the pH is held against: upper limit in alkaline soil, else liming point."""
     assert state.target is not None
-    if not limed and _ph_of(state) >= HIGH_PH:
+    if not limed and state.reading >= HIGH_PH:
         if found.limit is None:
             return say("acidity.reference_upper", upper=HIGH_PH, crop=found.crop, over=False)
         return say("acidity.reference_upper", upper=found.limit, crop=found.crop, over=True)
@@ -203,7 +195,7 @@ def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, 
     """What a pH outside the crop's range means; nothing where it suits."""
     if found.suits and not found.near:
         return ()
-    if found.place is None and _ph_of(state) < HIGH_PH:
+    if found.place is None and state.reading < HIGH_PH:
         return ()
     return (say("acidity.body_range", crop=found.crop, range=found.place, turns=found.near,
                 limit=found.limit, calcareous=state.calcareous),)

@@ -48,7 +48,7 @@ def credits_of(case: CaseFile, said: Nitrogen | NitrogenInputs, zone: Sample | N
             "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=legume.value,
             low=legume.details["low"], high=legume.details["high"],
             memory=legume.how == "memory",
-            built_in=crop_before(case) in BUILT_IN), (legume,))
+            built_in=isinstance(said, Nitrogen) and crop_before(case) in BUILT_IN), (legume,))
     for applied in spread(case):
         amount, results = _manure(applied)
         if amount:

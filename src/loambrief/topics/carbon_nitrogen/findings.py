@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, sample_area_ac, surface_increment
-from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import cover_fits, stays
 from loambrief.findings.model import (
     Assessment,
@@ -46,7 +45,7 @@ from loambrief.topics.carbon_nitrogen.line import nitrogen_line
 from loambrief.topics.carbon_nitrogen.materials import material_findings, material_ratios
 from loambrief.topics.carbon_nitrogen.rate import nitrogen_rates
 from loambrief.topics.carbon_nitrogen.residue import residue_finding, residue_ratio
-from loambrief.topics.sampling.age import past_interval
+from loambrief.topics.sampling.age import sample_confidence
 from loambrief.units import CM_PER_INCH, KG_PER_HA_PER_LB_PER_ACRE, LB_PER_TON, plain
 
 RISE_PCT = 1.0
@@ -121,11 +120,6 @@ def assess(case: CaseFile) -> Assessment:
     return Assessment(tuple(findings), tuple(missing))
 
 
-def _confidence(case: CaseFile, sample: Sample, **more: bool):
-    return grade_confidence(past_interval=past_interval(case, sample), cores=sample.cores,
-                            cores_matter=True, **more)
-
-
 def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
     """Organic matter against the little that is published, and how slowly it can be raised."""
     plateau = constant("soc_plateau")
@@ -179,7 +173,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
                   measured=soil.measured, where=soil.place),
-        status=status, severity=severity, confidence=_confidence(case, soil.sample),
+        status=status, severity=severity, confidence=sample_confidence(case, soil.sample),
         grade=Grade.MEASURED, value=soil.matter, unit="%", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_plateau", plateau=plateau,
                       low=plateau * constant("carbon_in_om", "low"),
@@ -259,7 +253,7 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
         id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.place),
         status=Status.ADEQUATE if usual else Status.NOTED, severity=0,
-        confidence=_confidence(case, soil.sample, method_matches=soil.measured),
+        confidence=sample_confidence(case, soil.sample, matches=soil.measured),
         grade=Grade.MEASURED if soil.measured else Grade.CALCULATED,
         value=value, unit="1", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_ratio", low=low, high=high),
@@ -304,8 +298,8 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
         title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
                   where=soil.place),
         status=Status.NOTED, severity=0,
-        confidence=_confidence(case, soil.sample, method_matches=measured,
-                               enough_replicates=False),
+        confidence=sample_confidence(case, soil.sample, matches=measured,
+                                     enough=False),
         grade=Grade.CALCULATED, value=pounds, unit="lb/ac", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_mineral"),
         body=(say("carbon_nitrogen.body_mineral"),), evidence=lines,

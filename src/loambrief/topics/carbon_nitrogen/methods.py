@@ -94,14 +94,15 @@ def lies_in(case: CaseFile, *regions: str) -> bool:
     return bool(named(places_named(case), regions))
 
 
-def nitrogen_fit(case: CaseFile, zone: Sample, place: Place) -> MethodFit | None:
+def nitrogen_fit(case: CaseFile, zone: Sample | None, place: Place) -> MethodFit | None:
     """The method that fits a zone best, or None where no published one is held.
 
     Parameters
     ----------
     case : CaseFile
         Without a nitrogen line of the adviser's own, which stands above every method.
-    zone : Sample
+    zone : Sample or None
+        None for a field without samples: methods that need no soil test are left.
     place : Place
         Of the zone.
     """
@@ -147,8 +148,8 @@ def first_foot(case: CaseFile, zone: Sample) -> Increment | None:
                  and i.nitrate_n is not None and i.nitrate_n.plain), None)
 
 
-def _sidedress(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> MethodFit | None:
-    layer = first_foot(case, zone)
+def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
+    layer = None if zone is None else first_foot(case, zone)
     if layer is None or layer.nitrate_n is None or "corn" not in crop.lineage:
         return None
     method = next((m for m, state in SIDEDRESS.items() if lies_in(case, state)), None)
@@ -194,7 +195,7 @@ def _rated(fit: MethodFit, rate: Result, *before: Result,
 # by a yield goal ---------------------------------------------------------------------------
 
 
-def _yield_goal(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> MethodFit | None:
+def _yield_goal(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     rows = [r for r in load(METHODS) if r["crop"] in crop.lineage
             and lies_in(case, *str(r["regions"]).split("|"))]
     if not rows:
@@ -205,7 +206,8 @@ def _yield_goal(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> Metho
         return MethodFit(str(rows[0]["method"]), crop, str(rows[0]["when"]), lacks=("wheat",))
     row = next(r for r in rows if r["kind"] in (None, inputs.wheat))
     fit = MethodFit(str(row["method"]), crop, str(row["when"]))
-    goal, soil = _yield(case, crop), main_increment(zone) or surface_increment(zone)
+    goal = _yield(case, crop)
+    soil = None if zone is None else main_increment(zone) or surface_increment(zone)
     matter = None if soil is None else plain(soil.organic_matter)
     layers = _profile(case, zone, row)
     lacks = [key for key, short in (
@@ -239,10 +241,12 @@ def _yield_goal(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> Metho
     return _rated(fit, rate, *(r for c in (*pounds, *others) for r in c.results), credits=others)
 
 
-def _profile(case: CaseFile, zone: Sample, row: DataRow) -> list[Increment] | None:
+def _profile(case: CaseFile, zone: Sample | None, row: DataRow) -> list[Increment] | None:
     """Layers with nitrate from the surface down to the depth that a method asks for."""
     if row["depth_in"] is None:
         return []
+    if zone is None:
+        return None
     layers, reached = nitrate_layers(case, zone), 0.0
     for layer in layers:
         if layer.top_in > reached:
@@ -251,8 +255,10 @@ def _profile(case: CaseFile, zone: Sample, row: DataRow) -> list[Increment] | No
     return layers if reached >= row["depth_in"] else None
 
 
-def _ammonium(zone: Sample) -> float | None:
+def _ammonium(zone: Sample | None) -> float | None:
     """Ammonium nitrogen of the first foot [lb/ac], by 2 lb per ppm in six inches."""
+    if zone is None:
+        return None
     found, reached = 0.0, 0.0
     for layer in sorted(zone.increments, key=lambda i: (i.top_in, -i.bottom_in)):
         if layer.ammonium_n is None or not layer.ammonium_n.plain or layer.top_in != reached:
@@ -265,7 +271,7 @@ def _ammonium(zone: Sample) -> float | None:
 # by prices ---------------------------------------------------------------------------------
 
 
-def _economic(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> MethodFit | None:
+def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     previous = known_crop(case.field.previous_crop)
     row = next((r for r in load(ECONOMIC) if r["crop"] in crop.lineage
                 and lies_in(case, *str(r["regions"]).split("|"))), None)
@@ -326,7 +332,7 @@ def crop_price(case: CaseFile, crop: Crop) -> float | None:
 # Britain -----------------------------------------------------------------------------------
 
 
-def _uk(case: CaseFile, zone: Sample, place: Place, crop: Crop) -> MethodFit | None:
+def _uk(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     cereal = any(name in UK_CEREALS for name in crop.lineage)
     if not (cereal or crop.name == "potato") or not lies_in(case, *UK) or lies_in(case, "Scotland"):
         return None

@@ -18,13 +18,14 @@ from loambrief.findings.model import (
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     Verdict,
     nutrient,
     say,
 )
-from loambrief.findings.places import place_of
+from loambrief.findings.places import field_place, place_of
 from loambrief.topics.carbon_nitrogen.credits import SANDY, nitrate_layers, uncounted
 from loambrief.topics.carbon_nitrogen.line import RATE
 from loambrief.topics.carbon_nitrogen.methods import MethodFit, nitrogen_fit
@@ -54,9 +55,10 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
         return [], []
     findings: list[Finding] = []
     open_ones: list[Judgement] = []
-    left = not case.samples
-    for zone in case.samples:
-        place = place_of(zone)
+    left = False
+    zones: list[Sample | None] = list(case.samples) or [None]
+    for zone in zones:
+        place = field_place(case) if zone is None else place_of(zone)
         fit = nitrogen_fit(case, zone, place)
         if fit is None or fit.amount is None:
             left = True
@@ -65,34 +67,36 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
                     "N", place, Verdict.NOT_JUDGED, "nitrogen_lacks", "nitrogen_inputs",
                     crop=case.field.crop, method=fit.method, lacks=list(fit.lacks)))
             continue
-        findings.append(_finding(case, zone, fit, fit.amount))
+        findings.append(_finding(case, zone, place, fit, fit.amount))
     return findings, [missing_rate(case, open_ones)] if left else []
 
 
-def _finding(case: CaseFile, zone: Sample, fit: MethodFit, amount: float) -> Finding:
-    place, rate = place_of(zone), fit.results[0]
+def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
+             amount: float) -> Finding:
+    rate, sandy = fit.results[0], zone is not None and zone.texture in SANDY
     wanted = amount >= LEAST_LB_AC
     asked = {"method": fit.method, "crop": case.field.crop, "rate": amount, "low": fit.low,
              "high": fit.high}
     sources = tuple(dict.fromkeys(r.source for r in fit.results if r.source))
-    splits = _splits(case, zone, fit)
+    splits = _splits(fit, sandy)
     need = Need(
         kind=NeedKind.NUTRIENT, item="N", unit="lb/ac",
         text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
-        area_ac=sample_area_ac(case, zone), amount=amount, low=fit.low, high=fit.high,
+        area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
+        amount=amount, low=fit.low, high=fit.high,
         results=fit.results, sources=sources,
-        cautions=tuple(_cautions(case, zone)),
+        cautions=tuple(_cautions(case, sandy)),
         params={"when": fit.when if fit.when != "before" or splits < 2
                 else f"split {splits}"})
     lacking = list(uncounted(case, {"soil", *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
-                sandy=zone.texture in SANDY, least=LEAST_LB_AC, wanted=wanted)]
+                sandy=sandy, least=LEAST_LB_AC, wanted=wanted)]
     body += _tie_up(case)
     if lacking:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=lacking))
     return Finding(
-        id=f"{RATE}.{zone.id}", topic="carbon_nitrogen",
+        id=f"{RATE}.{place.id or 'field'}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_rate", where=place, **asked),
         status=Status.NOTED, severity=1 if wanted else 0,
         confidence=Confidence.LOW if rate.how == "memory" or lacking or not rate.within_range
@@ -111,18 +115,18 @@ def _built_in(fit: MethodFit) -> bool:
                           "iowa_sidedress", "uk_cereal", "uk_potato")
 
 
-def _splits(case: CaseFile, zone: Sample, fit: MethodFit) -> int:
+def _splits(fit: MethodFit, sandy: bool) -> int:
     """Passes it is better put on in: more on sand and for a large amount."""
     if fit.when == "sidedress" or (fit.amount or 0.0) < LEAST_LB_AC:
         return 1
-    if zone.texture in SANDY:
+    if sandy:
         return 3
     return 2 if (fit.amount or 0.0) >= 100.0 else 1
 
 
-def _cautions(case: CaseFile, zone: Sample) -> Iterator[Message]:
+def _cautions(case: CaseFile, sandy: bool) -> Iterator[Message]:
     """How nitrogen is lost here, and what may slow it: the gravest way only."""
-    if zone.texture in SANDY:
+    if sandy:
         yield say("carbon_nitrogen.caution_leaching")
     elif case.field.drainage in WET:
         yield say("carbon_nitrogen.caution_denitrified")
@@ -138,7 +142,8 @@ def _tie_up(case: CaseFile) -> Iterator[Message]:
             yield say("carbon_nitrogen.body_rate_tie_up", material=residue.material)
 
 
-def _evidence(case: CaseFile, zone: Sample, fit: MethodFit, rate: Result) -> Iterator[Evidence]:
+def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
+              rate: Result) -> Iterator[Evidence]:
     details = rate.details
     yield Evidence(Side.FOR, say(
         "carbon_nitrogen.for_rate", method=fit.method, memory=rate.how == "memory",
@@ -158,7 +163,7 @@ def _evidence(case: CaseFile, zone: Sample, fit: MethodFit, rate: Result) -> Ite
                        tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
                        credit.results)
     if "nitrate_lb_ac" not in details and "nitrate_n_ppm" not in rate.inputs \
-            and nitrate_layers(case, zone):
+            and zone is not None and nitrate_layers(case, zone):
         yield Evidence(Side.CONTEXT, say("carbon_nitrogen.rate_nitrate_unused",
                                          method=fit.method), Grade.MEASURED)
     doubt = DOUBTS.get(fit.method)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Assessment,
-    Confidence,
     Evidence,
     Finding,
     Grade,
@@ -30,7 +28,7 @@ from loambrief.topics.cations.limits import (
     tetany_finding,
 )
 from loambrief.topics.cations.state import CationState, cation_state
-from loambrief.topics.sampling.age import past_interval
+from loambrief.topics.sampling.age import sample_confidence
 
 TOPIC = "cations"
 PRACTICE = ("Ca", "Mg", "K", "H")
@@ -62,14 +60,6 @@ def assess(case: CaseFile) -> Assessment:
     return Assessment(tuple(findings), tuple(missing))
 
 
-def confidence(case: CaseFile, state: CationState, *, matches: bool = True,
-               agrees: bool = True) -> Confidence:
-    """By the written rule."""
-    return grade_confidence(past_interval=past_interval(case, state.sample),
-                            cores=state.sample.cores,
-                            cores_matter=True, method_matches=matches, agrees=agrees)
-
-
 def _capacity(case: CaseFile, state: CationState) -> Finding | None:
     if state.suppressed:
         return _suppressed(case, state)
@@ -84,7 +74,7 @@ def _suppressed(case: CaseFile, state: CationState) -> Finding:
     return Finding(
         id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_suppressed", where=state.place),
-        status=Status.NOTED, severity=0, confidence=confidence(case, state),
+        status=Status.NOTED, severity=0, confidence=sample_confidence(case, state.sample),
         grade=Grade.CALCULATED, place=state.place,
         body=(say("cations.body_suppressed", reasons=reasons,
                   displacement=state.displacement_cec),),
@@ -121,8 +111,8 @@ def _saturation(case: CaseFile, state: CationState) -> Finding | None:
         title=say("cations.title_saturation", cec=state.cec, where=state.place,
                   shares=_shares(state)),
         status=Status.NOTED, severity=0,
-        confidence=confidence(case, state, matches=state.method_fits,
-                              agrees=off <= constant("cec_lab_error_pct")),
+        confidence=sample_confidence(case, state.sample, matches=state.method_fits,
+                                     agrees=off <= constant("cec_lab_error_pct")),
         grade=Grade.CALCULATED, value=state.cec, unit="meq/100g", place=state.place,
         reference=say("cations.reference_none"),
         body=tuple(body),

@@ -8,9 +8,7 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
-from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
-    Confidence,
     Evidence,
     Finding,
     Grade,
@@ -28,18 +26,12 @@ from loambrief.topics.acidity.findings import wants_lime
 from loambrief.topics.acidity.state import AcidState, region_of
 from loambrief.topics.cations.formulas import constant
 from loambrief.topics.cations.state import CationState
-from loambrief.topics.sampling.age import past_interval
+from loambrief.topics.sampling.age import sample_confidence
 
 TOPIC = "cations"
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
 """Ruminants; grass tetany is theirs."""
 FORAGE_GROUPS = ("grass forage", "alfalfa", "legume")
-
-
-def _confidence(case: CaseFile, state: CationState) -> Confidence:
-    return grade_confidence(past_interval=past_interval(case, state.sample),
-                            cores=state.sample.cores,
-                            cores_matter=True, method_matches=state.method_fits)
 
 
 def limits(nutrient: str, unit: str, region: str | None) -> dict[str, dict]:
@@ -78,7 +70,8 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
         id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
         status=Status.LIMITING if is_low else Status.WATCH,
-        severity=2 if is_low else 1, confidence=_confidence(case, state),
+        severity=2 if is_low else 1,
+        confidence=sample_confidence(case, state.sample, matches=state.method_fits),
         grade=Grade.MEASURED, value=mg, unit="ppm", place=state.place,
         reference=say("cations.reference_magnesium", limit=row["limit"], unit=row["unit"]),
         body=(say("cations.body_magnesium", low=is_low, liming=liming, limit=limit),),
@@ -150,8 +143,9 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
         id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_calcium", ca=ca, low=is_low, where=state.place),
         status=Status.LIMITING if is_low else Status.WATCH, severity=2 if is_low else 1,
-        confidence=_confidence(case, state), grade=Grade.MEASURED, value=ca, unit="ppm",
-        place=state.place, reference=say("cations.reference_calcium", limit=row["limit"]),
+        confidence=sample_confidence(case, state.sample, matches=state.method_fits),
+        grade=Grade.MEASURED, value=ca, unit="ppm", place=state.place,
+        reference=say("cations.reference_calcium", limit=row["limit"]),
         body=(say("cations.body_calcium", low=is_low, liming=liming, outweighed=outweighed),),
         evidence=(Evidence(Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
                                          ca_charge=ca_charge, mg_charge=mg_charge),
@@ -190,7 +184,7 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
         id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_tetany", crop=crop, where=state.place),
         status=Status.WATCH, severity=2 if k > mg and scarce else 1,
-        confidence=_confidence(case, state),
+        confidence=sample_confidence(case, state.sample, matches=state.method_fits),
         grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),

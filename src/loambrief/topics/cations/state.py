@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
@@ -149,7 +149,7 @@ def _with_capacity(state: CationState, complete: bool) -> CationState:
         cec, by = state.lab_cec, "laboratory"
     else:
         lacking = unknown if acidity is not None else (*unknown, "acidity")
-        return CationState(**{**_fields(state), "unknown": lacking, "results": tuple(results)})
+        return replace(state, unknown=lacking, results=tuple(results))
     shares: dict[str, float] = {}
     for cation, ppm in state.amounts.items():
         share = cation_saturation.evaluate(ppm=ppm, cation=cation, cec_meq=cec)
@@ -160,9 +160,4 @@ def _with_capacity(state: CationState, complete: bool) -> CationState:
         acid = acid_saturation.evaluate(acidity_meq=left, cec_meq=cec)
         shares["H"] = float(acid.value)
         results.append(acid)
-    return CationState(**{**_fields(state), "cec": cec, "cec_by": by, "shares": shares,
-                          "results": tuple(results)})
-
-
-def _fields(state: CationState) -> dict:
-    return {name: getattr(state, name) for name in state.__dataclass_fields__}
+    return replace(state, cec=cec, cec_by=by, shares=shares, results=tuple(results))

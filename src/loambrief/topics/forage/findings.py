@@ -29,6 +29,7 @@ from loambrief.topics.forage.formulas import (
     relative_forage_quality,
 )
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
+from loambrief.topics.forage.minerals import calcium_phosphorus_finding, tetany_finding
 from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_finding, sugar_finding
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
@@ -55,7 +56,10 @@ def assess(case: CaseFile) -> Assessment:
             missing += lacking
         findings += [f for f in (nitrate_finding(case, test, lot(test), sure),
                                  sugar_finding(case, test, lot(test), sure),
-                                 ash_finding(test, lot(test), sure)) if f is not None]
+                                 ash_finding(test, lot(test), sure),
+                                 tetany_finding(case, test, lot(test), sure),
+                                 calcium_phosphorus_finding(case, test, lot(test), sure))
+                     if f is not None]
     weedy = weedy_hay(case)
     findings += [weedy] if weedy is not None else []
     poison, unjudged = poisonous_hay(case)

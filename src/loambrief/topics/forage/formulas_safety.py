@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import UnknownName
+from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
 
@@ -13,6 +13,8 @@ DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
     "deaths reported", "sickness reported", "below what was reported", "no share published",
     "lost in drying", "not reported for this stock",
 )
+BELOW_LOW, WITHIN, ABOVE = "below", "within", "above"
+"""Classes of a calcium to phosphorus ratio."""
 FORM_MASS = {"no3-n": 14.0067, "no3": 14.0067 + 3 * 15.9994,
              "kno3": 39.0983 + 14.0067 + 3 * 15.9994}
 """Mass per mole of nitrogen of each form of a nitrate result, g/mol (iupac-2007-weights)."""
@@ -96,6 +98,41 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
                            "pregnant_pct": row["pregnant_pct"], "low_ppm": row["low_ppm"],
                            "high_ppm": row["high_ppm"], "form": row["form"], "step": step,
                            "steps": len(rows), "table": table})
+
+
+@formula(unit="1", source="wise-1963", locator="abstract", how="seen", evidence="calculated",
+         valid={"ca_pct": (0.0, 5.0), "p_pct": (0.0, 2.0)})
+def calcium_phosphorus_ratio(ca_pct: Percent, p_pct: Percent) -> Answer:
+    """Calcium to phosphorus of a feed, by mass.
+
+    Parameters
+    ----------
+    ca_pct, p_pct : float
+        Calcium and phosphorus [% of dry matter].
+
+    Returns
+    -------
+    float
+        Ratio [1]; ``details`` hold the class: ``"below"``, ``"within"`` or ``"above"`` the ratios
+        at which calves throve.
+
+    Raises
+    ------
+    ImpossibleInput
+        No phosphorus.
+
+    Notes
+    -----
+    Calves of 0.17 to 0.68 % P did alike at ratios from 1 to 7, much worse below 1, and somewhat
+    worse above 7. It is about whole rations of cattle; phosphorus must be enough by itself.
+    """
+    if p_pct <= 0:
+        raise ImpossibleInput("phosphorus is zero; no ratio can be formed")
+    ratio = ca_pct / p_pct
+    edge = 1e-9  # 2.1 over 0.3 is 7, and a hair more in binary
+    name = (BELOW_LOW if ratio < coefficient("ca_p_low") - edge
+            else ABOVE if ratio > coefficient("ca_p_high") + edge else WITHIN)
+    return Answer(ratio, details={"class": name})
 
 
 @formula(unit="class", source="thunes-nsc", locator="text", how="seen", evidence="measured",

@@ -9,7 +9,8 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import load
+from loambrief.topics.nutrients.formulas_micronutrients import reaches
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
 
 BAND = "nutrients/band"
@@ -88,15 +89,10 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> 
     rows = [r for r in load(RUNOFF) if r["region"] == region and r["method"] == method]
     if not rows:
         return Answer(None, notes=(f"no level for {region} by {method} in the table",))
-    row = [r for r in rows if _holds(r, test_ppm)][-1]
+    row = [r for r in rows if reaches(r, test_ppm)][-1]
     return by_row(row, str(row["level"]),
                   details={"range": row["class"], "meaning": row["meaning"],
                            "lower_ppm": row["lower"], "basis": row["basis"]})
-
-
-def _holds(row: DataRow, value: float) -> bool:
-    lower = float(row["lower"])
-    return value > lower if row["open_below"] == "yes" else value >= lower
 
 
 @formula(unit="mg/kg", source="cfr-40-503-13", locator="tables 1 and 3", how="memory")

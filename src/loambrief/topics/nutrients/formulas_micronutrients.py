@@ -120,7 +120,7 @@ def micronutrient_class(
         return Answer(None, notes=(f"no published class of {nutrient} by {method} for "
                                    f"{plant.name} in the table",))
     rows = [r for r in load(CLASSES) if r["scale"] == scale]
-    row = [r for r in rows if _holds(r, test_ppm)][-1]
+    row = [r for r in rows if reaches(r, test_ppm)][-1]
     place = str(row["region"])
     details: dict[str, object] = {
         "nutrient": nutrient,
@@ -139,7 +139,8 @@ def micronutrient_class(
     return by_row(row, str(row["class"]), details=details)
 
 
-def _holds(row: DataRow, value: float) -> bool:
+def reaches(row: DataRow, value: float) -> bool:
+    """Whether a value is in or above the class that a row of a table begins."""
     lower = float(row["lower"])
     return value > lower if row["open_below"] == "yes" else value >= lower
 

@@ -92,7 +92,7 @@ class SalinityPlane:
 
 
 def plane(case: CaseFile) -> SalinityPlane | None:
-    """Points for the salt and sodium chart; None where no sample has either."""
+    """Points for the salt and sodium chart; None where no sample has both."""
     points = []
     for sample in case.samples:
         state = salt_state(sample)
@@ -101,7 +101,7 @@ def plane(case: CaseFile) -> SalinityPlane | None:
             continue
         points.append((state.place, state.root_ece, esp.value if esp else None,
                        state.converted or (esp is not None and esp.kind != "measured")))
-    if not points:
+    if not any(ece is not None and sodium is not None for _, ece, sodium, _ in points):
         return None
     crop = leached_for(case)
     return SalinityPlane(tuple(points), sodium_constant("saline_ece"),

@@ -50,7 +50,8 @@ def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[st
     central = next(r for r in rows if r["central"] and r["group"] == group)
     spread = [_apply(r, ec_ds_m) for r in rows if r["group"] in (group, *spread_groups)]
     floored = central["slope"] * ec_ds_m + central["intercept_ds_m"] < ec_ds_m
-    notes = [f"equation for {group} soils; {len(spread)} published equations give the range"]
+    notes = [f"equation for {group} soils; {len(spread)} published equations give the range",
+             "the equation itself rests on one study of one region"]
     if floored:
         notes.append("the equation falls below the EC itself here; the EC is given instead")
     return Answer(

@@ -59,9 +59,10 @@ def water_restriction(constituent: str, value: NotNegative, method: str = "surfa
         ``"nitrate-n"``.
     value : float
         Its value [dS/m for ec; SAR for sodium at the surface; meq/L for sprinkled sodium,
-        chloride and bicarbonate; mg/L for boron and nitrate-N].
+        chloride and bicarbonate; mg/L for boron, nitrate-N, iron, manganese and solids].
     method : str
-        ``"surface"`` or ``"sprinkler"``: how the water reaches the crop.
+        ``"surface"`` or ``"sprinkler"``: how the water reaches the crop; ``"drip"`` for what clogs
+        emitters (iron, manganese, dissolved solids, ph).
     unit : str or None
         ``"mg/L"`` if chloride, bicarbonate or sprinkled sodium is given so; converted here.
 

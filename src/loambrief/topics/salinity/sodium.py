@@ -31,7 +31,8 @@ from loambrief.topics.salinity.needs import (
     target_esp,
     wash_need,
 )
-from loambrief.topics.salinity.state import CropTolerance, EspEstimate, SaltState, confidence
+from loambrief.topics.salinity.state import CropTolerance, EspEstimate, SaltState
+from loambrief.topics.sampling.age import sample_confidence
 
 AGREE_ESP = 5.0
 """Two ways to ESP further apart than this disagree [percentage points]: our own step."""
@@ -111,7 +112,8 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
         title=say("salinity.title_sodium", esp=esp.value, kind=esp.kind,
                   name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
-        confidence=confidence(case, state, matches=esp.kind == "measured", agrees=agrees),
+        confidence=sample_confidence(case, state.sample, matches=esp.kind == "measured",
+                                     agrees=agrees),
         grade=Grade.MEASURED if esp.kind == "measured" else Grade.CALCULATED,
         value=esp.value, unit="%", place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
@@ -155,7 +157,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
         title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.layer.place),
         status=Status.ADEQUATE if low else Status.UNCERTAIN, severity=0 if low else 1,
-        confidence=confidence(case, state),
+        confidence=sample_confidence(case, state.sample),
         grade=Grade.CALCULATED, value=bound.value, unit="%", place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),

@@ -20,10 +20,10 @@ from loambrief.topics.salinity.needs import (
 from loambrief.topics.salinity.state import (
     CropTolerance,
     SaltState,
-    confidence,
     irrigated,
     tolerance,
 )
+from loambrief.topics.sampling.age import sample_confidence
 from loambrief.units import plain
 
 MINOR_LOSS_PCT, SEVERE_LOSS_PCT = 5.0, 25.0
@@ -74,7 +74,7 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
         id=f"salinity.ece.{state.sample.id}", topic="salinity",
         title=say("salinity.title_bound", limit=limit, below=below, where=main.place),
         status=status, severity=2 if salty else 0 if fine else 1,
-        confidence=confidence(case, state, matches=not main.converted),
+        confidence=sample_confidence(case, state.sample, matches=not main.converted),
         grade=_grade(state), unit="dS/m", place=main.place,
         reference=say("salinity.reference_classes"),
         body=(say("salinity.body_bound"),),
@@ -115,7 +115,7 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
                   high=state.root_high, converted=state.converted, name=named.value,
                   depth_in=state.root_depth_in, where=state.place),
         status=status, severity=severity,
-        confidence=confidence(case, state, matches=not state.converted),
+        confidence=sample_confidence(case, state.sample, matches=not state.converted),
         grade=_grade(state), value=None if state.converted else state.root_ece, unit="dS/m",
         place=state.place,
         reference=say("salinity.reference_classes"),
@@ -254,8 +254,8 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
                   low=yields["low"].value, high=yields["high"].value,
                   converted=state.converted, where=state.place, ece=state.root_ece),
         status=status, severity=severity,
-        confidence=confidence(case, state, matches=not state.converted,
-                              agrees=crop.how != "memory"),  # unchecked rows count as doubtful
+        confidence=sample_confidence(case, state.sample, matches=not state.converted,
+                                     agrees=crop.how != "memory"),  # an unchecked row is doubtful
         grade=Grade.CALCULATED, value=best, unit="%", place=state.place,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),

@@ -8,8 +8,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, surface_increment
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Confidence, Place
+from loambrief.findings.model import Place
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.salinity.formulas import (
     ece_from_1to1,
@@ -25,7 +24,6 @@ from loambrief.topics.salinity.formulas_sodicity import (
     exchangeable_sodium_pct,
     sodium_adsorption_ratio,
 )
-from loambrief.topics.sampling.age import past_interval
 from loambrief.topics.sampling.pooled import relative_error
 from loambrief.units import EQUIVALENT_MG, plain
 
@@ -319,14 +317,6 @@ def leached_for(case: CaseFile) -> CropTolerance | None:
     known = [t for t in map(tolerance, (case.field.crop, case.field.following_crop))
              if t is not None]
     return min(known, key=lambda t: t.threshold, default=None)
-
-
-def confidence(case: CaseFile, state: SaltState, *, matches: bool = True,
-               agrees: bool = True) -> Confidence:
-    """Confidence in what one sample says, by the written rule."""
-    return grade_confidence(past_interval=past_interval(case, state.sample),
-                            cores=state.sample.cores,
-                            cores_matter=True, method_matches=matches, agrees=agrees)
 
 
 def irrigated(case: CaseFile) -> bool:

@@ -41,6 +41,7 @@ from loambrief.topics.salinity.formulas_water_quality import (
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT, held_back
 from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
 from loambrief.topics.salinity.treatment import treatment_finding
+from loambrief.topics.salinity.water_other import clogging_finding, load_finding
 from loambrief.units import plain
 
 LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
@@ -60,7 +61,7 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
         return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
                             "salinity"),)
     found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
-             _sealing(case), _ions(case)]
+             _sealing(case), _ions(case), load_finding(case), clogging_finding(case)]
     missing = []
     if plain(water.ec) is None:
         missing.append(Missing(say("salinity.missing_water_ec"),
@@ -243,9 +244,11 @@ def _residual(case: CaseFile) -> Result | None:
     ions = (plain(water.bicarbonate), plain(water.calcium), plain(water.magnesium))
     if None in ions:
         return None
+    carbonate = plain(water.carbonate)
     with subject(water.source):
-        return residual_sodium_carbonate.evaluate(bicarbonate_meq_l=ions[0], ca_meq_l=ions[1],
-                                                  mg_meq_l=ions[2])
+        return residual_sodium_carbonate.evaluate(
+            bicarbonate_meq_l=ions[0], ca_meq_l=ions[1], mg_meq_l=ions[2],
+            **({} if carbonate is None else {"carbonate_meq_l": carbonate}))
 
 
 def _ions(case: CaseFile) -> Finding | None:

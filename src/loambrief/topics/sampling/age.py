@@ -8,6 +8,7 @@ from loambrief.agronomy.guides import known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import age_days
+from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Confidence,
     Finding,
@@ -42,6 +43,14 @@ def sample_age(case: CaseFile, sample: Sample) -> Result:
 def past_interval(case: CaseFile, sample: Sample) -> bool:
     """Past the interval of its guide: what it says is less sure."""
     return sample_age(case, sample).value != CURRENT
+
+
+def sample_confidence(case: CaseFile, sample: Sample, *, matches: bool = True,
+                      enough: bool = True, agrees: bool = True) -> Confidence:
+    """Confidence in what one soil sample says, by the written rule (``grade_confidence``)."""
+    return grade_confidence(past_interval=past_interval(case, sample), cores=sample.cores,
+                            cores_matter=True, method_matches=matches, enough_replicates=enough,
+                            agrees=agrees)
 
 
 def too_old(case: CaseFile, sample: Sample) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import main_increment, sample_area_ac, surface_increment
-from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -21,7 +20,7 @@ from loambrief.findings.model import (
 )
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.state import untilled
-from loambrief.topics.sampling.age import past_interval
+from loambrief.topics.sampling.age import sample_confidence
 from loambrief.topics.stratification.formulas import figure
 from loambrief.topics.stratification.state import Layer, LayerState, layer_state
 
@@ -61,10 +60,8 @@ def assess(case: CaseFile) -> Assessment:
 
 
 def _confidence(case: CaseFile, state: LayerState) -> Confidence:
-    return grade_confidence(past_interval=past_interval(case, state.sample),
-                            cores=state.sample.cores,
-                            cores_matter=True, method_matches=state.sample.residue != "left on",
-                            agrees=not state.impossible)
+    return sample_confidence(case, state.sample, matches=state.sample.residue != "left on",
+                             agrees=not state.impossible)
 
 
 def _impossible(case: CaseFile, state: LayerState) -> Finding:

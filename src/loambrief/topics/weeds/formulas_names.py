@@ -115,19 +115,19 @@ def _indifference() -> Mapping[str, DataRow]:
 
 
 def indifferent(species: str, axis: str) -> bool:
-    """Whether a weed is rated to grow over the whole range of an axis.
+    """Whether a weed is rated to grow over the whole range of soil reaction.
 
     Parameters
     ----------
     species : str
         Accepted name.
     axis : str
-        ``"reaction"``, ``"moisture"``, ``"nutrients"`` or ``"salinity"`` (never rated so).
+        Only ``"reaction"`` is held: the source is not open, and single facts are all that is used.
 
     Returns
     -------
     bool
-        True if rated indifferent; False if not, and where no rating is known.
+        True if rated indifferent; False if not, where no rating is known, and on other axes.
     """
     row = _indifference().get(species)
     return row is not None and row.get(axis) == "yes"

@@ -1,0 +1,105 @@
+"""What irrigation water brings along besides salt, and what in it clogs emitters."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import age_days
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import Evidence, Finding, Grade, Place, Side, Status, say
+from loambrief.topics.salinity.formulas_water import water_load_lb_ac
+from loambrief.topics.salinity.formulas_water_quality import water_restriction
+from loambrief.units import EQUIVALENT_MG, plain
+
+TOPIC = "salinity"
+FOOT_IN = 12.0
+"""Depth of water the loads are told for [in]."""
+MOST_NAMED = 3
+"""Loads that the title tells; the others stand below it."""
+ORDER = ("severe", "slight to moderate", "none")
+DRIP = {"iron": "iron", "manganese": "manganese", "dissolved solids": "dissolved_solids",
+        "ph": "ph"}
+"""What clogs emitters -> field of the water test."""
+
+
+def load_finding(case: CaseFile) -> Finding | None:
+    """Nitrogen, sulfur, boron, potassium and chloride in a foot of the water; a reading only.
+
+    How much of it counts is said where the nutrient is reckoned; None if nothing was measured.
+    """
+    water = case.water
+    if water is None:
+        return None
+    sulfate, potassium, chloride = (plain(water.sulfate), plain(water.potassium),
+                                    plain(water.chloride))
+    contents = {  # mg/L
+        "nitrogen": plain(water.nitrate_n),
+        "sulfur": None if sulfate is None else sulfate * EQUIVALENT_MG["S"],
+        "boron": plain(water.boron),
+        "potassium": None if potassium is None else potassium * EQUIVALENT_MG["K"],
+        "chloride": None if chloride is None else chloride * EQUIVALENT_MG["Cl"],
+    }
+    with subject(water.source):
+        loads = {name: water_load_lb_ac.evaluate(mg_l=mg_l, water_in=FOOT_IN)
+                 for name, mg_l in contents.items() if mg_l is not None}
+    if not loads:
+        return None
+    return Finding(
+        id="salinity.water.load",
+        topic=TOPIC,
+        title=say("salinity.title_water_load", source=water.source,
+                  loads={name: load.value for name, load in list(loads.items())[:MOST_NAMED]}),
+        status=Status.NOTED,
+        severity=0,
+        confidence=grade_confidence(age_days=age_days(case, water.date)),
+        grade=Grade.CALCULATED,
+        place=Place(label=water.source),
+        body=(say("salinity.body_water_load"),),
+        evidence=tuple(
+            Evidence(Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
+                                       mg_l=contents[name]),
+                     Grade.CALCULATED, ("nist-hb44-2020",), (load,))
+            for name, load in loads.items()),
+        sources=("nist-hb44-2020",),
+        results=tuple(loads.values()),
+    )
+
+
+def clogging_finding(case: CaseFile) -> Finding | None:
+    """Iron, manganese, dissolved solids and pH where the water goes through drip emitters."""
+    water = case.water
+    if water is None or case.field.irrigation != "drip":
+        return None
+    values = {name: (None if value is None else float(value)
+                     if isinstance(value, float | int) else plain(value))
+              for name, key in DRIP.items() for value in (getattr(water, key),)}
+    with subject(water.source):
+        judged = {name: water_restriction.evaluate(constituent=name, value=value, method="drip")
+                  for name, value in values.items() if value is not None}
+    if not judged:
+        return None
+    worst = min((str(r.value) for r in judged.values()), key=ORDER.index)
+    named = [n for n, r in judged.items() if r.value == worst] if worst != "none" else []
+    return Finding(
+        id="salinity.water.clogging",
+        topic=TOPIC,
+        title=say("salinity.title_clogging", source=water.source, level=worst, what=named),
+        status=Status.ADEQUATE if worst == "none" else Status.WATCH,
+        severity=0 if worst == "none" else 1,
+        confidence=grade_confidence(age_days=age_days(case, water.date)),
+        grade=Grade.MEASURED,
+        place=Place(label=water.source),
+        reference=say("salinity.reference_clogging"),
+        body=(say("salinity.body_clogging", level=worst, lacking=[
+            n for n in ("iron", "manganese") if values[n] is None]),),
+        evidence=tuple(
+            Evidence(Side.FOR if r.value != "none" else Side.CONTEXT,
+                     say("salinity.for_clogging", what=name, value=values[name],
+                         unit=r.details["unit"], level=r.value,
+                         none_below=r.details["none_below"],
+                         severe_above=r.details["severe_above"]),
+                     Grade.MEASURED, ("ayers-westcot-1985-fao29",), (r,))
+            for name, r in judged.items()),
+        sources=("ayers-westcot-1985-fao29",),
+        results=tuple(judged.values()),
+    )
