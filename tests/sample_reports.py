@@ -1,4 +1,4 @@
-"""The three samples, worked out once for all tests that only read them."""
+"""Samples and scenarios, worked out once for all tests that only read them."""
 
 from __future__ import annotations
 
@@ -34,6 +34,13 @@ def report(name: str, units: str = "us", paper: str = "letter",
 def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en") -> bytes:
     """A sample on paper."""
     return render_pdf(report(name, units, paper, language))
+
+
+@cache
+def written(path: Path, language: str) -> tuple[pipeline.Advice, ReportModel]:
+    """Advice and report model of any field, in a language."""
+    made = pipeline.advise(load_case(path, language=language))
+    return made, pipeline.report_model(made)
 
 
 def short_case(**header: str) -> str:

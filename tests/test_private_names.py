@@ -37,11 +37,15 @@ KNOWN = {
 """(module, name) -> library, versions known to work, reason."""
 
 
+NAMING = (ast.FunctionDef, ast.ClassDef, ast.Name, ast.Attribute, ast.Import, ast.ImportFrom)
+
+
 @cache
 def _nodes():
-    """Every node of every module."""
-    return {path.relative_to(ROOT).as_posix(): tuple(ast.walk(ast.parse(path.read_text("utf-8"))))
-            for path in sorted(ROOT.rglob("*.py"))}
+    """Every node of every module that a name may stand in."""
+    return {path.relative_to(ROOT).as_posix(): tuple(
+        node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, NAMING))
+        for path in sorted(ROOT.rglob("*.py"))}
 
 
 def _private(name):

@@ -13,10 +13,9 @@ from dataclasses import replace
 import pypdf
 import pytest
 from pagecheck import blank, read, used
-from sample_reports import CASES, ROOT
+from sample_reports import CASES, ROOT, written
 
 from loambrief import pipeline
-from loambrief.case.load import load_case
 from loambrief.errors import CaseProblems
 from loambrief.render.pdf import render_pdf
 from loambrief.report.annex import advisory_alone
@@ -51,13 +50,12 @@ def test_documents_are_short_and_their_pages_full(name, language):
     quarter of a sheet blank, nor half of its left or right half; page 1 of a field of which little
     is known may."""
     try:
-        loaded = load_case(FIELDS[name], language=language)
+        advice, whole = written(FIELDS[name], language)
     except CaseProblems:
         return  # a scenario about a case that is refused
-    advice = pipeline.advise(loaded)
-    made = pipeline.render(advice)
+    loaded, made = advice.loaded, pipeline.render(advice)
     own = Paper(loaded.case.case.paper)
-    other = render_pdf(replace(advisory_alone(pipeline.report_model(advice)),
+    other = render_pdf(replace(advisory_alone(whole),
                                paper=next(p for p in Paper if p is not own)))
     most = limit(loaded.case) + (language == "es")
     assert pages(made.pdf) <= most and pages(other) <= most

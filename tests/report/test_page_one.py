@@ -5,16 +5,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
-from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from pdf_text import page_texts
-from sample_reports import CASES
+from sample_reports import CASES, written
 
-from loambrief import pipeline
-from loambrief.case.load import load_case
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
@@ -37,14 +34,12 @@ NOT_OF_ACTIONS = {"report"}
 """Topics whose cautions belong to the whole sheet."""
 
 
-@cache
 def advised(name, language="en"):
-    return pipeline.advise(load_case(EVERY[name], language=language))
+    return written(EVERY[name], language)[0]
 
 
-@cache
 def printed(name, language="en"):
-    return pipeline.report_model(advised(name, language))
+    return written(EVERY[name], language)[1]
 
 
 def first_page(name, language="en"):
@@ -253,7 +248,7 @@ def test_actions_without_a_price_are_counted_alike():
                  if a.cost_total is None and a.id not in advice.plan.budget.unpriced]
     assert counted and undecided
     said = Writer().write(say("report.money_note", oldest=None, unpriced=counted))
-    blocks = pipeline.report_model(advice).blocks
+    blocks = printed("saline_alfalfa_utah").blocks
     assert any(said in plain(b.text) for b in blocks if isinstance(getattr(b, "text", None), tuple))
 
 
@@ -276,6 +271,15 @@ def test_sap_alone_is_said_to_be_read():
     assert "Sap cannot say which nutrient" in plain(page.message)
     assert "Nothing was measured, so" not in plain(page.no_limits)
     assert "calcium" in plain(page.actions[0].what)
+
+
+def test_a_leaf_alone_is_said_to_be_tested():
+    """ensures that page 1 says what plant tissue showed, and that it shows no limit of the soil."""
+    page = first_page("orchard_leaf_boron")
+    assert "low in potassium and boron" in plain(page.message)
+    for said in (plain(page.message), plain(page.no_limits)):
+        assert "Nothing was measured" not in said
+    assert "Only plant tissue was tested" in plain(page.no_limits)
 
 
 @every_field

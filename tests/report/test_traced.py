@@ -132,9 +132,11 @@ def test_no_calculation_goes_round_the_trace():
     """ensures that only the formula layer calls a formula without recording it."""
     found = []
     for path in ROOT.rglob("*.py"):
-        if path.name.startswith("formulas") or path.parent.name == "agronomy":
+        text = path.read_text(encoding="utf-8")
+        if path.name.startswith("formulas") or path.parent.name == "agronomy" or (
+                ".function" not in text):
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(ast.parse(text)):
             if (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
                     and node.func.attr == "function"):
                 found.append(f"{path.relative_to(ROOT)}:{node.lineno}")

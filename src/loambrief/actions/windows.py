@@ -111,7 +111,7 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
         ahead = planting if planting is not None and planting > today else None
         return Window(ahead or today, None, say("actions.when_split", start=ahead,
                                                 passes=int(when[len(SPLIT):])))
-    if when in ("topdress", "early spring"):
+    if when in ("topdress", "early spring", "stem extension"):
         return Window(None, None, say("actions.when_green_up"))
     if kind is NeedKind.NUTRIENT:
         if case.field.tillage == "perennial":

@@ -38,9 +38,11 @@ from loambrief.report.parts import Summary
 from loambrief.topics.judge import PRIMARY
 from loambrief.units import LB_PER_TON
 
-NO_LIMITS = {"nothing": "no_limits_unmeasured", "sap": "no_limits_sap",
+NO_LIMITS = {"nothing": "no_limits_unmeasured", "sap": "no_limits_sap", "leaf": "no_limits_leaf",
              "part": "no_limits_part", "all": "no_limits"}
 """How much is known -> what is said where no limit was found."""
+PLANT_ONLY = {"leaf": "tissue", "sap": "refractometry"}
+"""How much is known, where only the plant was measured -> topic of what was read."""
 
 
 MOST_LIMITS = 4
@@ -185,17 +187,18 @@ def _message(context: Context, limits: int) -> str:
     """The answer to the question, then how many limits stand below."""
     said = answer(context.case, context.diagnosis, context.plan)
     told = [context.write(m) for m in said.messages]
-    if _known(context) == "sap":
-        read = next(f for f in context.diagnosis.findings if f.topic == "refractometry")
-        told.append(context.word("read_sap", text=context.writer.told(read.title, True)))
+    known = _known(context)
+    if known in PLANT_ONLY:
+        read = next(f for f in context.diagnosis.findings if f.topic == PLANT_ONLY[known])
+        told.append(context.word(f"read_{known}", text=context.writer.told(read.title, True)))
     hay = any(f.topic == "forage" for f in context.diagnosis.worst(limits))
     return " ".join((*told, context.word("message_hay" if hay else "message", limits=limits,
-                                         known=_known(context))))
+                                         known=known)))
 
 
 def _known(context: Context) -> str:
-    """``nothing`` measured, ``sap`` alone read, ``part`` judged of the primary nutrients and
-    lime, or ``all``.
+    """``nothing`` measured, only the plant (``leaf`` tested or ``sap`` read), ``part`` judged of
+    the primary nutrients and lime, or ``all``.
 
     Nitrogen counts with neither: no soil test judges it.
     """
@@ -203,8 +206,8 @@ def _known(context: Context) -> str:
     if not case.samples:
         if case.penetrometer is not None or case.water is not None:
             return "part"
-        read = any(f.topic == "refractometry" for f in context.diagnosis.findings)
-        return "sap" if read else "nothing"
+        read = {f.topic for f in context.diagnosis.findings}
+        return next((k for k, topic in PLANT_ONLY.items() if topic in read), "nothing")
     open_ones = [v for v in context.plan.verdicts
                  if v.key in PRIMARY[1:] and v.verdict is Verdict.NOT_JUDGED]
     return "part" if open_ones else "all"

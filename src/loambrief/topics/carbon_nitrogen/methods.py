@@ -70,7 +70,7 @@ class MethodFit:
     lacks : tuple of str
         Keys of what is missing.
     when : str
-        When it is put on: before, topdress, early spring or sidedress.
+        When it is put on: before, topdress, early spring, stem extension or sidedress.
     """
 
     method: str
@@ -187,6 +187,8 @@ def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) ->
 def _rated(fit: MethodFit, rate: Result, *before: Result,
            credits: tuple[Credit, ...] = ()) -> MethodFit:
     low, high = rate.details.get("low"), rate.details.get("high")
+    if low == high:
+        low = high = None
     return replace(fit, amount=rate.number, results=(rate, *before), credits=credits,
                    low=None if low is None else float(low),
                    high=None if high is None else float(high))
@@ -337,7 +339,7 @@ def _uk(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> Method
     if not (cereal or crop.name == "potato") or not lies_in(case, *UK) or lies_in(case, "Scotland"):
         return None
     inputs = _inputs(case)
-    fit = MethodFit("uk_cereal", crop, "topdress") if cereal else (
+    fit = MethodFit("uk_cereal", crop, "stem extension") if cereal else (
         MethodFit("uk_potato", crop, "before"))
     wanted = ("supply_index", "soil") if cereal else ("supply_index", "variety_group",
                                                        "season_days")
