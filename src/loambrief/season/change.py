@@ -46,10 +46,9 @@ def changes(results: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row for each zone, layer and quantity that was read at least twice; the columns are
-        :data:`CHANGES`. ``noise`` is the least significant change at the coverage of every
-        range; ``verdict`` is that of
-        :class:`~loambrief.topics.history.findings.ChangeVerdict`; ``reason`` says why a change
-        cannot be told (another method, a limit in place of a value, cores or error not
+        :data:`CHANGES`. ``noise`` is the least significant change; ``verdict`` is that
+        of :class:`~loambrief.topics.history.findings.ChangeVerdict`; ``reason`` says why a
+        change cannot be told (another method, a limit in place of a value, cores or error not
         known).
     """
     soil = _zoned(results)
@@ -160,7 +159,7 @@ class ChangeSummary:
     Attributes
     ----------
     mean, half_width : float or None
-        Mean change and half of its interval over zones [unit]; None for fewer than three.
+        Mean change and half of its range over zones [unit]; None for fewer than three.
     """
 
     quantity: str

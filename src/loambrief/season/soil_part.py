@@ -96,7 +96,7 @@ class SoilPart:
         every = self.by_year.assign(client="*")
         made = pd.concat([every, own.drop(columns="client_no")], ignore_index=True)
         return made[["quantity", "method", "unit", "client", "year", "samples", "limits",
-                     *COLUMNS]]
+                     "below", *COLUMNS]]
 
     def blocks(self) -> list[Block]:
         """A chart for each quantity and method, and what has none."""
@@ -174,16 +174,20 @@ class SoilPart:
             label, self.word("spread_detail", count=int(group["samples"]),
                              **self.parts(group, quantity, unit)),
             int(group["samples"]), (low, lower, median, upper, high),
-            tuple(self.shown(v, unit) for v in sorted(values)) if few else ())
+            tuple(self.shown(v, unit) for v in sorted(values)) if few else (),
+            None if pd.isna(group["below"]) else self.shown(float(group["below"]), unit))
 
     def parts(self, group: pd.Series, quantity: str, unit: str) -> dict[str, str]:
         """Median and quarters in words."""
-        def plain(value: float) -> str:
-            return self.writer.figures(self.shown(value, unit), DIGITS[quantity])
+        def said(column: str, with_unit: bool = True) -> str:
+            value = float(group[column])
+            sign = "<" if value <= group["below"] else ""
+            if with_unit:
+                return sign + self.amount(quantity, value, unit)
+            return sign + self.writer.figures(self.shown(value, unit), DIGITS[quantity])
 
-        return {"median": self.amount(quantity, float(group["median"]), unit),
-                "lower": plain(float(group["lower_quarter"])),
-                "upper": self.amount(quantity, float(group["upper_quarter"]), unit)}
+        return {"median": said("median"), "lower": said("lower_quarter", with_unit=False),
+                "upper": said("upper_quarter")}
 
     # -- trends ------------------------------------------------------------------------
 
@@ -211,7 +215,7 @@ class SoilPart:
             Table(columns, tuple(Row(self.summary(s)) for s in found),
                   caption=self.word("trend_caption"), row_headers=True,
                   note=self.word("trend_note", told=told, chance=CHANCE * told,
-                                coverage=COVERAGE_PCT))]
+                                 coverage=COVERAGE_PCT))]
         more = self.changes[self.changes["verdict"] == ChangeVerdict.MORE.value]
         if len(more):
             blocks.append(self.clearest(more))
