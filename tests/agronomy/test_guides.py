@@ -19,11 +19,12 @@ CASES = [  # every rule of every shipped guide, with one crop it covers
     for rule in guide.rules
 ]
 IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
-YIELD = {"bu/ac": 120.0, "ton/ac": 6.0}
+YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0}
 WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "montana_alfalfa_1998", "south_dakota_ec750", "kansas_mf2586", "rutgers_mehlich3",
           "nebraska_critical", "georgia_coastal_plain", "florida_mehlich1", "oklahoma_wheat",
-          "colorado_corn"}
+          "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
+          "ontario_corn"}
 
 
 def test_wanted_guides_are_shipped():
