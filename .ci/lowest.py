@@ -28,7 +28,8 @@ EXTRAS = ("cluster", "keyring", "parquet", "preview", "sheets")
 """Extras that need nothing but Python."""
 TESTS = ("tests/test_advisory.py", "tests/sign/test_levels.py", "tests/sign/test_attacks.py",
          "tests/batch/test_batch_command.py", "tests/case/test_intake_kinds.py",
-         "tests/case/test_boundary_read.py::test_shapefile",
+         "tests/case/test_boundary_read.py::test_a_shapefile_becomes_zones",
+         "tests/season/test_season_tables.py",
          "tests/batch/test_cluster.py::test_the_bytes_are_those_made_here")
 
 

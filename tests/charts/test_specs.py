@@ -86,10 +86,11 @@ def test_alternative_states_numbers(name):
 @pytest.mark.parametrize(("name", "expected"), [
     ("penetration", ["median 342, from 280 to 420; 6 of 8 over 300", "field capacity",
                      "trade rule of thumb, no source"]),
-    ("layers", ["0–2\u00a0in 930\u00a0ppm", "1,305\u00a0ppm (calculated)"]),
+    ("layers", ["0–2\u00a0in: 930\u00a0ppm; 2–6", "1,305\u00a0ppm (calculated)"]),
     ("sap", ["mean 7.0 (6.6 to 7.4)", "8.2, 7.6, 8.4, 7.9 and 8.0"]),
     ("cations", ["Ca 44, Mg 10, K 2.3, Na 0.5 and H 43.2"]),
-    ("salinity", ["C: ECe 9.8, SAR 17.", "SAR not measured", "SAR 8 (estimated)"]),
+    ("salinity", ["C: ECe 9.8, SAR 17.", "SAR not measured", "SAR 8 (estimated)",
+                  "Line at ECe 2\u00a0dS/m: "]),
     ("sufficiency", ["0.6 times the critical level (0.45 to 0.8)"]),
     ("weeds", ["sheep sorrel 6% and corn spurry 2%", "cover not estimated"]),
     ("budget", ["$1,428, adds up to $6,642", "no price", "not covered by the budget"]),

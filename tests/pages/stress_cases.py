@@ -119,7 +119,7 @@ def _specs(count: int) -> tuple[ChartSpec, ...]:
         BudgetSpec(title="Cost of all actions", words=words, budget=9000.0, steps=tuple(
             CostStep(i, n, 200.0 + i, i < 30) for i, n in enumerate(names, 1))),
         SeasonSpec(title="When to do what", words=words, bars=tuple(
-            SeasonBar(i + 1, n, days[i], days[i] + dt.timedelta(days=20), "in time")
+            SeasonBar(str(i + 1), n, days[i], days[i] + dt.timedelta(days=20), "in time")
             for i, n in enumerate(names))),
     )
     write = Writer().write

@@ -16,6 +16,7 @@ from loambrief.archive.check import check
 from loambrief.archive.index import fold
 from loambrief.archive.queries import due, find
 from loambrief.archive.store import Store
+from loambrief.case.load import load_case
 from loambrief.errors import ArchiveBroken, ImpossibleInput, RecordRefused, UnknownName
 from loambrief.record.export import export_client, safe_name, zipped
 from loambrief.record.issue import issue
@@ -242,6 +243,11 @@ def test_redacted_copy(store):
     found = "\n".join(everything).casefold()
     assert not [word for word in PERSONAL if word in found]
     assert not re.search(r"\be40\b", found)  # the field's id; digests may hold its letters
+    signer = load_case(SAMPLE).case.adviser
+    for said in (signer.name, *signer.name.split(), signer.business, signer.phone, signer.email,
+                 signer.credential.number, "Millrace", "MR-26-1881"):
+        assert said.casefold() not in found, said
+    assert "adviser (name removed)" in found and "laboratory 1" in found
     assert all("Redacted copy" in text for text in page_texts(pdf))
     assert "Lime: 1.75 ton/ac" in text_of(pdf).replace("\u00a0", " ")  # the advice is the same
     entry = store.find_digest(sha256(pdf))  # known again when it comes back

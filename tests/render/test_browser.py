@@ -66,13 +66,18 @@ def advisory():
     return render_html(report("acid_corn_ohio"))
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("name", ["synthetic", "acid_corn_ohio"])
+SHOWN = [(name, scheme, size) for name in ("synthetic", "acid_corn_ohio")
+         for scheme in ("light", "dark") for size in (PHONE, DESK)]
+SHOWN.append(("vegetables_new_jersey", "dark", PHONE))  # colours and widths are the same
+
+
+@pytest.mark.parametrize(("name", "scheme", "size"), SHOWN)
 def test_axe_finds_nothing(browser, advisory, tmp_path, name, scheme, size):
     """ensures that axe-core has no finding (all its rules, WCAG and best practice), with every
-    fold open, by day and by night, on a phone and on a desk."""
-    made = advisory if name == "acid_corn_ohio" else render_html(model(figures=True))
+    fold open, by day and by night, on a phone and on a desk, and in Spanish."""
+    made = {"acid_corn_ohio": lambda: advisory,
+            "vegetables_new_jersey": lambda: render_html(report(name, language="es")),
+            "synthetic": lambda: render_html(model(figures=True))}[name]()
     # the page's own policy lets no script run: the checker is put in past it
     with shown(browser, made, tmp_path, size, color_scheme=scheme, bypass_csp=True) as page:
         page.evaluate(AXE.read_text(encoding="utf-8"))

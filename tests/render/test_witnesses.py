@@ -18,7 +18,7 @@ import pytest
 from file_bytes import stream_faults
 from render_samples import model
 from reportlab.pdfgen.canvas import Canvas
-from sample_reports import CASES, pdf
+from sample_reports import CASES, advice, pdf
 
 from loambrief import pipeline
 from loambrief.case.load import load_case
@@ -30,7 +30,8 @@ from loambrief.report.blocks import DocumentStatus, Paper
 JARS = ("preflight", "pdfbox2", "fontbox2", "xmpbox", "commons-logging", "javax.activation",
         "jaxb-api")
 """Of Debian's libpdfbox2-java, libactivation-java and libjaxb-api-java."""
-OTHERS = ("whole", "draft", "withdrawn", "redacted", "pack", "sheet")
+OTHERS = ("whole", "draft", "withdrawn", "redacted", "pack", "sheet", "advisory", "annex",
+          "spreading")
 LATER_PARTS_ALLOW = {
     "1.2.9": "attached files (ISO 19005-3, 6.8)",
     "1.4.7": "attached files (ISO 19005-3, 6.8)",
@@ -54,6 +55,13 @@ def folder(tmp_path_factory):
         BookPart("One", lambda: whole), BookPart("Two", lambda: whole)], right_hand=True))
     (home / "sheet.pdf").write_bytes(pipeline.field_sheet_file(
         pipeline.advise(load_case(CASES["acid_corn_ohio"])), SECTIONS).pdf)
+    spanish = advice("vegetables_new_jersey", language="es")
+    made = pipeline.render(spanish)
+    (home / "advisory.pdf").write_bytes(made.pdf)
+    (home / "annex.pdf").write_bytes(made.annex)
+    (home / "annex-part-one.pdf").write_bytes(_as_part_one(made.annex))
+    (spreading,) = pipeline.applicator_file(spanish).values()
+    (home / "spreading.pdf").write_bytes(spreading)
     (home / "part-one.pdf").write_bytes(_as_part_one(whole))
     (home / "sample-part-one.pdf").write_bytes(_as_part_one(pdf("acid_corn_ohio")))
     buffer = io.BytesIO()
@@ -70,7 +78,9 @@ def _as_part_one(data: bytes) -> bytes:
     """A file without what only later parts of PDF/A allow."""
     out = io.BytesIO()
     with pikepdf.open(io.BytesIO(data)) as pdf_file:
-        del pdf_file.Root.Names, pdf_file.Root.AF
+        for key in ("/Names", "/AF"):
+            if key in pdf_file.Root:
+                del pdf_file.Root[key]
         packet = pdf_file.Root.Metadata.read_bytes()
         assert packet.count(b"<pdfaid:part>3<") == 1
         pdf_file.Root.Metadata.write(packet.replace(b"<pdfaid:part>3<", b"<pdfaid:part>1<"))
@@ -118,7 +128,7 @@ def test_ghostscript(folder):
 @pytest.fixture(scope="module")
 def preflight(folder):
     """(valid, codes) of some files, all checked by one run of PDFBox preflight."""
-    names = ["whole.pdf", "part-one.pdf", "sample-part-one.pdf", "bad.pdf"]
+    names = ["whole.pdf", "part-one.pdf", "sample-part-one.pdf", "annex-part-one.pdf", "bad.pdf"]
     listed = folder / "list.txt"
     listed.write_text("".join(f"{folder / name}\n" for name in names), encoding="utf-8")
     java = Path("/usr/share/java")
@@ -145,7 +155,7 @@ def test_preflight_finds_only_what_part_three_allows(preflight):
     assert not valid and codes == set(LATER_PARTS_ALLOW)
 
 
-@pytest.mark.parametrize("name", ["part-one.pdf", "sample-part-one.pdf"])
+@pytest.mark.parametrize("name", ["part-one.pdf", "sample-part-one.pdf", "annex-part-one.pdf"])
 def test_preflight_passes_without_them(preflight, name):
     """ensures that without attachments, compressed cross-references and the 3 in its metadata
     the file is valid PDF/A-1b: fonts, colours, no transparency, metadata."""

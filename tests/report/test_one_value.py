@@ -10,8 +10,9 @@ from sample_reports import CASES, advice, report
 from loambrief.report.blocks import Table, opened, plain
 from loambrief.report.chart_text import chart_words
 from loambrief.report.context import Context
-from loambrief.report.parts import FindingBlock, Summary
+from loambrief.report.parts import ActionCard, FindingBlock, Summary
 from loambrief.report.pictures_plan import season
+from loambrief.report.plan_part import headed
 from loambrief.report.text import Writer
 
 
@@ -78,3 +79,26 @@ def test_an_order_is_rounded_once(unit, amount, us, si):
     head = advice("acid_corn_ohio").loaded.case.case
     for printed, wanted in ((head, us), (head.printed_as({"units": "si"}), si)):
         assert Writer.of(printed).order(amount, unit).replace("\u00a0", " ") == wanted
+
+
+@pytest.mark.parametrize("title, heading, rest", [
+    ("Leach with 5.9 in of water. " + "Count the salt of the water itself too. " * 3,
+     "Leach with 5.9 in of water", 1),
+    ("Lime: 1.75 ton/ac of lime, J. Deller quarry", "Lime: 1.75 ton/ac of lime, J. Deller quarry",
+     0),
+    ("Ask J. Deller for the test of the stone, its fineness, its neutralizing value and its water "
+     "before the first load is ordered", None, 0),
+])
+def test_headings_are_one_sentence(title, heading, rest):
+    """ensures that of a long title only the first sentence is a heading, the rest stands below
+    it, and a name with an initial is not torn apart."""
+    made, more = headed(title)
+    assert made == (heading or title) and len(more) == rest
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_heading_is_a_paragraph(language):
+    """ensures that no action of the longest plan is headed by more than 45 words."""
+    cards = [b for b in report("saline_alfalfa_utah", language=language).blocks
+             if isinstance(b, ActionCard)]
+    assert cards and max(len(plain(card.title).split()) for card in cards) <= 45

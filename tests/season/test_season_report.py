@@ -72,6 +72,8 @@ def test_limits_of_the_laboratory_are_told(report):
     """ensures that a value below a limit is counted as such (own rule)."""
     spec = next(s for s in charts(report) if s.title.startswith("Phosphorus"))
     assert "1 value is a limit of the laboratory" in spec.note
+    assert spaced(spec.title) == "Phosphorus in 2023: median <5 ppm, 1 sample"
+    assert "median <5, middle half <5 to <5" in spec.alt and "median 9," in spec.alt
 
 
 def test_money_of_two_currencies_is_never_added(report):
@@ -107,7 +109,7 @@ def test_attached_numbers(report):
     names = [a.name for a in report.attachments]
     assert names == ["season-distributions.csv", "season-changes.csv", "season-due.csv"]
     text = report.attachments[0].content.decode("utf-8-sig")
-    assert "ph,water 1:1,pH,*,2021,2,0,5,5.05,5.1,5.15,5.2" in text.splitlines()
+    assert "ph,water 1:1,pH,*,2021,2,0,,5,5.05,5.1,5.15,5.2" in text.splitlines()
 
 
 def test_many_of_everything(tmp_path):

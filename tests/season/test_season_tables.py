@@ -183,14 +183,15 @@ def test_methods_are_never_pooled(tmp_path):
 
 
 def test_a_change_is_held_against_its_noise(tmp_path):
-    """ensures that the noise is 1.96 times the root of the summed squares of both errors
-    (ISO 5725-6, critical difference; from memory, unverified), reckoned here anew from the
-    table of variation: pH within a lab 0.075, cores 10 % over root 20."""
+    """ensures that the noise is z times the root of the summed squares of both errors (ISO
+    5725-6, critical difference; from memory, unverified), z being 1.645 for the 90 % of every
+    range (normal table), reckoned here anew from the table of variation: pH within a lab 0.075,
+    cores 10 % over root 20."""
     found = tables(tmp_path, *visits(soil("2021-09-01", ph=5.0), soil("2022-09-01", ph=5.4),
                                      soil("2023-09-01", ph=6.4)))
     (change,) = changes(found.results).to_dict("records")
     errors = [math.hypot(0.10 * ph / math.sqrt(20), 0.075) for ph in (5.0, 6.4)]
-    assert change["noise"] == pytest.approx(1.959964 * math.hypot(*errors), rel=1e-5)
+    assert change["noise"] == pytest.approx(1.644854 * math.hypot(*errors), rel=1e-5)
     assert (change["first"], change["last"], change["verdict"]) == (5.0, 6.4, "more")
     (summary,) = summaries(changes(found.results))
     assert (summary.zones, summary.risen, summary.fallen, summary.told) == (1, 1, 0, 1)
@@ -211,13 +212,13 @@ def test_what_cannot_be_told_is_not_told(tmp_path, first, last, verdict, reason)
 
 
 def test_the_mean_change_has_its_interval(tmp_path):
-    """ensures that the mean of changes 0.2, 0.4 and 0.9 is 0.5 with 4.303 x 0.3606 / root 3 to
-    either side (Student's t for 2 degrees of freedom 4.303, handbook table)."""
+    """ensures that the mean of changes 0.2, 0.4 and 0.9 is 0.5 with 2.920 x 0.3606 / root 3 to
+    either side (Student's t for 2 degrees of freedom and 90 %: 2.920, handbook table)."""
     tests = [soil(f"{year}-09-01", zone, ph=round(5.0 + rise * (year == 2022), 1))
              for zone, rise in (("A", 0.2), ("B", 0.4), ("C", 0.9)) for year in (2021, 2022)]
     (summary,) = summaries(changes(tables(tmp_path, advisory(tests=tests)).results))
     assert summary.mean == pytest.approx(0.5)
-    assert summary.half_width == pytest.approx(4.303 * 0.36056 / math.sqrt(3), rel=1e-3)
+    assert summary.half_width == pytest.approx(2.920 * 0.36056 / math.sqrt(3), rel=1e-3)
 
 
 def test_dues_come_from_age_and_from_follow_ups(tmp_path):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import subprocess
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import pikepdf
 import pytest
 import sign_samples as samples
 import yaml
@@ -316,6 +318,26 @@ def test_changed_bytes_of_the_full_sample_are_found(found):
         seen = inspect(changed, [samples.named("Ilse Varga").der], now=samples.LATER,
                        archival=False)
         assert bottom_line(seen.facts)[0] is FactState.BAD, at
+
+
+@pytest.mark.parametrize(("checksum", "state", "words"), [
+    (b"x" * 16, FactState.BAD, "case.yaml differs from its own checksum"),
+    (b"", FactState.GOOD, "is the one the attached data were made from"),
+])
+def test_a_file_is_held_against_its_own_checksum(work, checksum, state, words):
+    """ensures that an attached file which is not what its checksum says is named, and that one
+    without a checksum is judged by the recorded digest alone."""
+    out = io.BytesIO()
+    with pikepdf.open(work / "issued.pdf") as pdf:
+        about = pdf.attachments["case.yaml"].obj["/EF"]["/F"]["/Params"]
+        if checksum:
+            about["/CheckSum"] = pikepdf.String(checksum)
+        else:
+            del about["/CheckSum"]
+        pdf.save(out)
+    seen = inspect(out.getvalue(), [], now=samples.LATER, archival=False)
+    fact = next(f for f in seen.facts if f.id == "data")
+    assert fact.state is state and words in fact.text
 
 
 @pytest.mark.parametrize("language,begins", [("en", "Digitally signed by {}"),

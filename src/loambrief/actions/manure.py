@@ -18,7 +18,7 @@ from loambrief.topics.nutrients.formulas_manure import (
 )
 
 ORGANIC = ("manure", "compost", "biosolids")
-SET_BY = {"nitrogen need": "N", "guide rate": "P2O5"}
+SET_BY = {"nitrogen need": "N", "guide rate": "P2O5", "potassium need": "K2O"}
 """Limits of ``manure_rate_limit`` to the nutrient whose bound of the zone it is."""
 
 
@@ -40,7 +40,8 @@ def manure_limit(offer: Offer, zone: BlendZone, bounds: Mapping[str, Limit]) -> 
             p2o5_lb=held["P2O5"].value, n_lb=held["N"].value or None,
             k2o_lb=held["K2O"].value or None,
             n_need_lb_ac=bounds["N"].amount if "N" in bounds else None,
-            p2o5_need_lb_ac=bounds["P2O5"].amount, k2o_need_lb_ac=zone.wanted().get("K2O"))
+            p2o5_need_lb_ac=bounds["P2O5"].amount,
+            k2o_need_lb_ac=bounds["K2O"].amount if "K2O" in bounds else None)
     if most.value is None:
         return []
     by = SET_BY.get(str(most.details["limit"]))

@@ -61,6 +61,7 @@ class SalinitySpec(ChartSpec):
     def facts(self) -> dict[str, Any]:
         return {"ece": self.ece_name, "sodium": self.sodium_name,
                 "crop": self.crop and self.crop.label,
+                "crop_at": self.crop and worded(self.crop.value, None, self.ece_unit),
                 "ece_limit": worded(self.ece_limit, None, self.ece_unit),
                 "sodium_limit": worded(self.sodium_limit, None, self.sodium_unit),
                 "points": [{"label": p.label, "ece": worded(p.ece), "sodium": worded(p.sodium),

@@ -24,7 +24,8 @@ LEAST_BOX = 4
 class SpreadRow:
     """One group: lowest, lower quarter, median, upper quarter, highest; None without values.
 
-    ``values`` are the single ones where there are too few for a box.
+    ``values`` are the single ones where there are too few for a box; a number no higher than
+    ``below`` is only a limit of the laboratory, and is printed as one.
     """
 
     label: str
@@ -32,6 +33,10 @@ class SpreadRow:
     count: int = 0
     summary: tuple[float, float, float, float, float] | None = None
     values: tuple[float, ...] = ()
+    below: float | None = None
+
+    def sign(self, value: float) -> str:
+        return "<" if self.below is not None and value <= self.below else ""
 
     @property
     def shown(self) -> tuple[float, float, float, float, float] | None:
@@ -55,7 +60,8 @@ class SpreadSpec(ChartSpec):
 
     def facts(self) -> dict[str, Any]:
         def row(r: SpreadRow) -> dict[str, Any]:
-            found = [worded(v, self.digits) for v in r.shown or (None,) * 5]
+            found = [None if v is None else worded(v, self.digits, censor=r.sign(v))
+                     for v in r.shown or (None,) * 5]
             return {"label": r.label, "count": r.count, "low": found[0], "lower": found[1],
                     "median": found[2], "upper": found[3], "high": found[4]}
 
@@ -104,7 +110,7 @@ def _printed(row: SpreadRow, spec: SpreadSpec) -> str:
     """Median and both ends in words."""
     if row.shown is None:
         return spec.words.not_measured
-    low, _, median, _, high = (figures(v, spec.digits) for v in row.shown)
+    low, _, median, _, high = (row.sign(v) + figures(v, spec.digits) for v in row.shown)
     return median if low == high else f"{median} ({spec.words.to.format(low, high)})"
 
 

@@ -13,8 +13,9 @@ the one before missed:
    attachments, alternatives for readers, and the data (:func:`strings_of`). One that is still
    there stops the copy.
 
-The adviser stays by name and credential: who signs for advice is not hidden. Crop, soil,
-readings, laboratories and prices stay, so who knows the field may still recognise it. A text
+Of the adviser the kind of credential and the interest remain, of laboratories and suppliers
+nothing but whether two are the same; who signed is in the original, which the copy's number
+names. Crop, soil, readings and prices stay, so who knows the field may still recognise it. A text
 that stays (what a yield goal rests on, a product's name) may hold a landmark that no list
 knows: the preview shows each of them before a copy is made.
 """
@@ -56,14 +57,15 @@ from loambrief.tables.regions import REGIONS, named
 
 REPLACED = {
     ("client", "name"): "client", ("farm", "name"): "farm", ("field", "name"): "field",
-    ("farm", "location"): "place",
+    ("farm", "location"): "place", ("adviser", "name"): "adviser",
 }
 """Place in the case -> word that is printed instead."""
 DROPPED = (
     ("client", "contact"), ("client", "address"), ("client", "phone"), ("client", "email"),
     ("field", "id"), ("field", "soil_map_unit"), ("boundary",), ("notes",), ("accept",),
     ("case", "purpose"), ("case", "answer"), ("budget", "note"), ("history",), ("photos",),
-    ("client", "brand"), ("adviser", "address"), ("adviser", "phone"), ("adviser", "email"),
+    ("client", "brand"), ("adviser", "business"), ("adviser", "brand"), ("adviser", "address"),
+    ("adviser", "phone"), ("adviser", "email"),
     ("penetrometer", "notes"), ("strips", "where"),
 )
 """Left out."""
@@ -204,11 +206,11 @@ def redact(number: str, store: Store, revision: int | None = None,
 
 
 def _phones(text: str, home: Path) -> frozenset[str]:
-    """Digits of the client's telephone number, without prefix."""
-    phone = (_plain(resolve(read_text(text, "case.yaml")[0], home).source).get("client") or {}).get(
-        "phone")
-    digits = re.sub(r"\D", "", str(phone or ""))
-    return frozenset({digits[-7:]} if len(digits) >= 7 else ())
+    """Digits of telephone numbers of client and adviser, without prefix."""
+    data = _plain(resolve(read_text(text, "case.yaml")[0], home).source)
+    found = (re.sub(r"\D", "", str((data.get(who) or {}).get("phone") or ""))
+             for who in ("client", "adviser"))
+    return frozenset(digits[-7:] for digits in found if len(digits) >= 7)
 
 
 def _strike_all(text: str, home: Path, case_id: str, writer: Writer,
@@ -262,6 +264,7 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
         return writer.write(say(f"record.redacted_{name}"))
 
     data = _plain(source)
+    own = dict(data.get("adviser") or {})
     _area_of_shapes(data)
     for path in DROPPED:
         _drop(data, path)
@@ -277,13 +280,12 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     for material in data.get("materials") or ():
         if "certifier" in material:  # that it was approved decides what may be used
             material["certifier"] = word("text")
-    _own_entries(data, word("text"))
+    _own_entries(data, word("text"), str(own.get("name", "")), word("adviser"))
+    _signer_and_laboratories(data, writer)
     _only_state(data)
     data = _placed(data, writer, _ids(data), {})
-    adviser = data.pop("adviser")
     pattern = _pattern(names)
     data = {key: _struck(value, pattern, word("text")) for key, value in data.items()}
-    data["adviser"] = adviser
     data["case"]["id"] = case_id
     if guide is not None:
         data["guide"] = json.loads(json.dumps(guide, default=_typed))
@@ -292,15 +294,29 @@ def redacted_case(source: SourceText, case_id: str, names: frozenset[str], write
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8")
 
 
-def _own_entries(data: dict, withheld: str) -> None:
-    """Who set nitrogen, unless it is the adviser, names of machines, and what is waited for.
+def _signer_and_laboratories(data: dict, writer: Writer) -> None:
+    """The number of the adviser's credential, and names of laboratories: one name, one number."""
+    credential = (data.get("adviser") or {}).get("credential")
+    if isinstance(credential, dict):
+        credential["number"] = writer.write(say("record.redacted_text"))
+    known: dict[str, str] = {}
+    for sample in data.get("samples") or ():
+        lab = sample.get("lab")
+        if isinstance(lab, dict) and "name" in lab:
+            name = fold(str(lab["name"]))
+            lab["name"] = known.setdefault(name, writer.write(
+                say("record.redacted_laboratory", number=len(known) + 1)))
+
+
+def _own_entries(data: dict, withheld: str, adviser: str, signer: str) -> None:
+    """Who set nitrogen, names of machines, and what is waited for; the adviser is ``signer``.
 
     These names are not struck elsewhere: "the grower" and "drop spreader" are common words.
     """
-    adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
     line = data.get("nitrogen")
-    if isinstance(line, dict) and str(line.get("set_by", "")).casefold() != adviser:
-        line["set_by"] = withheld
+    if isinstance(line, dict):
+        same = str(line.get("set_by", "")).casefold() == adviser.casefold()
+        line["set_by"] = signer if same else withheld
     for machine in (data.get("constraints") or {}).get("spreaders") or ():
         machine["name"] = withheld
     for change in data.get("plan_changes") or ():
@@ -387,15 +403,19 @@ def _names(data: Mapping) -> Iterable[str]:
     whole += [farm.get("name"), farm.get("location"), plot.get("name"), plot.get("id")]
     whole += [(data.get("case") or {}).get("id")]
     whole += [n.get("name") for n in _neighbours(data)]
-    whole += [s.get("sampler") for s in data.get("samples") or () if isinstance(s, dict)]
-    adviser = str((data.get("adviser") or {}).get("name", "")).casefold()
+    samples = [s for s in data.get("samples") or () if isinstance(s, dict)]
+    whole += [s.get("sampler") for s in samples]
+    whole += [s["lab"].get("name") for s in samples if isinstance(s.get("lab"), dict)]
+    whole += [m.get("supplier") for m in data.get("materials") or () if isinstance(m, dict)]
+    adviser = data.get("adviser") or {}
+    whole += [adviser.get(k) for k in ("name", "business", "address", "phone", "email")]
+    whole += [(adviser.get("credential") or {}).get("number")]
     for text in (str(t).strip() for t in whole if t):
-        if len(text) >= 3 and text.casefold() != adviser:
+        if len(text) >= 3:
             yield text
-    common = (*_COMMON, adviser)
-    for name in (client.get("name"), client.get("contact"), farm.get("name")):
+    for name in (client.get("name"), client.get("contact"), farm.get("name"), adviser.get("name")):
         for piece in re.findall(r"\w+", str(name or "")):
-            if len(piece) >= 4 and not piece.isdigit() and piece.casefold() not in common:
+            if len(piece) >= 4 and not piece.isdigit() and piece.casefold() not in _COMMON:
                 yield piece
 
 
@@ -435,7 +455,7 @@ def must_be_clean(names: frozenset[str], phones: frozenset[str], name: str,
         if left:
             said = ", ".join(repr(n) for n in left[:3])
         elif any(digits in bare for digits in phones):
-            said = "the client's telephone number"
+            said = "a telephone number"
         elif not where.startswith("page") and _EMAIL.search(text):
             said = "an e-mail address"
         else:

@@ -120,9 +120,10 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     place = context.place(action.place) or context.case.field.name
     if action.area_ac:
         place = word("area_where", area=context.amount(action.area_ac, "ac"), where=place)
+    title, rest = headed(context.write(action.title))
     return ActionCard(
         rank=action.rank,
-        title=context.write(action.title),
+        title=title,
         anchor=anchor("a", action.id),
         source=action.material_name or "",
         rate=rate,
@@ -133,12 +134,25 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
         money=context.cost(action) if buys or action.cost_total is not None else "",
         cost=cost,
         why=tuple(why),
-        how=tuple(context.write(m) for m in action.how),
+        how=(*rest, *(context.write(m) for m in action.how)),
         depends=word("waits_for", ranks=waits) if waits else "",
         notes=tuple(notes),
         cautions=_marked([marks[context.write(m)] for m in action.cautions]),
         tag=_tag(context, action),
     )
+
+
+LONG_HEADING, LEAST_SENTENCE = 20, 5
+"""Words from which only the first sentence of a title is a heading, and words that a sentence
+has: fewer before a full stop are a name with an initial."""
+
+
+def headed(title: str) -> tuple[str, tuple[str, ...]]:
+    """A title as a heading and what it says beyond the first sentence, where it is long."""
+    first, stop, rest = title.partition(". ")
+    if not stop or len(title.split()) < LONG_HEADING or len(first.split()) < LEAST_SENTENCE:
+        return title, ()
+    return first, (rest if rest.endswith((".", ")")) else f"{rest}.",)
 
 
 def _why(context: Context, finding_id: str) -> Text:

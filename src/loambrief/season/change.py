@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from loambrief.agronomy.intervals import Z
 from loambrief.topics.history.findings import QUANTITIES, ChangeVerdict
 from loambrief.topics.sampling.formulas import mean_interval
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
@@ -16,8 +17,6 @@ from loambrief.topics.sampling.formulas_error import least_significant_change, s
 ZONE = ["field_no", "place", "quantity", "top_in", "bottom_in"]
 CHANGES = ("field_no", "place", "label", "quantity", "method", "unit", "top_in", "bottom_in",
            "first_day", "last_day", "first", "last", "change", "noise", "verdict", "reason")
-BOUND = 1.96
-"""Standard errors to either side of a reading that hold it at 95 % (normal deviate)."""
 METHOD, LIMIT, CORES, ERROR = "method", "limit", "cores", "error"
 """Why a change cannot be told from noise."""
 
@@ -47,7 +46,7 @@ def changes(results: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row for each zone, layer and quantity that was read at least twice; the columns are
-        :data:`CHANGES`. ``noise`` is the least significant change at 95 %; ``verdict`` is that
+        :data:`CHANGES`. ``noise`` is the least significant change; ``verdict`` is that
         of :class:`~loambrief.topics.history.findings.ChangeVerdict`; ``reason`` says why a
         change cannot be told (another method, a limit in place of a value, cores or error not
         known).
@@ -70,7 +69,7 @@ def _zoned(results: pd.DataFrame) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class ZoneReading:
-    """One reading of a series; ``low`` and ``high`` bound it at 95 % where its error is known."""
+    """One reading of a series; ``low`` and ``high`` bound it where its error is known."""
 
     taken: pd.Timestamp
     value: float
@@ -98,7 +97,7 @@ def readings_of(results: pd.DataFrame, change: pd.Series) -> tuple[ZoneReading, 
         reading = _reading(row)
         error, _ = _error(str(change["quantity"]), reading.value, reading.cores, True)
         if error is not None and reading.censor is None:
-            half = BOUND * error
+            half = Z * error
             reading = replace(reading, low=max(reading.value - half, 0.0),
                               high=reading.value + half)
         made.append(reading)
@@ -160,7 +159,7 @@ class ChangeSummary:
     Attributes
     ----------
     mean, half_width : float or None
-        Mean change and half of its 95 % interval over zones [unit]; None for fewer than three.
+        Mean change and half of its range over zones [unit]; None for fewer than three.
     """
 
     quantity: str

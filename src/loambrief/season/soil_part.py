@@ -7,6 +7,7 @@ from functools import cached_property
 import pandas as pd
 
 from loambrief import numbers
+from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.model import ChartWords
 from loambrief.charts.spread import LEAST_BOX, SpreadRow, SpreadSpec
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
@@ -33,8 +34,8 @@ MOST_GROUPS = 14
 """Groups of client and year in a chart; those with most samples."""
 MOST_METHODS = 2
 """Methods of one quantity with a chart of their own."""
-CHANCE = 0.05
-"""Share of unchanged zones that pass a limit of 95 % by chance."""
+CHANCE = 1.0 - COVERAGE_PCT / 100.0
+"""Share of unchanged zones that pass the limit by chance."""
 
 
 class SoilPart:
@@ -95,7 +96,7 @@ class SoilPart:
         every = self.by_year.assign(client="*")
         made = pd.concat([every, own.drop(columns="client_no")], ignore_index=True)
         return made[["quantity", "method", "unit", "client", "year", "samples", "limits",
-                     *COLUMNS]]
+                     "below", *COLUMNS]]
 
     def blocks(self) -> list[Block]:
         """A chart for each quantity and method, and what has none."""
@@ -173,16 +174,20 @@ class SoilPart:
             label, self.word("spread_detail", count=int(group["samples"]),
                              **self.parts(group, quantity, unit)),
             int(group["samples"]), (low, lower, median, upper, high),
-            tuple(self.shown(v, unit) for v in sorted(values)) if few else ())
+            tuple(self.shown(v, unit) for v in sorted(values)) if few else (),
+            None if pd.isna(group["below"]) else self.shown(float(group["below"]), unit))
 
     def parts(self, group: pd.Series, quantity: str, unit: str) -> dict[str, str]:
         """Median and quarters in words."""
-        def plain(value: float) -> str:
-            return self.writer.figures(self.shown(value, unit), DIGITS[quantity])
+        def said(column: str, with_unit: bool = True) -> str:
+            value = float(group[column])
+            sign = "<" if value <= group["below"] else ""
+            if with_unit:
+                return sign + self.amount(quantity, value, unit)
+            return sign + self.writer.figures(self.shown(value, unit), DIGITS[quantity])
 
-        return {"median": self.amount(quantity, float(group["median"]), unit),
-                "lower": plain(float(group["lower_quarter"])),
-                "upper": self.amount(quantity, float(group["upper_quarter"]), unit)}
+        return {"median": said("median"), "lower": said("lower_quarter", with_unit=False),
+                "upper": said("upper_quarter")}
 
     # -- trends ------------------------------------------------------------------------
 
@@ -206,10 +211,11 @@ class SoilPart:
             Column(self.word(f"column_{name}"), "right")
             for name in ("zones", "risen", "fallen", "within", "unknown", "mean")))
         blocks += [
-            Paragraph(self.word("trend_intro")),
+            Paragraph(self.word("trend_intro", coverage=COVERAGE_PCT)),
             Table(columns, tuple(Row(self.summary(s)) for s in found),
                   caption=self.word("trend_caption"), row_headers=True,
-                  note=self.word("trend_note", told=told, chance=CHANCE * told))]
+                  note=self.word("trend_note", told=told, chance=CHANCE * told,
+                                 coverage=COVERAGE_PCT))]
         more = self.changes[self.changes["verdict"] == ChangeVerdict.MORE.value]
         if len(more):
             blocks.append(self.clearest(more))
@@ -232,7 +238,7 @@ class SoilPart:
         kept = more.loc[ratio.sort_values(ascending=False, kind="stable").index[:MOST_PANELS]]
         spec = TrendSpec(
             title=self.word("trend_title", count=len(more), shown=len(kept)),
-            subtitle=self.word("trend_sub"), words=self.words,
+            subtitle=self.word("trend_sub", coverage=COVERAGE_PCT), words=self.words,
             panels=tuple(self.panel(row) for _, row in kept.iterrows()))
         return Figure(described(spec, self.writer.write))
 

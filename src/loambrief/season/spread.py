@@ -34,14 +34,18 @@ def distributions(results: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     -------
     DataFrame
         ``quantity``, ``method``, ``unit``, the columns of ``by``, ``samples``, ``limits`` (how
-        many are a laboratory's limit in place of a value) and :data:`COLUMNS`.
+        many are a laboratory's limit in place of a value), ``below`` (the highest limit that
+        values lie under, or NaN: a number no higher than it is itself only a limit) and
+        :data:`COLUMNS`.
     """
     keys = ["quantity", "method", "unit", *by]
     if results.empty:
-        return pd.DataFrame(columns=[*keys, "samples", "limits", *COLUMNS])
+        return pd.DataFrame(columns=[*keys, "samples", "limits", "below", *COLUMNS])
     grouped = results.groupby(keys, observed=True, sort=True)
     made = grouped["value"].quantile(np.array(QUARTERS)).unstack()
     made.columns = pd.Index(COLUMNS)
     made.insert(0, "samples", grouped.size())
     made.insert(1, "limits", grouped["censor"].count())
+    below = results[results["censor"].astype(object) == "<"]
+    made.insert(2, "below", below.groupby(keys, observed=True)["value"].max())
     return made.reset_index()

@@ -183,8 +183,12 @@ def check_dense(case: CaseFile, seen: Iterable[Seen]) -> HintCheck:
                        bool(shares) and max(shares) == 0)
     if state is not None and shares and not state.right:
         verdict = Agreement.MIXED
-    return HintCheck(verdict, _measured("cone", shares, right=state.right if state else True),
-                 tuple(z.share for z in zones))
+    results = tuple(z.share for z in zones)
+    if not results:
+        return HintCheck(verdict, say("weeds.measured_none"))
+    worst = max(results, key=lambda share: float(share.value)).details
+    return HintCheck(verdict, say("weeds.measured_cone", over=worst["over"], n=worst["n"],
+                                  right=state.right if state else True), results)
 
 
 def check_wet(case: CaseFile, wet: bool = True) -> HintCheck:
