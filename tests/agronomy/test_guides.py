@@ -19,11 +19,12 @@ CASES = [  # every rule of every shipped guide, with one crop it covers
     for rule in guide.rules
 ]
 IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
-YIELD = {"bu/ac": 120.0, "ton/ac": 6.0}
+YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0}
 WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "montana_alfalfa_1998", "south_dakota_ec750", "kansas_mf2586", "rutgers_mehlich3",
           "nebraska_critical", "georgia_coastal_plain", "florida_mehlich1", "oklahoma_wheat",
-          "colorado_corn"}
+          "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
+          "ontario_corn"}
 
 
 def test_wanted_guides_are_shipped():
@@ -219,3 +220,32 @@ def test_classes_hold_from_their_lower_bound():
     names = [class_of(rule.classes, t).name for t in (0, 10.9, 11, 15.9, 16, 20.9, 21, 31, 500)]
     assert names == ["very low", "very low", "low", "low", "optimum", "optimum", "high",
                      "very high", "very high"]
+
+
+KG_HA = 0.45359237 * 2.4710538
+"""Kilograms per hectare in a pound per acre."""
+IRISH_UNIT = 1.23
+"""Kilograms per hectare in the Irish unit per acre (Fertilizer Association of Ireland)."""
+
+
+@pytest.mark.parametrize(("guide", "crop", "nutrient", "method", "test_ppm", "kg_ha"), [
+    # Fertiliser Manual (RB209, 2010), section 4: kg/ha at index 0, 2 and 3
+    ("united_kingdom_2010", "potato", "P2O5", "olsen", 9.0, 250),
+    ("united_kingdom_2010", "potato", "P2O5", "olsen", 45.0, 100),
+    ("united_kingdom_2010", "sugar beet", "P2O5", "olsen", 16.0, 50),
+    ("united_kingdom_2010", "flax", "P2O5", "olsen", 26.0, 0),
+    # Ireland: 28 units of P at index 2, 88 units of K at index 3
+    ("ireland_morgan", "winter wheat", "P2O5", "morgan", 3.1, 28 * IRISH_UNIT * 2.2914),
+    ("ireland_morgan", "winter wheat", "K2O", "morgan", 150.0, 88 * IRISH_UNIT * 1.2046),
+    # Ontario, corn, table 1: 90 kg/ha at 6 to 7 ppm, 20 kg/ha at 30 ppm
+    ("ontario_corn", "corn", "P2O5", "olsen", 7.0, 90),
+    ("ontario_corn", "corn", "P2O5", "olsen", 30.0, 20),
+    # North Dakota, barley: 26 lb/ac at 12 to 15 ppm
+    ("north_dakota_barley", "barley", "P2O5", "olsen", 15.0, 26 * KG_HA),
+])
+def test_rate_is_the_printed_one(guide, crop, nutrient, method, test_ppm, kg_ha):
+    """ensures that rates printed in other units come out as printed, to a pound per acre."""
+    result = nutrient_rate.evaluate(guide=guide, crop=crop, nutrient=nutrient,
+                                    test_ppm=test_ppm, method=method)
+    assert result.how == "seen"
+    assert result.value * KG_HA == pytest.approx(kg_ha, abs=KG_HA)

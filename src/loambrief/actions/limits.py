@@ -23,11 +23,12 @@ from dataclasses import dataclass
 
 from loambrief.actions.gather import NeedFor
 from loambrief.agronomy.crops import yield_in_crop_unit
+from loambrief.agronomy.intervals import Z
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, NearWater
 from loambrief.errors import LoambriefError
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Verdict
+from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Need, Verdict
 from loambrief.topics.carbon_nitrogen.line import LINE, RATE
 from loambrief.topics.nutrients.formulas_removal import crop_removal
 
@@ -130,7 +131,7 @@ def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
                     and j.place.id in (zone_id, WHOLE_FIELD.id)), None)
     fed = next((n.need for n in needs if n.need.item == "P2O5"), None)
     rate = None if fed is None or fed.amount is None else max(
-        fed.amount, fed.cap or 0.0, 0.0 if water else fed.high or 0.0)
+        fed.amount, fed.cap or 0.0, 0.0 if water else _error_above(fed))
     taken = None if removal is None else float(removal.value)
     if rate is None and verdict is not None and verdict.reason == LEFT_OUT:
         return Limit(0.0, f"left_out{near}")
@@ -143,6 +144,13 @@ def _phosphorus(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
     if water or taken is None:
         return Limit(0.0, f"unknown{near}")
     return Limit(taken, "harvest", (removal,) if removal is not None else ())
+
+
+def _error_above(need: Need) -> float:
+    """One standard error above a need: a limit that far up, not at the end of its range."""
+    if need.amount is None or need.high is None:
+        return 0.0
+    return need.amount + (need.high - need.amount) / (1.0 if need.printed_span else Z)
 
 
 def waters(case: CaseFile, zone_id: str) -> list[NearWater]:

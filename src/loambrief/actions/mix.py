@@ -104,7 +104,9 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
     chosen = tuple(o for o in usable if o.id in blend.amounts)
     spans = {item: (n.need.low, n.need.high) for item, n in needs.items()
              if n.need.low is not None and n.need.high is not None}
-    ranges = rate_ranges(zone, {item: n.need for item, n in needs.items()}, chosen)
+    ranges = rate_ranges(zone, {item: n.need for item, n in needs.items()}, chosen,
+                         [n for n, limit in bounds.items()
+                          if limit.reason.startswith("guide_rate")])
     rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     spare = _top_ups(zone, chosen, blend.amounts, rates, spans)
     actions = []

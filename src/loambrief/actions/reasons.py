@@ -13,7 +13,7 @@ print, to choose between, the range is what those come to, without errors.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from loambrief.actions.blend import TINY, BlendZone, FieldMix, NoBlend, field_mix, priced
@@ -170,7 +170,8 @@ def best_effort(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]
 
 
 def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
-                chosen: tuple[Offer, ...]) -> dict[str, RateRange]:
+                chosen: tuple[Offer, ...],
+                follows: Collection[str] = ()) -> dict[str, RateRange]:
     """Low and high end of each product's rate.
 
     Parameters
@@ -180,6 +181,8 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
         Nutrient -> its need; one without a range stays as it is.
     chosen : tuple of Offer
         The products of the plan's mix: the range is of their rates, not of other products.
+    follows : collection of str
+        Nutrients whose limit is the guide's own rate, and moves with the need.
 
     Returns
     -------
@@ -197,8 +200,8 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
         update={"minimum_load": None, "load_size": None, "bag": None})) for o in chosen)
 
     def rates(zone: BlendZone = zone, offers: tuple[Offer, ...] = free) -> dict[str, float]:
-        mix = field_mix((zone,), offers)
-        if not isinstance(mix, FieldMix):
+        mix, _, _, uncovered = best_effort((zone,), offers)
+        if uncovered:
             return {}
         amounts = mix.blends[zone.place.id].amounts
         return {o.id: amounts.get(o.id, 0.0) / o.spread_in[1] for o in chosen}
@@ -206,7 +209,14 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
     here = rates()
     if not here:
         return {}
-    alone = [(printed, [rates(replace(zone, needs={**wanted, name: end})) for end in (
+
+    def needing(name: str, end: float) -> BlendZone:
+        upper = dict(zone.upper)
+        if name in follows and name in upper:
+            upper[name] = max(upper[name] + end - wanted[name], 0.0)
+        return replace(zone, needs={**wanted, name: end}, upper=upper)
+
+    alone = [(printed, [rates(needing(name, end)) for end in (
         min(low, wanted[name]), max(high, wanted[name]))])
         for name, (low, high, printed) in moving.items()]
     measured = {o.id for o in free for name, (_, _, printed) in moving.items()

@@ -36,7 +36,8 @@ def uncertain(action: Action) -> str:
         return ""
     if action.optional:
         return "optional"
-    return "" if action.confidence is Confidence.HIGH and action.uncertain is None else "unsure"
+    sure = action.confidence is not Confidence.LOW and action.uncertain is None
+    return "" if sure else "unsure"
 
 
 def lay_out(case: CaseFile, actions: list[Action]

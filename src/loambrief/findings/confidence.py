@@ -8,14 +8,35 @@ Start at high. Each of these takes one step down, and low is the floor:
 * the method is not the one the guide was calibrated on, or had to be converted;
 * replicates or points are fewer than the published number for the wanted precision;
 * the other evidence disagrees.
+
+What a finding advises can be less sure than what it read (:func:`of_advice`). One more step each:
+
+* a rate or a level that it rests on is from memory, not checked against the print;
+* the effect is known from one trial or survey alone;
+* within one standard error of the test nothing may be needed.
+
+Work without a published amount (a cover crop, traffic) is never more than medium, however well the
+soil was sampled.
 """
 
 from __future__ import annotations
 
-from loambrief.findings.model import Confidence
+from dataclasses import replace
+
+from loambrief.findings.model import Confidence, Finding, Need, NeedKind
+from loambrief.tables import references
 
 MAX_AGE_DAYS = 3 * 365
 MIN_CORES = 15
+STEPS = (Confidence.HIGH, Confidence.MEDIUM, Confidence.LOW)
+TREATS = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH)
+WORK = (NeedKind.ORGANIC_MATTER, NeedKind.LOOSEN)
+TRAFFIC = "traffic"
+SINGLE = ("trial", "survey")
+ERRORS = ("soil_test_error", "range_of_errors", "material_error_pct", "buffer_ph_error",
+          "lime_passes")
+"""How far a reading may be off is counted in its range; in how many passes lime goes on is no
+rate."""
 
 
 def grade_confidence(
@@ -50,4 +71,31 @@ def grade_confidence(
     steps += not method_matches
     steps += not enough_replicates
     steps += not agrees
-    return (Confidence.HIGH, Confidence.MEDIUM, Confidence.LOW)[min(steps, 2)]
+    return STEPS[min(steps, 2)]
+
+
+def of_advice(finding: Finding) -> Finding:
+    """A finding with the confidence of what it advises, by the written rule of this module."""
+    treats = [n for n in finding.needs if n.kind in TREATS]
+    steps = STEPS.index(finding.confidence)
+    steps += any(_from_memory(n) for n in treats)
+    steps += any(_single(n) for n in treats)
+    steps += any(_none_near(n) for n in treats)
+    if any((n.kind in WORK and n.amount is None) or n.item == TRAFFIC for n in finding.needs):
+        steps = max(steps, STEPS.index(Confidence.MEDIUM))
+    return replace(finding, confidence=STEPS[min(steps, 2)])
+
+
+def _from_memory(need: Need) -> bool:
+    return any(r.how == "memory" and r.formula not in ERRORS for r in need.results)
+
+
+def _single(need: Need) -> bool:
+    known = [references()[key].kind for key in dict.fromkeys(need.sources)]
+    return len(known) == 1 and known[0] in SINGLE
+
+
+def _none_near(need: Need) -> bool:
+    if need.may_be_none is not None:
+        return need.may_be_none
+    return not need.printed_span and need.low is not None and need.low <= 0.0

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
+from loambrief.findings.confidence import of_advice
 from loambrief.findings.model import Confidence, Finding, Judgement, Missing, NeedKind, beyond
 from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
@@ -91,7 +92,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
         said = module.assess(case)
         findings += said.findings
         missing += said.missing
-    findings = [held_to_no_rate(case, f) for f in findings]
+    findings = [of_advice(held_to_no_rate(case, f)) for f in findings]
     ids = [f.id for f in findings]
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:

@@ -86,7 +86,7 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
                                    depth=depth, whole=state.ph,
                                    whole_depth=depth_of(state.layer)), Grade.MEASURED),
             Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.PUBLISHED,
-                     ("osu-em9014-strat", "ndsu-notill-acid-depth", "nicoloso-kansas-50yr")),
+                     ("osu-em9014-strat", "ndsu-notill-acid-depth", "obour-kansas-50yr")),
             Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
                      ("surface-practice",)),
         ),

@@ -167,7 +167,7 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
                                             broadcast_in=figure("broadcast_depth")),
                               Grade.PUBLISHED,
                               ("osu-em9014-strat", "iowa-2016-broadcast-depth",
-                               "nicoloso-kansas-50yr", "essington-howard-2000")))
+                               "obour-kansas-50yr", "essington-howard-2000")))
     lines.append(Evidence(Side.AGAINST, say("stratification.against_limits"), Grade.PRACTICE,
                           ("surface-practice",)))
     if case.field.tillage == "no-till":
