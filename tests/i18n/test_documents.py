@@ -230,11 +230,15 @@ def test_command_takes_a_language(tmp_path):
     assert len(spoken) == max(int(n) for n in re.findall(r"\[(\d+)\]", told))
 
 
+def resolve(value):
+    """What a reference points to; anything else as it is."""
+    return value.get_object() if hasattr(value, "get_object") else value
+
+
 def elements(node):
     """Elements of a structure tree below one."""
-    kids = node.get("/K", ())
-    for kid in (kids if isinstance(kids, list) else [kids]):
-        kid = kid.get_object()
+    kids = resolve(node.get("/K", []))
+    for kid in map(resolve, kids if isinstance(kids, list) else [kids]):
         if isinstance(kid, dict) and "/S" in kid:
             yield kid
             yield from elements(kid)
