@@ -223,6 +223,21 @@ def test_command_takes_a_language(tmp_path):
     assert sheet.trailer["/Root"]["/Lang"] == "es-MX"
     calendar = next(tmp_path.glob("*.ics")).read_text(encoding="utf-8")
     assert "Funcionó si" in calendar
+    annex = PdfReader(next(tmp_path.glob("*.annex.pdf")))
+    told = "".join(page.extract_text() for page in annex.pages)
+    spoken = [e for e in elements(annex.trailer["/Root"]["/StructTreeRoot"]) if "/Lang" in e]
+    assert {(e["/S"], e["/Lang"]) for e in spoken} == {("/Span", "en")}  # citations
+    assert len(spoken) == max(int(n) for n in re.findall(r"\[(\d+)\]", told))
+
+
+def elements(node):
+    """Elements of a structure tree below one."""
+    kids = node.get("/K", ())
+    for kid in (kids if isinstance(kids, list) else [kids]):
+        kid = kid.get_object()
+        if isinstance(kid, dict) and "/S" in kid:
+            yield kid
+            yield from elements(kid)
 
 
 def test_two_plans_are_compared_in_spanish(tmp_path):

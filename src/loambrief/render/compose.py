@@ -116,7 +116,11 @@ class Composer:
             heard = span.describe or (
                 self.words.opens if target.startswith("#") else self.words.site
             ).replace("{}", clean(span.text).strip())
-            tag.links.append(LinkTag(Element("Link"), target, clean(heard)))
+            tag.links.append(LinkTag(Element("Link", language=span.language), target,
+                                     clean(heard)))
+        elif span.language:
+            link = len(tag.links)
+            tag.links.append(LinkTag(Element("Span", language=span.language), "", ""))
         for index, line in enumerate(text.split("\n") if "\n" in text else (text,)):
             if index:
                 pieces.append(Piece("\n", font, size, colour))

@@ -67,7 +67,10 @@ class Flowable:
 
 @dataclass(slots=True)
 class LinkTag:
-    """A link inside a paragraph: its element, where it goes, what is said for it."""
+    """A link inside a paragraph: its element, where it goes, what is said for it.
+
+    Without a target it is a piece in another language, which is only marked.
+    """
 
     element: Element
     target: str
@@ -214,7 +217,7 @@ class TaggedParagraph(Flowable):
                 code.append(canvas.printer.show(text, piece.font, piece.size,
                                                 font == (piece.font, piece.size)))
                 font = (piece.font, piece.size)
-                if link:
+                if link and link.target:
                     canvas.add_link(link.element, link.target, link.contents,
                                     (at, base - 0.25 * piece.size, at + width,
                                      base + 0.85 * piece.size))

@@ -182,6 +182,8 @@ class Page:
                                 (span.bold, Markup("<b>{}</b>"))):
                 if wanted:
                     piece = tag.format(piece)
+            if span.language:
+                piece = Markup('<span lang="{}">{}</span>').format(span.language, piece)
             target = self._target(span.link or link)
             if target:
                 more = {"href": target, "aria-label": span.describe,

@@ -60,6 +60,8 @@ def _dictionary(element: Element, pages: list[int]) -> str:
         parts.append(f"/K{kids[0]}" if bare else f"/K[{' '.join(kids)}]")
     if element.alt:
         parts.append(f"/Alt{text_string(element.alt)}")
+    if element.language:
+        parts.append(f"/Lang({element.language})")
     if element.attributes:
         parts.append(f"/A<<{element.attributes}>>")
     return "".join(parts) + ">>"

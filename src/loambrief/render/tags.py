@@ -50,6 +50,8 @@ class Element:
         Text alternative (needed for a Figure).
     attributes : str
         Attribute dictionary in PDF syntax, e.g. ``"/O/Table/Scope/Column"``.
+    language : str
+        Language of what it holds (BCP 47) where it is not the document's.
 
     Raises
     ------
@@ -57,12 +59,12 @@ class Element:
         Another role.
     """
 
-    __slots__ = ("alt", "attributes", "kids", "number", "parent", "role")
+    __slots__ = ("alt", "attributes", "kids", "language", "number", "parent", "role")
 
-    def __init__(self, role: str, alt: str = "", attributes: str = ""):
+    def __init__(self, role: str, alt: str = "", attributes: str = "", language: str = ""):
         if role not in ROLES:
             raise ValueError(f"structure type {role!r} is not in use here")
-        self.role, self.alt, self.attributes = role, alt, attributes
+        self.role, self.alt, self.attributes, self.language = role, alt, attributes, language
         self.kids: list[Element | Content | Annotation] = []
         self.number = self.parent = 0
         """Numbers of its object and its parent's, once they are written."""

@@ -165,6 +165,7 @@ def sources_section(context: Context) -> list[Block]:
     if not context.sources.numbers:
         return []
     entries = []
+    foreign = "" if context.writer.tongue.folder == "en" else "en"  # citations are English
     unseen = {r.source for r in context.calculations if r.how == "memory"}
     for key in context.sources.numbers:
         about = reference(key)
@@ -174,7 +175,7 @@ def sources_section(context: Context) -> list[Block]:
         entries.append(
             SourceEntry(
                 label=context.sources.label(key),
-                citation=about.citation,
+                citation=Span(about.citation, language=foreign),
                 anchor=anchor("s", key),
                 url=about.url if about.url.startswith(("http://", "https://")) else "",
                 note=context.word(note) if note else "",

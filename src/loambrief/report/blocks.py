@@ -33,6 +33,8 @@ class Span:
         an error when the file is made.
     describe : str
         What a reader hears for the link; the text itself if empty.
+    language : str
+        Language of the piece (BCP 47) where it is not the document's.
     """
 
     text: str
@@ -42,6 +44,7 @@ class Span:
     muted: bool = False
     link: str = ""
     describe: str = ""
+    language: str = ""
 
 
 Text = str | Span | tuple[str | Span, ...]
