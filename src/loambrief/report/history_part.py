@@ -162,7 +162,8 @@ def _changes(context: Context, review: Review) -> list[Block]:
     columns = (Column(word("column_what")), Column(word("column_before"), "right"),
                Column(word("column_now"), "right"), Column(word("column_change"), "right"),
                Column(word("column_noise"), "right"), Column(word("column_verdict")))
-    note: Text = (Span(word("noise_note")), Span(" "), *context.sources.cite(SOURCES))
+    note: Text = (Span(word("noise_note", beyond=100 - COVERAGE_PCT)), Span(" "),
+                  *context.sources.cite(SOURCES))
     return [Table(columns, tuple(rows), caption=word("changes_caption"), note=note,
                   row_headers=True)]
 
