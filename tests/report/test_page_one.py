@@ -12,6 +12,7 @@ import pytest
 from pdf_text import page_texts
 from sample_reports import CASES, written
 
+from loambrief.findings.confidence import ERRORS
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.render.pdf import render_pdf
@@ -309,3 +310,19 @@ def test_the_first_limit_of_the_sample_is_the_sourer_zone():
     assert advice.diagnosis.worst(1)[0].id == "acidity.ph.N"
     assert advice.plan.actions[0].finding_ids == ("acidity.ph.N",)
     assert any(a.item == "surface buffer" for _, a in lines_of("acid_corn_ohio"))
+
+
+@every_field
+def test_limits_from_memory_are_named(name):
+    """ensures that page 1 says which of its limits rest on values not read in print."""
+    page = first_page(name)
+    shown = advised(name).diagnosis.worst(len(page.limits))
+    wanted = {n for n, finding in enumerate(shown, 1)
+              if any(r.how == "memory" and r.formula not in ERRORS for r in finding.results)}
+    said = [re.match(r"Limits? ([\d–]+(?:(?:, | and )[\d–]+)*)", plain(note))
+            for note in page.notes]
+    named = set()
+    for run in re.split(", | and ", next((m.group(1) for m in said if m), "")):
+        ends = [int(n) for n in run.split("–") if n]
+        named |= set(range(ends[0], ends[-1] + 1)) if ends else set()
+    assert named == wanted

@@ -21,8 +21,10 @@ soil was sampled.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
+from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Confidence, Finding, Need, NeedKind
 from loambrief.tables import references
 
@@ -87,7 +89,17 @@ def of_advice(finding: Finding) -> Finding:
 
 
 def _from_memory(need: Need) -> bool:
-    return any(r.how == "memory" and r.formula not in ERRORS for r in need.results)
+    return bool(_unread(need.results))
+
+
+def remembered(finding: Finding) -> tuple[str, ...]:
+    """Sources of its conclusion whose values were not checked against the print."""
+    return _unread(finding.results)
+
+
+def _unread(results: Iterable[Result]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(r.source for r in results if r.how == "memory"
+                               and r.formula not in ERRORS and r.source is not None))
 
 
 def _single(need: Need) -> bool:

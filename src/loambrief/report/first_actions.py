@@ -9,8 +9,9 @@ from loambrief.actions.model import Action
 from loambrief.actions.ranking import LIMITS
 from loambrief.actions.ranking import SAFETY as SAFETY_OF_STOCK
 from loambrief.actions.windows import EVERY_SEASON
+from loambrief.findings.confidence import remembered
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
-from loambrief.findings.model import Message, NeedKind
+from loambrief.findings.model import Finding, Message, NeedKind
 from loambrief.numbers import NBSP
 from loambrief.report.blocks import Fact, Text
 from loambrief.report.context import Context
@@ -229,17 +230,17 @@ def _named(context: Context, action: Action, with_area: bool = True) -> str:
                         area=_area(context, action) if with_area else "", cost=cost)
 
 
-def memory_line(context: Context, shown: Iterable[Action]) -> Text:
-    """Which rates on the page rest on values that were not checked against the print."""
-    found: dict[str, list[int]] = {}
-    for action in shown:
-        for name in action.from_memory():
-            found.setdefault(name, []).append(action.rank)
-    if not found:
+def memory_line(context: Context, shown: Iterable[Action], limits: Iterable[Finding]) -> Text:
+    """Which limits and rates on the page rest on values not checked against the print."""
+    limited = {number: remembered(finding) for number, finding in enumerate(limits, 1)}
+    rated = {action.rank: action.from_memory() for action in shown}
+    names = dict.fromkeys(n for some in (*limited.values(), *rated.values()) for n in some)
+    if not names:
         return ""
-    ranks = sorted({r for rs in found.values() for r in rs})
-    return (context.word("from_memory", ranks=spans_of(ranks)), " ",
-            *context.sources.cite(tuple(found)))
+    return (context.word("from_memory",
+                         limits=spans_of([n for n, some in limited.items() if some]),
+                         ranks=spans_of([n for n, some in rated.items() if some])), " ",
+            *context.sources.cite(tuple(names)))
 
 
 def spans_of(ranks: Iterable[int]) -> list[str]:

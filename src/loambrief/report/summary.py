@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from loambrief.case.names import yield_units
+from loambrief.findings.confidence import remembered
 from loambrief.findings.model import Verdict, bare
 from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
@@ -113,7 +114,7 @@ def summary(context: Context) -> Summary:
         avoid=avoid_lines(context, room.avoid),
         contact=tuple(contact),
         valid_until=_valid_until(context),
-        notes=_notes(context, memory_line(context, shown), gear_line(context, shown)),
+        notes=_notes(context, memory_line(context, shown, worst), gear_line(context, shown)),
         spare=turning_lines(context, room.turns),
         no_limits=word(NO_LIMITS[_known(context)]),
         no_actions=word("no_actions"),
@@ -148,7 +149,9 @@ def _lines(context: Context, room: _Room) -> int:
         + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
         + len(unjudged_lines(context)) + min(len(plan.not_advised), room.avoid)
         + 2 * min(len(turns(plan.verdicts)), room.turns)
-        + bool(context.diagnosis.history) + 2 * any(a.from_memory() for a in shown)
+        + bool(context.diagnosis.history) + 2 * bool(
+            any(a.from_memory() for a in shown)
+            or any(remembered(f) for f in context.diagnosis.worst(room.limits)))
         + bool(context.interested) + len(foot_lines(context, shown))
         + len(farm_lines(context)) + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
     )
