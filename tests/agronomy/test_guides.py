@@ -177,6 +177,7 @@ def test_guides_that_fit():
 
 @pytest.mark.parametrize(("region", "place", "there"), [
     ("Kansas", "Arkansas", False), ("Kansas", "eastern Kansas", True),
+    ("England", "New England, USA", False), ("Wales", "New South Wales", False),
     ("Kansas", "Kansas City, Missouri", False), ("Virginia", "West Virginia", False),
     ("Virginia", "West Virginia and Virginia", True), ("West Virginia", "West Virginia", True),
     ("Delaware", "Delaware County, Indiana", False), ("Georgia", "Georgia Coastal Plain", True),

@@ -13,12 +13,14 @@ from loambrief.tables import load
 from loambrief.tables.harmful import plain_name
 
 REGIONS = "case/regions"
+ALSO = ("New England", "New South Wales")
+"""Longer names that are no state or province of the table, but hold the name of a region."""
 BORROWED = frozenset({"county", "city", "parish", "township", "town"})
 
 
 @cache
 def _states() -> frozenset[str]:
-    return frozenset(plain_name(str(row["region"])) for row in load(REGIONS))
+    return frozenset(map(plain_name, (*(str(row["region"]) for row in load(REGIONS)), *ALSO)))
 
 
 def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...]:
