@@ -404,7 +404,8 @@ def _start(flowables: Sequence[Flowable], width: float) -> float:
     lead: list[Flowable] = []
     for flowable in flowables:
         if not flowable.keep_next:
-            return stack(lead, width) + start_of(flowable, width)
+            between = max(lead[-1].getSpaceAfter(), flowable.getSpaceBefore()) if lead else 0.0
+            return stack(lead, width) + between + start_of(flowable, width)
         lead.append(flowable)
     return stack(lead, width)
 

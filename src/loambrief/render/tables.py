@@ -59,7 +59,7 @@ def lay_out(
         _command(made, name, start, end, values)
     for row in made:  # what a span covers is no cell of its own
         row.cells = [cell for cell in row.cells if cell.span]
-    return Grid(made, widths, titles, composer.look.text_height * 0.22,
+    return Grid(made, widths, titles, composer.look.text_height * 0.18,
                 composer.look.text_height * 0.5)
 
 
