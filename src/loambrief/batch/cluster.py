@@ -9,6 +9,7 @@ program are used.
 from __future__ import annotations
 
 import contextlib
+import gc
 import ipaddress
 import logging
 import re
@@ -281,6 +282,10 @@ def _connect(address: str) -> Client:
         import distributed
     except ImportError as error:
         raise ClusterFault(NEEDS_EXTRA) from error
+    gc.collect()  # a client that found no scheduler closes when it is collected, and would wait
+    # A client that found no scheduler closes when it is collected, and would wait without end if
+    # that happened while the next one starts.
+    gc.collect()
     try:
         with _quiet():
             return distributed.Client(address, timeout=CONNECT, set_as_default=False,

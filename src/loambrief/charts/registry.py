@@ -119,7 +119,7 @@ def load_matplotlib() -> None:
         log.setLevel(level)
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=32)
 def build(spec: ChartSpec, width: float) -> Figure:
     """The chart as a figure of 72 dots an inch, so that its pixels are points.
 
@@ -151,6 +151,7 @@ def build(spec: ChartSpec, width: float) -> Figure:
         return sheet.finish()
 
 
+@lru_cache(maxsize=1024)  # pages are tried in several ways, and ask for sizes each time
 def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
     """Width and height of a chart [pt] at a given width; raises as :func:`build`."""
     box = build(spec, float(width)).bbox
