@@ -57,7 +57,7 @@ def test_documents_are_short_and_their_pages_full(name, language):
     own = Paper(loaded.case.case.paper)
     other = render_pdf(replace(advisory_alone(whole),
                                paper=next(p for p in Paper if p is not own)))
-    most = limit(loaded.case) + (language == "es")
+    most = limit(loaded.case)
     assert pages(made.pdf) <= most and pages(other) <= most
     for kind, data in (("advisory", made.pdf), ("annex", made.annex)):
         *before, last = read(data, words=False)
