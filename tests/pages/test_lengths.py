@@ -2,7 +2,7 @@
 
 The limits are our own rule: an advisory that is acted on has five pages for one zone, the
 signatures included, and one more for each further zone. Where the case asks for a plan of
-several years and for check strips, these take one more; so may Spanish, which runs longer.
+several years and for check strips, these take one more.
 """
 
 from __future__ import annotations
