@@ -6,7 +6,7 @@ letter.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
 
 from reportlab.lib.styles import ParagraphStyle
 
@@ -47,10 +47,13 @@ class Composer:
     below : int
         How many levels headings stand below those of the document from the first summary on:
         1 if its title is the document's own heading, 2 if the document has a cover.
+    elsewhere : set of str
+        Anchors that no link leads to.
     """
 
-    def __init__(self, look: Look, words: Words, root: Element, below: int = 1):
-        self.look, self.words, self.root = look, words, root
+    def __init__(self, look: Look, words: Words, root: Element, below: int = 1,
+                 elsewhere: Set[str] = frozenset()):
+        self.look, self.words, self.root, self.elsewhere = look, words, root, elsewhere
         self.below, self.shift = below, 0
         self.level = 0
         """Level of the last heading, 1 to 3; 0 before the first."""
@@ -60,7 +63,7 @@ class Composer:
 
     def draft(self, look: Look) -> Composer:
         """A composer for a trial in some look: nothing it makes is part of the document."""
-        made = Composer(look, self.words, Element("Document"), self.below)
+        made = Composer(look, self.words, Element("Document"), self.below, self.elsewhere)
         made.shift = self.shift
         return made
 
@@ -129,6 +132,8 @@ class Composer:
     def _target(self, span: Span) -> str:
         """Where a link goes: a place in this file, a safe address, or nowhere."""
         link = span.link.strip()
+        if link[1:] in self.elsewhere and link.startswith("#"):
+            return ""
         if link.startswith("#") and len(link) > 1:
             return "#" + self._targets.setdefault(link[1:], f"to{len(self._targets)}")
         return web_address(link)

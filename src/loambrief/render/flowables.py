@@ -273,13 +273,15 @@ class Chart(Flowable):
 
     def __init__(self, element: Element, size, draw, tallest: float, before=0.0, after=0.0):
         self.element, self._size, self._draw, self.tallest = element, size, draw, tallest
+        self.wanted = -1.0
         self.spaceBefore, self.spaceAfter = before, after
 
     def wrap(self, availWidth, availHeight):
-        self.wanted = availWidth
-        self.full = self._size(availWidth)
-        self.scale = min(1.0, self.tallest / self.full[1], availWidth / self.full[0])
-        self.width, self.height = (side * self.scale for side in self.full)
+        if self.wanted != availWidth:
+            self.wanted = availWidth
+            full = self._size(availWidth)
+            self.scale = min(1.0, self.tallest / full[1], availWidth / full[0])
+            self.width, self.height = (side * self.scale for side in full)
         return self.width, self.height
 
     def drawOn(self, canvas, x, y):

@@ -123,6 +123,8 @@ class Paginator:
                 emptiest = _emptiest(used)
                 if len(used) <= count and (best is None or emptiest > best[0]):
                     best = emptiest, less, least
+                    if emptiest >= GOOD:  # nothing is better
+                        break
             if best is not None and best[0] >= GOOD:
                 break
         if best is None:
