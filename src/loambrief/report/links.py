@@ -19,6 +19,8 @@ FEWEST_DIGITS = 7
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 _PLAIN = (str, bool, float, int, type(None))
 """What a text or a block is made of in the end; nothing is in it."""
+NUMBERS = ("bool", "int", "float")
+"""Kinds of fields, as their classes declare them, in which no text is."""
 _ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
 
@@ -116,15 +118,15 @@ def calculation_links(results: Iterable[Result],
 @cache
 def parts_of(kind: Any) -> tuple[str, ...]:
     """Names of the fields of a kind of block that are no numbers; none if it has no parts."""
-    return tuple(item.name for item in fields(kind) if item.type not in ("bool", "int", "float")
-                 ) if is_dataclass(kind) else ()
+    return tuple(item.name for item in (fields(kind) if is_dataclass(kind) else ())
+                 if item.type not in NUMBERS)
 
 
 @cache
 def _linking(kind: Any) -> tuple[str, ...]:
     """Names of those that hold an anchor, a link, or what may hold some in turn."""
-    return tuple(item.name for item in fields(kind) if item.name in ("anchor", "link") or
-                 item.name in parts_of(kind) and item.type != "str") if is_dataclass(kind) else ()
+    return tuple(item.name for item in (fields(kind) if is_dataclass(kind) else ())
+                 if item.name in ("anchor", "link") or item.type not in ("str", *NUMBERS))
 
 
 def anchors(value: object) -> set[str]:
