@@ -300,8 +300,9 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
         status=Status.NOTED, severity=0,
         confidence=sample_confidence(case, soil.sample, matches=measured,
                                      enough=False),
-        grade=Grade.CALCULATED, value=pounds, low=least, high=most, unit="lb/ac",
-        place=place_of(soil.sample), reference=say("carbon_nitrogen.reference_mineral"),
+        grade=Grade.CALCULATED, value=pounds, low=least, high=most, printed_span=True,
+        unit="lb/ac", place=place_of(soil.sample),
+        reference=say("carbon_nitrogen.reference_mineral"),
         body=(say("carbon_nitrogen.body_mineral"),), evidence=lines,
         sources=("soilsconnect-q97",), results=(*soil.results, best, low, high),
     )
