@@ -224,7 +224,8 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
         XML in the packet wrapper of ISO 16684-1.
     """
     moment = f"{model.date:%Y-%m-%d}T00:00:00Z"
-    title, author, subject = (escape(clean(x), quote=False) for x in (model.title, model.author, model.subject))
+    title, author, subject = (escape(clean(x), quote=False)
+                              for x in (model.title, model.author, model.subject))
     language = escape(model.language)
     creator = f"<dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>"
     about = (f'<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{subject}</rdf:li></rdf:Alt>'
