@@ -101,7 +101,7 @@ def hazard_finding(case: CaseFile) -> Finding | None:
     if crop is None:
         return None
     grazing = case.stock is not None and case.stock.grazing is not None
-    hay = bool(case.forage) or (case.stock is not None and case.stock.hay is not None)
+    hay = case.stock is not None and case.stock.hay is not None
     found: list[tuple[DataRow, list[str], bool]] = []
     for row in load("forage/stock_hazards"):
         hurt = [s for s in kept if s in str(row["stock"]).split("|")]
