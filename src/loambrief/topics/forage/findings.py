@@ -168,7 +168,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
         severity=severity,
         confidence=sure,
         grade=Grade.CALCULATED,
-        value=value,
+        value=value, low=value - error, high=value + error, printed_span=True,
         reference=say("forage.reference_rfv", adf=coefficient("rfv_reference_adf"),
                       ndf=coefficient("rfv_reference_ndf"), goal=goal if dairy else None),
         place=lot(test),
