@@ -130,7 +130,7 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
                     kind == "handling" for kind, *_ in hazards(seen)) else ())
     return Finding(
         id=f"{TOPIC}.control", topic=TOPIC,
-        title=say("weeds.title_control", weeds=names, more=len(known) > len(names)),
+        title=say("weeds.title_control", one=len(known) == 1),
         status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("weeds.reference_control"), place=field_place(case),
         body=(say("weeds.body_control", ground=ground(case)),
