@@ -10,6 +10,7 @@ test waits for another process, the limit only tells "ended" from "waited for ev
 """
 
 import compileall
+import gc
 import hashlib
 import os
 import random
@@ -38,11 +39,21 @@ def pytest_configure(config):
     The program is compiled once, as an installation does it: where Python may not write what it
     compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again. So
     it would all templates in each home that a test makes up, and list the typefaces.
+
+    Garbage is looked for seldom: tests hold many documents, and walking over all of them each
+    time that 700 objects are new took a tenth of the whole run.
     """
+    gc.set_threshold(100_000, 20, 50)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
     if not hasattr(config, "workerinput"):
         compileall.compile_dir(Path(loambrief.__file__).parent, quiet=2)
+
+
+def pytest_collection_finish():
+    """What was loaded up to now stays: no later search for garbage looks at it."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

@@ -1,11 +1,13 @@
 """The command line: what it prints, what it writes, how it ends."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from loambrief.agronomy.guides import known_guides
 from loambrief.agronomy.selftest import KINDS
 from loambrief.cli import main
 
@@ -163,7 +165,11 @@ def test_sources_list_what_a_case_may_name():
     tri_state = next(g for g in guides if g["name"] == "tri_state_2020")
     assert {"nutrient": "P2O5", "test": "P", "method": "mehlich-3-icp", "gives_rate": True,
             "crops": ["corn", "corn silage", "soybean", "wheat", "alfalfa"]} in tri_state["covers"]
-    assert "gives nitrogen" in run("sources", "--guides").stdout
+    listed = run("sources", "--guides").stdout
+    assert "gives nitrogen" in listed
+    rules = sum(len(g.rules) for g in known_guides().values())
+    counts = re.findall(r"(\d+) (?:seen|from|computed|a def)", listed.splitlines()[-1])
+    assert sum(map(int, counts)) == rules
     assert "sikora_oregon_2025" in run("sources", "--lime-tables").stdout
     crops = json.loads(run("sources", "--crops", "--json").stdout)
     assert "iowa_2013" in next(c for c in crops if c["name"] == "corn")["guides"]

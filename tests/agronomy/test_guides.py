@@ -11,6 +11,7 @@ from loambrief.errors import ImpossibleInput, TableFault, UnknownName
 from loambrief.tables import HOW, references
 from loambrief.topics.nutrients.formulas import nutrient_rate, soil_test_class
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, class_of, evaluate
+from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
 
 SHIPPED = guides.shipped()
 CASES = [  # every rule of every shipped guide, with one crop it covers
@@ -19,12 +20,15 @@ CASES = [  # every rule of every shipped guide, with one crop it covers
     for rule in guide.rules
 ]
 IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
-YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0}
+YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0, "bale/ac": 2.0, "lb/ac": 2000.0}
 WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "montana_alfalfa_1998", "south_dakota_ec750", "kansas_mf2586", "rutgers_mehlich3",
           "nebraska_critical", "georgia_coastal_plain", "florida_mehlich1", "oklahoma_wheat",
           "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
-          "ontario_corn"}
+          "ontario_corn", "ontario_field_crops", "california_vegetables", "washington_tree_fruit",
+          "new_york_corn", "connecticut_modified_morgan", "south_carolina_cotton",
+          "arkansas_rice_soybean", "prairie_canola",
+          "south_africa_vineyard", "south_africa_maize_potassium"}
 
 
 def test_wanted_guides_are_shipped():
@@ -250,3 +254,36 @@ def test_rate_is_the_printed_one(guide, crop, nutrient, method, test_ppm, kg_ha)
                                     test_ppm=test_ppm, method=method)
     assert result.how == "seen"
     assert result.value * KG_HA == pytest.approx(kg_ha, abs=KG_HA)
+
+
+@pytest.mark.parametrize(("crop", "element", "method", "test", "status"), [
+    ("apple", "Zn", "dtpa", 0.2, "low"), ("apple", "Zn", "dtpa", 0.4, "marginal"),
+    ("apple", "Zn", "dtpa", 0.8, "adequate"), ("pear", "Cu", "dtpa", 25.0, "high"),
+    ("cherry", "S", "monocalcium phosphate", 3.0, "low"),
+])
+def test_minor_elements_by_the_guide(crop, element, method, test, status):
+    """ensures that a guide's own ranges read sulfur and micronutrients (Washington State
+    University, EM119E, table 1: zinc 0.25 and 0.6, copper 20, sulfur 4 ppm)."""
+    result = micronutrient_class.evaluate(nutrient=element, method=method, test_ppm=test, crop=crop,
+                                          region="Washington", guide="washington_tree_fruit")
+    assert result.details["status"] == status and result.source == "wsu-em119e-2022"
+    assert result.details["local"] is True
+
+
+def test_own_guide_holds_every_nutrient():
+    """ensures that a consultant's own rule for zinc gives its class and rate, and goes before the
+    general scale; a crop it lacks is read by the scale (invented numbers)."""
+    zinc = {"nutrient": "Zn", "crops": ["corn"], "methods": ["dtpa"], "kind": "classes",
+            "critical_class": "enough", "classes": [
+                {"name": "short", "from_ppm": 0, "low_lb": 3, "high_lb": 5},
+                {"name": "enough", "from_ppm": 0.7}]}
+    data = {"source": {"title": "House", "reference": "own trials", "how": "seen"},
+            "guide": {"regions": ["Ohio"], "kind": "class table", "depth_in": 6}, "rule": [zinc]}
+    with guides.with_guides(guides.from_data("house", data, own=True)):
+        own = micronutrient_class.evaluate(nutrient="Zn", method="dtpa", test_ppm=0.6, crop="corn",
+                                           region="Ohio", guide="house")
+        other = micronutrient_class.evaluate(nutrient="Zn", method="dtpa", test_ppm=0.6,
+                                             crop="onion", region="Ohio", guide="house")
+    assert (own.value, own.details["broadcast_low"], own.details["broadcast_high"]) == (
+        "short", 3, 5)
+    assert other.details["scale"] == "general dtpa zinc"

@@ -71,6 +71,22 @@ def test_own_yaml_guide_gives_rates(tmp_path):
     assert "own strip trials" in p.locator
 
 
+def test_minor_elements_are_read_from_the_test_alone(tmp_path):
+    """ensures that a zinc rule by yield is refused at its place, and one by class is taken."""
+    rule = """\
+  - nutrient: Zn
+    crops: [corn]
+    methods: [dtpa]
+    kind: classes
+    critical_class: enough
+    classes: [{name: short, from_ppm: 0, rate_lb: 5}, {name: enough, from_ppm: 0.8}]
+"""
+    assert load_guide(write(tmp_path, YAML + rule)).data["rule"][-1]["nutrient"] == "Zn"
+    (problem,) = problems(write(tmp_path, YAML + rule.replace("rate_lb", "lb_per_unit")))
+    assert problem.code == "CASE026" and problem.wanted == (
+        "a rule that reads Zn from the soil test alone")
+
+
 @pytest.mark.parametrize(("old", "new", "code", "line", "hint"), [
     ("mehlich-3-icp]", "mehlich-3-ipc]", "CASE027", 7, "mehlich-3-icp"),
     ("crops: [corn, soybean]", "crops: [cron, soybean]", "CASE027", 6, "corn"),

@@ -82,3 +82,16 @@ def test_stated_digits_are_the_most():
     assert numbers.figures(5.93, 1, within=(0.0, 60.0)) == "6"
     assert numbers.figures(5.93, 0, within=(5.92, 5.94)) == "6"
     assert numbers.quantity(54.3, "lb/ac", "si", within=(19.0, 102.0)) == "61\u00a0kg/ha"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_range_that_is_known_is_the_reading_s(name):
+    """ensures that the printed reading keeps the range of its title, or of a share of counts."""
+    for finding in advice(name).diagnosis.findings:
+        told = finding.title.params
+        if finding.value is not None and told.get("value") == finding.value and "low" in told:
+            assert (finding.low, finding.high) == (told["low"], told["high"]), finding.id
+        for result in finding.results:
+            counted = {"over", "n", "low", "high"} <= set(result.details)
+            if result.value == finding.value and counted:
+                assert finding.low is not None and finding.high is not None, finding.id

@@ -32,7 +32,11 @@ from loambrief.tables.regions import named
 FOLDER = "nutrients/guides"
 KINDS = ("build_up", "classes", "equation", "points", "critical")
 NUTRIENTS = ("P2O5", "K2O")
-TEST_OF: Mapping[str, str] = MappingProxyType({"P2O5": "P", "K2O": "K"})
+"""What every guide is asked for."""
+MINOR = ("S", "Zn", "B", "Mn", "Cu", "Fe")
+"""What a guide may hold rules for besides: its rule goes before the class scales."""
+TEST_OF: Mapping[str, str] = MappingProxyType(
+    {"P2O5": "P", "K2O": "K", **{element: element for element in MINOR}})
 ANY_CROP = "*"
 OWN_REFERENCE = "consultant-guide"
 """Reference key of a consultant's own guide; its citation goes into the locator."""
@@ -89,7 +93,7 @@ class Rule:
     Attributes
     ----------
     nutrient : str
-        ``"P2O5"`` or ``"K2O"`` (the test is elemental P or K).
+        A key of :data:`TEST_OF` (the test of P2O5 and K2O is elemental P and K).
     crops : tuple of str
         Names of the crop table, or ``("*",)`` for every crop.
     methods : tuple of str
@@ -271,7 +275,7 @@ def from_data(name: str, data: DataRow, own: bool = False) -> Guide:
         rules = []
         for raw in data["rule"]:
             kind, nutrient = raw["kind"], raw["nutrient"]
-            if kind not in KINDS or nutrient not in NUTRIENTS:
+            if kind not in KINDS or nutrient not in TEST_OF:
                 raise TableFault(f"guide {name}: kind {kind!r}, nutrient {nutrient!r}")
             rules.append(
                 Rule(

@@ -32,6 +32,12 @@ from loambrief.errors import CaseProblems
 METHODS: Mapping[str, tuple[str, ...]] = {
     "P2O5": methods()["phosphorus"],
     "K2O": (*methods()["cations"], "field-moist"),
+    "S": methods()["sulfur"],
+    "Zn": methods()["zinc"],
+    "B": methods()["boron"],
+    "Mn": methods()["manganese"],
+    "Cu": methods()["copper"],
+    "Fe": methods()["iron"],
 }
 ANY_CROP = "*"
 How = Literal["seen", "computed", "memory", "convention"]
@@ -91,7 +97,7 @@ class CecBandEntry(Part):
 
 
 class _RuleEntry(Part):
-    nutrient: Literal["P2O5", "K2O"]
+    nutrient: Literal["P2O5", "K2O", "S", "Zn", "B", "Mn", "Cu", "Fe"]
     crops: Annotated[list[q.Name], Field(min_length=1)]
     methods: Annotated[list[q.Name], Field(min_length=1)]
     reference: q.Text | None = None
@@ -258,6 +264,7 @@ def cross_checks(guide: GuideFile) -> Iterator[Fault]:
     for i, rule in enumerate(guide.rule):
         path: DataPath = ("rule", i)
         yield from _names(rule, path)
+        yield from _test_alone(rule, path)
         if isinstance(rule, BuildUpRule):
             yield from _build_up(rule, path)
         elif isinstance(rule, ClassesRule):
@@ -280,6 +287,23 @@ def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
         if method not in known:
             yield Fault("CASE027", (*path, "methods", j), repr(method),
                         "one of " + ", ".join(known), which_choice(method, known))
+
+
+def _test_alone(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
+    """Sulfur and micronutrients are read from the test alone, never by yield or CEC."""
+    if rule.nutrient in ("P2O5", "K2O"):
+        return
+    asks: list[str] = []
+    if isinstance(rule, BuildUpRule):
+        asks = ["build_up"]
+    elif isinstance(rule, EquationRule):
+        asks = [k for k in ("per_yield", "per_yield_test") if getattr(rule, k) is not None]
+    elif isinstance(rule, ClassesRule):
+        asks = [k for k in ("lb_per_unit", "low_lb_per_unit")
+                if any(getattr(c, k) is not None for c in rule.classes)]
+    if asks:
+        yield Fault("CASE026", (*path, "kind"), ", ".join(asks),
+                    f"a rule that reads {rule.nutrient} from the soil test alone")
 
 
 def _build_up(rule: BuildUpRule, path: DataPath) -> Iterator[Fault]:

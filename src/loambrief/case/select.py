@@ -9,6 +9,8 @@ from loambrief.case.schema import CaseFile, Increment, Sample
 SURFACE_MAX_IN = 3.0
 """A slice from the surface counts as a surface layer down to this depth."""
 TILLED_MIN_IN = 4.0
+SAMPLED_10_CM_IN = 3.93
+"""10 cm, as grassland of Ireland is sampled, counts as the 4 in."""
 
 
 def main_increment(sample: Sample, wanted_depth_in: float = 6.67) -> Increment | None:
@@ -16,7 +18,7 @@ def main_increment(sample: Sample, wanted_depth_in: float = 6.67) -> Increment |
 
     None if no slice starts at the surface and reaches 4 in.
     """
-    slices = [i for i in sample.increments if i.top_in == 0 and i.bottom_in >= TILLED_MIN_IN]
+    slices = [i for i in sample.increments if i.top_in == 0 and i.bottom_in >= SAMPLED_10_CM_IN]
     return min(slices, key=lambda i: abs(i.bottom_in - wanted_depth_in), default=None)
 
 

@@ -16,6 +16,8 @@ from fontTools.ttLib import TTFont
 
 from loambrief.charts.fonts import BOLD, FAMILY, ITALIC, REGULAR, font_path
 
+LAYOUT = ("DSIG", "GDEF", "GPOS", "GSUB", "STAT")
+"""Tables that a page needs none of."""
 FACES = {REGULAR: ("normal", 400), BOLD: ("normal", 600), ITALIC: ("italic", 400)}
 """Style and weight of each face in CSS."""
 
@@ -52,8 +54,11 @@ def _part(name: str, characters: str) -> bytes:
     """One face with only some characters."""
     options = subset.Options(
         flavor="woff", hinting=False, layout_features=[], name_IDs=[], notdef_outline=True,
-        recalc_timestamp=False, drop_tables=["DSIG", "GPOS", "GSUB", "GDEF", "STAT"])
+        recalc_timestamp=False)
     font = TTFont(font_path(name), recalcTimestamp=False)
+    for tag in LAYOUT:  # the subsetter would read them whole before it drops them
+        if tag in font:
+            del font[tag]
     subsetter = subset.Subsetter(options)
     subsetter.populate(text=characters)
     subsetter.subset(font)

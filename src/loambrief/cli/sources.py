@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import click
@@ -42,6 +43,8 @@ def sources(topic: str | None, what: str | None, as_json: bool) -> None:
                 SHOWN[what](row)
             if what == "guides":
                 click.echo("No guide here gives nitrogen rates.")
+                click.echo(f"{len(listing.known_guides())} guides; rules: "
+                           + _shares(listing.rules_checked()) + ".")
         return
     rows = listing.source_rows(topic)
     if as_json:
@@ -50,6 +53,17 @@ def sources(topic: str | None, what: str | None, as_json: bool) -> None:
     for row in rows:
         click.echo(f"{row['kind']} {row['name']}  [{row['how']}]")
         click.echo(f"  {row['citation']}{', ' + row['locator'] if row['locator'] else ''}")
+    if counts := listing.rows_checked(topic):
+        click.echo("Rows of tables: " + _shares(counts) + ".")
+
+
+def _shares(counts: Mapping[str, int]) -> str:
+    """How many were checked in which way, with the share of each."""
+    from loambrief.topics.listing import HOW_WORDS
+
+    total = sum(counts.values())
+    return "; ".join(f"{counts[how]} {words} ({100 * counts[how] / total:.0f}%)"
+                     for how, words in HOW_WORDS.items() if counts.get(how))
 
 
 def _guide(row: dict[str, Any]) -> None:

@@ -289,6 +289,8 @@ class Finding:
     low, high
         Ends of the range of the key number, at the coverage of all ranges; None where the
         errors of it are not known.
+    printed_span : bool
+        ``low`` and ``high`` follow from spans or errors that sources print without a coverage.
     """
 
     id: str
@@ -302,6 +304,7 @@ class Finding:
     unit: str = ""
     low: float | None = None
     high: float | None = None
+    printed_span: bool = False
     reference: Message | None = None
     place: Place = WHOLE_FIELD
     body: tuple[Message, ...] = ()

@@ -168,6 +168,7 @@ def _finding(finding: Finding, writer: Writer) -> dict:
         "value": plain(finding.value),
         "low": plain(finding.low),
         "high": plain(finding.high),
+        "range_printed": finding.printed_span,
         "unit": finding.unit,
         "reference": _write_or_none(finding.reference, write),
         "status": finding.status.value,

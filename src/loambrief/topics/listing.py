@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
 from typing import Any
 
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
@@ -11,6 +13,7 @@ from loambrief.agronomy.guides import TEST_OF, known_guides
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.errors import UnknownName
 from loambrief.tables import all_documents, all_tables, load, load_document, reference
+from loambrief.topics.nutrients.formulas_engine import worst_how
 
 HOW_WORDS = {
     "seen": "seen in its published text",
@@ -72,6 +75,24 @@ def _row(kind: str, name: str, topic: str, key: str, locator: str, how: str, evi
     }
 
 
+def rows_checked(topic: str | None = None) -> Mapping[str, int]:
+    """How many rows of the tables were checked in which way, by the keys of ``HOW_WORDS``.
+
+    A row counts by its own ``how`` where it has one, else by that of its table.
+    """
+    counts: Counter[str] = Counter()
+    for name in all_tables():
+        if topic in (None, name.split("/")[0]):
+            table = load(name)
+            counts.update(str(row.get("how") or table.source.how) for row in table.rows)
+    return counts
+
+
+def rules_checked() -> Mapping[str, int]:
+    """How many rules of the guides were checked in which way; from memory as soon as a part is."""
+    return Counter(worst_how(rule) for guide in known_guides().values() for rule in guide.rules)
+
+
 def guide_rows() -> list[dict[str, Any]]:
     """The fertilizer guides and micronutrient scales, each with what it covers.
 
@@ -128,7 +149,7 @@ def crop_rows() -> list[dict[str, Any]]:
          "group": crop.group,
          "guides": list(dict.fromkeys(
              c.guide for c in listed
-             if c.nutrient in TEST_OF and c.crop in crop.lineage)),
+             if c.guide in known_guides() and c.crop in crop.lineage)),
          "any_crop_only": crop.name in without}
         for crop in crops().values()
     ]

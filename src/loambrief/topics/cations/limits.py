@@ -80,7 +80,7 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
                                          method=state.sample.methods.cations),
                            Grade.MEASURED, (row["source"],)),
                   Evidence(Side.AGAINST, say("cations.against_magnesium"), Grade.PUBLISHED,
-                           ("psu-forages-calcium", "osu-2020-tri-state-ca-mg"))),
+                           ("umn-magnesium", "psu-forages-calcium"))),
         needs=_magnesium_need(case, state, is_low, liming),
         sources=(row["source"],),
     )

@@ -226,7 +226,7 @@ def _trade_band(state: ConeState) -> Finding:
         severity=0,
         confidence=Confidence.LOW,
         grade=Grade.PRACTICE,
-        value=over.value,
+        value=over.value, low=over.details["low"], high=over.details["high"],
         unit="%",
         reference=say("compaction.reference_band", low=threshold_psi("band_low"),
                       high=threshold_psi("band_high"), level=no_air),

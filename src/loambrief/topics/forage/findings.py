@@ -156,7 +156,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
                                    ndf=coefficient("ndf_error")), Grade.PUBLISHED,
                  ("shewmaker-putnam",)),
         Evidence(Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
-                 Grade.PUBLISHED, ("coleman-moore-2002", "undersander-rfq-rfv")),
+                 Grade.PUBLISHED, ("hackmann-2008-rfv", "undersander-rfq-rfv")),
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
     return Finding(
@@ -168,7 +168,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
         severity=severity,
         confidence=sure,
         grade=Grade.CALCULATED,
-        value=value,
+        value=value, low=value - error, high=value + error, printed_span=True,
         reference=say("forage.reference_rfv", adf=coefficient("rfv_reference_adf"),
                       ndf=coefficient("rfv_reference_ndf"), goal=goal if dairy else None),
         place=lot(test),

@@ -60,7 +60,8 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
         Evidence(Side.CONTEXT, say("forage.context_nitrate",
                                    low=coefficient("nitrate_concern_low"),
                                    high=coefficient("nitrate_concern_high")),
-                 Grade.PUBLISHED, ("anderson-unl-nitrate", "cash-msu-nitrate")),
+                 Grade.PUBLISHED,
+                 ("unl-cedar-nitrate", "unl-2021-nitrate", "hartschuh-nitrate")),
     ]
     body: list[Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
                                pregnant=details["pregnant_pct"], step=step)]

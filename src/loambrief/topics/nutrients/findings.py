@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from loambrief.agronomy.guides import NUTRIENTS, TEST_OF, known_guides
+from loambrief.agronomy.guides import MINOR, NUTRIENTS, TEST_OF, known_guides
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
 from loambrief.findings.model import (
@@ -26,12 +26,11 @@ from loambrief.topics.nutrients import pk as nutrients_pk
 from loambrief.topics.nutrients import secondary as nutrients_secondary
 from loambrief.topics.nutrients import water as nutrients_water
 from loambrief.topics.nutrients.formulas_engine import ABOVE
-from loambrief.topics.nutrients.formulas_micronutrients import ELEMENTS
 from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
 from loambrief.topics.sampling.age import age_params, too_old
 
 TOPIC = "nutrients"
-MICRO_PARTS = ("micronutrients", *(e.lower() for e in ELEMENTS))
+MICRO_PARTS = ("micronutrients", *(e.lower() for e in MINOR))
 
 
 def assess(case: CaseFile) -> Assessment:

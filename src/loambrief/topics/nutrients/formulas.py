@@ -105,8 +105,8 @@ def _rotation(names: str | Sequence[str] | None) -> tuple[Crop, ...]:
 
 def _rule(guide: Guide, crop: Crop, nutrient: str, method: str | None) -> tuple[Rule | None, str]:
     """The rule and method to use; None with the method where the guide lacks it."""
-    if nutrient not in guides.NUTRIENTS:
-        raise UnknownName("nutrient of a guide", nutrient, guides.NUTRIENTS)
+    if nutrient not in guides.TEST_OF:
+        raise UnknownName("nutrient of a guide", nutrient, tuple(guides.TEST_OF))
     rules = guide.rules_for(nutrient, crop)
     if not rules:
         known = {name for r in guide.rules_for(nutrient) for name in r.crops}

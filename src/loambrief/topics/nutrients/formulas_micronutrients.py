@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
+from loambrief.agronomy.guides import MINOR, Guide, Rule, find_guide
 from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.tables.regions import named
+from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, evaluate, worst_how
 
 CLASSES = "nutrients/micronutrients"
 RATES = "nutrients/micronutrient_rates"
@@ -72,14 +74,15 @@ def _choose(scales: tuple[str, ...], region: str | None) -> str | None:
 @formula(unit="", source="rutgers-relative-levels", locator="by the row's own source",
          how="memory")
 def micronutrient_class(
-    nutrient: str, method: str, test_ppm: float, crop: str, region: str | None = None
+    nutrient: str, method: str, test_ppm: float, crop: str, region: str | None = None,
+    guide: str | None = None,
 ) -> Answer:
-    """Class of a micronutrient soil test by its own extraction method.
+    """Class of a sulfur or micronutrient soil test by its own extraction method.
 
     Parameters
     ----------
     nutrient : str
-        Zn, B, Mn, Cu or Fe.
+        S, Zn, B, Mn, Cu or Fe; S only with a guide that has a rule for it.
     method : str
         Extraction method (``dtpa``, ``mehlich-3``, ``hot water``; for manganese by Mehlich-3
         give ``mehlich-3 index`` and the activity index instead of ppm).
@@ -89,6 +92,8 @@ def micronutrient_class(
         Crop, by any of its names.
     region : str or None
         Where the field is, in words; a scale made there is taken first.
+    guide : str or None
+        Guide in use; its own rule for the element, crop and method goes before the scales.
 
     Returns
     -------
@@ -96,7 +101,7 @@ def micronutrient_class(
         Class in words [no unit]; None where no scale fits the method and crop. Details:
         ``status`` (low, marginal, adequate, high), ``scale``, ``scale_region``,
         ``local`` (True if made for the region), ``critical`` (lower bound of adequate),
-        ``high_above``, and the scale's own rates.
+        ``high_above``, ``by_guide`` (True where a guide's rule gave it), and the own rates.
 
     Raises
     ------
@@ -110,11 +115,15 @@ def micronutrient_class(
     Classes by one method say nothing of another method. A scale from another region is used only
     where none is local or general, and is marked so. Sources: The row's own source.
     """
-    if nutrient not in ELEMENTS:
-        raise UnknownName("micronutrient", nutrient, ELEMENTS)
+    if nutrient not in MINOR:
+        raise UnknownName("micronutrient", nutrient, MINOR)
     if method != INDEX_METHOD:
         not_negative(test_ppm=test_ppm)
     plant = find_crop(crop)
+    book = find_guide(guide) if guide is not None else None
+    rule = book.rule(nutrient, plant, method) if book is not None else None
+    if book is not None and rule is not None:
+        return _class_by_guide(book, rule, plant, test_ppm, region)
     scale = _choose(scales_for(nutrient, method, plant), region)
     if scale is None:
         return Answer(None, notes=(f"no published class of {nutrient} by {method} for "
@@ -137,6 +146,33 @@ def micronutrient_class(
     if row["status"] == "high":
         details["upper_lb_ac"] = 0.0
     return by_row(row, str(row["class"]), details=details)
+
+
+def _class_by_guide(guide: Guide, rule: Rule, crop: Crop, test_ppm: float,
+                    region: str | None) -> Answer:
+    """The same answer out of a guide's own rule: the classes between short and enough are
+    marginal, what lies above the upper limit is high."""
+    rate = evaluate(guide, rule, crop, test_ppm, None, None)
+    status = "adequate"
+    if rate.position == BELOW:
+        first = not rule.classes or rate.class_name == rule.classes[0].name
+        status = "low" if first else "marginal"
+    limit = rate.limit_ppm if rate.limit_ppm != rate.critical_ppm else None
+    if rate.position == ABOVE and limit is not None:
+        status = "high"
+    details: dict[str, object] = {
+        "nutrient": rule.nutrient, "status": status, "scale": guide.name,
+        "scale_region": ", ".join(guide.regions), "local": guide.fits_region(region),
+        "critical": rate.critical_ppm, "high_above": limit, "by_guide": True,
+    }
+    if rate.value and status in ("low", "marginal"):
+        details |= {"broadcast_low": rate.low if rate.low is not None else rate.value,
+                    "broadcast_high": rate.high if rate.high is not None else rate.value}
+    if status == "high":
+        details["upper_lb_ac"] = 0.0
+    return Answer(rate.class_name, source=rule.reference, locator=rule.locator,
+                  how=worst_how(rule), notes=rate.notes, details=details,
+                  within_range=rate.within_range)
 
 
 def reaches(row: DataRow, value: float) -> bool:

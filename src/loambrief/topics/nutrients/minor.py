@@ -43,7 +43,9 @@ from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import plain
 
 TOPIC = "nutrients"
-FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron"}
+FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
+          "S": "sulfate_s"}
+METHODS = {**FIELDS, "S": "sulfur"}
 LEAF = "tissue"
 """Item of the leaf test."""
 SULFUR_REGION = "Minnesota"
@@ -74,14 +76,18 @@ class Micro:
 
     @property
     def own_scale(self) -> bool:
-        """True if the class scale carries a rate of its own for the crop."""
+        """True if a guide's rule, or a class scale with a rate of its own, reads the crop."""
+        if self.result.details.get("by_guide"):
+            return True
         return "broadcast_low" in self.result.details or self.result.details.get(
             "scale") in SCALES_WITH_RATE
 
 
 def sulfur(state: NutrientState, sample: Sample,
            increment: Increment) -> Iterator[Finding | Missing]:
-    """Chance of a sulfur response by organic matter and texture."""
+    """Chance of a sulfur response by organic matter and texture, unless the guide reads sulfate."""
+    if _guide_reads_sulfur(state, sample, increment):
+        return
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
     if matter is None:
@@ -127,6 +133,12 @@ def sulfur(state: NutrientState, sample: Sample,
     )
 
 
+def _guide_reads_sulfur(state: NutrientState, sample: Sample, increment: Increment) -> bool:
+    """Whether the guide in use has a rule for the sulfate test that was made."""
+    return (state.guide is not None and increment.sulfate_s is not None
+            and state.guide.rule("S", state.crop, sample.methods.sulfur or "") is not None)
+
+
 def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
                       matter: float) -> Judgement:
     """Organic matter tells the chance of a response; only where the rule was made it settles it."""
@@ -160,18 +172,20 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
            element: str) -> Micro | None:
     """The reading of one element; None where it was not measured as a plain number."""
     value = plain(getattr(increment, FIELDS[element]))
-    method = getattr(sample.methods, FIELDS[element])
+    method = getattr(sample.methods, METHODS[element])
     if value is None or method is None:
         return None
     used, read = method, value
     results: tuple[Result, ...] = ()
-    if element == "Mn" and method == "mehlich-3":
+    guide = state.guide if state.guide and state.guide.rule(element, state.crop, method) else None
+    if element == "Mn" and method == "mehlich-3" and guide is None:
         if increment.ph is None:
             return None
         index = manganese_activity_index.evaluate(manganese_ppm=value, soil_ph=increment.ph)
         used, read, results = INDEX_METHOD, float(index.value), (index,)
     found = micronutrient_class.evaluate(nutrient=element, method=used, test_ppm=read,
-                                         crop=state.crop.name, region=state.region or None)
+                                         crop=state.crop.name, region=state.region or None,
+                                         guide=guide.name if guide else None)
     response = micronutrient_response.evaluate(crop=state.crop.name, nutrient=element)
     kept = (*results, found, *((response,) if response.value is not None else ()))
     return Micro(element, read, "index" if used == INDEX_METHOD else "ppm", method, found,
@@ -183,6 +197,7 @@ def micronutrients(state: NutrientState, sample: Sample,
     """Zinc, boron, manganese, copper and iron of one sample."""
     place = place_of(sample, increment)
     tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
+    tested += ["S"] if _guide_reads_sulfur(state, sample, increment) else []
     if not tested:
         yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)
@@ -191,7 +206,7 @@ def micronutrients(state: NutrientState, sample: Sample,
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
-            method = getattr(sample.methods, FIELDS[element])
+            method = getattr(sample.methods, METHODS[element])
             yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
                           say("nutrients.missing_micro_one_then", element=element), TOPIC,
                           judgements=(judged(element, place, Verdict.NOT_JUDGED,
@@ -236,6 +251,10 @@ def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
     if micro.status is None:
         return judged(micro.element, place, Verdict.NOT_JUDGED, "method_without_rule",
                       "leaf_test", guide="", methods=[], **params)
+    if needs and needs[-1].amount is None and details.get("by_guide"):
+        assert state.guide is not None
+        return judged(micro.element, place, Verdict.NEEDED, "rate_not_given", "other_guide",
+                      guide=state.guide.title, **params)
     if needs:
         return judged(micro.element, place, Verdict.NEEDED, "test_low", **params)
     at_home = bool(details["local"]) or details["scale_region"] == ANY
@@ -306,6 +325,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
         place=place,
         body=(say(f"nutrients.micro_{micro.status}_body", element=micro.element,
                   crop=state.crop.name, response=micro.response, has_need=bool(needs),
+                  by_guide=bool(micro.result.details.get("by_guide")),
                   ph=increment.ph),),
         evidence=tuple(evidence), needs=needs, sources=(micro.result.source,),
         results=micro.results, judgements=(_micro_judgement(state, place, micro, needs),),

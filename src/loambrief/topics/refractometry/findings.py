@@ -186,7 +186,7 @@ def _crop(state: SapState, crop: Sap) -> Finding:
         severity=0,
         confidence=state.confidence(crop),
         grade=Grade.PRACTICE,
-        value=crop.mean,
+        value=crop.mean, low=crop.low, high=crop.high,
         unit="Brix",
         reference=say("refractometry.reference_level", level=level),
         place=state.place(crop),

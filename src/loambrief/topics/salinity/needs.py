@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from loambrief.agronomy.intervals import log_ends, within_limits
+from loambrief.agronomy.intervals import Z, log_ends, within_limits
 from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -67,14 +67,18 @@ def target_esp(case: CaseFile) -> tuple[float, bool]:
     return constant("target_esp"), False
 
 
+def gypsum_line(case: CaseFile) -> float:
+    """ESP from which gypsum is due [%]: the adviser's own target, else where soil is sodic."""
+    target, own = target_esp(case)
+    return target if own else max(target, constant("sodic_esp"))
+
+
 def wants_gypsum(case: CaseFile, state: SaltState) -> bool:
     """Sodium is measured above the limit (or above the adviser's own target)."""
     esp = state.esp
     if esp is None or state.main is None:
         return False
-    target, own = target_esp(case)
-    limit = target if own else constant("sodic_esp")
-    return esp.value > target and esp.value >= limit
+    return esp.value > target_esp(case)[0] and esp.value >= gypsum_line(case)
 
 
 def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
@@ -106,7 +110,8 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     with subject(main.place):
         best = gypsum_requirement_us.evaluate(
             esp_pct=best_esp, efficiency=1.0 / constant("safety_factor"), **inputs)
-        span = _gypsum_range(state, best, inputs)
+        share = esp_range(state)
+        span = _gypsum_range(state, best, inputs, share, gypsum_line(case))
     params = {**common, "sodium_meq": best.details["sodium_meq"], "cec": cec,
               "density_measured": density is not None,
               "factor": constant("safety_factor")}
@@ -114,7 +119,8 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     return Need(
         text=say("salinity.need_gypsum", amount=best.value, low=low, high=high, **params),
         amount=float(best.value), low=low, high=high,
-        results=(best, *((span,) if span is not None else ())), params=params, **base,
+        may_be_none=None if share is None else one_error_below(share) < gypsum_line(case),
+        results=(best, *(r for r in (share, span) if r is not None)), params=params, **base,
     )
 
 
@@ -123,18 +129,52 @@ def _ends(span: Result | None) -> tuple[float | None, float | None]:
     return (None, None) if span is None else (span.details["low"], span.details["high"])
 
 
-def _gypsum_range(state: SaltState, best: Result, inputs: dict[str, Any]) -> Result | None:
+def _errors(state: SaltState) -> tuple[float, float] | None:
+    """Relative errors of sodium and of CEC [%]; None where the cores were not counted."""
+    cec = plain(state.layer.increment.cec)
+    if cec is None:
+        return None
+    sodium = _sodium_error(state, state.exchange.value * cec / 100.0)
+    charge = composite_error("cec", state.sample, state.layer.increment, cec)
+    return None if sodium is None or charge is None else (sodium, charge.pct)
+
+
+def _ways(state: SaltState) -> tuple[float, float]:
+    """Ends of the ESP by the ways that were open to it, its best value among them [%]."""
+    ways = [e.value for e in state.esps if e.kind != "at most"]
+    return within_limits(state.exchange.value, min(ways), max(ways))
+
+
+def esp_range(state: SaltState) -> Result | None:
+    """Range of the ESP [%]; None where the cores were not counted.
+
+    From the errors of sodium and CEC, the latter not where the sodium of an extract told the ESP,
+    and the ways to it where several were open.
+    """
+    errors, esp = _errors(state), state.exchange
+    if errors is None:
+        return None
+    shared = () if esp.kind == "from SAR" else log_ends(esp.value, errors[1])
+    return answer_range(esp.value, log_ends(esp.value, errors[0]), shared, _ways(state))
+
+
+def one_error_below(span: Result) -> float:
+    """What a range stands on, one standard error lower."""
+    return span.number - (span.number - float(span.details["low"])) / Z
+
+
+def _gypsum_range(state: SaltState, best: Result, inputs: dict[str, Any], share: Result | None,
+                  line: float) -> Result | None:
     """Range of the gypsum [ton/ac]; None where the cores were not counted.
 
     From the errors of sodium and CEC, the ways to the ESP where several were open, and the
-    published factor for calcium that misses. Target and depth are chosen.
+    published factor for calcium that misses. It reaches down to nothing where the range of the
+    ESP reaches the line below which no gypsum is due. Target and depth are chosen.
     """
-    esp, main, cec = state.exchange, state.layer, float(inputs["cec_meq"])
-    sodium = _sodium_error(state, esp.value * cec / 100.0)
-    charge = composite_error("cec", state.sample, main.increment, cec)
-    if sodium is None or charge is None:
+    errors = _errors(state)
+    if errors is None or share is None:
         return None
-    ways = [e.value for e in state.esps if e.kind != "at most"]
+    (sodium, charge), esp, cec = errors, state.exchange, float(inputs["cec_meq"])
     factor = constant("safety_factor")
 
     def at(esp_pct: float = esp.value, times: float = factor, cec_meq: float = cec) -> float:
@@ -149,10 +189,11 @@ def _gypsum_range(state: SaltState, best: Result, inputs: dict[str, Any]) -> Res
     with recording():  # the range itself is recorded with what each error comes to
         alone = (
             [at(e) for e in log_ends(esp.value, sodium)],
-            [with_cec(c) for c in log_ends(cec, charge.pct)],
-            [at(e) for e in within_limits(esp.value, min(ways), max(ways))],
+            [with_cec(c) for c in log_ends(cec, charge)],
+            [at(e) for e in _ways(state)],
             [at(times=f) for f in within_limits(factor, constant("f_factor_low"),
                                                 constant("f_factor_high"))],
+            [0.0] if float(share.details["low"]) < line else (),
         )
     return answer_range(float(best.value), *alone)
 

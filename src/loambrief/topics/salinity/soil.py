@@ -256,7 +256,8 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
         status=status, severity=severity,
         confidence=sample_confidence(case, state.sample, matches=not state.converted,
                                      agrees=crop.how != "memory"),  # an unchecked row is doubtful
-        grade=Grade.CALCULATED, value=best, unit="%", place=state.place,
+        grade=Grade.CALCULATED, value=best, low=yields["low"].value,
+        high=yields["high"].value, unit="%", printed_span=True, place=state.place,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
         sources=("maas-grattan-1999",),
