@@ -1,6 +1,5 @@
 """Weed names, indicator means, cover classes and loss curves behave as their sources say."""
 
-import math
 
 import pytest
 from hypothesis import given
@@ -345,29 +344,8 @@ def test_loss_is_bounded(density, i, a):
     assert 0 <= loss <= min(a, i * density) * (1 + 1e-9)
 
 
-@given(st.floats(0, 0.95), *LOSS)
-def test_density_undoes_loss(share, i, a):
-    """ensures that density for a loss gives that loss back (own property)."""
-    density = weeds_loss.weed_density_for_loss(share * a, i, a)
-    assert weeds_loss.weed_yield_loss(density, i, a) == pytest.approx(share * a, abs=1e-6)
-
-
-@given(st.lists(st.floats(0, 100), min_size=1, max_size=5), *LOSS)
-def test_weeds_together_cost_less_than_apart(densities, i, a):
-    """ensures that the joint curve is at most the sum of single ones (Swinton et al. 1994)."""
-    joint = weeds_loss.weed_yield_loss_several(densities, [i] * len(densities), a)
-    apart = sum(weeds_loss.weed_yield_loss(d, i, a) for d in densities)
-    assert joint <= apart * (1 + 1e-9)
-    assert math.isclose(joint, weeds_loss.weed_yield_loss(sum(densities), i, a), abs_tol=1e-9)
-
-
 @pytest.mark.parametrize("call", [
     lambda: weeds_loss.weed_yield_loss(1, -1, 50), lambda: weeds_loss.weed_yield_loss(1, 1, 0),
-    lambda: weeds_loss.weed_density_for_loss(5, 0, 50),
-    lambda: weeds_loss.weed_density_for_loss(50, 1, 50),
-    lambda: weeds_loss.weed_yield_loss_several([], [], 50),
-    lambda: weeds_loss.weed_yield_loss_several([-1], [1], 50),
-    lambda: weeds_loss.weed_break_even_loss(60, 6, 200, 0),
 ])
 def test_impossible_losses_are_refused(call):
     """ensures that an input that cannot be raises (own rule)."""

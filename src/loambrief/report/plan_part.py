@@ -223,7 +223,7 @@ def followup_section(context: Context) -> list[Block]:
                  Column(word("column_done_date"), weight=2),
                  Column(word("column_weather"), weight=2)),
                 tuple(
-                    (str(a.rank), brief(context, a),
+                    (str(a.rank), brief(context.writer, a),
                      context.amount(a.rate, a.rate_unit) if a.rate is not None else "–",
                      "", "", "")
                     for a in work
