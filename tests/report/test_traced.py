@@ -41,6 +41,8 @@ DERIVED = {
     "actions.note_band.most": "limit of the band by the share in the product",
     "actions.note_last_pound.prices": "dual value of the mix",
     "actions.title_nutrient.rate": "rate of the mix, rounded to the spreader's step",
+    "soil_water.body_held.allowed_low": "low end by the allowed share",
+    "soil_water.body_held.allowed_high": "high end by the allowed share",
     "carbon_nitrogen.avoid_rise_why.cost": "money: amount by price by area",
     "carbon_nitrogen.avoid_rise_why.phosphate": "amount by the share in the analysis",
     "carbon_nitrogen.reference_plateau.low": "plateau less its scatter",

@@ -36,6 +36,7 @@ def _dates(case: CaseFile) -> dict[str, dt.date]:
 
 HABITS = {  # item of a need to the words for its time
     "leaching share": "when_irrigation",
+    "irrigation interval": "when_irrigation",
     "ash": "when_each_cut",
     "weedy-hay": "when_each_cut",
     "poisonous-hay": "when_before_feeding",

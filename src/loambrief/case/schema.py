@@ -38,8 +38,8 @@ QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", 
 ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium", "zinc", "boron",
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
-SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
-         "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
+SHOWN = ("compaction", "salinity", "soil_water", "acidity", "cations", "stratification",
+         "nutrients", "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -167,6 +167,8 @@ class FieldInfo(Part):
     irrigation: Annotated[str, q.choice((
         "none", "sprinkler", "center pivot", "drip", "furrow", "flood"))]
     seasonal_et: q.WaterDepth | None = None
+    reference_et: q.WaterUse | None = None
+    root_depth: q.Depth | None = None
     drainage: Annotated[str, q.choice((
         "well drained", "moderately drained", "somewhat poorly drained", "poorly drained",
         "tile drained", "unknown"))]

@@ -21,11 +21,13 @@ from loambrief.topics.compaction import chart as compaction
 from loambrief.topics.nutrients import chart as nutrients
 from loambrief.topics.refractometry import chart as refractometry
 from loambrief.topics.salinity import chart as salinity
+from loambrief.topics.soil_water import chart as soil_water
 from loambrief.topics.stratification import chart as stratification
 from loambrief.topics.weeds import chart as weeds
 
 TOPICS: Mapping[str, Callable[[Context], ChartSpec | None]] = {
     "compaction": compaction.chart, "nutrients": nutrients.chart, "salinity": salinity.chart,
+    "soil_water": soil_water.chart,
     "cations": cations.chart, "refractometry": refractometry.chart,
     "carbon_nitrogen": carbon_nitrogen.chart, "weeds": weeds.chart}
 """Topics with one chart, in the order of the page."""

@@ -7,6 +7,7 @@ TOPICS = {
     "cations": ("formulas",),
     "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
                  "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
+    "soil_water": ("formulas",),
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
                   "formulas_micronutrients", "formulas_limits", "formulas_manure"),
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
