@@ -62,8 +62,8 @@ class Tactic:
 
     @property
     def text(self) -> Message:
-        return say(f"weeds.tactic_{self.key}", weeds=[] if self.every else [s.name for s in self.weeds],
-                   length=self.row["length_in"])
+        names = [] if self.every else [s.name for s in self.weeds]
+        return say(f"weeds.tactic_{self.key}", weeds=names, length=self.row["length_in"])
 
 
 def ground(case: CaseFile) -> str:
