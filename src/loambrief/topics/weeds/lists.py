@@ -8,6 +8,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side, Status, say
 from loambrief.findings.places import field_place
 from loambrief.tables import load
@@ -142,7 +143,7 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     if refused:
         body.append(say("weeds.body_press", names=refused))
     if kinds & {"livestock", "nitrate", "oxalate"}:
-        body.append(say("weeds.body_stock", kept=bool(case.field.livestock or case.forage)))
+        body.append(say("weeds.body_stock", kept=bool(kept_stock(case) or case.forage)))
     if kinds & {"nitrate", "oxalate"}:
         body.append(say("weeds.body_nitrate"))
     if "handling" in kinds:
