@@ -190,9 +190,9 @@ def _seed_life(known: list[Seen]) -> list[Evidence]:
     if groups:
         results: list[Result] = []
         rows = []
-        for group, names in groups.items():
-            with subject(group):
-                left = [weed_seed_alive_pct.evaluate(group=group, years=y) for y in SEED_YEARS]
+        for kind, names in groups.items():
+            with subject(kind):
+                left = [weed_seed_alive_pct.evaluate(group=kind, years=y) for y in SEED_YEARS]
             rows.append({"weeds": names, "left": [r.value for r in left]})
             results += left
         lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed_group", rows=rows),
