@@ -49,6 +49,7 @@ class Analysis(Part):
     carbon: q.Percent | None = None
     total_nitrogen: q.Content | None = None
     available_n: q.Content | None = None
+    ammonium_n: q.Content | None = None
     sodium: q.Content | None = None
     ec_1to5: q.Conductivity | None = None
     metals: dict[Annotated[str, q.choice(METALS)], q.Concentration] | None = None
