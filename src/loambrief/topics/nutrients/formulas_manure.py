@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Positive, not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -20,6 +20,10 @@ the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
 FT2_PER_ACRE = 43560.0
+GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / 231.0
+"""27,154 gallons (definitions: 43,560 ft2, 231 in3)."""
+ROOM_IN = 8.0
+"""Depth of soil that takes up what is put on (ohioline-anr21) [in]."""
 
 
 @formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
@@ -168,6 +172,62 @@ def manure_rate_limit(
         "n_lb_ac": None if n_lb is None else value * n_lb,
         "k2o_lb_ac": None if k2o_lb is None else value * k2o_lb,
     })
+
+
+@formula(unit="years", source="unl-manure-p-rates", how="convention",
+         locator="high risk: crop removal over five years")
+def phosphorus_years(p2o5_lb_ac: NotNegative, removal_lb_ac: Positive) -> float:
+    """Harvests that take away the phosphorus of one application.
+
+    Parameters
+    ----------
+    p2o5_lb_ac : float
+        P2O5 that the application brings [lb/ac].
+    removal_lb_ac : float
+        P2O5 in one year's harvest [lb/ac].
+
+    Notes
+    -----
+    The quotient. Until so many harvests are off, more manure only raises the soil test.
+    """
+    return p2o5_lb_ac / removal_lb_ac
+
+
+@formula(unit="gal/ac", source="ohioline-anr21", locator="rate against infiltration and capacity",
+         how="computed", valid={"depleted_pct": (0.0, 100.0)})
+def liquid_room_gal_ac(capacity: NotNegative, depleted_pct: Percent, depth_in: Positive = ROOM_IN,
+                       infiltration_in_h: Positive | None = None) -> Answer:
+    """Liquid that the top of the soil can take up in one pass.
+
+    Parameters
+    ----------
+    capacity : float
+        Available water capacity of the soil, depth of water per depth of soil [1].
+    depleted_pct : float
+        Share of that water which is used up on the day [%]; 0 at field capacity.
+    depth_in : float
+        Depth that is counted; the upper 8 in hold what is put on [in].
+    infiltration_in_h : float or None
+        Measured infiltration [in/h].
+
+    Returns
+    -------
+    float
+        Gallons [gal/ac]; ``details`` hold ``inches`` and, with an infiltration, ``hours`` that
+        so much takes to soak in.
+
+    Notes
+    -----
+    Capacity x depth x share, at 27,154 gal to the acre-inch. Liquid manure should neither come
+    faster than soil takes it in nor be more than brings it to field capacity; cracks, worm
+    holes and tile drains carry it off below that all the same. Slope, crop cover and local
+    rules may ask for less.
+    """
+    inches = capacity * depth_in * depleted_pct / 100.0
+    details: dict[str, object] = {"inches": inches}
+    if infiltration_in_h is not None:
+        details["hours"] = inches / infiltration_in_h
+    return Answer(inches * GAL_PER_ACRE_INCH, details=details)
 
 
 @formula(unit="ft", source="cfr-40-412-4", locator="paragraph (c)(5), or the state's own",
