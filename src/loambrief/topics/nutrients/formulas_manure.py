@@ -342,3 +342,36 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     row = load("nutrients/raw_manure").find(
         name="soil_contact_days" if touches else "no_contact_days")
     return by_row(row, float(row["value"]), details={"touches": touches})
+
+
+@formula(unit="d", source="cfr-40-503-32", locator="paragraph (b)(5)", how="seen")
+def biosolids_harvest_days(crop: str, class_a: bool = False) -> Answer[float]:
+    """Days that pass between biosolids and the harvest of a crop.
+
+    Parameters
+    ----------
+    crop : str
+        Crop that is harvested.
+    class_a : bool
+        Treated to class A of the rule, which sets no interval.
+
+    Returns
+    -------
+    float
+        Days [d]; ``details`` hold ``part``, where the harvested part grows.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    Class B: 14 months where the harvested part touches the soil, up to 38 months below ground, 30
+    days for other food, feed and fiber crops and before grazing. Biosolids whose class is not
+    stated are held to class B. Permit and state often ask for more.
+    """
+    lineage = find_crop(crop).lineage
+    rows = load("nutrients/biosolids_harvest").rows
+    row = next((r for r in rows if set(str(r["crops"] or "").split("|")) & set(lineage)), rows[-1])
+    return by_row(row, 0.0 if class_a else float(row["days"]), details={"part": row["part"]})
