@@ -52,6 +52,7 @@ HABITS = {  # item of a need to the words for its time
     "sap-again": "when_sap",
     "water test": "when_water_test",
     "infiltration": "when_water",
+    "weeds": "when_weeds",
 }
 SHALLOW_CALCIUM = "shallow calcium"
 """Item of the gypsum that feeds pods."""
