@@ -316,7 +316,7 @@ def test_a_decision_that_hangs_on_the_subsoil():
     assert lime_of(unknown) is None
     said = next(b for b in finding.body if b.key == "acidity.body_lime")
     assert said.params["only_if"] and said.params["low"] == 0 < said.params["amount"]
-    acid = acid_case([{"depth": "0-6 in", "ph": 6.05, "buffer_ph": 6.6},
+    acid = acid_case([{"depth": "0-6 in", "ph": 6.0, "buffer_ph": 6.6},
                       {"depth": "6-12 in", "ph": 5.2}])
     assert lime_of(acid).low > 0
     alkaline = acid_case([{"depth": "0-6 in", "ph": 6.05, "buffer_ph": 6.6},

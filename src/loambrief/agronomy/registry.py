@@ -239,7 +239,9 @@ class Formula(Generic[P, V]):
 
     def function(self, *args: P.args, **kwargs: P.kwargs) -> Any:
         """What it gives, unrecorded, for use inside another formula; refuses what cannot be."""
-        inputs = self.signature.bind(*args, **kwargs).arguments
+        return self._answer(self.signature.bind(*args, **kwargs).arguments)
+
+    def _answer(self, inputs: Mapping[str, Any]) -> Any:
         for name, refuse in self.kinds.items():
             refuse(**{name: inputs.get(name)})
         return self._function(**{self._named[name]: value for name, value in inputs.items()})
@@ -268,7 +270,7 @@ class Formula(Generic[P, V]):
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
-        raw = self.function(**inputs)  # type: ignore[call-arg]
+        raw = self._answer(inputs)
         answer = raw if isinstance(raw, Answer) else Answer(raw)
         within = _within(self.valid, inputs)
         if answer.within_range is not None:

@@ -112,7 +112,8 @@ def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
 
 def _field(case: CaseFile, data: Mapping) -> Tree:
     """The field without what hangs on the season; the crop that was to follow."""
-    gone = ("previous_crop", "following_crop", "yield_goal", "dates", "stage", "seasonal_et")
+    gone = ("previous_crop", "following_crop", "yield_goal", "dates", "stage", "seasonal_et",
+            "reference_et", "root_depth")
     kept: dict[str, Tree] = {k: v for k, v in data.items() if k not in gone}
     row = crops().get(fold(case.field.crop))
     if case.field.following_crop:

@@ -6,7 +6,8 @@ letter.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
+from typing import Any
 
 from reportlab.lib.styles import ParagraphStyle
 
@@ -16,7 +17,7 @@ from loambrief.render.flowables import LinkTag, ParagraphTag, TaggedParagraph
 from loambrief.render.lines import Piece, text_width
 from loambrief.render.styles import Look, face
 from loambrief.render.tags import Element, TaggedCanvas
-from loambrief.report.blocks import Span, Text, Words, plain, spans
+from loambrief.report.blocks import Span, Text, Words, plain
 from loambrief.report.links import web_address
 
 _NARROW = str.maketrans({"\u202f": "\u00a0", "\u2007": "\u00a0", "\u2060": None})
@@ -37,6 +38,14 @@ def clean(text: str) -> str:
     return _printed(text).replace("\n", " ")
 
 
+def _break(pieces: list[Piece], text: str, *look: Any) -> None:
+    """Append a text, its lines parted by line breaks; ``look`` as of a piece."""
+    first, *others = text.split("\n") if "\n" in text else (text,)
+    pieces.append(Piece(first, *look))
+    for line in others:
+        pieces += Piece("\n", *look[:3]), Piece(line, *look)
+
+
 class Composer:
     """Makes paragraphs for one document and keeps what belongs to the whole of it.
 
@@ -47,10 +56,13 @@ class Composer:
     below : int
         How many levels headings stand below those of the document from the first summary on:
         1 if its title is the document's own heading, 2 if the document has a cover.
+    elsewhere : set of str
+        Anchors that no link leads to.
     """
 
-    def __init__(self, look: Look, words: Words, root: Element, below: int = 1):
-        self.look, self.words, self.root = look, words, root
+    def __init__(self, look: Look, words: Words, root: Element, below: int = 1,
+                 elsewhere: Set[str] = frozenset()):
+        self.look, self.words, self.root, self.elsewhere = look, words, root, elsewhere
         self.below, self.shift = below, 0
         self.level = 0
         """Level of the last heading, 1 to 3; 0 before the first."""
@@ -60,7 +72,7 @@ class Composer:
 
     def draft(self, look: Look) -> Composer:
         """A composer for a trial in some look: nothing it makes is part of the document."""
-        made = Composer(look, self.words, Element("Document"), self.below)
+        made = Composer(look, self.words, Element("Document"), self.below, self.elsewhere)
         made.shift = self.shift
         return made
 
@@ -96,21 +108,24 @@ class Composer:
         """
         tag = ParagraphTag(element, bookmark=bookmark or self.mark(anchor))
         pieces: list[Piece] = []
-        for span in spans(text):
-            self._add(pieces, span, style, tag, bold)
+        bold = bold or style.fontName != REGULAR
+        for part in text if isinstance(text, tuple) else (text,):
+            if isinstance(part, Span):
+                self._add(pieces, part, style, tag, bold)
+            elif part:
+                _break(pieces, _printed(part), face(bold, False), style.fontSize, style.textColor)
         return TaggedParagraph(pieces, style, tag)
 
     def _add(self, pieces: list[Piece], span: Span, style: ParagraphStyle, tag: ParagraphTag,
              bold: bool) -> None:
         """Append what a span becomes."""
+        if not span.text:
+            return
         target = self._target(span) if span.link else ""
-        upright = style.fontName == REGULAR
-        font = face(span.bold or bold or not upright, span.italic)
         size = style.fontSize
         if span.small:
             size = min(self.look.style("small").fontSize, size)
-        colour = self.look.colours["muted"] if span.muted else style.textColor
-        text, link = _printed(span.text), -1
+        colour, link = self.look.colours["muted"] if span.muted else style.textColor, -1
         if target:
             colour, link = self.look.colours["accent"], len(tag.links)
             heard = span.describe or (
@@ -121,14 +136,14 @@ class Composer:
         elif span.language:
             link = len(tag.links)
             tag.links.append(LinkTag(Element("Span", language=span.language), "", ""))
-        for index, line in enumerate(text.split("\n") if "\n" in text else (text,)):
-            if index:
-                pieces.append(Piece("\n", font, size, colour))
-            pieces.append(Piece(line, font, size, colour, link))
+        _break(pieces, _printed(span.text), face(span.bold or bold, span.italic), size, colour,
+               link)
 
     def _target(self, span: Span) -> str:
         """Where a link goes: a place in this file, a safe address, or nowhere."""
         link = span.link.strip()
+        if link[1:] in self.elsewhere and link.startswith("#"):
+            return ""
         if link.startswith("#") and len(link) > 1:
             return "#" + self._targets.setdefault(link[1:], f"to{len(self._targets)}")
         return web_address(link)

@@ -7,7 +7,7 @@ height, ``drawOn`` draws them. Distances above and below are ``spaceBefore`` and
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from reportlab.lib.enums import TA_CENTER, TA_LEFT
@@ -51,6 +51,10 @@ class Flowable:
     def start_height(self, width: float) -> float:
         """Height of the least that may stand at the end of a page [pt]."""
         return self.wrap(width, 1e6)[1]
+
+    def starts(self, width: float) -> Iterator[float]:
+        """The same for each order in which its parts may stand, quick to work out first."""
+        yield self.start_height(width)
 
     def draw(self) -> None:
         """Draw with the lower left corner at (0, 0) of ``self.canv``."""
@@ -188,8 +192,9 @@ class TaggedParagraph(Flowable):
         plain = again or tag.element is None
         code: list[str] = []
         marked: Element | bool | None = False  # False: nothing is open
-        colour = font = None
+        colour, font, size = None, "", 0.0
         start = (0.0, 0.0)
+        show = canvas.printer.show
         for index, line in enumerate(self.lines):
             if not line.runs:
                 base -= style.leading
@@ -214,9 +219,9 @@ class TaggedParagraph(Flowable):
                 if piece.colour is not colour:
                     colour = piece.colour
                     code.append(fill(colour.red, colour.green, colour.blue))
-                code.append(canvas.printer.show(text, piece.font, piece.size,
-                                                font == (piece.font, piece.size)))
-                font = (piece.font, piece.size)
+                code.append(show(text, piece.font, piece.size,
+                                 font == piece.font and size == piece.size))
+                font, size = piece.font, piece.size
                 if link and link.target:
                     canvas.add_link(link.element, link.target, link.contents,
                                     (at, base - 0.25 * piece.size, at + width,
@@ -273,13 +278,15 @@ class Chart(Flowable):
 
     def __init__(self, element: Element, size, draw, tallest: float, before=0.0, after=0.0):
         self.element, self._size, self._draw, self.tallest = element, size, draw, tallest
+        self.wanted = -1.0
         self.spaceBefore, self.spaceAfter = before, after
 
     def wrap(self, availWidth, availHeight):
-        self.wanted = availWidth
-        self.full = self._size(availWidth)
-        self.scale = min(1.0, self.tallest / self.full[1], availWidth / self.full[0])
-        self.width, self.height = (side * self.scale for side in self.full)
+        if self.wanted != availWidth:
+            self.wanted = availWidth
+            full = self._size(availWidth)
+            self.scale = min(1.0, self.tallest / full[1], availWidth / full[0])
+            self.width, self.height = (side * self.scale for side in full)
         return self.width, self.height
 
     def drawOn(self, canvas, x, y):
@@ -314,11 +321,6 @@ def pile(canvas: TaggedCanvas, flowables: Sequence[Flowable], x: float, top: flo
         top -= own
         flowable.drawOn(canvas, x, top)
         after = flowable.getSpaceAfter()
-
-
-def start_of(flowable: Flowable, width: float) -> float:
-    """Least height that the start of a flowable needs [pt]."""
-    return flowable.start_height(width)
 
 
 def cut(flowables: Sequence[Flowable], width: float, height: float):
@@ -405,7 +407,7 @@ def _start(flowables: Sequence[Flowable], width: float) -> float:
     for flowable in flowables:
         if not flowable.keep_next:
             between = max(lead[-1].getSpaceAfter(), flowable.getSpaceBefore()) if lead else 0.0
-            return stack(lead, width) + between + start_of(flowable, width)
+            return stack(lead, width) + between + flowable.start_height(width)
         lead.append(flowable)
     return stack(lead, width)
 
@@ -501,11 +503,15 @@ class Either(Flowable):
         return max(self.chart[0].getSpaceBefore(), self.said[0].getSpaceBefore())
 
     def start_height(self, width: float) -> float:
-        return min(_start(self.chart, width), _start(self.said, width))
+        return min(self.starts(width))
+
+    def starts(self, width: float) -> Iterator[float]:
+        yield _start(self.said, width)
+        yield _start(self.chart, width)
 
     def chart_first(self, width: float, room: float) -> bool:
         """The chart, or a good part of it, has room."""
-        return _start(self.chart, width) <= room
+        return stack(self.chart, width) <= room or _start(self.chart, width) <= room
 
 
 class NewPage(Flowable):

@@ -104,6 +104,9 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Te
     list of TextLine
         At least one, which may be empty.
     """
+    if len(pieces) == 1 and pieces[0].text != "\n" and (
+            made := _plain_lines(pieces[0], first, others)):
+        return made
     lines: list[TextLine] = []
     limit = first + SLACK
     row: list[_Word] = []
@@ -128,6 +131,35 @@ def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[Te
         used = word[2]
         row.append(word)
     lines.append(_line(pieces, row))
+    return lines
+
+
+def _plain_lines(piece: Piece, first: float, others: float) -> list[TextLine]:
+    """Lines of a text of one look, as most are; none if a word is wider than a line."""
+    known, size = widths(piece.font), piece.size
+    space = known[" "] * size
+    lines: list[TextLine] = []
+    row: list[str] = []
+    used = total = 0.0
+    limit = first + SLACK
+    for word in piece.text.split(" "):
+        if not word:
+            continue
+        width = known[word] * size
+        if row:
+            if used + space + width <= limit:
+                used += space + width
+                total += space
+                total += width
+                row.append(word)
+                continue
+            lines.append(TextLine((Run(piece, " ".join(row), total),), total))
+            limit = others + SLACK
+        if width > limit:
+            return []
+        row, used, total = [word], width, width
+    if row or not lines:
+        lines.append(TextLine((Run(piece, " ".join(row), total),) if row else (), total))
     return lines
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from io import BytesIO
 
 from loambrief.errors import RenderFault
@@ -14,7 +15,6 @@ from loambrief.render.flowables import (
     Together,
     flat,
     stack,
-    start_of,
 )
 from loambrief.render.grid import FILL_IN, Grid, GridRow
 from loambrief.render.styles import Look
@@ -123,6 +123,8 @@ class Paginator:
                 emptiest = _emptiest(used)
                 if len(used) <= count and (best is None or emptiest > best[0]):
                     best = emptiest, less, least
+                    if emptiest >= GOOD:  # nothing is better
+                        break
             if best is not None and best[0] >= GOOD:
                 break
         if best is None:
@@ -167,22 +169,15 @@ class Paginator:
 
     def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
         """Go to the next page if there is no room for what must stand together."""
-        width = self.look.text_width
-        if self.on_top:
+        first = next(iter((*lead, *flat([last]))), None)
+        if self.on_top or first is None:
             return
-        if isinstance(last, Together):
-            whole = [*lead, *flat(last)]
-            need = stack(whole, width)
-            first = whole[0] if whole else None
-        elif lead:
-            between = max(lead[-1].getSpaceAfter(), last.getSpaceBefore())
-            need, first = stack(lead, width) + between + start_of(last, width), lead[0]
-        else:
-            need, first = start_of(last, width), last
-        if first is None:
-            return
-        need += max(first.getSpaceBefore(), self.after)
-        if self.room + SLACK < need <= self.high + SLACK:
+        above, least = max(first.getSpaceBefore(), self.after), math.inf
+        for need in _needs(lead, last, self.look.text_width):
+            if above + need <= self.room + SLACK:
+                return
+            least = min(least, above + need)
+        if least <= self.high + SLACK:
             self._end_page()
 
     def _place(self, flowable: Flowable) -> None:
@@ -242,6 +237,20 @@ class Paginator:
         less, self.shorter = (self.shorter[0], self.shorter[1:]) if self.shorter else (0.0, ())
         self.high = self.look.text_height - less
         self.room, self.after, self.on_top = self.high, 0.0, True
+
+
+def _needs(lead: Sequence[Flowable], last: Flowable, width: float) -> Iterator[float]:
+    """Heights of which the page must have room for one [pt], the greatest and cheapest to work
+    out first."""
+    if isinstance(last, Together):
+        yield stack([*lead, *flat(last)], width)
+        return
+    yield stack([*lead, last], width)
+    above = stack(lead, width)
+    if lead:
+        above += max(lead[-1].getSpaceAfter(), last.getSpaceBefore())
+    for start in last.starts(width):
+        yield above + start
 
 
 class _Trial(Paginator):

@@ -36,7 +36,7 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
         page = look(model.paper, model.scale, accent=model.accent)
         root = Element("Document")
         covered = bool(model.blocks) and not isinstance(model.blocks[0], Summary)
-        composer = Composer(page, model.words, root, 2 if covered else 1)
+        composer = Composer(page, model.words, root, 2 if covered else 1, model.elsewhere)
         flowables = flow(composer, model.blocks)
         composer.check_links()
         canvas = build_pages(model, page, root, flowables)

@@ -7,6 +7,7 @@ is a stream too (ISO 32000-1, 7.5.7 and 7.5.8). The file identifier is a digest 
 from __future__ import annotations
 
 import hashlib
+import struct
 import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -17,6 +18,8 @@ IN_ONE = 100
 """Objects in one object stream. A reader that looks up each object in the stream's list again
 (as the check of a signature does) takes the square of it; 250 saves 2 % of the file's size."""
 LEVEL = 5
+ENTRY = struct.Struct(">BIH")
+"""One object in the cross-reference table."""
 HEAD = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n"
 
 
@@ -142,8 +145,7 @@ def _put_together(plain: Sequence[tuple[int, bytes]], streams: Sequence[tuple[in
                               f"/Type/ObjStm/N {len(chosen)}/First {len(head)}"))
         following += 1
     places[following] = (1, at, 0)
-    table = b"".join(kind.to_bytes(1, "big") + where.to_bytes(4, "big") + more.to_bytes(2, "big")
-                     for kind, where, more in (places[n] for n in range(following + 1)))
+    table = b"".join([ENTRY.pack(*places[n]) for n in range(following + 1)])
     digest = hashlib.sha256(b"".join(parts)).hexdigest()[:32].upper()
     entries = (f"/Type/XRef/Size {following + 1}/W[1 4 2]{trailer}"
                f"/ID[<{digest}><{digest}>]")

@@ -13,12 +13,12 @@ from loambrief.render.tags import Annotation, Element, TaggedCanvas, text_string
 def write_tree(canvas: TaggedCanvas) -> None:
     """Write the elements, and which of them each area and each mark of a page belongs to."""
     pages = canvas.page_numbers()
-    elements = list(canvas.root.walk())
     top = canvas.reserve()
-    for element in elements:
-        element.number = canvas.reserve()
     canvas.root.parent = top
-    for element in elements:
+    elements = []
+    for element in canvas.root.walk():
+        element.number = canvas.reserve()
+        elements.append(element)
         for kid in element.kids:
             if isinstance(kid, Element):
                 kid.parent = element.number

@@ -77,10 +77,11 @@ class Element:
 
     def walk(self) -> Iterator[Element]:
         """This element and all below it, in reading order."""
-        yield self
-        for kid in self.kids:
-            if isinstance(kid, Element):
-                yield from kid.walk()
+        left = [self]
+        while left:
+            element = left.pop()
+            yield element
+            left += [kid for kid in reversed(element.kids) if isinstance(kid, Element)]
 
 
 class Content(NamedTuple):
@@ -156,9 +157,10 @@ class TaggedCanvas(Canvas):
         while len(self.owners) <= page:
             self.owners.append([])
         owners = self.owners[page]
-        element.kids.append(Content(page, len(owners)))
+        mark = len(owners)
+        element.kids.append(Content(page, mark))
         owners.append(element)
-        return f"/{element.role} <</MCID {len(owners) - 1}>> BDC"
+        return f"/{element.role} <</MCID {mark}>> BDC"
 
     def put(self, *operators: str) -> None:
         """Operators as they are, their marks among them."""

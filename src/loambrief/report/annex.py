@@ -16,7 +16,7 @@ from loambrief.report.context import Context
 from loambrief.report.evidence import missing_section, topic_sections
 from loambrief.report.glossary import with_glossary
 from loambrief.report.history_part import history_section
-from loambrief.report.links import anchors, without_links
+from loambrief.report.links import anchors
 from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import Pictures
 from loambrief.report.plan_behind import plan_behind
@@ -62,8 +62,8 @@ def _head(context: Context) -> KeyFacts:
 
 def advisory_alone(model: ReportModel) -> ReportModel:
     """The first part as a document of its own."""
-    first = tuple(b for b in model.blocks if not isinstance(b, Annex))
-    return replace(model, blocks=without_links(first, anchors(model.blocks) - anchors(first)))
+    first, second = _parted(model)
+    return replace(model, blocks=first, elsewhere=frozenset(anchors(second)))
 
 
 def annex_alone(model: ReportModel, title: str) -> ReportModel:
@@ -74,8 +74,14 @@ def annex_alone(model: ReportModel, title: str) -> ReportModel:
     title : str
         Of the document, and beside its running head.
     """
-    second = tuple(b for b in model.blocks if isinstance(b, Annex))
+    first, second = _parted(model)
     none: tuple[Attachment, ...] = ()
     return replace(model, title=f"{model.title}: {title}", attachments=none,
                    running_head=f"{model.running_head}, {title.lower()}",
-                   blocks=without_links(second, anchors(model.blocks) - anchors(second)))
+                   blocks=second, elsewhere=frozenset(anchors(first)))
+
+
+def _parted(model: ReportModel) -> tuple[tuple[Block, ...], tuple[Block, ...]]:
+    """Blocks of the advisory and of its annex."""
+    return (tuple(b for b in model.blocks if not isinstance(b, Annex)),
+            tuple(b for b in model.blocks if isinstance(b, Annex)))

@@ -63,7 +63,8 @@ def plain(text: Text) -> str:
     """A text without its looks."""
     if isinstance(text, str):
         return text
-    return "".join(span.text for span in spans(text))
+    pieces = text if isinstance(text, tuple) else (text,)
+    return "".join([p if isinstance(p, str) else p.text for p in pieces])
 
 
 @dataclass(frozen=True)
@@ -471,6 +472,8 @@ class ReportModel:
         Beside the running head of every page but the first.
     scale : float
         1 is the normal type size; up to 1.6 for large print.
+    elsewhere : frozenset of str
+        Anchors of the other file of the document: links to them are printed as text.
     """
 
     title: str
@@ -491,6 +494,7 @@ class ReportModel:
     accent: str = ""
     logo: LogoPrint | None = None
     scale: float = 1.0
+    elsewhere: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.scale <= 1.6:

@@ -123,7 +123,7 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
             report.context.amount(field.area.value, "ac"),
             report.context.crop,
             context.write(worst[0].title) if worst else word("no_limits"),
-            brief(report.context, chosen[0]) if chosen else "–",
+            brief(report.context.writer, chosen[0]) if chosen else "–",
             context.money(report.context.costs.total),
         ))
     spent = sum(r.context.costs.total for r in reports)

@@ -16,6 +16,7 @@ from loambrief.case.schema import CaseFile, PhotoEntry
 from loambrief.charts import ChartWords
 from loambrief.findings.model import Finding, Message, Place, say
 from loambrief.numbers import NBSP
+from loambrief.report.answer import CaseAnswer, answer
 from loambrief.report.blocks import Heading, Span
 from loambrief.report.links import SourceNumbers, Worked, calculation_links, distinct
 from loambrief.report.money import Money, money_of
@@ -108,6 +109,11 @@ class Context:
     def order(self, value: float, unit: str) -> str:
         """An amount to order; see :meth:`Writer.order`."""
         return self.writer.order(value, unit)
+
+    @cached_property
+    def answer(self) -> CaseAnswer:
+        """The answer to the question of the case."""
+        return answer(self.case, self.diagnosis, self.plan)
 
     @cached_property
     def costs(self) -> Money:

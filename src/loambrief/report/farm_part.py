@@ -152,7 +152,7 @@ def _strip(context: Context, like: list[CheckStrip]) -> str:
     strip, stated = like[0], context.case.strips
     actions = sorted((context.plan.action(s.action_id) for s in like), key=lambda a: a.rank)
     return _say(context, "strip_line", ranks=[str(a.rank) for a in actions],
-                what=brief(context, actions[0]),
+                what=brief(context.writer, actions[0]),
                 why=strip.why, laid_out=strip.laid_out, count=strip.count, width=strip.width_ft,
                 length=strip.length_ft, area=strip.area_ac, read=strip.read_by,
                 where=stated.where if stated is not None else None)

@@ -121,7 +121,7 @@ def _line(context: Context, action: Action, caution: str) -> FirstAction:
     total = ""
     if action.total is not None:
         total = context.order(action.total, action.total_unit)
-    what = brief(context, action)
+    what = brief(context.writer, action)
     if action.own == "action":
         what = context.word("own_action", what=what)
     if action.optional:
@@ -226,7 +226,7 @@ def cost_line(context: Context, shown: Sequence[Action]) -> Text:
 def _named(context: Context, action: Action, with_area: bool = True) -> str:
     """An action that has no line on the page: number, work, place and price."""
     cost = context.costs.costs.get(action.id)
-    return context.word("action_named", rank=action.rank, what=brief(context, action),
+    return context.word("action_named", rank=action.rank, what=brief(context.writer, action),
                         area=_area(context, action) if with_area else "", cost=cost)
 
 

@@ -29,7 +29,7 @@ from loambrief.report.blocks import (
 )
 from loambrief.report.links import anchor, parts_of
 from loambrief.report.parts import CalculationList, EvidenceLine, FindingBlock, SourceList
-from loambrief.report.terms import pieces, terms_in, unmarked
+from loambrief.report.terms import END, pieces, terms_in, unmarked
 from loambrief.report.text import Writer
 
 TERMS = (
@@ -143,10 +143,11 @@ class _Reader:
     def bare(self, value: Any, read: bool = True) -> Any:
         """A block, or a part of one, without marks; ``read`` if what stands there counts."""
         if isinstance(value, str):
-            found = terms_in(value)
+            if END not in value:
+                return value
             if read:
-                self.used |= found
-            return unmarked(value) if found else value
+                self.used |= terms_in(value)
+            return unmarked(value)
         if isinstance(value, tuple):
             new = tuple([self.bare(item, read) for item in value])
             return value if all(map(is_, new, value)) else new
@@ -155,8 +156,6 @@ class _Reader:
         kind: Any = type(value)
         for name in parts_of(kind):
             old = getattr(value, name)
-            if old is None or isinstance(old, (bool, float, int)):
-                continue
             if (part := self.bare(old, read and name not in SILENT)) is not old:
                 changes[name] = part
         return replace(value, **changes) if changes else value

@@ -4,7 +4,7 @@ each other."""
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Mapping, Set
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cache
 from types import MappingProxyType
@@ -19,6 +19,8 @@ FEWEST_DIGITS = 7
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 _PLAIN = (str, bool, float, int, type(None))
 """What a text or a block is made of in the end; nothing is in it."""
+NUMBERS = ("bool", "int", "float")
+"""Kinds of fields, as their classes declare them, in which no text is."""
 _ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
 
@@ -115,8 +117,16 @@ def calculation_links(results: Iterable[Result],
 
 @cache
 def parts_of(kind: Any) -> tuple[str, ...]:
-    """Names of the fields of a kind of block; none if it has no parts."""
-    return tuple(item.name for item in fields(kind)) if is_dataclass(kind) else ()
+    """Names of the fields of a kind of block that are no numbers; none if it has no parts."""
+    return tuple(item.name for item in (fields(kind) if is_dataclass(kind) else ())
+                 if item.type not in NUMBERS)
+
+
+@cache
+def _linking(kind: Any) -> tuple[str, ...]:
+    """Names of those that hold an anchor, a link, or what may hold some in turn."""
+    return tuple(item.name for item in (fields(kind) if is_dataclass(kind) else ())
+                 if item.name in ("anchor", "link") or item.type not in ("str", *NUMBERS))
 
 
 def anchors(value: object) -> set[str]:
@@ -126,10 +136,10 @@ def anchors(value: object) -> set[str]:
     while left:
         item = left.pop()
         if isinstance(item, tuple):
-            left += item
+            left += [inner for inner in item if not isinstance(inner, str)]
             continue
         kind: Any = type(item)
-        for name in parts_of(kind):
+        for name in _linking(kind):
             inner = getattr(item, name)
             if name == "anchor":
                 found.add(inner)
@@ -138,39 +148,24 @@ def anchors(value: object) -> set[str]:
     return found - {""}
 
 
-def without_links(value, lost: Set[str]):
-    """A block with the text of links to places that are not there, not as links."""
-    return _renamed(value, str, lambda name: "" if name in lost else name)
-
-
 def prefixed(value, prefix: str):
     """A block with its anchors, and the links to them, under a prefix of their own."""
-    def put(name: str) -> str:
-        return prefix + name
-
-    return _renamed(value, put, put)
-
-
-def _renamed(value, put: Callable[[str], str], place: Callable[[str], str]):
-    """A block with other names of its anchors and of what its links lead to; no name, no link."""
     if isinstance(value, tuple):
-        made = [item if isinstance(item, _PLAIN) else _renamed(item, put, place)
-                for item in value]
+        made = [item if isinstance(item, _PLAIN) else prefixed(item, prefix) for item in value]
         same = all(new is old for new, old in zip(made, value, strict=True))
         return value if same else tuple(made)
     changes = {}
     kind: Any = type(value)
-    for name in parts_of(kind):
+    for name in _linking(kind):
         old = getattr(value, name)
         if name == "anchor" and old:
-            new = put(old)
+            new = prefix + old
         elif name == "link" and isinstance(old, str) and old.startswith("#"):
-            to = place(old[1:])
-            new = f"#{to}" if to else ""
+            new = f"#{prefix}{old[1:]}"
         elif isinstance(old, _PLAIN):
             continue
         else:
-            new = _renamed(old, put, place)
+            new = prefixed(old, prefix)
         if new is not old:
             changes[name] = new
     return replace(value, **changes) if changes else value

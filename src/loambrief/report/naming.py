@@ -6,7 +6,7 @@ from loambrief.actions.lime import ASK_DOLOMITIC
 from loambrief.actions.model import Action
 from loambrief.actions.windows import EVERY_SEASON
 from loambrief.findings.model import Message, NeedKind, say
-from loambrief.report.context import Context
+from loambrief.report.text import Writer
 
 FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 NAMED = ("N", *FED)
@@ -26,9 +26,9 @@ def brief_message(action: Action) -> Message:
                                                    for c in action.cautions))
 
 
-def brief(context: Context, action: Action) -> str:
+def brief(writer: Writer, action: Action) -> str:
     """What to do, without the material and rate that have columns of their own."""
-    return context.writer.short(brief_message(action))
+    return writer.short(brief_message(action))
 
 
 def with_place(text: str, label: str) -> str:

@@ -35,7 +35,7 @@ def budget(context: Context) -> ChartSpec | None:
 
 def _action_label(context: Context, action: Action) -> str:
     name = action.material_name if action.rate is not None else None
-    return with_place(name or brief(context, action), action.place.label)
+    return with_place(name or brief(context.writer, action), action.place.label)
 
 
 LEAST_WINDOWS = 2

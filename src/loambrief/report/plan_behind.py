@@ -66,7 +66,7 @@ def _reasons(context: Context) -> Table:
     return Table(
         (Column(word("column_rank"), "center", weight=0.6), Column(word("column_action"), weight=4),
          Column(word("column_place"), weight=3), Column(word("column_bound"), weight=7)),
-        tuple((str(a.rank), brief(context, a), _place(context, a), _notes(context, a))
+        tuple((str(a.rank), brief(context.writer, a), _place(context, a), _notes(context, a))
               for a in context.plan.actions))
 
 

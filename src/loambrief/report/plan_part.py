@@ -95,7 +95,8 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     if action.rate_low is not None and action.rate_high is not None and unit:
         ends = (action.rate_low, action.rate_high)
         low, high = (context.amount(v, unit, within=ends) for v in ends)
-        span = word("range", low=low, high=high) if low != high else ""
+        span = word("range", low=low, high=high, none=action.rate_low <= 0
+                    ) if low != high else ""
     buys = action.material_id is not None or action.need.amount is not None
     cost = ""
     if action.cost_total is not None:
@@ -222,7 +223,7 @@ def followup_section(context: Context) -> list[Block]:
                  Column(word("column_done_date"), weight=2),
                  Column(word("column_weather"), weight=2)),
                 tuple(
-                    (str(a.rank), brief(context, a),
+                    (str(a.rank), brief(context.writer, a),
                      context.amount(a.rate, a.rate_unit) if a.rate is not None else "–",
                      "", "", "")
                     for a in work

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from loambrief.case.names import yield_units
 from loambrief.findings.confidence import remembered
 from loambrief.findings.model import Verdict, bare
-from loambrief.report.answer import answer
 from loambrief.report.blocks import Fact, LogoPrint, Span, Text
 from loambrief.report.context import Context
 from loambrief.report.farm_part import farm_lines
@@ -135,25 +134,31 @@ def _kicker(context: Context) -> Text:
 
 def _room(context: Context) -> _Room:
     """The first of ``ROOMS`` whose lists fit on the page, else the last."""
-    return next((r for r in ROOMS if _lines(context, r) <= MOST_LINES), ROOMS[-1])
+    fixed = _fixed_lines(context)
+    return next((r for r in ROOMS if fixed + _lines(context, r) <= MOST_LINES), ROOMS[-1])
+
+
+def _fixed_lines(context: Context) -> int:
+    """Lines of the lists that have the same length in any room."""
+    budget = context.plan.budget
+    return (
+        len(context.answer.messages) + len(unjudged_lines(context))
+        + bool(context.diagnosis.history) + bool(context.interested) + len(farm_lines(context))
+        + bool(budget.left_out) + 2 * bool(budget.undecided)
+    )
 
 
 def _lines(context: Context, room: _Room) -> int:
-    """Lines that the lists take, with cautions of actions by the length of their words."""
+    """Lines of the other lists, with cautions of actions by the length of their words."""
     plan, short = context.plan, context.writer.short
     shown = chosen_for_page_one(context, room.actions, room.optional)
     cautions = [sum(len(short(bare(c))) + 1 for c in cautions_beside(a)) for a in shown]
-    said = answer(context.case, context.diagnosis, plan).messages
+    worst = context.diagnosis.worst(room.limits)
     return (
-        len(said) + len(context.diagnosis.worst(room.limits)) + 2 * len(shown)
-        + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
-        + len(unjudged_lines(context)) + min(len(plan.not_advised), room.avoid)
-        + 2 * min(len(turns(plan.verdicts)), room.turns)
-        + bool(context.diagnosis.history) + 2 * bool(
-            any(a.from_memory() for a in shown)
-            or any(remembered(f) for f in context.diagnosis.worst(room.limits)))
-        + bool(context.interested) + len(foot_lines(context, shown))
-        + len(farm_lines(context)) + bool(plan.budget.left_out) + 2 * bool(plan.budget.undecided)
+        len(worst) + 2 * len(shown) + sum(math.ceil(n / CAUTION_LINE) for n in cautions)
+        + min(len(plan.not_advised), room.avoid) + 2 * min(len(turns(plan.verdicts)), room.turns)
+        + 2 * bool(any(a.from_memory() for a in shown) or any(remembered(f) for f in worst))
+        + len(foot_lines(context, shown))
     )
 
 
@@ -182,14 +187,13 @@ def _notes(context: Context, memory: Text, gear: str) -> tuple[Text, ...]:
 
 def _nitrogen_answered(context: Context) -> bool:
     """Whether the question names nitrogen, so that the answer tells its verdict."""
-    said = answer(context.case, context.diagnosis, context.plan)
-    return any(m.key == "answers.named" and m.params["item"] == "N" for m in said.messages)
+    return any(m.key == "answers.named" and m.params["item"] == "N"
+               for m in context.answer.messages)
 
 
 def _message(context: Context, limits: int) -> str:
     """The answer to the question, then how many limits stand below."""
-    said = answer(context.case, context.diagnosis, context.plan)
-    told = [context.write(m) for m in said.messages]
+    told = [context.write(m) for m in context.answer.messages]
     known = _known(context)
     if known in PLANT_ONLY:
         read = next(f for f in context.diagnosis.findings if f.topic == PLANT_ONLY[known])

@@ -22,6 +22,8 @@ _TYPED = re.compile(r"\[\[([^\[\]|]+)\|([a-z_]+)\]\]")
 _MARKED = re.compile("\ue002([a-z_]+)\ue003([^\ue004]*)\ue004")
 _BEFORE = re.compile("(\ue002[a-z_]+\ue003)?(.?)", re.DOTALL)
 TERMS = "wording/terms"
+END = "\ue004"
+"""The last sign of a mark: a text without it has none."""
 
 
 class Marking(Extension):
@@ -44,12 +46,12 @@ def _terms() -> dict[str, str]:
 
 def unmarked(text: str) -> str:
     """A text as it is printed."""
-    return _MARKED.sub(r"\2", text) if "\ue004" in text else text
+    return _MARKED.sub(r"\2", text) if END in text else text
 
 
 def terms_in(text: str) -> set[str]:
     """Keys of the terms that a text names."""
-    return {found[1] for found in _MARKED.finditer(text)} if "\ue004" in text else set()
+    return {found[1] for found in _MARKED.finditer(text)} if END in text else set()
 
 
 def pieces(text: str) -> Iterator[tuple[str, str]]:

@@ -97,6 +97,16 @@ def _modules(folder: Path, language: str, system: str, currency: str) -> Callabl
     return module
 
 
+def _one_line(text: object) -> str:
+    return _SPACE.sub(" ", str(text)).strip()
+
+
+@cache
+def _phrase(modules: Callable[[str], object], topic: str, name: str) -> str:
+    """A message without parameters: half of all, and always the same."""
+    return _one_line(getattr(modules(topic), name)({}))
+
+
 class Writer:
     """Turns messages into text in one language, unit system and currency."""
 
@@ -195,12 +205,14 @@ class Writer:
 
     def _written(self, message: Message) -> str:
         try:
+            if not message.params and bound() is None:
+                return _phrase(self._modules, message.topic, message.name)
             macro = self._own_macro(message) or getattr(self._modules(message.topic),
                                                         message.name)
-            text = macro({name: self._shown(value) for name, value in message.params.items()})
+            return _one_line(macro({name: self._shown(value)
+                                    for name, value in message.params.items()}))
         except (TemplateError, AttributeError, TypeError, ValueError) as error:
             raise TextFault(f"message {message.key} ({self.language}): {error}") from error
-        return _SPACE.sub(" ", str(text)).strip()
 
     def _own_macro(self, message: Message) -> Callable | None:
         """The user's own macro of a message, if there is one."""

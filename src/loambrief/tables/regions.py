@@ -7,7 +7,7 @@ is a county or town that borrows one (Delaware County, Kansas City).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 
 from loambrief.tables import load
 from loambrief.tables.harmful import plain_name
@@ -33,12 +33,14 @@ def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...
     wanted : iterable of str
         Names of regions, as printed.
     """
-    found = {name for place in places if place for name in _spans(plain_name(place), wanted)}
-    return tuple(name for name in dict.fromkeys(wanted) if name in found)
+    asked = tuple(dict.fromkeys(wanted))
+    found = {name for place in places if place for name in _spans(place, asked)}
+    return tuple(name for name in asked if name in found)
 
 
-def _spans(place: str, wanted: Iterable[str]) -> list[str]:
-    words = place.split()
+@lru_cache(maxsize=1024)  # each guide and method asks about the same field
+def _spans(place: str, wanted: tuple[str, ...]) -> list[str]:
+    words = plain_name(place).split()
 
     def stands(name: str) -> list[range]:
         own = plain_name(name).split()

@@ -20,6 +20,7 @@ from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
 from loambrief.topics.sampling.age import held_to_no_rate
+from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.tissue import findings as tissue
 from loambrief.topics.weeds import findings as weeds
@@ -27,6 +28,7 @@ from loambrief.topics.weeds import findings as weeds
 TOPICS = {
     "compaction": compaction,
     "salinity": salinity,
+    "soil_water": soil_water,
     "acidity": acidity,
     "cations": cations,
     "stratification": stratification,

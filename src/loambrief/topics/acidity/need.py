@@ -180,8 +180,9 @@ def _range(state: AcidState, slice_: Increment, ph: float, table: str, depth: fl
     """Range of the lime [ton/ac of pure CaCO3].
 
     From the errors of buffer and soil pH, what the table leaves open at a step of its own, and
-    the lower target of an untested subsoil. The choice of the table is none of them: what the
-    others say stands beside the need.
+    the lower target of an untested subsoil. It reaches down to nothing where the range of the pH
+    reaches the liming point. The choice of the table is none of them: what the others say stands
+    beside the need.
     """
     target = state.aim
     assert slice_.buffer_ph is not None
@@ -200,14 +201,22 @@ def _range(state: AcidState, slice_: Increment, ph: float, table: str, depth: fl
             [at(soil_ph=p) for p in plain_ends(ph, state.ph_error)],
             within_limits(here, *step) if len(step) == 2 else (),
             [at(target_ph=lower)] if lower is not None and lower < target.value else (),
+            [0.0] if plain_ends(ph, state.ph_error)[1] >= _line(state, slice_) else (),
         )
     return answer_range(here, *alone)
 
 
+def _line(state: AcidState, slice_: Increment) -> float:
+    """pH from which a slice gets no lime: what lies below says nothing about the surface."""
+    return state.line if slice_ is state.main else state.aim.trigger
+
+
 def _may_be_none(state: AcidState, slice_: Increment, ph: float, table: str, depth: float,
                  taken: float) -> bool:
-    """Whether earlier lime is enough, one standard error of the buffer reading higher."""
+    """Whether no lime is due, one standard error of the soil pH or of the buffer's higher."""
     assert slice_.buffer_ph is not None
+    if ph + state.ph_error >= _line(state, slice_):
+        return True
     with recording():  # only whether, not how much
         above = lime_requirement.evaluate(**_inputs(
             state, slice_, ph, table, state.aim.value, depth, slice_.buffer_ph + state.ph_error))

@@ -149,9 +149,13 @@ class AcidState:
     @property
     def depends_on_subsoil(self) -> bool:
         """Limed over an acid subsoil, not otherwise, and the subsoil was not tested."""
-        if not self.below_trigger or self.aim.own or self.subsoil_ph is not None:
-            return False
-        return self.aim.other_trigger is not None and self.reading >= self.aim.other_trigger
+        return self.below_trigger and self.reading >= self.line
+
+    @property
+    def line(self) -> float:
+        """pH from which no lime is spread as long as the subsoil is not tested."""
+        lower = None if self.aim.own or self.subsoil_ph is not None else self.aim.other_trigger
+        return self.aim.trigger if lower is None else min(lower, self.aim.trigger)
 
     @property
     def near_trigger(self) -> bool:
