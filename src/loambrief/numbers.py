@@ -37,6 +37,7 @@ SI = {
     "ppm": ("mg/kg", 1.0),
     "meq/100g": ("cmol(+)/kg", 1.0),
     "in/h": ("mm/h", 25.4),
+    "in/d": ("mm/d", 25.4),
     "/ac": ("/ha", ACRE_PER_HA),
     "lb/ton": ("kg/t", 0.5),
     "bu/ac": ("bu/ac", 1.0),

@@ -1,6 +1,5 @@
 """Weed names, indicator means, cover classes and loss curves behave as their sources say."""
 
-import math
 
 import pytest
 from hypothesis import given
@@ -65,7 +64,8 @@ def test_a_misspelt_weed_is_not_guessed():
 
 def test_tables_name_known_weeds_and_sources():
     """ensures that every weed and source in the weed tables exists (own rule)."""
-    for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank"):
+    for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank",
+                  "depth", "noxious", "tactics"):
         for row in load(f"weeds/{table}"):
             assert set(names.split(row["species"])) <= ACCEPTED, row
             for key in str(row["source"]).split(";"):
@@ -157,7 +157,7 @@ def test_rows_without_a_second_system_say_so():
 
 def test_numeric_weed_tables_have_sums():
     """ensures that every column of numbers is guarded by its sum (own rule)."""
-    for table in ("indicators", "competition", "constants"):
+    for table in ("indicators", "competition", "constants", "depth", "seed_groups", "tactics"):
         for column, about in load(f"weeds/{table}").source.columns.items():
             assert (about.get("type") == "text") != ("sum" in about), (table, column)
 
@@ -344,29 +344,8 @@ def test_loss_is_bounded(density, i, a):
     assert 0 <= loss <= min(a, i * density) * (1 + 1e-9)
 
 
-@given(st.floats(0, 0.95), *LOSS)
-def test_density_undoes_loss(share, i, a):
-    """ensures that density for a loss gives that loss back (own property)."""
-    density = weeds_loss.weed_density_for_loss(share * a, i, a)
-    assert weeds_loss.weed_yield_loss(density, i, a) == pytest.approx(share * a, abs=1e-6)
-
-
-@given(st.lists(st.floats(0, 100), min_size=1, max_size=5), *LOSS)
-def test_weeds_together_cost_less_than_apart(densities, i, a):
-    """ensures that the joint curve is at most the sum of single ones (Swinton et al. 1994)."""
-    joint = weeds_loss.weed_yield_loss_several(densities, [i] * len(densities), a)
-    apart = sum(weeds_loss.weed_yield_loss(d, i, a) for d in densities)
-    assert joint <= apart * (1 + 1e-9)
-    assert math.isclose(joint, weeds_loss.weed_yield_loss(sum(densities), i, a), abs_tol=1e-9)
-
-
 @pytest.mark.parametrize("call", [
     lambda: weeds_loss.weed_yield_loss(1, -1, 50), lambda: weeds_loss.weed_yield_loss(1, 1, 0),
-    lambda: weeds_loss.weed_density_for_loss(5, 0, 50),
-    lambda: weeds_loss.weed_density_for_loss(50, 1, 50),
-    lambda: weeds_loss.weed_yield_loss_several([], [], 50),
-    lambda: weeds_loss.weed_yield_loss_several([-1], [1], 50),
-    lambda: weeds_loss.weed_break_even_loss(60, 6, 200, 0),
 ])
 def test_impossible_losses_are_refused(call):
     """ensures that an input that cannot be raises (own rule)."""

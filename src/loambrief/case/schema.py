@@ -17,6 +17,7 @@ from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, Treated
 from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_stock import Stock
 from loambrief.case.schema_tissue import TissueTest
 from loambrief.units import Quantity
 
@@ -36,8 +37,8 @@ QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", 
 ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium", "zinc", "boron",
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
-SHOWN = ("compaction", "salinity", "acidity", "cations", "stratification", "nutrients",
-         "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
+SHOWN = ("compaction", "salinity", "soil_water", "acidity", "cations", "stratification",
+         "nutrients", "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -165,6 +166,8 @@ class FieldInfo(Part):
     irrigation: Annotated[str, q.choice((
         "none", "sprinkler", "center pivot", "drip", "furrow", "flood"))]
     seasonal_et: q.WaterDepth | None = None
+    reference_et: q.WaterUse | None = None
+    root_depth: q.Depth | None = None
     drainage: Annotated[str, q.choice((
         "well drained", "moderately drained", "somewhat poorly drained", "poorly drained",
         "tile drained", "unknown"))]
@@ -511,6 +514,7 @@ class CaseFile(Part):
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
     observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
+    stock: Stock | None = None
     tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []

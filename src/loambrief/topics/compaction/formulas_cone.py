@@ -1,8 +1,8 @@
-"""The cone itself, the soil it is pushed into, and what loosening would take."""
+"""The cone itself, the soil it is pushed into, and how deep to loosen."""
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -85,36 +85,3 @@ def penetrometer_moisture_check(moisture: str) -> Answer[str]:
         details={"shows_dense": bool(row["shows_dense"]), "shows_loose": bool(row["shows_loose"]),
                  "effect": row["effect"]},
     )
-
-
-@formula(unit="%", source="own-arithmetic", locator="cost over value of the crop", how="convention")
-def loosening_gain_needed_pct(
-    cost_per_ac: NotNegative, yield_per_ac: Positive, price_per_unit: Positive, years: Positive = 1
-) -> Answer:
-    """Yield gain at which deep loosening pays for itself.
-
-    Parameters
-    ----------
-    cost_per_ac : float
-        Cost of the pass [money/ac].
-    yield_per_ac : float
-        Yield without it [crop unit/ac].
-    price_per_unit : float
-        Price of the crop [money/crop unit].
-    years : float
-        Crops over which the effect lasts [1].
-
-    Returns
-    -------
-    float
-        Gain needed in each crop [% of yield].
-
-    Notes
-    -----
-    No gain is assumed: hold the answer against the trials in ``compaction/loosening_trials``, where
-    it was +3 % (corn) and +10 % (soybean) without new traffic, and a loss where the traffic came
-    back. Sources: reeder-dejonghughes-csd and ilf-2008-subsoil for what was measured.
-    """
-    trials = {r["key"]: r["change_pct"] for r in load("compaction/loosening_trials")}
-    return Answer(100.0 * cost_per_ac / (yield_per_ac * price_per_unit * years),
-                  details={"trials_pct": trials})

@@ -16,7 +16,6 @@ LB_AC_PER_PPM = 2.0
 M3_PER_BRAY_OHIO = 1.35
 M3_K_PER_ACETATE_OHIO = 1.14
 BRAY_SLOPE_OHIO, BRAY_INTERCEPT_OHIO = 0.832, -8.08
-OLSEN_DIVISOR_IDAHO, OLSEN_INTERCEPT_IDAHO = 2.05, -14.0
 
 
 @formula(unit="ppm", source="culman-2019-anr75", locator="Mehlich-3 P from Bray P1", how="seen")
@@ -69,25 +68,6 @@ def mehlich3_k_from_ammonium_acetate_ohio(acetate_ppm: NotNegative) -> float:
     Sources: rutter-2019-kansas-k.
     """
     return acetate_ppm * M3_K_PER_ACETATE_OHIO
-
-
-@formula(unit="ppm", source="montana-olsen-ph", locator="Olsen P from Mehlich-3 P, Idaho soils",
-         how="seen", valid={"mehlich3_ppm": (28.7, None)})
-def olsen_p_from_mehlich3_idaho(mehlich3_ppm: NotNegative) -> Answer:
-    """Olsen phosphorus for a Mehlich-3 value on calcareous Idaho soils; with caution.
-
-    Parameters
-    ----------
-    mehlich3_ppm : float
-        Mehlich-3 phosphorus [ppm].
-
-    Notes
-    -----
-    Olsen = M3 / 2.05 - 14; below 28.7 ppm it would be negative and 0 is given, flagged. The
-    source itself advises caution. Bray P1 has no useful relation to Olsen on such soils.
-    """
-    return Answer(max(mehlich3_ppm / OLSEN_DIVISOR_IDAHO + OLSEN_INTERCEPT_IDAHO, 0.0),
-                  notes=("the source advises caution with this conversion",))
 
 
 @formula(unit="", source="rutgers-relative-levels", locator="macronutrients table", how="seen")

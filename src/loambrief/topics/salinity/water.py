@@ -159,6 +159,20 @@ def _share(leaching: dict[str, Result]) -> tuple[float | None, float]:
     return None if kept is None else float(kept), KEPT_YIELD_LOSS_PCT
 
 
+def drained_share(case: CaseFile) -> float | None:
+    """Share of the water put on that must drain to keep salt at bay [1].
+
+    0 where the water or the crop asks for none; None where no share of this water will do, or
+    its salt was not tested.
+    """
+    ec = None if case.water is None else plain(case.water.ec)
+    if ec is None:
+        return None
+    with subject(_water(case).source):
+        leaching = _leaching(ec, leached_for(case))
+    return _share(leaching)[0] if leaching else None
+
+
 def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[str, Result],
                  kept: float, loss: float) -> tuple[Need, list[Result]]:
     """Keep the salt moving: the leaching share as a habit, with the season's water if known."""

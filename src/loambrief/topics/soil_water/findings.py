@@ -1,0 +1,172 @@
+"""How much water the soil holds for the crop, how much may go, and how often to irrigate."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.select import sample_area_ac
+from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.model import (
+    Assessment,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.findings.places import place_of
+from loambrief.topics.salinity.formulas_water import water_with_leaching
+from loambrief.topics.salinity.state import irrigated
+from loambrief.topics.soil_water.state import (
+    CropWater,
+    ZoneWater,
+    asked,
+    crop_water,
+    dense_from_in,
+    leaching,
+    zone_water,
+)
+
+TOPIC = "soil_water"
+FAO, SURVEY, SECOND = "allen-1998-fao56", "nrcs-awc-lookup", "nmsu-soil-moisture"
+INTERVAL = "irrigation interval"
+"""Item of the habit of irrigating before the allowed water is used."""
+PARTLY_WET = ("drip",)
+"""Ways of watering that wet a part of the root zone: no interval follows from its water."""
+FLOODED = ("flood",)
+
+
+def assess(case: CaseFile) -> Assessment:
+    """Water held, allowed depletion and interval of every sample of an irrigated field.
+
+    Parameters
+    ----------
+    case : CaseFile
+
+    Returns
+    -------
+    Assessment
+        Ids ``soil_water.held`` and ``soil_water.interval``, each with the sample's id. Nothing
+        for fields on rain unless the case gives a rooting depth or a reference ET.
+    """
+    if not asked(case):
+        return Assessment()
+    crop = crop_water(case)
+    if crop is None:
+        return Assessment(missing=(Missing(
+            say("soil_water.missing_crop", crop=case.field.crop),
+            say("soil_water.missing_crop_means"), TOPIC),))
+    findings: list[Finding] = []
+    missing: list[Missing] = []
+    for sample in case.samples:
+        zone = zone_water(sample, crop)
+        if zone is None:
+            missing.append(Missing(
+                say("soil_water.missing_texture", where=place_of(sample), texture=sample.texture),
+                say("soil_water.missing_texture_means"), TOPIC))
+            continue
+        findings.append(_held(case, crop, zone))
+        if zone.days is not None and irrigated(case):
+            findings.append(_interval(case, crop, zone))
+    if findings and crop.use is None and irrigated(case):
+        missing.append(Missing(say("soil_water.missing_reference"),
+                               say("soil_water.missing_reference_means"), TOPIC))
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
+    held, share = zone.held, crop.share
+    second = held.details["second"]
+    lines = [
+        Evidence(Side.FOR, say("soil_water.for_texture", texture=zone.sample.texture,
+                               water=held.value, depth=crop.depth_in), Grade.CALCULATED,
+                 (SURVEY,), (held,)),
+        Evidence(Side.FOR, say("soil_water.for_share", crop=case.field.crop, share=share.value,
+                               table=share.details["table"],
+                               use=None if crop.use is None else crop.use.value),
+                 Grade.CALCULATED, (FAO,), (share, zone.allowed)),
+        Evidence(Side.CONTEXT, say("soil_water.context_roots", crop=case.field.crop,
+                                   low=crop.root.value, high=crop.root.details["high"],
+                                   line=crop.root.details["line"], dug=crop.dug,
+                                   depth=crop.depth_in), Grade.PUBLISHED, (FAO,), (crop.root,)),
+    ]
+    if second is not None:
+        lines.append(Evidence(Side.AGAINST, say("soil_water.against_second", water=second,
+                                                first=held.value), Grade.PUBLISHED, (SECOND,)))
+    lines += _dense(case, crop, zone)
+    return Finding(
+        id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
+        title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
+                  allowed=zone.allowed.value, where=zone.place),
+        status=Status.NOTED, severity=0,
+        confidence=grade_confidence(method_matches=False, agrees=second is None or
+                                    abs(float(second) - held.number) < 0.15 * held.number),
+        grade=Grade.CALCULATED,
+        reference=say("soil_water.reference_held", share=share.value),
+        place=zone.place,
+        body=(say("soil_water.body_held", low=held.details["low"], high=held.details["high"],
+                  allowed_low=zone.allowed_ends[0], allowed_high=zone.allowed_ends[1]),),
+        evidence=tuple(lines), sources=(SURVEY, FAO),
+        results=(held, crop.root, share, zone.allowed))
+
+
+def _dense(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Iterator[Evidence]:
+    """What a dense layer inside the root zone may keep from the roots."""
+    top = dense_from_in(case)
+    if top is None or crop.dug or not 0.0 < top < crop.depth_in:
+        return
+    above = 0.0
+    start = 0.0
+    for bottom, water in zone.layers:
+        above += water * max(min(bottom, top) - start, 0.0) / (bottom - start)
+        start = bottom
+    yield Evidence(Side.AGAINST, say("soil_water.against_dense", top=top, water=above),
+                   Grade.MEASURED)
+
+
+def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
+    """Days between irrigations at full cover, where the whole root zone is wetted."""
+    assert zone.days is not None and zone.days_ends is not None and crop.use is not None
+    method = case.field.irrigation
+    whole = method not in PARTLY_WET
+    drain = leaching(case)
+    gross: Result | None = None
+    if drain:
+        with subject(zone.place):
+            gross = water_with_leaching.evaluate(et=zone.allowed.number, leaching_fraction=drain)
+    params: dict[str, object] = {
+        "crop": case.field.crop, "allowed": zone.allowed.value, "use": crop.use.value,
+        "days": zone.days.value, "low": zone.days_ends[0], "high": zone.days_ends[1],
+        "drain": drain, "gross": None if gross is None else gross.value}
+    known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross) if r is not None)
+    lines = [Evidence(Side.FOR, say("soil_water.for_use", crop=case.field.crop,
+                                    use=crop.use.value, line=crop.root.details["line"],
+                                    coefficient=crop.use.details["coefficient"],
+                                    reference=crop.use.inputs["reference_et"]),
+                      Grade.CALCULATED, (FAO,), (crop.use,)),
+             Evidence(Side.AGAINST, say("soil_water.against_coefficient"), Grade.PUBLISHED,
+                      (FAO,))]
+    if drain is None:
+        lines.append(Evidence(Side.AGAINST, say("soil_water.against_no_leaching",
+                                                tested=case.water is not None),
+                              Grade.CALCULATED))
+    need = Need(
+        kind=NeedKind.MANAGE, item=INTERVAL, unit="",
+        text=say("soil_water.need_interval", where=zone.place, whole=whole, **params),
+        place=zone.place, area_ac=sample_area_ac(case, zone.sample), results=known,
+        sources=(FAO, SURVEY),
+        cautions=(say("soil_water.caution_feel", flooded=method in FLOODED),), params=params)
+    return Finding(
+        id=f"{TOPIC}.interval.{zone.sample.id}", topic=TOPIC,
+        title=say("soil_water.title_interval", whole=whole, where=zone.place, **params),
+        status=Status.NOTED, severity=0,
+        confidence=grade_confidence(method_matches=False, agrees=drain is not None),
+        grade=Grade.CALCULATED, place=zone.place,
+        body=(say("soil_water.body_interval", whole=whole, **params),),
+        evidence=tuple(lines), needs=(need,), sources=(FAO, SURVEY), results=known)
