@@ -22,8 +22,7 @@ which nothing changed, likewise."""
 BUSY = 1.4
 """Room for slower processors and for neighbours, who share caches and memory: with nine processes
 on two cores 0.41 to 0.48 s warm, 1.8 to 2.2 s cold and 0.8 to 1.0 s unchanged were the least of a
-few runs. A relapse into what it was before (0.55 s warm and 2.4 s cold without neighbours) does
-not pass."""
+few runs. On a quiet machine a slip of two fifths shows."""
 MOST_BYTES = 400_000
 
 
