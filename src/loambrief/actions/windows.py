@@ -43,6 +43,8 @@ HABITS = {  # item of a need to the words for its time
     "nitrate": "when_before_feeding",
     "horse-sugar": "when_before_feeding",
     "stop-manure": "when_at_once",
+    "stop-metal-cu": "when_at_once",
+    "stop-metal-zn": "when_at_once",
     "tissue": "when_growing",
     "sap-again": "when_sap",
     "water test": "when_water_test",

@@ -54,8 +54,8 @@ LOOKUPS = frozenset({
     "salinity_class", "sample_age_class", "sap_nitrate_class", "secondary_nutrient_class",
     "seed_row_salt_limit", "sodicity_class", "soil_test_class", "stalk_nitrate_class",
     "sulfur_rate", "sulfur_response", "sulfur_to_acidify", "summed_cec_reliability",
-    "surface_calcium_gypsum", "tissue_class", "traditional_saturation", "usda_hay_grade",
-    "water_restriction",
+    "surface_calcium_gypsum", "tissue_class", "toxic_soil_level", "traditional_saturation",
+    "usda_hay_grade", "water_restriction",
 })
 """Formulas that find a row, a class or a value between two rows. Where the table they read is of
 the print that a check quotes, the check shows that we typed and read it rightly, no more."""

@@ -58,7 +58,7 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     it is mostly luxury, not harm. Georgia points out that ranges for corn and cotton rest on work
     older than 25 years.
     Sources: scsb-394; uf-hs964; wsu-tree-fruit-leaf; uc-leaf-critical; cropfile-tissue;
-    msu-e2011-blueberry; ulrich-sugar-beet; uga-tissue-validation.
+    msu-e2011-blueberry; ulrich-sugar-beet; uga-tissue-validation; sa-wine-fertiliser.
     """
     if nutrient not in NUTRIENTS:
         raise UnknownName("nutrient", nutrient, NUTRIENTS)
