@@ -32,6 +32,8 @@ DRAWS = 2000
 LEAST, MOST = 85.0, 95.5
 """A range of 90 % covers between these [%]; half a percent more is the noise of the draws."""
 SEED = dt.date(2026, 10, 8).toordinal()
+TESTS = {"phosphorus": "phosphorus", "potassium": "potassium", "ec": "ec",
+         "exchangeable_sodium": "sodium", "cec": "cec"}
 RANGED = (NeedKind.LIME, NeedKind.NUTRIENT, NeedKind.GYPSUM, NeedKind.LEACH)
 CASES = ("own_plan_michigan", "acid_corn_ohio", "saline_alfalfa_utah", "whole_loads_three_zones",
          "wet_field_drain_cost")
@@ -148,10 +150,9 @@ def true_leaching(name, action, random):
     inputs = dict(recorded(action, "reclamation_leaching_in").inputs)
     eces = inputs["ece_ds_m"] * shares(spread("ec", sample_of(name, action).cores), random)
     found = [reclamation_leaching_in.function(**{**inputs, "ece_ds_m": ece}) for ece in eces]
-    best = np.array([a.value for a in found])
-    rule = recorded(action, "reclamation_leaching_in")
-    apart = between(rule.details["low"], rule.value, rule.details["high"], random)
-    return best + apart - rule.value
+    best, low, high = (np.array([a.value if end is None else a.details[end] for a in found])
+                       for end in (None, "low", "high"))
+    return between(low, best, high, random)
 
 
 def held(name, action, random):
@@ -235,50 +236,64 @@ def test_a_range_without_its_error_fails():
 # Through findings and plan ----------------------------------------------------------------
 
 
+def errors_of(test, cores):
+    """Standard errors of a test in the field and in the laboratory, each as a share or in pH."""
+    alone = spread(test, 1e9)
+    return np.sqrt(spread(test, cores) ** 2 - alone ** 2), alone
+
+
 def drawn(case, random):
-    """A case whose readings are one draw of the true ones, each sample for itself."""
+    """A case whose readings are one draw of the true ones, each sample for itself.
+
+    The slices of a sample come from the same cores and share what these miss of the field.
+    """
     samples = []
     for sample in case.samples:
-        slices = []
-        ph = np.hypot(0.05, 0.071 * 6.0 / np.sqrt(sample.cores or 15))
+        slices, cores = [], sample.cores or 15
+        ph = np.hypot(0.05, 0.071 * 6.0 / np.sqrt(cores))
+        parts = {test: errors_of(test, cores) for test in TESTS.values()}
+        field = {test: shares(of[0], random, 1)[0] for test, of in parts.items()}
         for increment in sample.increments:
             true = {}
-            for field in ("ph", "buffer_ph"):
-                if getattr(increment, field) is not None:
-                    true[field] = getattr(increment, field) + random.normal(0.0, ph)
-            for field, test in (("phosphorus", "phosphorus"), ("potassium", "potassium"),
-                                ("ec", "ec"), ("exchangeable_sodium", "sodium"), ("cec", "cec")):
-                read = getattr(increment, field)
+            for name in ("ph", "buffer_ph"):
+                if getattr(increment, name) is not None:
+                    true[name] = getattr(increment, name) + random.normal(0.0, ph)
+            for name, test in TESTS.items():
+                read = getattr(increment, name)
                 if isinstance(read, Quantity) and read.plain:
-                    share = float(shares(spread(test, sample.cores or 15), random, 1)[0])
-                    true[field] = replace(read, value=read.value * share)
+                    share = float(field[test] * shares(parts[test][1], random, 1)[0])
+                    true[name] = replace(read, value=read.value * share)
             slices.append(increment.model_copy(update=true))
         samples.append(sample.model_copy(update={"increments": slices}))
     return case.model_copy(update={"samples": samples})
 
 
-def left_open(need, case, random):
-    """A need of true readings by any method that its range allows for, and no other."""
+def left_open(need, read, random):
+    """A need of true readings by any method that the readings left open, and no other.
+
+    ``read``: salt of the sample as it was read; where several ways led to its sodium or salt, the
+    true one lies anywhere between them.
+    """
     rule = {r.formula: r for r in need.results}
     if need.kind is NeedKind.GYPSUM:
-        state = salt_state(next(s for s in case.samples if s.id == need.place.id))
-        ways = [e.value for e in state.esps if e.kind != "at most"]
-        esp, = between(min(ways), state.esp.value, max(ways), random, 1)
+        ways = [e.value for e in read.esps if e.kind != "at most"]
+        way, = between(min(ways), read.esp.value, max(ways), random, 1) - read.esp.value
         factor, = between(1.1, 1.25, 1.3, random, 1)
         inputs = rule["gypsum_requirement_us"].inputs
         return gypsum_requirement_us.function(**{
-            **inputs, "esp_pct": min(esp, 100.0), "efficiency": 1.0 / factor}).value
+            **inputs, "esp_pct": min(inputs["esp_pct"] + way, 100.0),
+            "efficiency": 1.0 / factor}).value
     if need.kind is NeedKind.LEACH and "reclamation_leaching_in" in rule:
-        state = salt_state(next(s for s in case.samples if s.id == need.place.id))
-        low, high = state.root_equations
-        ece, = between(low, state.root_ece, high, random, 1)
+        inputs = rule["reclamation_leaching_in"].inputs
+        low, high = read.root_equations
+        way, = between(low, read.root_ece, high, random, 1) / read.root_ece
         told = reclamation_leaching_in.function(**{
-            **rule["reclamation_leaching_in"].inputs, "ece_ds_m": ece})
-        return float(between(told.details["low"], told.value, told.details["high"], random, 1)[0])
-    if need.kind is NeedKind.LEACH:
+            **inputs, "ece_ds_m": inputs["ece_ds_m"] * way})
+    elif need.kind is NeedKind.LEACH:
         told = rule["gypsum_dissolving_water_in"]
-        return float(between(told.details["low"], told.value, told.details["high"], random, 1)[0])
-    return need.amount
+    else:
+        return need.amount
+    return float(between(told.details["low"], told.value, told.details["high"], random, 1)[0])
 
 
 def by_place(needs):
@@ -317,12 +332,14 @@ def shares_held(name, draws, needs_of):
         update={"plan_changes": [], "strips": None})  # they fit this plan alone
     ranges = {key: need for key, need in needs_of(case).items()
               if need.low is not None and not need.printed_span}
+    salt = {sample.id: salt_state(sample) for sample in case.samples}
     found = {key: [] for key in ranges}
     for _ in range(draws):
         made = drawn(case, random)
         true = needs_of(made)
         for key in ranges:
-            found[key].append(left_open(true[key], made, random) if key in true else 0.0)
+            found[key].append(left_open(true[key], salt.get(key[2]), random)
+                              if key in true else 0.0)
     return {key: Held(need.low, inside(found[key], need.low, need.high),
                       inside(found[key], need.low + 1e-6, need.high - 1e-6))
             for key, need in ranges.items()}

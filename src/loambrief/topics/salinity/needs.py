@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from loambrief.agronomy.intervals import Z, log_ends, within_limits
-from loambrief.agronomy.registry import Result, recording, subject
+from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
@@ -17,17 +16,22 @@ from loambrief.topics.salinity.formulas_gypsum import (
     soil_lime_ton_ac,
 )
 from loambrief.topics.salinity.formulas_sodicity import constant
-from loambrief.topics.salinity.formulas_water import reclamation_leaching_in
+from loambrief.topics.salinity.ranges import (
+    LEAST_LEACHING_IN,
+    Leaching,
+    ends_of,
+    esp_range,
+    gypsum_range,
+    leaching_range,
+    one_error_below,
+    wash_range,
+)
 from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
-from loambrief.topics.sampling.formulas_error import answer_range
-from loambrief.topics.sampling.pooled import composite_error, relative_error
 from loambrief.units import plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
-LEAST_LEACHING_IN = 1.0
-"""Less water than this is no leaching; the yearly share does it (our own step)."""
 ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
 LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
@@ -111,98 +115,17 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
         best = gypsum_requirement_us.evaluate(
             esp_pct=best_esp, efficiency=1.0 / constant("safety_factor"), **inputs)
         share = esp_range(state)
-        span = _gypsum_range(state, best, inputs, share, gypsum_line(case))
+        span = gypsum_range(state, best, inputs, share, gypsum_line(case))
     params = {**common, "sodium_meq": best.details["sodium_meq"], "cec": cec,
               "density_measured": density is not None,
               "factor": constant("safety_factor")}
-    low, high = _ends(span)
+    low, high = ends_of(span)
     return Need(
         text=say("salinity.need_gypsum", amount=best.value, low=low, high=high, **params),
         amount=float(best.value), low=low, high=high,
         may_be_none=None if share is None else one_error_below(share) < gypsum_line(case),
         results=(best, *(r for r in (share, span) if r is not None)), params=params, **base,
     )
-
-
-def _ends(span: Result | None) -> tuple[float | None, float | None]:
-    """Ends of a range; none where a part of its errors is not known."""
-    return (None, None) if span is None else (span.details["low"], span.details["high"])
-
-
-def _errors(state: SaltState) -> tuple[float, float] | None:
-    """Relative errors of sodium and of CEC [%]; None where the cores were not counted."""
-    cec = plain(state.layer.increment.cec)
-    if cec is None:
-        return None
-    sodium = _sodium_error(state, state.exchange.value * cec / 100.0)
-    charge = composite_error("cec", state.sample, state.layer.increment, cec)
-    return None if sodium is None or charge is None else (sodium, charge.pct)
-
-
-def _ways(state: SaltState) -> tuple[float, float]:
-    """Ends of the ESP by the ways that were open to it, its best value among them [%]."""
-    ways = [e.value for e in state.esps if e.kind != "at most"]
-    return within_limits(state.exchange.value, min(ways), max(ways))
-
-
-def esp_range(state: SaltState) -> Result | None:
-    """Range of the ESP [%]; None where the cores were not counted.
-
-    From the errors of sodium and CEC, the latter not where the sodium of an extract told the ESP,
-    and the ways to it where several were open.
-    """
-    errors, esp = _errors(state), state.exchange
-    if errors is None:
-        return None
-    shared = () if esp.kind == "from SAR" else log_ends(esp.value, errors[1])
-    return answer_range(esp.value, log_ends(esp.value, errors[0]), shared, _ways(state))
-
-
-def one_error_below(span: Result) -> float:
-    """What a range stands on, one standard error lower."""
-    return span.number - (span.number - float(span.details["low"])) / Z
-
-
-def _gypsum_range(state: SaltState, best: Result, inputs: dict[str, Any], share: Result | None,
-                  line: float) -> Result | None:
-    """Range of the gypsum [ton/ac]; None where the cores were not counted.
-
-    From the errors of sodium and CEC, the ways to the ESP where several were open, and the
-    published factor for calcium that misses. It reaches down to nothing where the range of the
-    ESP reaches the line below which no gypsum is due. Target and depth are chosen.
-    """
-    errors = _errors(state)
-    if errors is None or share is None:
-        return None
-    (sodium, charge), esp, cec = errors, state.exchange, float(inputs["cec_meq"])
-    factor = constant("safety_factor")
-
-    def at(esp_pct: float = esp.value, times: float = factor, cec_meq: float = cec) -> float:
-        return float(gypsum_requirement_us.evaluate(**{
-            **inputs, "cec_meq": cec_meq, "esp_pct": min(esp_pct, 100.0),
-            "efficiency": 1.0 / times}).value)
-
-    def with_cec(value: float) -> float:
-        shared = esp.value if esp.kind == "from SAR" else esp.value * cec / value
-        return at(shared, cec_meq=value)
-
-    with recording():  # the range itself is recorded with what each error comes to
-        alone = (
-            [at(e) for e in log_ends(esp.value, sodium)],
-            [with_cec(c) for c in log_ends(cec, charge)],
-            [at(e) for e in _ways(state)],
-            [at(times=f) for f in within_limits(factor, constant("f_factor_low"),
-                                                constant("f_factor_high"))],
-            [0.0] if float(share.details["low"]) < line else (),
-        )
-    return answer_range(float(best.value), *alone)
-
-
-def _sodium_error(state: SaltState, meq: float) -> float | None:
-    """Relative error of the sodium [%]: of a composite, or of pooled samples where that is more."""
-    typical = composite_error("sodium", state.sample, state.layer.increment, meq)
-    pooled = 100.0 * relative_error(state.layer.increment, "exchangeable_sodium", "sodium")
-    return None if typical is None else max(typical.pct, pooled)
 
 
 def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence | None:
@@ -241,12 +164,12 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
             loss_pct=KEPT_YIELD_LOSS_PCT, threshold_ds_m=crop.threshold, slope_pct=crop.slope)
         if state.root_ece <= target.value:
             return None
-        water = reclamation_leaching_in.evaluate(
-            ece_ds_m=state.root_ece, target_ece_ds_m=float(target.value), soil_depth_in=depth,
-            ecw_ds_m=water_ec or 0.0)
+        leaching = Leaching(float(target.value), depth, water_ec or 0.0)
+        water = leaching.at(state.root_ece)
         if water.value is not None and water.value < LEAST_LEACHING_IN:
             return None
-        span = _leaching_range(state, water, float(target.value), depth, water_ec or 0.0)
+        span, may_be_none = (None, None) if water.value is None else leaching_range(
+            state, leaching)
         dissolving = None
         if gypsum is not None and gypsum.amount:
             dissolving = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
@@ -276,46 +199,19 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
                    "solubility": float(dissolving.details["solubility_g_l"])}
         results.append(dissolving)
     amount = None if water.value is None else float(water.value)
-    low, high = _ends(span)
+    low, high = ends_of(span)
     if span is not None:
         results.append(span)
     return Need(
         kind=NeedKind.LEACH, item="salts", unit="in",
         text=say("salinity.need_leach", amount=amount, low=low, high=high, **params),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
-        amount=amount, low=low, high=high,
+        amount=amount, low=low, high=high, may_be_none=may_be_none,
         results=tuple(results),
         sources=("csu-0503", "hoffman-1980", "biggar-nielsen-1962", "aljaloud-1994",
                  *(("crc-gypsum-solubility", "hira-singh-1980") if dissolving else ())),
         cautions=tuple(cautions), params=params,
     )
-
-
-def _leaching_range(state: SaltState, water: Result, target: float, depth: float,
-                    water_ec: float) -> Result | None:
-    """Range of the leaching depth [in]; None where the cores were not counted.
-
-    From the error of the EC, the equations that turned it into an ECe, and the rules of
-    leaching, which differ. The water's own salt is taken as read, the target is chosen.
-    """
-    error = composite_error("ec", state.sample, state.layer.increment, state.salt)
-    if error is None or water.value is None:
-        return None
-
-    def at(ece: float) -> float:
-        return float(reclamation_leaching_in.evaluate(
-            ece_ds_m=ece, target_ece_ds_m=target, soil_depth_in=depth,
-            ecw_ds_m=water_ec).value or 0.0)
-
-    best = float(water.value)
-    with recording():  # the range itself is recorded with what each error comes to
-        alone = (
-            [at(e) for e in log_ends(state.salt, error.pct)],
-            [at(e) for e in within_limits(state.salt, *(state.root_equations
-                                                        or (state.salt, state.salt)))],
-            within_limits(best, float(water.details["low"]), float(water.details["high"])),
-        )
-    return answer_range(best, *alone)
 
 
 def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
@@ -324,8 +220,8 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         return None
     with subject(state.place):
         water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
-        span = _wash_range(gypsum, water)
-    low, high = _ends(span)
+        span = wash_range(gypsum, water)
+    low, high = ends_of(span)
     params: dict[str, object] = {
         **held_back(case),
         "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
@@ -336,22 +232,13 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         text=say("salinity.need_wash", amount=water.number, low=low, high=high,
                  gypsum_ton_ac=gypsum.amount),
         place=state.place, area_ac=sample_area_ac(case, state.sample), amount=water.number,
-        low=low, high=high, results=(water, *((span,) if span is not None else ())),
+        low=low, high=high, may_be_none=gypsum.may_be_none,
+        results=(water, *((span,) if span is not None else ())),
         sources=("richards-1954-hb60", "crc-gypsum-solubility", "hira-singh-1980"),
         cautions=(*_waits(case),
                   say("salinity.caution_drain_water",
                       areas=[str(a) for a in case.field.sensitive_areas]),
                   say("salinity.caution_leach_nitrate")), params=params)
-
-
-def _wash_range(gypsum: Need, water: Result) -> Result | None:
-    """Range of the water that dissolves a gypsum of its own range [in]."""
-    if gypsum.low is None or gypsum.high is None or not gypsum.amount:
-        return None
-    per_ton = water.number / gypsum.amount
-    return answer_range(water.number, (gypsum.low * per_ton, gypsum.high * per_ton),
-                        within_limits(water.number, float(str(water.details["low"])),
-                                      float(str(water.details["high"]))))
 
 
 def drain_need(case: CaseFile, state: SaltState) -> Need | None:
