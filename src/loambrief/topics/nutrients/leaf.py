@@ -42,7 +42,7 @@ def beside_leaf(element: str, leaf: Result) -> Evidence:
     """The leaf as evidence on a soil test that is short."""
     return Evidence(Side.FOR if short(leaf) else Side.AGAINST,
                     say("nutrients.evidence_leaf", element=element, value=leaf.inputs["value"],
-                        unit="%" if element == "S" else "ppm", low=leaf.details["low"],
+                        unit="%" if element in ("S", "Mg") else "ppm", low=leaf.details["low"],
                         high=leaf.details["high"], short=short(leaf)),
                     Grade.MEASURED, (leaf.source,), (leaf,))
 

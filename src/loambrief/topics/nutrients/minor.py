@@ -37,14 +37,18 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     micronutrient_typical_rate,
 )
 from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, short
-from loambrief.topics.nutrients.state import NutrientState, zone
-from loambrief.topics.nutrients.sulfur import guide_reads_sulfur
+from loambrief.topics.nutrients.state import (
+    MINOR_FIELDS,
+    MINOR_METHODS,
+    NutrientState,
+    guide_reads,
+    zone,
+)
 from loambrief.units import plain
 
 TOPIC = "nutrients"
-FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
-          "S": "sulfate_s"}
-METHODS = {**FIELDS, "S": "sulfur"}
+BY_GUIDE = ("S", "Mg")
+"""No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
 """Item of the leaf test."""
 SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
@@ -99,8 +103,8 @@ class Micro:
 def _micro(state: NutrientState, sample: Sample, increment: Increment,
            element: str) -> Micro | None:
     """The reading of one element; None where it was not measured as a plain number."""
-    value = plain(getattr(increment, FIELDS[element]))
-    method = getattr(sample.methods, METHODS[element])
+    value = plain(getattr(increment, MINOR_FIELDS[element]))
+    method = getattr(sample.methods, MINOR_METHODS[element])
     if value is None or method is None:
         return None
     used, read = method, value
@@ -128,8 +132,8 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
     Of those already ``told`` of as too much, only a class of the place itself is told too.
     """
     place = place_of(sample, increment)
-    tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
-    tested += ["S"] if guide_reads_sulfur(state, sample, increment) else []
+    tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
+    tested += ["S"] if guide_reads(state, sample, increment, "S") else []
     if not tested:
         yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)
@@ -138,7 +142,7 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
-            method = getattr(sample.methods, METHODS[element])
+            method = getattr(sample.methods, MINOR_METHODS[element])
             yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
                           say("nutrients.missing_micro_one_then", element=element), TOPIC,
                           judgements=(judged(element, place, Verdict.NOT_JUDGED,

@@ -31,7 +31,7 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     sulfur_response,
 )
 from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, short
-from loambrief.topics.nutrients.state import NutrientState, zone
+from loambrief.topics.nutrients.state import NutrientState, guide_reads, zone
 from loambrief.units import plain
 
 TOPIC = "nutrients"
@@ -45,7 +45,7 @@ OPEN = ("possible", "uncertain")
 def sulfur(state: NutrientState, sample: Sample,
            increment: Increment) -> Iterator[Finding | Missing]:
     """Chance of a sulfur response by organic matter and texture, unless the guide reads sulfate."""
-    if guide_reads_sulfur(state, sample, increment):
+    if guide_reads(state, sample, increment, "S"):
         return
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
@@ -95,12 +95,6 @@ def sulfur(state: NutrientState, sample: Sample,
         judgements=(_sulfur_judgement(state, place, expected, bool(needs), irrigated or local,
                                       matter, leaf),),
     )
-
-
-def guide_reads_sulfur(state: NutrientState, sample: Sample, increment: Increment) -> bool:
-    """Whether the guide in use has a rule for the sulfate test that was made."""
-    return (state.guide is not None and increment.sulfate_s is not None
-            and state.guide.rule("S", state.crop, sample.methods.sulfur or "") is not None)
 
 
 def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
