@@ -102,9 +102,9 @@ class Context:
                within: numbers.Ends | None = None) -> str:
         return self.writer.quantity(value, unit, digits, within)
 
-    def rate(self, value: float, unit: str) -> str:
+    def rate(self, value: float, unit: str, within: numbers.Ends | None = None) -> str:
         """A rate in both unit systems; see :meth:`Writer.rate`."""
-        return self.writer.rate(value, unit)
+        return self.writer.rate(value, unit, within)
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order; see :meth:`Writer.order`."""
