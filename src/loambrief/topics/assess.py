@@ -17,6 +17,7 @@ from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
 from loambrief.topics.judge import judgements, only_settled, unjudged
 from loambrief.topics.nutrients import findings as nutrients
+from loambrief.topics.nutrients.manure_plan import manure_findings
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
@@ -103,6 +104,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
     told = judgements(case, findings, missing)
     findings = tissue.with_soil(only_settled(findings, told), told)
+    findings += manure_findings(case, findings, told)
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)
