@@ -5,8 +5,6 @@ meq/100g, dS/m, psi, in, ac); each :class:`~loambrief.units.Quantity` keeps what
 Anything optional that is absent is None and stays None: missing is never zero.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
