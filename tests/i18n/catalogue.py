@@ -69,6 +69,7 @@ COLUMNS = {
 }
 """Columns whose cells are printed."""
 NOUNS = {
+    "cover_crops/species": "species",
     "crops/crops": "crop",
     "refractometry/no_press": "english",
     "salinity/crop_tolerance": "crop",
