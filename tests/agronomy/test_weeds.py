@@ -64,7 +64,8 @@ def test_a_misspelt_weed_is_not_guessed():
 
 def test_tables_name_known_weeds_and_sources():
     """ensures that every weed and source in the weed tables exists (own rule)."""
-    for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank"):
+    for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank",
+                  "depth", "noxious", "tactics"):
         for row in load(f"weeds/{table}"):
             assert set(names.split(row["species"])) <= ACCEPTED, row
             for key in str(row["source"]).split(";"):
@@ -156,7 +157,7 @@ def test_rows_without_a_second_system_say_so():
 
 def test_numeric_weed_tables_have_sums():
     """ensures that every column of numbers is guarded by its sum (own rule)."""
-    for table in ("indicators", "competition", "constants"):
+    for table in ("indicators", "competition", "constants", "depth", "seed_groups", "tactics"):
         for column, about in load(f"weeds/{table}").source.columns.items():
             assert (about.get("type") == "text") != ("sum" in about), (table, column)
 

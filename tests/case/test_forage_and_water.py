@@ -17,7 +17,7 @@ from loambrief.report.results_data import measured_data
 from loambrief.units import Quantity
 
 TEXT = Path(__file__).parents[2] / "templates" / "text"
-PPM = ("copper", "zinc", "manganese", "iron", "molybdenum", "nitrate")
+PPM = ("copper", "zinc", "manganese", "iron", "molybdenum", "selenium", "nitrate")
 WATER_UNITS = {"ec": "dS/m", **dict.fromkeys(
     ("calcium", "magnesium", "sodium", "potassium", "bicarbonate", "carbonate", "sulfate",
      "chloride"), "mg/L"), **dict.fromkeys(

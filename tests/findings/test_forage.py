@@ -199,7 +199,7 @@ def test_sample_case():
     with recording() as trace:
         assessment = forage.assess(case)
     ids = [f.id for f in assessment.findings]
-    assert len(ids) == len(set(ids)) == 7
+    assert len(ids) == len(set(ids)) == 9
     made = {r.calculation for r in trace.results}
     assert all(r.calculation in made for f in assessment.findings for r in f.results)
 
@@ -346,3 +346,139 @@ def test_calcium_to_phosphorus_of_a_forage(ca, status, severity):
     that nothing is advised on it."""
     finding = found(GRASS | {"calcium": ca}, livestock=["cattle"])["forage.ca_p.g1"]
     assert (finding.status, finding.severity, finding.needs) == (status, severity, ())
+
+
+COWS = {"kind": "cattle", "head": 40, "weight": "1300 lb", "state": "dry"}
+EWES = {"kind": "sheep", "head": 60, "weight": "150 lb", "state": "dry"}
+
+
+@pytest.mark.parametrize(
+    ("stock", "copper", "status", "severity"),
+    [("sheep", "16 ppm", Status.EXCESS, 3), ("sheep", "12 ppm", Status.WATCH, 2),
+     ("sheep", "8 ppm", Status.ADEQUATE, 0), ("cattle", "12 ppm", Status.ADEQUATE, 0),
+     ("cattle", "8 ppm", Status.WATCH, 1), ("cattle", "45 ppm", Status.EXCESS, 3)],
+)
+def test_copper_is_judged_for_the_stock_kept(stock, copper, status, severity):
+    """ensures that copper poisons sheep from 15 ppm (Duncan 1997) and cattle from 40 (NASEM)."""
+    finding = found(HAY | {"copper": copper}, livestock=[stock])["forage.minerals.h1"]
+    assert (finding.status, finding.severity) == (status, severity)
+
+
+def test_minerals_without_a_limit_are_named_as_not_judged():
+    """ensures that copper for horses, which no row holds, is said to be open, never adequate."""
+    finding = found(HAY | {"copper": "30 ppm", "selenium": "0.3 ppm"},
+                    livestock=["horses"])["forage.minerals.h1"]
+    assert finding.body[0].params["unheld"] == ["copper"]
+    assert "forage.minerals.h1" not in found(HAY | {"copper": "30 ppm"}, livestock=["horses"])
+    assert "forage.minerals.h1" not in found(HAY | {"copper": "30 ppm"})
+
+
+def test_short_selenium_sets_no_amount():
+    """ensures that a shortage asks for a look at the mineral mix and names no rate."""
+    need = needs_of(said(HAY | {"selenium": "0.05 ppm"}, livestock=["cattle"]),
+                    NeedKind.MANAGE)["forage-minerals"]
+    assert need.amount is None and not need.unit
+    assert {c.key for c in need.cautions} >= {"forage.caution_minerals", "forage.caution_vet"}
+
+
+@pytest.mark.parametrize(
+    ("area", "status"), [("18 ac", Status.LIMITING), ("45 ac", Status.UNCERTAIN),
+                         ("70 ac", Status.ADEQUATE)])
+def test_stocking_is_held_against_both_ends(area, status):
+    """ensures that land counts as enough only beyond the high end of demand over use.
+
+    40 cows of 1,300 lb at 1.8 to 2.0 % (Texas A&M) eat 936 to 1,040 lb; for 120 days at 50 to 75 %
+    of 4,200 lb/ac (Mississippi, Pennsylvania) that is 35.7 to 59.4 ac, by hand.
+    """
+    plan = {"herd": [COWS], "grazing": {"days": 120, "forage": "4200 lb/ac", "stay": 3,
+                                        "area": area}}
+    finding = found(stock=plan)["forage.stocking"]
+    assert finding.status is status
+    assert finding.reference.params["low"] == pytest.approx(936 * 120 / (4200 * 0.75))
+    assert finding.reference.params["high"] == pytest.approx(1040 * 120 / (4200 * 0.5))
+
+
+def test_hay_need_counts_both_losses():
+    """ensures the arithmetic of the Iowa example with losses at the feeder and in store."""
+    plan = {"herd": [COWS], "hay": {"days": 140, "bales": 100, "bale_weight": "1100 lb",
+                                    "dry_matter": "86 %", "feeder": "ring", "store": "inside"}}
+    finding = found(stock=plan)["forage.hay_supply"]
+    low = 936 * 140 / 0.86 / (1 - 0.061) / (1 - 0.03) / 2000
+    high = 1040 * 140 / 0.86 / (1 - 0.205) / (1 - 0.07) / 2000
+    assert finding.reference.params["low"] == pytest.approx(low)
+    assert finding.reference.params["high"] == pytest.approx(high)
+    assert finding.status is Status.LIMITING
+    need = finding.needs[0]
+    assert need.text.params["low"] == pytest.approx(low - 55)
+
+
+@pytest.mark.parametrize(
+    ("herd", "hay", "lacking"),
+    [(COWS, {"days": 140, "store": "inside"}, ["feeder"]),
+     (COWS, {"feeder": "ring", "store": "inside"}, ["days"]),
+     (COWS, {"days": 140, "feeder": "net", "store": "inside"}, ["feeder_unknown"]),
+     (EWES, {"days": 140, "feeder": "ring", "store": "inside"}, ["feeder_unknown"])],
+)
+def test_a_missing_loss_is_never_none(herd, hay, lacking):
+    """ensures that no hay need is worked out where a loss is not known, and what is missing."""
+    assessment = said(stock={"herd": [herd], "hay": hay})
+    assert "forage.hay_supply" not in {f.id for f in assessment.findings}
+    missing = next(m for m in assessment.missing if m.what.key == "forage.missing_hay")
+    assert missing.what.params["lacking"] == lacking
+
+
+def test_stock_without_a_published_intake_are_named():
+    """ensures that dairy cows, fed by ration, get no invented intake, and an own one is used."""
+    dairy = {"kind": "dairy", "head": 50, "weight": "1400 lb"}
+    plan = {"grazing": {"days": 30, "forage": "2000 lb/ac"}}
+    assert [m.what.key for m in said(stock={"herd": [dairy], **plan}).missing
+            if m.what.key == "forage.missing_intake"]
+    told = found(stock={"herd": [dairy | {"intake": "3 %"}], **plan})
+    assert told["forage.stocking"].reference.params["low"] == pytest.approx(
+        50 * 1400 * 0.03 * 30 / (2000 * 0.35))
+
+
+@pytest.mark.parametrize(
+    ("cut", "items"), [("2027-09-25", {"autumn-rest"}), ("2027-09-01", set())])
+def test_autumn_cut_keeps_its_rest(cut, items):
+    """ensures that a cut within six weeks of the end of growth is questioned (Kansas State)."""
+    dates = {"next_cut": cut, "dormancy": "2027-10-15"}
+    assessment = forage.assess(case_of(field={"crop": "alfalfa", "dates": dates}))
+    assert set(needs_of(assessment, NeedKind.MANAGE)) == items
+    assert "3\u00a0September\u00a02027" in " ".join(texts(assessment))
+
+
+def test_a_stand_grazed_too_short_is_rested():
+    """ensures that orchardgrass below 3 in is rested to 8 to 12 in (University of Georgia)."""
+    assessment = forage.assess(case_of(
+        field={"crop": "orchardgrass"},
+        stock={"herd": [COWS], "grazing": {"height": "2 in"}}))
+    need = needs_of(assessment, NeedKind.MANAGE)["rest-stand"]
+    assert (need.text.params["start_low"], need.text.params["start_high"]) == (8, 12)
+
+
+@pytest.mark.parametrize("crop", ["corn", "corn silage"])
+def test_no_stand_no_heights(crop):
+    """ensures that a crop that is no stand of forage gets no heights."""
+    assert "forage.stand" not in {f.id for f in forage.assess(
+        case_of(field={"crop": crop})).findings}
+
+
+@pytest.mark.parametrize(
+    ("crop", "kind", "part", "hazard", "asked"),
+    [("alfalfa", "cattle", "grazing", "bloat", True), ("alfalfa", "cattle", "hay", "bloat", False),
+     ("alfalfa", "horses", "hay", "blister_beetle", True),
+     ("tall fescue", "horses", "hay", "endophyte", True),
+     ("sorghum-sudan", "sheep", "grazing", "prussic_acid", True),
+     ("sorghum-sudan", "sheep", "hay", "prussic_acid", False),
+     ("timothy", "horses", "grazing", "fructan", True)],
+)
+def test_hazards_follow_crop_stock_and_use(crop, kind, part, hazard, asked):
+    """ensures that a hazard asks for something only where the crop is fed in the way that hurts."""
+    assessment = forage.assess(case_of(
+        field={"crop": crop}, stock={"herd": [COWS | {"kind": kind, "state": None}], part: {}}))
+    finding = next(f for f in assessment.findings if f.id == "forage.hazards")
+    assert f"forage.hazard_{hazard}" in {m.key for m in finding.body}
+    assert (f"forage.caution_{hazard}" in {c.key for n in finding.needs for c in n.cautions}
+            ) is asked
+    assert finding.severity == (1 if finding.needs else 0)

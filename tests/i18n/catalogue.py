@@ -46,6 +46,9 @@ COLUMNS = {
     "compaction/moisture": ("moisture", "effect"),
     "compaction/permeability_classes": ("permeability",),
     "compaction/rating": ("rating",),
+    "forage/hay_losses": ("loss", "method"),
+    "forage/intake": ("stock", "state"),
+    "forage/mineral_limits": ("mineral",),
     "forage/nitrate_classes": ("class",),
     "forage/rfq_classes": ("stock",),
     "irrigation_water/restrictions": ("constituent",),
@@ -100,7 +103,9 @@ LITERALS = {
     "topics/compaction/formulas_air.py": ("ideal", "between ideal and affected", "may affect roots",
                                    "restricts roots"),
     "topics/forage/formulas_safety.py": ("below both limits", "over the laminitis limit",
-                                  "over both limits"),
+                                  "over both limits", "short", "perhaps short", "enough", "high",
+                                  "too high"),
+    "topics/forage/formulas_grazing.py": ("grazed", "cut"),
     "topics/acidity/formulas_targets.py": (
         "below the limit", "below the best range", "within", "above the best range",
         "above the limit", "the soil fizzes with acid, so it holds free lime",
@@ -190,7 +195,8 @@ def calculation_words() -> Iterator[Entry]:
             yield unit, "unit", "units"
 
 
-WORD_UNITS = ("% of body weight", "as et", "as given", "as mass", "as the test", "class",
+WORD_UNITS = ("% of body weight", "animal units", "as et", "as given", "as mass", "as the test",
+              "class",
               "currency/lb", "days", "grade", "index", "pH per year", "passes", "rank",
               "same as k", "same as k2o", "same as p", "same as p2o5", "same as requirement",
               "same as the maximum", "same as values", "samples", "unit/ac", "years",

@@ -19,6 +19,7 @@ from loambrief.report.terms import Marking, unmarked
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load, references
 from loambrief.units import (
+    CM_PER_INCH,
     KG_PER_HA_PER_LB_PER_ACRE,
     KPA_PER_PSI,
     LB_PER_TON,
@@ -30,7 +31,8 @@ NAMES = ("acid_corn_ohio", "history_beans_michigan", "saline_alfalfa_utah",
          "vegetables_new_jersey")
 SMALL = 20
 """Whole numbers up to here are counts of what is listed: actions, points, cores, steps."""
-UNITS = (1.0, 100.0, 0.01, LB_PER_TON, KG_PER_HA_PER_LB_PER_ACRE, KPA_PER_PSI / 1000)
+UNITS = (1.0, 100.0, 0.01, LB_PER_TON, KG_PER_HA_PER_LB_PER_ACRE, KPA_PER_PSI / 1000,
+         CM_PER_INCH)
 """A number may stand in another unit than where it was worked out."""
 DERIVED = {
     "acidity.context_tables.pair": "quotient of the rates of two tables",

@@ -10,6 +10,7 @@ from loambrief.actions.model import Action, Window
 from loambrief.actions.orders import needed_lb
 from loambrief.actions.setback import KEPT_OFF, cautions
 from loambrief.case.schema import CaseFile
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
 from loambrief.units import Quantity
 
@@ -260,7 +261,7 @@ def _of(case: CaseFile, findings: tuple[Finding, ...], action: Action,
         found.append(say("actions.interaction_manure_lime"))
     if action.kind is NeedKind.NUTRIENT:
         potassium = action.supplies.get("K2O", 0.0)
-        grazed = any(animal in GRAZERS for animal in case.field.livestock)
+        grazed = any(animal in GRAZERS for animal in kept_stock(case))
         short = _magnesium_short(findings, action)
         fed = grazed or case.field.tillage == "perennial"
         if (fed and potassium >= LARGE_K2O_LB_AC) or (potassium > 0 and (grazed or short)):

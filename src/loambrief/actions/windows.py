@@ -42,11 +42,17 @@ HABITS = {  # item of a need to the words for its time
     "poisonous-hay": "when_before_feeding",
     "nitrate": "when_before_feeding",
     "horse-sugar": "when_before_feeding",
+    "forage-minerals": "when_before_feeding",
+    "stock-hazards": "when_before_feeding",
+    "hay-supply": "when_at_once",
+    "rest-stand": "when_at_once",
+    "autumn-rest": "when_each_cut",
     "stop-manure": "when_at_once",
     "tissue": "when_growing",
     "sap-again": "when_sap",
     "water test": "when_water_test",
     "infiltration": "when_water",
+    "weeds": "when_weeds",
 }
 SHALLOW_CALCIUM = "shallow calcium"
 """Item of the gypsum that feeds pods."""

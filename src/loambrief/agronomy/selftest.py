@@ -40,22 +40,24 @@ KINDS = {
 """What an answer that is reproduced says about us, from most to least; words for the terminal."""
 
 LOOKUPS = frozenset({
-    "afgc_hay_grade", "available_water_capacity", "band_limit", "biosolids_concentration_limit",
-    "biosolids_cumulative_limit", "brix_at_20c", "bulk_density_class", "carbon_clay_ratio",
-    "carbon_respired_pct", "compaction_rating", "concentration_factor",
-    "cover_crop_nitrogen_lb_ac", "crop_removal", "crop_salt_threshold", "decay_effect",
-    "expected_infiltration", "foliar_salt_limit", "forage_nitrate_class", "hay_weed_caution",
-    "horse_sugar_caution", "infiltration_hazard", "irrigation_water_treatment",
+    "afgc_hay_grade", "autumn_rest_d", "available_water_capacity", "band_limit",
+    "biosolids_concentration_limit", "biosolids_cumulative_limit", "brix_at_20c",
+    "bulk_density_class", "carbon_clay_ratio", "carbon_respired_pct", "compaction_rating",
+    "concentration_factor", "cover_crop_nitrogen_lb_ac", "crop_removal", "crop_salt_threshold",
+    "decay_effect", "expected_infiltration", "foliar_salt_limit", "forage_mineral_class",
+    "forage_nitrate_class", "hay_loss_pct", "hay_weed_caution", "horse_sugar_caution",
+    "infiltration_hazard", "intake_guidance_pct", "irrigation_water_treatment",
     "legume_credit_lb_ac", "lime_requirement", "lime_requirement_uk", "manure_setback_ft",
     "micronutrient_class", "micronutrient_response", "micronutrient_typical_rate",
     "nitrogen_rate_economic", "nitrogen_rate_uk_cereal", "nitrogen_rate_uk_potato",
-    "penetrometer_moisture_check", "permeability_class", "ph_suitability", "ph_target",
-    "phosphorus_runoff_level", "raw_manure_interval", "residue_carbon_nitrogen",
+    "pasture_use_pct", "penetrometer_moisture_check", "permeability_class", "ph_suitability",
+    "ph_target", "phosphorus_runoff_level", "raw_manure_interval", "residue_carbon_nitrogen",
     "salinity_class", "sample_age_class", "sap_nitrate_class", "secondary_nutrient_class",
     "seed_row_salt_limit", "sodicity_class", "soil_test_class", "stalk_nitrate_class",
-    "sulfur_rate", "sulfur_response", "sulfur_to_acidify", "summed_cec_reliability",
-    "surface_calcium_gypsum", "tissue_class", "traditional_saturation", "usda_hay_grade",
-    "water_restriction",
+    "stand_height_in", "sulfur_rate", "sulfur_response", "sulfur_to_acidify",
+    "summed_cec_reliability", "surface_calcium_gypsum", "tissue_class",
+    "traditional_saturation", "usda_hay_grade", "water_restriction",
+    "weed_seed_alive_pct",
 })
 """Formulas that find a row, a class or a value between two rows. Where the table they read is of
 the print that a check quotes, the check shows that we typed and read it rightly, no more."""

@@ -19,6 +19,7 @@ from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, Treated
 from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_stock import Stock
 from loambrief.case.schema_tissue import TissueTest
 from loambrief.units import Quantity
 
@@ -515,6 +516,7 @@ class CaseFile(Part):
     weeds: Annotated[list[Weed], Field(max_length=60)] = []
     observations: Observations | None = None
     forage: Annotated[list[Forage], Field(max_length=40)] = []
+    stock: Stock | None = None
     tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []

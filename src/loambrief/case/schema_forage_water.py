@@ -42,6 +42,7 @@ class Forage(Part):
     manganese: q.Concentration | None = None
     iron: q.Concentration | None = None
     molybdenum: q.Concentration | None = None
+    selenium: q.Concentration | None = None
     nitrate: q.Concentration | None = None
     nitrate_as: Annotated[str, q.choice(("no3-n", "no3", "kno3"))] | None = None
 

@@ -61,9 +61,10 @@ def _shares(counts: Mapping[str, int]) -> str:
     """How many were checked in which way, with the share of each."""
     from loambrief.topics.listing import HOW_WORDS
 
+    words = {**HOW_WORDS, "extract": "seen but for the extract"}
     total = sum(counts.values())
-    return "; ".join(f"{counts[how]} {words} ({100 * counts[how] / total:.0f}%)"
-                     for how, words in HOW_WORDS.items() if counts.get(how))
+    return "; ".join(f"{counts[how]} {told} ({100 * counts[how] / total:.0f}%)"
+                     for how, told in words.items() if counts.get(how))
 
 
 def _guide(row: dict[str, Any]) -> None:

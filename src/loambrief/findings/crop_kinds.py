@@ -105,7 +105,13 @@ def kept_from_manure(case: CaseFile) -> Crop | None:
     return crop if crop.group in groups else None
 
 
+def kept_stock(case: CaseFile) -> list[str]:
+    """Kinds of animals that eat what grows here, each once."""
+    herd = case.stock.herd if case.stock is not None else []
+    return list(dict.fromkeys((*case.field.livestock, *(group.kind for group in herd))))
+
+
 def feeds_stock(case: CaseFile) -> bool:
     """The crop, or the one after it, is forage, or stock are kept."""
     crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
-    return bool(case.field.livestock) or any(c is not None and c.group in FORAGE for c in crops)
+    return bool(kept_stock(case)) or any(c is not None and c.group in FORAGE for c in crops)

@@ -15,7 +15,7 @@ TOPICS = {
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "tissue": ("formulas",),
     "refractometry": ("formulas",),
-    "forage": ("formulas", "formulas_grades", "formulas_safety"),
+    "forage": ("formulas", "formulas_grades", "formulas_grazing", "formulas_safety"),
     "stratification": ("formulas",),
     "weeds": ("formulas", "formulas_loss"),
     "sampling": ("formulas", "formulas_error"),

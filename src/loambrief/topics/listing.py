@@ -9,7 +9,7 @@ from typing import Any
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy.coverage import coverage, crops_without_guide
 from loambrief.agronomy.crops import crops
-from loambrief.agronomy.guides import TEST_OF, known_guides
+from loambrief.agronomy.guides import TEST_OF, Rule, known_guides
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.errors import UnknownName
 from loambrief.tables import all_documents, all_tables, load, load_document, reference
@@ -89,8 +89,17 @@ def rows_checked(topic: str | None = None) -> Mapping[str, int]:
 
 
 def rules_checked() -> Mapping[str, int]:
-    """How many rules of the guides were checked in which way; from memory as soon as a part is."""
-    return Counter(worst_how(rule) for guide in known_guides().values() for rule in guide.rules)
+    """How many rules of the guides were checked in which way; from memory as soon as a part is.
+
+    A rule whose numbers were seen and whose extract alone is from memory counts as ``extract``.
+    """
+    return Counter(_rule_how(rule) for guide in known_guides().values() for rule in guide.rules)
+
+
+def _rule_how(rule: Rule) -> str:
+    parts = [how for part, how in rule.how_of.items() if part != "methods"]
+    worst = worst_how(rule)
+    return worst if worst == rule.how or "memory" in parts else "extract"
 
 
 def guide_rows() -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import (
     Evidence,
     Finding,
@@ -170,7 +171,7 @@ def _forage(case: CaseFile) -> str | None:
 
 def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
     """Potassium against magnesium where ruminants eat the crop."""
-    stock = [s for s in case.field.livestock if s in GRAZERS]
+    stock = [s for s in kept_stock(case) if s in GRAZERS]
     crop = _forage(case)
     k, mg = state.charge("K"), state.charge("Mg")
     if not stock or crop is None or k is None or mg is None:

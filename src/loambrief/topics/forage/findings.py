@@ -8,6 +8,7 @@ from loambrief.case.schema import CaseFile, Forage
 from loambrief.case.select import age_days
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -29,7 +30,13 @@ from loambrief.topics.forage.formulas import (
     relative_forage_quality,
 )
 from loambrief.topics.forage.formulas_grades import afgc_hay_grade, usda_hay_grade
-from loambrief.topics.forage.minerals import calcium_phosphorus_finding, tetany_finding
+from loambrief.topics.forage.grazing import stock_findings
+from loambrief.topics.forage.minerals import (
+    calcium_phosphorus_finding,
+    mineral_finding,
+    tetany_finding,
+)
+from loambrief.topics.forage.stand import hazard_finding, stand_finding
 from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_finding, sugar_finding
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
@@ -58,14 +65,18 @@ def assess(case: CaseFile) -> Assessment:
                                  sugar_finding(case, test, lot(test), sure),
                                  ash_finding(test, lot(test), sure),
                                  tetany_finding(case, test, lot(test), sure),
-                                 calcium_phosphorus_finding(case, test, lot(test), sure))
+                                 calcium_phosphorus_finding(case, test, lot(test), sure),
+                                 mineral_finding(case, test, lot(test), sure))
                      if f is not None]
     weedy = weedy_hay(case)
     findings += [weedy] if weedy is not None else []
     poison, unjudged = poisonous_hay(case)
     findings += [poison] if poison is not None else []
     missing += unjudged
-    missing += _missing(case)
+    fed, lacking = stock_findings(case)
+    stand, hazards = stand_finding(case), hazard_finding(case)
+    findings += [*fed, *(f for f in (stand, hazards) if isinstance(f, Finding))]
+    missing += [*lacking, *([stand] if isinstance(stand, Missing) else []), *_missing(case)]
     return Assessment(tuple(findings), tuple(missing))
 
 
@@ -81,7 +92,7 @@ def _confidence(case: CaseFile, test: Forage) -> Confidence:
 
 
 def _feeds_forage(case: CaseFile) -> bool:
-    if case.field.livestock:
+    if kept_stock(case):
         return True
     try:
         return find_crop(case.field.crop).group in FORAGE_CROPS
@@ -93,11 +104,11 @@ def _missing(case: CaseFile) -> list[Missing]:
     found = []
     if not case.forage and _feeds_forage(case):
         found.append(Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
-    if any(s in RUMINANTS for s in case.field.livestock):
+    if any(s in RUMINANTS for s in kept_stock(case)):
         found += [Missing(say("forage.missing_nitrate", name=lot(t)),
                           say("forage.missing_nitrate_means"), TOPIC)
                   for t in case.forage if t.nitrate is None]
-    if case.forage and "horses" in case.field.livestock and all(t.nsc is None for t in case.forage):
+    if case.forage and "horses" in kept_stock(case) and all(t.nsc is None for t in case.forage):
         found.append(Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
     return found
 
@@ -121,7 +132,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
         council = afgc_hay_grade.evaluate(rfv=rfv.value)
     error = float(rfv.details["error"])
     value = float(rfv.value)
-    dairy = "dairy" in case.field.livestock and test.kind == "legume"
+    dairy = "dairy" in kept_stock(case) and test.kind == "legume"
     goal = coefficient("dairy_rfv")
     status, severity = Status.NOTED, 0
     if dairy:

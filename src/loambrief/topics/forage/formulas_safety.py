@@ -15,6 +15,9 @@ DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
 )
 BELOW_LOW, WITHIN, ABOVE = "below", "within", "above"
 """Classes of a calcium to phosphorus ratio."""
+SHORT, PERHAPS_SHORT, ENOUGH, HIGH, TOO_HIGH = (
+    "short", "perhaps short", "enough", "high", "too high")
+"""Classes of a mineral."""
 FORM_MASS = {"no3-n": 14.0067, "no3": 14.0067 + 3 * 15.9994,
              "kno3": 39.0983 + 14.0067 + 3 * 15.9994}
 """Mass per mole of nitrogen of each form of a nitrate result, g/mol (iupac-2007-weights)."""
@@ -164,6 +167,50 @@ def horse_sugar_caution(nsc_pct: Percent) -> Answer:
     else:
         found = "over the laminitis limit" if nsc_pct < insulin else "over both limits"
     return Answer(found, details={"laminitis_limit_pct": laminitis, "insulin_limit_pct": insulin})
+
+
+@formula(unit="class", source="merck-beef-minerals", locator="table; each row its own", how="seen",
+         evidence="measured")
+def forage_mineral_class(stock: str, mineral: str, content: NotNegative) -> Answer[str | None]:
+    """A mineral of a forage against what stock need and stand.
+
+    Parameters
+    ----------
+    stock : str
+        ``"cattle"``, ``"dairy"``, ``"sheep"``, ``"goats"`` or ``"horses"``.
+    mineral : str
+        As a forage test names it, e.g. ``"copper"``.
+    content : float
+        Content of the dry matter [% or ppm, as the table has it].
+
+    Returns
+    -------
+    str or None
+        ``"short"``, ``"perhaps short"``, ``"enough"``, ``"high"`` or ``"too high"`` [class];
+        ``details`` hold ``need_low``, ``need_high``, ``most_low``, ``most_high`` and ``unit``.
+        None where the table holds nothing for that stock and mineral.
+
+    Notes
+    -----
+    Limits are of the whole diet: a forage that is the only feed is held against them, any other
+    only hints. Copper, molybdenum and sulfur act together, so that no class of one of them is a
+    diagnosis. Sources: ijaas-2016-selenium; duncan-1997-copper; berger-sheep-copper.
+    """
+    row = next((r for r in load("forage/mineral_limits") if r["mineral"] == mineral
+                and r["stock"] in (stock, "any")), None)
+    if row is None:
+        return Answer(None, notes=("no limit for these stock is held here",))
+    details = {k: row[k] for k in ("need_low", "need_high", "most_low", "most_high", "unit")}
+    if row["most_high"] is not None and content > row["most_high"]:
+        name = TOO_HIGH
+    elif row["most_low"] is not None and content > row["most_low"]:
+        name = HIGH
+    elif row["need_low"] is not None and content < row["need_low"]:
+        name = SHORT
+    else:
+        name = (PERHAPS_SHORT if row["need_high"] is not None and content < row["need_high"]
+                else ENOUGH)
+    return by_row(row, name, details=details)
 
 
 def hay_caution(species: str) -> DataRow | None:

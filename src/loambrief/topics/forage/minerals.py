@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.registry import subject
+from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import (
     Confidence,
     Evidence,
@@ -18,11 +19,28 @@ from loambrief.findings.model import (
 )
 from loambrief.topics.cations.formulas import constant, grass_tetany_ratio
 from loambrief.topics.forage.formulas import coefficient
-from loambrief.topics.forage.formulas_safety import ABOVE, BELOW_LOW, calcium_phosphorus_ratio
+from loambrief.topics.forage.formulas_safety import (
+    ABOVE,
+    BELOW_LOW,
+    ENOUGH,
+    HIGH,
+    PERHAPS_SHORT,
+    TOO_HIGH,
+    calcium_phosphorus_ratio,
+    forage_mineral_class,
+)
 from loambrief.topics.forage.stock import RUMINANTS
 from loambrief.units import plain
 
 TOPIC = "forage"
+MINERALS = ("calcium", "phosphorus", "magnesium", "potassium", "sulfur", "sodium", "copper", "zinc",
+            "manganese", "iron", "molybdenum", "selenium")
+GRAVE = ("copper", "selenium", "sulfur", "molybdenum")
+"""Minerals of which too much poisons stock."""
+ELSEWHERE = ("potassium",)
+"""Minerals that another finding weighs: much potassium is the risk of grass tetany."""
+SHEEP_COPPER = ("sheep", "copper")
+WITHIN_LIMITS = (ENOUGH, PERHAPS_SHORT)
 
 
 def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
@@ -37,7 +55,7 @@ def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -
     with subject(lot):
         judged = grass_tetany_ratio.evaluate(k_pct=k, ca_pct=ca, mg_pct=mg)
     risk, low = bool(judged.details["risk"]), bool(judged.details["low_magnesium"])
-    stock = [s for s in case.field.livestock if s in RUMINANTS]
+    stock = [s for s in kept_stock(case) if s in RUMINANTS]
     limits = {"ratio": constant("tetany_ratio"), "mg_pct": constant("forage_mg_pct")}
     status, severity = Status.ADEQUATE, 0
     needs: tuple[Need, ...] = ()
@@ -85,7 +103,7 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: Place,
     with subject(lot):
         judged = calcium_phosphorus_ratio.evaluate(ca_pct=ca, p_pct=p)
     outside = judged.details["class"]
-    cattle = any(s in RUMINANTS for s in case.field.livestock)
+    cattle = any(s in RUMINANTS for s in kept_stock(case))
     odd = outside in (BELOW_LOW, ABOVE)
     return Finding(
         id=f"{TOPIC}.ca_p.{test.id}",
@@ -108,4 +126,64 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: Place,
         ),
         sources=(judged.source,),
         results=(judged,),
+    )
+
+
+def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+    """Each mineral against what the stock kept here need and stand; None where no limit is held.
+
+    A forage is not the whole diet: what is short or high asks for the mineral mix to be looked at,
+    and never sets one.
+    """
+    judged: list[tuple[str, str, Result]] = []
+    for stock in kept_stock(case):
+        for mineral in MINERALS:
+            content = plain(getattr(test, mineral))
+            if content is not None:
+                with subject(lot, stock):
+                    told = forage_mineral_class.evaluate(stock=stock, mineral=mineral,
+                                                         content=content)
+                if told.value is not None:
+                    judged.append((stock, mineral, told))
+    if not judged:
+        return None
+    rows = [{"stock": s, "mineral": m, "named": r.value, "content": r.inputs["content"],
+             **r.details} for s, m, r in judged if r.value not in WITHIN_LIMITS]
+    poison = sorted((r for r in rows if r["mineral"] in GRAVE and r["named"] == TOO_HIGH),
+                    key=lambda r: (r["stock"], r["mineral"]) != SHEEP_COPPER)
+    sheep = [r for r in rows if (r["stock"], r["mineral"]) == SHEEP_COPPER
+             and r["named"] in (HIGH, TOO_HIGH)]
+    told_of = poison or sheep or [r for r in rows if r["mineral"] not in ELSEWHERE]
+    severity = 3 if poison else 2 if sheep else 1 if told_of else 0
+    results = tuple(r for _, _, r in judged)
+    sources = tuple(dict.fromkeys(r.source for r in results))
+    outside = {row["mineral"] for row in rows}
+    fine = list(dict.fromkeys(m for _, m, _ in judged if m not in outside))
+    unheld = [m for m in MINERALS if plain(getattr(test, m)) is not None
+              and m not in {mineral for _, mineral, _ in judged}]
+    needs: tuple[Need, ...] = ()
+    if severity:
+        needs = (Need(NeedKind.MANAGE, "forage-minerals", "",
+                      say("forage.need_minerals", name=lot, poison=bool(poison),
+                          minerals=list(dict.fromkeys(r["mineral"] for r in told_of)),
+                          stock=list(dict.fromkeys(r["stock"] for r in told_of))),
+                      place=lot, sources=sources, results=results,
+                      cautions=(*((say("forage.caution_copper"),) if sheep else ()),
+                                say("forage.caution_minerals"), say("forage.caution_vet"))),)
+    return Finding(
+        id=f"{TOPIC}.minerals.{test.id}", topic=TOPIC,
+        title=say("forage.title_minerals", name=lot, poison=poison,
+                  minerals=list(dict.fromkeys(r["mineral"] for r in told_of))),
+        status=Status.EXCESS if poison else Status.WATCH if severity else Status.ADEQUATE,
+        severity=severity, confidence=sure, grade=Grade.MEASURED, place=lot,
+        body=(say("forage.body_minerals", fine=fine, unheld=unheld),),
+        evidence=(
+            Evidence(Side.FOR, say("forage.for_minerals", rows=rows), Grade.MEASURED, sources,
+                     results),
+            *((Evidence(Side.AGAINST, say("forage.against_copper",
+                                          molybdenum=plain(test.molybdenum)),
+                        Grade.PUBLISHED, ("schoenian-copper", "berger-sheep-copper")),)
+              if sheep else ()),
+        ),
+        needs=needs, sources=sources, results=results,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import (
     Confidence,
     Evidence,
@@ -106,7 +107,7 @@ def _second_opinion(second: Result, first_step: int) -> Evidence:
 def _nitrate_needs(case: CaseFile, lot: Place, judged: Result, severity: int) -> tuple[Need, ...]:
     if not severity:
         return ()
-    stock = [s for s in case.field.livestock if s in RUMINANTS]
+    stock = [s for s in kept_stock(case) if s in RUMINANTS]
     cautions = (
         say("forage.caution_pregnant", none=judged.details["pregnant_pct"] == 0,
             share=judged.details["pregnant_pct"]),
@@ -150,7 +151,7 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
     nsc = plain(test.nsc)
     if nsc is None:
         return None
-    horses = "horses" in case.field.livestock
+    horses = "horses" in kept_stock(case)
     with subject(lot):
         judged = horse_sugar_caution.evaluate(nsc_pct=nsc)
     over = judged.value != "below both limits"

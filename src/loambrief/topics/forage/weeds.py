@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
 from loambrief.errors import UnknownName
-from loambrief.findings.crop_kinds import FORAGE, known_crop
+from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import (
     Confidence,
     Evidence,
@@ -62,7 +62,7 @@ def _listed(awns: bool) -> dict[str, tuple[str, ...]]:
 
 def weedy_hay(case: CaseFile) -> Finding | None:
     """Hay weeds that store nitrate or carry awns, where stock are kept; else None."""
-    if not case.field.livestock or not hay_crop(case):
+    if not kept_stock(case) or not hay_crop(case):
         return None
     storing, barbed = _listed(awns=False), _listed(awns=True)
     seen = [(w, _species(w)) for w in case.weeds]
@@ -122,7 +122,7 @@ def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
     if not hay_crop(case):
         return None, ()
     awned = {**_listed(awns=False), **_listed(awns=True)}
-    stock: list[str | None] = [*case.field.livestock] or [None]
+    stock: list[str | None] = [*kept_stock(case)] or [None]
     rows, results, worst = [], [], 0
     weeds, kinds = [], []
     for weed in case.weeds:
@@ -160,7 +160,7 @@ def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
     return Finding(
         id=f"{TOPIC}.poisonous_hay", topic=TOPIC,
         title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
-        status=Status.LIMITING, severity=worst if case.field.livestock else 1,
+        status=Status.LIMITING, severity=worst if kept_stock(case) else 1,
         confidence=Confidence.MEDIUM if sure else Confidence.LOW, grade=Grade.OBSERVED,
         place=place,
         body=(say("forage.body_poison", rows=rows, sure=sure),),
@@ -179,7 +179,7 @@ def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
 def _unjudged_weeds(case: CaseFile) -> tuple[Missing, ...]:
     """Weeds that the lists do not know, where stock eat the hay."""
     unknown = [w.local_name or w.species for w in case.weeds if _species(w) is None]
-    if not unknown or not case.field.livestock:
+    if not unknown or not kept_stock(case):
         return ()
     return (Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
-                    say("forage.missing_weed_means", stock=list(case.field.livestock)), TOPIC),)
+                    say("forage.missing_weed_means", stock=kept_stock(case)), TOPIC),)

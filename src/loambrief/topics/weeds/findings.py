@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.topics.weeds.control import control_finding
 from loambrief.topics.weeds.hints import TOPIC, WeedHint, hints, hints_finding
 from loambrief.topics.weeds.lists import claims_finding, competition_finding, safety_finding
 from loambrief.topics.weeds.state import seen_weeds
@@ -12,12 +13,13 @@ __all__ = ["WeedHint", "assess", "hints"]
 
 
 def assess(case: CaseFile) -> Assessment:
-    """Findings on the weeds of a case: hints, claims, competition and safety."""
+    """Findings on the weeds of a case: hints, control, claims, competition and safety."""
     seen = seen_weeds(case)
     if not seen:
         return Assessment()
-    found: list[Finding | None] = [hints_finding(case, seen), claims_finding(case, seen),
-                                   competition_finding(case, seen), safety_finding(case, seen)]
+    found: list[Finding | None] = [hints_finding(case, seen), control_finding(case, seen),
+                                   claims_finding(case, seen), competition_finding(case, seen),
+                                   safety_finding(case, seen)]
     bare = list(dict.fromkeys(s.name for s in seen if s.cover is None))
     missing: tuple[Missing, ...] = ()
     if bare:

@@ -51,7 +51,8 @@ def find_species(name: str) -> DataRow:
     Returns
     -------
     mapping
-        ``scientific_name``, ``synonyms``, ``common_name``, ``eppo``, ``life_form``.
+        ``scientific_name``, ``synonyms``, ``common_name``, ``eppo``, ``cycle``,
+        ``kind``.
 
     Raises
     ------

@@ -8,10 +8,12 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side, Status, say
 from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.tables.harmful import harmful_row
+from loambrief.tables.regions import named
 from loambrief.topics.weeds.formulas_loss import weed_yield_loss
 from loambrief.topics.weeds.formulas_names import press_refused, split
 from loambrief.topics.weeds.state import Seen, one_each
@@ -89,7 +91,7 @@ def _genus_named(row: Mapping[str, object], seen: Iterable[Seen]) -> list[str]:
                     if (found := harmful_row(name)) is not None)]
 
 
-def _hazards(seen: tuple[Seen, ...]) -> list[tuple[str, str, list[str], tuple[str, ...]]]:
+def hazards(seen: tuple[Seen, ...]) -> list[tuple[str, str, list[str], tuple[str, ...]]]:
     """(kind, text, names, sources) that concern the case; equal harms are put together."""
     found: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
     for row in load("weeds/hazards"):
@@ -102,12 +104,21 @@ def _hazards(seen: tuple[Seen, ...]) -> list[tuple[str, str, list[str], tuple[st
             for (kind, text), (names, keys) in found.items()]
 
 
+def _named_by_law(case: CaseFile, seen: tuple[Seen, ...]) -> list[Mapping[str, object]]:
+    """Rows of the laws that are held, for weeds and places of the case; no list is whole."""
+    rows = [row for row in load("weeds/noxious")
+            if any(s.accepted == row["species"] for s in seen)]
+    here = named((case.farm.region, case.farm.country, case.case.jurisdiction),
+                 [str(row["region"]) for row in rows])
+    return [row for row in rows if row["region"] in here]
+
+
 def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     """Cautions for stock and people, look-alikes, and the law in general words."""
     evidence, sources = [], ["cornell-nrcca-ca0539", "noxious-weed-law"]
     harmful: dict[str, None] = {}
     kinds: set[str] = set()
-    found = _hazards(seen)
+    found = hazards(seen)
     for kind, text, names, keys in found:
         if kind in RISKS:
             evidence.append(Evidence(Side.CONTEXT,
@@ -132,12 +143,16 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     if refused:
         body.append(say("weeds.body_press", names=refused))
     if kinds & {"livestock", "nitrate", "oxalate"}:
-        body.append(say("weeds.body_stock", kept=bool(case.field.livestock or case.forage)))
+        body.append(say("weeds.body_stock", kept=bool(kept_stock(case) or case.forage)))
     if kinds & {"nitrate", "oxalate"}:
         body.append(say("weeds.body_nitrate"))
     if "handling" in kinds:
         body.append(say("weeds.body_handling"))
-    body += [say("weeds.body_incomplete"), say("weeds.body_noxious"), say("weeds.body_label")]
+    body += [say("weeds.body_incomplete"), say("weeds.body_noxious"),
+             *(say("weeds.body_named_by_law", region=row["region"], memory=row["how"] == "memory",
+                   weed=next(s.name for s in seen if s.accepted == row["species"]))
+               for row in _named_by_law(case, seen)), say("weeds.body_label")]
+    sources += [str(row["source"]) for row in _named_by_law(case, seen)]
     sure = all(s.weed.identification == "certain" for s in seen if s.name in harmful)
     return Finding(
         id=f"{TOPIC}.safety", topic=TOPIC,
@@ -158,7 +173,7 @@ def _crop_matches(crop: str, wanted: str) -> bool:
 
 
 def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
-    """Illustrations of yield loss and seed life for the weeds of the case; never a forecast."""
+    """Illustrations of yield loss for the weeds of the case; never a forecast."""
     evidence: list[Evidence] = []
     sources: list[str] = []
     for row in load("weeds/competition"):
@@ -171,42 +186,19 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
             Grade.SCREENING, (str(row["source"]),)))
         sources.append(str(row["source"]))
         evidence += _counted(row, seen)
-    seed = _seed_life(seen)
-    if seed is not None:
-        evidence.append(seed)
-        sources += seed.sources
     if not evidence:
         return None
     results = tuple(r for e in evidence for r in e.results)
-    losses = any(e.text.name != "context_seed" for e in evidence)
     return Finding(
         id=f"{TOPIC}.competition", topic=TOPIC,
-        title=say("weeds.title_competition" if losses else "weeds.title_seed"),
+        title=say("weeds.title_competition"),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
-        reference=say("weeds.reference_competition" if losses else "weeds.reference_seed"),
+        reference=say("weeds.reference_competition"),
         place=field_place(case),
         evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys((*sources, *(("lindquist-1996",) if losses else ())))),
+        sources=tuple(dict.fromkeys((*sources, "lindquist-1996"))),
         results=results,
     )
-
-
-def _seed_life(seen: tuple[Seen, ...]) -> Evidence | None:
-    """How long the seed of the weeds lasts, in one line; equal statements are put together."""
-    told: dict[tuple[str, bool], list[str]] = {}
-    sources: list[str] = []
-    for row in load("weeds/seedbank"):
-        names = _named(row, seen)
-        if names:
-            into = told.setdefault((str(row["statement"]), row["how"] == "memory"), [])
-            into.append(names[0])
-            sources.append(str(row["source"]))
-    if not told:
-        return None
-    seeds = [{"weeds": names, "statement": statement, "memory": memory}
-             for (statement, memory), names in told.items()]
-    return Evidence(Side.CONTEXT, say("weeds.context_seed", seeds=seeds), Grade.SCREENING,
-                    tuple(dict.fromkeys(sources)))
 
 
 def _counted(row: Mapping[str, object], seen: Iterable[Seen]) -> list[Evidence]:

@@ -1,0 +1,234 @@
+"""How weeds live, and what holds them back without chemicals on this ground.
+
+Tactics come from a table, by life cycle and by weed, and only where the field's tillage has room
+for them. What the soil has to do with it is said only where it was measured. No herbicide is
+named: that is for the label and the licensed adviser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import (
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.findings.places import field_place
+from loambrief.tables import DataRow, load
+from loambrief.topics.weeds.formulas_loss import weed_seed_alive_pct
+from loambrief.topics.weeds.formulas_names import find_species, split
+from loambrief.topics.weeds.hints import Hinted, prompted
+from loambrief.topics.weeds.lists import hazards
+from loambrief.topics.weeds.state import Agreement, Seen, one_each
+from loambrief.units import CM_PER_INCH
+
+TOPIC = "weeds"
+UNTILLED = ("no-till", "strip-till")
+NAMED = 3
+"""Weeds that the action names: those that cover most ground."""
+SEED_YEARS = (1, 5, 9)
+"""First years of the spans for which the share of seed alive is printed."""
+TESTED = {Agreement.AGREES: Side.FOR, Agreement.DIFFERS: Side.AGAINST}
+"""A soil condition that was found, or looked for and not found, beside these weeds."""
+
+
+@dataclass(frozen=True)
+class Tactic:
+    """One tactic, and the weeds of the case that it is meant for."""
+
+    row: DataRow
+    weeds: tuple[Seen, ...]
+    every: bool
+    """It is for all weeds of the case, and says so in place of their names."""
+
+    @property
+    def key(self) -> str:
+        return str(self.row["tactic"])
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        return tuple(str(self.row["source"]).split(";"))
+
+    @property
+    def text(self) -> Message:
+        names = [] if self.every else [s.name for s in self.weeds]
+        return say(f"weeds.tactic_{self.key}", weeds=names, length=self.row["length_in"])
+
+
+def ground(case: CaseFile) -> str:
+    """What tillage leaves room for: ``stand``, ``untilled`` or ``tilled``."""
+    if case.field.tillage == "perennial":
+        return "stand"
+    return "untilled" if case.field.tillage in UNTILLED else "tilled"
+
+
+def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
+    """Tactics for the weeds of a case, the surest first.
+
+    Parameters
+    ----------
+    case : CaseFile
+    seen : iterable of Seen
+        Weeds of the case; those whose name no table knows are left out.
+    """
+    known = [s for s in one_each(seen) if s.accepted]
+    salty = {s.accepted for hinted in prompted(case, tuple(known))
+             if hinted.key == "salinity" and hinted.check.verdict is Agreement.AGREES
+             for s in hinted.weeds}
+    here = ground(case)
+    found = []
+    for row in sorted(load("weeds/tactics"), key=lambda r: float(r["rank"])):
+        where = split(row["ground"])
+        weeds = tuple(s for s in known if _meant(row, str(s.accepted))
+                      and (not where or here in where
+                           or ("salty" in where and s.accepted in salty)))
+        if weeds:
+            found.append(Tactic(row, weeds, 1 < len(weeds) == len(known)))
+    return tuple(found)
+
+
+def _meant(row: DataRow, species: str) -> bool:
+    """The row is for this weed by name, or by its life cycle and kind."""
+    if row["species"]:
+        return species in split(row["species"])
+    plant = find_species(species)
+    kinds = split(row["kinds"])
+    return plant["cycle"] in split(row["cycles"]) and (not kinds or plant["kind"] in kinds)
+
+
+def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
+    """One finding: how these weeds live, what holds them back here, what the soil adds to it."""
+    chosen = tactics(case, seen)
+    if not chosen:
+        return None
+    known = [s for s in one_each(seen) if s.accepted]
+    soil = [_soil(hinted) for hinted in prompted(case, seen)]
+    evidence = (
+        *(Evidence(Side.FOR, t.text,
+                   Grade.PRACTICE if t.row["how"] == "memory" else Grade.PUBLISHED, t.sources)
+          for t in chosen),
+        *soil, *_lives(known),
+        Evidence(Side.AGAINST, say("weeds.against_tactics"), Grade.PUBLISHED,
+                 ("mohler-2021-species",)),
+    )
+    names = [s.name for s in sorted(known, key=lambda s: -(s.cover or 0.0))][:NAMED]
+    need = Need(NeedKind.MANAGE, "weeds", "", say("weeds.need_control", weeds=names),
+                place=field_place(case), area_ac=case.field.area.value,
+                sources=chosen[0].sources,
+                cautions=(say("weeds.body_handling"),) if any(
+                    kind == "handling" for kind, *_ in hazards(seen)) else ())
+    return Finding(
+        id=f"{TOPIC}.control", topic=TOPIC,
+        title=say("weeds.title_control", one=len(known) == 1),
+        status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        reference=say("weeds.reference_control"), place=field_place(case),
+        body=(say("weeds.body_control", ground=ground(case)),
+              *([say("weeds.body_unmeasured")] if any(
+                  h.check.verdict not in TESTED for h in prompted(case, seen)) else [])),
+        evidence=evidence, needs=(need,),
+        sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)),
+    )
+
+
+def _soil(hinted: Hinted) -> Evidence:
+    """What a measured condition means for holding these weeds back; untested, it is not judged."""
+    verdict = hinted.check.verdict
+    return Evidence(
+        TESTED.get(verdict, Side.CONTEXT),
+        say("weeds.soil_adds", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
+            found=verdict is Agreement.AGREES, tested=verdict in TESTED),
+        Grade.PRACTICE, ("weed-memory",), hinted.check.results)
+
+
+def _lives(known: list[Seen]) -> list[Evidence]:
+    """Life cycle, life of seed and depth of seedlings: three lines for all weeds together."""
+    plants = {s.name: find_species(str(s.accepted)) for s in known}
+    cycles: dict[str, list[str]] = {}
+    for name, plant in plants.items():
+        cycles.setdefault(str(plant["cycle"]), []).append(name)
+    lines = [Evidence(
+        Side.CONTEXT,
+        say("weeds.context_cycle", cycles=[{"cycle": c, "weeds": w} for c, w in cycles.items()],
+            memory=any(p["cycle_how"] == "memory" for p in plants.values())),
+        Grade.OBSERVED, ("weed-names",))]
+    return [*lines, *_seed_life(known), *_depths(known)]
+
+
+def _seed_life(known: list[Seen]) -> list[Evidence]:
+    """How long seed lasts: by weed where told, by its group where not; equal lines together."""
+    told: dict[tuple[str, bool], list[str]] = {}
+    groups: dict[str, list[str]] = {}
+    sources: list[str] = []
+    own = {str(row["species"]): row for row in load("weeds/seedbank")}
+    silent = []
+    for item in known:
+        row, group = own.get(str(item.accepted)), _group(str(item.accepted))
+        if row is not None:
+            told.setdefault((str(row["statement"]), row["how"] == "memory"), []).append(item.name)
+            sources += str(row["source"]).split(";")
+        elif group is not None:
+            groups.setdefault(str(group["group"]), []).append(item.name)
+        else:
+            silent.append(item.name)
+    lines = []
+    if told:
+        seeds = [{"weeds": names, "statement": statement, "memory": memory}
+                 for (statement, memory), names in told.items()]
+        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed", seeds=seeds),
+                              Grade.SCREENING, tuple(dict.fromkeys(sources))))
+    if groups:
+        results: list[Result] = []
+        rows = []
+        for kind, names in groups.items():
+            with subject(kind):
+                left = [weed_seed_alive_pct.evaluate(group=kind, years=y) for y in SEED_YEARS]
+            rows.append({"weeds": names, "left": [r.value for r in left]})
+            results += left
+        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed_group", rows=rows),
+                              Grade.PUBLISHED, ("burnside-1996",), tuple(results)))
+    if silent:
+        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed_none", weeds=silent),
+                              Grade.OBSERVED, ("weed-names",)))
+    return lines
+
+
+def _group(species: str) -> DataRow | None:
+    plant = find_species(species)
+    return next((row for row in load("weeds/seed_groups")
+                 if plant["kind"] in split(row["kinds"])
+                 and plant["cycle"] in split(row["cycles"])), None)
+
+
+def _depths(known: list[Seen]) -> list[Evidence]:
+    """How deep seedlings come from; a weed that no source was found for is named as such."""
+    rows = {str(row["species"]): row for row in load("weeds/depth")}
+    told: dict[tuple[float | None, float | None, bool], list[str]] = {}
+    silent, sources = [], []
+    for item in known:
+        row = rows.get(str(item.accepted))
+        if row is None:
+            silent.append(item.name)
+            continue
+        told.setdefault((row["most_cm"], row["limit_cm"], row["how"] == "memory"),
+                        []).append(item.name)
+        sources.append(str(row["source"]))
+    if not told:
+        return []
+    found = [{"weeds": names, "memory": memory,
+              "most": None if most is None else most / CM_PER_INCH,
+              "limit": None if limit is None else limit / CM_PER_INCH}
+             for (most, limit, memory), names in told.items()]
+    return [Evidence(Side.CONTEXT, say("weeds.context_depth", rows=found, silent=silent),
+                     Grade.PRACTICE if all(row["memory"] for row in found) else Grade.PUBLISHED,
+                     tuple(dict.fromkeys(sources)))]
