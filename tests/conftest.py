@@ -13,6 +13,7 @@ import compileall
 import gc
 import hashlib
 import os
+import pickle
 import random
 import re
 import signal
@@ -24,7 +25,8 @@ from hypothesis import HealthCheck, settings
 from pikepdf.pdfa._schemas import SchemaSet
 
 import loambrief
-from loambrief.render import pdfa
+from loambrief.render import pdf, pdfa
+from loambrief.resources import templates_dir
 
 # how fast examples are drawn depends on who else uses the machine
 ALWAYS = {"deadline": None, "database": None, "suppress_health_check": [HealthCheck.too_slow]}
@@ -77,6 +79,47 @@ def files_checked_once():
     pdfa._check = check
     yield
     pdfa._check = real
+
+
+@pytest.fixture(scope="session")
+def drawing():
+    """The function that draws a document, as it is in the program."""
+    return pdf.render_pdf
+
+
+@pytest.fixture(scope="session", autouse=True)
+def drawn_once(drawing, tmp_path_factory):
+    """The program draws the same pages once, for all tests and processes of a run.
+
+    Only for the program's own calls, only with its own templates: tests of the drawing call it
+    themselves, and tests that look at how it is done, or for how long, ask for ``drawn_anew``.
+    """
+    folder, own = tmp_path_factory.getbasetemp(), templates_dir()
+    kept = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "drawn"
+    kept.mkdir(exist_ok=True)
+
+    def draw(model, *, checked=None):
+        if templates_dir() != own:
+            return drawing(model, checked=checked)
+        name = hashlib.sha256(pickle.dumps((model, checked), 5)).hexdigest()
+        try:
+            return (kept / name).read_bytes()
+        except FileNotFoundError:
+            made = drawing(model, checked=checked)
+            part = kept / f"{name}.{os.getpid()}"
+            part.write_bytes(made)
+            part.replace(kept / name)
+            return made
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pdf, "render_pdf", draw)
+        yield
+
+
+@pytest.fixture
+def drawn_anew(drawing, monkeypatch):
+    """Every document is drawn."""
+    monkeypatch.setattr(pdf, "render_pdf", drawing)
 
 
 WHEREVER = frozenset({"/Contents", "/Dest", "/Next", "/P", "/Parent", "/Prev", "/Rect",

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+import source_code
 
 import loambrief
 
@@ -71,7 +72,7 @@ def _imports(path):
 
 
 def _names(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in source_code.nodes()[path]:
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -145,8 +146,8 @@ def test_no_module_reaches_itself_by_imports():
 def test_class_names_have_one_meaning():
     """ensures that no two classes share a name, with or without a leading underscore."""
     places = defaultdict(list)
-    for path in ROOT.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for path, found in source_code.nodes().items():
+        for node in found:
             if isinstance(node, ast.ClassDef):
                 places[node.name.lstrip("_")].append(path.name)
     assert {name: where for name, where in places.items() if len(where) > 1} == {}

@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import pytest
+import source_code
 from packaging.specifiers import SpecifierSet
 
 import loambrief
@@ -44,8 +45,8 @@ NAMING = (ast.FunctionDef, ast.ClassDef, ast.Name, ast.Attribute, ast.Import, as
 def _nodes():
     """Every node of every module that a name may stand in."""
     return {path.relative_to(ROOT).as_posix(): tuple(
-        node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, NAMING))
-        for path in sorted(ROOT.rglob("*.py"))}
+        node for node in found if isinstance(node, NAMING))
+        for path, found in source_code.nodes().items()}
 
 
 def _private(name):

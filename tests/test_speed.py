@@ -9,8 +9,11 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 from loambrief import pipeline
 
+pytestmark = pytest.mark.usefixtures("drawn_anew")
 CASE = Path(__file__).parents[1] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
 MOST_S = {"warm": 0.40, "cold": 2.0, "unchanged": 1.7}
 """CPU time of an advisory on a quiet machine: in a process that has made one before, and of the

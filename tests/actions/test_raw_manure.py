@@ -83,3 +83,24 @@ def test_treated_manure_has_no_interval():
     """
     made = plan("lettuce", "2026-12-01", {**LITTER, "substance": "heat-treated manure"})
     assert litter_of(made).window.text.key != "actions.when_raw"
+
+
+@pytest.mark.parametrize(("crop", "harvest", "pathogens", "refused"), [
+    ("corn", "2026-11-18", None, True),         # 29 days of the 30
+    ("corn", "2026-11-19", None, False),
+    ("lettuce", "2027-12-19", "class B", True),  # 425 days of the 426
+    ("lettuce", "2027-12-20", "class B", False),
+    ("lettuce", "2026-11-18", "class A", False),
+])
+def test_biosolids_keep_the_days_of_their_own_rule(crop, harvest, pathogens, refused):
+    """ensures that biosolids whose class is not stated are held to class B before every crop.
+
+    Source: cfr-40-503-32 (b)(5): 14 months where the edible part touches soil, else 30 days.
+    """
+    metals = {m: "1 mg/kg" for m in ("As", "Cd", "Cu", "Pb", "Hg", "Mo", "Ni", "Se", "Zn")}
+    cake = material("litter", 4, "biosolids", spread=6, available_n=1.5, p2o5=2.9, k2o=2.4)
+    cake = {**cake, **({"pathogens": pathogens} if pathogens else {}),
+            "analysis": {**cake["analysis"], "metals": metals, "moisture": "70 %"}}
+    said = next(v for v in plan(crop, harvest, cake).verdicts if v.key == "litter")
+    assert (said.reason == "material_interval") is refused
+    assert not refused or said.params["rule"] == "biosolids"

@@ -70,12 +70,17 @@ def page(request):
     return " ".join(text.split()), advice
 
 
+@pytest.fixture(scope="module")
+def schema():
+    return case_schema()
+
+
 @pytest.mark.parametrize("m", ROWS)
-def test_schema_field(m):
+def test_schema_field(m, schema):
     """ensures that the schema has the row's field, of its quantity, with its meaning."""
     part = {SLICE: Increment, EXTRACT: SaturationExtract}[m.part]
     assert m.field in part.model_fields
-    about = case_schema()["$defs"][m.part]["properties"][m.field]
+    about = schema["$defs"][m.part]["properties"][m.field]
     wanted = "a pH" if m.quantity == PH else (
         "quantity with unit: " + ", ".join(DIMENSIONS[m.quantity].accepted))
     assert any(o.get("description", "").lower().startswith(wanted.lower())

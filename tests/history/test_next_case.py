@@ -175,3 +175,23 @@ def test_an_earlier_case_of_the_same_file_name_is_attached(tmp_path):
     report, _ = pipeline._paper(pipeline.advise(load_case(now)))
     names = [a.name for a in report.model.attachments]
     assert names == ["case.yaml", "earlier-2021.yaml", "2-case.yaml", "mill-corner-2026.json"]
+
+
+def test_spread_manure_is_carried_on(tmp_path):
+    """ensures that manure the last case says was spread stays on record for later seasons."""
+    text = (BEANS / "case.yaml").read_text(encoding="utf-8")
+    head, _, rest = text.partition("\ndone:\n")
+    assert rest, "the sample lists what was done"
+    path = tmp_path / "beans" / "case.yaml"
+    shutil.copytree(BEANS, path.parent)
+    path.write_text(head + "\ndone:\n" + (
+        "  - {action: nutrient.P2O5.A, material: Dairy manure, kind: manure, rate: 20 ton/ac, "
+        "date: 2026-04-02, analysis: {total_nitrogen: 0.5 %}}\n"
+        "  - {action: nutrient.K2O.A, material: Hen manure, kind: manure, not_done: too wet}\n")
+        + rest, encoding="utf-8")
+    made, problems = read_text(
+        pipeline.next_case_text(path, path.parent / "next.yaml", DAY), "next.yaml")
+    assert not problems
+    kept = made.data["earlier_applications"]
+    assert [(a["material"], a["rate"], a["analysis"]) for a in kept if a["kind"] == "manure"] == [
+        ("Dairy manure", "20 ton/ac", {"total_nitrogen": "0.5 %"})]

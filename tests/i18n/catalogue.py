@@ -70,6 +70,7 @@ COLUMNS = {
 }
 """Columns whose cells are printed."""
 NOUNS = {
+    "cover_crops/species": "species",
     "crops/crops": "crop",
     "refractometry/no_press": "english",
     "salinity/crop_tolerance": "crop",

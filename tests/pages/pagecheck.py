@@ -19,6 +19,7 @@ import io
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import pikepdf
 import pypdfium2 as pdfium
@@ -51,8 +52,7 @@ class Flaw:
         return f"page {self.page}: {self.kind}: {self.what}"
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(NamedTuple):
     """One drawn text or path: its box from the lower left corner [pt], and its tag."""
 
     kind: str
@@ -125,17 +125,20 @@ def _starts_part(page: Page) -> bool:
 
 
 def read(data: bytes, words: bool = True) -> list[Page]:
-    """The pages of a PDF with what is drawn on them; ``words``: also what the texts say."""
+    """The pages of a PDF with what is drawn on them; ``words``: also what the texts say.
+
+    It asks pdfium's own functions: a page has a thousand things, a document thirty pages.
+    """
     document = pdfium.PdfDocument(data)
     pages = []
     for number, sheet in enumerate(document, start=1):
         page = Page(number, *sheet.get_size())
         texts = sheet.get_textpage() if words else None
-        for item in sheet.get_objects(max_depth=8):
-            if item.type in (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH):
-                piece = _piece(item, texts)
-                if piece is not None:
-                    page.pieces.append(piece)
+        drawn = _items(sheet.raw, raw.FPDFPage_CountObjects, raw.FPDFPage_GetObject, DEEPEST)
+        for kind, item in drawn:
+            piece = _piece(kind, item, texts)
+            if piece is not None:
+                page.pieces.append(piece)
         pages.append(page)
         if texts is not None:
             texts.close()
@@ -144,20 +147,38 @@ def read(data: bytes, words: bool = True) -> list[Page]:
     return pages
 
 
-def _piece(item, texts) -> Piece | None:
-    box = item.get_bounds()
-    tag, number = _marks(item.raw)
-    clip = _clip(item.raw)
-    if item.type == raw.FPDF_PAGEOBJ_PATH:
-        return Piece("path", box, tag, clip=clip, number=number)
+DEEPEST = 7
+"""Drawings inside drawings are followed down to here."""
+
+
+def _items(parent, count, get, deeper: int) -> Iterator[tuple[int, object]]:
+    """Kind and handle of each text and path of a page, or of a drawing used on it."""
+    for index in range(count(parent)):
+        item = get(parent, index)
+        kind = raw.FPDFPageObj_GetType(item)
+        if kind in (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH):
+            yield kind, item
+        elif kind == raw.FPDF_PAGEOBJ_FORM and deeper:
+            yield from _items(item, raw.FPDFFormObj_CountObjects, raw.FPDFFormObj_GetObject,
+                              deeper - 1)
+
+
+def _piece(kind: int, item, texts) -> Piece | None:
+    x0, y0, x1, y1 = (ctypes.c_float() for _ in range(4))
+    assert raw.FPDFPageObj_GetBounds(item, x0, y0, x1, y1), "a box of each thing"
+    box = (x0.value, y0.value, x1.value, y1.value)
+    if kind == raw.FPDF_PAGEOBJ_PATH:
+        tag, number = _marks(item)
+        return Piece("path", box, tag, clip=_clip(item), number=number)
     if box[2] - box[0] < BLANK or box[3] - box[1] < BLANK:
         return None  # spaces
-    text = _text(item.raw, texts.raw) if texts is not None else ""
-    size = ctypes.c_float()
-    raw.FPDFTextObj_GetFontSize(item.raw, ctypes.byref(size))
-    matrix = item.get_matrix()
+    tag, number = _marks(item)
+    text = _text(item, texts.raw) if texts is not None else ""
+    size, matrix = ctypes.c_float(), raw.FS_MATRIX()
+    raw.FPDFTextObj_GetFontSize(item, size)
+    assert raw.FPDFPageObj_GetMatrix(item, matrix), "a matrix of each text"
     scale = (matrix.c ** 2 + matrix.d ** 2) ** 0.5
-    return Piece("text", box, tag, text, size.value * scale, clip, number)
+    return Piece("text", box, tag, text, size.value * scale, _clip(item), number)
 
 
 def _text(item, page) -> str:
@@ -169,21 +190,23 @@ def _text(item, page) -> str:
 
 def _marks(item) -> tuple[str, int]:
     """Outermost mark and the innermost MCID."""
-    tag, number = "", -1
+    tag, number, value = "", -1, ctypes.c_int()
     for index in range(raw.FPDFPageObj_CountMarks(item)):
         mark = raw.FPDFPageObj_GetMark(item, index)
         tag = tag or _name(mark)
-        value = ctypes.c_int()
-        if raw.FPDFPageObjMark_GetParamIntValue(mark, b"MCID", ctypes.byref(value)):
+        if raw.FPDFPageObjMark_GetParamIntValue(mark, b"MCID", value):
             number = value.value
     return tag, number
 
 
+NAME = (ctypes.c_ushort * 64)()
+"""Where pdfium puts the name of a mark."""
+
+
 def _name(mark) -> str:
     size = ctypes.c_ulong()
-    buffer = (ctypes.c_ushort * 64)()
-    raw.FPDFPageObjMark_GetName(mark, buffer, 128, ctypes.byref(size))
-    return bytes(buffer)[: max(size.value - 2, 0)].decode("utf-16-le", "replace")
+    raw.FPDFPageObjMark_GetName(mark, NAME, 128, size)
+    return bytes(NAME)[: max(size.value - 2, 0)].decode("utf-16-le", "replace")
 
 
 def _clip(item) -> tuple[float, float, float, float] | None:
@@ -191,12 +214,12 @@ def _clip(item) -> tuple[float, float, float, float] | None:
     path = raw.FPDFPageObj_GetClipPath(item)
     count = raw.FPDFClipPath_CountPaths(path) if path else 0
     box = None
+    x, y = ctypes.c_float(), ctypes.c_float()
     for index in range(max(count, 0)):
         xs, ys = [], []
         for step in range(raw.FPDFClipPath_CountPathSegments(path, index)):
             segment = raw.FPDFClipPath_GetPathSegment(path, index, step)
-            x, y = ctypes.c_float(), ctypes.c_float()
-            if raw.FPDFPathSegment_GetPoint(segment, ctypes.byref(x), ctypes.byref(y)):
+            if raw.FPDFPathSegment_GetPoint(segment, x, y):
                 xs.append(x.value)
                 ys.append(y.value)
         if xs:

@@ -27,6 +27,7 @@ from loambrief.record.rerender import rerender
 from loambrief.record.retention import plain_name
 from loambrief.tables import load
 
+pytestmark = pytest.mark.usefixtures("drawn_anew")  # to make a document again is tested here
 GATE = load("record/completeness").rows
 ACCEPT_AREA = "accept:\n  - {code: CASE109, field: 'samples[N].area', reason: one soil}\n"
 

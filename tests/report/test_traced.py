@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+import source_code
 from jinja2 import Environment, nodes
 
 import loambrief
@@ -135,12 +136,10 @@ def test_no_derivation_is_listed_in_vain():
 def test_no_calculation_goes_round_the_trace():
     """ensures that only the formula layer calls a formula without recording it."""
     found = []
-    for path in ROOT.rglob("*.py"):
-        text = path.read_text(encoding="utf-8")
-        if path.name.startswith("formulas") or path.parent.name == "agronomy" or (
-                ".function" not in text):
+    for path, told in source_code.nodes().items():
+        if path.name.startswith("formulas") or path.parent.name == "agronomy":
             continue
-        for node in ast.walk(ast.parse(text)):
+        for node in told:
             if (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
                     and node.func.attr == "function"):
                 found.append(f"{path.relative_to(ROOT)}:{node.lineno}")
@@ -201,8 +200,8 @@ def test_claims_name_a_message_and_its_source():
 def published_evidence():
     """Messages of evidence that is graded as the work of others, by their keys in the source."""
     found = set()
-    for path in ROOT.rglob("*.py"):
-        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for told in source_code.nodes().values():
+        for call in told:
             if (isinstance(call, ast.Call) and getattr(call.func, "id", "") == "Evidence"
                     and len(call.args) > 2 and ast.unparse(call.args[2]) == "Grade.PUBLISHED"):
                 found |= {inner.args[0].value for inner in ast.walk(call.args[1])

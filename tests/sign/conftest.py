@@ -9,6 +9,7 @@ from http.server import ThreadingHTTPServer
 
 import pytest
 import sign_samples as samples
+from cryptography.hazmat.primitives import serialization
 
 from loambrief.archive import verify_pdf
 from loambrief.archive.sign import Role, sign
@@ -19,6 +20,15 @@ def archival_judged_once():
     """Whether the same bytes are an archive file is found out once."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(verify_pdf, "archival_faults", cache(verify_pdf.archival_faults))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def keys_judged_once():
+    """A key is loaded once: for each signature it would be loaded, and its primes tried, anew."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(serialization, "load_der_private_key",
+                      cache(serialization.load_der_private_key))
         yield
 
 

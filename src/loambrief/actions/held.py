@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from loambrief.actions.gather import amounts, gather
-from loambrief.actions.limits import Limit, removed, zone_limits
+from loambrief.actions.limits import Limit, zone_limits
 from loambrief.actions.materials import on_surface
 from loambrief.actions.mix import ORGANIC
 from loambrief.actions.model import Action, Plan
@@ -26,6 +26,7 @@ from loambrief.findings.model import Finding, JudgedKind, NeedKind, Place
 from loambrief.topics.acidity.formulas import lime_passes
 from loambrief.topics.carbon_nitrogen.line import LINE
 from loambrief.topics.judge import judged_places
+from loambrief.topics.nutrients.crop import removed
 from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_typical_rate
 from loambrief.units import LB_PER_TON
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import replace
 
 from loambrief.actions.limits import stated_index, waters
@@ -12,6 +13,7 @@ from loambrief.actions.setback import KEPT_OFF, cautions
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
+from loambrief.topics.nutrients.manure_plan import liquid_room
 from loambrief.units import Quantity
 
 LARGE_K2O_LB_AC = 150.0
@@ -234,6 +236,18 @@ def _steep(case: CaseFile, action: Action) -> list[Message]:
                 live=action.material_kind in LIVE_SOURCES)]
 
 
+def _room(case: CaseFile, action: Action) -> list[Message]:
+    """What the top of the soil takes up of a liquid in one pass, and in how many it goes on."""
+    sample = next((s for s in case.samples if s.id == action.place.id), None)
+    if action.rate_unit != "gal/ac" or action.material_kind not in LIVE_SOURCES or sample is None:
+        return []
+    room = liquid_room(case, sample)
+    if not room or action.rate is None:
+        return []
+    half = room[0].number
+    return [say("actions.caution_liquid_room", room=half, passes=math.ceil(action.rate / half))]
+
+
 def interactions(case: CaseFile, findings: tuple[Finding, ...],
                  actions: list[Action]) -> list[Action]:
     """Cautions that arise only because actions, water or stock meet on one area."""
@@ -244,7 +258,8 @@ def interactions(case: CaseFile, findings: tuple[Finding, ...],
         water = cautions(case, action)
         own = tuple(_P_WATER if water and c.key == NEAR_WATER else c for c in action.cautions)
         told.append(replace(action, cautions=(
-            *water, *_unindexed(case, action), *_steep(case, action), *own, *extra)))
+            *water, *_unindexed(case, action), *_steep(case, action), *_room(case, action), *own,
+            *extra)))
     return told
 
 

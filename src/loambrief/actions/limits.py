@@ -22,15 +22,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loambrief.actions.gather import NeedFor
-from loambrief.agronomy.crops import yield_in_crop_unit
 from loambrief.agronomy.intervals import Z
-from loambrief.agronomy.registry import Result, subject
+from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, NearWater
-from loambrief.errors import LoambriefError
-from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import WHOLE_FIELD, Finding, Judgement, Need, Verdict
 from loambrief.topics.carbon_nitrogen.line import LINE, RATE
-from loambrief.topics.nutrients.formulas_removal import crop_removal
+from loambrief.topics.nutrients.crop import removed
 
 LINE_SLACK_LB_AC = 20.0
 """Nitrogen above the adviser's line that may come with phosphorus (our own cut)."""
@@ -164,18 +161,3 @@ def stated_index(case: CaseFile, zone_id: str) -> str | None:
     own = next((s.p_index for s in case.samples if s.id == zone_id and s.p_index), None)
     index = own or case.field.p_index
     return None if index is None else index.risk
-
-
-def removed(case: CaseFile, nutrient: str) -> Result | None:
-    """What the harvest takes at the yield goal [lb/ac]; None where that is not known."""
-    crop, goal = known_crop(case.field.crop), case.field.yield_goal
-    if crop is None or goal is None:
-        return None
-    try:
-        amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
-        with subject(crop.name, "yield goal"):
-            result = crop_removal.evaluate(crop=crop.name, nutrient=nutrient,
-                                           **{"yield": amount})
-    except LoambriefError:
-        return None
-    return result if result.value is not None else None

@@ -1,10 +1,10 @@
-"""Days between raw manure and the harvest of what people eat, and the window that is left.
+"""Days between raw manure or biosolids and the harvest, and the window that is left.
 
 The interval is that of the organic rule, which the usual food-safety guidance takes too
 (``raw_manure_interval``), or the material's own where that is longer. It is counted from the
-planned harvest, for every manure that is not said to be heat treated. Where the
-last day has passed the material is refused; where no harvest date is known, no day of
-spreading is given.
+planned harvest, for every manure that is not said to be heat treated. Biosolids keep the days
+of their own rule before every crop (``biosolids_harvest_days``). Where the last day has passed
+the material is refused; where no harvest date is known, no day of spreading is given.
 """
 
 from __future__ import annotations
@@ -16,9 +16,12 @@ from loambrief.actions.model import Window
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_materials import Material
-from loambrief.findings.crop_kinds import grown_organic, kept_from_manure
+from loambrief.findings.crop_kinds import grown_organic, kept_from_manure, known_crop
 from loambrief.findings.model import Message, say
-from loambrief.topics.nutrients.formulas_manure import raw_manure_interval
+from loambrief.topics.nutrients.formulas_manure import (
+    biosolids_harvest_days,
+    raw_manure_interval,
+)
 
 HEATED = "heat-treated manure"
 """Substance that holds no live germs; composted manure is a compost."""
@@ -33,7 +36,7 @@ class Wait:
     days : int
     crop : str
     rule : str
-        Key of what asks for them: ``organic``, ``guidance`` or ``own``.
+        Key of what asks for them: ``organic``, ``guidance``, ``biosolids`` or ``own``.
     harvest, last : date or None
         Planned harvest, and the last day for spreading; None where no harvest is planned.
     results : tuple of Result
@@ -62,6 +65,14 @@ def wait(case: CaseFile, material: Material) -> Wait | None:
         results = (asked,)
         if asked.number >= own:
             days, rule = round(asked.number), "organic" if grown_organic(case) else "guidance"
+    grown = known_crop(case.field.crop)
+    if material.kind == "biosolids" and grown is not None:
+        with subject(material.name, grown.name):
+            asked = biosolids_harvest_days.evaluate(crop=grown.name,
+                                                    class_a=material.pathogens == "class A")
+        results = (asked,)
+        if asked.number > own:
+            days, rule = round(asked.number), "biosolids"
     if not days:
         return None
     harvest = case.field.dates.harvest if case.field.dates else None

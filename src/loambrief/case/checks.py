@@ -24,7 +24,7 @@ from loambrief.units import BY_VOLUME, Quantity, typed_unit
 
 LIQUID_RATES = ("gal/ac", "L/ha", "m3/ha")
 WEIGHED = ("n", "p2o5", "k2o", "calcium", "magnesium", "sulfur", "zinc", "boron", "manganese",
-           "copper", "iron", "total_nitrogen", "available_n", "sodium")
+           "copper", "iron", "total_nitrogen", "available_n", "ammonium_n", "sodium")
 """Contents of a material that a rate multiplies."""
 AREA_SLACK = 1.005
 """Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
@@ -210,6 +210,10 @@ def _liquids(case: CaseFile) -> Iterator[Fault]:
                         "lb/ac or ton/ac beside an analysis in percent",
                         "Or give the analysis in lb/1000gal; gallons weigh what the liquid "
                         "weighs.")
+        total, ammonium = analysis.total_nitrogen, analysis.ammonium_n
+        if total is not None and ammonium is not None and ammonium.value > total.value + 1e-9:
+            yield Fault("CASE048", (*path, "analysis", "ammonium_n"), ammonium.typed,
+                        f"no more than the total nitrogen, {total.typed}")
     for i, residue in enumerate(case.residue):
         if typed_unit(residue.dry_mass) in LIQUID_RATES:
             yield Fault("CASE048", ("residue", i, "dry_mass"), residue.dry_mass.typed,

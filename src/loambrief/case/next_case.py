@@ -20,7 +20,7 @@ from typing import Any
 from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.reader import read_text
-from loambrief.case.schema import Analysis, CaseFile, FieldInfo, Material
+from loambrief.case.schema import Analysis, CaseFile, FieldInfo
 from loambrief.case.yaml_edit import Tree, Value, emit
 from loambrief.errors import ImpossibleInput
 from loambrief.units import Quantity
@@ -31,6 +31,8 @@ _NAME = re.compile(r"[^A-Za-z0-9._-]+")
 KEPT_HEADER = ("valid_until", "purpose")
 """Keys of the case that belong to the visit, and are left out."""
 PRICES = ("price", "freight", "spreading")
+LASTING = ("manure", "biosolids")
+"""Kinds that feed crops beyond the first season; what the last case did with them is kept."""
 
 
 @dataclass(frozen=True)
@@ -99,9 +101,19 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
         tree["tenure"] = data["tenure"]
     if data.get("constraints"):
         tree["constraints"] = data["constraints"]
-    if data.get("earlier_applications"):
-        tree["earlier_applications"] = data["earlier_applications"]
+    spread = [*(data.get("earlier_applications") or []), *_spread(last.case)]
+    if spread:
+        tree["earlier_applications"] = spread
     return _text(tree, last)
+
+
+def _spread(case: CaseFile) -> list[Tree]:
+    """Manure that the last case says was spread: it gives nitrogen for years to come."""
+    return [{"date": Value(d.date.isoformat()), "material": Value(d.material),
+             "kind": Value(d.kind), "rate": Value(d.rate.typed),
+             **({"analysis": _contents(d.analysis)} if d.analysis is not None else {})}
+            for d in case.done
+            if d.kind in LASTING and d.date and d.material and d.rate and not d.not_done]
 
 
 def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
@@ -160,14 +172,14 @@ def _done(line: PlannedLine, case: CaseFile) -> Tree:
                          comment="fill in date, rate, area and cost, or not_done: <why>")
     material = next((m for m in case.materials if m.id == line.material_id), None)
     if material is not None and material.analysis is not None and line.rate:
-        made["analysis"] = _analysis(material)
+        made["analysis"] = _contents(material.analysis)
     return made
 
 
-def _analysis(material: Material) -> Tree:
+def _contents(analysis: Analysis) -> Tree:
     found: dict[str, Tree] = {}
     for name in Analysis.model_fields:
-        value = getattr(material.analysis, name)
+        value = getattr(analysis, name)
         if isinstance(value, Quantity):
             found[name] = Value(value.typed)
         elif value and name in ("passing", "metals"):

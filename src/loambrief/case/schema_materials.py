@@ -5,8 +5,6 @@ the program a gallon of it weighs :data:`~loambrief.units.NOMINAL_LB_PER_GAL`, i
 in rate and price, so that the true density is not needed and rates come out right.
 """
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from loambrief.case import quantities as q
@@ -49,6 +47,7 @@ class Analysis(Part):
     carbon: q.Percent | None = None
     total_nitrogen: q.Content | None = None
     available_n: q.Content | None = None
+    ammonium_n: q.Content | None = None
     sodium: q.Content | None = None
     ec_1to5: q.Conductivity | None = None
     metals: dict[Annotated[str, q.choice(METALS)], q.Concentration] | None = None
@@ -80,6 +79,8 @@ class Material(Part):
         "spreading", "subsoiling", "sampling", "drainage", "seeding", "leaching"))] | None = None
     animal: Annotated[str, q.choice(("beef", "dairy", "poultry", "swine"))] | None = None
     """What the manure is from."""
+    pathogens: Annotated[str, q.choice(("class A", "class B"))] | None = None
+    """Of biosolids, by 40 CFR 503.32; class B where it is not stated."""
     substance: Annotated[str, q.choice(substances())] | None = None
     """What it is made of, in the words of the organic standard's table."""
     certifier: q.Text | None = None

@@ -27,7 +27,7 @@ from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
 
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
-           "water_setback", "manure", "biosolids", "compost")
+           "water_setback", "manure", "liquid_room", "biosolids", "compost")
 """Cautions about handling and spreading; what a finding says about the soil stays away."""
 KEPT_OFF = ("farm.caution_neighbour", "farm.own_below_smallest")
 STRIPS = "farm.note_strips"

@@ -12,10 +12,12 @@ from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
+from loambrief.topics.cover_crops import findings as cover_crops
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
 from loambrief.topics.judge import judgements, only_settled, unjudged
 from loambrief.topics.nutrients import findings as nutrients
+from loambrief.topics.nutrients.manure_plan import manure_findings
 from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
@@ -34,6 +36,7 @@ TOPICS = {
     "stratification": stratification,
     "nutrients": nutrients,
     "carbon_nitrogen": carbon_nitrogen,
+    "cover_crops": cover_crops,
     "tissue": tissue,
     "refractometry": refractometry,
     "forage": forage,
@@ -101,6 +104,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
         raise ValueError(f"finding ids are not unique: {', '.join(doubled)}")
     told = judgements(case, findings, missing)
     findings = tissue.with_soil(only_settled(findings, told), told)
+    findings += manure_findings(case, findings, told)
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)

@@ -16,7 +16,10 @@ from loambrief.topics.carbon_nitrogen.formulas_credits import (
     soil_nitrate_n_lb_ac,
     water_nitrogen_lb_ac,
 )
-from loambrief.topics.carbon_nitrogen.formulas_supply import available_nitrogen_lb_ton
+from loambrief.topics.carbon_nitrogen.formulas_supply import (
+    available_nitrogen_lb_ton,
+    organic_nitrogen_release_lb_ac,
+)
 from loambrief.units import LB_PER_TON, plain
 
 SANDY = ("sand", "loamy sand", "sandy loam")
@@ -24,7 +27,10 @@ BUILT_IN = ("soybean",)
 """Legumes whose credit rates made for the rotation hold already (isu-soybean-credit)."""
 MANURES = ("manure", "compost", "biosolids")
 SEASON_DAYS = 365
-"""Manure spread longer ago than this is not counted (our own cut: first-season shares)."""
+"""Manure spread longer ago than this is in its second season (our own cut)."""
+SEASONS = ("first season", "second season", "third season")
+LATER = ("manure", "biosolids")
+"""Kinds with a published release in later seasons; compost has none by the season."""
 NITRATE_DAYS = 180
 """A nitrate test older than this is not counted: nitrate moves with rain (our own cut)."""
 
@@ -49,12 +55,12 @@ def credits_of(case: CaseFile, said: Nitrogen | NitrogenInputs, zone: Sample | N
             low=legume.details["low"], high=legume.details["high"],
             memory=legume.how == "memory",
             built_in=isinstance(said, Nitrogen) and crop_before(case) in BUILT_IN), (legume,))
-    for applied in spread(case):
-        amount, results = _manure(applied)
+    for applied, season in _seasons(case):
+        amount, results, other = _manure(applied, season)
         if amount:
             yield Credit("manure", amount, say(
                 "carbon_nitrogen.credit_manure", material=applied.material, date=applied.date,
-                amount=amount, stated=not results), results)
+                amount=amount, stated=not results, season=season, other=other), results)
     with subject(place):
         soil = tuple(soil_nitrate_n_lb_ac.evaluate(nitrate_n_ppm=i.nitrate_n.value,
                                                    depth_in=i.thickness_in)
@@ -97,21 +103,41 @@ def spread(case: CaseFile) -> list[Applied]:
             and age_days(case, a.date) <= SEASON_DAYS]
 
 
-def _manure(applied: Applied) -> tuple[float | None, tuple[Result, ...]]:
-    """Nitrogen of one application that a crop can use in its first season [lb/ac]."""
+def _seasons(case: CaseFile) -> Iterator[tuple[Applied, int]]:
+    """Manure and compost spread before that still gives nitrogen, and in which season."""
+    for applied in case.earlier_applications:
+        season = max(age_days(case, applied.date) - 1, 0) // SEASON_DAYS
+        if applied.kind in (MANURES if season == 0 else LATER) and season < len(SEASONS):
+            yield applied, season
+
+
+def _manure(applied: Applied,
+            season: int) -> tuple[float | None, tuple[Result, ...], float | None]:
+    """Nitrogen of one application that a crop can use in a season [lb/ac].
+
+    With it the results, and what the other published way gives. Where ammonium is known a later
+    season goes by the organic part, else by the share of the total.
+    """
     analysis = applied.analysis
     if analysis is None or not applied.rate.plain:
-        return None, ()
+        return None, (), None
     stated, total = plain(analysis.available_n), plain(analysis.total_nitrogen)
-    if stated is not None:
-        return applied.rate.value * stated / 100.0, ()
+    if season == 0 and stated is not None:
+        return applied.rate.value * stated / 100.0, (), None
     if total is None:
-        return None, ()
+        return None, (), None
+    ammonium = plain(analysis.ammonium_n)
     with subject(applied.material):
         share = available_nitrogen_lb_ton.evaluate(
             material="compost" if applied.kind == "compost" else "manure",
-            total_nitrogen_pct=total)
-    return applied.rate.value / LB_PER_TON * float(share.value), (share,)
+            total_nitrogen_pct=total, period=SEASONS[season])
+        by_total = applied.rate.value / LB_PER_TON * float(share.value)
+        if season == 0 or ammonium is None:
+            return by_total, (share,), None
+        released = organic_nitrogen_release_lb_ac.evaluate(
+            organic_n_lb_ac=applied.rate.value * (total - ammonium) / 100.0,
+            season=SEASONS[season])
+    return released.number, (released, share), by_total
 
 
 def nitrate_layers(case: CaseFile, zone: Sample) -> list[Increment]:
@@ -131,7 +157,7 @@ def uncounted(case: CaseFile, counted: set[str]) -> Iterator[str]:
     if "legume" not in counted and fixes_nitrogen(case.field.previous_crop) \
             and not standing(case):
         yield "legume"
-    if "manure" not in counted and any(a.kind in MANURES for a in case.earlier_applications):
+    if "manure" not in counted and any(True for _ in _seasons(case)):
         yield "manure"
     if "soil" not in counted:
         yield "soil"

@@ -15,6 +15,8 @@ from loambrief.topics.carbon_nitrogen.formulas import constant
 from loambrief.units import LB_PER_TON
 
 SHARES = "carbon_nitrogen/available_nitrogen"
+WET_MANURE_PCT = 18.0
+"""Dry matter below which more is released in the first season (cornell-css412-manure) [%]."""
 COVER_N_CAP_LB_AC = 100.0
 """Most usable nitrogen from a legume cover (PNW 636, highlights)."""
 COVER_TIE_UP_LB_AC = 50.0
@@ -70,7 +72,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     total_nitrogen_pct : float
         Total nitrogen of the material as spread [%].
     period : str
-        ``"first season"`` or ``"three years"``.
+        ``"first season"``, ``"second season"``, ``"third season"`` or ``"three years"``.
 
     Returns
     -------
@@ -85,9 +87,10 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
 
     Notes
     -----
-    Compost: 5 to 10 % in the first season (seen); manure shares of the first season are from
-    memory, unverified, and need the manure worked in soon. A stated available nitrogen or a local
-    table is better. Sources: hartz-compost.
+    Compost: 5 to 10 % in the first season; beef and dairy manure 30 to 50 %; the shares of other
+    manures in it are from memory, unverified. All need the manure worked in soon. A stated
+    available nitrogen or a local table is better. Sources: hartz-compost; isu-pmr1003;
+    huyser-manure-value.
     """
     rows = [r for r in load(SHARES) if r["period"] == period]
     row = next((r for r in rows if r["material"] == material), None)
@@ -98,6 +101,44 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     low, high = pounds * row["low_pct"] / 100.0, pounds * row["high_pct"] / 100.0
     return by_row(row, (low + high) / 2.0,
                   details={"low": low, "high": high, "total_lb_ton": pounds})
+
+
+@formula(unit="lb/ac", source="cornell-css412-manure", locator="table of release rates", how="seen")
+def organic_nitrogen_release_lb_ac(organic_n_lb_ac: NotNegative, season: str,
+                                   animal: str | None = None,
+                                   solids_pct: Percent | None = None) -> float:
+    """Nitrogen that the organic part of a manure releases in one season.
+
+    Parameters
+    ----------
+    organic_n_lb_ac : float
+        Organic nitrogen that was spread: total less ammonium [lb/ac].
+    season : str
+        ``"first season"``, ``"second season"`` or ``"third season"``.
+    animal : str or None
+        ``"poultry"`` or ``"horses"``, which differ in the first season; None for others.
+    solids_pct : float or None
+        Dry matter of the manure [%]; from 18 % on less is released in the first season. The
+        lower share is taken where it is not known.
+
+    Raises
+    ------
+    UnknownName
+        No such season.
+
+    Notes
+    -----
+    Averages of New York; soil, weather and bedding shift them. The ammonium part is another
+    matter: it counts in the first season, as far as it was worked in.
+    """
+    rows = [r for r in load("carbon_nitrogen/organic_release") if r["season"] == season]
+    if not rows:
+        raise UnknownName("season after spreading", season,
+                          ("first season", "second season", "third season"))
+    solids = "below 18" if solids_pct is not None and solids_pct < WET_MANURE_PCT else "18 or more"
+    row = next(r for kind in (animal, "any") for r in rows
+               if r["animal"] == kind and r["solids"] in (solids, "any"))
+    return organic_n_lb_ac * float(row["share_pct"]) / 100.0
 
 
 @formula(unit="lb/ac", source="noble-2016-om", locator="1 % of 2,000,000 lb", how="seen",

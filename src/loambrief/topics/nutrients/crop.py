@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from loambrief.agronomy.crops import yield_in_crop_unit
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import Increment, Sample
+from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import sample_area_ac, surface_increment
-from loambrief.errors import ImpossibleInput
+from loambrief.errors import ImpossibleInput, LoambriefError
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import (
     Confidence,
     Evidence,
@@ -44,6 +46,21 @@ SHALLOW_MAX_IN = 4.0
 SHALLOW_TEST = "shallow calcium test"
 SETTLED_SHALLOW = "shallow_calcium"
 SETTLED_MARKET = "market_rule"
+
+
+def removed(case: CaseFile, nutrient: str) -> Result | None:
+    """What the harvest takes at the yield goal [lb/ac]; None where that is not known."""
+    crop, goal = known_crop(case.field.crop), case.field.yield_goal
+    if crop is None or goal is None:
+        return None
+    try:
+        amount = yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
+        with subject(crop.name, "yield goal"):
+            result = crop_removal.evaluate(crop=crop.name, nutrient=nutrient,
+                                           **{"yield": amount})
+    except LoambriefError:
+        return None
+    return result if result.value is not None else None
 
 
 def removal(state: NutrientState) -> Finding | None:

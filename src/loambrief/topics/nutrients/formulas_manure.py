@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Positive, not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_negative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -20,6 +20,10 @@ the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
 FT2_PER_ACRE = 43560.0
+GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / 231.0
+"""27,154 gallons (definitions: 43,560 ft2, 231 in3)."""
+ROOM_IN = 8.0
+"""Depth of soil that takes up what is put on (ohioline-anr21) [in]."""
 
 
 @formula(unit="lb/ton", source="lpelc-manure-analysis", locator="dry matter to as-is, example A",
@@ -170,6 +174,62 @@ def manure_rate_limit(
     })
 
 
+@formula(unit="years", source="unl-manure-p-rates", how="convention",
+         locator="high risk: crop removal over five years")
+def phosphorus_years(p2o5_lb_ac: NotNegative, removal_lb_ac: Positive) -> float:
+    """Harvests that take away the phosphorus of one application.
+
+    Parameters
+    ----------
+    p2o5_lb_ac : float
+        P2O5 that the application brings [lb/ac].
+    removal_lb_ac : float
+        P2O5 in one year's harvest [lb/ac].
+
+    Notes
+    -----
+    The quotient. Until so many harvests are off, more manure only raises the soil test.
+    """
+    return p2o5_lb_ac / removal_lb_ac
+
+
+@formula(unit="gal/ac", source="ohioline-anr21", locator="rate against infiltration and capacity",
+         how="computed", valid={"depleted_pct": (0.0, 100.0)})
+def liquid_room_gal_ac(capacity: NotNegative, depleted_pct: Percent, depth_in: Positive = ROOM_IN,
+                       infiltration_in_h: Positive | None = None) -> Answer:
+    """Liquid that the top of the soil can take up in one pass.
+
+    Parameters
+    ----------
+    capacity : float
+        Available water capacity of the soil, depth of water per depth of soil [1].
+    depleted_pct : float
+        Share of that water which is used up on the day [%]; 0 at field capacity.
+    depth_in : float
+        Depth that is counted; the upper 8 in hold what is put on [in].
+    infiltration_in_h : float or None
+        Measured infiltration [in/h].
+
+    Returns
+    -------
+    float
+        Gallons [gal/ac]; ``details`` hold ``inches`` and, with an infiltration, ``hours`` that
+        so much takes to soak in.
+
+    Notes
+    -----
+    Capacity x depth x share, at 27,154 gal to the acre-inch. Liquid manure should neither come
+    faster than soil takes it in nor be more than brings it to field capacity; cracks, worm
+    holes and tile drains carry it off below that all the same. Slope, crop cover and local
+    rules may ask for less.
+    """
+    inches = capacity * depth_in * depleted_pct / 100.0
+    details: dict[str, object] = {"inches": inches}
+    if infiltration_in_h is not None:
+        details["hours"] = inches / infiltration_in_h
+    return Answer(inches * GAL_PER_ACRE_INCH, details=details)
+
+
 @formula(unit="ft", source="cfr-40-412-4", locator="paragraph (c)(5), or the state's own",
          how="seen")
 def manure_setback_ft(feature: str, region: str | None = None,
@@ -282,3 +342,36 @@ def raw_manure_interval(crop: str) -> Answer[float]:
     row = load("nutrients/raw_manure").find(
         name="soil_contact_days" if touches else "no_contact_days")
     return by_row(row, float(row["value"]), details={"touches": touches})
+
+
+@formula(unit="d", source="cfr-40-503-32", locator="paragraph (b)(5)", how="seen")
+def biosolids_harvest_days(crop: str, class_a: bool = False) -> Answer[float]:
+    """Days that pass between biosolids and the harvest of a crop.
+
+    Parameters
+    ----------
+    crop : str
+        Crop that is harvested.
+    class_a : bool
+        Treated to class A of the rule, which sets no interval.
+
+    Returns
+    -------
+    float
+        Days [d]; ``details`` hold ``part``, where the harvested part grows.
+
+    Raises
+    ------
+    UnknownName
+        No such crop.
+
+    Notes
+    -----
+    Class B: 14 months where the harvested part touches the soil, up to 38 months below ground, 30
+    days for other food, feed and fiber crops and before grazing. Biosolids whose class is not
+    stated are held to class B. Permit and state often ask for more.
+    """
+    lineage = find_crop(crop).lineage
+    rows = load("nutrients/biosolids_harvest").rows
+    row = next((r for r in rows if set(str(r["crops"] or "").split("|")) & set(lineage)), rows[-1])
+    return by_row(row, 0.0 if class_a else float(row["days"]), details={"part": row["part"]})

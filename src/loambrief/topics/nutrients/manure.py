@@ -10,8 +10,8 @@ from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import eaten_fresh
 from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
 from loambrief.tables import load
+from loambrief.topics.nutrients.crop import removed
 from loambrief.topics.nutrients.formulas import nutrient_supplied
-from loambrief.topics.nutrients.formulas_removal import crop_removal
 from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import LB_PER_TON, plain
 
@@ -51,16 +51,6 @@ def _offers(state: NutrientState) -> tuple[list[dict[str, object]], tuple[Result
     return rows, tuple(results)
 
 
-def _removed(state: NutrientState) -> Result | None:
-    """P2O5 in the harvest at the yield goal."""
-    if state.crop_yield is None:
-        return None
-    with subject(state.crop.name, "yield goal"):
-        result = crop_removal.evaluate(crop=state.crop.name, nutrient="P2O5",
-                                       **{"yield": state.crop_yield})
-    return result if result.value is not None else None
-
-
 def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | None:
     """The manure that must stop, and what compost instead would add; None without manure."""
     spread = manures(state)
@@ -68,7 +58,7 @@ def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | No
         return None
     names = list(dict.fromkeys(a.material for a in spread))
     rows, results = _offers(state)
-    removed = _removed(state)
+    taken = removed(state.case, "P2O5")
     body = [say("nutrients.manure_body", rows=[
         {"name": a.material, "date": a.date, "note": a.note,
          "rate": a.rate.value if a.rate.plain else None} for a in spread])]
@@ -76,9 +66,9 @@ def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | No
     if rows:
         evidence.append(Evidence(
             Side.CONTEXT, say("nutrients.evidence_compost_p", rows=rows, crop=state.crop.name,
-                              removed=None if removed is None else removed.value),
-            Grade.CALCULATED, () if removed is None else (removed.source,),
-            (*results, *((removed,) if removed is not None else ()))))
+                              removed=None if taken is None else taken.value),
+            Grade.CALCULATED, () if taken is None else (taken.source,),
+            (*results, *((taken,) if taken is not None else ()))))
     evidence.append(Evidence(Side.CONTEXT, say("nutrients.evidence_manure_nitrogen",
                                                materials=names), Grade.OBSERVED))
     fresh = eaten_fresh(state.case)
@@ -93,5 +83,5 @@ def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | No
         results=(rate,), cautions=tuple(cautions),
         sources=(rate.source, *(("cfr-7-205-203", "cfr-21-112-56") if fresh else ())),
     )
-    kept = (*results, *((removed,) if removed is not None else ()))
+    kept = (*results, *((taken,) if taken is not None else ()))
     return Stop(tuple(body), tuple(evidence), (need,), kept)
