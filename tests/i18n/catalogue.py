@@ -36,6 +36,7 @@ COLUMNS = {
     "acidity/single_pass": ("placement",),
     "carbon_nitrogen/available_nitrogen": ("material", "period"),
     "soil_water/crop_water": ("printed_as",),
+    "tissue/foliar": ("when",),
     "tissue/ranges": ("part", "stage"),
     "tissue/sap_nitrate": ("stage",),
     "carbon_nitrogen/carbon_clay": ("structure",),
