@@ -36,6 +36,7 @@ COLUMNS = {
     "acidity/single_pass": ("placement",),
     "carbon_nitrogen/available_nitrogen": ("material", "period"),
     "soil_water/crop_water": ("printed_as",),
+    "tissue/foliar": ("when",),
     "tissue/ranges": ("part", "stage"),
     "tissue/sap_nitrate": ("stage",),
     "carbon_nitrogen/carbon_clay": ("structure",),
@@ -57,6 +58,7 @@ COLUMNS = {
     "nutrients/secondary_classes": ("class",),
     "nutrients/sulfur": ("expectation",),
     "nutrients/surface_calcium": ("timing",),
+    "nutrients/toxic_levels": ("region", "kind"),
     "refractometry/no_press": ("harm",),
     "salinity/classes": ("salinity_class", "usda_words", "effect"),
     "salinity/seed_row_limits": ("soil",),
@@ -69,6 +71,7 @@ COLUMNS = {
 }
 """Columns whose cells are printed."""
 NOUNS = {
+    "cover_crops/species": "species",
     "crops/crops": "crop",
     "refractometry/no_press": "english",
     "salinity/crop_tolerance": "crop",
@@ -111,6 +114,7 @@ LITERALS = {
                                     "free lime is likely at this pH and was not tested for"),
     "topics/salinity/formulas_water_quality.py": ("safe", "marginal", "not suitable", "none",
                                        "slight to moderate", "severe"),
+    "topics/nutrients/formulas_toxic.py": ("below", "watch", "harm expected"),
     "topics/refractometry/formulas.py": ("not listed", "agree", "differ", "do not press"),
     "topics/salinity/formulas_sodicity.py": ("saline", "sodic", "saline-sodic", "neither"),
 }

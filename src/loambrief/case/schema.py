@@ -13,6 +13,7 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
+from loambrief.case.schema_cover import CoverCrop
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
@@ -227,6 +228,8 @@ class Methods(Part):
     ec: Annotated[str, q.choice(methods()["ec"])] | None = None
     cec: Annotated[str, q.choice(methods()["cec"])] | None = None
     aluminum: Annotated[str, q.choice(methods()["aluminum"])] | None = None
+    respiration: Annotated[str, q.choice(methods()["respiration"])] | None = None
+    aggregate_stability: Annotated[str, q.choice(methods()["aggregate_stability"])] | None = None
 
 
 class SaturationExtract(Part):
@@ -271,6 +274,9 @@ class Increment(Part):
     extract: SaturationExtract | None = None
     carbonate: q.Percent | None = None
     bulk_density: q.Density | None = None
+    active_carbon: q.Concentration | None = None
+    respiration: q.Concentration | None = None
+    aggregate_stability: q.Percent | None = None
     water_content: q.Percent | None = None
 
     _spread: Mapping[str, object] = PrivateAttr(default_factory=dict)
@@ -431,6 +437,11 @@ class Observations(Part):
     date: q.Date
     residue_cover: q.Percent | None = None
     water_table: q.Depth | None = None
+    earthworms: Annotated[list[Annotated[int, q.count(0, 1000, "a number of earthworms")]],
+                          Field(max_length=50)] = []
+    hole_side: q.Depth | None = None
+    """Of the square hole in which earthworms were counted."""
+    slake: Annotated[list[Annotated[int, q.count(0, 6, "a class")]], Field(max_length=64)] = []
 
 
 class Targets(Part):
@@ -518,6 +529,7 @@ class CaseFile(Part):
     tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
+    cover_crop: CoverCrop | None = None
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
     tenure: Tenure | None = None

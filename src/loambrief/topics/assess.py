@@ -12,6 +12,7 @@ from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
+from loambrief.topics.cover_crops import findings as cover_crops
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
 from loambrief.topics.judge import judgements, only_settled, unjudged
@@ -21,6 +22,7 @@ from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
 from loambrief.topics.sampling.age import held_to_no_rate
+from loambrief.topics.soil_life import findings as soil_life
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.tissue import findings as tissue
@@ -35,6 +37,8 @@ TOPICS = {
     "stratification": stratification,
     "nutrients": nutrients,
     "carbon_nitrogen": carbon_nitrogen,
+    "soil_life": soil_life,
+    "cover_crops": cover_crops,
     "tissue": tissue,
     "refractometry": refractometry,
     "forage": forage,
