@@ -117,6 +117,9 @@ def test_problems_of_a_case_are_json_too(tmp_path):
     error = json.loads(result.stderr)["error"]
     assert error["kind"] == "CaseProblems" and result.exit_code == 1
     assert all(problem["line"] >= 1 for problem in error["problems"]) and error["problems"]
+    checked = run("check", case, tmp_path / "nowhere.yaml", "--json")
+    assert json.loads(checked.stderr)["error"]["exit_code"] == checked.exit_code == 2
+    assert len(json.loads(checked.stdout)) == len(error["problems"])
 
 
 def test_calc_refuses_the_impossible():

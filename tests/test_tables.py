@@ -1,7 +1,10 @@
 """Data tables agree with the source files beside them."""
 
+import tomllib
+
 import pytest
 
+from loambrief.resources import tables_dir
 from loambrief.tables import all_documents, all_tables, load, load_document, references
 
 TABLES = all_tables()
@@ -62,6 +65,17 @@ def test_publications_are_named_not_copies_of_them():
         host = about.url.partition("//")[2].partition("/")[0]
         assert not any(weak in host for weak in WEAK_HOSTS), (key, about.url)
         assert "encyclop" not in about.citation.lower(), key
+
+
+def test_references_read_one_by_one_are_those_of_the_files():
+    """ensures that a file read in parts says of each publication what it says read whole."""
+    whole = {}
+    for path in (tables_dir() / "references").glob("*.toml"):
+        whole.update(tomllib.loads(path.read_text(encoding="utf-8")))
+    assert whole.keys() == references().keys()
+    for key, raw in whole.items():
+        said = vars(references()[key])
+        assert {name: said[name] for name in raw} == raw
 
 
 def test_references_are_complete():

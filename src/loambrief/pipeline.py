@@ -43,7 +43,7 @@ from loambrief.report.data import advisory_data, as_bytes
 from loambrief.report.money import money_of
 from loambrief.report.own_words import bound
 from loambrief.report.text import Writer
-from loambrief.resources import claim, tables_dir, templates_dir, uncollected
+from loambrief.resources import claim, digest_of, tables_dir, templates_dir, uncollected
 from loambrief.topics.assess import Diagnosis, assess
 
 ANNEX = ".annex.pdf"
@@ -96,14 +96,7 @@ def annex_name(stem: str) -> str:
 @cache
 def tables_digest() -> str:
     """SHA-256 over every shipped table, so that a record names the numbers it used."""
-    digest = hashlib.sha256()
-    root = tables_dir()
-    for path in sorted(root.rglob("*")):
-        if path.suffix in (".csv", ".toml"):
-            digest.update(path.relative_to(root).as_posix().encode())
-            digest.update(b"\0")
-            digest.update(path.read_bytes())
-    return digest.hexdigest()
+    return digest_of(tables_dir(), (".csv", ".toml"))
 
 
 def made_with() -> Mapping[str, str]:
@@ -114,12 +107,8 @@ def made_with() -> Mapping[str, str]:
 
 @cache
 def _libraries() -> Mapping[str, str]:
-    digest = hashlib.sha256()
-    root = templates_dir()
-    for path in sorted(p for p in root.rglob("*") if p.is_file()):
-        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
     versions = {name: version(name) for name in ("fonttools", "highspy", "pikepdf", "reportlab")}
-    return {**versions, "templates": digest.hexdigest()[:16]}
+    return {**versions, "templates": digest_of(templates_dir())[:16]}
 
 
 @uncollected()

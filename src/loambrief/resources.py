@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import errno
 import gc
+import hashlib
 import os
 import tomllib
 from collections.abc import Iterator
@@ -58,6 +59,17 @@ def published_dir() -> Path:
         if folder.is_dir():
             return folder
     raise ResourceMissing("published answers not found; looked in " + " and ".join(map(str, tried)))
+
+
+def digest_of(folder: Path, endings: tuple[str, ...] = ("",)) -> str:
+    """SHA-256 over the names and contents of all files below a folder, or of those that end so."""
+    digest = hashlib.sha256()
+    found = [os.path.join(place, name) for place, _, names in os.walk(folder)
+             for name in names if name.endswith(endings)]
+    for path in sorted(found, key=lambda path: path.split(os.sep)):
+        name = path[len(str(folder)) + 1:].replace(os.sep, "/")
+        digest.update(name.encode() + b"\0" + Path(path).read_bytes())
+    return digest.hexdigest()
 
 
 @contextmanager

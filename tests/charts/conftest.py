@@ -11,7 +11,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from loambrief.charts import build, draw_chart, figure_size
 from loambrief.charts.measure import text_width
-from loambrief.charts.renderer import VectorRenderer, moved
+from loambrief.charts.renderer import Surface, drawing, moved
 
 
 @dataclass(frozen=True)
@@ -40,11 +40,10 @@ class Drawn:
     paths: list = field(default_factory=list)
 
 
-class Recorder(VectorRenderer):
+class Recorder(Surface):
     """Draws nothing, remembers where everything would lie."""
 
-    def __init__(self, figure):
-        super().__init__(figure)
+    def __init__(self):
         self.drawn = Drawn()
 
     def shape(self, steps, fill, pen, clip):
@@ -67,9 +66,8 @@ class Recorder(VectorRenderer):
 
 def recorded(spec, width=504.0):
     """Draw a spec; returns what was drawn, and the chart's width and height."""
-    figure = build(spec, width)
-    recorder = Recorder(figure)
-    figure.draw(recorder)
+    recorder = Recorder()
+    recorder.put(drawing(build(spec, width)))
     return recorder.drawn, *figure_size(spec, width)
 
 

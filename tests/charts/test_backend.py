@@ -23,13 +23,13 @@ from pypdf import PdfReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from loambrief.charts.canvas import draw_figure
+from loambrief.charts.canvas import put_on_canvas
 from loambrief.charts.fonts import pdf_name
 from loambrief.charts.measure import Scale
 from loambrief.charts.panel import Panel
-from loambrief.charts.renderer import hatch, steps_of
+from loambrief.charts.renderer import drawing, hatch, steps_of
 from loambrief.charts.sheet import Sheet, themed
-from loambrief.charts.svg import SvgRenderer
+from loambrief.charts.svg import SvgSurface
 
 CHILD = """
 import hashlib, io, sys
@@ -61,9 +61,9 @@ def on_sheet(draw, height=72.0):
         figure = sheet.finish()
     canvas = Canvas(io.BytesIO(), pageCompression=0)
     before = len(canvas._code)
-    draw_figure(canvas, figure, 30, 40)
-    recorder = Recorder(figure)
-    figure.draw(recorder)
+    put_on_canvas(canvas, drawing(figure), 30, 40)
+    recorder = Recorder()
+    recorder.put(drawing(figure))
     return " ".join(canvas._code[before:]), recorder.drawn
 
 
@@ -207,13 +207,13 @@ def test_weights(weight, face, css):
         figure = sheet.finish()
     buffer = io.BytesIO()
     canvas = Canvas(buffer)
-    draw_figure(canvas, figure, 0, 0)
+    put_on_canvas(canvas, drawing(figure), 0, 0)
     canvas.save()
     fonts = PdfReader(buffer).pages[0]["/Resources"]["/Font"].values()
     (used,) = [f.get_object() for f in fonts if "SourceSans3" in f.get_object()["/BaseFont"]]
     assert used["/BaseFont"].endswith(f"SourceSans3-{face}") and used["/Subtype"] == "/TrueType"
     top = ET.Element("svg")
-    figure.draw(SvgRenderer(figure, top, "p"))
+    SvgSurface(72.0, top, "p").put(drawing(figure))
     (line,) = top
     assert {k: v for k, v in line.attrib.items() if k in ("font-weight", "font-style")} == css
 
@@ -240,7 +240,7 @@ def test_colours_are_opaque():
     figure.add_artist(matplotlib.patches.Rectangle((0, 0), 1, 1, facecolor=(1, 0, 0, 0.25),
                                                    edgecolor="none"))
     canvas = Canvas(io.BytesIO(), pageCompression=0)
-    draw_figure(canvas, figure, 0, 0)
+    put_on_canvas(canvas, drawing(figure), 0, 0)
     assert "1 .75 .75 rg" in " ".join(canvas._code)
 
 
@@ -249,7 +249,7 @@ def test_pictures_are_refused():
     figure = Figure(figsize=(2, 1), dpi=72, frameon=False)
     figure.add_axes((0, 0, 1, 1)).imshow([[0, 1], [1, 0]])
     with pytest.raises(NotImplementedError, match="pixels"):
-        draw_figure(Canvas(io.BytesIO()), figure, 0, 0)
+        put_on_canvas(Canvas(io.BytesIO()), drawing(figure), 0, 0)
 
 
 def test_paths():
@@ -273,10 +273,10 @@ def test_own_axes_clip():
     ax.set(xlim=(0, 1), ylim=(0, 1))
     canvas = Canvas(io.BytesIO(), pageCompression=0)
     with themed():
-        draw_figure(canvas, figure, 0, 0)
+        put_on_canvas(canvas, drawing(figure), 0, 0)
         assert "W* n" in " ".join(canvas._code)
         top = ET.Element("svg")
-        figure.draw(SvgRenderer(figure, top, "p"))
+        SvgSurface(72.0, top, "p").put(drawing(figure))
     assert {e.get("d") for e in top.iterfind("clipPath/path")} == {"M36 54L108 54L108 18L36 18Z"}
 
 
@@ -294,7 +294,7 @@ def test_panels_have_scales_only():
     assert isinstance(ax, Panel)
     found = ax.transData.transform([(1, 0), (10, 4), (100, 8)]).ravel()
     assert found == pytest.approx([50, 10, 100, 50, 150, 90])
-    figure.draw(Recorder(figure))
+    drawing(figure)
     assert not ax.spines and "majorTicks" not in vars(ax.xaxis)
 
 
@@ -345,6 +345,6 @@ def test_pattern_of_own_axes():
     figure.add_axes((0, 0, 1, 1)).bar([0], [1], hatch="/", facecolor="none", edgecolor="#FF0000")
     canvas = Canvas(io.BytesIO(), pageCompression=0)
     with themed():
-        draw_figure(canvas, figure, 0, 0)
+        put_on_canvas(canvas, drawing(figure), 0, 0)
     code = " ".join(canvas._code)
     assert code.count("1 0 0 RG") >= 1 and code.count(" l ") > 20

@@ -222,7 +222,7 @@ def test_carbon_nitrogen_sides(record):
     """ensures that ratios below the turning point lie left of it, those above to the right."""
     drawn, _, _ = record(carbon_nitrogen())
     at = {t.text: (t.x0 + t.x1) / 2 for t in drawn.texts}
-    assert at["9:1"] < at["19.5:1"] < at["24:1"] < at["46.7:1"]
+    assert at["9:1"] < at["20:1"] < at["24:1"] < at["47:1"]
 
 
 def test_season_order(record):

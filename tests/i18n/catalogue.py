@@ -36,6 +36,7 @@ COLUMNS = {
     "acidity/single_pass": ("placement",),
     "carbon_nitrogen/available_nitrogen": ("material", "period"),
     "soil_water/crop_water": ("printed_as",),
+    "tissue/foliar": ("when",),
     "tissue/ranges": ("part", "stage"),
     "tissue/sap_nitrate": ("stage",),
     "carbon_nitrogen/carbon_clay": ("structure",),
@@ -69,6 +70,7 @@ COLUMNS = {
 }
 """Columns whose cells are printed."""
 NOUNS = {
+    "cover_crops/species": "species",
     "crops/crops": "crop",
     "refractometry/no_press": "english",
     "salinity/crop_tolerance": "crop",

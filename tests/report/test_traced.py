@@ -184,6 +184,8 @@ def test_claims_name_a_message_and_its_source():
     """ensures that evidence of others was read for what it is printed for, or says from memory."""
     told = {path.stem: path.read_text(encoding="utf-8")
             for path in (templates_dir() / "text" / "en").glob("*.j2")}
+    pairs = [(row["message"], row["source"]) for row in load("wording/claims")]
+    assert len(set(pairs)) == len(pairs)
     for row in load("wording/claims"):
         topic, macro = str(row["message"]).split(".")
         assert f"macro {macro}(" in told[topic], row

@@ -54,6 +54,8 @@ HABITS = {  # item of a need to the words for its time
     "infiltration": "when_water",
     "weeds": "when_weeds",
 }
+COVER = "cover crop"
+"""Item of the cover crop that a case plans."""
 SHALLOW_CALCIUM = "shallow calcium"
 """Item of the gypsum that feeds pods."""
 EVERY_SEASON = "irrigation water"
@@ -134,9 +136,9 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
         return Window(today, ahead, say("actions.when_decision", end=ahead))
     if item in HABITS:
         return Window(today, None, say(f"actions.{HABITS[item]}"))
-    if kind is NeedKind.MANAGE:
+    if kind is NeedKind.MANAGE and item != COVER:
         return Window(today, None, say("actions.when_habit"))
-    if kind is NeedKind.ORGANIC_MATTER:
+    if kind is NeedKind.ORGANIC_MATTER or item == COVER:
         if not cover_fits(case):
             return Window(None, None, say("actions.when_habit"))
         if harvest and harvest > today and not many_picks(case):

@@ -33,7 +33,7 @@ FOLDER = "nutrients/guides"
 KINDS = ("build_up", "classes", "equation", "points", "critical")
 NUTRIENTS = ("P2O5", "K2O")
 """What every guide is asked for."""
-MINOR = ("S", "Zn", "B", "Mn", "Cu", "Fe")
+MINOR = ("S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
 """What a guide may hold rules for besides: its rule goes before the class scales."""
 TEST_OF: Mapping[str, str] = MappingProxyType(
     {"P2O5": "P", "K2O": "K", **{element: element for element in MINOR}})

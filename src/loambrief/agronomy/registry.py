@@ -218,13 +218,27 @@ class Formula(Generic[P, V]):
         self.how = how
         self.evidence = evidence
         self.valid = MappingProxyType(dict(valid))
-        self.signature = _public(inspect.signature(function))
-        parameters = self.signature.parameters.values()
-        self._named = {p.name: f"{p.name}_" if keyword.iskeyword(p.name) else p.name
-                       for p in parameters}
-        self._needed = [p.name for p in parameters if p.default is inspect.Parameter.empty]
-        self.kinds = {p.name: KINDS[kind] for p in parameters
-                      for kind in str(p.annotation).split(" | ") if kind in KINDS}
+
+    @functools.cached_property
+    def signature(self) -> inspect.Signature:
+        """Its parameters by their public names; worked out when used, as most are not."""
+        return _public(inspect.signature(self._function))
+
+    @functools.cached_property
+    def _named(self) -> dict[str, str]:
+        return {name: f"{name}_" if keyword.iskeyword(name) else name
+                for name in self.signature.parameters}
+
+    @functools.cached_property
+    def _needed(self) -> list[str]:
+        return [p.name for p in self.signature.parameters.values()
+                if p.default is inspect.Parameter.empty]
+
+    @functools.cached_property
+    def kinds(self) -> dict[str, Callable[..., None]]:
+        """What refuses an impossible value, for parameters of a kind that some are."""
+        return {p.name: KINDS[kind] for p in self.signature.parameters.values()
+                for kind in str(p.annotation).split(" | ") if kind in KINDS}
 
     @property
     def topic(self) -> str:

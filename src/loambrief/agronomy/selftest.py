@@ -58,6 +58,8 @@ LOOKUPS = frozenset({
     "sulfur_response", "sulfur_to_acidify", "summed_cec_reliability", "surface_calcium_gypsum",
     "tissue_class", "traditional_saturation", "usda_hay_grade", "water_restriction",
     "weed_seed_alive_pct",
+    "cover_end_days_before", "cover_sowing_fit",
+    "soil_life_reading",
 })
 """Formulas that find a row, a class or a value between two rows. Where the table they read is of
 the print that a check quotes, the check shows that we typed and read it rightly, no more."""

@@ -33,6 +33,7 @@ METHODS: Mapping[str, tuple[str, ...]] = {
     "P2O5": methods()["phosphorus"],
     "K2O": (*methods()["cations"], "field-moist"),
     "S": methods()["sulfur"],
+    "Mg": methods()["cations"],
     "Zn": methods()["zinc"],
     "B": methods()["boron"],
     "Mn": methods()["manganese"],
@@ -97,7 +98,7 @@ class CecBandEntry(Part):
 
 
 class _RuleEntry(Part):
-    nutrient: Literal["P2O5", "K2O", "S", "Zn", "B", "Mn", "Cu", "Fe"]
+    nutrient: Literal["P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe"]
     crops: Annotated[list[q.Name], Field(min_length=1)]
     methods: Annotated[list[q.Name], Field(min_length=1)]
     reference: q.Text | None = None
@@ -290,7 +291,7 @@ def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
 
 
 def _test_alone(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
-    """Sulfur and micronutrients are read from the test alone, never by yield or CEC."""
+    """Sulfur, magnesium and micronutrients are read from the test alone."""
     if rule.nutrient in ("P2O5", "K2O"):
         return
     asks: list[str] = []

@@ -5,8 +5,6 @@ meq/100g, dS/m, psi, in, ac); each :class:`~loambrief.units.Quantity` keeps what
 Anything optional that is absent is None and stays None: missing is never zero.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
@@ -15,6 +13,7 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
+from loambrief.case.schema_cover import CoverCrop
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
 from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
@@ -520,6 +519,7 @@ class CaseFile(Part):
     tissue: Annotated[list[TissueTest], Field(max_length=40)] = []
     water: Water | None = None
     residue: list[Residue] = []
+    cover_crop: CoverCrop | None = None
     materials: Annotated[list[Material], Field(max_length=200)] = []
     budget: Budget | None = None
     tenure: Tenure | None = None

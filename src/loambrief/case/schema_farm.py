@@ -3,8 +3,6 @@
 None of it changes what the soil needs; all of it changes what is bought, and when.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Self
 
 from pydantic import Field, PrivateAttr

@@ -1,7 +1,5 @@
 """Forage and water tests as parts of the case schema."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from loambrief.case import quantities as q

@@ -5,8 +5,6 @@ the program a gallon of it weighs :data:`~loambrief.units.NOMINAL_LB_PER_GAL`, i
 in rate and price, so that the true density is not needed and rates come out right.
 """
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from loambrief.case import quantities as q

@@ -3,8 +3,6 @@
 Each entry carries its reason, because the reason is printed.
 """
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """A tissue test as a part of the case schema."""
 
-from __future__ import annotations
-
 from loambrief.case import quantities as q
 from loambrief.case.part import Part
 

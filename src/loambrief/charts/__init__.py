@@ -46,6 +46,7 @@ from loambrief.charts.registry import (
     broken,
     build,
     chart,
+    drawn,
     figure_size,
     fitted,
     least_height,
@@ -55,8 +56,8 @@ if TYPE_CHECKING:
     from loambrief.charts.canvas import Canvas
 
 __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "broken",
-           "build", "chart", "draw_chart", "figure_size", "fitted", "has_data", "is_number",
-           "least_height", "svg_chart"]
+           "build", "chart", "draw_chart", "drawn", "figure_size", "fitted", "has_data",
+           "is_number", "least_height", "svg_chart"]
 
 
 def has_data(spec: ChartSpec) -> bool:
@@ -72,10 +73,10 @@ def has_data(spec: ChartSpec) -> bool:
 
 def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float) -> None:
     """Draw a chart with its lower left corner at (x, y) [pt]; raises as ``build``."""
-    figure = build(spec, float(width))
-    from loambrief.charts.canvas import draw_figure
+    made = drawn(spec, float(width))
+    from loambrief.charts.canvas import put_on_canvas
 
-    draw_figure(canvas, figure, x, y)
+    put_on_canvas(canvas, made, x, y)
 
 
 def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
@@ -101,7 +102,7 @@ def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
     ValueError
         The spec has no data, or the width is below 200 pt.
     """
-    figure = build(spec, float(width))
-    from loambrief.charts.svg import svg_figure
+    made = drawn(spec, float(width))
+    from loambrief.charts.svg import as_svg
 
-    return svg_figure(figure, spec.title, spec.alt, prefix)
+    return as_svg(made, spec.title, spec.alt, prefix)

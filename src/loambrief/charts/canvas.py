@@ -7,22 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from matplotlib.figure import Figure
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
 from loambrief.charts.fonts import pdf_name
-from loambrief.charts.renderer import Colour, Pen, Step, VectorRenderer
+from loambrief.charts.renderer import Colour, Drawing, Pen, Step, Surface
 
 CAPS = {"butt": 0, "round": 1, "projecting": 2}
 JOINS = {"miter": 0, "round": 1, "bevel": 2}
 
 
-class CanvasRenderer(VectorRenderer):
+class CanvasSurface(Surface):
     """Draws on a canvas whose origin is the chart's lower left corner."""
 
-    def __init__(self, figure: Figure, canvas: Canvas):
-        super().__init__(figure)
+    def __init__(self, canvas: Canvas):
         self.canvas = canvas
         self._state: dict[str, object] = {}
 
@@ -98,9 +96,9 @@ class CanvasRenderer(VectorRenderer):
             self._set("dash", pen.dash, lambda: canvas.setDash(list(pen.dash), 0))
 
 
-def draw_figure(canvas: Canvas, figure: Figure, x: float, y: float) -> None:
-    """Draw a figure with its lower left corner at (x, y) [pt]; the page's state stays."""
+def put_on_canvas(canvas: Canvas, drawing: Drawing, x: float, y: float) -> None:
+    """Draw with the lower left corner at (x, y) [pt]; the page's state stays."""
     canvas.saveState()
     canvas.translate(x, y)
-    figure.draw(CanvasRenderer(figure, canvas))
+    CanvasSurface(canvas).put(drawing)
     canvas.restoreState()

@@ -47,7 +47,7 @@ class CarbonNitrogenSpec(ChartSpec):
         return {"turning": f"{figures(self.turning.value)}:1", "turning_label": self.turning.label,
                 "practice": self.turning.practice, "below": self.below, "above": self.above,
                 "rows": [{"label": r.label,
-                          "ratio": f"{figures(r.ratio)}:1" if is_number(r.ratio) else None}
+                          "ratio": f"{figures(r.ratio, 0)}:1" if is_number(r.ratio) else None}
                          for r in self.rows]}
 
 
@@ -99,5 +99,5 @@ def _row(sheet: Sheet, row: RatioRow, across: Scale, ax: Axes, y: float, turning
     sheet.marks([row.ratio], [y], "D" if row.mix else "o", 6.0 if row.mix else 6.6, colour,
                 "paper", 0.8, on=ax)
     left = row.ratio < turning
-    sheet.middle(x - 6 if left else x + 6, y, f"{figures(row.ratio)}:1", weight="bold",
+    sheet.middle(x - 6 if left else x + 6, y, f"{figures(row.ratio, 0)}:1", weight="bold",
                  align="right" if left else "left", colour="accent" if row.mix else "ink")

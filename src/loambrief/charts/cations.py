@@ -57,8 +57,14 @@ class CationSpec(ChartSpec):
         missing = self.words.not_measured
         return {"bars": [
             {"label": b.label, "total": b.total,
-             "shares": [f"{x.ion} {worded(x.percent) or missing}" for x in b.shares]}
+             "shares": [f"{x.ion} {worded(x.percent, _digits(x.percent)) or missing}"
+                        for x in b.shares]}
             for b in self.bars]}
+
+
+def _digits(share: float | None) -> int:
+    """Decimals of a share: each test in it is good to a twentieth or so."""
+    return 0 if share is not None and share >= 10 else 1
 
 
 @chart(CationSpec, "cations")
@@ -97,7 +103,7 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]
         span = (at, at + share)
         x0, x1 = (across(v) for v in span)
         at += share
-        word = f"{ion}{NBSP}{percent(share)}"
+        word = f"{ion}{NBSP}{percent(share, _digits(share))}"
         if not _segment(sheet, ax, ion, span, x1 - x0, (y0, y1), word, bar.reference):
             outside.append(((x0 + x1) / 2, word))
         else:
@@ -105,7 +111,8 @@ def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]
     if whole - at > 0.6 and any(s.percent is None for s in bar.shares):
         sheet.line([at, whole, whole, at, at], [y0, y0, y1, y1, y0], "muted", t.hairline, "dash",
                    on=ax)
-        outside.append((across((at + whole) / 2), w.rest_unmeasured.format(percent(whole - at))))
+        rest = percent(whole - at, _digits(whole - at))
+        outside.append((across((at + whole) / 2), w.rest_unmeasured.format(rest)))
     sheet.y = _outside(sheet, outside, y1) + 9
 
 

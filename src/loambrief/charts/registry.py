@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from loambrief.charts.renderer import Drawing
     from loambrief.charts.sheet import Sheet
 
 NARROWEST = 200.0
@@ -149,6 +150,15 @@ def build(spec: ChartSpec, width: float) -> Figure:
         sheet = Sheet(float(width))
         kind.draw(sheet, spec)
         return sheet.finish()
+
+
+@lru_cache(maxsize=32)  # a page of the advisory and one of its annex show the same chart
+def drawn(spec: ChartSpec, width: float) -> Drawing:
+    """The chart as shapes and lines of text; parameters and errors as of :func:`build`."""
+    figure = build(spec, width)
+    from loambrief.charts.renderer import drawing
+
+    return drawing(figure)
 
 
 @lru_cache(maxsize=1024)  # pages are tried in several ways, and ask for sizes each time

@@ -49,15 +49,26 @@ class Pen:
     join: str
 
 
-class VectorRenderer(RendererBase):
-    """Turns what matplotlib asks for into shapes and lines of text; y upward.
+@dataclass(frozen=True)
+class Drawing:
+    """A chart as shapes and lines of text, in order: the name of a method of a surface, and what
+    it is called with."""
+
+    width: float
+    height: float
+    marks: tuple[tuple[str, tuple[Any, ...]], ...]
+
+
+class Surface:
+    """What a drawing is put on; y upward.
 
     A backend fills :meth:`shape`, :meth:`stamps` (if it can repeat a shape) and :meth:`words`.
     """
 
-    def __init__(self, figure: Figure):
-        super().__init__()
-        self.width, self.height = (float(v) for v in figure.bbox.size)
+    def put(self, drawing: Drawing) -> None:
+        """Draw all of it."""
+        for name, how in drawing.marks:
+            getattr(self, name)(*how)
 
     def shape(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None,
               clip: Sequence[Step] | None) -> None:
@@ -74,6 +85,25 @@ class VectorRenderer(RendererBase):
               angle: float) -> None:
         """Draw a line of text with its baseline's left end at (x, y)."""
         raise NotImplementedError
+
+
+def drawing(figure: Figure) -> Drawing:
+    """What matplotlib draws of a figure."""
+    renderer = VectorRenderer(figure)
+    figure.draw(renderer)
+    return Drawing(renderer.width, renderer.height, tuple(renderer.marks))
+
+
+class VectorRenderer(RendererBase):
+    """Takes down what matplotlib asks for as shapes and lines of text."""
+
+    def __init__(self, figure: Figure):
+        super().__init__()
+        self.width, self.height = (float(v) for v in figure.bbox.size)
+        self.marks: list[tuple[str, tuple[Any, ...]]] = []
+
+    def _mark(self, name: str, *how: Any) -> None:
+        self.marks.append((name, how))
 
     # What matplotlib calls --------------------------------------------------------------
 
@@ -94,11 +124,11 @@ class VectorRenderer(RendererBase):
         steps = steps_of(path, transform) if fill or pen or gc.get_hatch() else []
         if gc.get_hatch():
             if fill:
-                self.shape(steps, fill, None, clip)
+                self._mark("shape", steps, fill, None, clip)
             self._hatch(gc, steps)
             fill = None
         if fill or pen:
-            self.shape(steps, fill, pen, clip)
+            self._mark("shape", steps, fill, pen, clip)
 
     def _hatch(self, gc: GraphicsContextBase, outline: Sequence[Step]) -> None:
         """The pattern inside a shape, on a grid that is fixed to the figure."""
@@ -107,17 +137,17 @@ class VectorRenderer(RendererBase):
         lines, dots = hatch(str(gc.get_hatch()), (min(xs), min(ys), max(xs), max(ys)),
                             theme().hatch_gap)
         if lines and colour:
-            self.shape(lines, None, Pen(colour, gc.get_hatch_linewidth(), (), "butt", "miter"),
-                       outline)
+            pen = Pen(colour, gc.get_hatch_linewidth(), (), "butt", "miter")
+            self._mark("shape", lines, None, pen, outline)
         if dots and colour:
-            self.shape(dots, colour, None, outline)
+            self._mark("shape", dots, colour, None, outline)
 
     def draw_markers(self, gc: GraphicsContextBase, marker_path: Path, marker_trans: Transform,
                      path: Path, trans: Transform, rgbFace: Any = None) -> None:
         places = trans.transform(path.vertices)
-        self.stamps(steps_of(marker_path, marker_trans),
-                    [(float(x), float(y)) for x, y in places if np.isfinite(x + y)],
-                    _opaque(rgbFace, gc), _pen(gc), _clip(gc))
+        self._mark("stamps", steps_of(marker_path, marker_trans),
+                   [(float(x), float(y)) for x, y in places if np.isfinite(x + y)],
+                   _opaque(rgbFace, gc), _pen(gc), _clip(gc))
 
     def draw_text(self, gc: GraphicsContextBase, x: float, y: float, s: str,
                   prop: FontProperties, angle: float, ismath: Any = False,
@@ -126,8 +156,8 @@ class VectorRenderer(RendererBase):
         if text:
             colour = _opaque(gc.get_rgb(), gc)
             assert colour is not None
-            self.words(float(x), float(y), text, prop.get_size_in_points(), weight_of(prop),
-                       colour, float(angle))
+            self._mark("words", float(x), float(y), text, prop.get_size_in_points(),
+                       weight_of(prop), colour, float(angle))
 
     def draw_image(self, *args: Any, **more: Any) -> None:
         raise NotImplementedError("a chart of an advisory holds no pixels: draw shapes and text")

@@ -12,25 +12,24 @@ from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
 from matplotlib.colors import to_hex
-from matplotlib.figure import Figure
 
 from loambrief.charts.measure import text_width
-from loambrief.charts.renderer import Colour, Pen, Step, VectorRenderer
+from loambrief.charts.renderer import Colour, Drawing, Pen, Step, Surface
 
 FACES = {"regular": {}, "bold": {"font-weight": "600"}, "italic": {"font-style": "italic"}}
 CIRCLE = ["m", *["c"] * 8, "h"]
 """What the round marker is made of; it starts at its lowest point."""
 
 
-def svg_figure(figure: Figure, title: str, alt: str, prefix: str) -> ET.Element:
-    """A figure as an element named by a title and a text alternative; see ``svg_chart``."""
+def as_svg(drawing: Drawing, title: str, alt: str, prefix: str) -> ET.Element:
+    """A drawing as an element named by a title and a text alternative; see ``svg_chart``."""
     top = ET.Element("svg", {
         "role": "img", "aria-labelledby": f"{prefix}-title {prefix}-desc",
-        "viewBox": f"0 0 {number(figure.bbox.width)} {number(figure.bbox.height)}",
+        "viewBox": f"0 0 {number(drawing.width)} {number(drawing.height)}",
         "class": "chart"})
     for tag, text in (("title", title), ("desc", alt)):
         ET.SubElement(top, tag, id=f"{prefix}-{tag}").text = text
-    figure.draw(SvgRenderer(figure, top, prefix))
+    SvgSurface(drawing.height, top, prefix).put(drawing)
     return top
 
 
@@ -40,12 +39,11 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-class SvgRenderer(VectorRenderer):
+class SvgSurface(Surface):
     """Adds elements to an ``svg`` element; ids start with ``prefix``."""
 
-    def __init__(self, figure: Figure, top: ET.Element, prefix: str):
-        super().__init__(figure)
-        self.top, self.prefix = top, prefix
+    def __init__(self, height: float, top: ET.Element, prefix: str):
+        self.height, self.top, self.prefix = height, top, prefix
         self._clips: dict[str, str] = {}
 
     def shape(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None,

@@ -46,17 +46,16 @@ def check(places: tuple[str, ...], for_issue: bool, lab_files: tuple[Path, ...],
     absent: list[str] = []
     cases = find_cases(places, absent=absent).cases
     found: list[Problem] = []
+    unread: list[str] = []
     bad = 0
     for path in cases:
         try:
             problems, wrong = _problems(path, for_issue, lab_files)
-        except OSError as error:
-            click.echo(f"{path}: {error.strerror or error}", err=True)
+        except (OSError, LoambriefError) as error:
+            unread.append(f"{path}: {getattr(error, 'strerror', None) or error}")
             bad += 1
-            continue
-        except LoambriefError as error:
-            click.echo(f"{path}: {error}", err=True)
-            bad += 1
+            if not as_json:
+                click.echo(unread[-1], err=True)
             continue
         bad += wrong or (strict and bool(problems))
         found += problems
@@ -65,11 +64,15 @@ def check(places: tuple[str, ...], for_issue: bool, lab_files: tuple[Path, ...],
                 click.echo(str(problem))
             if not (quiet or problems):
                 click.echo(f"{path}: no problems")
-    for said in absent:
-        click.echo(f"loambrief: {said}", err=True)
     if as_json:
         show_json([p.as_json() for p in found])
-    elif not quiet and len(cases) > 1:
+        if absent or unread:
+            left = LoambriefError("; ".join([*unread, *absent]))
+            left.exit_code = 2 if absent else 1
+            raise left
+    for said in absent:
+        click.echo(f"loambrief: {said}", err=True)
+    if not (as_json or quiet) and len(cases) > 1:
         click.echo(_count(len(cases), bad, sum(p.severity == "warning" for p in found)))
     sys.exit(2 if absent else 1 if bad else 0)
 

@@ -26,7 +26,7 @@ from dataclasses import replace
 
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Confidence, Finding, Need, NeedKind
-from loambrief.tables import references
+from loambrief.tables import reference
 
 MAX_AGE_DAYS = 3 * 365
 MIN_CORES = 15
@@ -103,7 +103,7 @@ def _unread(results: Iterable[Result]) -> tuple[str, ...]:
 
 
 def _single(need: Need) -> bool:
-    known = [references()[key].kind for key in dict.fromkeys(need.sources)]
+    known = [reference(key).kind for key in dict.fromkeys(need.sources)]
     return len(known) == 1 and known[0] in SINGLE
 
 

@@ -15,9 +15,9 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
+from html import escape
 from io import BytesIO
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
 
 from loambrief import __version__
 from loambrief.errors import RenderFault, ResourceMissing
@@ -224,8 +224,9 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
         XML in the packet wrapper of ISO 16684-1.
     """
     moment = f"{model.date:%Y-%m-%d}T00:00:00Z"
-    title, author, subject = (escape(clean(x)) for x in (model.title, model.author, model.subject))
-    language = escape(model.language, {'"': "&quot;"})
+    title, author, subject = (escape(clean(x), quote=False)
+                              for x in (model.title, model.author, model.subject))
+    language = escape(model.language)
     creator = f"<dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>"
     about = (f'<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{subject}</rdf:li></rdf:Alt>'
              "</dc:description>")
@@ -245,7 +246,7 @@ def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
 <xmp:ModifyDate>{moment}</xmp:ModifyDate>
 <xmp:MetadataDate>{moment}</xmp:MetadataDate>
 <pdf:Producer>Loambrief {__version__}</pdf:Producer>
-<pdf:Keywords>{escape(number)}</pdf:Keywords>
+<pdf:Keywords>{escape(number, quote=False)}</pdf:Keywords>
 <pdfaid:part>3</pdfaid:part>
 <pdfaid:conformance>{"A" if full else "B"}</pdfaid:conformance>
 {_UA if full else ""}</rdf:Description>

@@ -14,7 +14,7 @@ from loambrief.case.load import LoadedCase
 from loambrief.case.names import crops, fold
 from loambrief.case.schema import CaseFile, PhotoEntry
 from loambrief.charts import ChartWords
-from loambrief.findings.model import Finding, Message, Place, say
+from loambrief.findings.model import Finding, Grade, Message, Place, say
 from loambrief.numbers import NBSP
 from loambrief.report.answer import CaseAnswer, answer
 from loambrief.report.blocks import Heading, Span
@@ -102,9 +102,9 @@ class Context:
                within: numbers.Ends | None = None) -> str:
         return self.writer.quantity(value, unit, digits, within)
 
-    def rate(self, value: float, unit: str) -> str:
+    def rate(self, value: float, unit: str, within: numbers.Ends | None = None) -> str:
         """A rate in both unit systems; see :meth:`Writer.rate`."""
-        return self.writer.rate(value, unit)
+        return self.writer.rate(value, unit, within)
 
     def order(self, value: float, unit: str) -> str:
         """An amount to order; see :meth:`Writer.order`."""
@@ -172,7 +172,9 @@ class Context:
         """The key number of a finding with its unit, or nothing."""
         if finding.value is None:
             return ""
-        digits = {"pH": 1, "in": 0}.get(finding.unit)  # depths are read in steps of inches
+        digits = {"pH": 1, "in": 0, "meq/100g": 1}.get(finding.unit)  # depths: steps of inches
+        if finding.unit == "%" and finding.grade is Grade.CALCULATED:
+            digits = 0 if finding.value >= 10 else 1  # a test as typed keeps its digits
         ends = (finding.low, finding.high)
         if finding.unit in ("pH", "1", ""):
             text = self.writer.figures(finding.value, digits, ends)

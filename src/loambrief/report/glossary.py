@@ -149,13 +149,16 @@ class _Reader:
                 self.used |= terms_in(value)
             return unmarked(value)
         if isinstance(value, tuple):
-            new = tuple([self.bare(item, read) for item in value])
+            new = tuple([item if isinstance(item, str) and END not in item
+                         else self.bare(item, read) for item in value])
             return value if all(map(is_, new, value)) else new
         changes = {}
         read = read and not isinstance(value, UNREAD)
         kind: Any = type(value)
         for name in parts_of(kind):
             old = getattr(value, name)
+            if isinstance(old, str) and END not in old:  # nearly all are
+                continue
             if (part := self.bare(old, read and name not in SILENT)) is not old:
                 changes[name] = part
         return replace(value, **changes) if changes else value

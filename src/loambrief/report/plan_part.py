@@ -89,7 +89,8 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
     if action.rate is not None:
         rate = context.rate(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
-        rate = context.rate(action.exact_rate, action.need.unit)
+        rate = context.rate(action.exact_rate, action.need.unit,
+                            (action.rate_low, action.rate_high))
     unit = action.rate_unit or action.need.unit
     span = ""
     if action.rate_low is not None and action.rate_high is not None and unit:

@@ -265,12 +265,12 @@ class Writer:
                                          self.system)
         return f"{self.figures(number)}{numbers.NBSP}{numbers.symbol(name, self.signs)}"
 
-    def rate(self, value: float, unit: str) -> str:
+    def rate(self, value: float, unit: str, within: numbers.Ends | None = None) -> str:
         """A rate with the other unit system in brackets, and which of the two was set."""
         other = "us" if self.system == "si" else "si"
         return self.write(Message("report.rate_both", {
-            "shown": self.quantity(value, unit), "set": self.decided == other,
-            "other": numbers.quantity(value, unit, other, signs=self.signs)}))
+            "shown": self.quantity(value, unit, within=within), "set": self.decided == other,
+            "other": numbers.quantity(value, unit, other, signs=self.signs, within=within)}))
 
     def place(self, place: Place, signs: numbers.Signs | None = None) -> str:
         """A place as typed, then its depth in the reader's units."""

@@ -243,6 +243,19 @@ def load_document(name: str) -> DataRow:
 
 
 @cache
+def _reference_texts() -> Mapping[str, tuple[str, str]]:
+    """Each publication's file and its part of that file, not yet read: a case cites a tenth."""
+    found: dict[str, tuple[str, str]] = {}
+    for path in sorted((tables_dir() / "references").glob("*.toml")):
+        for part in f"\n{path.read_text(encoding='utf-8')}".split("\n[")[1:]:
+            key = part.partition("]")[0].strip('"')
+            if key in found:
+                raise TableFault(f"reference {key} stands twice (again in {path.name})")
+            found[key] = path.name, f"[{part}"
+    return found
+
+
+@cache
 def references() -> Mapping[str, Reference]:
     """All publications, by key: every ``tables/references/*.toml`` merged.
 
@@ -251,24 +264,10 @@ def references() -> Mapping[str, Reference]:
     TableFault
         A key stands in two files, or an entry lacks its citation.
     """
-    found: dict[str, Reference] = {}
-    for path in sorted((tables_dir() / "references").glob("*.toml")):
-        for key, raw in tomllib.loads(path.read_text(encoding="utf-8")).items():
-            if key in found:
-                raise TableFault(f"reference {key} stands twice (again in {path.name})")
-            if "citation" not in raw:
-                raise TableFault(f"reference {key} in {path.name} lacks its citation")
-            found[key] = Reference(
-                key=key,
-                citation=raw["citation"],
-                year=raw.get("year"),
-                url=raw.get("url", ""),
-                licence=raw.get("licence", ""),
-                kind=raw.get("kind", "publication"),
-            )
-    return MappingProxyType(found)
+    return MappingProxyType({key: reference(key) for key in _reference_texts()})
 
 
+@cache
 def reference(key: str) -> Reference:
     """One publication by its key.
 
@@ -276,11 +275,24 @@ def reference(key: str) -> Reference:
     ------
     UnknownName
         No such key.
+    TableFault
+        A key stands in two files, or the entry lacks its citation.
     """
-    known = references()
+    known = _reference_texts()
     if key not in known:
         raise UnknownName("reference", key, tuple(known))
-    return known[key]
+    name, text = known[key]
+    (raw,) = tomllib.loads(text).values()
+    if "citation" not in raw:
+        raise TableFault(f"reference {key} in {name} lacks its citation")
+    return Reference(
+        key=key,
+        citation=raw["citation"],
+        year=raw.get("year"),
+        url=raw.get("url", ""),
+        licence=raw.get("licence", ""),
+        kind=raw.get("kind", "publication"),
+    )
 
 
 def named_number(table: str, name: str) -> float:

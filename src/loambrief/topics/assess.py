@@ -12,6 +12,7 @@ from loambrief.topics.acidity import findings as acidity
 from loambrief.topics.carbon_nitrogen import findings as carbon_nitrogen
 from loambrief.topics.cations import findings as cations
 from loambrief.topics.compaction import findings as compaction
+from loambrief.topics.cover_crops import findings as cover_crops
 from loambrief.topics.forage import findings as forage
 from loambrief.topics.history.done import Review, review
 from loambrief.topics.judge import judgements, only_settled, unjudged
@@ -35,6 +36,7 @@ TOPICS = {
     "stratification": stratification,
     "nutrients": nutrients,
     "carbon_nitrogen": carbon_nitrogen,
+    "cover_crops": cover_crops,
     "tissue": tissue,
     "refractometry": refractometry,
     "forage": forage,

@@ -12,6 +12,7 @@ TOPICS = {
                   "formulas_micronutrients", "formulas_limits", "formulas_manure"),
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
                         "formulas_credits", "formulas_nitrogen", "formulas_sidedress"),
+    "cover_crops": ("formulas",),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "tissue": ("formulas",),
     "refractometry": ("formulas",),

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from loambrief.agronomy.guides import MINOR, NUTRIENTS, TEST_OF, known_guides
+from loambrief.case.quantities import nearest
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
 from loambrief.findings.model import (
@@ -108,9 +109,11 @@ def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
 def _guide_finding(state: NutrientState) -> list[Finding]:
     """A finding where the choice of guide itself needs a word from the consultant."""
     if state.unknown_guide:
+        here = sorted(g.name for g in known_guides().values() if g.fits_region(*state.places))
+        near = nearest(state.unknown_guide, known_guides())
         return [_guide(state, "title_guide_unknown", Status.UNCERTAIN,
                        say("nutrients.guide_unknown_body", name=state.unknown_guide,
-                           known=sorted(known_guides())))]
+                           known=here or ([near] if near else [])))]
     if state.guide is None:
         return [_guide(state, "title_guide_choose", Status.UNCERTAIN,
                        say("nutrients.guide_choose_body",

@@ -82,7 +82,7 @@ def micronutrient_class(
     Parameters
     ----------
     nutrient : str
-        S, Zn, B, Mn, Cu or Fe; S only with a guide that has a rule for it.
+        S, Mg, Zn, B, Mn, Cu or Fe; S and Mg only with a guide that has a rule for it.
     method : str
         Extraction method (``dtpa``, ``mehlich-3``, ``hot water``; for manganese by Mehlich-3
         give ``mehlich-3 index`` and the activity index instead of ppm).

@@ -44,8 +44,10 @@ from loambrief.units import plain
 
 TOPIC = "nutrients"
 FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
-          "S": "sulfate_s"}
-METHODS = {**FIELDS, "S": "sulfur"}
+          "S": "sulfate_s", "Mg": "magnesium"}
+METHODS = {**FIELDS, "S": "sulfur", "Mg": "cations"}
+BY_GUIDE = ("S", "Mg")
+"""No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
 """Item of the leaf test."""
 SULFUR_REGION = "Minnesota"
@@ -86,7 +88,7 @@ class Micro:
 def sulfur(state: NutrientState, sample: Sample,
            increment: Increment) -> Iterator[Finding | Missing]:
     """Chance of a sulfur response by organic matter and texture, unless the guide reads sulfate."""
-    if _guide_reads_sulfur(state, sample, increment):
+    if _guide_reads(state, sample, increment, "S"):
         return
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
@@ -133,10 +135,12 @@ def sulfur(state: NutrientState, sample: Sample,
     )
 
 
-def _guide_reads_sulfur(state: NutrientState, sample: Sample, increment: Increment) -> bool:
-    """Whether the guide in use has a rule for the sulfate test that was made."""
-    return (state.guide is not None and increment.sulfate_s is not None
-            and state.guide.rule("S", state.crop, sample.methods.sulfur or "") is not None)
+def _guide_reads(state: NutrientState, sample: Sample, increment: Increment,
+                 element: str) -> bool:
+    """Whether the guide in use has a rule for the test that was made."""
+    return (state.guide is not None and getattr(increment, FIELDS[element]) is not None
+            and state.guide.rule(element, state.crop,
+                                 getattr(sample.methods, METHODS[element]) or "") is not None)
 
 
 def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
@@ -197,7 +201,7 @@ def micronutrients(state: NutrientState, sample: Sample,
     """Zinc, boron, manganese, copper and iron of one sample."""
     place = place_of(sample, increment)
     tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
-    tested += ["S"] if _guide_reads_sulfur(state, sample, increment) else []
+    tested += [e for e in BY_GUIDE if _guide_reads(state, sample, increment, e)]
     if not tested:
         yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)

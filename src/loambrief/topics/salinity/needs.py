@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from loambrief.agronomy.registry import subject
+from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
@@ -20,7 +20,6 @@ from loambrief.topics.salinity.ranges import (
     LEAST_LEACHING_IN,
     Leaching,
     ends_of,
-    esp_range,
     gypsum_range,
     leaching_range,
     one_error_below,
@@ -85,8 +84,11 @@ def wants_gypsum(case: CaseFile, state: SaltState) -> bool:
     return esp.value > target_esp(case)[0] and esp.value >= gypsum_line(case)
 
 
-def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
-    """Pure gypsum for the main slice, or None; amount None without a CEC."""
+def gypsum_need(case: CaseFile, state: SaltState, share: Result | None) -> Need | None:
+    """Pure gypsum for the main slice, or None; amount None without a CEC.
+
+    ``share`` is the range of its ESP.
+    """
     if not wants_gypsum(case, state):
         return None
     esp, main = state.exchange, state.layer
@@ -102,7 +104,9 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
                      say("salinity.caution_gypsum_dust")),
         "sources": ("richards-1954-hb60", "ali-2011"),
     }
-    common = {"depth_in": main.increment.thickness_in, "esp": esp.value, "target": target,
+    low, high = ends_of(share)
+    common = {"depth_in": main.increment.thickness_in, "esp": esp.value, "esp_low": low,
+              "esp_high": high, "target": target,
               "own_target": own, "depth": main.depth, **held_back(case)}
     if cec is None:
         return Need(text=say("salinity.need_gypsum_unknown", **common), params=common, **base)
@@ -114,7 +118,6 @@ def gypsum_need(case: CaseFile, state: SaltState) -> Need | None:
     with subject(main.place):
         best = gypsum_requirement_us.evaluate(
             esp_pct=best_esp, efficiency=1.0 / constant("safety_factor"), **inputs)
-        share = esp_range(state)
         span = gypsum_range(state, best, inputs, share, gypsum_line(case))
     params = {**common, "sodium_meq": best.details["sodium_meq"], "cec": cec,
               "density_measured": density is not None,

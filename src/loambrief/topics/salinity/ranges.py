@@ -43,13 +43,14 @@ def _ways(state: SaltState) -> tuple[float, float]:
 
 
 def esp_range(state: SaltState) -> Result | None:
-    """Range of the ESP [%]; None where the cores were not counted.
+    """Range of the ESP [%]; None without one, or where the cores were not counted.
 
     From the errors of sodium and CEC, the latter not where the sodium of an extract told the ESP,
     and the ways to it where several were open.
     """
-    errors, esp = _errors(state), state.exchange
-    if errors is None:
+    esp = state.esp
+    errors = None if esp is None else _errors(state)
+    if esp is None or errors is None:
         return None
     shared = () if esp.kind == "from SAR" else log_ends(esp.value, errors[1])
     return answer_range(esp.value, log_ends(esp.value, errors[0]), shared, _ways(state))

@@ -31,6 +31,7 @@ from loambrief.topics.salinity.needs import (
     target_esp,
     wash_need,
 )
+from loambrief.topics.salinity.ranges import ends_of, esp_range
 from loambrief.topics.salinity.state import CropTolerance, EspEstimate, SaltState
 from loambrief.topics.sampling.age import sample_confidence
 
@@ -62,7 +63,9 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
         status, severity = Status.ADEQUATE, 0
     needs: list[Need] = []
     lines = [_esp_line(e) for e in state.esps]
-    gypsum = gypsum_need(case, state)
+    share = esp_range(state)
+    low, high = ends_of(share)
+    gypsum = gypsum_need(case, state, share)
     if gypsum is not None:
         needs.append(gypsum)
         if gypsum.amount is None:
@@ -109,20 +112,21 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
             body.append(say("salinity.body_deeper", depth=state.layer.depth))
     return Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
-        title=say("salinity.title_sodium", esp=esp.value, kind=esp.kind,
+        title=say("salinity.title_sodium", esp=esp.value, low=low, high=high, kind=esp.kind,
                   name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
         confidence=sample_confidence(case, state.sample, matches=esp.kind == "measured",
                                      agrees=agrees),
         grade=Grade.MEASURED if esp.kind == "measured" else Grade.CALCULATED,
-        value=esp.value, unit="%", place=state.place,
+        value=esp.value, unit="%", low=low, high=high, place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
         advise_against=(() if needs or esp.value >= watch
                         else _no_gypsum(case, state, esp.value, bound=False)),
         sources=("richards-1954-hb60",),
-        results=(*(r for e in state.esps for r in e.results), *((named,) if named else ())),
+        results=(*(r for e in state.esps for r in e.results),
+                 *(r for r in (share, named) if r is not None)),
         judgements=() if gypsum is not None else (
             _judgement(state.place, esp.value, esp.value < watch),),
     )

@@ -17,6 +17,7 @@ from loambrief.topics.salinity.needs import (
     measure_paste,
     measure_sodium,
 )
+from loambrief.topics.salinity.ranges import esp_range
 from loambrief.topics.salinity.state import (
     CropTolerance,
     SaltState,
@@ -213,7 +214,8 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
     else:
         status, severity = Status.LIMITING, 3 if loss >= SEVERE_LOSS_PCT else 2
     needs = []
-    leach = leach_need(case, state, crop, state.sodic, gypsum_need(case, state))
+    leach = leach_need(case, state, crop, state.sodic, gypsum_need(
+        case, state, esp_range(state)))
     if leach is not None:
         needs.append(leach)
         needs += drain_needs(case, state)

@@ -1,0 +1,1 @@
+"""Cover crops and what they do to the crop that follows."""

@@ -1,0 +1,315 @@
+"""A cover crop as it is planned: does it serve its purpose, fit the season, and how does it end?
+
+A mix of the case is worked out; where none is named, those that serve the purpose and still have
+the days are listed. Nothing here sets a rate of fertilizer, and no pesticide is named.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import CaseFile
+from loambrief.case.schema_cover import CoverCrop
+from loambrief.errors import UnknownName
+from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.model import (
+    Assessment,
+    Confidence,
+    Evidence,
+    Finding,
+    Grade,
+    Missing,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    say,
+)
+from loambrief.findings.places import field_place
+from loambrief.tables import DataRow, load
+from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
+from loambrief.topics.cover_crops.formulas import (
+    LATE,
+    SPECIES,
+    cover_end_days_before,
+    cover_mix_seed_lb_ac,
+    cover_seed_cost,
+    cover_sowing_fit,
+    cover_species,
+    stages,
+)
+from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
+from loambrief.topics.salinity.state import salt_state
+from loambrief.units import PRICE_UNITS, plain
+
+TOPIC = "cover_crops"
+LISTED = 6
+"""Cover crops that are listed where the case names none."""
+
+
+@dataclass(frozen=True)
+class Sown:
+    """One cover crop that is sown, or could be."""
+
+    row: DataRow
+    seed: Result
+    serves: tuple[str, ...]
+    fit: Result | None
+    price_per_lb: float | None = None
+
+    @property
+    def name(self) -> str:
+        return str(self.row["species"])
+
+    @property
+    def hardy(self) -> bool:
+        return self.row["kill_low_f"] is None
+
+    @property
+    def memory(self) -> bool:
+        return self.row["how"] == "memory"
+
+
+def assess(case: CaseFile) -> Assessment:
+    """What is said of the cover crop of a case; nothing where none is thought of."""
+    plan = case.cover_crop
+    if plan is None:
+        return Assessment()
+    missing, mix = [], []
+    for number, entry in enumerate(plan.mix, 1):
+        try:
+            row = cover_species(entry.species)
+        except UnknownName:
+            missing.append(Missing(say("cover_crops.missing_species", species=entry.species),
+                                   say("cover_crops.missing_species_means"), TOPIC))
+            continue
+        price = None
+        if entry.price is not None and PRICE_UNITS[entry.price.per][0] == "mass":
+            price = entry.price.amount / PRICE_UNITS[entry.price.per][1]
+        share = plain(entry.share)
+        sown = _sown(case, plan, row, 100.0 if share is None else share, str(number))
+        mix.append(replace(sown, price_per_lb=price))
+    if _days(case, plan) is None:
+        missing.append(Missing(say("cover_crops.missing_dates"),
+                               say("cover_crops.missing_dates_means"), TOPIC))
+    findings = [_planned(case, plan, mix)] if mix else [] if plan.mix else [_choice(case, plan)]
+    return Assessment(tuple(findings), tuple(missing))
+
+
+def _sowing(case: CaseFile, plan: CoverCrop) -> dt.date | None:
+    """The day it is sown: as stated, else right after the harvest that lies ahead."""
+    if plan.sowing is not None:
+        return plan.sowing
+    harvest = case.field.dates.harvest if case.field.dates else None
+    return harvest if harvest is not None and harvest >= case.case.date else None
+
+
+def _days(case: CaseFile, plan: CoverCrop) -> int | None:
+    sowing = _sowing(case, plan)
+    if sowing is None or plan.first_frost is None:
+        return None
+    return (plan.first_frost - sowing).days
+
+
+def _sown(case: CaseFile, plan: CoverCrop, row: DataRow, share: float, about: str) -> Sown:
+    days = _days(case, plan)
+    name = str(row["species"])
+    with subject(name, about):
+        seed = cover_mix_seed_lb_ac.evaluate(species=name, share_pct=share)
+        fit = None if days is None else cover_sowing_fit.evaluate(species=name,
+                                                                  days_to_frost=days)
+    serves = str(row["purposes"]).split("|")
+    return Sown(row, seed, tuple(p for p in plan.purpose if p in serves), fit)
+
+
+def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
+    """Cover crops that serve the purpose and are not too late, those for most purposes first."""
+    found = [_sown(case, plan, row, 100.0, "alone") for row in load(SPECIES)]
+    found = [s for s in found if s.serves and (s.fit is None or s.fit.value != LATE)]
+    found.sort(key=lambda s: (-len(s.serves), s.memory))
+    found = found[:LISTED]
+    return Finding(
+        id=f"{TOPIC}.choice", topic=TOPIC,
+        title=say("cover_crops.title_choice", purpose=plan.purpose, n=len(found)),
+        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        reference=say("cover_crops.reference_plan"), place=field_place(case),
+        body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),),
+        evidence=(*(_seed_line(s) for s in found), *_water(case), *_cost(case, [])),
+        sources=tuple(dict.fromkeys((*(str(s.row["source"]) for s in found), "cover-memory"))),
+        results=tuple(s.seed for s in found))
+
+
+def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
+    """The mix of the case: seed, purpose, season, C:N, salt, how it ends, water and cost."""
+    late = [s.name for s in mix if s.fit is not None and s.fit.value == LATE]
+    unserved = [p for p in plan.purpose if not any(p in s.serves for s in mix)]
+    salt = list(_salt(case, mix))
+    evidence = [*(_seed_line(s) for s in mix), *_purpose(plan, mix), *_dates(mix),
+                *_decay(mix), *salt, *_ending(case, plan, mix), *_after(case, mix),
+                *_water(case), *_cost(case, mix)]
+    needs: tuple[Need, ...] = ()
+    if len(late) < len(mix):
+        needs = (Need(
+            NeedKind.MANAGE, "cover crop", "",
+            say("cover_crops.need_sow", sowing=_sowing(case, plan), rows=[
+                {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in late]),
+            place=field_place(case), area_ac=case.field.area.value, optional=True,
+            sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
+            results=tuple(s.seed for s in mix)),)
+    return Finding(
+        id=f"{TOPIC}.mix", topic=TOPIC,
+        title=say("cover_crops.title_mix", names=[s.name for s in mix], late=late,
+                  salty=[e.text.params["name"] for e in salt if e.side is Side.AGAINST],
+                  unserved=unserved),
+        status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        reference=say("cover_crops.reference_plan"), place=field_place(case),
+        body=(say("cover_crops.body_mix"),), evidence=tuple(evidence), needs=needs,
+        sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)),
+        results=tuple(s.seed for s in mix))
+
+
+def _seed_line(sown: Sown) -> Evidence:
+    row = sown.row
+    return Evidence(Side.CONTEXT, say(
+        "cover_crops.seed", name=sown.name, low=sown.seed.details["low"],
+        high=sown.seed.details["high"], share=sown.seed.inputs["share_pct"],
+        shallow=row["depth_low_in"], deep=row["depth_high_in"], hardy=sown.hardy,
+        memory=sown.memory),
+        Grade.PRACTICE if sown.memory else Grade.PUBLISHED, (str(row["source"]),), (sown.seed,))
+
+
+def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
+    for purpose in plan.purpose:
+        names = [s.name for s in mix if purpose in s.serves]
+        yield Evidence(Side.FOR if names else Side.AGAINST,
+                       say("cover_crops.serves", purpose=purpose, names=names),
+                       Grade.PRACTICE, ("cover-memory",))
+
+
+def _dates(mix: list[Sown]) -> Iterator[Evidence]:
+    for sown in mix:
+        if sown.fit is not None:
+            yield Evidence(
+                Side.AGAINST if sown.fit.value == LATE else Side.FOR,
+                say("cover_crops.fit", name=sown.name, fit=sown.fit.value,
+                    needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"]),
+                Grade.CALCULATED, ("cover-memory",), (sown.fit,))
+
+
+def _decay(mix: list[Sown]) -> Iterator[Evidence]:
+    """C:N when it is ended, and what that does to nitrogen; not judged where none is published."""
+    silent = []
+    for sown in mix:
+        found, results = [], []
+        for stage, ratio in stages(sown.name):
+            with subject(sown.name, stage):
+                effect = decay_effect.evaluate(ratio=ratio)
+            found.append({"stage": stage, "cn": ratio, "effect": effect.value})
+            results.append(effect)
+        if found:
+            yield Evidence(Side.CONTEXT, say("cover_crops.decay", name=sown.name, rows=found),
+                           Grade.PUBLISHED, ("nrcs-2011-cn", "nitrogen-crop-table"),
+                           tuple(results))
+        else:
+            silent.append(sown.name)
+    if silent:
+        yield Evidence(Side.CONTEXT, say("cover_crops.decay_unknown", names=silent),
+                       Grade.PRACTICE, ("cover-memory",))
+    if len(mix) > 1:
+        yield Evidence(Side.CONTEXT, say("cover_crops.decay_mix"), Grade.PUBLISHED,
+                       ("lawson-2015",))
+
+
+def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+    """Measured salt against the published threshold of each cover crop that has one."""
+    measured = [(s, p) for s in case.samples if (p := salt_state(s).main) is not None
+                and p.ece is not None]
+    if not measured:
+        return
+    worst = max(float(p.ece) for _, p in measured if p.ece is not None)
+    for sown in mix:
+        if sown.row["salt_crop"] is None:
+            continue
+        with subject(sown.name):
+            limit = crop_salt_threshold.evaluate(crop=str(sown.row["salt_crop"]))
+        over = worst > float(limit.value)
+        yield Evidence(Side.AGAINST if over else Side.FOR,
+                       say("cover_crops.salt", name=sown.name, ece=worst, limit=limit.value,
+                           over=over), Grade.CALCULATED, (limit.source,),
+                       (limit, *(r for _, p in measured for r in p.results)))
+
+
+def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
+    """How and when it is ended, without pesticides."""
+    for row in sorted(load("cover_crops/ending"), key=lambda r: float(r["rank"])):
+        groups, names = str(row["groups"] or ""), str(row["species"] or "")
+        fits = [s.name for s in mix if s.hardy == (row["kills"] == "hardy")
+                and (not groups or s.row["group"] in groups.split("|"))
+                and (not names or s.name in names.split("|"))]
+        if fits:
+            yield Evidence(Side.CONTEXT, say(f"cover_crops.end_{row['way']}", names=fits),
+                           Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
+                           (str(row["source"]),))
+    if not any(s.hardy for s in mix):
+        return
+    irrigated = case.field.irrigation != "none"
+    deadline = None
+    if plan.zone is not None and not irrigated:
+        deadline = cover_end_days_before.evaluate(zone=plan.zone)
+    yield Evidence(Side.CONTEXT, say(
+        "cover_crops.deadline", irrigated=irrigated, zone=plan.zone,
+        days=None if deadline is None else deadline.value),
+        Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
+
+
+def _after(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+    """What the mix means for the crop that follows; nothing where that crop is not known."""
+    crop = known_crop(case.field.following_crop or case.field.crop)
+    if crop is None:
+        return
+    for row in load("cover_crops/rotation"):
+        groups = str(row["groups"]).split("|")
+        names = [s.name for s in mix if s.row["group"] in groups
+                 or ("slow" in groups and s.row["slow_start"] == "yes")]
+        if row["note"] == "after_rye_corn":
+            names = [n for n in names if n == "cereal rye"]
+        crops = str(row["crops"] or "").split("|")
+        follows = crop.group in str(row["crop_groups"] or "").split("|") or any(
+            n in crops for n in crop.lineage)
+        if names and follows:
+            yield Evidence(Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
+                                             crop=crop.name),
+                           Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
+                           tuple(str(row["source"]).split(";")))
+
+
+def _water(case: CaseFile) -> Iterator[Evidence]:
+    """What it drinks, on rain-fed ground: dry regions lose, humid ones hardly."""
+    if case.field.irrigation == "none":
+        yield Evidence(Side.AGAINST, say("cover_crops.water_dry"), Grade.PUBLISHED,
+                       ("ksu-cover-water", "colorado-cover-wheat"))
+        yield Evidence(Side.FOR, say("cover_crops.water_humid"), Grade.PUBLISHED,
+                       ("carolina-cover-cotton",))
+
+
+def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+    """Seed at the prices of the case, else what is usual; other money has no usual price here."""
+    prices = [s.price_per_lb for s in mix]
+    known = [p for p in prices if p is not None]
+    if mix and len(known) == len(mix):
+        with subject("mix"):
+            cost = cover_seed_cost.evaluate(rates_lb_ac=[s.seed.value for s in mix],
+                                            prices_per_lb=known)
+        yield Evidence(Side.CONTEXT, say("cover_crops.cost_seed", cost=cost.value),
+                       Grade.CALCULATED, ("own-arithmetic",), (cost,))
+    elif mix:
+        yield Evidence(Side.CONTEXT, say("cover_crops.cost_unknown"), Grade.PRACTICE,
+                       ("cover-memory",))
+    if case.case.currency == "USD":
+        table = load("cover_crops/costs")
+        rows = {str(r["item"]): (float(r["low"]), float(r["high"])) for r in table}
+        yield Evidence(Side.CONTEXT, say("cover_crops.cost_usual", **rows), Grade.PUBLISHED,
+                       ("sare-cover-economics",))

@@ -1,0 +1,128 @@
+"""Cover crops: seed, season, how they end, and what is not said."""
+
+import copy
+
+import pytest
+
+from loambrief.case.schema import CaseFile
+from loambrief.findings.model import NeedKind, Side
+from loambrief.report.text import Writer
+from loambrief.tables import load, references
+from loambrief.topics.cover_crops import findings as cover_crops
+from loambrief.topics.cover_crops.formulas import cover_mix_seed_lb_ac, cover_species
+from tests.findings.test_weeds import BASE
+
+WRITERS = {language: Writer(language, "us") for language in ("en", "es")}
+
+
+def case_of(cover, **field):
+    data = copy.deepcopy(BASE)
+    data["field"].update({"crop": "oats", "following_crop": "corn",
+                          "dates": {"harvest": "2026-10-25"}, **field})
+    data["cover_crop"] = cover
+    return CaseFile.model_validate(data)
+
+
+def finding_of(cover, **field):
+    (finding,) = cover_crops.assess(case_of(cover, **field)).findings
+    return finding
+
+
+def said(finding):
+    return {e.text.name for e in finding.evidence}
+
+
+def test_nothing_is_said_where_none_is_thought_of():
+    """ensures that a case without a cover crop gets neither finding nor gap."""
+    assert cover_crops.assess(CaseFile.model_validate(BASE)).findings == ()
+    assert cover_crops.assess(CaseFile.model_validate(BASE)).missing == ()
+
+
+def test_without_a_mix_those_that_still_fit_are_listed():
+    """ensures that late ones are left out and nothing is put into the plan (own rule)."""
+    finding = finding_of({"purpose": ["nitrogen"], "sowing": "2026-08-20",
+                          "first_frost": "2026-10-05"})
+    names = [e.text.params["name"] for e in finding.evidence if e.text.name == "seed"]
+    assert "hairy vetch" in names and "red clover" not in names and "cereal rye" not in names
+    assert finding.needs == ()
+
+
+def test_a_mix_that_is_too_late_is_not_advised():
+    """ensures that radish with 30 days before frost is called late (Ohio State: 60 days)."""
+    late = finding_of({"purpose": ["compaction"], "sowing": "2026-09-05",
+                       "first_frost": "2026-10-05", "mix": [{"species": "radish"}]})
+    assert late.title.params["late"] == ["oilseed radish"] and late.needs == ()
+    rye = finding_of({"purpose": ["erosion"], "sowing": "2026-10-25",
+                      "first_frost": "2026-10-05", "mix": [{"species": "winter rye"}]})
+    assert [n.kind for n in rye.needs] == [NeedKind.MANAGE] and rye.needs[0].optional
+
+
+def test_unknown_things_are_not_judged():
+    """ensures that a cover crop off the list, and missing dates, are named as gaps."""
+    told = cover_crops.assess(case_of({"purpose": ["weeds"], "mix": [{"species": "moonflower"}]},
+                                      dates={}))
+    assert told.findings == ()
+    assert {m.what.name for m in told.missing} == {"missing_species", "missing_dates"}
+
+
+@pytest.mark.parametrize(("mix", "crop", "note"), [
+    (["cereal rye"], "corn", "follow_after_rye_corn"),  # Nebraska CropWatch 2021
+    (["cereal rye"], "lettuce", "follow_small_seed"),  # the same: small seeds are hurt
+    (["turnip"], "canola", "follow_clubroot"),  # Canola Council 2013: crucifers are hosts
+    (["hairy vetch"], "soybean", "follow_legume_bridge"),  # common practice
+    (["cereal rye"], "soybean", None),
+])
+def test_what_follows_is_weighed(mix, crop, note):
+    """ensures that notes on the next crop stand where they apply and nowhere else."""
+    finding = finding_of({"purpose": ["weeds"], "mix": [{"species": s} for s in mix]},
+                         following_crop=crop)
+    notes = {name for name in said(finding) if name.startswith("follow_")}
+    assert note in notes if note else not notes
+
+
+def test_frost_ends_some_and_work_the_rest():
+    """ensures that oats need no roller and rye no frost (Penn State 2015)."""
+    oats = finding_of({"purpose": ["weeds"], "mix": [{"species": "oats"}]})
+    rye = finding_of({"purpose": ["weeds"], "mix": [{"species": "cereal rye"}]})
+    assert "end_frost" in said(oats) and not {"end_roll_grass", "deadline"} & said(oats)
+    assert {"end_roll_grass", "end_till", "deadline"} <= said(rye) - {"end_frost"}
+
+
+def test_irrigated_ground_is_not_told_of_dry_trials():
+    """ensures that water is weighed on rain-fed ground only, and the zone's date too."""
+    finding = finding_of({"purpose": ["weeds"], "zone": 1, "mix": [{"species": "cereal rye"}]},
+                         irrigation="drip")
+    assert not {"water_dry", "water_humid"} & said(finding)
+    (deadline,) = [e for e in finding.evidence if e.text.name == "deadline"]
+    assert deadline.results == () and deadline.text.params["irrigated"]
+
+
+def test_every_cover_crop_is_sourced_and_can_be_said():
+    """ensures that each row renders in both languages, with known sources and sound ranges."""
+    for row in load("cover_crops/species"):
+        assert row["source"] in references() and row["low_lb_ac"] < row["high_lb_ac"], row
+        finding = finding_of({"purpose": ["weeds"], "sowing": "2026-07-01",
+                              "first_frost": "2026-10-05", "mix": [{"species": row["species"]}]})
+        for writer in WRITERS.values():
+            for message in (finding.title, *(e.text for e in finding.evidence),
+                            *(n.text for n in finding.needs)):
+                line = writer.write(message)
+                assert line and "None" not in line and "{" not in line, line
+    for table in ("carbon_nitrogen", "ending", "rotation"):
+        for row in load(f"cover_crops/{table}"):
+            assert set(str(row["source"]).split(";")) <= set(references()), row
+
+
+def test_purposes_are_held_against_the_mix():
+    """ensures that a purpose nothing serves speaks against the mix (common practice)."""
+    finding = finding_of({"purpose": ["nitrogen", "erosion"], "mix": [{"species": "barley"}]})
+    sides = {e.text.params["purpose"]: e.side for e in finding.evidence if e.text.name == "serves"}
+    assert sides == {"nitrogen": Side.AGAINST, "erosion": Side.FOR}
+    assert finding.title.params["unserved"] == ["nitrogen"]
+
+
+def test_a_mix_takes_its_share():
+    """ensures that Wisconsin's third less for rye in a mix is two thirds of its rate."""
+    alone, less = (cover_mix_seed_lb_ac(species="cereal rye", share_pct=s) for s in (90, 60))
+    assert less == pytest.approx(alone * 2 / 3)
+    assert cover_species("Secale cereale")["species"] == "cereal rye"
