@@ -58,6 +58,7 @@ COLUMNS = {
     "nutrients/secondary_classes": ("class",),
     "nutrients/sulfur": ("expectation",),
     "nutrients/surface_calcium": ("timing",),
+    "nutrients/toxic_levels": ("region", "kind"),
     "refractometry/no_press": ("harm",),
     "salinity/classes": ("salinity_class", "usda_words", "effect"),
     "salinity/seed_row_limits": ("soil",),
@@ -114,6 +115,7 @@ LITERALS = {
                                     "free lime is likely at this pH and was not tested for"),
     "topics/salinity/formulas_water_quality.py": ("safe", "marginal", "not suitable", "none",
                                        "slight to moderate", "severe"),
+    "topics/nutrients/formulas_toxic.py": ("below", "watch", "harm expected"),
     "topics/refractometry/formulas.py": ("not listed", "agree", "differ", "do not press"),
     "topics/salinity/formulas_sodicity.py": ("saline", "sodic", "saline-sodic", "neither"),
 }
