@@ -228,6 +228,8 @@ class Methods(Part):
     ec: Annotated[str, q.choice(methods()["ec"])] | None = None
     cec: Annotated[str, q.choice(methods()["cec"])] | None = None
     aluminum: Annotated[str, q.choice(methods()["aluminum"])] | None = None
+    respiration: Annotated[str, q.choice(methods()["respiration"])] | None = None
+    aggregate_stability: Annotated[str, q.choice(methods()["aggregate_stability"])] | None = None
 
 
 class SaturationExtract(Part):
@@ -272,6 +274,9 @@ class Increment(Part):
     extract: SaturationExtract | None = None
     carbonate: q.Percent | None = None
     bulk_density: q.Density | None = None
+    active_carbon: q.Concentration | None = None
+    respiration: q.Concentration | None = None
+    aggregate_stability: q.Percent | None = None
     water_content: q.Percent | None = None
 
     _spread: Mapping[str, object] = PrivateAttr(default_factory=dict)
@@ -432,6 +437,11 @@ class Observations(Part):
     date: q.Date
     residue_cover: q.Percent | None = None
     water_table: q.Depth | None = None
+    earthworms: Annotated[list[Annotated[int, q.count(0, 1000, "a number of earthworms")]],
+                          Field(max_length=50)] = []
+    hole_side: q.Depth | None = None
+    """Of the square hole in which earthworms were counted."""
+    slake: Annotated[list[Annotated[int, q.count(0, 6, "a class")]], Field(max_length=64)] = []
 
 
 class Targets(Part):

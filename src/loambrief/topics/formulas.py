@@ -14,6 +14,7 @@ TOPICS = {
     "carbon_nitrogen": ("formulas", "formulas_decay", "formulas_compost", "formulas_supply",
                         "formulas_credits", "formulas_nitrogen", "formulas_sidedress"),
     "cover_crops": ("formulas",),
+    "soil_life": ("formulas",),
     "compaction": ("formulas", "formulas_air", "formulas_cone", "formulas_water"),
     "tissue": ("formulas",),
     "refractometry": ("formulas",),
