@@ -329,7 +329,7 @@ def shares_held(name, draws, needs_of):
     """How many true needs lie inside the range of each need of a case that has one."""
     random = np.random.default_rng(SEED)
     case = loaded(name).case.model_copy(
-        update={"plan_changes": [], "strips": None})  # they fit this plan alone
+        update={"plan_changes": [], "overrides": [], "strips": None})  # they fit this plan alone
     ranges = {key: need for key, need in needs_of(case).items()
               if need.low is not None and not need.printed_span}
     salt = {sample.id: salt_state(sample) for sample in case.samples}

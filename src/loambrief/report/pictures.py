@@ -35,8 +35,8 @@ TOPICS: Mapping[str, Callable[[Context], ChartSpec | None]] = {
     "cover_crops": cover_crops.chart}
 """Topics with one chart, in the order of the page."""
 SAMPLES: Mapping[str, Callable[[Context], Iterable[ChartSpec]]] = {
-    "stratification": stratification.charts}
-"""Topics with a chart for each sample; these take the width of the page."""
+    "stratification": stratification.charts, "nutrients": nutrients.manure_charts}
+"""Topics with a chart for each sample or material; these take the width of the page."""
 
 
 HALF, FULL, GAP = 245.0, 504.0, 14.0
@@ -74,7 +74,8 @@ def pictures(context: Context) -> Pictures:
 
     topics = {topic: found for topic, make in TOPICS.items()
               if (found := figures([make(context)], True))}
-    topics |= {topic: found for topic, make in SAMPLES.items() if (found := figures(make(context)))}
+    topics |= {topic: (*topics.get(topic, ()), *found) for topic, make in SAMPLES.items()
+               if (found := figures(make(context)))}
     return Pictures(_overview(context, figures([zone_map(context)]), topics), topics,
                     figures([season(context)]), figures([budget(context)]))
 
