@@ -94,19 +94,20 @@ def _details(height: Result) -> dict[str, object] | None:
 def hazard_finding(case: CaseFile) -> Finding | None:
     """What the crop can do to the stock kept here, by the published rows; else None.
 
-    It asks for something only where the case says that the crop is fed in the way that hurts:
-    grazed, or as hay.
+    It asks for something where the crop is fed in the way that hurts, grazed or as hay, and where
+    the case does not say how it is fed.
     """
     crop, kept = known_crop(case.field.crop), kept_stock(case)
     if crop is None:
         return None
     grazing = case.stock is not None and case.stock.grazing is not None
     hay = case.stock is not None and case.stock.hay is not None
+    unsaid = not grazing and not hay
     found: list[tuple[DataRow, list[str], bool]] = []
     for row in load("forage/stock_hazards"):
         hurt = [s for s in kept if s in str(row["stock"]).split("|")]
         if row["crop"] in crop.lineage and hurt:
-            found.append((row, hurt, (grazing and row["grazed"] == "yes")
+            found.append((row, hurt, unsaid or (grazing and row["grazed"] == "yes")
                           or (hay and row["hay"] == "yes")))
     if not found:
         return None
@@ -117,12 +118,15 @@ def hazard_finding(case: CaseFile) -> Finding | None:
                "lowest": coefficient("fructan_height")}
     needs: tuple[Need, ...] = ()
     if now:
+        hurt_by: dict[str, list[str]] = {}
+        for row, hurt in now:
+            hurt_by.setdefault(str(row["hazard"]), []).extend(hurt)
         needs = (Need(NeedKind.MANAGE, "stock-hazards", "",
                       say("forage.need_hazards", crop=crop.name,
                           stock=list(dict.fromkeys(s for _, hurt in now for s in hurt))),
                       place=place, sources=sources,
-                      cautions=(*(say(f"forage.caution_{key}", **heights) for key in
-                                  dict.fromkeys(str(row["hazard"]) for row, _ in now)),
+                      cautions=(*(say(f"forage.caution_{key}", stock=stock, **heights)
+                                  for key, stock in hurt_by.items()),
                                 say("forage.caution_vet"))),)
     return Finding(
         id=f"{TOPIC}.hazards", topic=TOPIC,
