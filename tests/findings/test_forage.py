@@ -493,7 +493,8 @@ def test_what_is_not_said_is_no_safety(language):
 
     def cautions(crop, *stock):
         assessment = forage.assess(case_of(field={"crop": crop, "livestock": list(stock)}))
-        return " ".join(write(c) for n in assessment.needs for c in n.cautions)
+        return " ".join(write(c) for f in assessment.findings for n in f.needs
+                        for c in n.cautions)
 
     mares, lame = {"en": ("mares", "lame"), "es": ("yeguas", "cojear")}[language]
     assert mares not in cautions("tall fescue", "cattle")
