@@ -18,6 +18,7 @@ from loambrief.report.pictures_plan import budget, season
 from loambrief.topics.carbon_nitrogen import chart as carbon_nitrogen
 from loambrief.topics.cations import chart as cations
 from loambrief.topics.compaction import chart as compaction
+from loambrief.topics.cover_crops import chart as cover_crops
 from loambrief.topics.forage import chart as forage
 from loambrief.topics.nutrients import chart as nutrients
 from loambrief.topics.refractometry import chart as refractometry
@@ -30,7 +31,8 @@ TOPICS: Mapping[str, Callable[[Context], ChartSpec | None]] = {
     "compaction": compaction.chart, "nutrients": nutrients.chart, "salinity": salinity.chart,
     "soil_water": soil_water.chart,
     "cations": cations.chart, "refractometry": refractometry.chart,
-    "carbon_nitrogen": carbon_nitrogen.chart, "forage": forage.chart, "weeds": weeds.chart}
+    "carbon_nitrogen": carbon_nitrogen.chart, "forage": forage.chart, "weeds": weeds.chart,
+    "cover_crops": cover_crops.chart}
 """Topics with one chart, in the order of the page."""
 SAMPLES: Mapping[str, Callable[[Context], Iterable[ChartSpec]]] = {
     "stratification": stratification.charts, "nutrients": nutrients.manure_charts}
