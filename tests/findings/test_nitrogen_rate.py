@@ -41,6 +41,7 @@ def rate(case):
     ("spring wheat", "Washington", {"wheat": "hard red spring"},
      3.6 * 65 - 35 - 32 - (4 * 8 + 2 * 16) / 3),
     ("tall fescue", "Kansas", None, 90),
+    ("potato", "Florida", None, 200),
     ("winter wheat", "England", {"soil": "medium", "supply_index": 2}, 190 / 1.12085),
     ("potato", "England", {"variety_group": 3, "season_days": 130, "supply_index": 1},
      180 / 1.12085)])
@@ -57,6 +58,15 @@ def test_prices_move_the_rate():
     dear = zone("corn", "Ohio", previous_crop="soybean",
                 inputs={"crop_price": {"amount": 3.2, "per": "bu", "date": "2026-10-01"}})
     assert rate(dear) < rate(case)
+
+
+@pytest.mark.parametrize("previous, irrigation, wanted", [
+    ("corn", "none", 165), ("soybean", "none", None), ("corn", "center pivot", None)])
+def test_minnesota_holds_for_corn_after_corn_without_irrigation(previous, irrigation, wanted):
+    """ensures that the one rate held for Minnesota is not stretched to other fields."""
+    case = zone("corn", "Minnesota", previous_crop=previous, irrigation=irrigation,
+                inputs={"crop_price": {"amount": 4.0, "per": "bu", "date": "2026-10-01"}})
+    assert rate(case) == wanted
 
 
 def test_nitrate_moves_the_rate():

@@ -58,6 +58,16 @@ MANURE = {
                    "analysis": {"p2o5": "0.5 %", "total_nitrogen": "1.2 %"}}]}
 
 
+COPPER_VINEYARD = {
+    "field": {"crop": "grape", "yield_goal": None, "livestock": ["sheep"]}, "guide": None,
+    "farm": {"name": "F", "region": "North Carolina"}, "case": {"id": "v", "date": "2026-10-20"},
+    "methods": MICRO_METHODS, "layer": {"copper": "66 ppm", "zinc": "0.4 ppm", "ph": 5.6},
+    "tissue": [{"id": "t", "part": "petiole", "stage": "veraison", "date": "2026-08-10",
+                "copper": "60 ppm"},
+               {"id": "u", "part": "petiole", "stage": "full bloom", "date": "2026-06-10",
+                "zinc": "20 ppm"}]}
+
+
 def build(layer=None, methods=None, field=None, sample=None, more=(), **top):
     """A case in house units; None for a value takes it away."""
     data = copy.deepcopy(BASE)
@@ -945,7 +955,8 @@ def test_every_macro_is_used():
                  {"layer": {"phosphorus": "30 ppm"}, "field": {"sensitive_areas": ["ditch"]}},
                  {"field": {"sensitive_areas": ["ditch"]}},
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
-                  "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}}):
+                  "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}},
+                 COPPER_VINEYARD):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)
                  if m.topic == "nutrients"}

@@ -2,11 +2,11 @@
 
 import pytest
 
+from findings.field_cases import WRITERS, case_of, messages
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.model import Confidence, NeedKind, Status
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.soil_water import formulas
-from tests.findings.field_cases import WRITERS, case_of, messages
 
 PIVOT = {"irrigation": "center pivot", "reference_et": "0.30 in/day"}
 SALTY = {"source": "Well", "date": "2026-08-01", "ec": "1.6 dS/m"}

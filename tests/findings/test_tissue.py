@@ -62,3 +62,41 @@ def test_ratio_stands_beside_its_criticism():
     keys = [e.text.key for f in said.findings for e in f.evidence]
     assert "tissue.practice_ratio" in keys and "tissue.against_ratio" in keys
     assert any(f.topic == "tissue" for f in all_topics(case).findings)
+
+
+@pytest.mark.parametrize("crop, field, result, rates", [
+    ("apple", {}, {"boron": "12 ppm"}, ["B"]),
+    ("apple", {}, {"zinc": "5 ppm"}, []),
+    ("apple", {}, {"boron": "30 ppm"}, []),
+    ("strawberry", {"irrigation": "drip"}, {"nitrogen": "2.2 %"}, ["N"]),
+    ("strawberry", {"irrigation": "sprinkler"}, {"nitrogen": "2.2 %"}, [])])
+def test_published_sprays_stand_after_the_label(crop, field, result, rates):
+    """ensures that a published rate is shown where one fits, and sets nothing."""
+    part = {"apple": ("mid-shoot leaf", "late July"), "strawberry": ("upper leaf", "spring growth")}
+    case = case_of(tissue=[{**LEAF, "part": part[crop][0], "stage": part[crop][1], **result}],
+                   field={"crop": crop, **field})
+    found, = tissue.assess(case).findings
+    assert [e.text.params["nutrient"] for e in found.evidence
+            if e.text.key == "tissue.foliar"] == rates
+    assert all(n.kind is NeedKind.MEASURE for n in found.needs) and not found.judgements
+    assert not rates or any(b.key == "tissue.body_foliar" for b in found.body)
+
+
+@pytest.mark.parametrize("region, source", [("Washington", "wsu-nutrient-sprays"),
+                                            ("Ohio", "msu-apple-leaf")])
+def test_spray_of_the_own_state_goes_first(region, source):
+    """ensures that of two published rates the one made for the state of the case is shown."""
+    case = case_of(tissue=[{**LEAF, "part": "mid-shoot leaf", "stage": "late July",
+                            "boron": "12 ppm"}], field={"crop": "apple"}, farm={"region": region})
+    found, = tissue.assess(case).findings
+    assert [e.sources for e in found.evidence if e.text.key == "tissue.foliar"] == [(source,)]
+
+
+@pytest.mark.parametrize("value, low", [("11000 ppm", True), ("18000 ppm", False)])
+def test_low_petiole_asks_for_the_soil_first(value, low):
+    """ensures that dried petiole nitrate of potato is read, and a low one is held to the soil."""
+    case = case_of(tissue=[{**LEAF, "part": "petiole", "stage": "50 to 60 days after planting",
+                            "nitrate_n": value}],
+                   field={"crop": "potato"})
+    found, = tissue.assess(case).findings
+    assert any(e.text.key == "tissue.petiole_backup" for e in found.evidence) is low

@@ -36,6 +36,7 @@ COLUMNS = {
     "acidity/single_pass": ("placement",),
     "carbon_nitrogen/available_nitrogen": ("material", "period"),
     "soil_water/crop_water": ("printed_as",),
+    "tissue/foliar": ("when",),
     "tissue/ranges": ("part", "stage"),
     "tissue/sap_nitrate": ("stage",),
     "carbon_nitrogen/carbon_clay": ("structure",),
@@ -57,6 +58,7 @@ COLUMNS = {
     "nutrients/secondary_classes": ("class",),
     "nutrients/sulfur": ("expectation",),
     "nutrients/surface_calcium": ("timing",),
+    "nutrients/toxic_levels": ("region", "kind"),
     "refractometry/no_press": ("harm",),
     "salinity/classes": ("salinity_class", "usda_words", "effect"),
     "salinity/seed_row_limits": ("soil",),
@@ -95,7 +97,8 @@ FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
     "topics/sampling/formulas.py": ("current", "past the interval", "too old for a rate"),
     "topics/nutrients/formulas_manure.py": (
-        "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line"),
+        "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line",
+        "guide", "removal", "nitrogen", "none"),
     "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
     "topics/carbon_nitrogen/formulas_decay.py": ("tie-up", "about even", "release"),
     "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening",
@@ -112,6 +115,7 @@ LITERALS = {
                                     "free lime is likely at this pH and was not tested for"),
     "topics/salinity/formulas_water_quality.py": ("safe", "marginal", "not suitable", "none",
                                        "slight to moderate", "severe"),
+    "topics/nutrients/formulas_toxic.py": ("below", "watch", "harm expected"),
     "topics/refractometry/formulas.py": ("not listed", "agree", "differ", "do not press"),
     "topics/salinity/formulas_sodicity.py": ("saline", "sodic", "saline-sodic", "neither"),
 }

@@ -48,6 +48,8 @@ HABITS = {  # item of a need to the words for its time
     "rest-stand": "when_at_once",
     "autumn-rest": "when_each_cut",
     "stop-manure": "when_at_once",
+    "stop-metal-cu": "when_at_once",
+    "stop-metal-zn": "when_at_once",
     "tissue": "when_growing",
     "sap-again": "when_sap",
     "water test": "when_water_test",

@@ -39,7 +39,8 @@ ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium"
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
 SHOWN = ("compaction", "salinity", "soil_water", "acidity", "cations", "stratification",
-         "nutrients", "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
+         "nutrients", "carbon_nitrogen", "soil_life", "cover_crops", "tissue", "refractometry",
+         "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")
@@ -228,6 +229,8 @@ class Methods(Part):
     ec: Annotated[str, q.choice(methods()["ec"])] | None = None
     cec: Annotated[str, q.choice(methods()["cec"])] | None = None
     aluminum: Annotated[str, q.choice(methods()["aluminum"])] | None = None
+    respiration: Annotated[str, q.choice(methods()["respiration"])] | None = None
+    aggregate_stability: Annotated[str, q.choice(methods()["aggregate_stability"])] | None = None
 
 
 class SaturationExtract(Part):
@@ -272,6 +275,9 @@ class Increment(Part):
     extract: SaturationExtract | None = None
     carbonate: q.Percent | None = None
     bulk_density: q.Density | None = None
+    active_carbon: q.Concentration | None = None
+    respiration: q.Concentration | None = None
+    aggregate_stability: q.Percent | None = None
     water_content: q.Percent | None = None
 
     _spread: Mapping[str, object] = PrivateAttr(default_factory=dict)
@@ -432,6 +438,11 @@ class Observations(Part):
     date: q.Date
     residue_cover: q.Percent | None = None
     water_table: q.Depth | None = None
+    earthworms: Annotated[list[Annotated[int, q.count(0, 1000, "a number of earthworms")]],
+                          Field(max_length=50)] = []
+    hole_side: q.Depth | None = None
+    """Of the square hole in which earthworms were counted."""
+    slake: Annotated[list[Annotated[int, q.count(0, 6, "a class")]], Field(max_length=64)] = []
 
 
 class Targets(Part):

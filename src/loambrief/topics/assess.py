@@ -22,6 +22,7 @@ from loambrief.topics.refractometry import findings as refractometry
 from loambrief.topics.salinity import findings as salinity
 from loambrief.topics.sampling import findings as sampling
 from loambrief.topics.sampling.age import held_to_no_rate
+from loambrief.topics.soil_life import findings as soil_life
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.stratification import findings as stratification
 from loambrief.topics.tissue import findings as tissue
@@ -36,6 +37,7 @@ TOPICS = {
     "stratification": stratification,
     "nutrients": nutrients,
     "carbon_nitrogen": carbon_nitrogen,
+    "soil_life": soil_life,
     "cover_crops": cover_crops,
     "tissue": tissue,
     "refractometry": refractometry,

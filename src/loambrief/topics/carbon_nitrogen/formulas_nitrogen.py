@@ -93,12 +93,14 @@ def nitrogen_rate_yield_goal(
     A yield goal is not a forecast: North Dakota found that the best rate does not follow the
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
-    wgc-dryland-hard-wheat; ksu-cool-grass-n; ndsu-sf722.
+    wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722.
     """
     row = method_row(method, crop)
     need = row["base_lb_ac"] + row["per_yield_lb"] * yield_goal
     most = need if row["per_yield_high_lb"] is None else (
         row["base_lb_ac"] + row["per_yield_high_lb"] * yield_goal)
+    if row["base_high_lb_ac"] is not None:
+        most += row["base_high_lb_ac"] - row["base_lb_ac"]
     matter = low_matter = high_matter = 0.0
     if row["om_lb_pct"] is not None or row["om_yield_lb"] is not None:
         if organic_matter_pct is None:
@@ -138,7 +140,7 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
     Parameters
     ----------
     method : str
-        ``"ohio_corn"``: corn after soybean in Ohio.
+        ``"ohio_corn"``: corn after soybean in Ohio; ``"minnesota_corn"``: corn after corn.
     price_ratio : float
         Price of a pound of nitrogen over that of a bushel [bu/lb].
 
@@ -156,8 +158,9 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
     Notes
     -----
     What the soybean leaves is in the rate. No yield and no soil test enter; a sidedress nitrate
-    test may lower it (``sidedress_nitrogen_ohio``).
-    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates.
+    test may lower it (``sidedress_nitrogen_ohio``). Minnesota asks to choose the nearest printed
+    ratio; one rate is held for it.
+    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n.
     """
     rows = [r for r in load(ECONOMIC) if r["method"] == method]
     if not rows:

@@ -276,7 +276,8 @@ def _ammonium(zone: Sample | None) -> float | None:
 def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     previous = known_crop(case.field.previous_crop)
     row = next((r for r in load(ECONOMIC) if r["crop"] in crop.lineage
-                and lies_in(case, *str(r["regions"]).split("|"))), None)
+                and lies_in(case, *str(r["regions"]).split("|"))
+            and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
     if row is None or (previous is not None and row["previous"] not in previous.lineage):
         return None
     fit = MethodFit(str(row["method"]), crop, "before")

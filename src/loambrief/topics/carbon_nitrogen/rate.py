@@ -43,6 +43,8 @@ DOUBTS = {  # method to what the literature holds against it
     "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
+    "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
+    "florida_potato": ("against_florida", "uf-hs1429"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
     "pennsylvania_sidedress": ("against_pennsylvania", "white-psnt-recalibrated"),
@@ -111,7 +113,7 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
 
 def _built_in(fit: MethodFit) -> bool:
     """The rate was made for the crop before, so that it holds what that leaves."""
-    return fit.method in ("ohio_corn", "ohio_sidedress", "pennsylvania_sidedress",
+    return fit.method in ("ohio_corn", "minnesota_corn", "ohio_sidedress", "pennsylvania_sidedress",
                           "iowa_sidedress", "uk_cereal", "uk_potato")
 
 

@@ -25,6 +25,8 @@ from loambrief.topics.nutrients import crop as nutrients_crop
 from loambrief.topics.nutrients import minor as nutrients_minor
 from loambrief.topics.nutrients import pk as nutrients_pk
 from loambrief.topics.nutrients import secondary as nutrients_secondary
+from loambrief.topics.nutrients import sulfur as nutrients_sulfur
+from loambrief.topics.nutrients import toxic as nutrients_toxic
 from loambrief.topics.nutrients import water as nutrients_water
 from loambrief.topics.nutrients.formulas_engine import ABOVE
 from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
@@ -76,8 +78,11 @@ def assess(case: CaseFile) -> Assessment:
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
         said += [water] if water is not None else []
         said += nutrients_secondary.assess_sample(state, sample, increment)
-        said += nutrients_minor.sulfur(state, sample, increment)
-        said += nutrients_minor.micronutrients(state, sample, increment)
+        said += nutrients_sulfur.sulfur(state, sample, increment)
+        toxic = dict(nutrients_toxic.toxic_metals(state, sample, increment))
+        said += toxic.values()
+        said += nutrients_minor.micronutrients(
+            state, sample, increment, [e for e, f in toxic.items() if f.severity])
         found += [f for f in said if isinstance(f, Finding)]
         lacking += [m for m in said if isinstance(m, Missing)]
     for sample in case.samples:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,25 +35,23 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
     micronutrient_class,
     micronutrient_response,
     micronutrient_typical_rate,
-    sulfur_from_organic_matter,
-    sulfur_rate,
-    sulfur_response,
 )
-from loambrief.topics.nutrients.state import NutrientState, zone
+from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, short
+from loambrief.topics.nutrients.state import (
+    MINOR_FIELDS,
+    MINOR_METHODS,
+    NutrientState,
+    guide_reads,
+    zone,
+)
 from loambrief.units import plain
 
 TOPIC = "nutrients"
-FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
-          "S": "sulfate_s", "Mg": "magnesium"}
-METHODS = {**FIELDS, "S": "sulfur", "Mg": "cations"}
 BY_GUIDE = ("S", "Mg")
 """No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
 """Item of the leaf test."""
-SULFUR_REGION = "Minnesota"
 SCALES_WITH_RATE = ("minnesota boron alfalfa", "pennsylvania boron alfalfa")
-ARID_PH = 7.5
-"""From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
 BORON_SENSITIVE = ("corn", "sweet corn", "soybean", "dry bean", "snap bean", "wheat", "barley",
                    "oats", "rye", "field pea")
 """Crops hurt by boron left from a crop that needed it (corn: Pennsylvania State; the others
@@ -71,6 +69,8 @@ class Micro:
     result: Result
     response: str | None
     results: tuple[Result, ...]
+    leaf: Result | None = None
+    """What the leaf of the crop says of it."""
 
     @property
     def status(self) -> str | None:
@@ -84,99 +84,27 @@ class Micro:
         return "broadcast_low" in self.result.details or self.result.details.get(
             "scale") in SCALES_WITH_RATE
 
+    @property
+    def high_at_home(self) -> bool:
+        """A scale made for the place calls it high."""
+        return self.status == "high" and bool(self.result.details["local"])
 
-def sulfur(state: NutrientState, sample: Sample,
-           increment: Increment) -> Iterator[Finding | Missing]:
-    """Chance of a sulfur response by organic matter and texture, unless the guide reads sulfate."""
-    if _guide_reads(state, sample, increment, "S"):
-        return
-    matter = plain(increment.organic_matter)
-    place = place_of(sample, increment)
-    if matter is None:
-        yield Missing(say("nutrients.missing_organic_matter", where=place),
-                      say("nutrients.missing_organic_matter_then"), TOPIC,
-                      judgements=(judged("S", place, Verdict.NOT_JUDGED, "not_measured",
-                                         "organic_matter"),))
-        return
-    with subject(place):
-        chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
-        supply = sulfur_from_organic_matter.evaluate(organic_matter_pct=matter)
-        rate = sulfur_rate.evaluate(crop=state.crop.name)
-    irrigated = state.case.field.irrigation != "none" and (increment.ph or 0.0) >= ARID_PH
-    expected = "not expected" if irrigated else str(chance.value)
-    local = state.lies_in(SULFUR_REGION)
-    disagrees = expected == "likely" and chance.details["nebraska"] == "not expected"
-    needs: tuple[Need, ...] = ()
-    if expected == "likely" and rate.value is not None:
-        needs = (Need(
-            kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
-            text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
-            area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),
-            low=float(rate.details["low"]), high=float(rate.details["high"]),
-            results=(rate,), sources=(rate.source,), printed_span=True,
-            cautions=(say("nutrients.caution_thiosulfate",
-                          seeded=seeded_in_rows(state.case, state.crop)),),
-        ),)
-    watch = expected in ("likely", "possible")
-    yield Finding(
-        id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_sulfur", expected=expected, where=place),
-        status=Status.WATCH if watch else Status.NOTED, severity=1 if watch else 0,
-        confidence=state.confidence(sample, method_matches=local, agrees=not disagrees),
-        grade=Grade.CALCULATED, value=matter, unit="%", place=place,
-        body=(say("nutrients.sulfur_body", expected=expected, matter=matter,
-                  low=supply.details["low"], high=supply.details["high"],
-                  has_rate=bool(needs)),),
-        evidence=tuple(_sulfur_evidence(increment, chance, irrigated, local, disagrees)),
-        needs=needs, sources=tuple(dict.fromkeys((chance.source, supply.source))),
-        results=(chance, supply, *((rate,) if needs else ())),
-        judgements=(_sulfur_judgement(state, place, expected, bool(needs), irrigated or local,
-                                      matter),),
-    )
+    @property
+    def matters(self) -> bool:
+        """The crop is known to respond, a rule reads it, or its leaf is short too."""
+        return self.response in ("medium", "high") or self.own_scale or short(self.leaf)
 
-
-def _guide_reads(state: NutrientState, sample: Sample, increment: Increment,
-                 element: str) -> bool:
-    """Whether the guide in use has a rule for the test that was made."""
-    return (state.guide is not None and getattr(increment, FIELDS[element]) is not None
-            and state.guide.rule(element, state.crop,
-                                 getattr(sample.methods, METHODS[element]) or "") is not None)
-
-
-def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
-                      matter: float) -> Judgement:
-    """Organic matter tells the chance of a response; only where the rule was made it settles it."""
-    params: dict[str, Any] = {"crop": state.crop.name, "matter": matter, "expected": expected}
-    if rated:
-        return judged("S", place, Verdict.NEEDED, "response_likely", **params)
-    if expected == "not expected" and at_home:
-        return judged("S", place, Verdict.NOT_NEEDED, "response_not_expected", **params)
-    return judged("S", place, Verdict.NOT_JUDGED,
-                  "response_open" if at_home else "rule_from_elsewhere", "leaf_test", **params)
-
-
-def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
-                     disagrees: bool) -> Iterator[Evidence]:
-    yield Evidence(Side.FOR, say("nutrients.evidence_sulfur", local=local), Grade.CALCULATED,
-                   (chance.source,), (chance,))
-    if irrigated:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_water"), Grade.PUBLISHED,
-                       ("csu-alfalfa-sulfur",))
-    if disagrees:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"), Grade.PUBLISHED,
-                       ("shapiro-unl-pk",))
-    if increment.sulfate_s is not None:
-        yield Evidence(Side.CONTEXT, say("nutrients.evidence_sulfate",
-                                         value=increment.sulfate_s.value,
-                                         censor=increment.sulfate_s.censor), Grade.MEASURED,
-                       ("ndsu-sf1880",))
+    @property
+    def settled_by_leaf(self) -> bool:
+        """No calibrated rule reads the crop, and its leaf holds enough."""
+        return enough(self.leaf) and not self.own_scale
 
 
 def _micro(state: NutrientState, sample: Sample, increment: Increment,
            element: str) -> Micro | None:
     """The reading of one element; None where it was not measured as a plain number."""
-    value = plain(getattr(increment, FIELDS[element]))
-    method = getattr(sample.methods, METHODS[element])
+    value = plain(getattr(increment, MINOR_FIELDS[element]))
+    method = getattr(sample.methods, MINOR_METHODS[element])
     if value is None or method is None:
         return None
     used, read = method, value
@@ -193,15 +121,19 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
     response = micronutrient_response.evaluate(crop=state.crop.name, nutrient=element)
     kept = (*results, found, *((response,) if response.value is not None else ()))
     return Micro(element, read, "index" if used == INDEX_METHOD else "ppm", method, found,
-                 None if response.value is None else str(response.value), kept)
+                 None if response.value is None else str(response.value), kept,
+                 leaf_class(state, sample, element))
 
 
-def micronutrients(state: NutrientState, sample: Sample,
-                   increment: Increment) -> Iterator[Finding | Missing]:
-    """Zinc, boron, manganese, copper and iron of one sample."""
+def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
+                   told: Collection[str] = ()) -> Iterator[Finding | Missing]:
+    """Zinc, boron, manganese, copper and iron of one sample.
+
+    Of those already ``told`` of as too much, only a class of the place itself is told too.
+    """
     place = place_of(sample, increment)
-    tested = [e for e in ELEMENTS if getattr(increment, FIELDS[e]) is not None]
-    tested += [e for e in BY_GUIDE if _guide_reads(state, sample, increment, e)]
+    tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
+    tested += ["S"] if guide_reads(state, sample, increment, "S") else []
     if not tested:
         yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)
@@ -210,14 +142,14 @@ def micronutrients(state: NutrientState, sample: Sample,
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
-            method = getattr(sample.methods, METHODS[element])
+            method = getattr(sample.methods, MINOR_METHODS[element])
             yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
                           say("nutrients.missing_micro_one_then", element=element), TOPIC,
                           judgements=(judged(element, place, Verdict.NOT_JUDGED,
                                              "method_not_stated" if method is None
                                              else "limit_unsettled", "method",
                                              test=element, crop=state.crop.name),))
-    known = [m for m in read if m is not None]
+    known = [m for m in read if m is not None and (m.element not in told or m.high_at_home)]
     quiet = [m for m in known if m.status == "adequate"]
     if quiet:
         yield _adequate(state, sample, place, quiet)
@@ -261,6 +193,8 @@ def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
                       guide=state.guide.title, **params)
     if needs:
         return judged(micro.element, place, Verdict.NEEDED, "test_low", **params)
+    if micro.status in ("low", "marginal") and micro.settled_by_leaf:
+        return judged(micro.element, place, Verdict.NOT_NEEDED, "leaf_enough", **params)
     at_home = bool(details["local"]) or details["scale_region"] == ANY
     if micro.status in ("adequate", "high"):
         if at_home:
@@ -285,27 +219,25 @@ def _elsewhere(micros: list[Micro]) -> Message:
     return say("nutrients.evidence_scale_region", regions=places)
 
 
-def _matters(micro: Micro) -> bool:
-    return micro.response in ("medium", "high") or micro.own_scale
-
-
 def _one(state: NutrientState, sample: Sample, increment: Increment, place: Place,
          micro: Micro) -> Finding:
     status, severity = Status.NOTED, 0
     needs: tuple[Need, ...] = ()
     if micro.status is None:
         return _no_scale(state, sample, place, micro)
-    if micro.status == "low" and _matters(micro):
-        strong = micro.response == "high" or micro.own_scale
+    if micro.status in ("low", "marginal") and micro.settled_by_leaf:
+        pass
+    elif micro.status == "low" and micro.matters:
+        strong = micro.response == "high" or micro.own_scale or short(micro.leaf)
         status, severity = (Status.LIMITING, 2) if strong else (Status.WATCH, 1)
         need = _micro_need(state, sample, micro)
         needs = (*_leaf(state, sample, need), need)
-    elif micro.status == "marginal" and _matters(micro):
+    elif micro.status == "marginal" and micro.matters:
         status, severity = Status.WATCH, 1
-        if "broadcast_low" in micro.result.details:
+        if "broadcast_low" in micro.result.details or short(micro.leaf):
             needs = (_micro_need(state, sample, micro),)
     local = bool(micro.result.details["local"])
-    if micro.status == "high" and local:
+    if micro.high_at_home:
         status, severity = Status.WATCH, 1
     evidence = [Evidence(Side.FOR, say("nutrients.evidence_micro", element=micro.element,
                                        value=micro.value, unit=micro.unit, method=micro.method),
@@ -317,12 +249,14 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
         evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_low_response",
                                                    crop=state.crop.name, element=micro.element),
                                  Grade.PUBLISHED, ("vitosh-1994-e486",)))
+    if micro.leaf is not None and micro.status in ("low", "marginal"):
+        evidence.append(beside_leaf(micro.element, micro.leaf))
     return Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
         title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),
         status=status, severity=severity,
         confidence=state.confidence(sample, method_matches=local,
-                                    agrees=micro.response != "low"),
+                                    agrees=micro.response != "low" and not enough(micro.leaf)),
         grade=Grade.CALCULATED, value=micro.value, unit=micro.unit,
         reference=say("nutrients.reference_micro", critical=micro.result.details["critical"],
                       high=micro.result.details["high_above"], unit=micro.unit),
@@ -330,6 +264,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
         body=(say(f"nutrients.micro_{micro.status}_body", element=micro.element,
                   crop=state.crop.name, response=micro.response, has_need=bool(needs),
                   by_guide=bool(micro.result.details.get("by_guide")),
+                  leaf_short=short(micro.leaf), leaf_enough=micro.settled_by_leaf,
                   ph=increment.ph),),
         evidence=tuple(evidence), needs=needs, sources=(micro.result.source,),
         results=micro.results, judgements=(_micro_judgement(state, place, micro, needs),),
@@ -377,14 +312,15 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
         amount=amount, low=low, high=high, cap=high if micro.element == "B" else None,
         results=results, sources=sources,
-        cautions=tuple(_micro_cautions(state, micro.element)), params=params,
+        cautions=tuple(_micro_cautions(state, micro)), params=params,
         printed_span=True,
     )
 
 
 def _confirmed_by_leaf(micro: Micro) -> bool:
     """A usual rate is no calibration: a leaf test says first whether it is spread at all."""
-    return micro.element != "B" and "broadcast_low" not in micro.result.details
+    return (micro.element != "B" and "broadcast_low" not in micro.result.details
+            and not short(micro.leaf))
 
 
 def _leaf(state: NutrientState, sample: Sample, need: Need) -> tuple[Need, ...]:
@@ -398,13 +334,15 @@ def _leaf(state: NutrientState, sample: Sample, need: Need) -> tuple[Need, ...]:
                  sources=need.sources[:1]),)
 
 
-def _micro_cautions(state: NutrientState, element: str) -> Iterator[Message]:
+def _micro_cautions(state: NutrientState, micro: Micro) -> Iterator[Message]:
+    element = micro.element
     if element == "B":
         yield say("nutrients.caution_boron", seeded=seeded_in_rows(state.case, state.crop))
         following = state.case.field.following_crop
         if following and following.lower() in BORON_SENSITIVE:
             yield say("nutrients.caution_boron_next", crop=following)
     else:
-        yield say("nutrients.caution_micro_check", element=element)
+        yield say("nutrients.caution_micro_check", element=element,
+                  confirmed=short(micro.leaf))
     if element in ("Cu", "Zn"):
         yield say("nutrients.caution_stays", element=element)

@@ -22,6 +22,9 @@ DEPTH_TOLERANCE_IN = 1.0
 """A sample counts as taken to the guide's depth within this."""
 METHOD_FIELD = {"P2O5": "phosphorus", "K2O": "cations"}
 RESULT_FIELD = {"P2O5": "phosphorus", "K2O": "potassium"}
+MINOR_FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
+                "S": "sulfate_s", "Mg": "magnesium"}
+MINOR_METHODS = {**MINOR_FIELDS, "S": "sulfur", "Mg": "cations"}
 
 
 @dataclass(frozen=True)
@@ -148,6 +151,14 @@ def read(case: CaseFile) -> NutrientState:
     fitting = fitting_guides(crop, _methods(case), state.places)
     chosen = fitting[0] if len(fitting) == 1 else None
     return NutrientState(case, crop, amount, state.rotation, chosen, False, "", fitting)
+
+
+def guide_reads(state: NutrientState, sample: Sample, increment: Increment,
+                element: str) -> bool:
+    """Whether the guide in use has a rule for the test of a minor element that was made."""
+    method = getattr(sample.methods, MINOR_METHODS[element]) or ""
+    return (state.guide is not None and getattr(increment, MINOR_FIELDS[element]) is not None
+            and state.guide.rule(element, state.crop, method) is not None)
 
 
 def cec_of(sample: Sample, increment: Increment) -> Cec | None:

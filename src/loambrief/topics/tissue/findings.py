@@ -1,14 +1,15 @@
 """Tissue tests of a case: what is short, what is high, and what that can and can't say.
 
 A leaf says what the plant took up, not why; so it prompts a look at the soil and never sets a
-rate.
+rate. Published rates of sprays stand beside it for comparison, after the label.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_tissue import TissueTest
@@ -32,11 +33,14 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import named_place
+from loambrief.tables import DataRow, load
 from loambrief.topics.tissue.formulas import (
+    BACKUP,
     HIGH,
     LOW,
     SUFFICIENT,
     TOXIC,
+    foliar_row,
     sap_nitrate_class,
     stages_of,
     stalk_nitrate_class,
@@ -48,8 +52,8 @@ from loambrief.units import plain
 TOPIC = "tissue"
 FIELDS = {"N": "nitrogen", "P": "phosphorus", "K": "potassium", "Ca": "calcium",
           "Mg": "magnesium", "S": "sulfur", "Fe": "iron", "Mn": "manganese", "Zn": "zinc",
-          "B": "boron", "Cu": "copper"}
-SOIL_KEY = {"P": "P2O5", "K": "K2O"}
+          "B": "boron", "Cu": "copper", "NO3-N": "nitrate_n"}
+SOIL_KEY = {"P": "P2O5", "K": "K2O", "NO3-N": "N"}
 """Nutrients whose key in verdicts differs."""
 RIVALS = (("P", "Zn"), ("K", "Mg"), ("P", "Fe"))
 """Nutrients of which much of the first is often found with little of the second."""
@@ -159,6 +163,8 @@ def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
     high = [n for n, r in read.items() if r.value in (HIGH, TOXIC)]
     toxic = [n for n, r in read.items() if r.value == TOXIC]
     memory = any(r.how == "memory" for r in read.values())
+    sprays = {n: row for n in low if (row := foliar_row(
+        crop.name, n, case.farm.region, case.field.irrigation == "drip")) is not None}
     needs = (Need(
         kind=NeedKind.MEASURE, item=LEAF, unit="", place=place,
         text=say("tissue.need_pair", keys=low, where=place),
@@ -171,18 +177,44 @@ def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
         status=Status.WATCH if low or toxic else Status.ADEQUATE,
         severity=1 if low or toxic else 0,
         confidence=grade_confidence(method_matches=not memory, enough_replicates=False),
-        grade=Grade.MEASURED, body=tuple(_body(low, high, toxic)),
-        evidence=tuple(_evidence(test, read)), needs=needs, sources=sources,
+        grade=Grade.MEASURED, body=tuple(_body(low, high, toxic, sprays)),
+        evidence=(*_evidence(test, read), *_sprays(crop.name, sprays),
+                  *_backup(crop, test.part, read)), needs=needs, sources=sources,
         results=tuple(read.values()))
 
 
-def _body(low: Sequence[str], high: Sequence[str], toxic: Sequence[str]) -> Iterator[Message]:
+def _body(low: Sequence[str], high: Sequence[str], toxic: Sequence[str],
+          sprays: Mapping[str, DataRow]) -> Iterator[Message]:
     yield say("tissue.body_leaf", low=list(low), toxic=list(toxic))
     for first, second in RIVALS:
         if first in high and second in low:
             yield say("tissue.body_rivals", first=first, second=second)
-    if any(n in low for n in ("B", "Zn", "Mn", "Fe", "Cu")):
-        yield say("tissue.body_foliar")
+    if sprays or any(n in low for n in ("B", "Zn", "Mn", "Fe", "Cu")):
+        yield say("tissue.body_foliar", rates=bool(sprays))
+
+
+def _sprays(crop: str, rows: Mapping[str, DataRow]) -> Iterator[Evidence]:
+    """Published rates of sprays and of drip, for comparison: the label goes first."""
+    for nutrient, row in rows.items():
+        yield Evidence(Side.CONTEXT, say(
+            "tissue.foliar", crop=crop, nutrient=nutrient, way=row["way"], low=row["low"],
+            high=row["high"], unit=row["unit"], material=row["material"], per=row["per"],
+            when=row["when"], state=row["state"]), Grade.PUBLISHED, (str(row["source"]),))
+        if nutrient == "N" and "wheat" in find_crop(crop).lineage:
+            yield Evidence(Side.AGAINST, say("tissue.against_foliar_n"), Grade.PUBLISHED,
+                           ("manitoba-foliar-n",))
+
+
+def _backup(crop: Crop, part: str, read: Mapping[str, Result]) -> Iterator[Evidence]:
+    """What the soil must lack before a low petiole is answered with nitrogen."""
+    if "NO3-N" not in read or read["NO3-N"].value != LOW:
+        return
+    rows = {r["time"]: r for r in load(BACKUP) if r["crop"] in crop.lineage and r["part"] == part}
+    if rows:
+        yield Evidence(Side.AGAINST, say(
+            "tissue.petiole_backup", mid=rows["mid"]["soil_n_lb_ac"],
+            late=rows["late"]["soil_n_lb_ac"], depth=rows["mid"]["depth_in"]),
+            Grade.PUBLISHED, (str(rows["mid"]["source"]),))
 
 
 def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[Evidence]:

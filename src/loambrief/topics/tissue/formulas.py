@@ -6,12 +6,15 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import load
+from loambrief.tables import DataRow, load
 
 RANGES = "tissue/ranges"
+FOLIAR = "tissue/foliar"
+BACKUP = "tissue/petiole_backup"
 SAP = "tissue/sap_nitrate"
 STALK = "tissue/stalk_nitrate"
-NUTRIENTS = ("N", "P", "K", "Ca", "Mg", "S", "Fe", "Mn", "Zn", "B", "Cu")
+NUTRIENTS = ("N", "P", "K", "Ca", "Mg", "S", "Fe", "Mn", "Zn", "B", "Cu",
+             "NO3-N")
 LOW, SUFFICIENT, HIGH, TOXIC = "low", "sufficient", "high", "toxic"
 NO3_PER_N = 4.43
 """Nitrate for each part of nitrate nitrogen (uf-cv004: a reading in nitrate over 4.43)."""
@@ -22,6 +25,27 @@ def stages_of(crop: str) -> tuple[tuple[str, str], ...]:
     lineage = find_crop(crop).lineage
     return tuple(dict.fromkeys((str(r["part"]), str(r["stage"])) for r in load(RANGES)
                                if r["crop"] in lineage))
+
+
+def foliar_row(crop: str, nutrient: str, state: str | None, drip: bool) -> DataRow | None:
+    """Published rate of a spray, or of feeding through drip, for a crop whose leaf is low.
+
+    Parameters
+    ----------
+    crop : str
+        By any name of the crop table.
+    nutrient : str
+        One of ``NUTRIENTS``.
+    state : str or None
+        A rate made for that state goes first.
+    drip : bool
+        The field has drip; without it no such rate is given.
+    """
+    lineage = find_crop(crop).lineage
+    rows = [r for r in load(FOLIAR) if r["nutrient"] == nutrient
+            and (drip or r["way"] != "drip")
+            and any(c in lineage for c in str(r["crops"]).split("|"))]
+    return next((r for r in rows if state and r["state"] == state), rows[0] if rows else None)
 
 
 @formula(unit="class", source="vitosh-1995-e2567", locator="rows name their own source",
@@ -39,7 +63,7 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     nutrient : str
         One of ``NUTRIENTS``.
     value : float
-        Dry matter: % for N, P, K, Ca, Mg and S, ppm for the others.
+        Dry matter: % for N, P, K, Ca, Mg and S, ppm for the others, nitrate as nitrogen.
 
     Returns
     -------
@@ -57,8 +81,9 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     A range holds for its part and stage only. Below it a response is likely, not certain; above
     it is mostly luxury, not harm. Georgia points out that ranges for corn and cotton rest on work
     older than 25 years.
-    Sources: scsb-394; uf-hs964; wsu-tree-fruit-leaf; uc-leaf-critical; cropfile-tissue;
-    msu-e2011-blueberry; ulrich-sugar-beet; uga-tissue-validation.
+    Sources: scsb-394; uf-hs964; wsu-tree-fruit-leaf; uc-leaf-critical; almond-2023-july-leaf;
+    cropfile-tissue; msu-e2011-blueberry; kissel-blueberry; ulrich-sugar-beet; uga-strawberry;
+    porter-1991; uga-tissue-validation; sa-wine-fertiliser.
     """
     if nutrient not in NUTRIENTS:
         raise UnknownName("nutrient", nutrient, NUTRIENTS)

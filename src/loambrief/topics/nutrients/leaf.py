@@ -1,0 +1,55 @@
+"""What the leaf of the crop says beside its soil test."""
+
+from __future__ import annotations
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Sample
+from loambrief.errors import UnknownName
+from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.model import Evidence, Grade, Side, say
+from loambrief.findings.places import named_place
+from loambrief.topics.nutrients.state import NutrientState
+from loambrief.topics.tissue.findings import FIELDS
+from loambrief.topics.tissue.formulas import LOW, tissue_class
+from loambrief.units import plain
+
+
+def leaf_class(state: NutrientState, sample: Sample, element: str) -> Result | None:
+    """The newest leaf test of the field's crop, at this sample or of the whole field.
+
+    None where none was made, or where no published range fits its part and stage.
+    """
+    found: Result | None = None
+    for test in sorted(state.case.tissue, key=lambda t: t.date):
+        value = plain(getattr(test, FIELDS[element]))
+        crop = known_crop(test.crop or state.case.field.crop)
+        place = named_place(state.case, test.place)
+        if (value is None or crop is None or place.id not in ("", sample.id)
+                or crop.name not in state.crop.lineage):
+            continue
+        with subject(place):
+            try:
+                read = tissue_class.evaluate(crop=crop.name, part=test.part, stage=test.stage,
+                                             nutrient=element, value=value)
+            except UnknownName:
+                continue
+        if read.value is not None:
+            found = read
+    return found
+
+
+def beside_leaf(element: str, leaf: Result) -> Evidence:
+    """The leaf as evidence on a soil test that is short."""
+    return Evidence(Side.FOR if short(leaf) else Side.AGAINST,
+                    say("nutrients.evidence_leaf", element=element, value=leaf.inputs["value"],
+                        unit="%" if element in ("S", "Mg") else "ppm", low=leaf.details["low"],
+                        high=leaf.details["high"], short=short(leaf)),
+                    Grade.MEASURED, (leaf.source,), (leaf,))
+
+
+def short(leaf: Result | None) -> bool:
+    return leaf is not None and leaf.value == LOW
+
+
+def enough(leaf: Result | None) -> bool:
+    return leaf is not None and leaf.value != LOW

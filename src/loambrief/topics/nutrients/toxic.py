@@ -1,0 +1,153 @@
+"""Copper and zinc that have gathered in a soil: from sprays, manure, sludge or fertilizer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loambrief.agronomy.registry import Result, subject
+from loambrief.case.schema import Increment, Sample
+from loambrief.case.select import sample_area_ac
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Message,
+    Need,
+    NeedKind,
+    Side,
+    Status,
+    Verdict,
+    say,
+)
+from loambrief.findings.model import nutrient as judged
+from loambrief.findings.places import place_of
+from loambrief.topics.nutrients.formulas_toxic import (
+    BELOW,
+    HARM,
+    POT,
+    level_of,
+    toxic_rows,
+    toxic_soil_level,
+)
+from loambrief.topics.nutrients.leaf import leaf_class
+from loambrief.topics.nutrients.state import NutrientState, zone
+from loambrief.topics.tissue.formulas import HIGH, TOXIC
+from loambrief.units import plain
+
+TOPIC = "nutrients"
+FIELDS = {"Cu": "copper", "Zn": "zinc"}
+LEAF = "tissue"
+"""Item of the leaf test."""
+STOP = "stop-metal"
+"""Item of the habit of adding no more."""
+SPRAYED = ("fruit",)
+"""Groups where copper sprays leave copper in the soil year by year."""
+ACID_PH = 6.0
+"""Below it copper and zinc harm at lower levels (nc-heavy-metals: pH under 6.0)."""
+
+
+def toxic_metals(state: NutrientState, sample: Sample,
+                 increment: Increment) -> Iterator[tuple[str, Finding]]:
+    """Element and finding where a published level is reached, and for copper under fruit."""
+    for element, field in FIELDS.items():
+        value, method = plain(getattr(increment, field)), getattr(sample.methods, field)
+        if value is None or method is None:
+            continue
+        place = place_of(sample, increment)
+        with subject(place):
+            read = [toxic_soil_level.evaluate(nutrient=element, method=method, test_ppm=value,
+                                              crop=state.crop.name, by=level_of(row))
+                    for row in toxic_rows(element, method, state.crop.name)]
+        sprayed = element == "Cu" and state.crop.group in SPRAYED
+        if read and (sprayed or any(r.value != BELOW for r in read)):
+            yield element, _finding(state, sample, increment, element, value, read)
+
+
+def _status(read: list[Result]) -> tuple[Status, int]:
+    """A rule of the field counts in full, a pot trial as a reason to watch."""
+    if any(r.value == HARM and r.details["kind"] != POT for r in read):
+        return Status.EXCESS, 2
+    return (Status.WATCH, 1) if any(r.value != BELOW for r in read) else (Status.NOTED, 0)
+
+
+def _finding(state: NutrientState, sample: Sample, increment: Increment, element: str,
+             value: float, read: list[Result]) -> Finding:
+    place = place_of(sample, increment)
+    status, severity = _status(read)
+    method = getattr(sample.methods, FIELDS[element])
+    sprayed = element == "Cu" and state.crop.group in SPRAYED
+    leaf = leaf_class(state, sample, element)
+    worst = min(read, key=lambda r: (float(r.details["toxic"]), r.source))
+    return Finding(
+        id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
+        title=say("nutrients.title_toxic", element=element, level=severity, where=place),
+        status=status, severity=severity,
+        confidence=state.confidence(
+            sample, method_matches=any(state.lies_in(str(r.details["region"])) for r in read),
+            agrees=len({r.value for r in read}) == 1),
+        grade=Grade.CALCULATED, value=value, unit="ppm", place=place,
+        reference=say("nutrients.reference_toxic", watch=worst.details["watch"],
+                      toxic=worst.details["toxic"]),
+        body=(say("nutrients.toxic_body", element=element, level=severity, sprayed=sprayed,
+                  ph=increment.ph, acid=increment.ph is not None and increment.ph < ACID_PH),),
+        evidence=(*_evidence(state, element, value, method, read, leaf),
+                  *(_copper_rules() if sprayed else ())),
+        needs=tuple(_needs(state, sample, element, severity, leaf, worst)),
+        advise_against=((say("nutrients.against_metal", element=element, where=place),
+                         say("nutrients.against_metal_why", element=element, value=value,
+                             watch=worst.details["watch"])),) if severity else (),
+        sources=tuple(dict.fromkeys(r.source for r in read)), results=tuple(read),
+        judgements=((judged(element, place, Verdict.NOT_NEEDED, "test_high", test=element,
+                            crop=state.crop.name, method=method, value=value, unit="ppm"),)
+                    if severity else ()))
+
+
+def _evidence(state: NutrientState, element: str, value: float, method: str, read: list[Result],
+              leaf: Result | None) -> Iterator[Evidence]:
+    for one in read:
+        reached = one.value != BELOW
+        yield Evidence(Side.FOR if reached else Side.AGAINST, say(
+            "nutrients.evidence_toxic", element=element, value=value, method=method,
+            watch=one.details["watch"], toxic=one.details["toxic"],
+            region=one.details["region"], trial=one.details["kind"] == POT, reached=reached,
+            memory=one.how == "memory"), Grade.CALCULATED, (one.source,), (one,))
+    if leaf is not None:
+        high = leaf.value in (HIGH, TOXIC)
+        yield Evidence(Side.FOR if high else Side.AGAINST,
+                       say("nutrients.evidence_toxic_leaf", element=element, high=high,
+                           value=leaf.inputs["value"], crop=state.crop.name),
+                       Grade.MEASURED, (leaf.source,), (leaf,))
+
+
+def _copper_rules() -> tuple[Evidence, ...]:
+    """What publications and rules say of copper that sprays leave."""
+    return (Evidence(Side.CONTEXT, say("nutrients.context_copper_eu"), Grade.PUBLISHED,
+                     ("eu-2018-1981",)),
+            Evidence(Side.CONTEXT, say("nutrients.context_copper_sands"), Grade.PUBLISHED,
+                     ("uw-a2527",)))
+
+
+def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
+           leaf: Result | None, worst: Result) -> Iterator[Need]:
+    if not severity:
+        return
+    area = sample_area_ac(state.case, sample)
+    if leaf is None:
+        yield Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample), area_ac=area,
+                   text=say("nutrients.need_leaf_toxic", crop=state.crop.name, element=element,
+                            where=zone(sample)), results=(worst,), sources=(worst.source,))
+    yield Need(kind=NeedKind.MANAGE, item=f"{STOP}-{element.lower()}", unit="",
+               place=zone(sample), area_ac=area,
+               text=say("nutrients.need_stop_metal", element=element, where=zone(sample)),
+               results=(worst,), sources=("nc-heavy-metals",),
+               cautions=tuple(_cautions(state, element)))
+
+
+def _cautions(state: NutrientState, element: str) -> Iterator[Message]:
+    yield say("nutrients.caution_metal_ph", element=element)
+    if "sheep" in state.case.field.livestock and element == "Cu":
+        yield say("nutrients.caution_copper_sheep")
+    if state.crop.group in SPRAYED and element == "Cu":
+        yield say("nutrients.caution_copper_label")
+
+
