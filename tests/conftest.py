@@ -43,19 +43,14 @@ def pytest_configure(config):
     it would all templates in each home that a test makes up, and list the typefaces.
 
     Garbage is looked for seldom: tests hold many documents, and walking over all of them each
-    time that 700 objects are new took a tenth of the whole run.
+    time that 700 objects are new took a tenth of the whole run. (Nothing is frozen for good: the
+    program itself counts what an advisory leaves as old, if nothing is; see `uncollected`.)
     """
     gc.set_threshold(100_000, 20, 50)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
     if not hasattr(config, "workerinput"):
         compileall.compile_dir(Path(loambrief.__file__).parent, quiet=2)
-
-
-def pytest_collection_finish():
-    """What was loaded up to now stays: no later search for garbage looks at it."""
-    gc.collect()
-    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

@@ -250,11 +250,11 @@ def drawn(case, random):
     samples = []
     for sample in case.samples:
         slices, cores = [], sample.cores or 15
-        ph = np.hypot(0.05, 0.071 * 6.0 / np.sqrt(cores))
         parts = {test: errors_of(test, cores) for test in TESTS.values()}
         field = {test: shares(of[0], random, 1)[0] for test, of in parts.items()}
         for increment in sample.increments:
             true = {}
+            ph = np.hypot(0.05, 0.071 * (increment.ph or 6.0) / np.sqrt(cores))
             for name in ("ph", "buffer_ph"):
                 if getattr(increment, name) is not None:
                     true[name] = getattr(increment, name) + random.normal(0.0, ph)
@@ -329,7 +329,7 @@ def shares_held(name, draws, needs_of):
     """How many true needs lie inside the range of each need of a case that has one."""
     random = np.random.default_rng(SEED)
     case = loaded(name).case.model_copy(
-        update={"plan_changes": [], "strips": None})  # they fit this plan alone
+        update={"plan_changes": [], "overrides": [], "strips": None})  # they fit this plan alone
     ranges = {key: need for key, need in needs_of(case).items()
               if need.low is not None and not need.printed_span}
     salt = {sample.id: salt_state(sample) for sample in case.samples}

@@ -1,12 +1,16 @@
 """No number is printed with more digits than its range supports."""
 
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from loambrief import numbers, pipeline
+from loambrief.report.chart_text import chart_words
+from loambrief.report.context import Context
+from loambrief.report.plan_behind import said_once
 from loambrief.report.text import Writer
 
 TESTS = Path(__file__).parents[1]
@@ -95,3 +99,19 @@ def test_a_range_that_is_known_is_the_reading_s(name):
             counted = {"over", "n", "low", "high"} <= set(result.details)
             if result.value == finding.value and counted:
                 assert finding.low is not None and finding.high is not None, finding.id
+
+
+def test_a_rate_without_its_range_says_why():
+    """ensures that a sample of unstated cores is named where its rates have no range."""
+    loaded = pipeline.load_case(TESTS / "scenarios" / "whole_loads_three_zones" / "case.yaml")
+    first, *others = loaded.case.samples
+    samples = [first.model_copy(update={"cores": None}), *others]
+    unstated = replace(loaded, case=loaded.case.model_copy(update={"samples": samples}))
+
+    def once(of):
+        made, writer = pipeline.advise(of), Writer()
+        return said_once(Context(made.loaded, made.diagnosis, made.plan, (), writer,
+                                 chart_words(writer)))
+
+    assert f"not stated for {first.id}." in once(unstated)
+    assert "not stated" not in once(loaded)

@@ -132,7 +132,7 @@ class Page:
     """What the templates call, and what belongs to the whole of one page."""
 
     def __init__(self, model: b.ReportModel):
-        self.words = model.words
+        self.words, self._elsewhere = model.words, model.elsewhere
         self._macros: Any = _environment().get_template("blocks.html.j2").module
         self._titled = bool(model.blocks) and isinstance(model.blocks[0], p.Summary)
         self._shift = 0
@@ -255,6 +255,8 @@ class Page:
         """Where a link goes: a place on this page, a safe address, or nowhere."""
         link = link.strip()
         if link.startswith("#") and len(link) > 1:
+            if link[1:] in self._elsewhere:
+                return ""
             self._linked.add(link[1:])
             return f"#{self._id(link[1:])}"
         return web_address(link)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from loambrief.actions.model import Action
 from loambrief.agronomy.intervals import COVERAGE_PCT
-from loambrief.findings.model import say
+from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import (
     Block,
     Column,
@@ -44,7 +44,7 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
     blocks: list[Block] = [context.annex_heading("plan", context.word("heading_behind"), "behind")]
     if plan.actions:
         blocks += [Paragraph(context.write(plan.rule)), *drawn.season, _reasons(context)]
-        said = _once(context)
+        said = said_once(context)
         if said:
             blocks.append(Paragraph(said, Style.NOTE))
         blocks += money_blocks(context)
@@ -100,13 +100,20 @@ def _notes(context: Context, action: Action) -> Text:
     return tuple(pieces) if pieces else "–"
 
 
-def _once(context: Context) -> str:
+def said_once(context: Context) -> str:
     """What is true of several actions, said once after all of them."""
     actions = context.plan.actions
+    cores = {sample.id: sample.cores for sample in context.case.samples}
+    uncounted = [a for a in actions if a.rate_low is None and a.need.amount is not None
+                 and (a.kind in (NeedKind.GYPSUM, NeedKind.LEACH) or a.need.item in ("P2O5", "K2O"))
+                 and cores.get(a.place.id, 0) is None]
     return " ".join(context.write(say(key, **more)) for key, true, more in (
         ("report.benefit_once", any(a.benefit is not None and a.response_chance_pct is None
                                     for a in actions), {}),
-        ("report.range_once", any(without_range(a) for a in actions), {}),
+        ("report.range_cores", bool(uncounted), {
+            "places": [p for p in dict.fromkeys(context.place(a.place) or
+                                                context.case.field.name for a in uncounted)]}),
+        ("report.range_once", any(without_range(a) for a in actions if a not in uncounted), {}),
         ("actions.range_method", any(a.rate_low is not None for a in actions
                                      if a.rate is not None), {"coverage": COVERAGE_PCT}),
     ) if true)

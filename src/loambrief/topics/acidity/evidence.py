@@ -114,7 +114,8 @@ def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
                               ("brown-cisco-1984",)))
     found.append(Evidence(Side.AGAINST, say("acidity.against_error", low=lime.need.low,
                                             high=lime.need.high, error=state.ph_error,
-                                            other=state.aim.other_value),
+                                            other=state.aim.other_value,
+                                            cores=state.sample.cores is not None),
                           Grade.CALCULATED, ("lab-precision-typical", "ramzan-2017"),
                           lime.need.results))
     if lime.uncredited:
