@@ -1,10 +1,4 @@
-"""The worker processes of a Dask cluster, on other machines, in place of our own.
-
-Cases are read and checked here, where their files are; what travels is the checked case, a
-bounded number at a time. Dask makes a case again elsewhere when its worker is lost. What
-comes back is checked against the digests it came with, and only workers with the very same
-program are used.
-"""
+"""The workers of a Dask cluster in place of our own; what travels and whom it trusts: MONTH.md."""
 
 from __future__ import annotations
 
@@ -20,7 +14,7 @@ from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from loambrief.batch.pool import DRAWING, Pool
+from loambrief.batch.pool import DRAWING, Executor, Pool
 from loambrief.batch.shared_storage import NEEDS_EXTRA, SharedStorage
 from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made, work
 from loambrief.errors import ClusterFault
@@ -42,8 +36,8 @@ ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
 OWN_LINE = re.compile(r"tls:|tcp://(localhost|127(\.\d+){3}|\[::1\]):")
 
 
-class Cluster:
-    """Workers of a Dask cluster, for :class:`~loambrief.batch.pool.Pool`, which reads here.
+class Cluster(Executor):
+    """Workers of a Dask cluster that make cases; processes of this machine read them.
 
     Parameters
     ----------
@@ -59,8 +53,8 @@ class Cluster:
     Raises
     ------
     ClusterFault
-        The extra is not installed, the scheduler cannot be reached, it has no workers, a
-        worker has another program, or one cannot see the shared storage.
+        The extra is not installed, the scheduler cannot be reached or is lost, it has no
+        workers, a worker has another program, or one cannot see the shared storage.
     """
 
     def __init__(self, address: str, *, shared: str | None = None, readers: int = 1,
@@ -83,14 +77,7 @@ class Cluster:
             say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
                 "everyone on that network")
 
-    def __enter__(self) -> Cluster:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.close()
-
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
-        """Outcomes as they are ready; raises ClusterFault if the cluster is lost."""
         from distributed import wait
 
         from loambrief.batch.cluster_worker import make
@@ -115,9 +102,7 @@ class Cluster:
                 if self._count():
                     had = time.monotonic()
                 elif time.monotonic() - had > PATIENCE:
-                    raise ClusterFault(f"the scheduler at {self.address} has had no workers for "
-                                       f"{PATIENCE:g} s; run the batch again to make the rest"
-                                       ) from None
+                    raise self._lost(f"has had no workers for {PATIENCE:g} s") from None
                 continue
             had = time.monotonic()
             for future in done:
@@ -127,18 +112,17 @@ class Cluster:
                         yield outcome
 
     def stop(self, *, now: bool = False) -> None:
-        """Send no more; with ``now``, give up what is on its way, too."""
         self._stopped = True
         self._now = self._now or now
         self.readers.stop(now=now)
 
     def close(self) -> None:
-        """Leave the cluster as it was found."""
         self._ends.close()
 
     def _leave(self) -> None:
-        with contextlib.suppress(Exception):  # a cluster that is gone has stopped, too
-            if self.client.status == "running":
+        """Leave the cluster as it was found."""
+        if self.client.status == "running":
+            with contextlib.suppress(Exception):  # a cluster that is gone has stopped, too
                 self.client.unregister_worker_plugin(self.run_name)
         if self.storage is not None:
             self.storage.end()
@@ -182,9 +166,9 @@ class Cluster:
         except OSError as error:  # dask's own errors of the line are of this kind
             raise self._lost() from error
 
-    def _lost(self) -> ClusterFault:
-        return ClusterFault(f"the scheduler at {self.address} was lost; run the batch again to "
-                            "make the rest")
+    def _lost(self, how: str = "was lost") -> ClusterFault:
+        return ClusterFault(f"the scheduler at {self.address} {how}; run the batch again to make "
+                            "the rest")
 
     def _ready(self, tasks: Iterable[Task]) -> Iterator[Task | CaseOutcome]:
         """Checked cases to be sent, read here if they were not, and outcomes that end here."""
@@ -248,8 +232,7 @@ def unprotected(address: str) -> bool:
 
 
 def _connect(address: str, ends: contextlib.ExitStack) -> Client:
-    """A client, which is closed at the end. Dask's log would say at length what we say in a line.
-    """
+    """A client, closed at the end. Dask's log would say at length what we say in a line."""
     if not ADDRESS.fullmatch(address):
         raise ClusterFault(f"{address!r} is no address of a scheduler such as "
                            "tcp://10.0.0.5:8786 or tls://10.0.0.5:8786")

@@ -1,9 +1,4 @@
-"""What runs inside a worker of a Dask cluster: a case at a time, each in a process apart.
-
-The worker's plugin hands its cases to a :class:`~loambrief.batch.pool.Pool` of one process, so
-that time limits hold, a case that takes its process down fails alone, and threads of one worker
-do not wait for each other. The process is kept for the next case and ends when it is idle.
-"""
+"""What runs inside a worker of a Dask cluster: a case at a time, each in a process apart."""
 
 from __future__ import annotations
 
@@ -60,9 +55,9 @@ def make(run: str, task: Task) -> CaseOutcome | None:
 class CaseMaker(WorkerPlugin):
     """How a worker makes the cases of a run; gone from it when the run is over.
 
-    ``program`` is that of the machine that sends them; ``storage`` is where finished files are
-    left (None: they come with the answer); the rest as of
-    :class:`~loambrief.batch.pool.Pool`.
+    Each thread has a :class:`~loambrief.batch.pool.Pool` of one process, which is kept for the
+    next case and ends when it is idle. ``program`` is that of the machine that sends the cases;
+    ``storage`` is where finished files are left (None: they come with the answer).
     """
 
     name: str
