@@ -121,6 +121,15 @@ def test_purposes_are_held_against_the_mix():
     assert finding.title.params["unserved"] == ["nitrogen"]
 
 
+def test_days_for_the_chart():
+    """ensures that the chart is made of known cover crops and both dates, or not at all."""
+    mix = [{"species": "radish"}, {"species": "moonflower"}, {"species": "cereal rye"}]
+    dated = {"purpose": ["weeds"], "sowing": "2026-08-01", "first_frost": "2026-10-05", "mix": mix}
+    assert cover_crops.days_before_frost(case_of(dated)) == (
+        65.0, (("oilseed radish", 60.0), ("cereal rye", 0.0)))
+    assert cover_crops.days_before_frost(case_of({"purpose": ["weeds"], "mix": mix})) is None
+
+
 def test_a_mix_takes_its_share():
     """ensures that Wisconsin's third less for rye in a mix is two thirds of its rate."""
     alone, less = (cover_mix_seed_lb_ac(species="cereal rye", share_pct=s) for s in (90, 60))

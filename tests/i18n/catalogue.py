@@ -97,7 +97,8 @@ FEMININE_CHOICES = {"Sample": ("fizz",), "SapReading": ("line",)}
 LITERALS = {
     "topics/sampling/formulas.py": ("current", "past the interval", "too old for a rate"),
     "topics/nutrients/formulas_manure.py": (
-        "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line"),
+        "surface water", "tile inlet", "sinkhole", "well", "dwelling", "property line",
+        "guide", "removal", "nitrogen", "none"),
     "topics/cations/formulas.py": ("usable", "suppressed", "unknown", "below", "inside", "above"),
     "topics/carbon_nitrogen/formulas_decay.py": ("tie-up", "about even", "release"),
     "topics/compaction/formulas_cone.py": ("usable", "not evidence for loosening",

@@ -250,11 +250,11 @@ def drawn(case, random):
     samples = []
     for sample in case.samples:
         slices, cores = [], sample.cores or 15
-        ph = np.hypot(0.05, 0.071 * 6.0 / np.sqrt(cores))
         parts = {test: errors_of(test, cores) for test in TESTS.values()}
         field = {test: shares(of[0], random, 1)[0] for test, of in parts.items()}
         for increment in sample.increments:
             true = {}
+            ph = np.hypot(0.05, 0.071 * (increment.ph or 6.0) / np.sqrt(cores))
             for name in ("ph", "buffer_ph"):
                 if getattr(increment, name) is not None:
                     true[name] = getattr(increment, name) + random.normal(0.0, ph)

@@ -28,6 +28,8 @@ FT2_PER_AC = 43.56
 """Thousand square feet in an acre."""
 G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
+COPPER_FED = ("swine", "poultry")
+"""Animals whose feed holds much copper, so that their manure does (scite-industrial-copper)."""
 WITHOUT_AMOUNT = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER, NeedKind.MANAGE)
 _AMENDED = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.NUTRIENT)
 DECIDED_BY = {  # item of a test to the work whose amount it settles
@@ -54,6 +56,7 @@ INTERACTIONS = (
     "actions.interaction_lime_n",
     "actions.interaction_lime_p",
     "actions.interaction_manure_lime",
+    "actions.interaction_sheep_copper",
     "actions.interaction_k_mg",
     "actions.interaction_pure_water",
     "actions.interaction_gypsum_water",
@@ -274,6 +277,9 @@ def _of(case: CaseFile, findings: tuple[Finding, ...], action: Action,
             found.append(say("actions.interaction_lime_p"))
     if action.material_kind in LIVE_SOURCES and any(a.kind is NeedKind.LIME for a in beside):
         found.append(say("actions.interaction_manure_lime"))
+    if "sheep" in kept_stock(case) and any(
+            m.id == action.material_id and m.animal in COPPER_FED for m in case.materials):
+        found.append(say("actions.interaction_sheep_copper"))
     if action.kind is NeedKind.NUTRIENT:
         potassium = action.supplies.get("K2O", 0.0)
         grazed = any(animal in GRAZERS for animal in kept_stock(case))

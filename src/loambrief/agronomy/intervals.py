@@ -8,8 +8,11 @@ between them are taken as a rectangle, as the ISO guide to measurement uncertain
 of several independent errors adds up as squares, each way for itself, on the scale of the answer:
 a rate may fall to nothing at one end, where it has no logarithm. Where a table makes the answer
 jump, the range holds the answers at all values inside the range of the reading, so that it covers
-at least as much. What is chosen and not measured (guide, crop, yield goal, lime table) is taken as
-it is.
+at least as much. Where one error makes another smaller (the rules of leaching lie closer together
+where there is less salt), the ends are sought where all have moved by their part. A need that
+starts at a line reaches down to none where the range of the reading reaches that line; what a plan
+does turns on one standard error instead. What is chosen and not measured (guide, crop, yield goal,
+lime table) is taken as it is.
 
 **Small samples.** Student t, binomial, Welch. Written here because importing a statistics library
 takes longer than a whole advisory; the tests hold every function against one.

@@ -39,7 +39,8 @@ ABOUT = ("nitrogen", "phosphorus", "potassium", "sulfur", "calcium", "magnesium"
          "manganese", "copper", "iron", "lime", "gypsum")
 """Nutrients and amendments that a question may name."""
 SHOWN = ("compaction", "salinity", "soil_water", "acidity", "cations", "stratification",
-         "nutrients", "carbon_nitrogen", "tissue", "refractometry", "forage", "weeds", "sampling")
+         "nutrients", "carbon_nitrogen", "soil_life", "cover_crops", "tissue", "refractometry",
+         "forage", "weeds", "sampling")
 """Topics whose findings a photo may show."""
 WATERS = ("stream", "ditch", "pond", "lake", "wetland", "spring", "sinkhole", "well",
           "tile inlet")

@@ -100,10 +100,13 @@ class Commands(Listed):
 
     def main(self, *args, **kwargs):
         settle_streams()
+        of_process = not args and "args" not in kwargs
+        if of_process:  # to start makes many objects, of which none is garbage
+            gc.set_threshold(50_000)
         try:
             return super().main(*args, **kwargs)
         finally:
-            if not (args or kwargs):  # the process ends: not one search for garbage more
+            if of_process:  # it ends: not one search for garbage more
                 gc.freeze()
 
     def invoke(self, ctx: click.Context):

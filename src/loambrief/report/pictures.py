@@ -18,6 +18,7 @@ from loambrief.report.pictures_plan import budget, season
 from loambrief.topics.carbon_nitrogen import chart as carbon_nitrogen
 from loambrief.topics.cations import chart as cations
 from loambrief.topics.compaction import chart as compaction
+from loambrief.topics.cover_crops import chart as cover_crops
 from loambrief.topics.forage import chart as forage
 from loambrief.topics.nutrients import chart as nutrients
 from loambrief.topics.refractometry import chart as refractometry
@@ -30,11 +31,12 @@ TOPICS: Mapping[str, Callable[[Context], ChartSpec | None]] = {
     "compaction": compaction.chart, "nutrients": nutrients.chart, "salinity": salinity.chart,
     "soil_water": soil_water.chart,
     "cations": cations.chart, "refractometry": refractometry.chart,
-    "carbon_nitrogen": carbon_nitrogen.chart, "forage": forage.chart, "weeds": weeds.chart}
+    "carbon_nitrogen": carbon_nitrogen.chart, "forage": forage.chart, "weeds": weeds.chart,
+    "cover_crops": cover_crops.chart}
 """Topics with one chart, in the order of the page."""
 SAMPLES: Mapping[str, Callable[[Context], Iterable[ChartSpec]]] = {
-    "stratification": stratification.charts}
-"""Topics with a chart for each sample; these take the width of the page."""
+    "stratification": stratification.charts, "nutrients": nutrients.manure_charts}
+"""Topics with a chart for each sample or material; these take the width of the page."""
 
 
 HALF, FULL, GAP = 245.0, 504.0, 14.0
@@ -72,7 +74,8 @@ def pictures(context: Context) -> Pictures:
 
     topics = {topic: found for topic, make in TOPICS.items()
               if (found := figures([make(context)], True))}
-    topics |= {topic: found for topic, make in SAMPLES.items() if (found := figures(make(context)))}
+    topics |= {topic: (*topics.get(topic, ()), *found) for topic, make in SAMPLES.items()
+               if (found := figures(make(context)))}
     return Pictures(_overview(context, figures([zone_map(context)]), topics), topics,
                     figures([season(context)]), figures([budget(context)]))
 

@@ -114,6 +114,25 @@ def _days(case: CaseFile, plan: CoverCrop) -> int | None:
     return (plan.first_frost - sowing).days
 
 
+def days_before_frost(case: CaseFile) -> tuple[float, tuple[tuple[str, float], ...]] | None:
+    """Days left before the usual frost, and those each cover crop of the mix should have.
+
+    None where the case has no mix of known cover crops, or lacks one of the two dates.
+    """
+    plan = case.cover_crop
+    days = None if plan is None else _days(case, plan)
+    if plan is None or days is None:
+        return None
+    rows = []
+    for entry in plan.mix:
+        try:
+            row = cover_species(entry.species)
+        except UnknownName:
+            continue
+        rows.append((str(row["species"]), float(row["frost_days"])))
+    return (float(days), tuple(rows)) if rows else None
+
+
 def _sown(case: CaseFile, plan: CoverCrop, row: DataRow, share: float, about: str) -> Sown:
     days = _days(case, plan)
     name = str(row["species"])

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
+from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
 from loambrief.report.naming import with_place
@@ -53,3 +56,23 @@ def chart(context: Context) -> SufficiencySpec | None:
         **captions(context, "sufficiency", guide=context.case.guide),
         rows=tuple(rows), coverage_pct=COVERAGE_PCT,
     )
+
+
+def manure_charts(context: Context) -> Iterator[TallySpec]:
+    """How much of each manure by what it may follow, where there is one zone."""
+    for finding in context.diagnosis.by_topic("nutrients"):
+        if not finding.id.startswith("nutrients.manure_rates.") or (
+                finding.title.params["zones"] != 1):
+            continue
+        params = finding.evidence[0].text.params
+        unit, rows = str(params["unit"]), params["rows"]
+        assert isinstance(rows, list)
+        yield TallySpec(
+            title=context.write(finding.title), **captions(context, "manure"),
+            rows=tuple(TallyRow(
+                context.word("chart_manure_row", basis=row["key"]), row["rate"],
+                "" if row["rate"] is None else context.writer.quantity(
+                    row["rate"], unit, 0 if unit == "gal/ac" else 1,
+                    (0.9 * row["rate"], 1.1 * row["rate"])),
+                context.word("chart_manure_held") if row["key"] != "nitrogen"
+                and row["limit"] == "nitrogen need" else "") for row in rows))

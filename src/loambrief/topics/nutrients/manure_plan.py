@@ -51,6 +51,8 @@ BASES = (("nitrogen", "nitrogen", 1.0), ("guide", "guide", 1.0), ("removal", "re
          ("years", "removal", YEARS_AT_ONCE))
 """Key of a row -> basis and years of the limit."""
 LATER = ("second season", "third season")
+SPENT = "liquid swine manure"
+"""Row of the table of usable nitrogen that leaves next to nothing for later seasons."""
 HALF, ALL = 50.0, 100.0
 """Shares of the soil's water that are used up, for which the room is told [%]."""
 
@@ -95,8 +97,14 @@ def _contents(material: Material) -> tuple[dict[str, Result], float | None, tupl
             return contents, None, ()
         share = available_nitrogen_lb_ton.evaluate(material=share_row(material),
                                                    total_nitrogen_pct=total)
-    per_unit = share.number / LB_PER_TON * density * GALLONS if pumped else share.number
-    return contents, per_unit, (share,)
+    return contents, share.number * _tons(material), (share,)
+
+
+def _tons(material: Material) -> float:
+    """Tons in the unit that a manure is spread in: a ton, or a thousand gallons."""
+    if material.form not in PUMPED:
+        return 1.0
+    return (material.lb_per_gal or WATER_LB_PER_GAL) * GALLONS / LB_PER_TON
 
 
 def _wanted(zone_id: str, findings: Sequence[Finding], told: Sequence[Judgement],
@@ -182,13 +190,14 @@ def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool
         body.append(say("nutrients.body_manure_years", years=years.value))
         results.append(years)
     total = plain(material.analysis.total_nitrogen) if material.analysis is not None else None
-    if total is not None:
+    if total is not None and share_row(material) != SPENT:
         with subject(material.name):
             later = [available_nitrogen_lb_ton.evaluate(material="manure", period=period,
                                                         total_nitrogen_pct=total)
                      for period in LATER]
-        body.append(say("nutrients.body_manure_later", second=later[0].value,
-                        third=later[1].value))
+        size = _tons(material)
+        body.append(say("nutrients.body_manure_later", second=later[0].number * size,
+                        third=later[1].number * size, pumped=pumped))
         results += later
     if usable is None:
         body.append(say("nutrients.body_manure_open"))
