@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,14 @@ def minimise(cost: Sequence[float], rows: Sequence[Mapping[int, float]],
     Solved or None
         None: no point keeps all rows.
     """
+    return _minimise(tuple(cost), tuple([tuple(row.items()) for row in rows]), tuple(bounds),
+                     tuple(box), tuple(whole), gap, most_nodes)
+
+
+@lru_cache(maxsize=1024)  # a plan asks for one mix in several places
+def _minimise(cost: tuple[float, ...], rows: tuple[tuple[tuple[int, float], ...], ...],
+              bounds: tuple[float, ...], box: tuple[tuple[float, float | None], ...],
+              whole: tuple[int, ...], gap: float, most_nodes: int | None) -> Solved | None:
     import highspy
 
     highs = _quiet()()
@@ -69,8 +77,8 @@ def minimise(cost: Sequence[float], rows: Sequence[Mapping[int, float]],
     programme.row_upper_ = list(bounds)
     starts, columns, values = [0], list[int](), list[float]()
     for row in rows:
-        columns += row.keys()
-        values += row.values()
+        columns += [column for column, _ in row]
+        values += [value for _, value in row]
         starts.append(len(columns))
     matrix = programme.a_matrix_
     matrix.format_ = highspy.MatrixFormat.kRowwise
