@@ -22,7 +22,7 @@ from loambrief.findings.model import (
 from loambrief.findings.places import field_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
-from loambrief.topics.forage.formulas_grazing import autumn_rest_d, stand_height_in
+from loambrief.topics.forage.formulas_grazing import autumn_rest_d, hay_stage, stand_height_in
 from loambrief.topics.forage.weeds import hay_crop
 from loambrief.units import plain
 
@@ -56,8 +56,10 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
     late = (next_cut is not None and start is not None and frost is not None
             and max(start, case.case.date) < next_cut < frost)
     height = plain(case.stock.grazing.height) if case.stock and case.stock.grazing else None
-    short = height is not None and grazed.value is not None and height < grazed.number
-    sources = tuple(dict.fromkeys(r.source for r in held))
+    short = too_short(case)
+    stage = hay_stage(crop.name)
+    sources = tuple(dict.fromkeys((*(r.source for r in held),
+                                   *(str(stage["source"]).split(";") if stage else ()))))
     needs = []
     if late:
         needs.append(Need(NeedKind.MANAGE, "autumn-rest", "",
@@ -65,13 +67,15 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                               start=start if start and start >= case.case.date else None),
                           place=place, sources=sources, results=(rest,)))
     if short:
+        over = frost is not None and case.case.date >= frost
         needs.append(Need(NeedKind.MANAGE, "rest-stand", "",
-                          say("forage.need_rest_stand", crop=crop.name, **grazed.details),
+                          say("forage.need_rest_stand", crop=crop.name, over=over,
+                              **grazed.details),
                           place=place, sources=sources, results=(grazed,),
                           cautions=(say("forage.caution_grazing"),)))
     evidence = [Evidence(Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
                          Grade.OBSERVED, (), held)]
-    if rest.value is not None:
+    if rest.value is not None and crop.group == "alfalfa":
         evidence.append(Evidence(Side.AGAINST, say("forage.against_rest"), Grade.PUBLISHED,
                                  ("hall-fall-alfalfa",)))
     return Finding(
@@ -80,11 +84,24 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                   height=height),
         status=Status.WATCH if late or short else Status.NOTED, severity=1 if late or short else 0,
         confidence=Confidence.MEDIUM, grade=Grade.OBSERVED, place=place,
-        body=(say("forage.body_stand", crop=crop.name, grazed=_details(grazed), cut=_details(cut)),
+        body=(say("forage.body_stand", crop=crop.name, hay_kinds=crop.group == "alfalfa", grazed=_details(grazed), cut=_details(cut)),
+              *((say("forage.body_hay_stage", stage=stage["stage"], low=stage["tall_low"],
+                     high=stage["tall_high"]),) if stage else ()),
               *((say("forage.body_autumn_rest", low=rest.details["low"], high=rest.value,
                      start=start, frost=frost),) if rest.value is not None else ())),
         evidence=tuple(evidence), needs=tuple(needs), sources=sources, results=held,
     )
+
+
+def too_short(case: CaseFile) -> bool:
+    """The stand is lower than the height at which grazing is to stop."""
+    crop = known_crop(case.field.crop)
+    height = plain(case.stock.grazing.height) if case.stock and case.stock.grazing else None
+    if crop is None or height is None:
+        return False
+    with subject(crop.name):
+        grazed = stand_height_in.evaluate(crop=crop.name, use="grazed")
+    return grazed.value is not None and height < grazed.number
 
 
 def _details(height: Result) -> dict[str, object] | None:
