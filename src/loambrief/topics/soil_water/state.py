@@ -42,7 +42,7 @@ class CropWater:
 
 
 @dataclass(frozen=True)
-class Water:
+class HeldWater:
     """Water of a depth of soil, what of it may go, and how long that lasts."""
 
     held: Result
@@ -51,14 +51,14 @@ class Water:
 
 
 @dataclass(frozen=True)
-class ZoneWater(Water):
+class ZoneWater(HeldWater):
     """What one sample's soil holds for it."""
 
     sample: Sample
     place: Place
     allowed_ends: tuple[float, float]
     days_ends: tuple[float, float] | None
-    above: Water | None
+    above: HeldWater | None
     """That above a dense layer."""
 
     @property
@@ -112,7 +112,7 @@ def zone_water(sample: Sample, crop: CropWater) -> ZoneWater | None:
     return ZoneWater(whole.held, whole.allowed, whole.days, sample, place, (low, high), ends, above)
 
 
-def _water(sample: Sample, texture: str, crop: CropWater, depth_in: float) -> Water | None:
+def _water(sample: Sample, texture: str, crop: CropWater, depth_in: float) -> HeldWater | None:
     chain = _chain(sample)
     held = root_zone_water_in.evaluate(
         texture=texture, root_depth_in=depth_in, bottoms_in=[i.bottom_in for i in chain],
@@ -120,7 +120,7 @@ def _water(sample: Sample, texture: str, crop: CropWater, depth_in: float) -> Wa
     if held.value is None:
         return None
     allowed = readily_available_water.evaluate(total=held.number, fraction=crop.share.number)
-    return Water(held, allowed, None if crop.use is None else irrigation_interval_days.evaluate(
+    return HeldWater(held, allowed, None if crop.use is None else irrigation_interval_days.evaluate(
         allowed=allowed.number, daily_use=crop.use.number))
 
 
