@@ -282,7 +282,6 @@ def _connect(address: str) -> Client:
         import distributed
     except ImportError as error:
         raise ClusterFault(NEEDS_EXTRA) from error
-    gc.collect()  # a client that found no scheduler closes when it is collected, and would wait
     # A client that found no scheduler closes when it is collected, and would wait without end if
     # that happened while the next one starts.
     gc.collect()
