@@ -103,12 +103,15 @@ def test_every_number_can_be_traced(data):
 
 
 def test_no_rate_rests_on_weeds_or_sap(data):
-    """ensures that weeds and Brix prompt measurements only, never an amount of the program's."""
+    """ensures that weeds and Brix prompt measurements, and weeds work on themselves that needs
+    no product: never an amount, a material or a price of the program's."""
     topic = {f["id"]: f["topic"] for f in data["findings"]}
     for action in (a for a in data["actions"] if a["own"] is None):
         behind = {topic[i] for i in action["why"]}
         if behind <= {"weeds", "refractometry"}:
-            assert action["kind"] == "measure" and action["rate"] is None
+            assert action["kind"] == "measure" or action["id"] == "manage.weeds"
+            assert action["rate"] is None and action["material"] is None
+            assert action["kind"] == "measure" or action["cost_total"] is None
 
 
 def test_common_practice_is_labelled(data, annex):

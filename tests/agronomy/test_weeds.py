@@ -162,6 +162,19 @@ def test_numeric_weed_tables_have_sums():
             assert (about.get("type") == "text") != ("sum" in about), (table, column)
 
 
+@pytest.mark.parametrize(("species", "most_cm", "limit_cm"), [
+    ("Setaria viridis", 2.5, 12.7),  # Dawson and Bruns 1962: most from 1/2 to 1 in, up to 5 in
+    ("Portulaca oleracea", None, 6.0),  # Benvenuti and others 2001: none beyond 6 cm
+    ("Abutilon theophrasti", None, 10.0),  # the same: few at 10 cm
+    ("Veronica hederifolia", None, 8.0),  # Grundy and others 2003: 8 cm, the deepest
+    ("Avena fatua", 5.0, 20.0),  # Alberta: most from 2 to 5 cm, up to 20 cm
+])
+def test_published_depths(species, most_cm, limit_cm):
+    """ensures that depths of emergence are those printed, each marked as seen."""
+    row = load("weeds/depth").find(species=species)
+    assert (row["most_cm"], row["limit_cm"], row["how"]) == (most_cm, limit_cm, "seen")
+
+
 @pytest.mark.parametrize(("species", "like", "densities", "published"), [
     # Bradley, University of Missouri Extension 2022
     ("Stellaria media", "Stellaria media", (169,), "28%"),

@@ -469,6 +469,8 @@ def test_unknown_depth_and_seed_life_are_said():
     ("Berteroa incana", {"region": "Montana"}, True),  # Montana State University EB0194
     ("Berteroa incana", {"region": "Kansas"}, False),
     ("Cuscuta europaea", {"country": "USA"}, True),  # 7 CFR 360.200
+    ("Rumex crispus", {"country": "United Kingdom"}, True),  # Weeds Act 1959, from memory
+    ("Rumex crispus", {"country": "USA"}, False),
 ])
 def test_weeds_named_by_law(species, farm, law):
     """ensures that a law is named where it is held, and the local list is asked for anyway."""

@@ -152,9 +152,9 @@ def test_form_has_units_and_choices_of_the_schema():
 def test_every_part_of_a_case_is_on_the_form_or_left_out_on_purpose():
     """ensures that a new part of the case is decided on: a reading or a price, or neither."""
     left_out = {"case", "client", "farm", "field", "adviser", "boundary", "targets", "residue",
-                "tenure", "constraints", "strips", "history", "done", "earlier_applications",
-                "overrides", "nitrogen", "nitrogen_inputs", "own_actions", "plan_changes",
-                "notes", "photos", "accept"}
+                "tenure", "constraints", "strips", "stock", "history", "done",
+                "earlier_applications", "overrides", "cover_crop", "nitrogen",
+                "nitrogen_inputs", "own_actions", "plan_changes", "notes", "photos", "accept"}
     parts = {group.path[0] for group in groups() if group.path}
     assert parts == left_out | {*READINGS, *PRICES}
     assert not left_out & {*READINGS, *PRICES}

@@ -338,12 +338,19 @@ def autumn_rest_d(crop: str) -> Answer[float | None]:
     -----
     Alfalfa: four to six weeks, so that it regrows 8 to 12 in and refills its roots. An old stand,
     wet soil, frequent cuts and a tender kind make a cut in that time riskier, a tall stubble and a
-    hardy kind less so. Sources: hall-fall-alfalfa; manitoba-fall-alfalfa.
+    hardy kind less so. Bermudagrass: six weeks. Sources: hall-fall-alfalfa;
+    manitoba-fall-alfalfa; hancock-hay-timing.
     """
     row = _stand(crop, "fall_high")
     if row is None:
         return Answer(None, notes=("no published rest in autumn for this crop is held here",))
-    return Answer(float(row["fall_high"]), how=row["how"], details={"low": row["fall_low"]})
+    return Answer(float(row["fall_high"]), source=row["fall_source"], how=row["how"],
+                  details={"low": row["fall_low"]})
+
+
+def hay_stage(crop: str) -> DataRow | None:
+    """The row that says when a crop is cut for hay; None where no stage is published."""
+    return _stand(crop, "stage")
 
 
 def _stand(crop: str, column: str) -> DataRow | None:

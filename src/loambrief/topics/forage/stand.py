@@ -22,7 +22,7 @@ from loambrief.findings.model import (
 from loambrief.findings.places import field_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
-from loambrief.topics.forage.formulas_grazing import autumn_rest_d, stand_height_in
+from loambrief.topics.forage.formulas_grazing import autumn_rest_d, hay_stage, stand_height_in
 from loambrief.topics.forage.weeds import hay_crop
 from loambrief.units import plain
 
@@ -57,7 +57,9 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
             and max(start, case.case.date) < next_cut < frost)
     height = plain(case.stock.grazing.height) if case.stock and case.stock.grazing else None
     short = height is not None and grazed.value is not None and height < grazed.number
-    sources = tuple(dict.fromkeys(r.source for r in held))
+    stage = hay_stage(crop.name)
+    sources = tuple(dict.fromkeys((*(r.source for r in held),
+                                   *(str(stage["source"]).split(";") if stage else ()))))
     needs = []
     if late:
         needs.append(Need(NeedKind.MANAGE, "autumn-rest", "",
@@ -71,7 +73,7 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                           cautions=(say("forage.caution_grazing"),)))
     evidence = [Evidence(Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
                          Grade.OBSERVED, (), held)]
-    if rest.value is not None:
+    if rest.value is not None and crop.group == "alfalfa":
         evidence.append(Evidence(Side.AGAINST, say("forage.against_rest"), Grade.PUBLISHED,
                                  ("hall-fall-alfalfa",)))
     return Finding(
@@ -81,6 +83,8 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
         status=Status.WATCH if late or short else Status.NOTED, severity=1 if late or short else 0,
         confidence=Confidence.MEDIUM, grade=Grade.OBSERVED, place=place,
         body=(say("forage.body_stand", crop=crop.name, grazed=_details(grazed), cut=_details(cut)),
+              *((say("forage.body_hay_stage", stage=stage["stage"], low=stage["tall_low"],
+                     high=stage["tall_high"]),) if stage else ()),
               *((say("forage.body_autumn_rest", low=rest.details["low"], high=rest.value,
                      start=start, frost=frost),) if rest.value is not None else ())),
         evidence=tuple(evidence), needs=tuple(needs), sources=sources, results=held,
