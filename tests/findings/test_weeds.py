@@ -157,8 +157,8 @@ def test_every_message_can_be_written(name, system):
 def test_weeds_never_set_an_amount(name):
     """ensures that weeds ask for measurements and work without a rate (written rule)."""
     for need in (n for f in weeds.assess(ALL[name]).findings for n in f.needs):
-        assert need.kind is NeedKind.MEASURE or need.kind is NeedKind.MANAGE and (
-            need.item in CONTROL)
+        assert need.kind is NeedKind.MEASURE or (need.kind is NeedKind.MANAGE and (
+            need.item in CONTROL))
         assert need.amount is need.low is need.high is need.cap is None
 
 
@@ -515,7 +515,7 @@ def test_weeds_that_harm_whoever_cuts_them_are_kept_apart(species, kind, wanted)
     assert set(needs) == {"weeds", f"weeds-{kind}"}
     assert needs["weeds"].text.params["weeds"] == ["giant foxtail"]
     found = tactics_of(case)
-    assert found["before_seed"] == ["giant foxtail"] and "cut_root" not in found or kind != (
+    assert (found["before_seed"] == ["giant foxtail"] and "cut_root" not in found) or kind != (
         "throws-sap")
     apart = needs[f"weeds-{kind}"]
     assert all(harm_of(c) is Harm.PEOPLE for c in apart.cautions) and apart.cautions

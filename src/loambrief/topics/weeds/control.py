@@ -36,7 +36,7 @@ from loambrief.units import CM_PER_INCH
 TOPIC = "weeds"
 UNTILLED = ("no-till", "strip-till")
 APART = ("throws_sap", "carry_off")
-"""Harms that make the usual pulling, mowing and cutting dangerous: each has an action of its own."""
+"""Harms that make the usual pulling, mowing and cutting dangerous; each has its own action."""
 NAMED = 3
 """Weeds that the action names: those that cover most ground."""
 SEED_YEARS = (1, 5, 9)
