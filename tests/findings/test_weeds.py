@@ -533,3 +533,11 @@ def test_johnsongrass_is_mown_not_grazed_down():
                    if e.text.name == "tactic_mow_two_years"]
         assert "Do not graze it close" in line and "under 24" in line and "no horses" in line
         assert not {"mow_bud", "tilled_three_weeks"} & set(tactics_of(case))
+
+
+def test_seed_of_biennials_is_not_told_from_others():
+    """ensures that poison hemlock gets no figure of weeds that were tried (Burnside 1996)."""
+    lines = {e.text.name: e.text.params for e in
+             by_id(case_of(weed("Conium maculatum", 5)))["weeds.control"].evidence}
+    assert "context_seed_group" not in lines
+    assert lines["context_seed_none"]["weeds"] == ["poison hemlock"]
