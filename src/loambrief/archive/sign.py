@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from io import BytesIO
@@ -176,33 +176,6 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
             continue
         return Signed(content, level, asked, tuple(shortfalls))
     raise SignFault("not signed: no level was tried")
-
-
-def sign_many(files: Iterable[tuple[str, bytes]], signer: Signer, *, now: dt.datetime,
-              words: SignWords = SignWords(), trial: bool = False, name_differs: str = "",
-              ) -> Iterator[tuple[str, Signed | SignFault]]:
-    """Sign files as the adviser, one after the other, with a key that is opened once.
-
-    Runs in the process that holds the key: the key is never sent to a worker.
-
-    Parameters
-    ----------
-    files : iterable of (str, bytes)
-        Name and content.
-    signer, now, words, trial, name_differs
-        As for :func:`sign`.
-
-    Yields
-    ------
-    (str, Signed or SignFault)
-        In the order of the files; one that cannot be signed does not stop the others.
-    """
-    for name, content in files:
-        try:
-            yield name, sign(content, signer, Role.ADVISER, now=now, words=words, trial=trial,
-                             name_differs=name_differs)
-        except SignFault as fault:
-            yield name, fault
 
 
 def language_of(pdf: bytes) -> str:

@@ -1,9 +1,4 @@
-"""What runs inside a worker of a Dask cluster: a case at a time, each in a process apart.
-
-The worker's plugin hands its cases to a :class:`~loambrief.batch.pool.Pool` of one process, so
-that time limits hold, a case that takes its process down fails alone, and threads of one worker
-do not wait for each other. The process is kept for the next case and ends when it is idle.
-"""
+"""What runs inside a worker of a Dask cluster: a case at a time, each in a process apart."""
 
 from __future__ import annotations
 
@@ -35,16 +30,14 @@ def program() -> str:
             f"zlib {zlib.ZLIB_RUNTIME_VERSION}")
 
 
-def introduce(storage: SharedStorage | None) -> tuple[str, str]:
-    """The program here, and why it does not see the shared storage, if it does not."""
-    return program(), storage.unseen() if storage else ""
-
-
-def refuse_another(worker: str, here: str, there: str) -> None:
-    """Raise ClusterFault if a worker's program is not the one of the run."""
-    if there != here:
-        raise ClusterFault(f"worker {worker} has {there}, this machine {here}; it would not make "
-                           "the same bytes: install the same there")
+def unfit(own: str, storage: SharedStorage | None = None) -> str:
+    """Why this machine is of no use to a run whose program is ``own``; empty if it is."""
+    if (there := program()) != own:
+        return (f"has {there}, this machine {own}; it would not make the same bytes: install the "
+                "same there")
+    if storage is not None and (unseen := storage.unseen()):
+        return f"does not see what this machine wrote to {storage.url}: {unseen}"
+    return ""
 
 
 def make(run: str, task: Task) -> CaseOutcome | None:
@@ -53,7 +46,8 @@ def make(run: str, task: Task) -> CaseOutcome | None:
     maker = worker.plugins.get(run)
     if not isinstance(maker, CaseMaker):  # it went with the run
         return None
-    refuse_another(worker.address, maker.program, program())
+    if why := unfit(maker.program):
+        raise ClusterFault(f"worker {worker.address} {why}")
     return maker.make(task)
 
 
@@ -61,9 +55,9 @@ def make(run: str, task: Task) -> CaseOutcome | None:
 class CaseMaker(WorkerPlugin):
     """How a worker makes the cases of a run; gone from it when the run is over.
 
-    ``program`` is that of the machine that sends them; ``storage`` is where finished files are
-    left (None: they come with the answer); the rest as of
-    :class:`~loambrief.batch.pool.Pool`.
+    Each thread has a :class:`~loambrief.batch.pool.Pool` of one process, which is kept for the
+    next case and ends when it is idle. ``program`` is that of the machine that sends the cases;
+    ``storage`` is where finished files are left (None: they come with the answer).
     """
 
     name: str
@@ -101,9 +95,6 @@ class CaseMaker(WorkerPlugin):
         self.busy.add(pool)
         try:
             outcome = next(pool.run([task]), None)
-        except BaseException:
-            pool.close()
-            raise
         finally:
             self.busy.discard(pool)
             self.idle.append(pool)
@@ -111,9 +102,5 @@ class CaseMaker(WorkerPlugin):
                 self.end_idle()
         if self.storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
             return outcome
-        try:
-            self.storage.put(outcome.number, outcome.content)
-        except Exception as error:  # each driver of storage has errors of its own
-            return outcome.failed(f"{outcome.path}: could not be written to {self.storage.url}: "
-                                  f"{error!r}")
+        self.storage.put(outcome.number, outcome.content)
         return replace(outcome, content={})

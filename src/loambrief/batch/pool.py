@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from multiprocessing.context import BaseContext
 from threading import Thread
-from typing import Protocol
+from typing import Protocol, Self
 
 from pebble import ProcessExpired, ProcessPool
 
@@ -47,8 +47,14 @@ class Executor(Protocol):
 
     size: int
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
-        """Outcomes as they are ready, one for each task that was started."""
+        """Outcomes as they are ready; tasks are drawn only as there is room for them."""
         ...
 
     def stop(self, *, now: bool = False) -> None:
@@ -56,7 +62,7 @@ class Executor(Protocol):
         ...
 
     def close(self) -> None:
-        """End all workers."""
+        """End all workers; a busy one is killed, or left by a cluster."""
         ...
 
 
@@ -70,7 +76,7 @@ class _Try:
     since: float = field(default_factory=time.monotonic)
 
 
-class Pool:
+class Pool(Executor):
     """Processes on this machine, started as there is work for them.
 
     Parameters
@@ -94,14 +100,7 @@ class Pool:
         self._stopped = self._now = False
         self._false_starts = 0
 
-    def __enter__(self) -> Pool:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.close()
-
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
-        """Outcomes as they are ready. Tasks are drawn only as processes become free."""
         source = iter(tasks)
         while True:
             self._hand_out(source)
@@ -117,12 +116,10 @@ class Pool:
                 yield outcome
 
     def stop(self, *, now: bool = False) -> None:
-        """Start no more tasks; with ``now``, give up those that run, too."""
         self._stopped = True
         self._now = self._now or now
 
     def close(self) -> None:
-        """End the processes; a busy one is killed."""
         self._give_up()
         for process in self._idle:
             process.stop()

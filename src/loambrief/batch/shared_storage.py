@@ -38,18 +38,17 @@ class SharedStorage:
         """Leave something for the workers to find; ClusterFault if it cannot be written."""
         try:
             self.put(0, {"probe": self.run.encode()})
-        except ClusterFault:
-            raise
         except Exception as error:
-            raise ClusterFault(f"{self.url} cannot be written to: {error!r}") from error
+            lacking = isinstance(error, ImportError) and error.name == "fsspec"
+            raise ClusterFault(NEEDS_EXTRA if lacking else
+                               f"{self.url} cannot be written to: {error!r}") from error
 
     def unseen(self) -> str:
         """Why what :meth:`begin` left is not to be found here; empty if it is."""
         try:
-            same = self._open()["0-0"] == self.run.encode()
+            return "" if self._open()["0-0"] == self.run.encode() else "it holds something else"
         except Exception as error:
             return repr(error)
-        return "" if same else "it holds something else"
 
     def end(self) -> None:
         """Remove the folder; left-overs of a storage that is gone do not matter any more."""
@@ -58,11 +57,6 @@ class SharedStorage:
             files.fs.rm(files.root, recursive=True)
 
     def _open(self) -> Any:
-        try:
-            from fsspec import get_mapper
-        except ImportError as error:
-            raise ClusterFault(NEEDS_EXTRA) from error
-        try:
-            return get_mapper(f"{self.url.rstrip('/')}/{self.run}")
-        except (ImportError, ValueError) as error:
-            raise ClusterFault(f"{self.url} is no storage to be used here: {error}") from error
+        from fsspec import get_mapper
+
+        return get_mapper(f"{self.url.rstrip('/')}/{self.run}")

@@ -71,7 +71,7 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
         content, _ = set_samples(text.encode("utf-8"), file, {}, trees)
     else:
         content = made.encode("utf-8")
-    return Written(content, (), _checked(content, file))
+    return Written(content, (), still_open(content, file, part=SAMPLES))
 
 
 def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = None) -> Written:
@@ -99,7 +99,7 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
     if merging.faults:
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
     content, lost = set_samples(raw, file, changed, added)
-    return Written(content, (*merging.notes, *lost), _checked(content, file, folder))
+    return Written(content, (*merging.notes, *lost), still_open(content, file, folder, SAMPLES))
 
 
 def _with_entries(raw: bytes, file: str, source: SourceText, intake: Intake,
@@ -107,11 +107,9 @@ def _with_entries(raw: bytes, file: str, source: SourceText, intake: Intake,
     """Forages, the water or materials put in; an entry that is there already is never changed."""
     part = intake.report if intake.report in ("forage", "water", "tissue") else "materials"
     trees = [entry_tree(intake.report, s) for s in intake.samples]
-    old = source.data.get(part) if isinstance(source.data, dict) else None
-    old_ids = {str(plain_of(e.get("id"))).lower() for e in (old if isinstance(old, list) else [])
-               if isinstance(e, Mapping)}
-    there = [t for t in trees if (part == "water" and old)
-             or str(plain_of(t.get("id"))).lower() in old_ids]
+    old = entries_by_id(source, part)
+    watered = part == "water" and isinstance(source.data, dict) and source.data.get(part)
+    there = [t for t in trees if watered or str(plain_of(t.get("id"))).lower() in old]
     if there:
         names = ", ".join(str(plain_of(t.get("id", t.get("source")))) for t in there)
         fault = Fault("CASE068", (part,), f"a case that has {part} already, and {names}",
@@ -121,17 +119,26 @@ def _with_entries(raw: bytes, file: str, source: SourceText, intake: Intake,
     content, lost = (set_parts(raw, file, parts={part: trees[0]}) if part == "water"
                      else set_parts(raw, file, added={part: trees}))
     added = tuple(f"{part} {s.id}: added" for s in intake.samples)
-    return Written(content, (*added, *lost), _checked(content, file, folder, part))
+    return Written(content, (*added, *lost), still_open(content, file, folder, part))
 
 
-def _checked(content: bytes, file: str, folder: Path | None = None,
-             part: str = SAMPLES) -> tuple[Problem, ...]:
-    """Problems outside the part that came in, and warnings; an error in it is raised."""
+def entries_by_id(source: SourceText, part: str) -> dict[str, tuple[int, Mapping]]:
+    """Entries of a list of a case by their id in small letters, with the place in the list."""
+    entries = source.data.get(part) if isinstance(source.data, dict) else None
+    known: dict[str, tuple[int, Mapping]] = {}
+    for i, entry in enumerate(entries if isinstance(entries, list) else []):
+        if isinstance(entry, Mapping) and "id" in entry:
+            known.setdefault(str(plain_of(entry["id"])).lower(), (i, entry))
+    return known
+
+
+def still_open(content: bytes, file: str, folder: Path | None = None,
+               part: str | None = None) -> tuple[Problem, ...]:
+    """Problems and warnings of a case; an error in the part that came in is raised."""
     try:
         return load_bytes(content, file, folder=folder).warnings
     except CaseProblems as error:
-        bad = [p for p in error.problems
-               if p.severity == "error" and p.part == part
+        bad = [p for p in error.problems if part and p.severity == "error" and p.part == part
                and p.code not in ADVISERS_OWN]
         if bad:
             raise CaseProblems(tuple(bad)) from None
@@ -146,11 +153,7 @@ class _Merging:
 
     def run(self) -> tuple[dict[int, dict[str, Tree]], list[Tree]]:
         """Keys to replace by position of the sample, and samples to add."""
-        data = self.source.data.get("samples") if isinstance(self.source.data, dict) else None
-        known: dict[str, tuple[int, Mapping]] = {}
-        for i, old in enumerate(data if isinstance(data, list) else []):
-            if isinstance(old, Mapping) and "id" in old:
-                known.setdefault(str(plain_of(old["id"])).lower(), (i, old))
+        known = entries_by_id(self.source, SAMPLES)
         changed: dict[int, dict[str, Tree]] = {}
         added: list[Tree] = []
         for sample in self.intake.samples:

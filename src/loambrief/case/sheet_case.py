@@ -11,8 +11,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from loambrief.case.intake_case import Written
-from loambrief.case.load import load_bytes
+from loambrief.case.intake_case import Written, entries_by_id, still_open
 from loambrief.case.problems import Fault, in_file_order
 from loambrief.case.reader import read_sound
 from loambrief.case.schema import Sample
@@ -21,7 +20,7 @@ from loambrief.case.sheet_read import Filled
 from loambrief.case.sheet_values import Parts, read_parts
 from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import Tree, Value, plain_of, set_parts
+from loambrief.case.yaml_edit import SAMPLES, Tree, Value, plain_of, set_parts
 from loambrief.errors import CaseProblems
 
 _NAME = re.compile(r"[^A-Za-z0-9._-]+")
@@ -64,7 +63,7 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
     }
     content, _ = set_parts(text.encode("utf-8"), file, added=_lists(parts), parts=parts.single,
                            inside=inside)
-    return Written(content, _said(filled), _still_open(content, file))
+    return Written(content, _said(filled), still_open(content, file))
 
 
 def case_name(layout: Layout, date: str | None) -> str:
@@ -100,15 +99,7 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
     content, lost = set_parts(raw, file, changed=changed, added=added, parts=single)
     return Written(content, (*_said(filled), *merging.notes, *lost),
-                   _still_open(content, file, folder))
-
-
-def _still_open(content: bytes, file: str, folder: Path | None = None) -> tuple:
-    """What the case still lacks: its problems and warnings."""
-    try:
-        return load_bytes(content, file, folder=folder).warnings
-    except CaseProblems as error:
-        return error.problems
+                   still_open(content, file, folder))
 
 
 def _said(filled: Filled) -> tuple[str, ...]:
@@ -170,10 +161,7 @@ class _SheetMerging:
                 "Is this the right case for the sheet?"))
 
     def _samples(self) -> tuple[dict[int, dict[str, Tree]], list[Tree]]:
-        there = self.data.get("samples")
-        known = {str(plain_of(s["id"])).lower(): (i, s) for i, s in
-                 enumerate(there if isinstance(there, list) else [])
-                 if isinstance(s, Mapping) and "id" in s}
+        known = entries_by_id(self.source, SAMPLES)
         changed: dict[int, dict[str, Tree]] = {}
         added: list[Tree] = []
         for sample in self.parts.samples:
