@@ -160,7 +160,8 @@ def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
         reference=say("cover_crops.reference_plan"), place=field_place(case),
         body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),
               *_stock_cautions(case, plan, found)[0]),
-        evidence=(*(_seed_line(s) for s in found), *_winter(found), *_water(case), *_cost(case, [])),
+        evidence=(*(_seed_line(s) for s in found), *_winter(found), *_water(case),
+                  *_cost(case, [])),
         sources=tuple(dict.fromkeys((*(str(s.row["source"]) for s in found), "cover-memory"))),
         results=tuple(s.seed for s in found))
 
