@@ -14,14 +14,13 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_cover import CoverCrop
 from loambrief.errors import UnknownName
-from loambrief.findings.crop_kinds import kept_stock, known_crop
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import (
     Assessment,
     Confidence,
     Evidence,
     Finding,
     Grade,
-    Message,
     Missing,
     Need,
     NeedKind,
@@ -42,7 +41,7 @@ from loambrief.topics.cover_crops.formulas import (
     cover_species,
     stages,
 )
-from loambrief.topics.forage.formulas import coefficient
+from loambrief.topics.cover_crops.stock import may_graze, stock_cautions
 from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
 from loambrief.topics.salinity.state import salt_state
 from loambrief.units import PRICE_UNITS, plain
@@ -159,7 +158,7 @@ def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
         body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),
-              *_stock_cautions(case, plan, found)[0]),
+              *stock_cautions(case, plan, [s.name for s in found])[0]),
         evidence=(*(_seed_line(s) for s in found), *_winter(found), *_water(case),
                   *_cost(case, [])),
         sources=tuple(dict.fromkeys((*(str(s.row["source"]) for s in found), "cover-memory"))),
@@ -175,7 +174,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
                 *_winter(mix), *_decay(mix), *salt, *_ending(case, plan, mix),
                 *_after(case, mix),
                 *_water(case), *_cost(case, mix)]
-    cautions, kept_from = _stock_cautions(case, plan, mix)
+    cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
     if kept_from:
         evidence.append(Evidence(Side.AGAINST, say("cover_crops.not_for_grazing",
                                                    names=kept_from), Grade.PRACTICE,
@@ -226,31 +225,6 @@ def _winter(mix: list[Sown]) -> Iterator[Evidence]:
     if silent := [s.name for s in mix if not s.tender]:
         yield Evidence(Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
                        Grade.PRACTICE, ("cover-memory",))
-
-
-def _grazed(case: CaseFile, plan: CoverCrop) -> bool:
-    """Stock may come to it: it is sown for them, or they are kept."""
-    return "grazing" in plan.purpose or bool(kept_stock(case))
-
-
-def _may_graze(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> bool:
-    return _grazed(case, plan) and not _stock_cautions(case, plan, mix)[1]
-
-
-def _stock_cautions(case: CaseFile, plan: CoverCrop,
-                    mix: list[Sown]) -> tuple[tuple[Message, ...], list[str]]:
-    """Cautions for the stock kept, all of them where none are named; what none may graze."""
-    if not _grazed(case, plan):
-        return (), []
-    kept, names = kept_stock(case), [s.name for s in mix]
-    rows = [row for row in load("cover_crops/stock_hazards")
-            if any(n in names for n in str(row["species"]).split("|"))
-            and (not kept or any(s in str(row["stock"]).split("|") for s in kept))]
-    heights = {"low": coefficient("prussic_height_low"), "high": coefficient("prussic_height_high")}
-    said = [say(str(row["caution"]), **heights) for row in rows]
-    return ((*said, *([say("forage.caution_vet")] if said else [])),
-            [n for n in names for row in rows
-             if row["hazard"] == "vetch" and n in str(row["species"]).split("|")])
 
 
 def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
@@ -318,7 +292,7 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Eviden
     """How and when it is ended, without pesticides."""
     for row in sorted(load("cover_crops/ending"), key=lambda r: float(r["rank"])):
         groups, names = str(row["groups"] or ""), str(row["species"] or "")
-        if row["way"] == "graze" and not _may_graze(case, plan, mix):
+        if row["way"] == "graze" and not may_graze(case, plan, [s.name for s in mix]):
             continue
         fits = [s.name for s in mix if (s.tender or row["kills"] != "tender")
                 and (not groups or s.row["group"] in groups.split("|"))
