@@ -515,8 +515,7 @@ def test_weeds_that_harm_whoever_cuts_them_are_kept_apart(species, kind, wanted)
     assert set(needs) == {"weeds", f"weeds-{kind}"}
     assert needs["weeds"].text.params["weeds"] == ["giant foxtail"]
     found = tactics_of(case)
-    assert (found["before_seed"] == ["giant foxtail"] and "cut_root" not in found) or kind != (
-        "throws-sap")
+    assert found["before_seed"] == ["giant foxtail"] and "cut_root" not in found
     apart = needs[f"weeds-{kind}"]
     assert all(harm_of(c) is Harm.PEOPLE for c in apart.cautions) and apart.cautions
     assert wanted in " ".join(WRITERS["us"].write(m) for m in (apart.text, *apart.cautions))

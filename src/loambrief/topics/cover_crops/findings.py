@@ -180,11 +180,12 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
                                                    names=kept_from), Grade.PRACTICE,
                                  ("ksu-cover-toxicity",)))
     needs: tuple[Need, ...] = ()
-    if len(late) < len(mix):
+    left_out = [*late, *(kept_from if "grazing" in plan.purpose else ())]
+    if any(s.name not in left_out for s in mix):
         needs = (Need(
             NeedKind.MANAGE, "cover crop", "",
             say("cover_crops.need_sow", sowing=_sowing(case, plan), rows=[
-                {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in late]),
+                {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in left_out]),
             place=field_place(case), area_ac=case.field.area.value, optional=True,
             sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
             results=tuple(s.seed for s in mix), cautions=cautions),)
@@ -195,7 +196,8 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
                   unserved=unserved, undated=_days(case, plan) is None, kept_from=kept_from),
         status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
-        body=(say("cover_crops.body_mix"),), evidence=tuple(evidence), needs=needs,
+        body=(say("cover_crops.body_mix"), *(() if needs else cautions)),
+        evidence=tuple(evidence), needs=needs,
         sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)),
         results=tuple(s.seed for s in mix))
 
