@@ -21,7 +21,8 @@ PPM = ("copper", "zinc", "manganese", "iron", "molybdenum", "selenium", "nitrate
 WATER_UNITS = {"ec": "dS/m", **dict.fromkeys(
     ("calcium", "magnesium", "sodium", "potassium", "bicarbonate", "carbonate", "sulfate",
      "chloride"), "mg/L"), **dict.fromkeys(
-    ("boron", "nitrate_n", "iron", "manganese", "dissolved_solids"), "mg/L")}
+    ("boron", "nitrate_n", "iron", "manganese", "copper", "zinc", "selenium", "molybdenum",
+     "dissolved_solids"), "mg/L")}
 
 
 def names(kind):

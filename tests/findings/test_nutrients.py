@@ -17,6 +17,7 @@ from loambrief.case.validate import validate
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status, Verdict
 from loambrief.report.text import Writer
 from loambrief.tables import references
+from loambrief.topics.assess import assess
 from loambrief.topics.judge import judgements
 from loambrief.topics.nutrients import findings as nutrients
 
@@ -887,6 +888,10 @@ VARIANTS = {
 }
 
 
+SLURRY = {"total_nitrogen": "25 lb/1000gal", "available_n": "12 lb/1000gal",
+          "p2o5": "10 lb/1000gal", "k2o": "20 lb/1000gal"}
+
+
 def everything(assessment):
     for f in assessment.findings:
         yield f.title
@@ -961,6 +966,12 @@ def test_every_macro_is_used():
         used |= {m.name for m in everything(assessment)
                  if m.topic == "nutrients"}
     used |= {m.name for m in everything(nutrients.assess(pooled()))}
+    for analysis in (SLURRY, {"p2o5": SLURRY["p2o5"]}):
+        pit = {"id": "pit", "name": "Pit slurry", "kind": "manure", "form": "slurry",
+               "animal": "dairy", "analysis": analysis}
+        with recording():
+            used |= {m.name for m in everything(assess(build(materials=[pit])))
+                     if m.topic == "nutrients"}
     source = (nutrients_template()).read_text(encoding="utf-8")
     macros = set(re.findall(r"macro (\w+)\(p\)", source))
     assert macros == used

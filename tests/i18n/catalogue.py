@@ -52,6 +52,7 @@ COLUMNS = {
     "forage/nitrate_classes": ("class",),
     "forage/rfq_classes": ("stock",),
     "irrigation_water/restrictions": ("constituent",),
+    "irrigation_water/trace_elements": ("element",),
     "nutrients/micronutrient_rates": ("placement",),
     "nutrients/micronutrients": ("class", "status", "method"),
     "nutrients/phosphorus_runoff": ("class", "level", "meaning"),

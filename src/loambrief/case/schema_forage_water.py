@@ -65,4 +65,8 @@ class Water(Part):
     nitrate_n: q.MgPerLitre | None = None
     iron: q.MgPerLitre | None = None
     manganese: q.MgPerLitre | None = None
+    copper: q.MgPerLitre | None = None
+    zinc: q.MgPerLitre | None = None
+    selenium: q.MgPerLitre | None = None
+    molybdenum: q.MgPerLitre | None = None
     dissolved_solids: q.MgPerLitre | None = None

@@ -133,7 +133,7 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
     """
     place = place_of(sample, increment)
     tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
-    tested += ["S"] if guide_reads(state, sample, increment, "S") else []
+    tested += [e for e in BY_GUIDE if guide_reads(state, sample, increment, e)]
     if not tested:
         yield Missing(say("nutrients.missing_micronutrients", where=place),
                       say("nutrients.missing_micronutrients_then"), TOPIC)

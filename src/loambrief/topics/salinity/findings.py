@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Assessment, Finding, Missing, Place, say
+from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
@@ -26,8 +27,7 @@ def assess(case: CaseFile) -> Assessment:
         state = salt_state(sample)
         findings += salt_findings(case, state)
         sodium = sodium_finding(case, state, crop)
-        if sodium is not None:
-            findings.append(sodium)
+        findings += [f for f in (sodium, boron_finding(case, sample)) if f is not None]
         missing += _missing(case, state)
     of_water, lacking = water_findings(case)
     return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)

@@ -247,3 +247,35 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
         return Answer(None, notes=("no published limit for this crop and row spacing",),
                       within_range=False)
     return by_row(chosen, chosen["limit_lb_ac"], details={"counts": chosen["counts"]})
+
+
+@formula(unit="mg/L", source="maas-1990-boron", locator="threshold by crop", how="memory")
+def boron_threshold(crop: str) -> Answer[float | None]:
+    """Boron in soil water above which a crop begins to be hurt.
+
+    Parameters
+    ----------
+    crop : str
+        Crop by any of its usual names.
+
+    Returns
+    -------
+    float or None
+        Low end of the threshold [mg/L]; ``details`` hold ``high``. None where the crop is not in
+        the list.
+
+    Raises
+    ------
+    UnknownName
+        Not a crop at all.
+
+    Notes
+    -----
+    Water in the soil holds at least as much boron as the water put on, and more where little
+    drains: so irrigation water at the threshold is already over it in the soil.
+    """
+    lineage = find_crop(crop).lineage
+    row = next((r for r in load("salinity/boron_tolerance") if r["crop"] in lineage), None)
+    if row is None:
+        return Answer(None, notes=(f"{crop} is not in the list",))
+    return Answer(row["low_mg_l"], how=str(row["how"]), details={"high": row["high_mg_l"]})

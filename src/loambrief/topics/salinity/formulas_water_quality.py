@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import NotNegative
+from collections.abc import Sequence
+from itertools import pairwise
+
+from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
@@ -137,3 +140,90 @@ def residual_sodium_carbonate(bicarbonate_meq_l: NotNegative, ca_meq_l: NotNegat
     else:
         name = "not suitable"
     return Answer(value, details={"class": name})
+
+
+@formula(unit="class", source="sf-bay-table-3-6", locator="table 3-6", how="seen")
+def water_trace_limit(element: str, mg_l: NotNegative) -> Answer[str]:
+    """Whether a trace element in irrigation water is over what water may hold for good.
+
+    Parameters
+    ----------
+    element : str
+        ``"copper"``, ``"zinc"``, ``"selenium"``, ``"molybdenum"`` or ``"manganese"``.
+    mg_l : float
+        Its concentration in the water [mg/L].
+
+    Returns
+    -------
+    str
+        ``"none"`` up to the limit for continuous use, ``"slight to moderate"`` up to the limit
+        at all, ``"severe"`` above it [class]; ``details`` hold ``continuous``, ``short_term``
+        (None without one), ``stock`` (limit for drinking water) and ``harm`` (crop or stock).
+
+    Raises
+    ------
+    UnknownName
+        No such element.
+
+    Notes
+    -----
+    The words are those of the other water classes; the source has two limits and no classes.
+    Selenium and molybdenum harm stock that eats the crop before they harm the crop.
+    """
+    row = load("irrigation_water/trace_elements").find(element=element)
+    most = row["short_term_mg_l"]
+    name = NONE
+    if most is not None and mg_l > most:
+        name = SEVERE
+    elif mg_l > row["continuous_mg_l"]:
+        name = SLIGHT
+    return Answer(name, details={"continuous": row["continuous_mg_l"], "short_term": most,
+                                 "stock": row["stock_mg_l"], "harm": row["harm"]})
+
+
+ECS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+"""Columns of the table of calcium left [dS/m]."""
+
+
+def _between(at: float, points: Sequence[tuple[float, float]]) -> float:
+    """A value on straight lines between points, held at the ends."""
+    if at <= points[0][0]:
+        return points[0][1]
+    for (x0, y0), (x1, y1) in pairwise(points):
+        if at <= x1:
+            return y0 + (at - x0) / (x1 - x0) * (y1 - y0)
+    return points[-1][1]
+
+
+@formula(unit="(meq/L)^0.5", source="ayers-westcot-1985-fao29",
+         locator="table 11 and equation for adj RNa", how="seen",
+         valid={"ecw_ds_m": (0.1, 8.0)})
+def adjusted_sar(na_meq_l: NotNegative, ca_meq_l: Positive, mg_meq_l: NotNegative,
+                 bicarbonate_meq_l: NotNegative, ecw_ds_m: NotNegative) -> Answer[float]:
+    """SAR of the soil water near the surface, after lime has settled or dissolved.
+
+    Parameters
+    ----------
+    na_meq_l, ca_meq_l, mg_meq_l, bicarbonate_meq_l : float
+        Concentrations in the water [meq/L].
+    ecw_ds_m : float
+        EC of the water [dS/m].
+
+    Returns
+    -------
+    float
+        Adjusted SAR [(meq/L)^0.5]; ``details`` hold ``calcium``, what is left of it [meq/L].
+
+    Notes
+    -----
+    Na / ((Cax + Mg) / 2)^0.5 with Cax from the table by HCO3/Ca and EC, on straight lines between
+    its points and held at its ends. Water low in calcium takes some up from lime in the soil, so
+    the adjusted value may be lower. The older adjustment by pHc overstates sodium and is not used.
+    """
+    ratio = bicarbonate_meq_l / ca_meq_l
+    rows = [(float(r["hco3_per_ca"]),
+             _between(ecw_ds_m, [(ec, float(r[f"ec_{ec:g}".replace(".", "_")])) for ec in ECS]))
+            for r in load("irrigation_water/calcium_left")]
+    left = _between(ratio, rows)
+    return Answer(na_meq_l / ((left + mg_meq_l) / 2.0) ** 0.5, details={"calcium": left},
+                  within_range=rows[0][0] <= ratio <= rows[-1][0])

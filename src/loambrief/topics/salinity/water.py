@@ -21,6 +21,7 @@ from loambrief.findings.model import (
     Status,
     say,
 )
+from loambrief.topics.salinity.boron import boron_in_water
 from loambrief.topics.salinity.formulas import dissolved_salt_mg_l
 from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss, foliar_salt_limit
 from loambrief.topics.salinity.formulas_sodicity import sodium_adsorption_ratio
@@ -34,6 +35,7 @@ from loambrief.topics.salinity.formulas_water import (
     water_with_leaching,
 )
 from loambrief.topics.salinity.formulas_water_quality import (
+    adjusted_sar,
     infiltration_hazard,
     residual_sodium_carbonate,
     water_restriction,
@@ -41,7 +43,7 @@ from loambrief.topics.salinity.formulas_water_quality import (
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT, held_back
 from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
 from loambrief.topics.salinity.treatment import treatment_finding
-from loambrief.topics.salinity.water_other import clogging_finding, load_finding
+from loambrief.topics.salinity.water_other import clogging_finding, load_finding, trace_finding
 from loambrief.units import plain
 
 LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
@@ -61,7 +63,8 @@ def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, 
         return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
                             "salinity"),)
     found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
-             _sealing(case), _ions(case), load_finding(case), clogging_finding(case)]
+             _sealing(case), _ions(case), load_finding(case), clogging_finding(case),
+             trace_finding(case)]
     missing = []
     if plain(water.ec) is None:
         missing.append(Missing(say("salinity.missing_water_ec"),
@@ -236,6 +239,18 @@ def _sealing(case: CaseFile) -> Finding | None:
                                         bad=constant("rsc_unsuitable")),
                               Grade.CALCULATED, ("eaton-1950",), (rsc,)))
         results.append(rsc)
+    adjusted = _adjusted(case, ec)
+    if adjusted is not None:
+        with subject(_water(case).source):
+            other = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=adjusted.number)
+        side = Side.CONTEXT
+        if other.value != level.value:
+            side = Side.AGAINST if LEVEL[str(other.value)][1] < severity else Side.FOR
+        lines.append(Evidence(side, say("salinity.adjusted_sar", adjusted=adjusted.value,
+                                        left=adjusted.details["calcium"], level=other.value),
+                              Grade.CALCULATED, ("ayers-westcot-1985-fao29",),
+                              (adjusted, other)))
+        results += [adjusted, other]
     needs: tuple[Need, ...] = ()
     if severity:
         needs = (Need(kind=NeedKind.MEASURE, item="infiltration", unit="",
@@ -251,6 +266,19 @@ def _sealing(case: CaseFile) -> Finding | None:
         body=(say("salinity.body_sealing", level=level.value),), evidence=tuple(lines),
         needs=needs, sources=("ayers-westcot-1985-fao29",), results=tuple(results), **_base(case),
     )
+
+
+def _adjusted(case: CaseFile, ec: float) -> Result | None:
+    """SAR after lime has settled or dissolved, where bicarbonate was tested."""
+    water = _water(case)
+    ions = (plain(water.sodium), plain(water.calcium), plain(water.magnesium),
+            plain(water.bicarbonate))
+    sodium, calcium, magnesium, bicarbonate = ions
+    if None in ions or not calcium or not bicarbonate:
+        return None
+    with subject(water.source):
+        return adjusted_sar.evaluate(na_meq_l=sodium, ca_meq_l=calcium, mg_meq_l=magnesium,
+                                     bicarbonate_meq_l=bicarbonate, ecw_ds_m=ec)
 
 
 def _residual(case: CaseFile) -> Result | None:
@@ -291,10 +319,10 @@ def _ions(case: CaseFile) -> Finding | None:
                 Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
     if not levels:
         return None
-    foliar = _foliar(case, method)
-    if foliar is not None:
-        lines.append(foliar)
-        results += list(foliar.results)
+    for own in (_foliar(case, method), boron_in_water(case)):
+        if own is not None:
+            lines.append(own)
+            results += list(own.results)
     order = ("severe", "slight to moderate", "none")
     worst = min(levels.values(), key=order.index)
     status, severity = LEVEL[worst]

@@ -6,9 +6,20 @@ from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Evidence, Finding, Grade, Place, Side, Status, say
+from loambrief.findings.crop_kinds import feeds_stock
+from loambrief.findings.model import (
+    Evidence,
+    Finding,
+    Grade,
+    Need,
+    NeedKind,
+    Place,
+    Side,
+    Status,
+    say,
+)
 from loambrief.topics.salinity.formulas_water import water_load_lb_ac
-from loambrief.topics.salinity.formulas_water_quality import water_restriction
+from loambrief.topics.salinity.formulas_water_quality import water_restriction, water_trace_limit
 from loambrief.units import EQUIVALENT_MG, plain
 
 TOPIC = "salinity"
@@ -20,10 +31,15 @@ ORDER = ("severe", "slight to moderate", "none")
 DRIP = {"iron": "iron", "manganese": "manganese", "dissolved solids": "dissolved_solids",
         "ph": "ph"}
 """What clogs emitters -> field of the water test."""
+TRACE = ("copper", "zinc", "selenium", "molybdenum", "manganese")
+ACID_PH = 6.0
+"""Manganese of the water counts below it only (Colorado's standards)."""
+STOCK = "stock"
+PLAN = "sf-bay-table-3-6"
 
 
 def load_finding(case: CaseFile) -> Finding | None:
-    """Nitrogen, sulfur, boron, potassium and chloride in a foot of the water; a reading only.
+    """What is dissolved in a foot of the water, in lb/ac; a reading only.
 
     How much of it counts is said where the nutrient is reckoned; None if nothing was measured.
     """
@@ -38,6 +54,7 @@ def load_finding(case: CaseFile) -> Finding | None:
         "boron": plain(water.boron),
         "potassium": None if potassium is None else potassium * EQUIVALENT_MG["K"],
         "chloride": None if chloride is None else chloride * EQUIVALENT_MG["Cl"],
+        **{name: plain(getattr(water, name)) for name in TRACE if name != "manganese"},
     }
     with subject(water.source):
         loads = {name: water_load_lb_ac.evaluate(mg_l=mg_l, water_in=FOOT_IN)
@@ -103,3 +120,44 @@ def clogging_finding(case: CaseFile) -> Finding | None:
         sources=("ayers-westcot-1985-fao29",),
         results=tuple(judged.values()),
     )
+
+
+def trace_finding(case: CaseFile) -> Finding | None:
+    """Copper, zinc, selenium, molybdenum and manganese against limits for use on the land.
+
+    Manganese is judged where a sample is acid only. None if none of them was measured.
+    """
+    water = case.water
+    if water is None:
+        return None
+    acid = any((i.ph or 14.0) < ACID_PH for s in case.samples for i in s.increments)
+    values = {name: value for name in TRACE if (name != "manganese" or acid)
+              and (value := plain(getattr(water, name))) is not None}
+    with subject(water.source):
+        judged = {name: water_trace_limit.evaluate(element=name, mg_l=value)
+                  for name, value in values.items()}
+    if not judged:
+        return None
+    worst = min((str(r.value) for r in judged.values()), key=ORDER.index)
+    named = [n for n, r in judged.items() if r.value != "none"]
+    eaten = any(judged[n].details["harm"] == STOCK for n in named) and feeds_stock(case)
+    needs: tuple[Need, ...] = ()
+    if eaten:
+        needs = (Need(kind=NeedKind.MEASURE, item="forage trace", unit="",
+                      text=say("salinity.need_forage_trace"), area_ac=case.field.area.value,
+                      sources=(PLAN,)),)
+    return Finding(
+        id="salinity.water.trace", topic=TOPIC,
+        title=say("salinity.title_trace", source=water.source, what=named),
+        status={"none": Status.ADEQUATE, "severe": Status.LIMITING}.get(worst, Status.WATCH),
+        severity={"none": 0, "severe": 2}.get(worst, 1),
+        confidence=grade_confidence(age_days=age_days(case, water.date)),
+        grade=Grade.MEASURED, place=Place(label=water.source),
+        body=(say("salinity.body_trace", what=named, eaten=eaten),),
+        evidence=tuple(
+            Evidence(Side.FOR if r.value != "none" else Side.CONTEXT,
+                     say("salinity.for_trace", what=name, value=values[name], level=r.value,
+                         continuous=r.details["continuous"], most=r.details["short_term"],
+                         stock=r.details["stock"] if case.field.livestock else None),
+                     Grade.MEASURED, (PLAN,), (r,)) for name, r in judged.items()),
+        needs=needs, sources=(PLAN,), results=tuple(judged.values()))
