@@ -88,8 +88,8 @@ def test_treated_manure_has_no_interval():
 @pytest.mark.parametrize(("crop", "harvest", "pathogens", "refused"), [
     ("corn", "2026-11-18", None, True),         # 29 days of the 30
     ("corn", "2026-11-19", None, False),
-    ("lettuce", "2027-12-19", "class B", True),  # 425 days of the 426
-    ("lettuce", "2027-12-20", "class B", False),
+    ("lettuce", "2027-12-20", "class B", True),  # 426 days of the 427
+    ("lettuce", "2027-12-21", "class B", False),
     ("lettuce", "2026-11-18", "class A", False),
 ])
 def test_biosolids_keep_the_days_of_their_own_rule(crop, harvest, pathogens, refused):

@@ -8,6 +8,7 @@ from findings.field_cases import WRITERS, case_of, needs_of, sources, texts
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.report.text import Writer
 from loambrief.tables import references
 from loambrief.topics.forage import findings as forage
 
@@ -482,3 +483,42 @@ def test_hazards_follow_crop_stock_and_use(crop, kind, part, hazard, asked):
     assert (f"forage.caution_{hazard}" in {c.key for n in finding.needs for c in n.cautions}
             ) is asked
     assert finding.severity == (1 if finding.needs else 0)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_is_not_said_is_no_safety(language):
+    """ensures that stock kept on a crop whose feeding is not stated get its cautions, each its own:
+    cattle on tall fescue those of lame cattle, not those of mares (University of Kentucky)."""
+    write = Writer(language, "us").write
+
+    def cautions(crop, *stock):
+        assessment = forage.assess(case_of(field={"crop": crop, "livestock": list(stock)}))
+        return " ".join(write(c) for f in assessment.findings for n in f.needs
+                        for c in n.cautions)
+
+    mares, lame = {"en": ("mares", "lame"), "es": ("yeguas", "cojear")}[language]
+    assert mares not in cautions("tall fescue", "cattle")
+    assert lame in cautions("tall fescue", "cattle")
+    alone = cautions("tall fescue", "horses")
+    assert lame not in alone and mares in alone
+    assert mares in cautions("tall fescue", "horses", "cattle")
+    assert lame in cautions("tall fescue", "horses", "goats")
+    assert {"en": "frost", "es": "helada"}[language] in cautions("alfalfa", "cattle")
+
+
+@pytest.mark.parametrize(("selenium", "status", "severity"), [
+    ("0.3 ppm", Status.ADEQUATE, 0), ("3 ppm", Status.WATCH, 1), ("5.5 ppm", Status.EXCESS, 3)])
+def test_selenium_for_sheep_is_high_from_2_ppm(selenium, status, severity):
+    """ensures that sheep are warned from 2 ppm (1985 table at Oregon State University)."""
+    finding = found(HAY | {"selenium": selenium}, livestock=["sheep"])["forage.minerals.h1"]
+    assert (finding.status, finding.severity) == (status, severity)
+
+
+def test_copper_is_never_enough_without_molybdenum():
+    """ensures that copper is read beside molybdenum, and what only dry stock has is not "fine"."""
+    lone = found(HAY | {"copper": "12 ppm"}, livestock=["cattle"])["forage.minerals.h1"]
+    assert lone.body[1].params["measured"] is False
+    both = found(HAY | {"copper": "12 ppm", "molybdenum": "6 ppm", "calcium": "0.41 %"},
+                 livestock=["cattle"])["forage.minerals.h1"]
+    assert both.body[1].params["ratio"] == pytest.approx(2.0)
+    assert both.status is Status.WATCH and both.body[0].params["perhaps"] == ["calcium"]

@@ -53,7 +53,9 @@ def test_a_total_content_is_read_by_its_own_level_alone():
     copper = found["nutrients.toxic_cu.A1"]
     assert copper.status is Status.WATCH and copper.sources == ("serbia-vineyard-copper",)
     assert "nutrients.cu.A1" not in found
-    assert [n.kind for n in copper.needs] == [NeedKind.MEASURE, NeedKind.MANAGE]
+    assert [n.kind for n in copper.needs] == [NeedKind.MEASURE] and not copper.advise_against
+    assert [n.sources for n in copper.needs] == [("serbia-vineyard-copper",)]
+    assert "no proof of harm" in words(copper.evidence[0].text)
 
 
 def test_pots_are_a_reason_to_watch_only():
@@ -68,6 +70,24 @@ def test_pots_are_a_reason_to_watch_only():
     assert "nutrients.toxic_zn.A1" not in read["soybean"]
     assert read["peanut"]["nutrients.toxic_zn.A1"].severity == 2
     assert "nutrients.toxic_zn.A1" not in read["rice"]
+
+
+def test_a_pot_trial_asks_for_a_leaf_only():
+    """ensures that copper of 18 ppm under corn, over pots (17) and under the rule of fields (40),
+    asks for a leaf test by the trial's name and stops nothing (Borkert 1998)."""
+    _, found = said(build(field={"crop": "corn", "yield_goal": None}, methods=MICRO_METHODS,
+                          layer={"copper": "18 ppm"}))
+    copper = found["nutrients.toxic_cu.A1"]
+    assert [(n.kind, n.sources) for n in copper.needs] == [(NeedKind.MEASURE, ("borkert-1998",))]
+    assert not copper.advise_against and not copper.judgements
+
+
+def test_the_following_crop_counts():
+    """ensures that zinc of 15 ppm under corn is held against peanut, which follows (watch 12)."""
+    _, found = said(build(field={"crop": "corn", "following_crop": "peanut", "yield_goal": None},
+                          methods=MICRO_METHODS, layer={"zinc": "15 ppm"}))
+    zinc = found["nutrients.toxic_zn.A1"]
+    assert zinc.severity == 1 and "eanut" in " ".join(words(e.text) for e in zinc.evidence)
 
 
 @pytest.mark.parametrize("zinc, has, reason", [

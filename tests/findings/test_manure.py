@@ -9,6 +9,7 @@ from loambrief.findings.places import field_place
 from loambrief.topics.assess import assess
 from loambrief.topics.carbon_nitrogen.credits import credits_of, uncounted
 from loambrief.topics.nutrients.manure_plan import liquid_room
+from loambrief.topics.soil_water.formulas import available_water_capacity
 
 DAIRY = {"total_nitrogen": "0.5 %", "p2o5": "0.3 %"}
 
@@ -103,9 +104,24 @@ def test_liquid_has_the_room_of_the_top_eight_inches():
     """ensures 8 in x capacity x half at 27,154 gal, and the hours by the measured infiltration."""
     case = case_of(infiltration={"date": "2026-10-01", "rates": ["0.5 in/h", "0.5 in/h"]})
     with recording():
-        half, dry = liquid_room(case, case.samples[0])
-    assert dry.number == pytest.approx(2 * half.number)
-    assert half.number == pytest.approx(half.inputs["capacity"] * 8 * 0.5 * 27154.29, rel=1e-6)
+        half = liquid_room(case, case.samples[0])
+    room = half.inputs["capacity"] * 8 * 0.5
+    assert half.number == pytest.approx(min(room, 0.5) * 27154.29, rel=1e-6)
+    assert half.details["capped"] is (room > 0.5)
     assert half.details["hours"] == pytest.approx(half.details["inches"] / 0.5)
     bare = case_of(sample={"texture": None})
-    assert liquid_room(bare, bare.samples[0]) == ()
+    assert liquid_room(bare, bare.samples[0]) is None
+
+
+@pytest.mark.parametrize("texture", ["silt loam", "loam", "clay", "silty clay", "sand"])
+def test_no_pass_over_half_an_inch(texture):
+    """ensures that no texture gets more than 1/2 in (13,577 gal/ac) at once: Ohio's limit over tile
+    drains, and that untested organic matter counts as the class that holds least."""
+    case = case_of(sample={"texture": texture})
+    with recording():
+        room = liquid_room(case, case.samples[0])
+        classes = [available_water_capacity.evaluate(texture=texture, organic_matter_pct=p)
+                   for p in (1.0, 3.0, 6.0)]
+        unknown = available_water_capacity.evaluate(texture=texture)
+    assert room.number <= 13577.2
+    assert unknown.value == min(c.value for c in classes)

@@ -66,6 +66,10 @@ def test_drip_has_a_daily_use_and_no_interval():
     text = WRITERS["us"].write(finding.needs[0].text)
     assert "0.34" in text and "days" not in text
     assert "not judged" in WRITERS["us"].write(finding.body[0])
+    need, = by_id(field=drip, water=SALTY)["soil_water.interval.A"].needs
+    assert need.params["gross"] == pytest.approx(
+        need.params["use"] / (1 - need.params["drain"]), rel=1e-6)
+    assert "share for salt, 0." in WRITERS["us"].write(need.text)
 
 
 @pytest.mark.parametrize("parts, key", [
@@ -102,6 +106,10 @@ def test_a_dense_layer_speaks_against_deep_roots():
     dense = next(e for e in lines if e.text.key == "soil_water.against_dense")
     assert 6 < dense.text.params["top"] < 12
     assert dense.text.params["water"] == pytest.approx(dense.text.params["top"] * 0.175, rel=1e-6)
+    need, = by_id(field=PIVOT, penetrometer=cone)["soil_water.interval.A"].needs
+    share = dense.text.params["top"] / 39.37
+    assert need.params["dense_days"] == pytest.approx(need.params["days"] * share, rel=1e-3)
+    assert f"or {need.params['dense_days']:.0f} where roots stop" in WRITERS["us"].write(need.text)
 
 
 @pytest.mark.parametrize("system", ["us", "si"])
@@ -128,3 +136,4 @@ def test_formulas_refuse_what_cannot_be():
     assert formulas.allowed_depletion("cotton", 0) == 0.8
     assert formulas.allowed_depletion("rice") is None is formulas.crop_water_use("rice", 0.2)
     assert formulas.crop_water_use("wheat", 10, "initial") == pytest.approx(3.0)
+    assert formulas.crop_water_use("soybean", 10, "initial") == pytest.approx(4.0)  # table 12

@@ -245,10 +245,10 @@ def _room(case: CaseFile, action: Action) -> list[Message]:
     if action.rate_unit != "gal/ac" or action.material_kind not in LIVE_SOURCES or sample is None:
         return []
     room = liquid_room(case, sample)
-    if not room or action.rate is None:
+    if room is None or action.rate is None:
         return []
-    half = room[0].number
-    return [say("actions.caution_liquid_room", room=half, passes=math.ceil(action.rate / half))]
+    return [say("actions.caution_liquid_room", room=room.number,
+                passes=math.ceil(action.rate / room.number))]
 
 
 def interactions(case: CaseFile, findings: tuple[Finding, ...],

@@ -35,6 +35,7 @@ from loambrief.topics.forage.formulas_grazing import (
     intake_guidance_pct,
     pasture_use_pct,
 )
+from loambrief.topics.forage.stand import too_short
 from loambrief.units import plain
 
 TOPIC = "forage"
@@ -128,7 +129,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> Finding | Missing
     lasts = {"lasts_low": most.details["lasts_d"], "lasts_high": least.details["lasts_d"],
              "days": plan.days}
     needs: tuple[Need, ...] = ()
-    if step == SHORT:
+    if step == SHORT and not too_short(case):
         needs = (Need(NeedKind.MANAGE, "stocking", "",
                       say("forage.need_stocking", where=place, herd_low=most.details["herd_pct"],
                           herd_high=least.details["herd_pct"], **lasts),

@@ -41,6 +41,7 @@ ELSEWHERE = ("potassium",)
 """Minerals that another finding weighs: much potassium is the risk of grass tetany."""
 SHEEP_COPPER = ("sheep", "copper")
 WITHIN_LIMITS = (ENOUGH, PERHAPS_SHORT)
+"""Of the second, dry stock has enough and growing or milking stock perhaps too little."""
 
 
 def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
@@ -158,7 +159,9 @@ def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
     results = tuple(r for _, _, r in judged)
     sources = tuple(dict.fromkeys(r.source for r in results))
     outside = {row["mineral"] for row in rows}
-    fine = list(dict.fromkeys(m for _, m, _ in judged if m not in outside))
+    perhaps = {m for _, m, r in judged if r.value == PERHAPS_SHORT} - outside
+    fine = list(dict.fromkeys(m for _, m, _ in judged if m not in outside | perhaps))
+    copper, molybdenum = plain(test.copper), plain(test.molybdenum)
     unheld = [m for m in MINERALS if plain(getattr(test, m)) is not None
               and m not in {mineral for _, mineral, _ in judged}]
     needs: tuple[Need, ...] = ()
@@ -176,7 +179,12 @@ def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
                   minerals=list(dict.fromkeys(r["mineral"] for r in told_of))),
         status=Status.EXCESS if poison else Status.WATCH if severity else Status.ADEQUATE,
         severity=severity, confidence=sure, grade=Grade.MEASURED, place=lot,
-        body=(say("forage.body_minerals", fine=fine, unheld=unheld),),
+        body=(say("forage.body_minerals", fine=fine, unheld=unheld,
+                  perhaps=[m for m in MINERALS if m in perhaps]),
+              *((say("forage.body_copper", ratio=copper / molybdenum if molybdenum else None,
+                     measured=molybdenum is not None, low=coefficient("cu_mo_low"),
+                     high=coefficient("cu_mo_high")),)
+                if copper is not None and any(s in RUMINANTS for s, _, _ in judged) else ())),
         evidence=(
             Evidence(Side.FOR, say("forage.for_minerals", rows=rows), Grade.MEASURED, sources,
                      results),

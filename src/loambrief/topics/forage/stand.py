@@ -56,7 +56,7 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
     late = (next_cut is not None and start is not None and frost is not None
             and max(start, case.case.date) < next_cut < frost)
     height = plain(case.stock.grazing.height) if case.stock and case.stock.grazing else None
-    short = height is not None and grazed.value is not None and height < grazed.number
+    short = too_short(case)
     stage = hay_stage(crop.name)
     sources = tuple(dict.fromkeys((*(r.source for r in held),
                                    *(str(stage["source"]).split(";") if stage else ()))))
@@ -67,8 +67,10 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                               start=start if start and start >= case.case.date else None),
                           place=place, sources=sources, results=(rest,)))
     if short:
+        over = frost is not None and case.case.date >= frost
         needs.append(Need(NeedKind.MANAGE, "rest-stand", "",
-                          say("forage.need_rest_stand", crop=crop.name, **grazed.details),
+                          say("forage.need_rest_stand", crop=crop.name, over=over,
+                              **grazed.details),
                           place=place, sources=sources, results=(grazed,),
                           cautions=(say("forage.caution_grazing"),)))
     evidence = [Evidence(Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
@@ -82,13 +84,25 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                   height=height),
         status=Status.WATCH if late or short else Status.NOTED, severity=1 if late or short else 0,
         confidence=Confidence.MEDIUM, grade=Grade.OBSERVED, place=place,
-        body=(say("forage.body_stand", crop=crop.name, grazed=_details(grazed), cut=_details(cut)),
+        body=(say("forage.body_stand", crop=crop.name, hay_kinds=crop.group == "alfalfa",
+                  grazed=_details(grazed), cut=_details(cut)),
               *((say("forage.body_hay_stage", stage=stage["stage"], low=stage["tall_low"],
                      high=stage["tall_high"]),) if stage else ()),
               *((say("forage.body_autumn_rest", low=rest.details["low"], high=rest.value,
                      start=start, frost=frost),) if rest.value is not None else ())),
         evidence=tuple(evidence), needs=tuple(needs), sources=sources, results=held,
     )
+
+
+def too_short(case: CaseFile) -> bool:
+    """The stand is lower than the height at which grazing is to stop."""
+    crop = known_crop(case.field.crop)
+    height = plain(case.stock.grazing.height) if case.stock and case.stock.grazing else None
+    if crop is None or height is None:
+        return False
+    with subject(crop.name):
+        grazed = stand_height_in.evaluate(crop=crop.name, use="grazed")
+    return grazed.value is not None and height < grazed.number
 
 
 def _details(height: Result) -> dict[str, object] | None:
@@ -98,19 +112,20 @@ def _details(height: Result) -> dict[str, object] | None:
 def hazard_finding(case: CaseFile) -> Finding | None:
     """What the crop can do to the stock kept here, by the published rows; else None.
 
-    It asks for something only where the case says that the crop is fed in the way that hurts:
-    grazed, or as hay.
+    It asks for something where the crop is fed in the way that hurts, grazed or as hay, and where
+    the case does not say how it is fed.
     """
     crop, kept = known_crop(case.field.crop), kept_stock(case)
     if crop is None:
         return None
     grazing = case.stock is not None and case.stock.grazing is not None
     hay = case.stock is not None and case.stock.hay is not None
+    unsaid = not grazing and not hay
     found: list[tuple[DataRow, list[str], bool]] = []
     for row in load("forage/stock_hazards"):
         hurt = [s for s in kept if s in str(row["stock"]).split("|")]
         if row["crop"] in crop.lineage and hurt:
-            found.append((row, hurt, (grazing and row["grazed"] == "yes")
+            found.append((row, hurt, unsaid or (grazing and row["grazed"] == "yes")
                           or (hay and row["hay"] == "yes")))
     if not found:
         return None
@@ -121,12 +136,15 @@ def hazard_finding(case: CaseFile) -> Finding | None:
                "lowest": coefficient("fructan_height")}
     needs: tuple[Need, ...] = ()
     if now:
+        hurt_by: dict[str, list[str]] = {}
+        for row, hurt in now:
+            hurt_by.setdefault(str(row["hazard"]), []).extend(hurt)
         needs = (Need(NeedKind.MANAGE, "stock-hazards", "",
                       say("forage.need_hazards", crop=crop.name,
                           stock=list(dict.fromkeys(s for _, hurt in now for s in hurt))),
                       place=place, sources=sources,
-                      cautions=(*(say(f"forage.caution_{key}", **heights) for key in
-                                  dict.fromkeys(str(row["hazard"]) for row, _ in now)),
+                      cautions=(*(say(f"forage.caution_{key}", stock=stock, **heights)
+                                  for key, stock in hurt_by.items()),
                                 say("forage.caution_vet"))),)
     return Finding(
         id=f"{TOPIC}.hazards", topic=TOPIC,

@@ -196,7 +196,8 @@ def phosphorus_years(p2o5_lb_ac: NotNegative, removal_lb_ac: Positive) -> float:
 @formula(unit="gal/ac", source="ohioline-anr21", locator="rate against infiltration and capacity",
          how="computed", valid={"depleted_pct": (0.0, 100.0)})
 def liquid_room_gal_ac(capacity: NotNegative, depleted_pct: Percent, depth_in: Positive = ROOM_IN,
-                       infiltration_in_h: Positive | None = None) -> Answer:
+                       infiltration_in_h: Positive | None = None,
+                       most_in: Positive | None = None) -> Answer:
     """Liquid that the top of the soil can take up in one pass.
 
     Parameters
@@ -209,12 +210,14 @@ def liquid_room_gal_ac(capacity: NotNegative, depleted_pct: Percent, depth_in: P
         Depth that is counted; the upper 8 in hold what is put on [in].
     infiltration_in_h : float or None
         Measured infiltration [in/h].
+    most_in : float or None
+        Most that may go on at once whatever the room [in].
 
     Returns
     -------
     float
-        Gallons [gal/ac]; ``details`` hold ``inches`` and, with an infiltration, ``hours`` that
-        so much takes to soak in.
+        Gallons [gal/ac]; ``details`` hold ``inches``, ``capped`` (there is more room than
+        ``most_in``) and, with an infiltration, ``hours`` that so much takes to soak in.
 
     Notes
     -----
@@ -223,8 +226,9 @@ def liquid_room_gal_ac(capacity: NotNegative, depleted_pct: Percent, depth_in: P
     holes and tile drains carry it off below that all the same. Slope, crop cover and local
     rules may ask for less.
     """
-    inches = capacity * depth_in * depleted_pct / 100.0
-    details: dict[str, object] = {"inches": inches}
+    room = capacity * depth_in * depleted_pct / 100.0
+    inches = room if most_in is None else min(room, most_in)
+    details: dict[str, object] = {"inches": inches, "capped": inches < room}
     if infiltration_in_h is not None:
         details["hours"] = inches / infiltration_in_h
     return Answer(inches * GAL_PER_ACRE_INCH, details=details)

@@ -10,7 +10,7 @@ from loambrief.tables import DataRow, load
 
 LEVELS = "nutrients/toxic_levels"
 BELOW, WATCH, HARM = "below", "watch", "harm expected"
-POT = "pot trial"
+POT, RULE, LEGAL = "pot trial", "rule", "legal limit"
 
 
 def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
@@ -57,7 +57,7 @@ def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: st
     -------
     str or None
         ``below``, ``watch`` or ``harm expected`` [no unit]; ``details`` hold ``watch``,
-        ``toxic``, ``region``, ``kind`` (rule or pot trial) and, from ``watch`` on,
+        ``toxic``, ``region``, ``kind`` (rule, legal limit or pot trial) and, from ``watch`` on,
         ``upper_lb_ac`` = 0: add none. None where no level is held for
         that element, method and crop.
 

@@ -53,8 +53,12 @@ BASES = (("nitrogen", "nitrogen", 1.0), ("guide", "guide", 1.0), ("removal", "re
 LATER = ("second season", "third season")
 SPENT = "liquid swine manure"
 """Row of the table of usable nitrogen that leaves next to nothing for later seasons."""
-HALF, ALL = 50.0, 100.0
-"""Shares of the soil's water that are used up, for which the room is told [%]."""
+HALF = 50.0
+"""Share of the soil's water that is used up, for which the room is told [%]."""
+MOST_IN = 0.5
+"""Most liquid in one pass [in]: Ohio's limit over tile drains (ohioline-anr21), taken everywhere.
+
+A drier soil has room for more, yet then it has cracks, and they lead to the drains."""
 
 
 def manure_findings(case: CaseFile, findings: Sequence[Finding],
@@ -202,24 +206,24 @@ def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool
     if usable is None:
         body.append(say("nutrients.body_manure_open"))
     if pumped:
-        room = [r for s in case.samples if s.repeats is None for r in liquid_room(case, s)]
+        room = [r for s in case.samples if s.repeats is None
+                if (r := liquid_room(case, s)) is not None]
         if room:
-            body.append(say("nutrients.body_manure_room", rows=[
-                {"where": half.subject[0], "half": half.value, "dry": dry.value,
-                 "hours": half.details.get("hours")} for half, dry in zip(
-                     room[::2], room[1::2], strict=True)]))
+            body.append(say("nutrients.body_manure_room", most=MOST_IN, rows=[
+                {"where": r.subject[0], "half": r.value, "capped": r.details["capped"],
+                 "hours": r.details.get("hours")} for r in room]))
             results += room
     return tuple(body), tuple(results)
 
 
-def liquid_room(case: CaseFile, sample: Sample) -> tuple[Result, ...]:
-    """Room for a liquid in the top of a zone, half of its water used up and all.
+def liquid_room(case: CaseFile, sample: Sample) -> Result | None:
+    """Room for a liquid in the top of a zone with half of its water used up.
 
-    Empty where the texture is not stated or has no published capacity. The lower end of the
+    None where the texture is not stated or has no published capacity. The lower end of the
     capacity counts, and soil whose organic matter was not tested is taken to hold the least.
     """
     if sample.texture is None:
-        return ()
+        return None
     increment = main_increment(sample)
     matter = plain(increment.organic_matter) if increment is not None else None
     place = place_of(sample)
@@ -227,9 +231,9 @@ def liquid_room(case: CaseFile, sample: Sample) -> tuple[Result, ...]:
     speed = median(r.value for r in rates) if rates else None
     with subject(place):
         capacity = available_water_capacity.evaluate(texture=sample.texture,
-                                                     organic_matter_pct=matter or 0.0)
+                                                     organic_matter_pct=matter)
         if capacity.value is None:
-            return ()
-        return tuple(liquid_room_gal_ac.evaluate(
-            capacity=capacity.details["low"], depleted_pct=share, infiltration_in_h=speed or None)
-            for share in (HALF, ALL))
+            return None
+        return liquid_room_gal_ac.evaluate(
+            capacity=capacity.details["low"], depleted_pct=HALF, infiltration_in_h=speed or None,
+            most_in=MOST_IN)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import (
     Evidence,
     Finding,
@@ -21,10 +22,11 @@ from loambrief.findings.model import (
 )
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
+from loambrief.tables import DataRow
 from loambrief.topics.nutrients.formulas_toxic import (
     BELOW,
     HARM,
-    POT,
+    RULE,
     level_of,
     toxic_rows,
     toxic_soil_level,
@@ -56,16 +58,40 @@ def toxic_metals(state: NutrientState, sample: Sample,
         place = place_of(sample, increment)
         with subject(place):
             read = [toxic_soil_level.evaluate(nutrient=element, method=method, test_ppm=value,
-                                              crop=state.crop.name, by=level_of(row))
-                    for row in toxic_rows(element, method, state.crop.name)]
+                                              crop=crop, by=level_of(row))
+                    for crop, rows in _rows(state, element, method) for row in rows]
         sprayed = element == "Cu" and state.crop.group in SPRAYED
         if read and (sprayed or any(r.value != BELOW for r in read)):
             yield element, _finding(state, sample, increment, element, value, read)
 
 
+def _rows(state: NutrientState, element: str,
+          method: str) -> Iterator[tuple[str, Sequence[DataRow]]]:
+    """Levels for the crop, and those that name the crop after it."""
+    yield state.crop.name, toxic_rows(element, method, state.crop.name)
+    following = known_crop(state.case.field.following_crop)
+    if following is not None and following.name != state.crop.name:
+        yield following.name, [r for r in toxic_rows(element, method, following.name)
+                               if r["crops"] != "*"]
+
+
+def _reached(read: list[Result]) -> list[Result]:
+    return [r for r in read if r.value != BELOW]
+
+
+def _stops(read: list[Result], leaf: Result | None) -> bool:
+    """A rule of fields asks to add no more, or the leaf shows that the plants take it up.
+
+    A trial in pots and a law of elsewhere ask for a leaf test only.
+    """
+    reached = _reached(read)
+    return any(r.details["kind"] == RULE for r in reached) or bool(
+        reached and leaf is not None and leaf.value == TOXIC)
+
+
 def _status(read: list[Result]) -> tuple[Status, int]:
-    """A rule of the field counts in full, a pot trial as a reason to watch."""
-    if any(r.value == HARM and r.details["kind"] != POT for r in read):
+    """A rule of the field counts in full, a pot trial or a law as a reason to watch."""
+    if any(r.value == HARM and r.details["kind"] == RULE for r in read):
         return Status.EXCESS, 2
     return (Status.WATCH, 1) if any(r.value != BELOW for r in read) else (Status.NOTED, 0)
 
@@ -77,29 +103,32 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
     method = getattr(sample.methods, FIELDS[element])
     sprayed = element == "Cu" and state.crop.group in SPRAYED
     leaf = leaf_class(state, sample, element)
-    worst = min(read, key=lambda r: (float(r.details["toxic"]), r.source))
+    stops = _stops(read, leaf)
+    worst = min(_reached(read) or read, key=lambda r: (float(r.details["toxic"]), r.source))
     return Finding(
         id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_toxic", element=element, level=severity, where=place),
+        title=say("nutrients.title_toxic", element=element, level=severity, stops=stops,
+                  where=place),
         status=status, severity=severity,
         confidence=state.confidence(
             sample, method_matches=any(state.lies_in(str(r.details["region"])) for r in read),
             agrees=len({r.value for r in read}) == 1),
         grade=Grade.CALCULATED, value=value, unit="ppm", place=place,
         reference=say("nutrients.reference_toxic", watch=worst.details["watch"],
-                      toxic=worst.details["toxic"]),
+                      toxic=worst.details["toxic"], kind=worst.details["kind"]),
         body=(say("nutrients.toxic_body", element=element, level=severity, sprayed=sprayed,
+                  stops=stops,
                   ph=increment.ph, acid=increment.ph is not None and increment.ph < ACID_PH),),
         evidence=(*_evidence(state, element, value, method, read, leaf),
                   *(_copper_rules() if sprayed else ())),
-        needs=tuple(_needs(state, sample, element, severity, leaf, worst)),
+        needs=tuple(_needs(state, sample, element, severity, leaf, read)),
         advise_against=((say("nutrients.against_metal", element=element, where=place),
                          say("nutrients.against_metal_why", element=element, value=value,
-                             watch=worst.details["watch"])),) if severity else (),
+                             watch=worst.details["watch"])),) if stops else (),
         sources=tuple(dict.fromkeys(r.source for r in read)), results=tuple(read),
         judgements=((judged(element, place, Verdict.NOT_NEEDED, "test_high", test=element,
                             crop=state.crop.name, method=method, value=value, unit="ppm"),)
-                    if severity else ()))
+                    if stops else ()))
 
 
 def _evidence(state: NutrientState, element: str, value: float, method: str, read: list[Result],
@@ -109,7 +138,8 @@ def _evidence(state: NutrientState, element: str, value: float, method: str, rea
         yield Evidence(Side.FOR if reached else Side.AGAINST, say(
             "nutrients.evidence_toxic", element=element, value=value, method=method,
             watch=one.details["watch"], toxic=one.details["toxic"],
-            region=one.details["region"], trial=one.details["kind"] == POT, reached=reached,
+            region=one.details["region"], kind=one.details["kind"], reached=reached,
+            following=(None if one.inputs["crop"] == state.crop.name else one.inputs["crop"]),
             memory=one.how == "memory"), Grade.CALCULATED, (one.source,), (one,))
     if leaf is not None:
         high = leaf.value in (HIGH, TOXIC)
@@ -128,18 +158,22 @@ def _copper_rules() -> tuple[Evidence, ...]:
 
 
 def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
-           leaf: Result | None, worst: Result) -> Iterator[Need]:
+           leaf: Result | None, read: list[Result]) -> Iterator[Need]:
     if not severity:
         return
+    reached = tuple(_reached(read))
+    sources = tuple(dict.fromkeys(r.source for r in reached))
     area = sample_area_ac(state.case, sample)
     if leaf is None:
         yield Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample), area_ac=area,
                    text=say("nutrients.need_leaf_toxic", crop=state.crop.name, element=element,
-                            where=zone(sample)), results=(worst,), sources=(worst.source,))
+                            where=zone(sample)), results=reached, sources=sources)
+    if not _stops(read, leaf):
+        return
     yield Need(kind=NeedKind.MANAGE, item=f"{STOP}-{element.lower()}", unit="",
                place=zone(sample), area_ac=area,
                text=say("nutrients.need_stop_metal", element=element, where=zone(sample)),
-               results=(worst,), sources=("nc-heavy-metals",),
+               results=reached, sources=sources,
                cautions=tuple(_cautions(state, element)))
 
 

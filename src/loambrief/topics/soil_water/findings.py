@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -28,7 +26,6 @@ from loambrief.topics.soil_water.state import (
     ZoneWater,
     asked,
     crop_water,
-    dense_from_in,
     leaching,
     zone_water,
 )
@@ -99,7 +96,11 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
     if second is not None:
         lines.append(Evidence(Side.AGAINST, say("soil_water.against_second", water=second,
                                                 first=held.value), Grade.PUBLISHED, (SECOND,)))
-    lines += _dense(case, crop, zone)
+    above = () if zone.above is None else (zone.above.held,)
+    if zone.above is not None:
+        lines.append(Evidence(Side.AGAINST, say("soil_water.against_dense", top=crop.dense_in,
+                                                water=zone.above.held.value),
+                              Grade.MEASURED, (), above))
     return Finding(
         id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
         title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
@@ -113,21 +114,7 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
         body=(say("soil_water.body_held", low=held.details["low"], high=held.details["high"],
                   allowed_low=zone.allowed_ends[0], allowed_high=zone.allowed_ends[1]),),
         evidence=tuple(lines), sources=(SURVEY, FAO),
-        results=(held, crop.root, share, zone.allowed))
-
-
-def _dense(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Iterator[Evidence]:
-    """What a dense layer inside the root zone may keep from the roots."""
-    top = dense_from_in(case)
-    if top is None or crop.dug or not 0.0 < top < crop.depth_in:
-        return
-    above = 0.0
-    start = 0.0
-    for bottom, water in zone.layers:
-        above += water * max(min(bottom, top) - start, 0.0) / (bottom - start)
-        start = bottom
-    yield Evidence(Side.AGAINST, say("soil_water.against_dense", top=top, water=above),
-                   Grade.MEASURED)
+        results=(held, crop.root, share, zone.allowed, *above))
 
 
 def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
@@ -139,12 +126,15 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
     gross: Result | None = None
     if drain:
         with subject(zone.place):
-            gross = water_with_leaching.evaluate(et=zone.allowed.number, leaching_fraction=drain)
+            gross = water_with_leaching.evaluate(
+                et=zone.allowed.number if whole else crop.use.number, leaching_fraction=drain)
+    dense = zone.above.days if zone.above is not None and whole else None
     params: dict[str, object] = {
         "crop": case.field.crop, "allowed": zone.allowed.value, "use": crop.use.value,
         "days": zone.days.value, "low": zone.days_ends[0], "high": zone.days_ends[1],
-        "drain": drain, "gross": None if gross is None else gross.value}
-    known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross) if r is not None)
+        "drain": drain, "gross": None if gross is None else gross.value,
+        "dense": crop.dense_in, "dense_days": None if dense is None else dense.value}
+    known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross, dense) if r is not None)
     lines = [Evidence(Side.FOR, say("soil_water.for_use", crop=case.field.crop,
                                     use=crop.use.value, line=crop.root.details["line"],
                                     coefficient=crop.use.details["coefficient"],

@@ -13,8 +13,6 @@ from loambrief.tables import DataRow, load
 
 WATER = "soil_water/available_water"
 CROPS = "soil_water/crop_water"
-UNKNOWN_MATTER = 0.0
-"""Organic matter taken below what was tested: the class under 1.5 % (our own step)."""
 IN_PER_M = 39.370079
 MM_PER_INCH = 25.4
 TABLE_USE_MM = 5.0
@@ -42,15 +40,16 @@ def _none(crop: str) -> str:
 @formula(unit="1", source="nrcs-awc-lookup", locator="texture by available water capacity",
          how="seen")
 def available_water_capacity(texture: str,
-                             organic_matter_pct: Percent = 0.0) -> Answer[float | None]:
+                             organic_matter_pct: Percent | None = None) -> Answer[float | None]:
     """Depth of water that plants can use, per depth of soil without stones.
 
     Parameters
     ----------
     texture : str
         USDA texture class.
-    organic_matter_pct : float
-        Soil organic matter [%]: classes below 1.5, below 5 and from 5 %.
+    organic_matter_pct : float or None
+        Soil organic matter [%]: classes below 1.5, below 5 and from 5 %. None, not tested: the
+        class that holds least, which on fine soils is not the one with the least (our own step).
 
     Returns
     -------
@@ -76,8 +75,11 @@ def available_water_capacity(texture: str,
     if not rows:
         raise UnknownName("texture", str(texture),
                           tuple(dict.fromkeys(map(str, load(WATER).column("texture")))))
-    row = next(r for r in rows
-               if organic_matter_pct < r["organic_matter_below"] or r is rows[-1])
+    if organic_matter_pct is None:
+        row = min(rows, key=lambda r: (r["low"], r["high"]))
+    else:
+        row = next(r for r in rows
+                   if organic_matter_pct < r["organic_matter_below"] or r is rows[-1])
     other = row["second_in_ft"]
     second = None if other is None else float(other) / 12.0
     ends = [float(row["low"]), float(row["high"]), *([] if second is None else [second])]
@@ -119,7 +121,8 @@ def root_zone_water_in(texture: str, root_depth_in: Positive, bottoms_in: Sequen
     bottoms_in : sequence of float
         Lower ends of the layers from the surface down [in].
     organic_matter_pct : sequence of float
-        Organic matter of each layer [%]. Below the last layer the lowest class is taken.
+        Organic matter of each layer [%]. Below the last layer the class that holds least is
+        taken.
 
     Returns
     -------
@@ -144,9 +147,9 @@ def root_zone_water_in(texture: str, root_depth_in: Positive, bottoms_in: Sequen
             b <= a for a, b in pairwise([0.0, *bottoms_in])):
         raise ImpossibleInput("layers need a bottom each, from the surface down")
     cuts = [min(b, root_depth_in) for b in bottoms_in]
-    matter = list(organic_matter_pct)
+    matter: list[float | None] = list(organic_matter_pct)
     if not cuts or cuts[-1] < root_depth_in:
-        cuts, matter = [*cuts, root_depth_in], [*matter, UNKNOWN_MATTER]
+        cuts, matter = [*cuts, root_depth_in], [*matter, None]
     layers, ends = [], {"low": 0.0, "high": 0.0, "second": 0.0}
     lacks_second = False
     for top, bottom, percent in zip([0.0, *cuts], cuts, matter, strict=False):

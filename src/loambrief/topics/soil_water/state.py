@@ -37,19 +37,29 @@ class CropWater:
     """Daily use at full cover [in/d]; None without a reference."""
     share: Result
     """Allowed depletion."""
+    dense_in: float | None
+    """Where the cone met a dense layer inside the rooting depth that nobody has dug up [in]."""
 
 
 @dataclass(frozen=True)
-class ZoneWater:
+class HeldWater:
+    """Water of a depth of soil, what of it may go, and how long that lasts."""
+
+    held: Result
+    allowed: Result
+    days: Result | None
+
+
+@dataclass(frozen=True)
+class ZoneWater(HeldWater):
     """What one sample's soil holds for it."""
 
     sample: Sample
     place: Place
-    held: Result
-    allowed: Result
     allowed_ends: tuple[float, float]
-    days: Result | None
     days_ends: tuple[float, float] | None
+    above: HeldWater | None
+    """That above a dense layer."""
 
     @property
     def layers(self) -> list[tuple[float, float]]:
@@ -80,7 +90,9 @@ def crop_water(case: CaseFile) -> CropWater | None:
         return None
     dug = plain(case.field.root_depth)
     typical = root.number if irrigated(case) else float(root.details["high"])
-    return CropWater(root, typical if dug is None else dug, dug is not None, use, share)
+    dense = dense_from_in(case) if dug is None else None
+    return CropWater(root, typical if dug is None else dug, dug is not None, use, share,
+                     dense if dense is not None and 0.0 < dense < typical else None)
 
 
 def zone_water(sample: Sample, crop: CropWater) -> ZoneWater | None:
@@ -88,22 +100,28 @@ def zone_water(sample: Sample, crop: CropWater) -> ZoneWater | None:
     if sample.texture is None:
         return None
     place = place_of(sample)
-    chain = _chain(sample)
     with subject(place):
-        held = root_zone_water_in.evaluate(
-            texture=sample.texture, root_depth_in=crop.depth_in,
-            bottoms_in=[i.bottom_in for i in chain],
-            organic_matter_pct=[plain(i.organic_matter) or 0.0 for i in chain])
-        if held.value is None:
-            return None
-        share = crop.share.number
-        allowed = readily_available_water.evaluate(total=held.number, fraction=share)
-        days = None if crop.use is None else irrigation_interval_days.evaluate(
-            allowed=allowed.number, daily_use=crop.use.number)
-    low, high = (float(held.details[end]) * share for end in ("low", "high"))
+        whole = _water(sample, sample.texture, crop, crop.depth_in)
+        above = (_water(sample, sample.texture, crop, crop.dense_in)
+                 if crop.dense_in is not None else None)
+    if whole is None:
+        return None
+    low, high = (float(whole.held.details[end]) * crop.share.number for end in ("low", "high"))
     ends = None if crop.use is None else (low / float(crop.use.details["high"]),
                                           high / float(crop.use.details["low"]))
-    return ZoneWater(sample, place, held, allowed, (low, high), days, ends)
+    return ZoneWater(whole.held, whole.allowed, whole.days, sample, place, (low, high), ends, above)
+
+
+def _water(sample: Sample, texture: str, crop: CropWater, depth_in: float) -> HeldWater | None:
+    chain = _chain(sample)
+    held = root_zone_water_in.evaluate(
+        texture=texture, root_depth_in=depth_in, bottoms_in=[i.bottom_in for i in chain],
+        organic_matter_pct=[plain(i.organic_matter) or 0.0 for i in chain])
+    if held.value is None:
+        return None
+    allowed = readily_available_water.evaluate(total=held.number, fraction=crop.share.number)
+    return HeldWater(held, allowed, None if crop.use is None else irrigation_interval_days.evaluate(
+        allowed=allowed.number, daily_use=crop.use.number))
 
 
 def _chain(sample: Sample) -> list[Increment]:
