@@ -218,6 +218,28 @@ def line_of(text: str, key: str) -> int:
     return 1
 
 
+def secret(env: str, keyring: str, user: str, key: str, fault: type[LoambriefError],
+           environ: Mapping[str, str]) -> str | None:
+    """A secret from an environment variable, or from ``user``'s entry of a service ``keyring``.
+
+    None if neither is named ("" each); ``fault``, which never holds the secret, if it is not
+    there. ``key`` is the key of the settings that names the keyring.
+    """
+    if env:
+        if not (found := environ.get(env)):
+            raise fault(f"the environment variable {env} is not set")
+        return found
+    if not keyring:
+        return None
+    try:
+        from keyring import get_password
+    except ImportError:
+        raise fault(f"{key} needs the package keyring: pip install 'loambrief[keyring]'") from None
+    if not (found := get_password(keyring, user)):
+        raise fault(f"the keyring has no entry {user!r} of service {keyring!r}")
+    return found
+
+
 def located(path: Path, table: str, faults: Iterable[str]) -> str:
     """Faults of one table, each beginning with its key, with file and line."""
     text = path.read_text(encoding="utf-8")

@@ -5,7 +5,7 @@ import copy
 import pytest
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import NeedKind, Side
+from loambrief.findings.model import Grade, NeedKind, Side
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.cover_crops import findings as cover_crops
@@ -80,11 +80,25 @@ def test_what_follows_is_weighed(mix, crop, note):
     assert note in notes if note else not notes
 
 
-def test_frost_ends_some_and_work_the_rest():
-    """ensures that oats need no roller and rye no frost (Penn State 2015)."""
+def test_frost_is_never_the_only_way():
+    """ensures that cold is told by its temperature and source, with a second way and the date.
+
+    Oats die at about 17 F (Penn State 2015), not reliably in the Coastal Plain (Southern Cover
+    Crops Council); mowing is for cereals, vetch and crimson clover (Missouri).
+    """
     oats = finding_of({"purpose": ["weeds"], "mix": [{"species": "oats"}]})
     rye = finding_of({"purpose": ["weeds"], "mix": [{"species": "cereal rye"}]})
-    assert "end_frost" in said(oats) and not {"end_roll_grass", "deadline"} & said(oats)
+    assert {"end_frost", "end_till", "deadline"} <= said(oats) - {"end_roll_grass"}
+    (cold,) = [e for e in oats.evidence if e.text.name == "winter"]
+    assert cold.sources == ("penn-frost-2015",) and cold.grade is Grade.PUBLISHED
+    assert "17" in WRITERS["en"].write(cold.text)
+    (own,) = [e for e in finding_of({"purpose": ["weeds"], "mix": [{"species": "phacelia"}]})
+              .evidence if e.text.name == "winter"]
+    assert own.grade is Grade.PRACTICE and "from memory" in WRITERS["en"].write(own.text)
+    assert "winter_unjudged" in said(rye)
+    for species in ("red clover", "annual ryegrass"):
+        assert "end_mow" not in said(finding_of({"purpose": ["erosion"],
+                                                 "mix": [{"species": species}]}))
     assert {"end_roll_grass", "end_till", "deadline"} <= said(rye) - {"end_frost"}
 
 
@@ -135,3 +149,39 @@ def test_a_mix_takes_its_share():
     alone, less = (cover_mix_seed_lb_ac(species="cereal rye", share_pct=s) for s in (90, 60))
     assert less == pytest.approx(alone * 2 / 3)
     assert cover_species("Secale cereale")["species"] == "cereal rye"
+
+
+@pytest.mark.parametrize(("species", "stock", "wanted"), [
+    ("sorghum-sudangrass", ["cattle"], {"caution_prussic_acid", "caution_nitrate"}),  # Nebraska
+    ("sorghum-sudangrass", ["horses"], {"caution_cystitis"}),  # from memory, unverified
+    ("oats", [], {"caution_nitrate"}),  # Southern Cover Crops Council
+    ("cereal rye", ["sheep"], {"caution_nitrate", "caution_tetany"}),  # the same
+    ("turnip", ["cattle"], {"caution_nitrate", "caution_sulfur"}),  # farm press, six cautions
+    ("red clover", ["cattle"], {"caution_bloat"}),  # Kentucky
+    ("hairy vetch", ["horses"], {"caution_vetch"}),  # Kansas State: 50 to 100 % die
+    ("buckwheat", ["cattle"], set()),
+])
+def test_what_is_sown_for_stock_carries_its_cautions(species, stock, wanted):
+    """ensures that a cover crop for grazing warns the stock kept, or all where none is named."""
+    cover = {"purpose": ["grazing"], "mix": [{"species": species}]}
+    finding = finding_of(cover, livestock=stock)
+    cautions = finding.needs[0].cautions if finding.needs else finding.body[1:]
+    assert bool(finding.needs) is (species != "hairy vetch")
+    assert {c.name for c in cautions} - {"caution_vet"} == wanted
+    assert all(WRITERS[language].write(c) for c in cautions for language in WRITERS)
+    assert ("not_for_grazing" in said(finding)) is (species == "hairy vetch")
+    mixed = finding_of({**cover, "mix": [{"species": species}, {"species": "cereal rye"}]},
+                       livestock=stock)
+    sown = [r["name"] for r in mixed.needs[0].text.params["rows"]]
+    assert sown == [*([] if species == "hairy vetch" else [species]), "cereal rye"]
+    assert ("end_graze" in said(mixed)) is (species != "hairy vetch")
+    ground = finding_of({"purpose": ["weeds"], "mix": [{"species": species}]})
+    assert ground.needs[0].cautions == () and "end_graze" not in said(ground)
+
+
+def test_a_title_promises_nothing_that_was_not_judged():
+    """ensures that without dates the title says that days are not judged (own rule)."""
+    cover = {"purpose": ["weeds"], "mix": [{"species": "cereal rye"}]}
+    assert "not judged" in WRITERS["en"].write(finding_of(cover).title)
+    dated = finding_of({**cover, "first_frost": "2026-12-01"})
+    assert "not judged" not in WRITERS["en"].write(dated.title)

@@ -9,11 +9,13 @@ import pytest
 from loambrief.agronomy.registry import recording
 from loambrief.case.load import load_case
 from loambrief.case.schema import CaseFile
+from loambrief.findings.harm import Harm, harm_of
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.weeds import findings as weeds
 from loambrief.topics.weeds import hints as weeds_hints
+from loambrief.topics.weeds.control import APART
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
@@ -69,7 +71,7 @@ def by_id(case):
 def needs_of(case):
     """Measurements that the weeds ask for; the work against them has tests of its own."""
     return {(n.item, n.place.label): n for f in weeds.assess(case).findings for n in f.needs
-            if (n.kind, n.item) != CONTROL}
+            if n.item not in CONTROL}
 
 
 def texts(case, system="us"):
@@ -102,7 +104,7 @@ SALT = (weed("Puccinellia distans", 8), weed("Suaeda maritima", 5),
 SALT_MARSH = tuple(weed(s, 5) for s in ("Puccinellia distans", "Suaeda maritima", "Salsola kali",
                                         "Hordeum marinum", "Juncus gerardii", "Spergularia marina"))
 EVERY = tuple(weed(row["scientific_name"], 1) for row in load("weeds/species"))
-CONTROL = (NeedKind.MANAGE, "weeds")
+CONTROL = ("weeds", "weeds-throws-sap", "weeds-carry-off")
 VARIANTS = {
     "acid": case_of(*ACID), "acid, limed": case_of(*ACID, slice_={"ph": 7.0}),
     "acid, middling": case_of(*ACID, slice_={"ph": 6.2}),
@@ -155,7 +157,8 @@ def test_every_message_can_be_written(name, system):
 def test_weeds_never_set_an_amount(name):
     """ensures that weeds ask for measurements and work without a rate (written rule)."""
     for need in (n for f in weeds.assess(ALL[name]).findings for n in f.needs):
-        assert need.kind is NeedKind.MEASURE or (need.kind, need.item) == CONTROL
+        assert need.kind is NeedKind.MEASURE or (need.kind is NeedKind.MANAGE and (
+            need.item in CONTROL))
         assert need.amount is need.low is need.high is need.cap is None
 
 
@@ -482,7 +485,8 @@ def test_each_weed_text_is_used():
     code = "".join(p.read_text(encoding="utf-8") for p in root.glob("*.py"))
     template = (Path(__file__).parents[2] / "templates/text/en/weeds.j2").read_text("utf-8")
     for name in re.findall(r"{% macro ([a-z]\w+)\(p\)", template):
-        built = name.startswith(("hazard_", "label_", "measured_", "tactic_"))
+        built = name.startswith(("hazard_", "label_", "measured_", "tactic_")) or (
+            name.endswith(APART))
         assert built or f"weeds.{name}" in code, name
 
 
@@ -490,3 +494,49 @@ def test_the_weeds_part_stays_short():
     """ensures that the weeds of the Ohio case take 1300 words at most (own limit)."""
     words = sum(len(line.split()) for line in texts(SAMPLES["acid_corn_ohio"]))
     assert 300 < words <= 1300, words
+
+
+@pytest.mark.parametrize(("species", "kind", "wanted"), [
+    # New York DEC: sap burns, no trimming; federal list 7 CFR 360.200
+    ("Heracleum mantegazzianum", "throws-sap", "report giant hogweed to the state"),
+    ("Pastinaca sativa", "throws-sap", "do not mow, trim, pull or burn"),  # the same sap
+    # Ohio State: gloves, face covered, never burnt, none left behind
+    ("Conium maculatum", "carry-off", "Never burn, mow or trim it"),
+    ("Cicuta maculata", "carry-off", "the root of water hemlock is its deadliest part"),
+    ("Datura stramonium", "carry-off", "Bag all of it"),
+    ("Hyoscyamus niger", "carry-off", "Bag all of it"),
+    ("Jacobaea vulgaris", "carry-off", "Bag all of it"),
+])
+def test_weeds_that_harm_whoever_cuts_them_are_kept_apart(species, kind, wanted):
+    """ensures that no one is told to pull, mow or cut them as other weeds, in either language."""
+    case = case_of(weed(species, 9), weed("Setaria faberi", 2))
+    finding = by_id(case)["weeds.control"]
+    needs = {need.item: need for need in finding.needs}
+    assert set(needs) == {"weeds", f"weeds-{kind}"}
+    assert needs["weeds"].text.params["weeds"] == ["giant foxtail"]
+    found = tactics_of(case)
+    assert found["before_seed"] == ["giant foxtail"] and "cut_root" not in found
+    apart = needs[f"weeds-{kind}"]
+    assert all(harm_of(c) is Harm.PEOPLE for c in apart.cautions) and apart.cautions
+    assert wanted in " ".join(WRITERS["us"].write(m) for m in (apart.text, *apart.cautions))
+    alone = by_id(case_of(weed(species, 9)))["weeds.control"]
+    assert [need.item for need in alone.needs] == [f"weeds-{kind}"]
+
+
+def test_johnsongrass_is_mown_not_grazed_down():
+    """ensures that stock are kept off young johnsongrass (Nebraska 2014: 20 to 24 in, no
+    hungry stock), and that mowing when buds show is left to broadleaved weeds."""
+    for tillage in ("conventional", "perennial"):
+        case = case_of(weed("Sorghum halepense", 5), field={"tillage": tillage})
+        (line,) = [WRITERS["us"].write(e.text) for e in by_id(case)["weeds.control"].evidence
+                   if e.text.name == "tactic_mow_two_years"]
+        assert "Do not graze it close" in line and "under 24" in line and "no horses" in line
+        assert not {"mow_bud", "tilled_three_weeks"} & set(tactics_of(case))
+
+
+def test_seed_of_biennials_is_not_told_from_others():
+    """ensures that poison hemlock gets no figure of weeds that were tried (Burnside 1996)."""
+    lines = {e.text.name: e.text.params for e in
+             by_id(case_of(weed("Conium maculatum", 5)))["weeds.control"].evidence}
+    assert "context_seed_group" not in lines
+    assert lines["context_seed_none"]["weeds"] == ["poison hemlock"]

@@ -104,33 +104,36 @@ def tabled():
 
 
 @cache
-def unknown(name):
-    """Parameters of a sample's messages that hold a number from nowhere."""
+def derived(name):
+    """Parameters of a sample's messages that hold a number neither calculated nor typed, and
+    whether no table holds it either."""
     advice = pipeline.advise(pipeline.load_case(SAMPLES / name / "case.yaml"))
     known = {figure(x) for r in advice.calculations
              for x in numbers([r.value, r.inputs, r.details])}
     known |= {figure(x) for case in (advice.loaded, *advice.loaded.earlier)
               for x in numbers(case.case)}
-    known |= tabled()
-    left = set()
+    left = {}
     for message in messages([advice.diagnosis.findings, advice.diagnosis.missing, advice.plan]):
         for parameter, value in message.params.items():
             for x in numbers(value):
                 counted = x.is_integer() and abs(x) <= SMALL
-                if not counted and not any(figure(x * u) in known for u in UNITS):
-                    left.add(f"{message.key}.{parameter}")
+                spellings = {figure(x * u) for u in UNITS}
+                if not counted and not spellings & known:
+                    key = f"{message.key}.{parameter}"
+                    left[key] = left.get(key, False) or not spellings & tabled()
     return left
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_numbers_come_from_somewhere(name):
     """ensures that what sentences say was calculated, typed or tabled, or one step from that."""
-    assert unknown(name) <= set(DERIVED)
+    assert {key for key, nowhere in derived(name).items() if nowhere} <= set(DERIVED)
 
 
 def test_no_derivation_is_listed_in_vain():
-    """ensures that the list of derived numbers holds only such as occur."""
-    assert set().union(*map(unknown, NAMES)) == set(DERIVED)
+    """ensures that the list of derived numbers holds only such as occur; one that a table
+    happens to hold too stays derived."""
+    assert set().union(*map(derived, NAMES)) >= set(DERIVED)
 
 
 def test_no_calculation_goes_round_the_trace():

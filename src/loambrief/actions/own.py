@@ -237,7 +237,7 @@ def counted(case: CaseFile, needs: tuple[NeedFor, ...], own: Sequence[Action],
         if need.item == "N" and need.kind is NeedKind.NUTRIENT and by_passes:
             continue
         have = sum(_does(a, need, offers) * covers(a, need.place, need.area_ac) for a in own)
-        rest = _less(need_for, have)
+        rest = less(need_for, have)
         if rest is None:
             gone.append(need_for)
         else:
@@ -278,7 +278,7 @@ def pure_share(kind: NeedKind, offer: Offer) -> float | None:
     return offer.fraction("S") if kind is NeedKind.ACIDIFY else None
 
 
-def _less(need_for: NeedFor, have: float) -> NeedFor | None:
+def less(need_for: NeedFor, have: float) -> NeedFor | None:
     """The need less what is there; None if that covers it."""
     need = need_for.need
     if have <= 0:

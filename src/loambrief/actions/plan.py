@@ -34,7 +34,7 @@ from loambrief.actions.model import (
 )
 from loambrief.actions.offers import Offer, kind_of, offers
 from loambrief.actions.orders import leftover_cost, orders
-from loambrief.actions.own import SEVERITY, committed, counted, met_by, own_actions
+from loambrief.actions.own import SEVERITY, committed, counted, less, met_by, own_actions
 from loambrief.actions.own import brought as brought_by
 from loambrief.actions.partial import cover
 from loambrief.actions.ranking import rank
@@ -207,13 +207,5 @@ def _nutrients(case: CaseFile, both: tuple[tuple[NeedFor, ...], ...], on_offer: 
 def _left(need_for: NeedFor, have: float) -> NeedFor | None:
     """The need less what comes with lime or gypsum; None if that covers it."""
     need = need_for.need
-    if have <= 0:
-        return need_for
-    if need.amount is None:
-        return None if need.item in ("Mg", "Ca") else need_for
-    if have >= need.amount:
-        return None
-    low, high = (None if value is None else max(value - have, 0.0)
-                 for value in (need.low, need.high))
-    return NeedFor(replace(need, amount=need.amount - have, low=low, high=high),
-                   need_for.findings)
+    met = have > 0 and need.amount is None and need.item in ("Mg", "Ca")
+    return None if met else less(need_for, have)

@@ -55,6 +55,8 @@ HABITS = {  # item of a need to the words for its time
     "water test": "when_water_test",
     "infiltration": "when_water",
     "weeds": "when_weeds",
+    "weeds-throws-sap": "when_at_once",
+    "weeds-carry-off": "when_weeds",
 }
 COVER = "cover crop"
 """Item of the cover crop that a case plans."""

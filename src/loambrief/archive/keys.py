@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loambrief.archive.errors import KeyFault
+from loambrief.settings import secret
 
 TRIAL = "Trial certificate, identity not checked"
 """Organisational unit of a certificate from :func:`make_trial_key`; verify looks for it."""
@@ -50,21 +51,8 @@ class SecretPlace:
         KeyFault
             The named place does not have it, or there is nobody to ask.
         """
-        if self.env:
-            found = environ.get(self.env)
-            if not found:
-                raise KeyFault(f"the environment variable {self.env} is not set")
-            return found
-        if self.keyring:
-            try:
-                import keyring
-            except ImportError:
-                raise KeyFault("passphrase_keyring needs the package keyring: "
-                               "pip install 'loambrief[keyring]'") from None
-            found = keyring.get_password(self.keyring, self.user)
-            if not found:
-                raise KeyFault(f"the keyring has no entry {self.user!r} of service "
-                               f"{self.keyring!r}")
+        found = secret(self.env, self.keyring, self.user, "passphrase_keyring", KeyFault, environ)
+        if found is not None:
             return found
         if ask is None:
             raise KeyFault("no passphrase: name an environment variable (--passphrase-env, or "

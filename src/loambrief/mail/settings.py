@@ -23,7 +23,7 @@ from pathlib import Path
 
 from loambrief.errors import LoambriefError
 from loambrief.resources import settings_table
-from loambrief.settings import located
+from loambrief.settings import located, secret
 
 SECURITY = ("starttls", "tls", "none")
 PORTS = {"starttls": 587, "tls": 465, "none": 25}
@@ -126,20 +126,8 @@ def password(settings: MailSettings, environ: Mapping[str, str] = os.environ) ->
     """
     if settings.user is None:
         return None
-    if settings.password_env is not None:
-        found = environ.get(settings.password_env)
-        if not found:
-            raise SettingsFault(f"the environment variable {settings.password_env} is not set")
-        return found
-    if settings.password_keyring is not None:
-        try:
-            import keyring
-        except ImportError as error:
-            raise SettingsFault("password_keyring needs the package keyring: "
-                                "pip install keyring") from error
-        found = keyring.get_password(settings.password_keyring, settings.user)
-        if not found:
-            raise SettingsFault(f"the keyring has no password of {settings.user} under "
-                                f"{settings.password_keyring}")
+    found = secret(settings.password_env or "", settings.password_keyring or "", settings.user,
+                   "password_keyring", SettingsFault, environ)
+    if found is not None:
         return found
     raise SettingsFault("mail.user is set without password_env or password_keyring")

@@ -41,6 +41,7 @@ from loambrief.topics.cover_crops.formulas import (
     cover_species,
     stages,
 )
+from loambrief.topics.cover_crops.stock import may_graze, stock_cautions
 from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
 from loambrief.topics.salinity.state import salt_state
 from loambrief.units import PRICE_UNITS, plain
@@ -65,8 +66,9 @@ class Sown:
         return str(self.row["species"])
 
     @property
-    def hardy(self) -> bool:
-        return self.row["kill_low_f"] is None
+    def tender(self) -> bool:
+        """A temperature that usually kills it is held."""
+        return self.row["kill_low_f"] is not None
 
     @property
     def memory(self) -> bool:
@@ -155,8 +157,10 @@ def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
         title=say("cover_crops.title_choice", purpose=plan.purpose, n=len(found)),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
-        body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),),
-        evidence=(*(_seed_line(s) for s in found), *_water(case), *_cost(case, [])),
+        body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),
+              *stock_cautions(case, plan, [s.name for s in found])[0]),
+        evidence=(*(_seed_line(s) for s in found), *_winter(found), *_water(case),
+                  *_cost(case, [])),
         sources=tuple(dict.fromkeys((*(str(s.row["source"]) for s in found), "cover-memory"))),
         results=tuple(s.seed for s in found))
 
@@ -167,25 +171,33 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
     unserved = [p for p in plan.purpose if not any(p in s.serves for s in mix)]
     salt = list(_salt(case, mix))
     evidence = [*(_seed_line(s) for s in mix), *_purpose(plan, mix), *_dates(mix),
-                *_decay(mix), *salt, *_ending(case, plan, mix), *_after(case, mix),
+                *_winter(mix), *_decay(mix), *salt, *_ending(case, plan, mix),
+                *_after(case, mix),
                 *_water(case), *_cost(case, mix)]
+    cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
+    if kept_from:
+        evidence.append(Evidence(Side.AGAINST, say("cover_crops.not_for_grazing",
+                                                   names=kept_from), Grade.PRACTICE,
+                                 ("ksu-cover-toxicity",)))
     needs: tuple[Need, ...] = ()
-    if len(late) < len(mix):
+    left_out = [*late, *(kept_from if "grazing" in plan.purpose else ())]
+    if any(s.name not in left_out for s in mix):
         needs = (Need(
             NeedKind.MANAGE, "cover crop", "",
             say("cover_crops.need_sow", sowing=_sowing(case, plan), rows=[
-                {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in late]),
+                {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in left_out]),
             place=field_place(case), area_ac=case.field.area.value, optional=True,
             sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
-            results=tuple(s.seed for s in mix)),)
+            results=tuple(s.seed for s in mix), cautions=cautions),)
     return Finding(
         id=f"{TOPIC}.mix", topic=TOPIC,
         title=say("cover_crops.title_mix", names=[s.name for s in mix], late=late,
                   salty=[e.text.params["name"] for e in salt if e.side is Side.AGAINST],
-                  unserved=unserved),
+                  unserved=unserved, undated=_days(case, plan) is None, kept_from=kept_from),
         status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
-        body=(say("cover_crops.body_mix"),), evidence=tuple(evidence), needs=needs,
+        body=(say("cover_crops.body_mix"), *(() if needs else cautions)),
+        evidence=tuple(evidence), needs=needs,
         sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)),
         results=tuple(s.seed for s in mix))
 
@@ -195,9 +207,26 @@ def _seed_line(sown: Sown) -> Evidence:
     return Evidence(Side.CONTEXT, say(
         "cover_crops.seed", name=sown.name, low=sown.seed.details["low"],
         high=sown.seed.details["high"], share=sown.seed.inputs["share_pct"],
-        shallow=row["depth_low_in"], deep=row["depth_high_in"], hardy=sown.hardy,
-        memory=sown.memory),
+        shallow=row["depth_low_in"], deep=row["depth_high_in"], memory=sown.memory),
         Grade.PRACTICE if sown.memory else Grade.PUBLISHED, (str(row["source"]),), (sown.seed,))
+
+
+def _winter(mix: list[Sown]) -> Iterator[Evidence]:
+    """The cold that kills each, graded by itself; where none is held nothing is foretold."""
+    groups: dict[tuple[float, float | None, str, bool], list[str]] = {}
+    for sown in mix:
+        if sown.tender:
+            row = sown.row
+            groups.setdefault((float(row["kill_low_f"]), row["kill_high_f"],
+                               str(row["kill_source"]), row["kill_how"] == "memory"),
+                              []).append(sown.name)
+    for (low, high, source, memory), names in groups.items():
+        yield Evidence(Side.CONTEXT, say("cover_crops.winter", names=names, low=low, high=high,
+                                         memory=memory),
+                       Grade.PRACTICE if memory else Grade.PUBLISHED, (source,))
+    if silent := [s.name for s in mix if not s.tender]:
+        yield Evidence(Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
+                       Grade.PRACTICE, ("cover-memory",))
 
 
 def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
@@ -265,15 +294,15 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Eviden
     """How and when it is ended, without pesticides."""
     for row in sorted(load("cover_crops/ending"), key=lambda r: float(r["rank"])):
         groups, names = str(row["groups"] or ""), str(row["species"] or "")
-        fits = [s.name for s in mix if s.hardy == (row["kills"] == "hardy")
+        if row["way"] == "graze" and not may_graze(case, plan, [s.name for s in mix]):
+            continue
+        fits = [s.name for s in mix if (s.tender or row["kills"] != "tender")
                 and (not groups or s.row["group"] in groups.split("|"))
                 and (not names or s.name in names.split("|"))]
         if fits:
             yield Evidence(Side.CONTEXT, say(f"cover_crops.end_{row['way']}", names=fits),
                            Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
-                           (str(row["source"]),))
-    if not any(s.hardy for s in mix):
-        return
+                           tuple(str(row["source"]).split(";")))
     irrigated = case.field.irrigation != "none"
     deadline = None
     if plan.zone is not None and not irrigated:

@@ -274,29 +274,22 @@ def drain_needs(case: CaseFile, state: SaltState) -> tuple[Need, ...]:
 
 def measure_water_table(case: CaseFile, state: SaltState) -> Need:
     """Depth of the water table and salt of the root zone, before a drain is bought."""
-    return Need(
-        kind=NeedKind.MEASURE, item=WATER_TABLE, unit="",
-        text=say("salinity.need_water_table", where=state.place, depth_in=ROOT_DEPTH_IN),
-        place=state.place, area_ac=sample_area_ac(case, state.sample),
-        sources=("ayers-westcot-1985-fao29",),
-    )
+    text = say("salinity.need_water_table", where=state.place, depth_in=ROOT_DEPTH_IN)
+    return _measure(case, state, WATER_TABLE, text, "ayers-westcot-1985-fao29")
 
 
 def measure_paste(case: CaseFile, state: SaltState) -> Need:
     """A saturated-paste extract with its sodium, calcium and magnesium."""
-    return Need(
-        kind=NeedKind.MEASURE, item="paste extract", unit="",
-        text=say("salinity.need_paste", where=state.place),
-        place=state.place, area_ac=sample_area_ac(case, state.sample),
-        sources=("plosone-2018-e0198290",),
-    )
+    text = say("salinity.need_paste", where=state.place)
+    return _measure(case, state, "paste extract", text, "plosone-2018-e0198290")
 
 
 def measure_sodium(case: CaseFile, state: SaltState) -> Need:
     """Sodium, calcium and magnesium in the extract, and CEC by displacement."""
-    return Need(
-        kind=NeedKind.MEASURE, item="sodium", unit="",
-        text=say("salinity.need_sodium_test", where=state.place),
-        place=state.place, area_ac=sample_area_ac(case, state.sample),
-        sources=("richards-1954-hb60",),
-    )
+    text = say("salinity.need_sodium_test", where=state.place)
+    return _measure(case, state, "sodium", text, "richards-1954-hb60")
+
+
+def _measure(case: CaseFile, state: SaltState, item: str, text: Message, source: str) -> Need:
+    return Need(kind=NeedKind.MEASURE, item=item, unit="", text=text, place=state.place,
+                area_ac=sample_area_ac(case, state.sample), sources=(source,))

@@ -7,7 +7,7 @@ named: that is for the label and the licensed adviser.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
@@ -35,6 +35,8 @@ from loambrief.units import CM_PER_INCH
 
 TOPIC = "weeds"
 UNTILLED = ("no-till", "strip-till")
+APART = ("throws_sap", "carry_off")
+"""Harms that make the usual pulling, mowing and cutting dangerous; each has its own action."""
 NAMED = 3
 """Weeds that the action names: those that cover most ground."""
 SEED_YEARS = (1, 5, 9)
@@ -99,7 +101,9 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
 
 
 def _meant(row: DataRow, species: str) -> bool:
-    """The row is for this weed by name, or by its life cycle and kind."""
+    """The row is for this weed by name, or by its life cycle and kind, and would harm nobody."""
+    if species in _harmful(split(row["spares"])):
+        return False
     if row["species"]:
         return species in split(row["species"])
     plant = find_species(species)
@@ -107,10 +111,33 @@ def _meant(row: DataRow, species: str) -> bool:
     return plant["cycle"] in split(row["cycles"]) and (not kinds or plant["kind"] in kinds)
 
 
+def _harmful(kinds: Collection[str]) -> set[str]:
+    return {name for row in load("weeds/hazards") if row["kind"] in kinds
+            for name in split(row["species"])}
+
+
+def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[Need]:
+    """What is to be done with weeds that harm whoever pulls, mows or cuts them like others."""
+    listed = {str(row["species"]) for row in load("weeds/noxious")}
+    needs = []
+    for kind, _, names, sources in hazards(seen):
+        if kind in APART:
+            mine = [s for s in seen if s.name in names]
+            needs.append(Need(
+                NeedKind.MANAGE, f"weeds-{kind.replace('_', '-')}", "",
+                say(f"weeds.need_{kind}", weeds=names,
+                    reported=list(dict.fromkeys(s.name for s in mine if s.accepted in listed))),
+                place=field_place(case), area_ac=case.field.area.value, sources=sources,
+                cautions=(say(f"weeds.caution_{kind}", weeds=names, roots=any(
+                    str(s.accepted).startswith("Cicuta ") for s in mine)),)))
+    return needs
+
+
 def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
     """One finding: how these weeds live, what holds them back here, what the soil adds to it."""
     chosen = tactics(case, seen)
-    if not chosen:
+    apart = _apart(case, seen)
+    if not chosen and not apart:
         return None
     known = [s for s in one_each(seen) if s.accepted]
     soil = [_soil(hinted) for hinted in prompted(case, seen)]
@@ -122,12 +149,17 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         Evidence(Side.AGAINST, say("weeds.against_tactics"), Grade.PUBLISHED,
                  ("mohler-2021-species",)),
     )
-    names = [s.name for s in sorted(known, key=lambda s: -(s.cover or 0.0))][:NAMED]
-    need = Need(NeedKind.MANAGE, "weeds", "", say("weeds.need_control", weeds=names),
-                place=field_place(case), area_ac=case.field.area.value,
-                sources=chosen[0].sources,
-                cautions=(say("weeds.body_handling"),) if any(
-                    kind == "handling" for kind, *_ in hazards(seen)) else ())
+    usual = sorted((s for s in known if s.accepted not in _harmful(APART)),
+                   key=lambda s: -(s.cover or 0.0))
+    needs = [*apart]
+    if usual:
+        needs.append(Need(
+            NeedKind.MANAGE, "weeds", "",
+            say("weeds.need_control", weeds=[s.name for s in usual[:NAMED]]),
+            place=field_place(case), area_ac=case.field.area.value, sources=tuple(
+                dict.fromkeys(key for t in chosen[:1] for key in t.sources)),
+            cautions=(say("weeds.body_handling"),) if any(
+                kind == "handling" for kind, *_ in hazards(seen)) else ()))
     return Finding(
         id=f"{TOPIC}.control", topic=TOPIC,
         title=say("weeds.title_control", one=len(known) == 1),
@@ -136,7 +168,7 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         body=(say("weeds.body_control", ground=ground(case)),
               *([say("weeds.body_unmeasured")] if any(
                   h.check.verdict not in TESTED for h in prompted(case, seen)) else [])),
-        evidence=evidence, needs=(need,),
+        evidence=evidence, needs=tuple(needs),
         sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)),
     )
 
