@@ -16,7 +16,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, offers
 from loambrief.actions.orders import needed_lb
 from loambrief.actions.own import brought, covers
-from loambrief.actions.ranking import SAFETY
+from loambrief.actions.ranking import keeps_stock_safe
 from loambrief.agronomy.registry import recording
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile
@@ -68,7 +68,7 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
                 yield fault
         yield from _line(case, plan, findings)
     for i, change in enumerate(case.plan_changes):
-        safe = [s.action.id for s in plan.set_aside if s.action.item in SAFETY
+        safe = [s.action.id for s in plan.set_aside if keeps_stock_safe(s.action)
                 and s.action.answers_to(change.action)]
         if safe and change.change == "drop":
             yield Fault("CASE133", ("plan_changes", i, "action"), safe[0],

@@ -57,15 +57,21 @@ and such a fault stands among the limits of page 1."""
 _WATER_AND_AIR = {"compaction", "salinity"}
 DECISION = "adviser decides"
 """Item of what the adviser settles without a measurement: it stands after all work."""
-SAFETY = ("weedy-hay", "nitrate", "horse-sugar")
-"""Items of needs that keep stock from harm."""
+SAFETY = {"weedy-hay": 0, "nitrate": 0, "horse-sugar": 0, "tetany": LIMITS,
+          "forage-minerals": LIMITS}
+"""Items of needs that keep stock from harm, and the severity from which they do."""
+
+
+def keeps_stock_safe(action: Action) -> bool:
+    """It wards off harm to stock that the findings show, not one that is merely possible."""
+    return action.item in SAFETY and action.severity >= SAFETY[action.item]
 
 
 def step_of(action: Action) -> int:
     """Step of an action; managing traffic, cover or water against a fault that limits the crop
     is water and air.
     """
-    if action.item in SAFETY:
+    if keeps_stock_safe(action):
         return FIRST
     if action.item == DECISION:
         return LATER

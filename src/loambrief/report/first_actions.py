@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from loambrief.actions.model import Action
-from loambrief.actions.ranking import LIMITS
-from loambrief.actions.ranking import SAFETY as SAFETY_OF_STOCK
+from loambrief.actions.ranking import LIMITS, keeps_stock_safe
 from loambrief.actions.windows import EVERY_SEASON
 from loambrief.findings.confidence import remembered
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
@@ -68,7 +67,7 @@ def _group(action: Action, before: set[str]) -> int:
     """
     if action.item == DECIDES:
         return 5
-    if action.item in SAFETY_OF_STOCK:
+    if keeps_stock_safe(action):
         return 0
     if action.optional:
         return 4
