@@ -16,8 +16,6 @@ with all whole numbers held at their best values. The amounts are exact; a sprea
 comes after.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

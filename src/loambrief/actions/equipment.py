@@ -5,8 +5,6 @@ the need is smaller than that, several years of maintenance go on in one pass if
 that they may; else the product is not possible with this machine, which is said.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace

@@ -4,8 +4,6 @@ Above a legal limit, a published most, or what manure may bring near water an en
 outside what is usual here it is a warning that the adviser can stand by with a reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 
 from loambrief.actions.gather import amounts, gather

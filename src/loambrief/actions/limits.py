@@ -16,8 +16,6 @@ The setback from water is said with each source (``interactions``), since the ca
 which part of a zone lies inside it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

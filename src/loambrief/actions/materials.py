@@ -1,7 +1,5 @@
 """What a rate of a material costs and brings, and the action made of it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Nutrient needs of all zones into products: the least-cost mix, rounded, with its reasons."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 

@@ -5,8 +5,6 @@ its loads, and keeps every limit with them. Work that an own action does is not 
 Ids are ``own.<id of the entry>`` and ``nutrient.n.<zone>.pass-<number>``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 

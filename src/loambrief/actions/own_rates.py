@@ -1,7 +1,5 @@
 """The adviser's own rates: both rates stay on the action, and a crossed cap is said aloud."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """The plan of a case: every need answered, ordered, priced against the budget."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.actions import budget, changes, constraints, equipment, ground, own_rates, tenure

@@ -10,8 +10,6 @@ independent, and rates answer them nearly in proportion. Where needs have only s
 print, to choose between, the range is what those come to, without errors.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace

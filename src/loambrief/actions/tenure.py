@@ -5,8 +5,6 @@ on the last day of the lease is said as money, and nothing is dropped for it. Bu
 test is held against the build-up years of the guide in the same way.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping

@@ -14,8 +14,6 @@ Rule kinds
 ``critical``   the level above which nothing is advised; no rate below it
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar

@@ -4,8 +4,6 @@ The kind of question is a key of the case; its words decide nothing. An answer n
 cause that was not measured: where nothing judges it, it says what would.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase

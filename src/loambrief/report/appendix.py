@@ -1,7 +1,5 @@
 """Behind the advice: results as typed, sources, record and sign-off."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.case.codes import CODES, asked_at_issue

@@ -3,8 +3,6 @@
 One page in big type. No diagnosis and no money: a contractor needs neither.
 """
 
-from __future__ import annotations
-
 from loambrief.actions.interactions import INTERACTIONS
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.own_rates import WARNINGS

@@ -3,8 +3,6 @@
 First what the grower acts on, up to the signatures; then the annex: what it rests on.
 """
 
-from __future__ import annotations
-
 import codecs
 import hashlib
 from dataclasses import dataclass, replace

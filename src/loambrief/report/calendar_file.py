@@ -5,8 +5,6 @@ Lines are folded at 75 octets (3.1), text is escaped (3.3.11), and UID and DTSTA
 the case, never from the clock.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from dataclasses import dataclass

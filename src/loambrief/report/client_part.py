@@ -1,7 +1,5 @@
 """What several fields of a client share: the map, tests side by side, one shopping list."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace

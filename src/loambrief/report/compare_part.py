@@ -1,7 +1,5 @@
 """Two plans side by side: what differs in findings, rates and money."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 

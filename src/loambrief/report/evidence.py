@@ -4,8 +4,6 @@ A question that was answered for several zones is one block: a line for each zon
 they have in common once.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 
 from loambrief.agronomy.registry import Result

@@ -1,8 +1,6 @@
 """The sheets for the next visit: what was missing, how to stay safe, and a box for every
 reading, in type that can be read outdoors."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.actions.model import Followup

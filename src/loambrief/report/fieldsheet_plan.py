@@ -4,8 +4,6 @@ Numbers of cores and points follow from the spread that is usual in a field and 
 that is wanted, and are never under what the sampling guides ask for.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ calculations do not count), and its first use in a finding or a paragraph leads 
 words are terms the templates say, by key (:mod:`loambrief.report.terms`).
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -3,8 +3,6 @@
 Both are written from one list of paragraphs, so they cannot say different things.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

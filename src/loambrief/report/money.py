@@ -4,8 +4,6 @@ Costs are rounded together, not one by one, so that a reader who adds up a print
 gets the printed total.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

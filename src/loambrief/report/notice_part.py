@@ -1,7 +1,5 @@
 """The notice that an advisory is withdrawn."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.case.schema import CaseFile

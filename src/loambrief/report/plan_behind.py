@@ -1,7 +1,5 @@
 """What stands behind the plan, in the annex: order, limits, money, verdicts, calculations."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.actions.model import Action

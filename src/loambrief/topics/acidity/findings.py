@@ -1,7 +1,5 @@
 """Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.case.schema import CaseFile

@@ -6,8 +6,6 @@ comes first, then a yield goal with a nitrate profile, then the rate with the be
 the British manual.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from loambrief.agronomy.crops import Crop, lb_per_yield_unit, yield_in_crop_unit

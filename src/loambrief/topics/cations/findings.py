@@ -1,7 +1,5 @@
 """Exchangeable cations of a case: capacity, saturations, and the few limits with support."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (

@@ -6,8 +6,6 @@ sampling and laboratory error together can make it; with the cores not known, or
 place of a value, it cannot be told.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """Copper and zinc that have gathered in a soil: from sprays, manure, sludge or fertilizer."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 from loambrief.agronomy.registry import Result, subject

@@ -5,8 +5,6 @@ for them. What the soil has to do with it is said only where it was measured. No
 named: that is for the label and the licensed adviser.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
