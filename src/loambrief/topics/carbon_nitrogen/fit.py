@@ -59,8 +59,11 @@ def places_named(case: CaseFile) -> tuple[str | None, ...]:
 
 
 def lies_in(case: CaseFile, *regions: str) -> bool:
-    """One of some regions is named as where the field is."""
-    return bool(named(places_named(case), regions))
+    """One of some regions is named as where the field is; Scotland has manuals of its own."""
+    places = places_named(case)
+    if "Scotland" not in regions and named(places, ("Scotland",)):
+        return False
+    return bool(named(places, regions))
 
 
 def inputs_of(case: CaseFile) -> NitrogenInputs:

@@ -253,7 +253,7 @@ def crop_price(case: CaseFile, crop: Crop) -> float | None:
 
 def _uk(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     cereal = any(name in UK_CEREALS for name in crop.lineage)
-    if not (cereal or crop.name == "potato") or not lies_in(case, *UK) or lies_in(case, "Scotland"):
+    if not (cereal or crop.name == "potato") or not lies_in(case, *UK):
         return None
     inputs = inputs_of(case)
     fit = MethodFit("uk_cereal", crop, "stem extension") if cereal else (
