@@ -40,18 +40,11 @@ BANDED = ("N", "P2O5", "K2O")
 
 @dataclass(frozen=True)
 class NutrientPlan:
-    """The nutrient actions of a field, with the problem they answer.
-
-    Attributes
-    ----------
-    actions : tuple of Action
-    zones : tuple of BlendZone
-        Needs as they are met (after what could not be met was taken off).
-    mix : FieldMix
-    """
+    """The nutrient actions of a field, with the problem they answer."""
 
     actions: tuple[Action, ...]
     zones: tuple[BlendZone, ...]
+    """Needs as they are met (after what could not be met was taken off)."""
     mix: FieldMix
     shut_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Materials that only a limit keeps out, not their price, and the nutrients limited."""

@@ -61,27 +61,18 @@ IN_TURN = (Verdict.NEEDED, Verdict.OPTIONAL, Verdict.NOT_NEEDED, Verdict.NOT_JUD
 
 @dataclass(frozen=True)
 class CaseAnswer:
-    """What page 1 says to the question.
-
-    Attributes
-    ----------
-    asked : str or None
-        In the grower's words; None if no question stands in the case.
-    key : str or None
-        Kind of question.
-    answered : bool
-        False: the messages say what is missing.
-    messages : tuple of Message
-        One to three sentences each; empty if nothing was asked.
-    basis : tuple of str
-        Ids of findings; empty where the adviser answers in their own words.
-    """
+    """What page 1 says to the question."""
 
     asked: str | None
+    """In the grower's words; None if no question stands in the case."""
     key: str | None
+    """Kind of question."""
     answered: bool = False
+    """False: the messages say what is missing."""
     messages: tuple[Message, ...] = ()
+    """One to three sentences each; empty if nothing was asked."""
     basis: tuple[str, ...] = ()
+    """Ids of findings; empty where the adviser answers in their own words."""
 
 
 def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:

@@ -46,17 +46,7 @@ class ChangeVerdict(StrEnum):
 
 @dataclass(frozen=True)
 class PastReading:
-    """One value of a series.
-
-    Attributes
-    ----------
-    error : float or None
-        Standard error of sampling and laboratory together; None if it is not known.
-    whole : bool
-        False where a part of the error is not known (the cores).
-    values : tuple of float
-        Single readings behind the value, where there are several.
-    """
+    """One value of a series."""
 
     date: dt.date
     value: float
@@ -64,8 +54,11 @@ class PastReading:
     case_id: str
     censor: str | None = None
     error: float | None = None
+    """Standard error of sampling and laboratory together; None if it is not known."""
     whole: bool = True
+    """False where a part of the error is not known (the cores)."""
     values: tuple[float, ...] = ()
+    """Single readings behind the value, where there are several."""
     low: float | None = None
     high: float | None = None
 
