@@ -45,7 +45,7 @@ from loambrief.topics.judge import DECIDES
 from loambrief.topics.weeds.hints import hints
 from loambrief.topics.weeds.state import Agreement
 
-TOPICS_OF = MappingProxyType({
+TOPICS_OF: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType({
     "is_it_compacted": {"compaction": ()},
     "is_it_salt": {"salinity": ()},
     "is_ph_right": {"acidity": ()},
