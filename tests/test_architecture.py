@@ -56,7 +56,7 @@ ONLY_IN = {
     "rich": ("cli/", "batch/"),
     "dask": ("batch/cluster.py",),
     "distributed": ("batch/cluster.py", "batch/cluster_worker.py"),
-    "fsspec": ("batch/shared_storage.py",),
+    "fsspec": ("batch/cluster_worker.py",),
     "pebble": ("batch/pool.py",),
     "starlette": ("preview/",),
     "uvicorn": ("preview/serve.py",),

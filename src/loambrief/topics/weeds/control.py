@@ -192,8 +192,10 @@ def _lives(known: list[Seen]) -> list[Evidence]:
     lines = [Evidence(
         Side.CONTEXT,
         say("weeds.context_cycle", cycles=[{"cycle": c, "weeds": w} for c, w in cycles.items()],
-            memory=any(p["cycle_how"] == "memory" for p in plants.values())),
-        Grade.OBSERVED, ("weed-names",))]
+            memory=any(p["how"] == "memory" for p in plants.values()),
+            years=all(p["years_how"] == "seen" for p in plants.values())),
+        Grade.OBSERVED, tuple(dict.fromkeys(
+            ("weed-names", *(str(p["source"]) for p in plants.values() if p["source"])))))]
     return [*lines, *_seed_life(known), *_depths(known)]
 
 
