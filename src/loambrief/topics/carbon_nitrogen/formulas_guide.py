@@ -95,8 +95,8 @@ def nitrogen_rate_by_guide(
     -------
     float or None
         Nitrogen [lb/ac], never below zero nor above the guide's cap; None where its table holds
-        no rate. Details as for ``nitrogen_rate_yield_goal``, with ``previous_lb_ac`` (credit for
-        the crop before), ``cap_lb_ac`` and ``class``.
+        no rate. Details as for ``nitrogen_rate_yield_goal`` (``debit_lb_ac`` below zero where the
+        crop before leaves nitrogen), with ``cap_lb_ac`` and ``class``.
 
     Raises
     ------
@@ -126,8 +126,8 @@ def nitrogen_rate_by_guide(
     share = min(max(organic_matter_pct or 0.0, rule.number("om_least_pct")),
                 rule.number("om_most_pct", 100.0)) if counts(rule, "organic_matter") else 0.0
     matter = rule.number("om_lb_pct") * share
-    credit = by_previous(rule, previous, "previous_credit_lb")
-    debit = by_previous(rule, previous, "previous_debit_lb")
+    debit = (by_previous(rule, previous, "previous_debit_lb")
+             - by_previous(rule, previous, "previous_credit_lb"))
     factor = rule.number("nitrate_share", 1.0) if counts(rule, "nitrate") else 0.0
     cap = rule.number("cap_lb_per_year") if rule.has("cap_lb_per_year") else None
     found = _class(rule, nitrate_n_lb_ac, organic_matter_pct, supply_index)
@@ -139,13 +139,13 @@ def nitrogen_rate_by_guide(
         there = _class(rule, nitrate, organic_matter_pct, supply_index)
         need = _need(rule, there if there is not None and there.has_rate else found, yield_goal)
         return balance(need, (matter, matter, matter),
-                       debit - credit - factor * nitrate - other_credits_lb_ac, cap)
+                       debit - factor * nitrate - other_credits_lb_ac, cap)
 
     span = by_reading(at, nitrate_n_lb_ac or 0.0, test_error_pct)
     details: dict[str, object] = {
         "crop_lb_ac": _need(rule, found, yield_goal)[1], "matter_lb_ac": matter,
         "nitrate_lb_ac": factor * (nitrate_n_lb_ac or 0.0), "debit_lb_ac": debit,
-        "previous_lb_ac": credit, **ends_of(span)}
+        **ends_of(span)}
     if found is not None:
         details["class"] = found.name
     if cap is not None:
