@@ -25,16 +25,11 @@ FILLED_BY = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum",
 
 @dataclass(frozen=True)
 class Ruling:
-    """What the farm's constraints say of one material.
-
-    Attributes
-    ----------
-    key : str
-        ``excluded``, ``organic_prohibited``, ``organic_ask`` (ruled out), or
-        ``organic_allowed``, ``organic_restricted``, ``organic_approved``.
-    """
+    """What the farm's constraints say of one material."""
 
     key: str
+    """``excluded``, ``organic_prohibited``, ``organic_ask`` (ruled out), or ``organic_allowed``,
+    ``organic_restricted``, ``organic_approved``."""
     reason: str = ""
     section: str = ""
     condition: str = ""

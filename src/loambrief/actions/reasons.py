@@ -30,18 +30,14 @@ WORTH_SAYING = 0.005
 
 @dataclass(frozen=True)
 class Clash:
-    """What cannot be had together in one zone.
-
-    Attributes
-    ----------
-    short : mapping of nutrient to lb/ac of the need that cannot be met within the limits
-    raise_by : mapping of nutrient to lb/ac by which its limit would have to give way
-    capped : tuple of offer ids whose yearly cap stands in the way
-    """
+    """What cannot be had together in one zone."""
 
     short: Mapping[str, float]
+    """Mapping of nutrient to lb/ac of the need that cannot be met within the limits."""
     raise_by: Mapping[str, float]
+    """Mapping of nutrient to lb/ac by which its limit would have to give way."""
     capped: tuple[str, ...] = ()
+    """Offer ids whose yearly cap stands in the way."""
 
 
 @dataclass(frozen=True)

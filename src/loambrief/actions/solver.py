@@ -13,19 +13,13 @@ from functools import cache, lru_cache
 
 @dataclass(frozen=True)
 class Solved:
-    """Best point of a programme.
-
-    Attributes
-    ----------
-    x : tuple of float
-        One value a column.
-    marginals : tuple of float
-        Change of the cost per unit of each row's bound, zero or below; zeros where whole
-        numbers were asked for.
-    """
+    """Best point of a programme."""
 
     x: tuple[float, ...]
+    """One value a column."""
     marginals: tuple[float, ...]
+    """Change of the cost per unit of each row's bound, zero or below; zeros where whole numbers
+    were asked for."""
 
 
 def minimise(cost: Sequence[float], rows: Sequence[Mapping[int, float]],

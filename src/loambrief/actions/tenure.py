@@ -45,30 +45,20 @@ class YearLine:
 
 @dataclass(frozen=True)
 class YearPlan:
-    """Cost of the plan by year, from the day of the advice.
-
-    Attributes
-    ----------
-    starts : tuple of date
-        First day of each year.
-    lines : tuple of YearLine
-    totals, per_ac : tuple of float
-        The grower's money [currency], and for each acre of the field.
-    owner : tuple of float
-        What the owner pays for lime [currency].
-    held : tuple of bool
-        The year's harvest is the grower's.
-    unpriced : tuple of str
-        Actions in it without a price.
-    """
+    """Cost of the plan by year, from the day of the advice."""
 
     starts: tuple[dt.date, ...]
+    """First day of each year."""
     lines: tuple[YearLine, ...]
     totals: tuple[float, ...]
     per_ac: tuple[float, ...]
+    """``totals``, ``per_ac``: the grower's money [currency], and for each acre of the field."""
     owner: tuple[float, ...]
+    """What the owner pays for lime [currency]."""
     held: tuple[bool, ...]
+    """The year's harvest is the grower's."""
     unpriced: tuple[str, ...]
+    """Actions in it without a price."""
 
 
 def number(name: str) -> float:
@@ -302,7 +292,7 @@ def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...],
     for followup in plan.followups:
         action = names.get(followup.action_id or "")
         if followup.due is None or action is None or action.kind not in SOIL_RETESTS \
-                or not followup.what.key.startswith("actions."):
+                or followup.what.topic != "actions":
             continue
         if followup.due < _years_on(starts[-1], 1):
             year = max(n for n, start in enumerate(starts) if start <= followup.due)

@@ -28,18 +28,12 @@ PATIENCE = 5
 
 @dataclass(frozen=True)
 class ReadLimits:
-    """What the process may use.
-
-    Attributes
-    ----------
-    memory : int
-        Address space [MiB]; not enforced on Windows.
-    seconds : int
-        Processor time [s]; the clock on the wall may run PATIENCE times as long.
-    """
+    """What the process may use."""
 
     memory: int = 1024
+    """Address space [MiB]; not enforced on Windows."""
     seconds: int = 40
+    """Processor time [s]; the clock on the wall may run PATIENCE times as long."""
 
 
 def inspect_apart(data: bytes, anchors: Anchors = (), *, now: dt.datetime,

@@ -23,21 +23,14 @@ Ring = tuple[Position, ...]
 
 @dataclass(frozen=True)
 class Shape:
-    """One polygon feature.
-
-    Attributes
-    ----------
-    sample : str or None
-        Id of the sample whose zone it is; None for the field.
-    polygons : tuple of (outer ring, hole, ...)
-        [degrees], rings closed.
-    path : DataPath
-        Where it stands in the case, for problems.
-    """
+    """One polygon feature."""
 
     sample: str | None
+    """Id of the sample whose zone it is; None for the field."""
     polygons: tuple[tuple[Ring, ...], ...]
+    """Tuple of (outer ring, hole, ...): [degrees], rings closed."""
     path: DataPath = ()
+    """Where it stands in the case, for problems."""
 
     @cached_property
     def area_ac(self) -> float:

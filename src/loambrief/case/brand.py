@@ -35,31 +35,21 @@ GROUNDS = ("paper", "faint")
 
 @dataclass(frozen=True)
 class PrintedBrand:
-    """What the pages show of a business.
-
-    Attributes
-    ----------
-    accent : str
-        ``#RRGGBB`` in place of the theme's accent; "" for the theme's.
-    name : str
-        The logo's file as the case names it; "" without a logo.
-    png : bytes
-        The logo, opaque, RGB, without metadata.
-    width, height : int
-        Pixels.
-    alt : str
-        What is said in place of the logo.
-    file_sha256 : str
-        Of the file it was made from, in hexadecimal.
-    """
+    """What the pages show of a business."""
 
     accent: str = ""
+    """``#RRGGBB`` in place of the theme's accent; "" for the theme's."""
     name: str = ""
+    """The logo's file as the case names it; "" without a logo."""
     png: bytes = b""
+    """The logo, opaque, RGB, without metadata."""
     width: int = 0
     height: int = 0
+    """``width``, ``height``: pixels."""
     alt: str = ""
+    """What is said in place of the logo."""
     file_sha256: str = ""
+    """Of the file it was made from, in hexadecimal."""
 
     @property
     def sha256(self) -> str:

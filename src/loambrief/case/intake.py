@@ -68,20 +68,14 @@ class DraftSample:
 
 @dataclass(frozen=True)
 class Intake:
-    """What a lab's file comes to.
-
-    Attributes
-    ----------
-    mapped : frozenset of str
-        Fields of a slice that the lab's file decides.
-    notes : tuple of str
-        What was left out, renamed or chosen, for the user to read.
-    """
+    """What a lab's file comes to."""
 
     samples: tuple[DraftSample, ...]
     mapped: frozenset[str]
+    """Fields of a slice that the lab's file decides."""
     table: LabTable
     notes: tuple[str, ...]
+    """What was left out, renamed or chosen, for the user to read."""
     report: str = SOIL
 
 

@@ -44,21 +44,15 @@ _BASIS_WORDS = MappingProxyType({
 
 @dataclass(frozen=True)
 class Kind:
-    """The kind of a report.
-
-    Attributes
-    ----------
-    name : str
-        ``soil``, ``forage``, ``water``, ``tissue``, ``manure`` or ``compost``; empty if not clear.
-    likely : tuple of str
-        Kinds the file's words speak for, likeliest first.
-    why : tuple of str
-        Words of the file that decided.
-    """
+    """The kind of a report."""
 
     name: str
+    """``soil``, ``forage``, ``water``, ``tissue``, ``manure`` or ``compost``; empty if not
+    clear."""
     likely: tuple[str, ...]
+    """Kinds the file's words speak for, likeliest first."""
     why: tuple[str, ...]
+    """Words of the file that decided."""
 
 
 def fold(text: str) -> str:

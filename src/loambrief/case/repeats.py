@@ -22,15 +22,10 @@ FIRSTS = "the id of another sample, itself the first of its zone"
 
 @dataclass(frozen=True)
 class Spread:
-    """Results of one measurement in several samples of a zone, in house units.
-
-    Attributes
-    ----------
-    values : tuple of float
-        Two or more, the first sample's in front.
-    """
+    """Results of one measurement in several samples of a zone, in house units."""
 
     values: tuple[float, ...]
+    """Two or more, the first sample's in front."""
 
     @property
     def n(self) -> int:

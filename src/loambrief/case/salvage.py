@@ -45,19 +45,13 @@ _GONE = object()
 
 @dataclass(frozen=True)
 class Salvaged:
-    """A case without its faulty values.
-
-    Attributes
-    ----------
-    removed : frozenset of path
-        What was left out or filled, as paths of the file.
-    positions : mapping of path to path
-        Path of a list entry in ``case`` -> its path in the file, where they differ.
-    """
+    """A case without its faulty values."""
 
     case: CaseFile
     removed: frozenset[DataPath]
+    """What was left out or filled, as paths of the file."""
     positions: Mapping[DataPath, DataPath]
+    """Path of a list entry in ``case`` -> its path in the file, where they differ."""
 
     def stands(self, fault: Fault) -> Fault | None:
         """The fault at its path in the file, or None if it rests on what was set aside."""

@@ -24,22 +24,15 @@ from loambrief.render.tags import NOTHING
 
 @dataclass(frozen=True)
 class BookPart:
-    """One document to be joined.
-
-    Attributes
-    ----------
-    title : str
-        Its bookmark; its own bookmarks go below.
-    pdf : callable
-        Gives its bytes, when its turn comes.
-    label : str
-        Printed by readers before the page number, which then starts at 1 for each part;
-        "": pages are counted on through all parts.
-    """
+    """One document to be joined."""
 
     title: str
+    """Its bookmark; its own bookmarks go below."""
     pdf: Callable[[], bytes]
+    """Gives its bytes, when its turn comes."""
     label: str = ""
+    """Printed by readers before the page number, which then starts at 1 for each part; "": pages
+    are counted on through all parts."""
 
 
 def page_count(pdf: bytes) -> int:

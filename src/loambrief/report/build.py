@@ -42,16 +42,11 @@ from loambrief.topics.assess import Diagnosis
 
 @dataclass(frozen=True)
 class FieldDraft:
-    """A field's report before the parts that speak of the finished files: data and annex.
-
-    Attributes
-    ----------
-    model : ReportModel
-        Page 1 to the cautions, then the annex; nothing is attached yet.
-    """
+    """A field's report before the parts that speak of the finished files: data and annex."""
 
     context: Context
     model: ReportModel
+    """Page 1 to the cautions, then the annex; nothing is attached yet."""
 
 
 def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,

@@ -31,27 +31,18 @@ setting = partial(named_number, "sampling/fieldsheet")
 
 @dataclass(frozen=True)
 class VisitPlan:
-    """A layout and the numbers behind it.
-
-    Attributes
-    ----------
-    layout : Layout
-    cores : int
-        Cores for each composite sample.
-    core_need, point_need : Result
-        Of ``samples_needed_iterated``.
-    large : tuple of bool
-        For each zone: one sample stands for more than guides advise.
-    slices : tuple of Place
-        Depths of the layout's slices.
-    """
+    """A layout and the numbers behind it."""
 
     layout: Layout
     cores: int
+    """Cores for each composite sample."""
     core_need: Result
     point_need: Result
+    """``core_need``, ``point_need``: of ``samples_needed_iterated``."""
     large: tuple[bool, ...]
+    """For each zone: one sample stands for more than guides advise."""
     slices: tuple[Place, ...]
+    """Depths of the layout's slices."""
 
 
 def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECTIONS,

@@ -51,20 +51,13 @@ def facts_of(case: CaseFile) -> Facts:
 
 @dataclass(frozen=True)
 class Enclosed:
-    """One advisory in a letter.
-
-    Attributes
-    ----------
-    facts : Facts
-    data : mapping
-        The advisory's data, as in ``<case id>.json``.
-    file : str
-        Name of the attached PDF.
-    """
+    """One advisory in a letter."""
 
     facts: Facts
     data: Mapping
+    """The advisory's data, as in ``<case id>.json``."""
     file: str
+    """Name of the attached PDF."""
 
 
 @dataclass(frozen=True)

@@ -65,21 +65,14 @@ class SourceNumbers:
 
 @dataclass(frozen=True)
 class Worked:
-    """One line of the list of calculations: recorded once or oftener, inputs and answer equal.
-
-    Attributes
-    ----------
-    result : Result
-        The first of them.
-    ids : tuple of str
-        All their numbers ("c018", "c021").
-    subjects : tuple of tuple
-        What they are about, each once; empty for the field.
-    """
+    """One line of the list of calculations: recorded once or oftener, inputs and answer equal."""
 
     result: Result
+    """The first of them."""
     ids: tuple[str, ...]
+    """All their numbers ("c018", "c021")."""
     subjects: tuple[tuple[Hashable, ...], ...]
+    """What they are about, each once; empty for the field."""
 
 
 def distinct(calculations: Iterable[Result]) -> tuple[Worked, ...]:

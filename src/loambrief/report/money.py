@@ -18,31 +18,21 @@ WHOLE_FROM = 100.0
 
 @dataclass(frozen=True)
 class Money:
-    """Printed costs of a plan [currency].
-
-    Attributes
-    ----------
-    costs : mapping of action id to float
-        Of every action with a price. Those that the money covers, ``packages`` and ``saved``
-        add up to ``total``.
-    packages : float
-        What whole loads and bags leave over.
-    saved : float
-        What ordering together saves.
-    total : float
-        What the plan spends.
-    optional : float
-        The part of it for what may be left out.
-    unpriced : tuple of str
-        Actions in the plan without a price.
-    """
+    """Printed costs of a plan [currency]."""
 
     costs: Mapping[str, float]
+    """Mapping of action id to float: Of every action with a price. Those that the money covers,
+    ``packages`` and ``saved`` add up to ``total``."""
     packages: float
+    """What whole loads and bags leave over."""
     saved: float
+    """What ordering together saves."""
     total: float
+    """What the plan spends."""
     optional: float
+    """The part of it for what may be left out."""
     unpriced: tuple[str, ...]
+    """Actions in the plan without a price."""
 
 
 def money_of(plan: Plan) -> Money:

@@ -35,16 +35,11 @@ COLUMNS = (("ZONE", "C", 40), ("PRODUCT", "C", 80), ("RATE", "N", 18), ("RATE_UN
 
 @dataclass(frozen=True)
 class RateMap:
-    """A rate map as files, and what could not be drawn.
-
-    Attributes
-    ----------
-    undrawn : tuple of str
-        Jobs of the sheet whose zone no shape of the case shows, in words.
-    """
+    """A rate map as files, and what could not be drawn."""
 
     files: Mapping[str, bytes]
     undrawn: tuple[str, ...]
+    """Jobs of the sheet whose zone no shape of the case shows, in words."""
 
 
 def rate_map(case: CaseFile, plan: Plan, writer: Writer, *, status: str = "draft",

@@ -154,13 +154,7 @@ def _change(zone: tuple, readings: list[ZoneReading]) -> tuple:
 
 @dataclass(frozen=True)
 class ChangeSummary:
-    """Changes of one quantity by one method over all zones.
-
-    Attributes
-    ----------
-    mean, half_width : float or None
-        Mean change and half of its range over zones [unit]; None for fewer than three.
-    """
+    """Changes of one quantity by one method over all zones."""
 
     quantity: str
     method: str
@@ -172,6 +166,8 @@ class ChangeSummary:
     unknown: int
     mean: float | None
     half_width: float | None
+    """``mean``, ``half_width``: mean change and half of its range over zones [unit]; None for fewer
+    than three."""
 
     @property
     def told(self) -> int:

@@ -88,8 +88,7 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         amount=amount, low=fit.low, high=fit.high,
         results=fit.results, sources=sources,
         cautions=tuple(_cautions(case, sandy)),
-        params={"when": fit.when if fit.when != "before" or splits < 2
-                else f"split {splits}"})
+        params={"when": fit.when, "splits": splits})
     lacking = list(uncounted(case, {"soil", *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,

@@ -11,15 +11,10 @@ from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_err
 
 @dataclass(frozen=True)
 class CompositeError:
-    """Error of one composite soil test, one standard deviation.
-
-    Attributes
-    ----------
-    pct : float
-        Relative to the test [%].
-    """
+    """Error of one composite soil test, one standard deviation."""
 
     pct: float
+    """Relative to the test [%]."""
     result: Result
 
 
