@@ -19,6 +19,7 @@ from loambrief.cli.shared import (
     show_json,
     warn,
 )
+from loambrief.errors import ClusterFault
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -160,6 +161,9 @@ def _executor(cluster: str | None, shared: str | None, say):
         from loambrief.batch.pool import Pool
 
         return Pool
-    from loambrief.batch.cluster import Cluster
-
+    try:
+        from loambrief.batch.cluster import Cluster
+    except ImportError as error:
+        raise ClusterFault("a cluster needs further packages: pip install 'loambrief[cluster]'"
+                           ) from error
     return lambda readers: Cluster(cluster, shared=shared, readers=readers, say=say)

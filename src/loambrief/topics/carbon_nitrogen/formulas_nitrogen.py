@@ -14,6 +14,8 @@ METHODS = "carbon_nitrogen/nitrogen_methods"
 ECONOMIC = "carbon_nitrogen/nitrogen_economic"
 UK_CEREALS = "carbon_nitrogen/nitrogen_uk_cereals"
 UK_POTATO = "carbon_nitrogen/nitrogen_uk_potato"
+HALF_STEP = 0.025
+"""Rates are printed at ratios of prices 0.05 apart; the nearest holds half that far."""
 UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organic", "peat")
 
 
@@ -37,7 +39,7 @@ def method_row(method: str, crop: str) -> DataRow:
 
 
 def debit_lb_ac(row: DataRow, previous: str | None) -> float:
-    """Nitrogen that residue of the crop before takes [lb/ac]; 0 where the method names none."""
+    """Nitrogen that residue of the crop before takes [lb/ac], below zero if it leaves some."""
     if not row["debits"] or previous is None:
         return 0.0
     named = dict(pair.split("=") for pair in str(row["debits"]).split("|"))
@@ -93,7 +95,8 @@ def nitrogen_rate_yield_goal(
     A yield goal is not a forecast: North Dakota found that the best rate does not follow the
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
-    wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722.
+    wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
+    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147.
     """
     row = method_row(method, crop)
     need = row["base_lb_ac"] + row["per_yield_lb"] * yield_goal
@@ -134,21 +137,23 @@ def nitrogen_rate_yield_goal(
 
 @formula(unit="lb/ac", source="osu-2021-mrtn", locator="table", how="seen",
          valid={"price_ratio": (0.0722, 0.1667)})
-def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
+def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer[float | None]:
     """Nitrogen rate with the best return over the trials of a state, at a ratio of prices.
 
     Parameters
     ----------
     method : str
-        ``"ohio_corn"``: corn after soybean in Ohio; ``"minnesota_corn"``: corn after corn.
+        ``"ohio_corn"``: corn after soybean in Ohio; ``"minnesota_corn"``: corn after corn;
+        ``"iowa_corn_after_soybean"``, ``"iowa_corn_after_corn"``.
     price_ratio : float
         Price of a pound of nitrogen over that of a bushel [bu/lb].
 
     Returns
     -------
-    Answer
+    float or None
         Nitrogen [lb/ac], on a straight line between printed rates; the end one beyond them.
-        Details ``low`` and ``high``: about the same return.
+        None further than ``HALF_STEP`` beyond where single ratios are held. Details ``low`` and
+        ``high``: about the same return.
 
     Raises
     ------
@@ -159,8 +164,9 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
     -----
     What the soybean leaves is in the rate. No yield and no soil test enter; a sidedress nitrate
     test may lower it (``sidedress_nitrogen_ohio``). Minnesota asks to choose the nearest printed
-    ratio; one rate is held for it.
-    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n.
+    ratio; one rate is held for it, and one for each rotation of Iowa.
+    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n;
+    isu-double-dip.
     """
     rows = [r for r in load(ECONOMIC) if r["method"] == method]
     if not rows:
@@ -168,6 +174,11 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
                           tuple(dict.fromkeys(load(ECONOMIC).column("method"))))
     ratios = [float(r["price_ratio"]) for r in rows]
     held = min(max(price_ratio, ratios[0]), ratios[-1])
+    if len(rows) < 3 and abs(price_ratio - held) > HALF_STEP:
+        return by_row(rows[0], None, notes=("no rate is held for this ratio of prices",))
+    if len(rows) == 1:
+        return by_row(rows[0], float(rows[0]["rate_lb_ac"]), details={
+            "low": float(rows[0]["low_lb_ac"]), "high": float(rows[0]["high_lb_ac"])})
     at = min(max(bisect_right(ratios, held) - 1, 0), len(rows) - 2)
     share = (held - ratios[at]) / (ratios[at + 1] - ratios[at])
 
@@ -185,15 +196,15 @@ def _range(row: DataRow) -> Answer[float | None]:
                   notes=() if low == high else ("the middle of the printed range was taken",))
 
 
-@formula(unit="kg/ha", source="rb209-2010", locator="tables of cereals", how="seen",
+@formula(unit="kg/ha", source="rb209-2010", locator="tables of cereals and sugar beet", how="seen",
          valid={"sns_index": (0, 6)})
 def nitrogen_rate_uk_cereal(crop: str, soil: str, sns_index: int) -> Answer[float | None]:
-    """Nitrogen for a cereal by the British manual.
+    """Nitrogen for a cereal or sugar beet by the British manual.
 
     Parameters
     ----------
     crop : str
-        Winter or spring wheat, rye or triticale, by any name of the crop table.
+        Winter or spring wheat, rye, triticale or sugar beet, by any name of the crop table.
     soil : str
         Class of soil of the manual: one of ``UK_SOILS``.
     sns_index : int

@@ -49,6 +49,7 @@ SIDEDRESS = {"iowa_sidedress": "Iowa", "pennsylvania_sidedress": "Pennsylvania",
 """Methods that read a nitrate test of the first foot under growing corn, and their state."""
 UK = ("United Kingdom", "England", "Wales", "Northern Ireland")
 UK_CEREALS = ("winter wheat", "spring wheat", "rye", "triticale")
+UK_BY_SOIL = (*UK_CEREALS, "sugar beet")
 FOOT_IN = 12.0
 SIDEDRESS_DAYS = (14, 70)
 """Days after planting within which corn is about a foot tall (our own cut, wide on purpose)."""
@@ -276,9 +277,10 @@ def _ammonium(zone: Sample | None) -> float | None:
 def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     previous = known_crop(case.field.previous_crop)
     row = next((r for r in load(ECONOMIC) if r["crop"] in crop.lineage
+                and (previous is None or r["previous"] in previous.lineage)
                 and lies_in(case, *str(r["regions"]).split("|"))
-            and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
-    if row is None or (previous is not None and row["previous"] not in previous.lineage):
+                and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
+    if row is None:
         return None
     fit = MethodFit(str(row["method"]), crop, "before")
     pound, bushel = nitrogen_price(case), crop_price(case, crop)
@@ -291,6 +293,8 @@ def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> 
                    if c.kind in ("manure", "water"))
     with subject(place):
         rate = nitrogen_rate_economic.evaluate(method=fit.method, price_ratio=pound / bushel)
+    if rate.value is None:
+        return None
     found = _rated(fit, rate, *(r for c in others for r in c.results), credits=others)
     return _less(found, sum(c.amount for c in others))
 
@@ -336,21 +340,23 @@ def crop_price(case: CaseFile, crop: Crop) -> float | None:
 
 
 def _uk(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
-    cereal = any(name in UK_CEREALS for name in crop.lineage)
-    if not (cereal or crop.name == "potato") or not lies_in(case, *UK) or lies_in(case, "Scotland"):
+    by_soil = any(name in UK_BY_SOIL for name in crop.lineage)
+    if not (by_soil or crop.name == "potato") or not lies_in(case, *UK) \
+            or lies_in(case, "Scotland"):
         return None
     inputs = _inputs(case)
-    fit = MethodFit("uk_cereal", crop, "stem extension") if cereal else (
-        MethodFit("uk_potato", crop, "before"))
-    wanted = ("supply_index", "soil") if cereal else ("supply_index", "variety_group",
-                                                       "season_days")
+    cereal = any(name in UK_CEREALS for name in crop.lineage)
+    fit = MethodFit("uk_cereal" if by_soil else "uk_potato", crop,
+                    "stem extension" if cereal else "before")
+    wanted = ("supply_index", "soil") if by_soil else ("supply_index", "variety_group",
+                                                        "season_days")
     lacks = tuple(name for name in wanted if getattr(inputs, name) is None)
     if lacks:
         return replace(fit, lacks=lacks)
     with subject(place):
         rate: Result[float | None] = (
             nitrogen_rate_uk_cereal.evaluate(crop=crop.name, soil=inputs.soil,
-                                             sns_index=inputs.supply_index) if cereal
+                                             sns_index=inputs.supply_index) if by_soil
             else nitrogen_rate_uk_potato.evaluate(variety_group=inputs.variety_group,
                                                   season_days=float(inputs.season_days or 0),
                                                   sns_index=inputs.supply_index))

@@ -44,7 +44,11 @@ DOUBTS = {  # method to what the literature holds against it
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
     "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
+    "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
+    "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "florida_potato": ("against_florida", "uf-hs1429"),
+    "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
+    "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
     "pennsylvania_sidedress": ("against_pennsylvania", "white-psnt-recalibrated"),
@@ -88,10 +92,9 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         amount=amount, low=fit.low, high=fit.high,
         results=fit.results, sources=sources,
         cautions=tuple(_cautions(case, sandy)),
-        params={"when": fit.when if fit.when != "before" or splits < 2
-                else f"split {splits}"})
+        params={"when": fit.when, "splits": splits})
     lacking = list(uncounted(case, {"soil", *(c.kind for c in fit.credits),
-                                    *(("legume",) if _built_in(fit) else ())}))
+                                    *(("legume",) if _built_in(fit) or _left(rate) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
                 sandy=sandy, least=LEAST_LB_AC, wanted=wanted)]
     body += _tie_up(case)
@@ -114,7 +117,13 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
 def _built_in(fit: MethodFit) -> bool:
     """The rate was made for the crop before, so that it holds what that leaves."""
     return fit.method in ("ohio_corn", "minnesota_corn", "ohio_sidedress", "pennsylvania_sidedress",
-                          "iowa_sidedress", "uk_cereal", "uk_potato")
+                          "iowa_sidedress", "iowa_corn_after_soybean", "iowa_corn_after_corn",
+                          "uk_cereal", "uk_potato")
+
+
+def _left(rate: Result) -> float:
+    """What the method itself takes off for the crop before [lb/ac]."""
+    return max(-float(rate.details.get("debit_lb_ac", 0.0) or 0.0), 0.0)
 
 
 def _splits(fit: MethodFit, sandy: bool) -> int:
@@ -155,11 +164,16 @@ def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
         Grade.CALCULATED, (rate.source,) if rate.source else (), (rate,))
     for name in ("matter", "nitrate", "debit"):
         pounds = float(details.get(f"{name}_lb_ac", 0.0) or 0.0)
-        if pounds:
+        if pounds > 0:
             yield Evidence(Side.FOR if name == "debit" else Side.AGAINST,
                            say(f"carbon_nitrogen.rate_{name}", amount=pounds,
                                previous=case.field.previous_crop), Grade.CALCULATED,
                            (rate.source,) if rate.source else (), (rate,))
+    if left := _left(rate):
+        yield Evidence(Side.AGAINST, say(
+            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=left, low=left,
+            high=left, memory=False, built_in=False), Grade.CALCULATED,
+            (rate.source,) if rate.source else (), (rate,))
     for credit in fit.credits:
         yield Evidence(Side.AGAINST, credit.text, Grade.CALCULATED,
                        tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
