@@ -153,6 +153,27 @@ def test_class_names_have_one_meaning():
     assert {name: where for name, where in places.items() if len(where) > 1} == {}
 
 
+PARTS_OF_NAMES = {
+    "topics/refractometry/formulas.py": "columns of a table, one for each Brix",
+    "actions/model.py": "an id that the adviser types may name a group of actions",
+    "agronomy/registry.py": "an argument that is a word of Python",
+    "charts/model.py": "private names of a module",
+    "charts/theme.py": "a colour is typed or named",
+}
+"""Modules that look at a part of a name, and why no decision on a field rests on it."""
+
+
+def test_no_decision_rests_on_a_part_of_a_name():
+    """ensures that findings, actions and charts are told apart by whole keys."""
+    found = {path.relative_to(ROOT).as_posix()
+             for path, nodes in source_code.nodes().items() for node in nodes
+             if isinstance(node, ast.Attribute | ast.Name) and getattr(
+                 node, "attr", getattr(node, "id", "")) in ("startswith", "endswith", "fnmatch",
+                                                            "fnmatchcase")}
+    decide = ("agronomy/", "topics/", "findings/", "actions/", "charts/", "assess")
+    assert {name for name in found if name.startswith(decide)} == PARTS_OF_NAMES.keys()
+
+
 def test_charts_know_nothing_of_the_advisory():
     """ensures that a chart is drawn from its spec alone: numbers, words and the look of pages."""
     for path in (ROOT / "charts").glob("*.py"):

@@ -89,7 +89,8 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         confidence=need_for.confidence,
         distance=need_for.distance,
         window=more.pop("window", None) or window(
-            case, need.kind, item=need.item, when=str(need.params.get("when", ""))),
+            case, need.kind, item=need.item, when=str(need.params.get("when", "")),
+            splits=int(str(need.params.get("splits", 1)))),
         cautions=cautions,
         material_kind=kind,
         **more,

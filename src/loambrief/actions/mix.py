@@ -28,6 +28,7 @@ KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental su
 ORGANIC = ("manure", "compost", "biosolids")
 SEED_ROW = "nutrients.caution_seed_row"
 """Caution that holds only where the product may go beside the seed."""
+GUIDE_RATES = ("guide_rate", "guide_rate_water")
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 TOP_UP = 0.75
@@ -97,7 +98,7 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
              if n.need.low is not None and n.need.high is not None}
     ranges = rate_ranges(zone, {item: n.need for item, n in needs.items()}, chosen,
                          [n for n, limit in bounds.items()
-                          if limit.reason.startswith("guide_rate")])
+                          if limit.reason in GUIDE_RATES])
     rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     spare = _top_ups(zone, chosen, blend.amounts, rates, spans)
     actions = []

@@ -70,12 +70,16 @@ class Action:
     own_reason: str | None = None
     own: str = ""
     """``action`` or ``nitrogen`` where the adviser put it into the plan; empty else."""
+    entry: int | None = None
+    """Number, from 0, of that entry of theirs in the case."""
     changed: tuple[str, ...] = ()
     """What the adviser changed of it: ``rate``, ``replace``, ``split``, ``defer``, ``move``."""
     reasons: tuple[str, ...] = ()
     """The adviser's reasons for it and for each change, as typed."""
     split_from: str = ""
     """Id of the action that it is a part of; empty if whole."""
+    rest_of: str = ""
+    """Id of the action that the money covers in part, where this is the rest of it."""
     stated_rank: int | None = None
     deferred: Message | None = None
     """Until when the adviser put it off; no money is kept for it and nothing is ordered."""

@@ -290,7 +290,7 @@ def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...],
     for followup in plan.followups:
         action = names.get(followup.action_id or "")
         if followup.due is None or action is None or action.kind not in SOIL_RETESTS \
-                or not followup.what.key.startswith("actions."):
+                or followup.what.topic != "actions":
             continue
         if followup.due < _years_on(starts[-1], 1):
             year = max(n for n, start in enumerate(starts) if start <= followup.due)

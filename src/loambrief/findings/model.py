@@ -300,6 +300,11 @@ class Finding:
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
 
+    @property
+    def subject(self) -> str:
+        """What it is about, wherever: the first two parts of its id (``"acidity.ph"``)."""
+        return ".".join(self.id.split(".", 2)[:2])
+
 
 LINES = {"nutrients.reference_levels": "critical", "nutrients.reference_micro": "critical",
          "acidity.reference_target": "target", "salinity.reference_threshold": "threshold"}

@@ -78,10 +78,5 @@ def spots_place(case: CaseFile, together: str, typed: Sequence[str]) -> Place:
     return Place(f"{SPOT}{together}", ", ".join(typed))
 
 
-def is_spot(place: Place) -> bool:
-    """Whether it is no sample and not the field: a spot that only its name tells apart."""
-    return place.id.startswith(SPOT)
-
-
 def _key(typed: str) -> str:
     return " ".join(typed.casefold().split())

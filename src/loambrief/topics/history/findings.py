@@ -17,7 +17,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, SapReading
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Message, Place, say
-from loambrief.findings.places import field_place, is_spot, named_place, place_of
+from loambrief.findings.places import field_place, named_place, place_of
 from loambrief.topics.refractometry.formulas import brix_at_20c
 from loambrief.topics.sampling.formulas import difference_interval, mean_interval
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
@@ -284,10 +284,8 @@ def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
 
 
 def _sap_key(case: CaseFile, reading: SapReading) -> tuple[str, str, str]:
-    """What two visits know a reading by; a spot that is no sample has only its name."""
-    place = named_place(case, reading.place)
-    return (reading.role, reading.plant.casefold(),
-            place.label.casefold() if is_spot(place) else place.id)
+    """What two visits know a reading by."""
+    return reading.role, reading.plant.casefold(), named_place(case, reading.place).id
 
 
 def _corrected(reading: SapReading, atc: bool) -> tuple[float, ...]:

@@ -127,7 +127,7 @@ def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[Need]:
                     reported=list(dict.fromkeys(s.name for s in mine if s.accepted in listed))),
                 place=field_place(case), area_ac=case.field.area.value, sources=sources,
                 cautions=(say(f"weeds.caution_{kind}", weeds=names, roots=any(
-                    str(s.accepted).startswith("Cicuta ") for s in mine)),)))
+                    str(s.accepted).split()[0] == "Cicuta" for s in mine)),)))
     return needs
 
 
