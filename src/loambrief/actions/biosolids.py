@@ -30,10 +30,6 @@ def above_ceiling(material: Material) -> tuple[str, ...]:
 def most_lb_ac(material: Material) -> float | None:
     """Most of the material in one year.
 
-    Parameters
-    ----------
-    material : Material
-
     Returns
     -------
     float or None

@@ -44,10 +44,8 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
 
     Parameters
     ----------
-    case : CaseFile
     plan : Plan
         With the adviser's entries in it.
-    findings : sequence of Finding
 
     Yields
     ------

@@ -56,11 +56,8 @@ def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         Zone id -> its nutrient needs.
-    findings : tuple of Finding
-    judged : sequence of Judgement
 
     Returns
     -------

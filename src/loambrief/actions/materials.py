@@ -110,7 +110,6 @@ def product_range(need: Need, scale: float, material: Material
         With an amount.
     scale : float
         Product per unit of the pure form [1].
-    material : Material
 
     Returns
     -------

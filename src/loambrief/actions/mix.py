@@ -56,10 +56,8 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         BlendZone id -> its nutrient needs.
-    offers : tuple of Offer
     limits : mapping
         Zone id -> nutrient -> most from all sources, and why.
     """

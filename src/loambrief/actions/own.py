@@ -50,7 +50,6 @@ def own_actions(case: CaseFile, offers: Mapping[str, Offer],
 
     Parameters
     ----------
-    case : CaseFile
     offers : mapping of offer id to Offer
     findings : sequence of Finding
         The passes point to those on the nitrogen line.

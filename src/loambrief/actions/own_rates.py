@@ -23,8 +23,6 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
 
     Parameters
     ----------
-    case : CaseFile
-    actions : list of Action
     offers : mapping of offer id to Offer
     zones : tuple of BlendZone
         With the limits that the nutrient mix had to keep.

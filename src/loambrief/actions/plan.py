@@ -62,7 +62,6 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
 
     Parameters
     ----------
-    case : CaseFile
     findings : tuple of Finding
         From every topic, in any order.
     judged : tuple of Judgement or None

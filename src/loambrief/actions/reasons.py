@@ -170,7 +170,6 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
 
     Parameters
     ----------
-    zone : BlendZone
     needs : mapping
         Nutrient -> its need; one without a range stays as it is.
     chosen : tuple of Offer

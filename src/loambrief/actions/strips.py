@@ -42,11 +42,6 @@ def lay_out(case: CaseFile, actions: list[Action]
             ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
     """Take the strips of the case off the actions they check.
 
-    Parameters
-    ----------
-    case : CaseFile
-    actions : list of Action
-
     Returns
     -------
     list of Action

@@ -203,13 +203,10 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
 
     Parameters
     ----------
-    case : CaseFile
-    plan : Plan
     costs : mapping of action id to float
         As printed [currency].
     packages : float
         What whole loads leave over, less what ordering together saves [currency].
-    offers : tuple of Offer
 
     Returns
     -------

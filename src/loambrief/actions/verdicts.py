@@ -60,8 +60,6 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
         All that is on offer.
     judgements : sequence of Judgement
         On nutrients and amendments.
-    actions : sequence of Action
-    fed : NutrientPlan
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
     aside : sequence of Action

@@ -26,7 +26,6 @@ def with_annex(context: Context, drawn: Pictures, first: Sequence[Block]) -> tup
 
     Parameters
     ----------
-    context : Context
     drawn : Pictures
         Charts, which stand with their topics.
     first : sequence of Block

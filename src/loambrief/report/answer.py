@@ -76,12 +76,6 @@ class CaseAnswer:
 def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     """Answer the question of a case.
 
-    Parameters
-    ----------
-    case : CaseFile
-    diagnosis : Diagnosis
-    plan : Plan
-
     Returns
     -------
     CaseAnswer

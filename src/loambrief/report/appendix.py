@@ -231,7 +231,6 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
 
     Parameters
     ----------
-    context : Context
     annex : AnnexFile or None
         The annex, where it is a file of its own.
     """

@@ -47,15 +47,8 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
 
     Parameters
     ----------
-    case : CaseFile
-    plan : Plan
-    writer : Writer
     scale : float
         Type size, 1 to 1.6.
-
-    Returns
-    -------
-    ReportModel
     """
     write = writer.write
     actions = spread_actions(plan)

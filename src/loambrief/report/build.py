@@ -54,9 +54,6 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
 
     Parameters
     ----------
-    loaded : LoadedCase
-    diagnosis : Diagnosis
-    plan : Plan
     calculations : tuple of Result
         As recorded while the case ran.
     writer : Writer

@@ -37,11 +37,9 @@ def calendar_bytes(case: CaseFile, plan: Plan, writer: Writer) -> bytes:
 
     Parameters
     ----------
-    case : CaseFile
     plan : Plan
         Actions that the money covers and that have a start or an end are entered; those with
         words only ("when the soil is dry") are not, since a date would be invented.
-    writer : Writer
 
     Returns
     -------

@@ -31,10 +31,6 @@ def client_blocks(contexts: Sequence[Context]) -> list[Block]:
     ----------
     contexts : sequence of Context
         Fields of one client, in one language and unit system.
-
-    Returns
-    -------
-    list of Block
     """
     first = contexts[0]
     blocks: list[Block] = []

@@ -90,10 +90,6 @@ def _cut(text: str) -> str:
 def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
     """Compare two plans.
 
-    Parameters
-    ----------
-    first, second : ComparedSide
-
     Returns
     -------
     Comparison

@@ -35,7 +35,6 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
 
     Parameters
     ----------
-    context : Context
     charts : mapping of str to sequence of Figure
         By topic.
     workings : Workings

@@ -59,12 +59,6 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
         What the last advisory could not say.
     followups : tuple of Followup
         What its plan wanted tested again, and when.
-    plan : VisitPlan
-    writer : Writer
-
-    Returns
-    -------
-    ReportModel
 
     Raises
     ------

@@ -88,7 +88,6 @@ def with_glossary(first: Sequence[Block], read: Sequence[Block], section: Sequen
         What is read through; the first use of each term in a finding or paragraph is linked.
     section : sequence of Block
         What follows it, for reference; its terms count, without links.
-    writer : Writer
     number : str
         Stands before the heading.
 

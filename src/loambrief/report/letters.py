@@ -91,10 +91,6 @@ def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
     ----------
     enclosed : sequence of Enclosed
         At least one; all of one client, adviser, language and currency.
-
-    Returns
-    -------
-    LetterText
     """
     first = enclosed[0].facts
     writer = Writer(first.language, first.units, first.currency)

@@ -93,7 +93,6 @@ def calculation_links(results: Iterable[Result],
 
     Parameters
     ----------
-    results : iterable of Result
     printed : mapping of str to str
         Number of a calculation to the number it is listed under, where that is another.
     """

@@ -30,7 +30,6 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
 
     Parameters
     ----------
-    context : Context
     drawn : Pictures
         Its charts.
     workings : Workings

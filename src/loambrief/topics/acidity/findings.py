@@ -44,10 +44,6 @@ ALUMINUM_PH = 5.5
 def assess(case: CaseFile) -> Assessment:
     """Findings on acidity of every sample, and what was not measured.
 
-    Parameters
-    ----------
-    case : CaseFile
-
     Returns
     -------
     Assessment

@@ -35,10 +35,6 @@ PRACTICE = ("Ca", "Mg", "K", "H")
 def assess(case: CaseFile) -> Assessment:
     """Findings on exchangeable cations of every sample, and what was not measured.
 
-    Parameters
-    ----------
-    case : CaseFile
-
     Returns
     -------
     Assessment

@@ -105,10 +105,6 @@ def all_series(case: CaseFile, earlier: Sequence[CaseFile]) -> tuple[Series, ...
         The present case.
     earlier : sequence of CaseFile
         Of the same field, oldest first.
-
-    Returns
-    -------
-    tuple of Series
     """
     visits = (*earlier, case)
     found = [*_soil(visits), *_cone(visits), *_sap(visits)]

@@ -40,10 +40,6 @@ FLOODED = ("flood",)
 def assess(case: CaseFile) -> Assessment:
     """Water held, allowed depletion and interval of every sample of an irrigated field.
 
-    Parameters
-    ----------
-    case : CaseFile
-
     Returns
     -------
     Assessment

@@ -32,10 +32,6 @@ PH_GAP = 0.3
 def assess(case: CaseFile) -> Assessment:
     """Findings on layers of every sample that was split by depth, and what was not measured.
 
-    Parameters
-    ----------
-    case : CaseFile
-
     Returns
     -------
     Assessment

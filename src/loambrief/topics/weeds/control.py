@@ -78,7 +78,6 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
 
     Parameters
     ----------
-    case : CaseFile
     seen : iterable of Seen
         Weeds of the case; those whose name no table knows are left out.
     """
