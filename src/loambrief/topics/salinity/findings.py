@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import Assessment, Finding, Missing, Place, say
 from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
@@ -61,7 +62,17 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
     if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
         found.append(Missing(say("salinity.missing_sodium", where=state.place),
                              say("salinity.missing_sodium_means"), "salinity"))
+    if any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
+           for i in state.sample.increments):
+        found.append(Missing(say("salinity.missing_chloride", where=state.place),
+                             say("salinity.missing_chloride_means", crop=case.field.crop,
+                                 rooted=_on_rootstock(case)), "salinity"))
     return found
+
+
+def _on_rootstock(case: CaseFile) -> bool:
+    crop = known_crop(case.field.crop)
+    return crop is not None and crop.group == "fruit"
 
 
 def _alkaline(state: SaltState) -> bool:
