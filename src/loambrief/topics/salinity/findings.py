@@ -30,6 +30,7 @@ def assess(case: CaseFile) -> Assessment:
         sodium = sodium_finding(case, state, crop)
         findings += [f for f in (sodium, boron_finding(case, sample)) if f is not None]
         missing += _missing(case, state)
+    missing += _chloride(case)
     of_water, lacking = water_findings(case)
     return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)
 
@@ -62,17 +63,18 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
     if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
         found.append(Missing(say("salinity.missing_sodium", where=state.place),
                              say("salinity.missing_sodium_means"), "salinity"))
-    if any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
-           for i in state.sample.increments):
-        found.append(Missing(say("salinity.missing_chloride", where=state.place),
-                             say("salinity.missing_chloride_means", crop=case.field.crop,
-                                 rooted=_on_rootstock(case)), "salinity"))
     return found
 
 
-def _on_rootstock(case: CaseFile) -> bool:
+def _chloride(case: CaseFile) -> list[Missing]:
+    """No limit of chloride in the soil is held for any crop or rootstock: leaves would tell."""
+    read = any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
+               for s in case.samples for i in s.increments)
     crop = known_crop(case.field.crop)
-    return crop is not None and crop.group == "fruit"
+    return [Missing(say("salinity.missing_chloride", crop=case.field.crop),
+                    say("salinity.missing_chloride_means",
+                        rooted=crop is not None and crop.group == "fruit"),
+                    "salinity")] if read else []
 
 
 def _alkaline(state: SaltState) -> bool:
