@@ -1,7 +1,5 @@
 """Which guide covers which crop, nutrient and test, and why something is not judged."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -30,9 +28,9 @@ class Covered:
     crop: str
     """Name of the crop table, or ``"*"`` for every crop."""
     nutrient: str
-    """P2O5, K2O, Zn, B, Mn, Cu or Fe."""
+    """P2O5, K2O, N, Zn, B, Mn, Cu or Fe."""
     method: str
-    """Extraction method of the soil test."""
+    """Extraction method of the soil test; of a nitrogen rule what it is read with."""
     gives_rate: bool
     """False where it only says whether to apply."""
     regions: tuple[str, ...]
@@ -69,7 +67,7 @@ def covering(nutrient: str, crop: Crop | None = None,
     Parameters
     ----------
     nutrient : str
-        N, P2O5, K2O, S, Zn, ...; nothing covers N: no guide of nitrogen is shipped.
+        N, P2O5, K2O, S, Zn, ...
     crop : Crop or None
         Any crop where None.
     method : str or None
