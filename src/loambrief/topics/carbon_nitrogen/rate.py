@@ -1,7 +1,5 @@
 """The season's nitrogen by a published method, where no adviser set it: amount, time, losses."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.registry import Result
