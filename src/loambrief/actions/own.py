@@ -5,8 +5,6 @@ its loads, and keeps every limit with them. Work that an own action does is not 
 Ids are ``own.<id of the entry>`` and ``nutrient.n.<zone>.pass-<number>``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -53,7 +51,6 @@ def own_actions(case: CaseFile, offers: Mapping[str, Offer],
 
     Parameters
     ----------
-    case : CaseFile
     offers : mapping of offer id to Offer
     findings : sequence of Finding
         The passes point to those on the nitrogen line.

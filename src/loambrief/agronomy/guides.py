@@ -21,8 +21,6 @@ it holds already (``holds``), so that nothing counts twice:
 ``flat``       one rate, or a range
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
