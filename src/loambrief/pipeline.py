@@ -4,8 +4,6 @@ read and check → findings → plan → report model → PDF and JSON bytes. No
 until every byte is made; files appear whole or not at all.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import os

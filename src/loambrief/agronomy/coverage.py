@@ -1,7 +1,5 @@
 """Which guide covers which crop, nutrient and test, and why something is not judged."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 

@@ -18,8 +18,6 @@ A file ``<reference key>.toml``::
     # refused = true           # negative check: must raise ImpossibleInput
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass

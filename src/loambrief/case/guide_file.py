@@ -6,8 +6,6 @@ examples; YAML and TOML are both read. ``load_guide`` gives plain data;
 guide known while a case runs.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 import tomllib

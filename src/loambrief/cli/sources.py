@@ -1,7 +1,5 @@
 """`loambrief sources`: every table, formula, guide and crop with its source."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What answers share: verdicts by key, places, and the causes that findings name."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType

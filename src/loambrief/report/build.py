@@ -3,8 +3,6 @@
 First what the grower acts on, up to the signatures; then the annex: what it rests on.
 """
 
-from __future__ import annotations
-
 import codecs
 import hashlib
 from dataclasses import dataclass, replace
@@ -56,9 +54,6 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
 
     Parameters
     ----------
-    loaded : LoadedCase
-    diagnosis : Diagnosis
-    plan : Plan
     calculations : tuple of Result
         As recorded while the case ran.
     writer : Writer

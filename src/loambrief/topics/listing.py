@@ -1,7 +1,5 @@
 """Every formula, table, guide and crop with its source: what ``loambrief sources`` prints."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any

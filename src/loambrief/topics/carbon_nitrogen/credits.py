@@ -1,7 +1,5 @@
 """What brings nitrogen already: the legume before, manure, nitrate in soil and water."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache

@@ -5,8 +5,6 @@ before, manure spread within the year, nitrate in the soil and in irrigation wat
 off a rate that is from all sources, and names what could not be counted.
 """
 
-from __future__ import annotations
-
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.schema_plan import Nitrogen
 from loambrief.case.select import sample_area_ac

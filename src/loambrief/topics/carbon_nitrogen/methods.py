@@ -6,8 +6,6 @@ names comes first, then a nitrate test at sidedress time, a yield goal with a ni
 rate with the best return, the British manual, and last a guide made for the place.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.agronomy.crops import Crop, lb_per_yield_unit

@@ -1,7 +1,5 @@
 """Nutrients of a case: phosphorus, potassium, sulfur, micronutrients, removal, calcium on top."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 

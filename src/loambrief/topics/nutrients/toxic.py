@@ -1,7 +1,5 @@
 """Trace elements that have gathered in a soil, against published levels of harm."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """Boron in irrigation water and in the soil's extract, against what the crop bears."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName

@@ -1,7 +1,5 @@
 """Salt and sodium in soil and water: findings, needs in the order of work, what is missing."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile

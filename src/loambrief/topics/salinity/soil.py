@@ -1,7 +1,5 @@
 """Findings on salt in the soil: its level, and how far it holds a crop back."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Evidence, Finding, Grade, Need, Product, Side, Status, say
