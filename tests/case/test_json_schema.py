@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from loambrief.case.json_schema import DIALECT, case_schema
 from loambrief.case.reader import decode, read_text
 from loambrief.case.starter import starter_case
-from loambrief.case.validate import glossary, known_parts
+from loambrief.case.validate import glossary, parts
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 VALIDATOR = Draft202012Validator(case_schema())
@@ -72,7 +72,7 @@ def test_broken_samples_are_caught(name, expected):
 
 def test_every_key_is_described():
     """ensures that the glossary covers each key of the schema once, and nothing else."""
-    fields = {(part.__name__, name) for part in known_parts() for name in part.model_fields}
+    fields = {(part.__name__, name) for part, _ in parts().values() for name in part.model_fields}
     assert set(glossary()) == fields
     schema = case_schema()
     for name, node in (("CaseFile", schema), *schema["$defs"].items()):

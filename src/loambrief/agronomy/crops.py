@@ -15,8 +15,6 @@ from loambrief.tables.names import unaccented
 from loambrief.units import MASS_YIELDS
 
 TABLE = "crops/crops"
-GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", "fruit", "fiber",
-          "tuber")
 
 
 @dataclass(frozen=True)
@@ -35,7 +33,7 @@ class Crop:
     other_units: Mapping[str, float]
     """Further units a yield of this crop may carry -> lb per unit."""
     group: str
-    """One of :data:`GROUPS`."""
+    """Grain, oilseed, legume, alfalfa, grass forage, vegetable, fruit, fiber or tuber."""
     source: str
     how: str
     """``source``, ``how``: where the weight is from and how it was checked."""
