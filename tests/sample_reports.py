@@ -37,9 +37,15 @@ def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en
 
 
 @cache
+def advised(path: Path, language: str) -> pipeline.Advice:
+    """Findings and plan of any field, in a language."""
+    return pipeline.advise(load_case(path, language=language))
+
+
+@cache
 def written(path: Path, language: str) -> tuple[pipeline.Advice, ReportModel]:
     """Advice and report model of any field, in a language."""
-    made = pipeline.advise(load_case(path, language=language))
+    made = advised(path, language)
     return made, pipeline.report_model(made)
 
 
