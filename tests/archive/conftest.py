@@ -2,9 +2,7 @@
 
 import json
 import os
-import tempfile
 from functools import lru_cache
-from pathlib import Path
 
 import pytest
 
@@ -48,13 +46,3 @@ def synced(monkeypatch):
 
     monkeypatch.setattr(os, "fsync", fsync)
     return seen
-
-
-@pytest.fixture
-def tmp_path(tmp_path_factory):
-    """A folder in memory where the machine has one: databases sync by themselves."""
-    if not os.access("/dev/shm", os.W_OK):
-        yield tmp_path_factory.mktemp("archive")
-        return
-    with tempfile.TemporaryDirectory(prefix="loambrief-", dir="/dev/shm") as folder:
-        yield Path(folder)
