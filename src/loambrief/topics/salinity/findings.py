@@ -1,10 +1,9 @@
 """Salt and sodium in soil and water: findings, needs in the order of work, what is missing."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import Assessment, Finding, Missing, Place, say
 from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
@@ -29,6 +28,7 @@ def assess(case: CaseFile) -> Assessment:
         sodium = sodium_finding(case, state, crop)
         findings += [f for f in (sodium, boron_finding(case, sample)) if f is not None]
         missing += _missing(case, state)
+    missing += _chloride(case)
     of_water, lacking = water_findings(case)
     return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)
 
@@ -64,31 +64,35 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
     return found
 
 
+def _chloride(case: CaseFile) -> list[Missing]:
+    """No limit of chloride in the soil is held for any crop or rootstock: leaves would tell."""
+    read = any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
+               for s in case.samples for i in s.increments)
+    crop = known_crop(case.field.crop)
+    return [Missing(say("salinity.missing_chloride", crop=case.field.crop),
+                    say("salinity.missing_chloride_means",
+                        rooted=crop is not None and crop.group == "fruit"),
+                    "salinity")] if read else []
+
+
 def _alkaline(state: SaltState) -> bool:
     return any((s.increment.ph or 0) >= HIGH_PH for s in state.slices)
 
 
 @dataclass(frozen=True)
 class SalinityPlane:
-    """What a chart of salt against sodium needs.
-
-    Attributes
-    ----------
-    points : tuple of (place, ECe or None, ESP or None, estimated)
-        One per sample; ``estimated`` where either axis is not measured directly.
-    ece_limit, esp_limit : float
-        Class limits [dS/m, %].
-    crop : str or None
-        Crop whose threshold is drawn.
-    crop_threshold : float or None
-        [dS/m].
-    """
+    """What a chart of salt against sodium needs."""
 
     points: tuple[tuple[Place, float | None, float | None, bool], ...]
+    """Tuple of (place, ECe or None, ESP or None, estimated): One per sample; ``estimated`` where
+    either axis is not measured directly."""
     ece_limit: float
     esp_limit: float
+    """``ece_limit``, ``esp_limit``: class limits [dS/m, %]."""
     crop: str | None
+    """Crop whose threshold is drawn."""
     crop_threshold: float | None
+    """[dS/m]."""
 
 
 def plane(case: CaseFile) -> SalinityPlane | None:
