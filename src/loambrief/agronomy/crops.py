@@ -15,6 +15,8 @@ from loambrief.tables.names import unaccented
 from loambrief.units import MASS_YIELDS
 
 TABLE = "crops/crops"
+GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", "fruit", "fiber",
+          "tuber")
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,7 @@ class Crop:
     other_units: Mapping[str, float]
     """Further units a yield of this crop may carry -> lb per unit."""
     group: str
-    """Grain, oilseed, legume, alfalfa, grass forage, vegetable, fruit, fiber or tuber."""
+    """One of :data:`GROUPS`."""
     source: str
     how: str
     """``source``, ``how``: where the weight is from and how it was checked."""

@@ -8,7 +8,7 @@ Block kinds that belong to the advisory alone (summary, findings, actions) are i
 """
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import cast
@@ -291,6 +291,12 @@ class Annex(Block):
     def opened(self) -> tuple[Block, ...]:
         """Its heading on a new page, and what follows it."""
         return (Heading(1, self.title, self.anchor, new_page=True), *self.blocks)
+
+
+def opened(blocks: Iterable[Block]) -> tuple[Block, ...]:
+    """Blocks with those of an annex in its place."""
+    return tuple(inner for block in blocks
+                 for inner in (block.opened if isinstance(block, Annex) else (block,)))
 
 
 @dataclass(frozen=True)
