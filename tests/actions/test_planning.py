@@ -9,8 +9,9 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plan_builders import least_cost
 
-from loambrief.actions.blend import Blend, BlendZone, NoBlend, field_mix
+from loambrief.actions.blend import Blend, NoBlend
 from loambrief.actions.budget import choose
 from loambrief.actions.model import Action
 from loambrief.actions.offers import offer
@@ -33,12 +34,6 @@ def product(name, price, **analysis):
             }
         )
     )
-
-
-def least_cost(needs, offers, upper=None):
-    """The cheapest mix of one acre, within upper limits of nutrients."""
-    mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
-    return mix if isinstance(mix, NoBlend) else mix.blends[WHOLE_FIELD.id]
 
 
 ILLINOIS = (  # USDA-AMS Illinois Production Cost Report GX_GR210, 21 May 2020, $/ton
