@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings.confidence import ERRORS
 from loambrief.findings.crop_kinds import standing
 from loambrief.findings.model import (
     Confidence,
@@ -99,8 +100,8 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=amount, low=fit.low, high=fit.high,
-        results=fit.results, sources=sources,
-        cautions=tuple(_cautions(case, sandy)),
+        results=tuple(r for r in fit.results if r.formula not in ERRORS), sources=sources,
+        cautions=tuple(_cautions(case, sandy)), printed_span="test_error_pct" not in rate.inputs,
         params={"when": fit.when, "splits": splits})
     lacking = list(uncounted(case, {"soil", *fit.holds, *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) or _left(rate) else ())}))
