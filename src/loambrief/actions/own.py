@@ -14,6 +14,7 @@ from loambrief.actions.materials import CAUTIONS, action_id, priced, supplies
 from loambrief.actions.model import Action, Window
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
+from loambrief.actions.rounding import round_rate
 from loambrief.actions.windows import window
 from loambrief.agronomy.registry import recording
 from loambrief.case.own_checks import work_of, zone_named
@@ -134,9 +135,10 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
     rate = unit = None
     if offer is not None and offer.fraction("N") > 0:
         unit, size = spread_by(offer)
-        product = pounds / offer.fraction("N")
-        rate = product / size
-        fields = {"rate": rate, "rate_unit": unit, "supplies": supplies(offer, product),
+        exact = pounds / offer.fraction("N") / size
+        rate = round_rate(exact, unit, case.case.decided_in)
+        fields = {"rate": rate, "exact_rate": exact, "rate_unit": unit,
+                  "supplies": supplies(offer, rate * size),
                   "gallon_lb": size if unit == "gal/ac" else None,
                   **priced(offer, rate, unit, area)}
     fields.update(_stated_cost(entry.cost, area))
