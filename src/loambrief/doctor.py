@@ -1,7 +1,5 @@
 """Is this installation whole? Each check is one fact with what it found."""
 
-from __future__ import annotations
-
 import platform
 import sys
 import tempfile

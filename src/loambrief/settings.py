@@ -25,8 +25,6 @@ A project folder may come from somebody else, so it cannot say where letters and
 go, nor name a driver to be loaded: ``[mail]`` and ``[signing.token]`` are the user's alone.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import tomllib

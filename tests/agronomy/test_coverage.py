@@ -50,10 +50,13 @@ def test_the_list_holds_what_the_guide_answers(guide):
                 assert rate is None, (nutrient, name, method)
 
 
-def test_nitrogen_is_covered_by_nothing():
-    """ensures that nitrogen is never taken as judged: no guide of it is shipped."""
-    assert not any(c.nutrient == "N" for c in LISTED)
-    assert not any(row["nitrogen"] for row in guide_rows())
+def test_nitrogen_is_covered_only_where_a_guide_has_a_rule_of_it():
+    """ensures that the list tells which crops have a rule of nitrogen, and what it is read with."""
+    assert "ireland_morgan" in {c.guide for c in rules("N", find_crop("winter wheat"))}
+    assert {c.method for c in rules("N", find_crop("spring wheat"))} == {"index"}
+    assert not rules("N", find_crop("chickpea"))
+    assert {r["name"] for r in guide_rows() if r["nitrogen"]} == {
+        c.guide for c in LISTED if c.nutrient == "N"}
 
 
 def test_a_micronutrient_by_another_method_is_not_judged():

@@ -14,10 +14,10 @@ from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, class_of, e
 from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
 
 SHIPPED = guides.shipped()
-CASES = [  # every rule of every shipped guide, with one crop it covers
+CASES = [  # every rule of every shipped guide that reads a soil test, with one crop it covers
     (guide, rule, find_crop("corn" if rule.crops[0] == guides.ANY_CROP else rule.crops[0]))
     for guide in SHIPPED.values()
-    for rule in guide.rules
+    for rule in guide.rules if rule.nutrient != guides.NITROGEN
 ]
 IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
 YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0, "bale/ac": 2.0, "lb/ac": 2000.0}
@@ -27,7 +27,7 @@ WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
           "ontario_corn", "ontario_field_crops", "california_vegetables", "washington_tree_fruit",
           "new_york_corn", "connecticut_modified_morgan", "south_carolina_cotton",
-          "arkansas_rice_soybean", "prairie_canola", "south_carolina_small_grain",
+          "arkansas_rice_soybean", "prairie_canola", "south_carolina_field_crops",
           "south_africa_vineyard", "south_africa_maize_potassium", "argentina_pampas",
           "australia_pasture", "iowa_fruit_vegetables", "north_carolina_trials"}
 

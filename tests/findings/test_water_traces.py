@@ -37,7 +37,8 @@ def test_boron_of_the_extract(boron, status):
     slice_ = {"depth": "0-6 in", "ph": 7.8, "extract": {"boron": boron}}
     found = by_id(slice_=slice_, field={"crop": "grape"})["salinity.boron.W"]
     assert found.status is status and bool(found.needs) is (status is not Status.ADEQUATE)
-    assert "salinity.boron.W" not in by_id(slice_=slice_, field={"crop": "tall fescue"})
+    other = by_id(slice_=slice_, field={"crop": "tall fescue"})["salinity.boron.W"]
+    assert other.status is Status.UNCERTAIN and not other.needs  # no row: said, not passed over
 
 
 def test_selenium_and_molybdenum_are_the_stock_s_harm():
@@ -94,3 +95,14 @@ def test_every_message_can_be_written(system):
     for crop in ("grape", "alfalfa"):
         case = case_of(slice_, field={"crop": crop, "livestock": ["cattle"]}, water=water)
         assert all(texts(case, system))
+
+
+@pytest.mark.parametrize("crop, rooted", [("grape", True), ("cotton", False)])
+def test_chloride_of_the_soil_is_said_to_be_open(crop, rooted):
+    """ensures that chloride of the extract, for which no limit is held, is not passed over."""
+    extract = {"chloride": "14 meq/L"}
+    case = case_of(slice_={"depth": "0-12 in", "ph": 7.2, "extract": extract},
+                   field={"crop": crop})
+    told = [m for m in salinity.assess(case).missing
+            if m.what.key == "salinity.missing_chloride"]
+    assert [m.consequence.params["rooted"] for m in told] == [rooted]

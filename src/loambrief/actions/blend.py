@@ -16,8 +16,6 @@ with all whole numbers held at their best values. The amounts are exact; a sprea
 comes after.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -116,10 +114,6 @@ def least_cost(
         Priced products (those without a price per mass are ignored).
     upper : mapping or None
         Nutrient -> most lb/ac the mix may bring.
-
-    Returns
-    -------
-    Blend or NoBlend
     """
     mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
     return mix if isinstance(mix, NoBlend) else mix.blends[""]
@@ -132,7 +126,6 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     ----------
     zones : tuple of BlendZone
         Each of a place of its own.
-    offers : tuple of Offer
 
     Returns
     -------

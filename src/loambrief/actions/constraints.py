@@ -5,8 +5,6 @@ where the table of the standard, or the certifier named beside it, lets it be: w
 classified waits for the certifier and is never allowed by silence.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What the adviser set differently from the program, each with the figures of both plans."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 

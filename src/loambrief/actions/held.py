@@ -4,8 +4,6 @@ Above a legal limit, a published most, or what manure may bring near water an en
 outside what is usual here it is a warning that the adviser can stand by with a reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 
 from loambrief.actions.gather import amounts, gather
@@ -46,10 +44,8 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
 
     Parameters
     ----------
-    case : CaseFile
     plan : Plan
         With the adviser's entries in it.
-    findings : sequence of Finding
 
     Yields
     ------

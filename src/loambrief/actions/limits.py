@@ -16,8 +16,6 @@ The setback from water is said with each source (``interactions``), since the ca
 which part of a zone lies inside it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -58,11 +56,8 @@ def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         Zone id -> its nutrient needs.
-    findings : tuple of Finding
-    judged : sequence of Judgement
 
     Returns
     -------

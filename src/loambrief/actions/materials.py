@@ -1,7 +1,5 @@
 """What a rate of a material costs and brings, and the action made of it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -112,7 +110,6 @@ def product_range(need: Need, scale: float, material: Material
         With an amount.
     scale : float
         Product per unit of the pure form [1].
-    material : Material
 
     Returns
     -------

@@ -1,7 +1,5 @@
 """Nutrient needs of all zones into products: the least-cost mix, rounded, with its reasons."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -58,10 +56,8 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         BlendZone id -> its nutrient needs.
-    offers : tuple of Offer
     limits : mapping
         Zone id -> nutrient -> most from all sources, and why.
     """

@@ -4,8 +4,6 @@ Nothing here guesses an analysis: a material without the figure a need asks for 
 meet that need.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Mapping
@@ -31,6 +29,8 @@ ANALYSIS_NUTRIENTS: Mapping[str, str] = {
     "Mn": "manganese",
     "Cu": "copper",
     "Fe": "iron",
+    "Mo": "molybdenum",
+    "Cl": "chloride",
 }
 
 

@@ -6,8 +6,6 @@ ranks lower gets what is left then. Only work paid by
 the acre can be split; less than a tenth of its area is no part worth driving to (our own cut).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import replace

@@ -7,8 +7,6 @@ of their own rule before every crop (``biosolids_harvest_days``). Where the last
 the material is refused; where no harvest date is known, no day of spreading is given.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 

@@ -10,8 +10,6 @@ independent, and rates answer them nearly in proportion. Where needs have only s
 print, to choose between, the range is what those come to, without errors.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
@@ -172,7 +170,6 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
 
     Parameters
     ----------
-    zone : BlendZone
     needs : mapping
         Nutrient -> its need; one without a range stays as it is.
     chosen : tuple of Offer

@@ -7,8 +7,6 @@ length is not stated nothing can be taken off: the caution says how much each hu
 and that area, order and cost still hold it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 

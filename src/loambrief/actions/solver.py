@@ -4,8 +4,6 @@ The binding starts in a tenth of a second, a fifth of what the same solver takes
 library of everything; programmes here are small, so starting is most of their time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache

@@ -5,8 +5,6 @@ on the last day of the lease is said as money, and nothing is dropped for it. Bu
 test is held against the build-up years of the guide in the same way.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping
@@ -205,13 +203,10 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
 
     Parameters
     ----------
-    case : CaseFile
-    plan : Plan
     costs : mapping of action id to float
         As printed [currency].
     packages : float
         What whole loads leave over, less what ordering together saves [currency].
-    offers : tuple of Offer
 
     Returns
     -------

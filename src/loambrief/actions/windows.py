@@ -8,8 +8,6 @@ and potassium go on any time before planting that is not frozen or saturated; lo
 the soil dry enough to shatter, so after harvest.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.actions.model import Window

@@ -1,7 +1,5 @@
 """Which guide covers which crop, nutrient and test."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.crops import crops
@@ -20,9 +18,9 @@ class Covered:
     crop: str
     """Name of the crop table, or ``"*"`` for every crop."""
     nutrient: str
-    """P2O5, K2O, Zn, B, Mn, Cu or Fe."""
+    """P2O5, K2O, N, Zn, B, Mn, Cu or Fe."""
     method: str
-    """Extraction method of the soil test."""
+    """Extraction method of the soil test; of a nitrogen rule what it is read with."""
     gives_rate: bool
     """False where it only says whether to apply."""
     regions: tuple[str, ...]

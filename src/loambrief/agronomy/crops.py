@@ -4,8 +4,6 @@ Shared by all topics: a crop typed in a case is looked up once here, and every o
 uses the name this one gives it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache

@@ -12,8 +12,6 @@ runs inside :func:`recording`, each call is written to the :class:`Trace`, so ev
 in an advisory can be followed back.
 """
 
-from __future__ import annotations
-
 import functools
 import inspect
 import keyword

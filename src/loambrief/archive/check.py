@@ -1,7 +1,5 @@
 """Does an archive agree with its own log, down to the last byte?"""
 
-from __future__ import annotations
-
 import itertools
 import sqlite3
 from collections.abc import Iterator

@@ -5,8 +5,6 @@ never an argument of a command, never logged, and in no error's text: errors of 
 below are replaced, not chained.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import os
 import stat

@@ -11,8 +11,6 @@ longer fits the next one. Who rewrites the whole log from some line on is found 
 head that was noted elsewhere.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any

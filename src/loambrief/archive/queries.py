@@ -1,7 +1,5 @@
 """Questions to the index: find advisories, tell all about one, say what falls due."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Mapping

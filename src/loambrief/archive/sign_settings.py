@@ -22,8 +22,6 @@
 Files are relative to the settings file.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path

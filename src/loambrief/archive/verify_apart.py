@@ -5,8 +5,6 @@ it is given no environment but what Python needs, may not write files, and is en
 goes over a limit; the file then counts as not readable.
 """
 
-from __future__ import annotations
-
 import base64
 import datetime as dt
 import json

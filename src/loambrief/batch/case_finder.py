@@ -1,7 +1,5 @@
 """Which case files a batch is about: folders, patterns, single files, lists of those."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

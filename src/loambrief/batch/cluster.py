@@ -1,7 +1,5 @@
 """The workers of a Dask cluster in place of our own; what travels and whom it trusts: MONTH.md."""
 
-from __future__ import annotations
-
 import contextlib
 import gc
 import logging

@@ -1,7 +1,5 @@
 """What runs inside a worker of a Dask cluster: a case at a time, each in a process apart."""
 
-from __future__ import annotations
-
 import multiprocessing
 import sys
 import zlib

@@ -4,8 +4,6 @@ They travel from the worker to the run and are remembered in the ledger, so that
 has not changed is summed up without being made again.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 

@@ -6,8 +6,6 @@ its files are written. A run that was broken off is run again: what was issued k
 its signature and its bytes, and the rest follows.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import json

@@ -5,8 +5,6 @@ A case names the file (``boundary: {file: east40.geojson}``). A polygon with a p
 are not needed here are left alone, as the standard asks.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property

@@ -8,8 +8,6 @@ document type (so no entities), and a shapefile's coordinates count only where i
 they are longitude and latitude of WGS 84.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re

@@ -5,8 +5,6 @@ or below it, or in ``../profiles``, so that it cannot be read from anywhere else
 and written anew, flat on white, without what the file says beside the picture.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 from dataclasses import dataclass

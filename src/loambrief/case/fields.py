@@ -5,8 +5,6 @@ A part is a form, a list of parts a table; a table inside a table or a group of 
 table of its own, whose rows name the entry they belong to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum

@@ -5,8 +5,6 @@ too, its own history and photos are not. It has to be of the same field and of a
 date, or it is a problem of the case that names it.
 """
 
-from __future__ import annotations
-
 import hashlib
 import posixpath
 from collections.abc import Callable, Iterable

@@ -4,8 +4,6 @@ A blank cell is "not measured" and leaves the key out; it never becomes zero. ``
 stay limits. Rows that hold no result are left out and named in the notes.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field

@@ -5,8 +5,6 @@ what the adviser typed (area, cores, texture, place, residue) stays. Results the
 not hold are never dropped without a word.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

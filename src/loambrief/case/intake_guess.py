@@ -6,8 +6,6 @@ or it is ``"?"``. Methods are always ``"?"``: an extract cannot be told from a n
 proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is refused.
 """
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Iterable, Mapping

@@ -5,8 +5,6 @@ Results of a slice keep their plain names; those of other reports carry their pa
 another. A kind that the words of the file do not settle is asked for, never assumed.
 """
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping

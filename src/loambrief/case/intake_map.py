@@ -5,8 +5,6 @@ decimal mark, the unit of every column and the method of every group must be sta
 user confirms the whole with ``confirmed: yes``. :data:`EXAMPLE` shows the form.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

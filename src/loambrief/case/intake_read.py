@@ -6,8 +6,6 @@ and are never worked out. Size, rows, columns and the unpacked size of a workboo
 hostile files cost bounded time.
 """
 
-from __future__ import annotations
-
 import csv
 import datetime as dt
 import hashlib

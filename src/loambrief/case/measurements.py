@@ -6,8 +6,6 @@ JSON Schema, layering and the results section all read them from here. A new res
 there, a field of the schema, and its name in both languages.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache

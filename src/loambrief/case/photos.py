@@ -6,8 +6,6 @@ nothing but a picture is kept as it is, so that a photo taken from an advisory's
 gives the same bytes again.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import warnings

@@ -10,8 +10,6 @@ Printed as::
 :data:`loambrief.case.codes.CODES` lists the codes.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from dataclasses import asdict, dataclass
 from dataclasses import field as field_of

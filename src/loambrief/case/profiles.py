@@ -9,8 +9,6 @@ folder; links are followed before that is judged. A profile names no further fil
 house.yaml`` is the short form of ``guide: {file: house.yaml}``.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 from collections.abc import Iterable, Mapping

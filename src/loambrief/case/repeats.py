@@ -4,8 +4,6 @@ Every sample but the first of a zone says so (``repeats: {of: N, treat: pool}``)
 averaged that was not asked for, and never results by different methods or beyond a limit.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ a stand-in. The copy serves only to find more faults and is never advised on, an
 that rest on a value that was set aside are dropped by :meth:`Salvaged.stands`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any

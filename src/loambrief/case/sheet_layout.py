@@ -5,8 +5,6 @@ printed and when it is read back, so a box cannot mean two things. Names of boxe
 ``part/row/box``; places and plants are numbered, their names stand in the layout.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterator

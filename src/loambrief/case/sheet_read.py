@@ -5,8 +5,6 @@ has no need of (passwords, scripts, a second form in XML) is refused before a va
 looked at. Sizes and counts are limited.
 """
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

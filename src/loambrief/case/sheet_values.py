@@ -4,8 +4,6 @@ What is written is kept as it is written; a bare number gets the unit printed be
 box. An empty box, or one with a dash, is "not measured" and leaves its key out.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """A read case file: its data, and the line and column of every key and value."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field

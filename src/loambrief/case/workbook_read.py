@@ -4,8 +4,6 @@ Every cell is known by the hidden keys, never by its heading. What is wrong with
 with its sheet and cell; the case as a whole is judged as every case is, its places being cells.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import warnings

@@ -4,8 +4,6 @@ Both ways go through the groups of :mod:`loambrief.case.fields`. What stands in 
 no place in a row is named, never dropped.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence

@@ -5,8 +5,6 @@ convert. Texts are finished sentences. A value that was not measured is None: it
 missing, never as zero.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """`loambrief batch`: the advisories of many cases, and the documents about all of them."""
 
-from __future__ import annotations
-
 import re
 import sys
 from pathlib import Path

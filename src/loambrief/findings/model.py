@@ -4,8 +4,6 @@ No wording lives here. A :class:`Message` names a text template (``topic.name``)
 values it needs; ``templates/text/<language>/<topic>.j2`` holds the words.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum

@@ -3,8 +3,6 @@
 A place is known by its id. What someone typed for it is only a label, to be printed.
 """
 
-from __future__ import annotations
-
 import re
 import zlib
 from collections.abc import Sequence

@@ -4,8 +4,6 @@ The boxes come from the groups of :mod:`loambrief.case.fields`. What a user type
 the whole case before anything is written; only lines whose value changed are touched.
 """
 
-from __future__ import annotations
-
 import copy
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence

@@ -1,7 +1,5 @@
 """What a case comes to now: its problems, and the last advisory that it gave."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass

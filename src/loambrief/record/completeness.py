@@ -7,8 +7,6 @@ rule of the state asks for and the table lets go may be left out: an entry of ``
 its code, the field and a reason, which is printed in the advisory.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

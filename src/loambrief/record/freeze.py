@@ -1,7 +1,5 @@
 """The inputs of an advisory as they were: every file it was made from, byte for byte."""
 
-from __future__ import annotations
-
 import hashlib
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -1,7 +1,5 @@
 """Issue an advisory: complete, numbered, its inputs frozen, entered in the log."""
 
-from __future__ import annotations
-
 import datetime as dt
 import secrets
 from collections.abc import Mapping, Sequence

@@ -20,8 +20,6 @@ that stays (what a yield goal rests on, a product's name) may hold a landmark th
 knows: the preview shows each of them before a copy is made.
 """
 
-from __future__ import annotations
-
 import json
 import posixpath
 import re

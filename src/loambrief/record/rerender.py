@@ -1,7 +1,5 @@
 """Make an issued advisory again from its frozen inputs, and compare it byte for byte."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """Keep and let go: other documents, legal holds, and the erasure of a client."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import secrets

@@ -4,8 +4,6 @@
 again and set against the file, and the archive is asked whether it knows the file.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import tempfile

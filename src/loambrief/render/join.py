@@ -5,8 +5,6 @@ the others is taken over below one tag of its own, with the numbers that tie pag
 tags counted on (ISO 32000-1, 14.7.4.4); files attached to the others stay with them.
 """
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack

@@ -1,7 +1,5 @@
 """Type, colours and distances of the page, read from ``templates/theme.toml``."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass

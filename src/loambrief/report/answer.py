@@ -4,8 +4,6 @@ The kind of question is a key of the case; its words decide nothing. An answer n
 cause that was not measured: where nothing judges it, it says what would.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -77,12 +75,6 @@ class CaseAnswer:
 
 def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     """Answer the question of a case.
-
-    Parameters
-    ----------
-    case : CaseFile
-    diagnosis : Diagnosis
-    plan : Plan
 
     Returns
     -------

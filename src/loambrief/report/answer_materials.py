@@ -1,7 +1,5 @@
 """Answers on manure, compost and other organic materials: whether they help, where they go."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from loambrief.actions.model import Action, Plan

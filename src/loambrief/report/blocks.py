@@ -7,8 +7,6 @@ Block kinds that belong to the advisory alone (summary, findings, actions) are i
 ``report.parts``.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field

@@ -64,10 +64,6 @@ def plan_changes(before: ComparedSide, now: ComparedSide
                  ) -> dict[str, tuple[tuple[str, str, str], ...]]:
     """Findings, actions and money that differ between two revisions, in words.
 
-    Parameters
-    ----------
-    before, now : ComparedSide
-
     Returns
     -------
     dict
@@ -90,17 +86,7 @@ def _rows(lines: tuple[ComparedLine, ...],
 
 
 def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[Block, ...]:
-    """The page of changes, after page 1.
-
-    Parameters
-    ----------
-    changes : RevisionChanges
-    writer : Writer
-
-    Returns
-    -------
-    tuple of Block
-    """
+    """The page of changes, after page 1."""
     def word(name: str, **params: object) -> str:
         return writer.write(say(f"record.{name}", **params))
 

@@ -4,8 +4,6 @@ Numbers of cores and points follow from the spread that is usual in a field and 
 that is wanted, and are never under what the sampling guides ask for.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -59,10 +57,6 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
         Of :data:`~loambrief.case.sheet_layout.SECTIONS`.
     blank : int
         Empty lines for weeds that were not there; half as many for sap.
-
-    Returns
-    -------
-    VisitPlan
     """
     si = writer.system == "si"
     spread = load("sampling/variation").find(test=CORE_TEST)["field_cv_low"]

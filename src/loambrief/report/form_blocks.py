@@ -1,7 +1,5 @@
 """Blocks of a sheet to be filled in, by hand or on a screen."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.report.blocks import Block, Column, Text

@@ -3,8 +3,6 @@
 Both are written from one list of paragraphs, so they cannot say different things.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -93,10 +91,6 @@ def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
     ----------
     enclosed : sequence of Enclosed
         At least one; all of one client, adviser, language and currency.
-
-    Returns
-    -------
-    LetterText
     """
     first = enclosed[0].facts
     writer = Writer(first.language, first.units, first.currency)

@@ -4,8 +4,6 @@ Costs are rounded together, not one by one, so that a reader who adds up a print
 gets the printed total.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -38,10 +36,6 @@ class Money:
 def money_of(plan: Plan) -> Money:
     """Round the costs of a plan so that they add up.
 
-    Parameters
-    ----------
-    plan : Plan
-
     Returns
     -------
     Money
@@ -70,13 +64,8 @@ def rounded(parts: Sequence[float], unit: float) -> list[float]:
 
     Parameters
     ----------
-    parts : sequence of float
     unit : float
         Above 0.
-
-    Returns
-    -------
-    list of float
     """
     scaled = [round(part / unit, 6) for part in parts]
     floors = [math.floor(x) for x in scaled]

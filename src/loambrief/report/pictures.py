@@ -3,8 +3,6 @@
 A chart's title is its finding. A chart without data is left out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 

@@ -1,7 +1,5 @@
 """The plan as a list of ids for the adviser: what can be changed, and every verdict with why."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ shapefile follows the ESRI technical description of 1998, one layer a product; n
 columns have ten letters at most (dBASE). Units stand beside every number, in ASCII.
 """
 
-from __future__ import annotations
-
 import json
 import re
 import zipfile

@@ -1,7 +1,5 @@
 """Changes of soil tests in the same zone and layer, held against their noise."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache

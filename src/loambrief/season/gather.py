@@ -1,7 +1,5 @@
 """Finds the data of advisories in folders and archives."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """The season's tidy tables: what counts, each field by its id, each result once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """Whether a pH suits the crop upwards, and what follows where it does not."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

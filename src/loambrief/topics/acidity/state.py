@@ -1,7 +1,5 @@
 """What a case says about soil acidity, worked out once for acidity, cations and layers."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.intervals import plain_ends

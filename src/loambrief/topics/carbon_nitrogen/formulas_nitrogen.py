@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Callable
 
 from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.intervals import combined, log_ends, within_limits
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -46,6 +48,33 @@ def debit_lb_ac(row: DataRow, previous: str | None) -> float:
     return next((float(named[n]) for n in find_crop(previous).lineage if n in named), 0.0)
 
 
+Span = tuple[float, float, float]
+"""Low end, the figure itself, high end [lb/ac]."""
+
+
+def balance(need: Span, matter: Span, rest: float, cap: float | None = None) -> Span:
+    """What is still to apply: the need, less organic matter, plus all else; none below zero."""
+    most = float("inf") if cap is None else cap
+    low, middle, high = (min(max(n - m + rest, 0.0), most)
+                         for n, m in zip(need, reversed(matter), strict=True))
+    return low, middle, high
+
+
+def by_reading(at: Callable[[float], Span], reading: float, error_pct: float | None) -> Span:
+    """The balance at a reading; with the error of the reading in its range where that is known."""
+    low, middle, high = at(reading)
+    if not error_pct:
+        return low, middle, high
+    by_test = [at(end)[1] for end in log_ends(reading, error_pct)]
+    ends = combined(middle, by_test, within_limits(middle, low, high))
+    return max(ends[0], 0.0), middle, ends[1]
+
+
+def ends_of(span: Span) -> dict[str, object]:
+    """``low`` and ``high`` where they differ."""
+    return {"low": span[0], "high": span[2]} if span[2] > span[0] else {}
+
+
 @formula(unit="lb/ac", source="unl-corn-n-equation", locator="equation and its terms", how="seen",
          valid={"organic_matter_pct": (0.0, 6.0), "nitrate_n_ppm": (0.0, 60.0),
                 "nitrate_n_lb_ac": (0.0, 400.0)})
@@ -53,6 +82,7 @@ def nitrogen_rate_yield_goal(
     method: str, crop: str, yield_goal: Positive, organic_matter_pct: Percent | None = None,
     nitrate_n_ppm: NotNegative | None = None, nitrate_n_lb_ac: NotNegative | None = None,
     other_credits_lb_ac: NotNegative = 0.0, previous_crop: str | None = None,
+    test_error_pct: NotNegative | None = None,
 ) -> Answer:
     """Nitrogen to apply, by what a yield takes less what the soil and other sources bring.
 
@@ -75,13 +105,15 @@ def nitrogen_rate_yield_goal(
         Legume, manure and irrigation water [lb/ac].
     previous_crop : str or None
         For the nitrogen that its residue takes, where the method counts that.
+    test_error_pct : float or None
+        Relative error of the nitrate test, one standard deviation [%].
 
     Returns
     -------
     Answer
         Nitrogen [lb/ac], never below zero. Details: ``crop_lb_ac``, ``matter_lb_ac``,
         ``nitrate_lb_ac``, ``debit_lb_ac``, and ``low`` and ``high`` where the source prints a
-        range.
+        range or the error of the test is given.
 
     Raises
     ------
@@ -96,7 +128,8 @@ def nitrogen_rate_yield_goal(
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
     wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
-    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147.
+    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
+    ndsu-flax-1999; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037.
     """
     row = method_row(method, crop)
     need = row["base_lb_ac"] + row["per_yield_lb"] * yield_goal
@@ -115,24 +148,26 @@ def nitrogen_rate_yield_goal(
         matter = (row["om_lb_pct"] or 0.0) * share + by_yield
         low_matter = (row["om_low_lb_pct"] or 0.0) * share + by_yield
         high_matter = (row["om_high_lb_pct"] or 0.0) * share + by_yield
-    nitrate = 0.0
+    reading, factor = 0.0, 0.0
     if row["nitrate_lb_ppm"] is not None:
         if nitrate_n_ppm is None:
             raise ImpossibleInput(f"{method} needs nitrate_n_ppm, the mean down to "
                                   f"{row['depth_in']:g} in")
-        nitrate = row["nitrate_lb_ppm"] * nitrate_n_ppm
+        reading, factor = nitrate_n_ppm, row["nitrate_lb_ppm"]
     elif row["nitrate_share"] is not None:
         if nitrate_n_lb_ac is None:
             raise ImpossibleInput(f"{method} needs nitrate_n_lb_ac down to {row['depth_in']:g} in")
-        nitrate = row["nitrate_share"] * nitrate_n_lb_ac
+        reading, factor = nitrate_n_lb_ac, row["nitrate_share"]
     debit = debit_lb_ac(row, previous_crop)
-    rest = debit - nitrate - other_credits_lb_ac
-    low, high = need - high_matter + rest, most - low_matter + rest
-    details = {"crop_lb_ac": need, "matter_lb_ac": matter, "nitrate_lb_ac": nitrate,
-               "debit_lb_ac": debit}
-    if high > low:
-        details |= {"low": max(low, 0.0), "high": max(high, 0.0)}
-    return by_row(row, max(need - matter + rest, 0.0), details=details)
+
+    def at(found: float) -> Span:
+        return balance((need, need, most), (low_matter, matter, high_matter),
+                       debit - factor * found - other_credits_lb_ac)
+
+    span = by_reading(at, reading, test_error_pct)
+    return by_row(row, span[1], details={
+        "crop_lb_ac": need, "matter_lb_ac": matter, "nitrate_lb_ac": factor * reading,
+        "debit_lb_ac": debit, **ends_of(span)})
 
 
 @formula(unit="lb/ac", source="osu-2021-mrtn", locator="table", how="seen",

@@ -1,7 +1,5 @@
 """What a sample says about its exchangeable cations, worked out once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 

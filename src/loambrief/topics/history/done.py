@@ -4,8 +4,6 @@ Only where a published formula says what an action should bring is the measured 
 against it: lime and pH, through the lime table that set the rate.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

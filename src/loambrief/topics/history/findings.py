@@ -6,8 +6,6 @@ sampling and laboratory error together can make it; with the cores not known, or
 place of a value, it cannot be told.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -107,10 +105,6 @@ def all_series(case: CaseFile, earlier: Sequence[CaseFile]) -> tuple[Series, ...
         The present case.
     earlier : sequence of CaseFile
         Of the same field, oldest first.
-
-    Returns
-    -------
-    tuple of Series
     """
     visits = (*earlier, case)
     found = [*_soil(visits), *_cone(visits), *_sap(visits)]

@@ -1,7 +1,5 @@
 """Soil tests against their critical levels as a chart."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.intervals import COVERAGE_PCT

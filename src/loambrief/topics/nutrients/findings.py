@@ -1,7 +1,5 @@
 """Nutrients of a case: phosphorus, potassium, sulfur, micronutrients, removal, calcium on top."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -81,6 +79,8 @@ def assess(case: CaseFile) -> Assessment:
         said += nutrients_sulfur.sulfur(state, sample, increment)
         toxic = dict(nutrients_toxic.toxic_metals(state, sample, increment))
         said += toxic.values()
+        open_ = nutrients_toxic.unjudged(state, sample, increment)
+        said += [open_] if open_ is not None else []
         said += nutrients_minor.micronutrients(
             state, sample, increment, [e for e, f in toxic.items() if f.severity])
         found += [f for f in said if isinstance(f, Finding)]

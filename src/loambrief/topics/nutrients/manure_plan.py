@@ -4,8 +4,6 @@ It stands beside the plan and changes nothing in it: the plan keeps the strictes
 anyway (``actions.limits``). What a rate needs and the case does not hold is named as open.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from statistics import median
 

@@ -1,7 +1,5 @@
 """Refractometer readings of a case at 20 C, each with its spread."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Error of a composite sample, and what several samples of one zone say of their own."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result

@@ -4,8 +4,6 @@ They tell how a soil compares with others of its kind, or with itself in later y
 nothing of what to buy, and no rate follows from them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

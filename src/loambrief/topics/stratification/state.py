@@ -1,7 +1,5 @@
 """A shallow slice beside the layer it is part of, property by property."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

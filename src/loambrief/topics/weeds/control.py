@@ -5,8 +5,6 @@ for them. What the soil has to do with it is said only where it was measured. No
 named: that is for the label and the licensed adviser.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
@@ -80,7 +78,6 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
 
     Parameters
     ----------
-    case : CaseFile
     seen : iterable of Seen
         Weeds of the case; those whose name no table knows are left out.
     """
