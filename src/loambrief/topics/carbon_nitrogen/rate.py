@@ -51,6 +51,7 @@ DOUBTS = {  # method to what the literature holds against it
     "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
+    "montana_canola": ("against_canola", "karamanos-canola-n"),
     "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
     "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
