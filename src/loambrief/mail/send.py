@@ -256,16 +256,11 @@ class LogFault(LoambriefError):
 
 @dataclass
 class SentLog:
-    """Append-only log in the folder of the letters.
-
-    Parameters
-    ----------
-    now : callable
-        Time of the entry, ISO 8601 with its offset.
-    """
+    """Append-only log in the folder of the letters."""
 
     path: Path
     now: Callable[[], str]
+    """Time of the entry, ISO 8601 with its offset."""
 
     def states(self) -> dict[tuple[str, str], LetterState]:
         """Latest state of each letter (digest, recipient).
