@@ -87,6 +87,19 @@ def test_minor_elements_are_read_from_the_test_alone(tmp_path):
         "a rule that reads Zn from the soil test alone")
 
 
+@pytest.mark.parametrize(("term", "refused"), [("per_test", False), ("per_yield", True),
+                                               ("per_yield_test", True)])
+def test_an_equation_of_a_minor_element_knows_no_yield(tmp_path, term, refused):
+    """ensures that a zinc equation may rest on the test, and not on the yield."""
+    rule = ("  - {nutrient: Zn, crops: [corn], methods: [dtpa], kind: equation, critical_ppm: 1,"
+            f" constant: 5, {term}: -2}}\n")
+    path = write(tmp_path, YAML + rule)
+    if refused:
+        assert [p.code for p in problems(path)] == ["CASE026"]
+    else:
+        assert load_guide(path).data["rule"][-1][term] == -2
+
+
 @pytest.mark.parametrize(("old", "new", "code", "line", "hint"), [
     ("mehlich-3-icp]", "mehlich-3-ipc]", "CASE027", 7, "mehlich-3-icp"),
     ("crops: [corn, soybean]", "crops: [cron, soybean]", "CASE027", 6, "corn"),

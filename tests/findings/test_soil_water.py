@@ -4,7 +4,7 @@ import pytest
 
 from findings.field_cases import WRITERS, case_of, messages
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.findings.model import Assessment, Confidence, NeedKind, Status
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.soil_water import formulas
 
@@ -88,7 +88,7 @@ def test_what_no_table_covers_is_not_judged(parts, key):
 
 def test_fields_on_rain_are_left_alone_unless_asked():
     """ensures that rainfed fields get no line, and the deep roots where a depth or ET is given."""
-    assert said() == soil_water.Assessment()
+    assert said() == Assessment()
     held = by_id(field={"root_depth": "30 in"})["soil_water.held.A"]
     assert held.results[0].inputs["root_depth_in"] == 30
     deep = by_id(field={"reference_et": "5 mm/day"})
@@ -137,3 +137,12 @@ def test_formulas_refuse_what_cannot_be():
     assert formulas.allowed_depletion("rice") is None is formulas.crop_water_use("rice", 0.2)
     assert formulas.crop_water_use("wheat", 10, "initial") == pytest.approx(3.0)
     assert formulas.crop_water_use("soybean", 10, "initial") == pytest.approx(4.0)  # table 12
+
+
+def test_a_second_table_speaks_against_the_first():
+    """ensures that the other published figure is told where there is one, and only there."""
+    told = {f.id: [e.text.params for e in f.evidence if e.text.key == "soil_water.against_second"]
+            for f in said(field=PIVOT).findings}
+    held = by_id(field=PIVOT)["soil_water.held.A"]
+    assert [p["water"] for p in told["soil_water.held.A"]] == [held.results[0].details["second"]]
+    assert told["soil_water.interval.A"] == []
