@@ -170,6 +170,8 @@ class FieldInfo(Part):
     seasonal_et: q.WaterDepth | None = None
     reference_et: q.WaterUse | None = None
     root_depth: q.Depth | None = None
+    row_spacing: Annotated[Quantity, q.quantity("depth", low=1.0)] | None = None
+    """Between two rows of seed; the limit for fertilizer with the seed depends on it."""
     drainage: Annotated[str, q.choice((
         "well drained", "moderately drained", "somewhat poorly drained", "poorly drained",
         "tile drained", "unknown"))]

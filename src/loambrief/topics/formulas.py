@@ -5,8 +5,9 @@ from importlib import import_module
 TOPICS = {
     "acidity": ("formulas", "formulas_lime", "formulas_quality", "formulas_targets"),
     "cations": ("formulas",),
-    "salinity": ("formulas", "formulas_crops", "formulas_sodicity", "formulas_gypsum",
-                 "formulas_water", "formulas_water_quality", "formulas_water_amendment"),
+    "salinity": ("formulas", "formulas_crops", "formulas_seed_row", "formulas_sodicity",
+                 "formulas_gypsum", "formulas_water", "formulas_water_quality",
+                 "formulas_water_amendment"),
     "soil_water": ("formulas",),
     "nutrients": ("formulas", "formulas_soil_tests", "formulas_removal",
                   "formulas_micronutrients", "formulas_limits", "formulas_manure",
