@@ -223,7 +223,8 @@ def _seed_rows(case: CaseFile, by_id: Mapping[str, Offer]) -> Iterator[Fault]:
                         f"a crop that is seeded in rows, which {case.field.crop} is not")
         elif found[1].value is None:
             yield Fault("CASE131", ("own_actions", i, "with_seed"), "fertilizer with the seed",
-                        f"a published limit for {case.field.crop}, which is not held")
+                        f"a published limit for it and {case.field.crop}, which is not held",
+                        "Nitrogen alone may be urea, which is never put with the seed.")
         elif entry.rate.value > found[1].number + SLACK:
             yield Fault("CASE131", ("own_actions", i, "rate"),
                         f"{entry.rate.value:.4g} lb/ac of {offer.id} with the seed",

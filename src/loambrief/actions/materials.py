@@ -15,7 +15,7 @@ from loambrief.agronomy.intervals import log_ends
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import Message, Need, say
-from loambrief.topics.salinity.seed_row import seed_row_caution
+from loambrief.topics.nutrients.seed_row import seed_row_caution
 from loambrief.topics.sampling.formulas_error import answer_range, material_error_pct
 from loambrief.units import LB_PER_TON
 
@@ -169,7 +169,8 @@ def supplies(offer: Offer, pounds: float) -> dict[str, float]:
 def with_seed(case: CaseFile, place_id: str, offer: Offer,
               pounds: float) -> tuple[Message, Result] | None:
     """What is said of a product beside the seed, and the limit; None where no seed is in rows."""
-    return seed_row_caution(case, place_id, {n: offer.fraction(n) for n in GRADE}, pounds)
+    return seed_row_caution(case, place_id, {n.lower(): 100 * offer.fraction(n) for n in GRADE},
+                            pounds, offer.material.name)
 
 
 def on_surface(case: CaseFile) -> bool:

@@ -24,7 +24,7 @@ from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows
 from loambrief.findings.model import Message, Need, say
 from loambrief.topics.nutrients.formulas_limits import band_limit
-from loambrief.topics.salinity.seed_row import CAUTION as SEED_ROW
+from loambrief.topics.nutrients.seed_row import CAUTION as SEED_ROW
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")

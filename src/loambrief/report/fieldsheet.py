@@ -29,6 +29,7 @@ from loambrief.report.blocks import (
 from loambrief.report.fieldsheet_parts import (
     FieldSheet,
     cone,
+    life,
     remarks,
     sap,
     soil,
@@ -45,7 +46,7 @@ SCALE = 1.2
 MOST_AGAIN = 6
 """Follow-ups on the first page."""
 SAFETY = ("unknown", "sap", "after", "cone", "weather", "chemicals", "alone")
-PARTS = {"soil": soil, "cone": cone, "sap": sap, "weeds": weeds}
+PARTS = {"soil": soil, "life": life, "cone": cone, "sap": sap, "weeds": weeds}
 """Sheets that get a page of their own; water and residue follow the first page."""
 
 

@@ -38,6 +38,7 @@ from loambrief.topics.nutrients.reading import (
     spans_level,
     turning_line,
 )
+from loambrief.topics.nutrients.seed_row import seed_row_limit
 from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
     RESULT_FIELD,
@@ -46,8 +47,6 @@ from loambrief.topics.nutrients.state import (
     cec_of,
     zone,
 )
-from loambrief.topics.salinity.seed_row import CAUTION as SEED_ROW
-from loambrief.topics.salinity.seed_row import seed_row_limit
 from loambrief.topics.sampling.age import age_params, too_old, too_old_body
 from loambrief.topics.sampling.pooled import composite_error
 from loambrief.units import Quantity
@@ -339,7 +338,7 @@ def _cautions(reading: TestReading) -> Iterator[Message]:
         yield say("nutrients.caution_k_forage" if feeds_stock(case)
                   else "nutrients.caution_k_rate")
     if seeded_in_rows(case, reading.state.crop):
-        yield say(SEED_ROW, **seed_row_limit(case, reading.state.crop, reading.sample))
+        yield seed_row_limit(case, reading.state.crop, reading.sample)[0]
 
 
 def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
