@@ -56,7 +56,7 @@ ONLY_IN = {
     "rich": ("cli/", "batch/"),
     "dask": ("batch/cluster.py",),
     "distributed": ("batch/cluster.py", "batch/cluster_worker.py"),
-    "fsspec": ("batch/shared_storage.py",),
+    "fsspec": ("batch/cluster_worker.py",),
     "pebble": ("batch/pool.py",),
     "starlette": ("preview/",),
     "uvicorn": ("preview/serve.py",),
@@ -151,6 +151,27 @@ def test_class_names_have_one_meaning():
             if isinstance(node, ast.ClassDef):
                 places[node.name.lstrip("_")].append(path.name)
     assert {name: where for name, where in places.items() if len(where) > 1} == {}
+
+
+PARTS_OF_NAMES = {
+    "topics/refractometry/formulas.py": "columns of a table, one for each Brix",
+    "actions/model.py": "an id that the adviser types may name a group of actions",
+    "agronomy/registry.py": "an argument that is a word of Python",
+    "charts/model.py": "private names of a module",
+    "charts/theme.py": "a colour is typed or named",
+}
+"""Modules that look at a part of a name, and why no decision on a field rests on it."""
+
+
+def test_no_decision_rests_on_a_part_of_a_name():
+    """ensures that findings, actions and charts are told apart by whole keys."""
+    found = {path.relative_to(ROOT).as_posix()
+             for path, nodes in source_code.nodes().items() for node in nodes
+             if isinstance(node, ast.Attribute | ast.Name) and getattr(
+                 node, "attr", getattr(node, "id", "")) in ("startswith", "endswith", "fnmatch",
+                                                            "fnmatchcase")}
+    decide = ("agronomy/", "topics/", "findings/", "actions/", "charts/", "assess")
+    assert {name for name in found if name.startswith(decide)} == PARTS_OF_NAMES.keys()
 
 
 def test_charts_know_nothing_of_the_advisory():

@@ -1,7 +1,5 @@
 """Colours as ``#RRGGBB``: the theme's, how light each is, and how well two part."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Mapping
 from functools import cache

@@ -1,7 +1,5 @@
 """Is this installation whole? Each check is one fact with what it found."""
 
-from __future__ import annotations
-
 import platform
 import sys
 import tempfile
@@ -23,20 +21,14 @@ SIGNS = "áéíñóúü¿¡µ°²³₂₅≥≤±×–—’“”½€$"
 
 @dataclass(frozen=True)
 class Checked:
-    """One check.
-
-    Attributes
-    ----------
-    good : bool or None
-        None: only to be known (an optional part that is not installed).
-    help : str
-        What to do about it.
-    """
+    """One check."""
 
     name: str
     good: bool | None
+    """None: only to be known (an optional part that is not installed)."""
     found: str
     help: str = ""
+    """What to do about it."""
 
 
 def examine(*, answers: bool = True) -> Iterator[Checked]:

@@ -30,8 +30,6 @@ Every class passes its arguments to ``super().__init__`` in order, so that an er
 survives the trip back from a worker process.
 """
 
-from __future__ import annotations
-
 from difflib import get_close_matches
 
 MOST_LISTED = 40

@@ -1,8 +1,6 @@
 """How numbers are shown: house units to the reader's units, sensible digits, the signs of a
 locale."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -4,8 +4,6 @@ read and check → findings → plan → report model → PDF and JSON bytes. No
 until every byte is made; files appear whole or not at all.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import os
@@ -357,21 +355,14 @@ def sign_words(language: str) -> Mapping[str, str]:
 
 @dataclass(frozen=True)
 class Brief:
-    """What the terminal shows of an advice.
-
-    Attributes
-    ----------
-    title : str
-        Client and field.
-    actions : tuple of (rank, what, cost)
-        The first ones that the money covers, with their place.
-    money : str
-        What the plan costs, what waits, what was not measured.
-    """
+    """What the terminal shows of an advice."""
 
     title: str
+    """Client and field."""
     actions: tuple[tuple[int, str, str], ...]
+    """Tuple of (rank, what, cost): The first ones that the money covers, with their place."""
     money: str
+    """What the plan costs, what waits, what was not measured."""
     warnings: int
 
     def lines(self) -> list[str]:
@@ -522,17 +513,12 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
 
 @dataclass(frozen=True)
 class SheetFile:
-    """A field sheet as a file.
-
-    Attributes
-    ----------
-    sheet : str
-        Id printed on each page.
-    """
+    """A field sheet as a file."""
 
     name: str
     pdf: bytes
     sheet: str
+    """Id printed on each page."""
     boxes: int
 
 

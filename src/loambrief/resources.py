@@ -1,8 +1,6 @@
 """What the machine provides: packaged files (the installed package first, then the checkout),
 settings files, memory."""
 
-from __future__ import annotations
-
 import errno
 import gc
 import hashlib

@@ -25,8 +25,6 @@ A project folder may come from somebody else, so it cannot say where letters and
 go, nor name a driver to be loaded: ``[mail]`` and ``[signing.token]`` are the user's alone.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import tomllib
@@ -54,41 +52,27 @@ class SettingsProblem(LoambriefError):
 
 @dataclass(frozen=True)
 class SetValue:
-    """One value in force.
-
-    Attributes
-    ----------
-    origin : str
-        "environment", "project" or "user".
-    where : str
-        Name of the variable, or file and line.
-    """
+    """One value in force."""
 
     name: str
     value: str
     origin: str
+    """``environment``, ``project`` or ``user``."""
     where: str
+    """Name of the variable, or file and line."""
 
 
 @dataclass(frozen=True)
 class InForce:
-    """What is in force before a command line is read.
-
-    Attributes
-    ----------
-    values : mapping of str to SetValue
-        Only what is set somewhere; paths are made out from the settings file's folder.
-    files : mapping of str to Path
-        File that has the table ``mail`` or ``signing``; the project's before the user's.
-    problems : tuple of str
-    read : tuple of (str, Path)
-        Files that were read: whose, and where.
-    """
+    """What is in force before a command line is read."""
 
     values: Mapping[str, SetValue] = field(default_factory=dict)
+    """Only what is set somewhere; paths are made out from the settings file's folder."""
     files: Mapping[str, Path] = field(default_factory=dict)
+    """File that has the table ``mail`` or ``signing``; the project's before the user's."""
     problems: tuple[str, ...] = ()
     read: tuple[tuple[str, Path], ...] = ()
+    """Files that were read: whose, and where."""
 
     def value(self, name: str) -> str | None:
         found = self.values.get(name)

@@ -185,24 +185,16 @@ _SPELLINGS = {"µ": "u", "μ": "u", "²": "2", "³": "3", "º": "°"}
 
 @dataclass(frozen=True)
 class Quantity:
-    """A number in the house unit of its dimension, with what was typed.
-
-    Attributes
-    ----------
-    value : float
-        In ``unit``. Where ``censor`` is ``"<"`` or ``">"`` it is the limit, not the value.
-    unit : str
-        House unit (or a contextual unit still waiting for its context).
-    typed : str
-        As written in the case, for the report and the record.
-    censor : str or None
-        ``"<"`` below the lab's limit, ``">"`` above its range, None for a plain value.
-    """
+    """A number in the house unit of its dimension, with what was typed."""
 
     value: float
+    """In ``unit``. Where ``censor`` is ``"<"`` or ``">"`` it is the limit, not the value."""
     unit: str
+    """House unit (or a contextual unit still waiting for its context)."""
     typed: str
+    """As written in the case, for the report and the record."""
     censor: str | None = None
+    """``"<"`` below the lab's limit, ``">"`` above its range, None for a plain value."""
 
     @property
     def plain(self) -> bool:

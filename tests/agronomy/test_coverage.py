@@ -50,11 +50,12 @@ def test_a_gap_is_where_the_guide_gives_no_rate(guide, nutrient):
                 assert rate is None, (guide, name, method)
 
 
-def test_nitrogen_is_covered_by_nothing():
-    """ensures that nitrogen is never taken as judged: no guide of it is shipped."""
-    assert covering("N") == () and methods_judged("N", find_crop("corn")) == ()
-    assert gap("N", find_crop("corn"), None) is Gap.NO_RULE_FOR_NUTRIENT
-    assert not any(row["nitrogen"] for row in guide_rows())
+def test_nitrogen_is_covered_only_where_a_guide_has_a_rule_of_it():
+    """ensures that the list tells which crops have a rule of nitrogen, and what it is read with."""
+    assert "ireland_morgan" in covering("N", find_crop("winter wheat"))
+    assert methods_judged("N", find_crop("spring wheat")) == ("index",)
+    assert gap("N", find_crop("chickpea"), None) is Gap.NO_RULE_FOR_CROP
+    assert {r["name"] for r in guide_rows() if r["nitrogen"]} == set(covering("N"))
 
 
 def test_a_micronutrient_by_another_method_is_not_judged():

@@ -14,10 +14,10 @@ from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, class_of, e
 from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
 
 SHIPPED = guides.shipped()
-CASES = [  # every rule of every shipped guide, with one crop it covers
+CASES = [  # every rule of every shipped guide that reads a soil test, with one crop it covers
     (guide, rule, find_crop("corn" if rule.crops[0] == guides.ANY_CROP else rule.crops[0]))
     for guide in SHIPPED.values()
-    for rule in guide.rules
+    for rule in guide.rules if rule.nutrient != guides.NITROGEN
 ]
 IDS = [f"{g.name}-{r.nutrient}-{c.name}-{r.methods[0]}" for g, r, c in CASES]
 YIELD = {"bu/ac": 120.0, "ton/ac": 6.0, "cwt/ac": 400.0, "bale/ac": 2.0, "lb/ac": 2000.0}
@@ -27,7 +27,7 @@ WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
           "ontario_corn", "ontario_field_crops", "california_vegetables", "washington_tree_fruit",
           "new_york_corn", "connecticut_modified_morgan", "south_carolina_cotton",
-          "arkansas_rice_soybean", "prairie_canola",
+          "arkansas_rice_soybean", "prairie_canola", "south_carolina_small_grain",
           "south_africa_vineyard", "south_africa_maize_potassium", "argentina_pampas",
           "australia_pasture", "iowa_fruit_vegetables", "north_carolina_trials"}
 
@@ -90,6 +90,36 @@ def test_range_holds_the_rate(case, test, error):
     )
     if result.value is not None and "low" in result.details:
         assert result.details["low"] <= result.value <= result.details["high"]
+
+
+KG_HA = 0.8922
+P_HA, K_HA = 2.2914 * KG_HA, 1.2046 * KG_HA
+MGO_HA = 0.6030 * KG_HA
+
+
+@pytest.mark.parametrize(("guide", "crop", "nutrient", "method", "test", "printed", "factor"), [
+    # Fertiliser Manual 2010, archived pages: rates by index in kg/ha of P2O5, K2O and MgO
+    ("united_kingdom_2010", "potato", "K2O", "ammonium-nitrate", 100, 330, KG_HA),
+    ("united_kingdom_2010", "sugar beet", "K2O", "ammonium-nitrate", 200, 100, KG_HA),
+    ("united_kingdom_2010", "canola", "P2O5", "olsen", 12, 80, KG_HA),
+    ("united_kingdom_2010", "canola", "K2O", "ammonium-nitrate", 150, 40, KG_HA),
+    ("united_kingdom_2010", "flax", "K2O", "ammonium-nitrate", 150, 20, KG_HA),
+    ("united_kingdom_2010", "potato", "Mg", "ammonium-nitrate", 40, 80, MGO_HA),
+    ("united_kingdom_2010", "sugar beet", "Mg", "ammonium-nitrate", 20, 150, MGO_HA),
+    # Teagasc, potatoes, table 42: kg/ha of P and K; none above 15 mg per litre
+    ("ireland_morgan", "potato", "P2O5", "morgan", 8, 75, P_HA),
+    ("ireland_morgan", "potato", "P2O5", "morgan", 12, 50, P_HA),
+    ("ireland_morgan", "potato", "P2O5", "morgan", 16, 0, P_HA),
+    ("ireland_morgan", "potato", "K2O", "morgan", 160, 120, K_HA),
+    # Ontario dry bean, table 1: kg/ha of P2O5
+    ("ontario_field_crops", "dry bean", "P2O5", "olsen", 9, 40, KG_HA),
+    # Arkansas, wheat after rice (abstract): kg/ha of P
+    ("arkansas_rice_soybean", "winter wheat", "P2O5", "mehlich-3-icp", 12, 30, P_HA),
+])
+def test_rate_of_a_metric_page(guide, crop, nutrient, method, test, printed, factor):
+    """ensures that a rate printed in kilograms a hectare comes out in pounds an acre."""
+    rate = nutrient_rate(guide, crop, nutrient, test, method=method)
+    assert rate == pytest.approx(printed * factor, abs=0.06)
 
 
 def test_other_method_gets_no_rate():

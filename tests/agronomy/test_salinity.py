@@ -190,6 +190,15 @@ def test_leaching_rises_with_salt(ecw, ece):
     assert low is None or high is None or high > low
 
 
+@pytest.mark.parametrize("fraction", [0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.40, 0.50, 0.60, 0.70,
+                                      0.80])
+def test_concentration_factor_is_the_mean_of_the_root_zone(fraction):
+    """ensures that the table is half the mean salt of five depths, 40-30-20-10 % of water used."""
+    left = [1 - used * (1 - fraction) for used in (0, 0.4, 0.7, 0.9, 1)]
+    assert water.concentration_factor(fraction) == pytest.approx(
+        sum(1 / share for share in left) / 5 / 2, abs=0.05)
+
+
 @given(st.floats(0.02, 1.0))
 def test_concentration_factor_falls_with_leaching(fraction):
     """ensures that more leaching never makes the root zone saltier (FAO 29, table 3)."""

@@ -47,14 +47,15 @@ def test_little_copper_under_trees_is_a_note():
 
 
 def test_a_total_content_is_read_by_its_own_level_alone():
-    """ensures that a digestion is held against the level for total copper, not an extract's."""
+    """ensures that a digestion is held against the levels for total copper, not an extract's."""
     parts = {**COPPER_VINEYARD, "methods": {"copper": "total"}, "tissue": []}
     _, found = said(build(**{**parts, "layer": {"copper": "75 ppm"}}))
     copper = found["nutrients.toxic_cu.A1"]
-    assert copper.status is Status.WATCH and copper.sources == ("serbia-vineyard-copper",)
+    assert copper.status is Status.WATCH
+    assert copper.sources == ("serbia-vineyard-copper", "ccme-2007-soil")
     assert "nutrients.cu.A1" not in found
     assert [n.kind for n in copper.needs] == [NeedKind.MEASURE] and not copper.advise_against
-    assert [n.sources for n in copper.needs] == [("serbia-vineyard-copper",)]
+    assert [n.sources for n in copper.needs] == [("serbia-vineyard-copper", "ccme-2007-soil")]
     assert "no proof of harm" in words(copper.evidence[0].text)
 
 
@@ -138,10 +139,49 @@ def test_another_crop_s_leaf_says_nothing():
 
 
 def test_levels_by_name():
-    """ensures that a level is found by who set it, crop before all crops, none for DTPA."""
+    """ensures that a level is found by who set it, crop before all crops, none for dilute acid.
+
+    A screening level (Montana, 40 ppm of DTPA copper) is never called harm.
+    """
     assert [r["crops"] for r in toxic_rows("Zn", "mehlich-3", "peanut")] == ["peanut", "peanut"]
     assert toxic_soil_level("Zn", "mehlich-3", 15, "peanut", by="North Carolina") == "watch"
     assert toxic_soil_level("Zn", "mehlich-3", 15, "peanut", by="pot trial") == "below"
-    assert toxic_soil_level("Cu", "dtpa", 90, "grape") is None
+    assert toxic_soil_level("Cu", "hcl", 90, "grape") is None
+    assert toxic_soil_level("Cu", "dtpa", 90, "grape") == "watch"
     with pytest.raises(UnknownName):
         toxic_soil_level("Cu", "mehlich-3", 90, "grape", by="Georgia")
+
+
+ELEMENTS = {"selenium": "total", "molybdenum": "total", "boron": "hot water"}
+
+
+@pytest.mark.parametrize("field, value, stock, severity, needs", [
+    ("selenium", "1.4 ppm", ["cattle"], 1, ["forage trace"]), ("selenium", "1.4 ppm", [], 1, []),
+    ("molybdenum", "3 ppm", ["cattle"], 0, []), ("boron", "6 ppm", [], 1, ["tissue"])])
+def test_what_harms_stock_is_read_from_the_forage(field, value, stock, severity, needs):
+    """ensures that a screening level asks for a test of what is eaten, and of leaves for boron.
+
+    Selenium 1 mg/kg (Canada, farm land), molybdenum 4 (United Kingdom, sludge code), boron by hot
+    water 5 (Wyoming, topsoil). Below its level selenium or molybdenum is told of, not called safe.
+    """
+    _, found = said(build(layer={field: value}, methods={field: ELEMENTS[field]},
+                          field={"crop": "corn", "livestock": stock}))
+    key = {"selenium": "se", "molybdenum": "mo", "boron": "b"}[field]
+    read = found[f"nutrients.toxic_{key}.A1"]
+    assert (read.severity, [n.item for n in read.needs]) == (severity, needs)
+    assert not read.advise_against and not read.judgements
+
+
+@pytest.mark.parametrize("layer, methods, open_", [
+    ({"selenium": "1.4 ppm"}, {"selenium": "ab-dtpa"}, True),
+    ({"copper": "2 ppm"}, {"copper": "hcl"}, True),
+    ({"copper": "2 ppm"}, {"copper": "dtpa"}, False),
+    ({"boron": "1 ppm"}, {"boron": "mehlich-3"}, False)])
+def test_without_a_level_too_much_is_said_to_be_open(layer, methods, open_):
+    """ensures that a method without a published level of harm is named as not judged.
+
+    Boron by Mehlich-3 has the warning of New Jersey (20 ppm).
+    """
+    assessment, _ = said(build(layer=layer, methods=methods))
+    told = [m.what.key for m in assessment.missing]
+    assert ("nutrients.missing_toxic" in told) is open_

@@ -151,7 +151,7 @@ METHODS = sorted({r["method"] for name in ("nitrogen_methods", "nitrogen_economi
                  | {"uk_cereal", "uk_potato"})
 LACKS = ("yield_goal", "organic_matter", "nitrate", "ammonium", "wheat", "wet_spring",
          "previous_crop", "nitrogen_price", "crop_price", "supply_index", "soil",
-         "variety_group", "season_days")
+         "variety_group", "season_days", "texture", "guide", "guide_rate")
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -160,10 +160,10 @@ def test_methods_and_what_they_lack_have_names(language):
     write = Writer(language, "us").write
     place = field_place(zone("corn", "Nebraska"))
     for method in METHODS:
-        text = write(say("carbon_nitrogen.title_rate", method=method, rate=100.0, low=None,
-                         high=None, where=place))
+        text = write(say("carbon_nitrogen.title_rate", method=method, guide=None,
+                         rate=100.0, low=None, high=None, where=place))
         assert method not in text and "_" not in text, method
     for key in LACKS:
-        text = write(say("verdicts.why_nitrogen_lacks", crop="corn", method="ohio_corn",
+        text = write(say("verdicts.why_nitrogen_lacks", crop="corn", method="ohio_corn", guide=None,
                          lacks=[key, "soil"]))
         assert "_" not in text and "None" not in text, key

@@ -961,6 +961,7 @@ def test_every_macro_is_used():
                  {"field": {"sensitive_areas": ["ditch"]}},
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
                   "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}},
+                 {"layer": {"selenium": "1 ppm"}, "methods": {"selenium": "total"}},
                  COPPER_VINEYARD):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)

@@ -45,8 +45,8 @@ def _readers():
     """Guides that together hold every kind of rule for every nutrient and extract."""
     met, kept = set(), []
     for guide, data in GUIDES.items():
-        ways = {(r["nutrient"], r["kind"], m) for r in data["rule"] for m in r["methods"]
-                if r["nutrient"] in ("P2O5", "K2O")}
+        ways = {(r["nutrient"], r["kind"], m) for r in data["rule"]
+                if r["nutrient"] in ("P2O5", "K2O") for m in r["methods"]}
         if ways - met:
             kept.append(guide)
             met |= ways

@@ -1,7 +1,5 @@
 """Other ways: mineral products only, local organic sources only, or nothing at all."""
 
-from __future__ import annotations
-
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of

@@ -6,8 +6,6 @@ caps the pass; that table is written for bagged material, we hold loose material
 which is stricter than the cumulative limits (table 2) for one year's use.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.registry import Result, subject
@@ -31,10 +29,6 @@ def above_ceiling(material: Material) -> tuple[str, ...]:
 
 def most_lb_ac(material: Material) -> float | None:
     """Most of the material in one year.
-
-    Parameters
-    ----------
-    material : Material
 
     Returns
     -------

@@ -16,8 +16,6 @@ with all whole numbers held at their best values. The amounts are exact; a sprea
 comes after.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -61,21 +59,16 @@ class BlendZone:
 
 @dataclass(frozen=True)
 class Blend:
-    """The mix of one zone.
-
-    Attributes
-    ----------
-    amounts : mapping of offer id to lb of product per acre
-    cost_per_ac : float
-        Product, freight and spreading, without what a whole load leaves over [currency/ac].
-    marginal : mapping of nutrient to cost of its last lb [currency/lb]
-    binding : tuple of nutrients whose upper limit holds these products back
-    """
+    """The mix of one zone."""
 
     amounts: Mapping[str, float]
+    """Mapping of offer id to lb of product per acre."""
     cost_per_ac: float
+    """Product, freight and spreading, without what a whole load leaves over [currency/ac]."""
     marginal: Mapping[str, float]
+    """Mapping of nutrient to cost of its last lb [currency/lb]."""
     binding: tuple[str, ...]
+    """Nutrients whose upper limit holds these products back."""
 
 
 @dataclass(frozen=True)
@@ -90,19 +83,14 @@ class NoBlend:
 
 @dataclass(frozen=True)
 class FieldMix:
-    """Mixes of all zones with what has to be ordered.
-
-    Attributes
-    ----------
-    blends : mapping of zone id to Blend
-    orders : mapping of offer id to lb to order for the field, beyond what own actions order
-    cost : float
-        Orders and passes [currency].
-    """
+    """Mixes of all zones with what has to be ordered."""
 
     blends: Mapping[str, Blend]
+    """Mapping of zone id to Blend."""
     orders: Mapping[str, float]
+    """Mapping of offer id to lb to order for the field, beyond what own actions order."""
     cost: float
+    """Orders and passes [currency]."""
 
 
 def price_lb(offer: Offer) -> float:
@@ -126,10 +114,6 @@ def least_cost(
         Priced products (those without a price per mass are ignored).
     upper : mapping or None
         Nutrient -> most lb/ac the mix may bring.
-
-    Returns
-    -------
-    Blend or NoBlend
     """
     mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
     return mix if isinstance(mix, NoBlend) else mix.blends[""]
@@ -142,7 +126,6 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     ----------
     zones : tuple of BlendZone
         Each of a place of its own.
-    offers : tuple of Offer
 
     Returns
     -------

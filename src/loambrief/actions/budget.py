@@ -8,8 +8,6 @@ and named, since their cost is unknown, not zero. Nothing is kept for what a rea
 decides, nor for what the adviser put off.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from loambrief.actions.model import Action, BudgetResult

@@ -1,7 +1,5 @@
 """Work rather than product: drainage, loosening, leaching, measuring, managing."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

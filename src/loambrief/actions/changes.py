@@ -6,8 +6,6 @@ so that an entry never depends on another one. A name is the id of an action, or
 unmet is not bought by other means: the verdict of the nutrient stays, and says so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 

@@ -5,8 +5,6 @@ where the table of the standard, or the certifier named beside it, lets it be: w
 classified waits for the certifier and is never allowed by silence.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -25,16 +23,11 @@ FILLED_BY = {NeedKind.LIME: "lime", NeedKind.GYPSUM: "gypsum",
 
 @dataclass(frozen=True)
 class Ruling:
-    """What the farm's constraints say of one material.
-
-    Attributes
-    ----------
-    key : str
-        ``excluded``, ``organic_prohibited``, ``organic_ask`` (ruled out), or
-        ``organic_allowed``, ``organic_restricted``, ``organic_approved``.
-    """
+    """What the farm's constraints say of one material."""
 
     key: str
+    """``excluded``, ``organic_prohibited``, ``organic_ask`` (ruled out), or ``organic_allowed``,
+    ``organic_restricted``, ``organic_approved``."""
     reason: str = ""
     section: str = ""
     condition: str = ""

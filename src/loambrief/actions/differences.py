@@ -1,7 +1,5 @@
 """What the adviser set differently from the program, each with the figures of both plans."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -104,7 +102,7 @@ def _following(plan: Plan, program: Plan, told: set[str]) -> list[PlanDifference
         if name in told or (one is not None and other is not None and _same(one, other)):
             continue
         either = one or other
-        if either is None or either.id.endswith(".rest"):
+        if either is None or either.rest_of:
             continue
         found.append(PlanDifference(("instead",), name, either.title, either.place, (),
                                 _figures([one] if one else []), _figures([other] if other else [])))

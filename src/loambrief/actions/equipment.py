@@ -5,8 +5,6 @@ the need is smaller than that, several years of maintenance go on in one pass if
 that they may; else the product is not possible with this machine, which is said.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -58,7 +56,6 @@ def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool
 
     Parameters
     ----------
-    case : CaseFile
     rate_lb, smallest_lb : float
         [lb/ac].
     optional : bool
@@ -76,9 +73,6 @@ def stretched_cap(zone: BlendZone, offer: Offer, years: int, by_year: frozenset[
 
     Parameters
     ----------
-    zone : BlendZone
-    offer : Offer
-    years : int
     by_year : frozenset of str
         Nutrients whose limit is a rate for each year; the other limits do not grow.
     """
@@ -99,9 +93,6 @@ def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Off
 
     Parameters
     ----------
-    case : CaseFile
-    zones : tuple of BlendZone
-    usable : tuple of Offer
     optional : mapping
         Zone id -> nutrients whose need there is only maintenance.
     by_year : mapping
@@ -256,7 +247,6 @@ def spreading_days(case: CaseFile, actions: Iterable[Action]) -> tuple[Spreading
 
     Parameters
     ----------
-    case : CaseFile
     actions : iterable of Action
         Those that will be done.
     """

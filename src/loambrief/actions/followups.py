@@ -1,7 +1,5 @@
 """Re-tests: when, what to look at, and what counts as success."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.actions.model import Action, Followup

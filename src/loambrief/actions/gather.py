@@ -1,7 +1,5 @@
 """Needs out of findings, merged where two findings ask for the same thing."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.findings.model import Confidence, Finding, Need, NeedKind, beyond

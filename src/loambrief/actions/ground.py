@@ -1,7 +1,5 @@
 """How much of the ground an action is for: the part that is treated, less what keeps off it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ Above a legal limit, a published most, or what manure may bring near water an en
 outside what is usual here it is a warning that the adviser can stand by with a reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 
 from loambrief.actions.gather import amounts, gather
@@ -32,7 +30,7 @@ from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_typ
 from loambrief.units import LB_PER_TON
 
 MICRO = ("B", "Cu", "Mn", "Zn")
-NEAR_WATER = ("class", "index")
+NEAR_WATER = ("class", "index", "left_out_water", "guide_rate_water", "unknown_water")
 SUM_LB_AC, SUM_SHARE = 10.0, 0.1
 """How far the passes of a nitrogen line may miss it: our own cut, the larger of the two."""
 LARGE = 1.5
@@ -47,10 +45,8 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
 
     Parameters
     ----------
-    case : CaseFile
     plan : Plan
         With the adviser's entries in it.
-    findings : sequence of Finding
 
     Yields
     ------
@@ -80,13 +76,11 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
 
 def entry_of(case: CaseFile, action: Action) -> DataPath:
     """Where the entry stands that an action has its rate from."""
-    if action.own == "nitrogen":
-        number = int(action.id.split(".")[-1].split(":")[0].rsplit("-", 1)[-1])
-        return ("nitrogen", "passes", number - 1, "nitrogen")
-    if action.own:
-        for i, own in enumerate(case.own_actions):
-            if action.id in (f"own.{own.id.lower()}",):
-                return ("own_actions", i, "rate" if own.rate is not None else "material")
+    if action.entry is not None:
+        if action.own == "nitrogen":
+            return ("nitrogen", "passes", action.entry, "nitrogen")
+        stated = case.own_actions[action.entry]
+        return ("own_actions", action.entry, "rate" if stated.rate is not None else "material")
     for i, change in enumerate(case.plan_changes):
         if change.change == "replace" and action.answers_to(change.action):
             return ("plan_changes", i, "rate" if change.rate is not None else "material")
@@ -151,7 +145,7 @@ def _area(case: CaseFile, place: Place) -> float:
 def _over(case: CaseFile, action: Action, nutrient: str, there: float, limit: Limit,
           place: Place) -> Fault:
     organic = action.material_kind in ORGANIC
-    near = limit.reason.endswith("_water") or limit.reason in NEAR_WATER
+    near = limit.reason in NEAR_WATER
     refused = (organic and (near or limit.reason == "excess")) or limit.reason == "cap" or (
         limit.reason == "excess" and nutrient in MICRO)
     where = f" at {place.id}" if place.id else ""
@@ -238,7 +232,7 @@ def _line(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[F
     if line is None:
         return
     now = [a for a in plan.actions if a.deferred is None and a.pass_number == 1]
-    for finding in (f for f in findings if f.id.startswith(f"{LINE}.")):
+    for finding in (f for f in findings if f.subject == LINE):
         rest = float(finding.value or 0.0)
         there = brought(now, finding.place, _area(case, finding.place)).get("N", 0.0)
         where = f" at {finding.place.id}" if finding.place.id else ""

@@ -1,7 +1,5 @@
 """What waits for what, and what two actions on one area do to each other."""
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Lime, gypsum and sulfur: the cheapest material for the need, in as many passes as allowed."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import replace

@@ -16,8 +16,6 @@ The setback from water is said with each source (``interactions``), since the ca
 which part of a zone lies inside it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -58,11 +56,8 @@ def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         Zone id -> its nutrient needs.
-    findings : tuple of Finding
-    judged : sequence of Judgement
 
     Returns
     -------
@@ -106,8 +101,8 @@ def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
         elif result.details.get("basis") == "removal" and removal is not None:
             keep("P2O5", Limit(float(removal.value), "class", (result, removal)))
     nitrogen = taken["N"]
-    line = next((f for f in here if f.id.startswith(f"{LINE}.")), None)
-    rate = next((f for f in here if f.id.startswith(f"{RATE}.")), None)
+    line = next((f for f in here if f.subject == LINE), None)
+    rate = next((f for f in here if f.subject == RATE), None)
     if line is not None and line.value is not None:
         keep("N", Limit(line.value + LINE_SLACK_LB_AC, "nitrogen_line"))
     elif nitrogen is not None or rate is not None:

@@ -1,7 +1,5 @@
 """What bounds a manure on one zone, and materials that a limit rather than a price keeps out."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """What a rate of a material costs and brings, and the action made of it."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -93,7 +91,8 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
         confidence=need_for.confidence,
         distance=need_for.distance,
         window=more.pop("window", None) or window(
-            case, need.kind, item=need.item, when=str(need.params.get("when", ""))),
+            case, need.kind, item=need.item, when=str(need.params.get("when", "")),
+            splits=int(str(need.params.get("splits", 1)))),
         cautions=cautions,
         material_kind=kind,
         **more,
@@ -113,7 +112,6 @@ def product_range(need: Need, scale: float, material: Material
         With an amount.
     scale : float
         Product per unit of the pure form [1].
-    material : Material
 
     Returns
     -------

@@ -1,7 +1,5 @@
 """Nutrient needs of all zones into products: the least-cost mix, rounded, with its reasons."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -29,6 +27,12 @@ from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
+<<<<<<< HEAD
+=======
+SEED_ROW = "nutrients.caution_seed_row"
+"""Caution that holds only where the product may go beside the seed."""
+GUIDE_RATES = ("guide_rate", "guide_rate_water")
+>>>>>>> main
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 TOP_UP = 0.75
@@ -37,18 +41,11 @@ TOP_UP = 0.75
 
 @dataclass(frozen=True)
 class NutrientPlan:
-    """The nutrient actions of a field, with the problem they answer.
-
-    Attributes
-    ----------
-    actions : tuple of Action
-    zones : tuple of BlendZone
-        Needs as they are met (after what could not be met was taken off).
-    mix : FieldMix
-    """
+    """The nutrient actions of a field, with the problem they answer."""
 
     actions: tuple[Action, ...]
     zones: tuple[BlendZone, ...]
+    """Needs as they are met (after what could not be met was taken off)."""
     mix: FieldMix
     shut_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Materials that only a limit keeps out, not their price, and the nutrients limited."""
@@ -62,10 +59,8 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
 
     Parameters
     ----------
-    case : CaseFile
     zones : mapping
         BlendZone id -> its nutrient needs.
-    offers : tuple of Offer
     limits : mapping
         Zone id -> nutrient -> most from all sources, and why.
     """
@@ -104,7 +99,7 @@ def _zone_actions(case: CaseFile, zone: BlendZone, needs: Mapping[str, NeedFor],
              if n.need.low is not None and n.need.high is not None}
     ranges = rate_ranges(zone, {item: n.need for item, n in needs.items()}, chosen,
                          [n for n, limit in bounds.items()
-                          if limit.reason.startswith("guide_rate")])
+                          if limit.reason in GUIDE_RATES])
     rates = _rounded(case, zone, chosen, blend.amounts, ranges)
     spare = _top_ups(zone, chosen, blend.amounts, rates, spans)
     actions = []

@@ -70,12 +70,16 @@ class Action:
     own_reason: str | None = None
     own: str = ""
     """``action`` or ``nitrogen`` where the adviser put it into the plan; empty else."""
+    entry: int | None = None
+    """Number, from 0, of that entry of theirs in the case."""
     changed: tuple[str, ...] = ()
     """What the adviser changed of it: ``rate``, ``replace``, ``split``, ``defer``, ``move``."""
     reasons: tuple[str, ...] = ()
     """The adviser's reasons for it and for each change, as typed."""
     split_from: str = ""
     """Id of the action that it is a part of; empty if whole."""
+    rest_of: str = ""
+    """Id of the action that the money covers in part, where this is the rest of it."""
     stated_rank: int | None = None
     deferred: Message | None = None
     """Until when the adviser put it off; no money is kept for it and nothing is ordered."""
@@ -228,52 +232,36 @@ class Alternative:
 
 @dataclass(frozen=True)
 class WithoutMaterial:
-    """A need that a constraint of the farm leaves without a material.
-
-    Attributes
-    ----------
-    key : str
-        Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``,
-        ``setback``.
-    reason : str
-        As typed, or the name of the machine or the neighbour.
-    materials : tuple of str
-        Names of what would have served.
-    """
+    """A need that a constraint of the farm leaves without a material."""
 
     action_id: str
     item: str
     place: Place
     key: str
+    """Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``,
+    ``setback``."""
     reason: str
+    """As typed, or the name of the machine or the neighbour."""
     materials: tuple[str, ...]
+    """Names of what would have served."""
     kind: NeedKind
 
 
 @dataclass(frozen=True)
 class CheckStrip:
-    """Strips that show whether an uncertain action was worth its money.
-
-    Attributes
-    ----------
-    laid_out : bool
-        The case asks for them, so their area is taken off the action; else only offered.
-    width_ft, length_ft : float or None
-        Of one strip [ft]; None where the case does not say.
-    count : int
-    area_ac : float
-        Of all strips of the action [ac]; 0 where they are only offered.
-    read_by : str
-        Key of how to read them.
-    """
+    """Strips that show whether an uncertain action was worth its money."""
 
     action_id: str
     laid_out: bool
+    """The case asks for them, so their area is taken off the action; else only offered."""
     width_ft: float | None
     length_ft: float | None
+    """``width_ft``, ``length_ft``: of one strip [ft]; None where the case does not say."""
     count: int
     area_ac: float
+    """Of all strips of the action [ac]; 0 where they are only offered."""
     read_by: str
+    """Key of how to read them."""
     why: str
 
 
@@ -316,24 +304,19 @@ class PlanFigure:
 
 @dataclass(frozen=True)
 class PlanDifference:
-    """What the adviser set differently from the program, with both figures.
-
-    Attributes
-    ----------
-    kinds : tuple of str
-        ``action`` (own), ``nitrogen``, ``rate``, ``replace``, ``split``, ``defer``, ``move``,
-        ``drop``, or ``instead``: it follows from other entries.
-    own, program : tuple of Figure
-        What the plan holds in its place, several where it was split; what the program gave.
-    """
+    """What the adviser set differently from the program, with both figures."""
 
     kinds: tuple[str, ...]
+    """``action`` (own), ``nitrogen``, ``rate``, ``replace``, ``split``, ``defer``, ``move``,
+    ``drop``, or ``instead``: it follows from other entries."""
     action_id: str
     title: Message
     place: Place
     reasons: tuple[str, ...]
     own: tuple[PlanFigure, ...] = ()
     program: tuple[PlanFigure, ...] = ()
+    """``own``, ``program``: what the plan holds in its place, several where it was split; what the
+    program gave."""
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,6 @@ Nothing here guesses an analysis: a material without the figure a need asks for 
 meet that need.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Mapping
@@ -49,23 +47,16 @@ def lb_per_gal(material: Material) -> float:
 
 @dataclass(frozen=True)
 class Offer:
-    """A material with its price per lb and per acre.
-
-    Attributes
-    ----------
-    per_lb : float or None
-        Product and freight [currency per lb as sold]; None if the case gives no price.
-    product_per_lb, freight_per_lb : float or None
-        Its two parts.
-    per_ac : float
-        Spreading or service [currency per ac].
-    """
+    """A material with its price per lb and per acre."""
 
     material: Material
     per_lb: float | None
+    """Product and freight [currency per lb as sold]; None if the case gives no price."""
     product_per_lb: float | None
     freight_per_lb: float | None
+    """``product_per_lb``, ``freight_per_lb``: its two parts."""
     per_ac: float | None
+    """Spreading or service [currency per ac]."""
     per_each: float | None
     price_date: dt.date | None
     most_lb_ac: float | None = None

@@ -1,7 +1,5 @@
 """What to order: the pounds that are spread, up to whole loads, bags and minimum loads."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 
 from loambrief.actions.model import Action, Order

@@ -5,8 +5,6 @@ its loads, and keeps every limit with them. Work that an own action does is not 
 Ids are ``own.<id of the entry>`` and ``nutrient.n.<zone>.pass-<number>``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -52,15 +50,14 @@ def own_actions(case: CaseFile, offers: Mapping[str, Offer],
 
     Parameters
     ----------
-    case : CaseFile
     offers : mapping of offer id to Offer
     findings : sequence of Finding
         The passes point to those on the nitrogen line.
     """
-    made = [_own(case, entry, offers) for entry in case.own_actions]
+    made = [_own(case, entry, n, offers) for n, entry in enumerate(case.own_actions)]
     if case.nitrogen is None:
         return made
-    lines = tuple(f for f in findings if f.id.startswith(f"{LINE}."))
+    lines = tuple(f for f in findings if f.subject == LINE)
     for number, entry in enumerate(case.nitrogen.passes, 1):
         made.append(_nitrogen(case, entry, number, offers, lines))
     return made
@@ -94,7 +91,7 @@ def own_window(case: CaseFile, stated: Period | None, kind: NeedKind, item: str)
         "actions.own_when", start=stated.start, end=stated.end, when=stated.when))
 
 
-def _own(case: CaseFile, entry: OwnAction, offers: Mapping[str, Offer]) -> Action:
+def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Offer]) -> Action:
     offer = offers.get(entry.material) if entry.material is not None else None
     kind = NeedKind(work_of(entry, offer.material if offer else None) or NeedKind.MANAGE.value)
     place, whole = _place(case, entry.where)
@@ -127,7 +124,7 @@ def _own(case: CaseFile, entry: OwnAction, offers: Mapping[str, Offer]) -> Actio
                 area_ac=area, amount=rate, optional=entry.optional, params={"whole_ac": whole},
                 cautions=(beside[0],) if beside else ())
     return _made(case, need, f"own.{entry.id.lower()}", title, entry.window,
-                 own="action", material=offer, reasons=(entry.reason,),
+                 own="action", entry=number, material=offer, reasons=(entry.reason,),
                  cautions=entry.cautions, how=entry.how, stated_rank=entry.rank, **fields)
 
 
@@ -156,7 +153,8 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
     here = tuple(f for f in lines if WHOLE_FIELD.id in (place.id, f.place.id)
                  or f.place.id == place.id)
     name = action_id(NeedFor(need, ()), f"pass-{number}")
-    return _made(case, need, name, title, entry.window, own="nitrogen", material=offer,
+    return _made(case, need, name, title, entry.window, own="nitrogen", entry=number - 1,
+                 material=offer,
                  reasons=(line.source,), cautions=(), how=entry.how,
                  finding_ids=tuple(f.id for f in here), topics=("carbon_nitrogen",), **fields)
 

@@ -1,7 +1,5 @@
 """The adviser's own rates: both rates stay on the action, and a crossed cap is said aloud."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -25,8 +23,6 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
 
     Parameters
     ----------
-    case : CaseFile
-    actions : list of Action
     offers : mapping of offer id to Offer
     zones : tuple of BlendZone
         With the limits that the nutrient mix had to keep.

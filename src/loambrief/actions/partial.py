@@ -6,8 +6,6 @@ ranks lower gets what is left then. Only work paid by
 the acre can be split; less than a tenth of its area is no part worth driving to (our own cut).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -19,7 +17,6 @@ from loambrief.findings.model import say
 LEAST_SHARE = 0.1
 STEP_AC = 0.5
 """Acres to which a part is rounded down; a tenth of the area where that is less."""
-REST = "rest"
 
 Leftover = Callable[[list[Action]], float]
 
@@ -93,5 +90,5 @@ def _pieces(action: Action, area: float) -> tuple[Action, Action]:
     done = replace(_sized(action, area), notes=(*action.notes, say(
         "actions.note_part", part=area, whole=action.area_ac)))
     left = _sized(action, action.area_ac - area)
-    return done, replace(left, id=f"{action.id}.{REST}", depends_on=(
+    return done, replace(left, id=f"{action.id}.rest", rest_of=action.id, depends_on=(
         *action.depends_on, action.id))

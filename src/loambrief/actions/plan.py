@@ -1,7 +1,5 @@
 """The plan of a case: every need answered, ordered, priced against the budget."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.actions import budget, changes, constraints, equipment, ground, own_rates, tenure
@@ -64,7 +62,6 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
 
     Parameters
     ----------
-    case : CaseFile
     findings : tuple of Finding
         From every topic, in any order.
     judged : tuple of Judgement or None

@@ -19,8 +19,6 @@ No yield gain is assumed anywhere: "benefit" here is the severity of what is put
 the chance of a response only where a source publishes one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType

@@ -7,8 +7,6 @@ of their own rule before every crop (``biosolids_harvest_days``). Where the last
 the material is refused; where no harvest date is known, no day of spreading is given.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 
@@ -29,24 +27,16 @@ HEATED = "heat-treated manure"
 
 @dataclass(frozen=True)
 class Wait:
-    """Days that must pass before the harvest.
-
-    Attributes
-    ----------
-    days : int
-    crop : str
-    rule : str
-        Key of what asks for them: ``organic``, ``guidance``, ``biosolids`` or ``own``.
-    harvest, last : date or None
-        Planned harvest, and the last day for spreading; None where no harvest is planned.
-    results : tuple of Result
-    """
+    """Days that must pass before the harvest."""
 
     days: int
     crop: str
     rule: str
+    """Key of what asks for them: ``organic``, ``guidance``, ``biosolids`` or ``own``."""
     harvest: dt.date | None
     last: dt.date | None
+    """``harvest``, ``last``: planned harvest, and the last day for spreading; None where no harvest
+    is planned."""
     results: tuple[Result, ...] = ()
 
     def passed(self, today: dt.date) -> bool:

@@ -10,8 +10,6 @@ independent, and rates answer them nearly in proportion. Where needs have only s
 print, to choose between, the range is what those come to, without errors.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
@@ -30,18 +28,14 @@ WORTH_SAYING = 0.005
 
 @dataclass(frozen=True)
 class Clash:
-    """What cannot be had together in one zone.
-
-    Attributes
-    ----------
-    short : mapping of nutrient to lb/ac of the need that cannot be met within the limits
-    raise_by : mapping of nutrient to lb/ac by which its limit would have to give way
-    capped : tuple of offer ids whose yearly cap stands in the way
-    """
+    """What cannot be had together in one zone."""
 
     short: Mapping[str, float]
+    """Mapping of nutrient to lb/ac of the need that cannot be met within the limits."""
     raise_by: Mapping[str, float]
+    """Mapping of nutrient to lb/ac by which its limit would have to give way."""
     capped: tuple[str, ...] = ()
+    """Offer ids whose yearly cap stands in the way."""
 
 
 @dataclass(frozen=True)
@@ -176,7 +170,6 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
 
     Parameters
     ----------
-    zone : BlendZone
     needs : mapping
         Nutrient -> its need; one without a range stays as it is.
     chosen : tuple of Offer

@@ -6,8 +6,6 @@ or gypsum up to 2, then 0.5 (0.5 t/ha up to 5, then 1); below 20 lb/ac 1, below 
 100 gal/ac of what is pumped up to 2,000, then 500.
 """
 
-from __future__ import annotations
-
 import math
 
 from loambrief.numbers import L_PER_GAL

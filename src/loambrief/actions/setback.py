@@ -7,8 +7,6 @@ length is not stated nothing can be taken off: the caution says how much each hu
 and that area, order and cost still hold it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -37,27 +35,17 @@ LEAST_AC = 0.01
 
 @dataclass(frozen=True)
 class Setback:
-    """One water beside a zone.
-
-    Attributes
-    ----------
-    water : NearWater
-    feet : float
-        Distance from it that gets nothing [ft].
-    own : bool
-        True if the case sets that distance.
-    strip_ac : float or None
-        Part of the zone inside it [ac]; None where the length of the water is not stated.
-    each_ac : float
-        What each hundred feet of its length takes off [ac].
-    results : tuple of Result
-    """
+    """One water beside a zone."""
 
     water: NearWater
     feet: float
+    """Distance from it that gets nothing [ft]."""
     own: bool
+    """True if the case sets that distance."""
     strip_ac: float | None
+    """Part of the zone inside it [ac]; None where the length of the water is not stated."""
     each_ac: float
+    """What each hundred feet of its length takes off [ac]."""
     results: tuple[Result, ...]
 
     @property

@@ -4,8 +4,6 @@ The binding starts in a tenth of a second, a fifth of what the same solver takes
 library of everything; programmes here are small, so starting is most of their time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -13,19 +11,13 @@ from functools import cache, lru_cache
 
 @dataclass(frozen=True)
 class Solved:
-    """Best point of a programme.
-
-    Attributes
-    ----------
-    x : tuple of float
-        One value a column.
-    marginals : tuple of float
-        Change of the cost per unit of each row's bound, zero or below; zeros where whole
-        numbers were asked for.
-    """
+    """Best point of a programme."""
 
     x: tuple[float, ...]
+    """One value a column."""
     marginals: tuple[float, ...]
+    """Change of the cost per unit of each row's bound, zero or below; zeros where whole numbers
+    were asked for."""
 
 
 def minimise(cost: Sequence[float], rows: Sequence[Mapping[int, float]],

@@ -4,8 +4,6 @@ Four strips side by side with treated ones, each as wide as a pass of the spread
 as the field allows, answer what no argument can (numbers and source in ``farm/strips``).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -43,11 +41,6 @@ def uncertain(action: Action) -> str:
 def lay_out(case: CaseFile, actions: list[Action]
             ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
     """Take the strips of the case off the actions they check.
-
-    Parameters
-    ----------
-    case : CaseFile
-    actions : list of Action
 
     Returns
     -------

@@ -5,8 +5,6 @@ on the last day of the lease is said as money, and nothing is dropped for it. Bu
 test is held against the build-up years of the guide in the same way.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping
@@ -45,30 +43,20 @@ class YearLine:
 
 @dataclass(frozen=True)
 class YearPlan:
-    """Cost of the plan by year, from the day of the advice.
-
-    Attributes
-    ----------
-    starts : tuple of date
-        First day of each year.
-    lines : tuple of YearLine
-    totals, per_ac : tuple of float
-        The grower's money [currency], and for each acre of the field.
-    owner : tuple of float
-        What the owner pays for lime [currency].
-    held : tuple of bool
-        The year's harvest is the grower's.
-    unpriced : tuple of str
-        Actions in it without a price.
-    """
+    """Cost of the plan by year, from the day of the advice."""
 
     starts: tuple[dt.date, ...]
+    """First day of each year."""
     lines: tuple[YearLine, ...]
     totals: tuple[float, ...]
     per_ac: tuple[float, ...]
+    """``totals``, ``per_ac``: the grower's money [currency], and for each acre of the field."""
     owner: tuple[float, ...]
+    """What the owner pays for lime [currency]."""
     held: tuple[bool, ...]
+    """The year's harvest is the grower's."""
     unpriced: tuple[str, ...]
+    """Actions in it without a price."""
 
 
 def number(name: str) -> float:
@@ -215,13 +203,10 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
 
     Parameters
     ----------
-    case : CaseFile
-    plan : Plan
     costs : mapping of action id to float
         As printed [currency].
     packages : float
         What whole loads leave over, less what ordering together saves [currency].
-    offers : tuple of Offer
 
     Returns
     -------
@@ -302,7 +287,7 @@ def _retests(case: CaseFile, plan: Plan, offers: tuple[Offer, ...],
     for followup in plan.followups:
         action = names.get(followup.action_id or "")
         if followup.due is None or action is None or action.kind not in SOIL_RETESTS \
-                or not followup.what.key.startswith("actions."):
+                or followup.what.topic != "actions":
             continue
         if followup.due < _years_on(starts[-1], 1):
             year = max(n for n, start in enumerate(starts) if start <= followup.due)

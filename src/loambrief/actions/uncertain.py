@@ -1,7 +1,5 @@
 """Needs whose range straddles a threshold, published chances of response, cost of waiting."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.actions.model import Action

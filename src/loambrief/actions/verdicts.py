@@ -5,8 +5,6 @@ needed, or it crosses a limit. One that does the plan's work for more money is n
 be taken instead (*optional*), and what that costs is said with the plan's materials.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
@@ -62,8 +60,6 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
         All that is on offer.
     judgements : sequence of Judgement
         On nutrients and amendments.
-    actions : sequence of Action
-    fed : NutrientPlan
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
     aside : sequence of Action

@@ -8,8 +8,6 @@ and potassium go on any time before planting that is not frozen or saturated; lo
 the soil dry enough to shatter, so after harvest.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.actions.model import Window
@@ -67,8 +65,6 @@ EVERY_SEASON = "irrigation water"
 BLOOM_DAYS = (30, 45)
 """Days from planting to early bloom of peanut (Seminole Crop E News, University of Georgia
 Extension, 8 August 2013); past 60 days is late."""
-SPLIT = "split "
-"""Start of a time that names a number of passes from planting on."""
 SIDEDRESS_DAYS = (28, 45)
 """Days from planting until corn is 6 to 12 in tall (common practice)."""
 COVER_DAYS = 21
@@ -77,10 +73,10 @@ before winter (our own cut)."""
 
 
 def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
-           when: str = "") -> Window:
+           when: str = "", splits: int = 1) -> Window:
     """Window of one kind of work; without dates in the case it is said in words only.
 
-    ``when`` is the time that a nitrogen method names.
+    ``when`` is the time that a nitrogen method names, ``splits`` its passes from planting on.
     """
     dates, today = _dates(case), case.case.date
     planting, harvest = dates.get("planting"), dates.get("harvest")
@@ -120,10 +116,10 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
             return Window(None, None, say("actions.when_sidedress", start=None))
         start, end = (max(planting + days * DAY, today) for days in SIDEDRESS_DAYS)
         return Window(start, end, say("actions.when_sidedress", start=start, end=end))
-    if when.startswith(SPLIT):
+    if when == "before" and splits > 1:
         ahead = planting if planting is not None and planting > today else None
         return Window(ahead or today, None, say("actions.when_split", start=ahead,
-                                                passes=int(when[len(SPLIT):])))
+                                                passes=splits))
     if when in ("topdress", "early spring", "stem extension"):
         return Window(None, None, say("actions.when_green_up"))
     if kind is NeedKind.NUTRIENT:

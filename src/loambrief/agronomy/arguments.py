@@ -1,7 +1,5 @@
 """Formula inputs as typed on the command line: numbers, words, lists, JSON."""
 
-from __future__ import annotations
-
 import inspect
 import json
 import math

@@ -1,7 +1,5 @@
 """Which guide covers which crop, nutrient and test, and why something is not judged."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -23,33 +21,22 @@ class Gap(StrEnum):
 
 @dataclass(frozen=True)
 class Covered:
-    """One line of the list: a guide answers for this crop, nutrient and test method.
-
-    Attributes
-    ----------
-    guide : str
-        Name of the guide, or of the micronutrient scale.
-    crop : str
-        Name of the crop table, or ``"*"`` for every crop.
-    nutrient : str
-        P2O5, K2O, Zn, B, Mn, Cu or Fe.
-    method : str
-        Extraction method of the soil test.
-    gives_rate : bool
-        False where it only says whether to apply.
-    regions : tuple of str
-        States it was written for; empty for a general scale.
-    how : str
-        How far its values were checked.
-    """
+    """One line of the list: a guide answers for this crop, nutrient and test method."""
 
     guide: str
+    """Name of the guide, or of the micronutrient scale."""
     crop: str
+    """Name of the crop table, or ``"*"`` for every crop."""
     nutrient: str
+    """P2O5, K2O, N, Zn, B, Mn, Cu or Fe."""
     method: str
+    """Extraction method of the soil test; of a nitrogen rule what it is read with."""
     gives_rate: bool
+    """False where it only says whether to apply."""
     regions: tuple[str, ...]
+    """States it was written for; empty for a general scale."""
     how: str
+    """How far its values were checked."""
 
 
 def coverage() -> tuple[Covered, ...]:
@@ -80,7 +67,7 @@ def covering(nutrient: str, crop: Crop | None = None,
     Parameters
     ----------
     nutrient : str
-        N, P2O5, K2O, S, Zn, ...; nothing covers N: no guide of nitrogen is shipped.
+        N, P2O5, K2O, S, Zn, ...
     crop : Crop or None
         Any crop where None.
     method : str or None

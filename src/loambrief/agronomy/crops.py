@@ -4,8 +4,6 @@ Shared by all topics: a crop typed in a case is looked up once here, and every o
 uses the name this one gives it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -23,35 +21,24 @@ GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", 
 
 @dataclass(frozen=True)
 class Crop:
-    """One crop of the shared table.
-
-    Attributes
-    ----------
-    name : str
-        Name used in every other table.
-    parent : str or None
-        Crop whose values stand in where a table has none for this one.
-    yield_unit : str
-        Unit the yield is traded in, e.g. ``"bu/ac"``.
-    lb_per_unit : float
-        Weight of one such unit [lb].
-    other_units : mapping of str to float
-        Further units a yield of this crop may carry -> lb per unit.
-    group : str
-        One of :data:`GROUPS`.
-    source, how : str
-        Where the weight is from and how it was checked.
-    """
+    """One crop of the shared table."""
 
     name: str
+    """Name used in every other table."""
     synonyms: tuple[str, ...]
     parent: str | None
+    """Crop whose values stand in where a table has none for this one."""
     yield_unit: str
+    """Unit the yield is traded in, e.g. ``"bu/ac"``."""
     lb_per_unit: float
+    """Weight of one such unit [lb]."""
     other_units: Mapping[str, float]
+    """Further units a yield of this crop may carry -> lb per unit."""
     group: str
+    """One of :data:`GROUPS`."""
     source: str
     how: str
+    """``source``, ``how``: where the weight is from and how it was checked."""
 
     @property
     def lineage(self) -> tuple[str, ...]:

@@ -12,9 +12,14 @@ Rule kinds
 ``equation``   constant + per_yield Y + per_test T + per_yield_test Y T, never below zero
 ``points``     a rate at given soil-test values, straight lines between them
 ``critical``   the level above which nothing is advised; no rate below it
-"""
 
-from __future__ import annotations
+For nitrogen, read by ``nitrogen_rate_by_guide``, with what is taken off it (``takes_off``) and what
+it holds already (``holds``), so that nothing counts twice:
+
+``yield_goal`` base + per_yield Y
+``supply``     a rate for each class of soil nitrogen (nitrate, organic matter or an index)
+``flat``       one rate, or a range
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -31,6 +36,8 @@ from loambrief.tables.regions import named
 
 FOLDER = "nutrients/guides"
 KINDS = ("build_up", "classes", "equation", "points", "critical")
+NITROGEN = "N"
+NITROGEN_KINDS = ("yield_goal", "supply", "flat")
 NUTRIENTS = ("P2O5", "K2O")
 """What every guide is asked for."""
 MINOR = ("S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
@@ -97,7 +104,7 @@ class Rule:
     crops : tuple of str
         Names of the crop table, or ``("*",)`` for every crop.
     methods : tuple of str
-        Extraction methods the rule was calibrated for.
+        Extraction methods the rule was calibrated for; of a nitrogen rule what it reads.
     kind : str
         One of :data:`KINDS`.
     values : mapping
@@ -120,7 +127,7 @@ class Rule:
 
     @property
     def test(self) -> str:
-        return TEST_OF[self.nutrient]
+        return TEST_OF.get(self.nutrient, self.nutrient)
 
     def number(self, name: str, default: float = 0.0) -> float:
         """One of the kind's own numbers, or ``default`` where the file does not give it."""
@@ -145,6 +152,8 @@ class Rule:
     def needs_yield(self) -> bool:
         if self.kind == "build_up":
             return True
+        if self.nutrient == NITROGEN:
+            return self.has("per_yield_lb")
         if self.kind == "equation":
             return self.has("per_yield") or self.has("per_yield_test")
         return any(c.needs_yield for c in self.classes)
@@ -228,7 +237,7 @@ def _class(raw: DataRow) -> SoilTestClass:
         "rate_lb", "low_lb", "high_lb", "lb_per_unit", "low_lb_per_unit", "high_lb_per_unit",
         "response_chance_pct") if raw.get(k) is not None}
     above = raw.get("above_ppm")
-    lower = above if above is not None else raw["from_ppm"]
+    lower = above if above is not None else raw.get("from_value", raw.get("from_ppm"))
     return SoilTestClass(str(raw["name"]), float(lower), above is not None, **numbers)
 
 
@@ -275,13 +284,16 @@ def from_data(name: str, data: DataRow, own: bool = False) -> Guide:
         rules = []
         for raw in data["rule"]:
             kind, nutrient = raw["kind"], raw["nutrient"]
-            if kind not in KINDS or nutrient not in TEST_OF:
+            nitrogen = nutrient == NITROGEN
+            if kind not in (NITROGEN_KINDS if nitrogen else KINDS) or not (
+                    nitrogen or nutrient in TEST_OF):
                 raise TableFault(f"guide {name}: kind {kind!r}, nutrient {nutrient!r}")
             rules.append(
                 Rule(
                     nutrient=nutrient,
                     crops=tuple(raw["crops"]),
-                    methods=tuple(raw["methods"]),
+                    methods=(str(raw.get("reads", "yield_goal" if "per_yield_lb" in raw else
+                                         "flat")),) if nitrogen else tuple(raw["methods"]),
                     kind=kind,
                     values=MappingProxyType(
                         {k: v for k, v in raw.items() if k not in _RULE_OWN and v is not None}

@@ -18,8 +18,6 @@ lime table) is taken as it is.
 takes longer than a whole advisory; the tests hold every function against one.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass

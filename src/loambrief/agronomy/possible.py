@@ -5,8 +5,6 @@ A formula names the kind of its parameter instead (``cec_meq: Positive``); the r
 to that before the formula is worked out.
 """
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from loambrief.errors import ImpossibleInput

@@ -12,8 +12,6 @@ runs inside :func:`recording`, each call is written to the :class:`Trace`, so ev
 in an advisory can be followed back.
 """
 
-from __future__ import annotations
-
 import functools
 import inspect
 import keyword
@@ -38,27 +36,20 @@ EVIDENCE = ("measured", "calculated", "observed", "screening sign", "common prac
 
 @dataclass(frozen=True)
 class Answer(Generic[V]):
-    """What a formula may return when the number alone does not say enough.
-
-    Attributes
-    ----------
-    value : float or str or None
-        None when the published source gives no answer for such input (say why in notes).
-    unit, source, locator, how : str or None
-        Override the decorator's (a formula that reads one of several tables).
-    notes : tuple of str
-        Plain sentences: assumptions, steps of a table, what the figure is not.
-    details : mapping
-        Further named numbers (low, high, intermediate steps).
-    """
+    """What a formula may return when the number alone does not say enough."""
 
     value: V
+    """None when the published source gives no answer for such input (say why in notes)."""
     unit: str | None = None
     source: str | None = None
     locator: str | None = None
     how: str | None = None
+    """``unit``, ``source``, ``locator``, ``how``: override the decorator's (a formula that reads
+    one of several tables)."""
     notes: tuple[str, ...] = ()
+    """Plain sentences: assumptions, steps of a table, what the figure is not."""
     details: Mapping[str, Any] = field(default_factory=dict)
+    """Further named numbers (low, high, intermediate steps)."""
     within_range: bool | None = None
 
 

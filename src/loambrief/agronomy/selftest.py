@@ -18,8 +18,6 @@ A file ``<reference key>.toml``::
     # refused = true           # negative check: must raise ImpossibleInput
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -50,7 +48,8 @@ LOOKUPS = frozenset({
     "horse_sugar_caution", "infiltration_hazard", "intake_guidance_pct",
     "irrigation_water_treatment", "legume_credit_lb_ac", "lime_requirement",
     "lime_requirement_uk", "manure_setback_ft", "micronutrient_class", "micronutrient_response",
-    "micronutrient_typical_rate", "nitrogen_rate_economic", "nitrogen_rate_uk_cereal",
+    "micronutrient_typical_rate", "nitrogen_rate_by_guide", "nitrogen_rate_economic",
+    "nitrogen_rate_uk_cereal",
     "nitrogen_rate_uk_potato", "pasture_use_pct", "penetrometer_moisture_check",
     "permeability_class", "ph_suitability", "ph_target", "phosphorus_runoff_level",
     "raw_manure_interval", "residue_carbon_nitrogen", "salinity_class", "sample_age_class",

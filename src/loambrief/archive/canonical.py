@@ -4,8 +4,6 @@ What is digested in the archive is written this way, so that any implementation 
 gets the same digest.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 

@@ -5,8 +5,6 @@ module allows less: only the fields that may be signed next, no annotation, and 
 metadata only dates.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from pyhanko.pdf_utils.reader import PdfFileReader

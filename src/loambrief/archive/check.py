@@ -1,7 +1,5 @@
 """Does an archive agree with its own log, down to the last byte?"""
 
-from __future__ import annotations
-
 import itertools
 import sqlite3
 from collections.abc import Iterator
@@ -17,32 +15,23 @@ from loambrief.errors import ArchiveBroken
 
 @dataclass(frozen=True)
 class CheckOutcome:
-    """Outcome of a check.
-
-    Attributes
-    ----------
-    breaks : tuple of Break
-        The first one of the log, then of the files in order of their events, then of the
-        index; empty if all is well.
-    lines, files, erased : int
-        Counted: log lines that hold, stored files that are what they should be, events that
-        were erased.
-    seq, head : int, str
-        Of the last line that holds.
-    anchored : int or None
-        Line of the head that was to be found again; None if none was given or found.
-    notes : tuple of str
-        What is not wrong but worth knowing.
-    """
+    """Outcome of a check."""
 
     breaks: tuple[Break, ...]
+    """The first one of the log, then of the files in order of their events, then of the index;
+    empty if all is well."""
     lines: int
     files: int
     erased: int
+    """``lines``, ``files``, ``erased`` (counted): log lines that hold, stored files that are what
+    they should be, events that were erased."""
     seq: int
     head: str
+    """``seq``, ``head``: of the last line that holds."""
     anchored: int | None = None
+    """Line of the head that was to be found again; None if none was given or found."""
     notes: tuple[str, ...] = ()
+    """What is not wrong but worth knowing."""
 
     @property
     def good(self) -> bool:

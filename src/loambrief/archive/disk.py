@@ -4,8 +4,6 @@ Each step that changes the disk first calls ``hook`` with the step's name. Left 
 nothing; tests pass one that kills the process or reports a full disk there.
 """
 
-from __future__ import annotations
-
 import errno
 import fcntl
 import os

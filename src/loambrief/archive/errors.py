@@ -1,7 +1,5 @@
 """Errors of keys and signatures."""
 
-from __future__ import annotations
-
 from loambrief.errors import LoambriefError
 
 

@@ -18,22 +18,15 @@ class FactState(StrEnum):
 
 @dataclass(frozen=True)
 class FileFact:
-    """One thing that was checked.
-
-    Attributes
-    ----------
-    id : str
-        Stable name for programs.
-    text : str
-        One sentence for people.
-    about : str
-        Field name of the signature it is about; empty for the whole file.
-    """
+    """One thing that was checked."""
 
     id: str
+    """Stable name for programs."""
     state: FactState
     text: str
+    """One sentence for people."""
     about: str = ""
+    """Field name of the signature it is about; empty for the whole file."""
 
     def as_json(self) -> dict:
         return asdict(self)
@@ -91,28 +84,19 @@ def _lower(text: str) -> str:
 
 @dataclass(frozen=True)
 class Inspection:
-    """What was found in a file without any knowledge from outside but the trust anchors.
-
-    Attributes
-    ----------
-    signatures : tuple of SignatureFound
-        In the order in which they were made.
-    attached : dict of str to bytes
-        Attached files by name, in the order of the document.
-    described : dict of str to str
-        Their descriptions.
-    stated : dict
-        What the attached data say of the advisory: status, number, revision, version, digests.
-    ends : tuple of int
-        Where each revision of the file ends [byte].
-    """
+    """What was found in a file without any knowledge from outside but the trust anchors."""
 
     facts: tuple[FileFact, ...]
     signatures: tuple[SignatureFound, ...] = ()
+    """In the order in which they were made."""
     attached: dict[str, bytes] = field(default_factory=dict, repr=False)
+    """Attached files by name, in the order of the document."""
     described: dict[str, str] = field(default_factory=dict)
+    """Their descriptions."""
     stated: dict = field(default_factory=dict)
+    """What the attached data say of the advisory: status, number, revision, version, digests."""
     ends: tuple[int, ...] = ()
+    """Where each revision of the file ends [byte]."""
 
     def state(self, name: str, about: str = "") -> FactState:
         """State of a fact; ``NONE`` if it was not looked at."""

@@ -4,8 +4,6 @@ SQLite in WAL mode. Rows of an erased record are overwritten (``secure_delete``)
 full-text index is merged, and the file is written anew without its free pages.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import sqlite3

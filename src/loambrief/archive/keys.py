@@ -5,8 +5,6 @@ never an argument of a command, never logged, and in no error's text: errors of 
 below are replaced, not chained.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import os
 import stat
@@ -27,21 +25,14 @@ Ask = Callable[[str], str]
 
 @dataclass(frozen=True)
 class SecretPlace:
-    """Where a passphrase or PIN is to be found; asked for if no place is named.
-
-    Attributes
-    ----------
-    env : str
-        Name of an environment variable.
-    keyring : str
-        Name of a service in the system's keyring.
-    user : str
-        Entry of that service.
-    """
+    """Where a passphrase or PIN is to be found; asked for if no place is named."""
 
     env: str = ""
+    """Name of an environment variable."""
     keyring: str = ""
+    """Name of a service in the system's keyring."""
     user: str = ""
+    """Entry of that service."""
 
     def find(self, ask: Ask | None, prompt: str, environ: Mapping[str, str] = os.environ) -> str:
         """The secret.
@@ -63,20 +54,14 @@ class SecretPlace:
 
 @dataclass(frozen=True)
 class Token:
-    """A key on a PKCS#11 token.
-
-    Attributes
-    ----------
-    module : Path
-        The token's driver.
-    token, certificate, key : str
-        Labels; the key's is the certificate's if empty.
-    """
+    """A key on a PKCS#11 token."""
 
     module: Path
+    """The token's driver."""
     token: str
     certificate: str
     key: str = ""
+    """``token``, ``certificate``, ``key``: labels; the key's is the certificate's if empty."""
 
 
 def open_p12(path: Path, passphrase: str, chain: Sequence[Path] = ()):

@@ -4,8 +4,6 @@ B-T adds a signature timestamp, B-LT certificates and revocation data in the doc
 store, B-LTA a document timestamp over them. Whether these hold is judged elsewhere.
 """
 
-from __future__ import annotations
-
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.general import find_cms_attribute_iter
 from pyhanko.sign.validation.dss import DocumentSecurityStore

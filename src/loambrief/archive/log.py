@@ -11,8 +11,6 @@ longer fits the next one. Who rewrites the whole log from some line on is found 
 head that was noted elsewhere.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -32,49 +30,33 @@ COMMON = ("seq", "time", "op", "prev", "digest", "card")
 
 @dataclass(frozen=True)
 class LogLine:
-    """One event.
-
-    Attributes
-    ----------
-    seq : int
-        From 1.
-    time : str
-        UTC, "2026-11-02T09:30:00Z".
-    op : str
-        One of :data:`OPS`.
-    card : str or None
-        Digest of the card.
-    public : dict
-        Further members: number, revision, client (a random name), erased sequence numbers...
-    start, end : int
-        Bytes of the log it takes; the line end included.
-    """
+    """One event."""
 
     seq: int
+    """From 1."""
     time: str
+    """UTC, "2026-11-02T09:30:00Z"."""
     op: str
+    """One of :data:`OPS`."""
     prev: str
     digest: str
     card: str | None = None
+    """Digest of the card."""
     public: dict[str, Any] = field(default_factory=dict)
+    """Further members: number, revision, client (a random name), erased sequence numbers..."""
     start: int = 0
     end: int = 0
+    """``start``, ``end``: bytes of the log it takes; the line end included."""
 
 
 @dataclass(frozen=True)
 class Break:
-    """Something that does not agree.
-
-    Attributes
-    ----------
-    kind : str
-        edited, removed, reordered, unfinished, missing, tampered, stray, link, index, anchor.
-    where : str
-        "log.jsonl:12" or the file's name.
-    """
+    """Something that does not agree."""
 
     kind: str
+    """Edited, removed, reordered, unfinished, missing, tampered, stray, link, index, anchor."""
     where: str
+    """``log.jsonl:12`` or the file's name."""
     what: str
 
     def __str__(self) -> str:

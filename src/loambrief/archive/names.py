@@ -1,7 +1,5 @@
 """When the name on a certificate is the name in a document."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """What sign and verify both read from a file: its size limits, attachments and revisions."""
 
-from __future__ import annotations
-
 import json
 import re
 from io import BytesIO

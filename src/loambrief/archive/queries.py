@@ -1,7 +1,5 @@
 """Questions to the index: find advisories, tell all about one, say what falls due."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Mapping
@@ -38,30 +36,22 @@ class ListedRevision:
 
 @dataclass(frozen=True)
 class Search:
-    """What to look for; every given condition must hold.
-
-    Attributes
-    ----------
-    client, field, crop, action, material : str or None
-        A part of the name, without regard to case and accents; ``field`` also by id, and
-        ``action`` also by title.
-    since, until : date or None
-        Dates of the advisories.
-    status : str or None
-        One of :data:`STATUSES`.
-    text : str or None
-        Words that all occur somewhere in the record; ``word*`` for a beginning.
-    """
+    """What to look for; every given condition must hold."""
 
     client: str | None = None
     field: str | None = None
     crop: str | None = None
     action: str | None = None
     material: str | None = None
+    """``client``, ``field``, ``crop``, ``action``, ``material``: A part of the name, without regard
+    to case and accents; ``field`` also by id, and ``action`` also by title."""
     since: dt.date | None = None
     until: dt.date | None = None
+    """``since``, ``until``: dates of the advisories."""
     status: str | None = None
+    """One of :data:`STATUSES`."""
     text: str | None = None
+    """Words that all occur somewhere in the record; ``word*`` for a beginning."""
 
 
 _ROW = """SELECT n.number, n.revision, n.status, l.time, r.client_name, r.farm, r.field, r.crop,
@@ -154,31 +144,23 @@ def history(store: Store, number: str) -> list[dict]:
 
 @dataclass(frozen=True)
 class DueItem:
-    """Something that falls due.
-
-    Attributes
-    ----------
-    kind : str
-        "validity" (the advisory ends to hold), "look" (a re-test or a look at the field) or
-        "retention" (the record need not be kept any longer).
-    due : str
-        Date.
-    number, revision, client, field : as listed
-        Number and revision are empty and 0 for documents of no advisory.
-    what : str
-        In words.
-    held : bool
-        A legal hold keeps the record.
-    """
+    """Something that falls due."""
 
     kind: str
+    """``validity`` (the advisory ends to hold), ``look`` (a re-test or a look at the field) or
+    "retention" (the record need not be kept any longer)."""
     due: str
+    """Date."""
     number: str
     revision: int
     client: str | None
     field: str | None
+    """``number``, ``revision``, ``client``, ``field`` (as listed): Number and revision are empty
+    and 0 for documents of no advisory."""
     what: str
+    """In words."""
     held: bool
+    """A legal hold keeps the record."""
 
     def as_json(self) -> dict:
         return asdict(self)

@@ -26,26 +26,18 @@ MOST_YEARS = 100
 
 @dataclass(frozen=True)
 class Settings:
-    """How an archive numbers and keeps.
-
-    Attributes
-    ----------
-    pattern : str
-        Of advisory numbers: ``{prefix}``, ``{year}`` and ``{serial}`` with its least digits
-        (``{serial:4}``), else letters, digits, ``.``, ``_`` and ``-``.
-    prefix : str
-        Empty: the adviser's initials.
-    years : mapping of str to int
-        Retention of each class [years], 0 to 100.
-    start : str
-        What the years count from: "validity" (the day an advisory ends to be valid, its own
-        date if it names none) or "issue" (the day it is entered).
-    """
+    """How an archive numbers and keeps."""
 
     pattern: str = PATTERN
+    """Of advisory numbers: ``{prefix}``, ``{year}`` and ``{serial}`` with its least digits
+    (``{serial:4}``), else letters, digits, ``.``, ``_`` and ``-``."""
     prefix: str = ""
+    """Empty: the adviser's initials."""
     years: Mapping[str, int] = None  # type: ignore[assignment]
+    """Retention of each class [years], 0 to 100."""
     start: str = "validity"
+    """What the years count from: "validity" (the day an advisory ends to be valid, its own date if
+    it names none) or "issue" (the day it is entered)."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "years", {**RETENTION, **(self.years or {})})

@@ -11,8 +11,6 @@ Validation data (B-LT) go into the same revision as the signature, so that every
 file is under a signature.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 from collections.abc import Sequence

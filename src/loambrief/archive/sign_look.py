@@ -4,8 +4,6 @@ The typeface is embedded as a subset and there is no transparency, so that the f
 PDF/A (ISO 19005-3, 6.2.11.4 and 6.2.10); every glyph has its Unicode value (6.2.11.7).
 """
 
-from __future__ import annotations
-
 import hashlib
 from dataclasses import dataclass
 from io import BytesIO

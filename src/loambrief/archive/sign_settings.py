@@ -22,8 +22,6 @@
 Files are relative to the settings file.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -42,17 +40,10 @@ TOKEN = ("module", "token", "certificate", "key")
 
 @dataclass(frozen=True)
 class SignSettings:
-    """What is known about signing before a file is signed.
-
-    Attributes
-    ----------
-    level : str
-        One of :data:`LEVELS`.
-    fetch : bool
-        Ask the addresses in the certificates for revocation data.
-    """
+    """What is known about signing before a file is signed."""
 
     level: str = "B-B"
+    """One of :data:`LEVELS`."""
     key: Path | None = None
     token: Token | None = None
     secret: SecretPlace = field(default_factory=SecretPlace)
@@ -62,6 +53,7 @@ class SignSettings:
     crls: tuple[Path, ...] = ()
     ocsps: tuple[Path, ...] = ()
     fetch: bool = False
+    """Ask the addresses in the certificates for revocation data."""
 
 
 def load_sign_settings(path: Path) -> SignSettings:

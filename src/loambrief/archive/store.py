@@ -49,30 +49,23 @@ def utc_now() -> dt.datetime:
 
 @dataclass(frozen=True)
 class StoredFile:
-    """A stored or remembered file and the event it came with.
-
-    Attributes
-    ----------
-    sha256, name, role : str
-        ``role`` is pdf, data, case, profile, guide, lab, words, notice, signed, redacted...
-    seq, time, op, line_digest
-        Of the log line.
-    number, revision : str or None, int or None
-        Of the advisory it belongs to.
-    status : str
-        Of that advisory now: issued, superseded, withdrawn; empty if it belongs to none.
-    """
+    """A stored or remembered file and the event it came with."""
 
     sha256: str
     name: str
     role: str
+    """``sha256``, ``name``, ``role``: ``role`` is pdf, data, case, profile, guide, lab, words,
+    notice, signed, redacted..."""
     seq: int
     time: str
     op: str
     line_digest: str
+    """``seq``, ``time``, ``op``, ``line_digest``: of the log line."""
     number: str | None
     revision: int | None
+    """``number``, ``revision``: of the advisory it belongs to."""
     status: str
+    """Of that advisory now: issued, superseded, withdrawn; empty if it belongs to none."""
 
 
 class Store:

@@ -1,7 +1,5 @@
 """Timestamps from a server (RFC 3161 over HTTP, its section 3.4)."""
 
-from __future__ import annotations
-
 import asyncio
 import urllib.error
 import urllib.request

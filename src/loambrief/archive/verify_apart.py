@@ -5,8 +5,6 @@ it is given no environment but what Python needs, may not write files, and is en
 goes over a limit; the file then counts as not readable.
 """
 
-from __future__ import annotations
-
 import base64
 import datetime as dt
 import json
@@ -28,18 +26,12 @@ PATIENCE = 5
 
 @dataclass(frozen=True)
 class ReadLimits:
-    """What the process may use.
-
-    Attributes
-    ----------
-    memory : int
-        Address space [MiB]; not enforced on Windows.
-    seconds : int
-        Processor time [s]; the clock on the wall may run PATIENCE times as long.
-    """
+    """What the process may use."""
 
     memory: int = 1024
+    """Address space [MiB]; not enforced on Windows."""
     seconds: int = 40
+    """Processor time [s]; the clock on the wall may run PATIENCE times as long."""
 
 
 def inspect_apart(data: bytes, anchors: Anchors = (), *, now: dt.datetime,

@@ -7,8 +7,6 @@ hexadecimal in one letter case, DER (X.690), zeros to the end, one signer, known
 and every further certificate signed by another one of the container or by an anchor.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 

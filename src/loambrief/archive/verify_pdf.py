@@ -5,8 +5,6 @@ EN 319 142-1 (PAdES); RFC 5652 (CMS); RFC 3161 (timestamps); ISO 19005-3 (PDF/A-
 in a process of its own with limits (``verify_apart``): the file may be hostile.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import logging

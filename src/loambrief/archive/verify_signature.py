@@ -4,8 +4,6 @@ Standards: ISO 32000-1, 12.8; ETSI EN 319 142-1 (PAdES); RFC 5652 (CMS); RFC 316
 (timestamps); RFC 5280 and 6960 (certificates, revocation).
 """
 
-from __future__ import annotations
-
 import asyncio
 import datetime as dt
 from dataclasses import dataclass, field

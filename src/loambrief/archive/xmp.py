@@ -1,6 +1,5 @@
 """Metadata packets (XMP, ISO 16684-1), read with care: they come from files of others."""
 
-from __future__ import annotations
 
 SPACES = {
     "dc": "http://purl.org/dc/elements/1.1/",

@@ -7,8 +7,6 @@ that prints on both sides: each advisory starts on a right-hand page, and reader
 case id before the page number. Long packs come in volumes.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, groupby

@@ -1,7 +1,5 @@
 """Which case files a batch is about: folders, patterns, single files, lists of those."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -34,22 +32,15 @@ _HISTORY = re.compile(
 
 @dataclass(frozen=True)
 class Found:
-    """The cases of a run.
-
-    Attributes
-    ----------
-    cases : tuple of Path
-        As the user reached them, each file once, in order of their paths.
-    left_aside : tuple of Path
-        YAML files in the folders that are no cases: profiles, guides, mappings of labs.
-    earlier : tuple of Path
-        Cases in the folders that another case found there names under ``history:``: they are
-        read with it, and not advised again.
-    """
+    """The cases of a run."""
 
     cases: tuple[Path, ...]
+    """As the user reached them, each file once, in order of their paths."""
     left_aside: tuple[Path, ...] = ()
+    """YAML files in the folders that are no cases: profiles, guides, mappings of labs."""
     earlier: tuple[Path, ...] = ()
+    """Cases in the folders that another case found there names under ``history:``: they are read
+    with it, and not advised again."""
 
 
 def find_cases(places: Iterable[str | Path], *, without: Path | None = None,

@@ -8,15 +8,17 @@ amount that is not known NaN: sums leave both out, and nothing turns them into z
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, dataclass
+from typing import get_type_hints
 
 import pandas as pd
 
 from loambrief.batch.figures import Figures
 
 DAY = "datetime64[s]"
-_KINDS = {"str": "string", "int": "int64", "float": "float64", "float | None": "float64"}
-CASES = {f.name: _KINDS[str(f.type)] for f in fields(Figures) if f.type in _KINDS} | {
+_KINDS = {str: "string", int: "int64", float: "float64", float | None: "float64"}
+CASES = {name: _KINDS[kind] for name, kind in get_type_hints(Figures).items()
+         if kind in _KINDS} | {
     "date": DAY, "valid_until": DAY}
 OF_CASE = ("case_id", "client", "farm_no", "field", "currency")
 """What the other tables tell of the case."""

@@ -1,7 +1,5 @@
 """The workers of a Dask cluster in place of our own; what travels and whom it trusts: MONTH.md."""
 
-from __future__ import annotations
-
 import contextlib
 import gc
 import logging
@@ -12,26 +10,21 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, CancelledError
 from dataclasses import replace
 from itertools import groupby
-from typing import TYPE_CHECKING
 
+import dask
+from distributed import Client, Future, KilledWorker, wait
+from distributed.utils import silence_logging_cmgr
+
+from loambrief.batch.cluster_worker import CaseMaker, SharedStorage, make, program, unfit
 from loambrief.batch.pool import DRAWING, Executor, Pool
-from loambrief.batch.shared_storage import NEEDS_EXTRA, SharedStorage
-from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made, work
+from loambrief.batch.work import CaseOutcome, CaseStatus, Stage, Task, made, work
 from loambrief.errors import ClusterFault
 
-if TYPE_CHECKING:
-    from distributed import Client, Future
-
-DEEP = 4
-"""Cases on the way for each thread of the cluster: one in work, the others waiting."""
-MOST_OUT = 256 * 2**20
-"""Bytes on the way at a time, beyond one case."""
-CONNECT = 15.0
-"""Longest wait [s] for the scheduler, and then for its first worker."""
-PATIENCE = 120.0
-"""Longest time [s] without any worker before the run is given up."""
-LOOK = 1.0
-"""Longest wait [s] before the workers, and a request to stop, are looked at."""
+DEEP, MOST_OUT = 4, 256 * 2**20
+"""On the way at a time: cases for each thread of the cluster, and bytes beyond one case."""
+CONNECT, PATIENCE, LOOK = 15.0, 120.0, 1.0
+"""Longest wait [s] for the scheduler and its first worker; longest time without any worker
+before the run is given up; longest wait until that, and a request to stop, are looked at."""
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
 OWN_LINE = re.compile(r"tls:|tcp://(localhost|127(\.\d+){3}|\[::1\]):")
 
@@ -53,8 +46,8 @@ class Cluster(Executor):
     Raises
     ------
     ClusterFault
-        The extra is not installed, the scheduler cannot be reached or is lost, it has no
-        workers, a worker has another program, or one cannot see the shared storage.
+        The scheduler cannot be reached or is lost, it has no workers, a worker has another
+        program, or one cannot see the shared storage.
     """
 
     def __init__(self, address: str, *, shared: str | None = None, readers: int = 1,
@@ -65,12 +58,13 @@ class Cluster(Executor):
         self.run_name = f"loambrief-{secrets.token_hex(8)}"
         self.storage = SharedStorage(shared, self.run_name) if shared else None
         self._sent: dict[Future, Task] = {}
-        self._inputs: dict[int, tuple[Input, ...]] = {}
         self._stopped = self._now = False
+        self._had = time.monotonic()
         with contextlib.ExitStack() as ends:
             self.client = _connect(address, ends)
             ends.callback(self._leave)
-            self._greet(function, preload)
+            with self._reachable():
+                self._greet(function, preload)
             self.readers = ends.enter_context(Pool(readers, here, ()))
             self._ends = ends.pop_all()
         if unprotected(address):
@@ -78,12 +72,7 @@ class Cluster(Executor):
                 "everyone on that network")
 
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
-        from distributed import wait
-
-        from loambrief.batch.cluster_worker import make
-
         ready = self._ready(tasks)
-        had = time.monotonic()
         while True:
             while self._room() and (one := next(ready, None)) is not None:
                 if isinstance(one, Task):
@@ -93,18 +82,14 @@ class Cluster(Executor):
                     yield one
             if not self._sent or self._now:
                 return
-            try:
-                with self.client.as_current():
-                    done = wait(list(self._sent), LOOK, FIRST_COMPLETED).done
-            except CancelledError as error:
-                raise self._lost() from error
-            except TimeoutError:
-                if self._count():
-                    had = time.monotonic()
-                elif time.monotonic() - had > PATIENCE:
-                    raise self._lost(f"has had no workers for {PATIENCE:g} s") from None
-                continue
-            had = time.monotonic()
+            with self._reachable():
+                try:
+                    with self.client.as_current():
+                        done = wait(list(self._sent), LOOK, FIRST_COMPLETED).done
+                except TimeoutError:
+                    self._count()
+                    continue
+            self._had = time.monotonic()
             for future in done:
                 if future.done():  # or it was lost again with its worker, and is made anew
                     outcome = self._outcome(future, self._sent.pop(future))
@@ -129,8 +114,6 @@ class Cluster(Executor):
 
     def _greet(self, function: Callable[[Task], CaseOutcome], preload: tuple[str, ...]) -> None:
         """See that there are workers, and that each is fit to be used."""
-        from loambrief.batch.cluster_worker import CaseMaker, program, unfit
-
         try:
             self.client.wait_for_workers(1, timeout=CONNECT)
         except TimeoutError as error:
@@ -138,32 +121,30 @@ class Cluster(Executor):
         own = program()
         if self.storage is not None:
             self.storage.begin()
-        with self._reachable():
-            answers = self.client.run(unfit, own, self.storage, on_error="return")
-            for worker, why in sorted(answers.items()):
-                if isinstance(why, BaseException):
-                    why = ("has no Loambrief that runs, or one that knows no clusters; install "
-                           f"{own} there ({why!r})")
-                if why:
-                    raise ClusterFault(f"worker {worker} {why}")
-            self.client.register_plugin(CaseMaker(self.run_name, own, self.storage, function,
-                                                  preload))
+        answers = self.client.run(unfit, own, self.storage, on_error="return")
+        for worker, why in sorted(answers.items()):
+            if isinstance(why, BaseException):
+                why = ("has no Loambrief that runs, or one that knows no clusters; install "
+                       f"{own} there ({why!r})")
+            if why:
+                raise ClusterFault(f"worker {worker} {why}")
+        self.client.register_plugin(CaseMaker(self.run_name, own, self.storage, function, preload))
         self._count()
 
-    def _count(self) -> int:
-        """Of workers; the threads they have are the size of the cluster."""
+    def _count(self) -> None:
+        """The threads of all workers are the size of the cluster; without any, wait a while."""
         if self.client.status != "running":
             raise self._lost()
-        with self._reachable():
-            threads = self.client.nthreads()
-        self.size = sum(threads.values()) or self.size
-        return len(threads)
+        if threads := self.client.nthreads():
+            self.size, self._had = sum(threads.values()), time.monotonic()
+        elif time.monotonic() - self._had > PATIENCE:
+            raise self._lost(f"has had no workers for {PATIENCE:g} s")
 
     @contextlib.contextmanager
     def _reachable(self) -> Iterator[None]:
         try:
             yield
-        except OSError as error:  # dask's own errors of the line are of this kind
+        except (CancelledError, OSError) as error:  # Dask's own, of a line or scheduler that went
             raise self._lost() from error
 
     def _lost(self, how: str = "was lost") -> ClusterFault:
@@ -188,8 +169,7 @@ class Cluster(Executor):
                 if outcome.status is not CaseStatus.CHECKED or task.stage is Stage.CHECK:
                     yield outcome
                 else:
-                    self._inputs[task.number] = outcome.inputs
-                    yield replace(task, loaded=outcome.loaded)
+                    yield replace(task, loaded=outcome.loaded, inputs=outcome.inputs)
 
     def _room(self) -> bool:
         return not self._stopped and len(self._sent) < DEEP * self.size \
@@ -197,10 +177,8 @@ class Cluster(Executor):
 
     def _outcome(self, future: Future, task: Task) -> CaseOutcome | None:
         """What a future brings, with its files, if they are what was made there."""
-        from distributed import KilledWorker
-
-        blank = CaseOutcome(task.number, task.path, CaseStatus.FAILED)
-        inputs = self._inputs.pop(task.number, ())
+        outcome = CaseOutcome(task.number, task.path, CaseStatus.FAILED)
+        why = "its files came back damaged; run the batch again"
         try:
             outcome = future.result()
             if outcome is None or outcome.status is not CaseStatus.DONE:
@@ -208,22 +186,20 @@ class Cluster(Executor):
             if self.storage is not None:
                 names = tuple(file.name for file in outcome.files)
                 outcome = replace(outcome, content=self.storage.take(task.number, names))
+            came = tuple(made(name, content) for name, content in outcome.content.items())
+            if came and came == outcome.files:
+                return outcome
         except ClusterFault:
             raise
         except CancelledError as error:
             raise self._lost() from error
         except KilledWorker:
-            return blank.failed(f"{task.path}: the workers that made it were lost, one after "
-                                "the other")
+            why = "the workers that made it were lost, one after the other"
         except Exception as error:  # each driver of storage has errors of its own
-            return blank.failed(f"{task.path}: the cluster could not make it or hand it over "
-                                f"({type(error).__name__}: {error})")
+            why = f"the cluster could not make it or hand it over ({type(error).__name__}: {error})"
         finally:
             future.release()
-        came = tuple(made(name, content) for name, content in outcome.content.items())
-        if not came or came != outcome.files:
-            return outcome.failed(f"{task.path}: its files came back damaged; run the batch again")
-        return replace(outcome, inputs=inputs or outcome.inputs)
+        return outcome.failed(f"{task.path}: {why}")
 
 
 def unprotected(address: str) -> bool:
@@ -236,24 +212,17 @@ def _connect(address: str, ends: contextlib.ExitStack) -> Client:
     if not ADDRESS.fullmatch(address):
         raise ClusterFault(f"{address!r} is no address of a scheduler such as "
                            "tcp://10.0.0.5:8786 or tls://10.0.0.5:8786")
-    try:
-        import dask
-        import distributed
-        from distributed.utils import silence_logging_cmgr
-    except ImportError as error:
-        raise ClusterFault(NEEDS_EXTRA) from error
     ends.enter_context(silence_logging_cmgr(logging.CRITICAL))
     ends.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GiB"}))
     # A client that found no scheduler closes when it is collected, and would wait without end if
     # that happened while the next one starts.
     gc.collect()
     try:
-        client = distributed.Client(address, timeout=CONNECT, set_as_default=False,
-                                    name="loambrief")
+        client = Client(address, timeout=CONNECT, set_as_default=False, name="loambrief")
     except TypeError as error:  # of a line without its certificates
-        tls = "distributed.comm.tls"
-        raise ClusterFault(f"tls:// needs certificates: set {tls}.ca-file, {tls}.client.cert and "
-                           ".key in Dask's configuration") from error
+        raise ClusterFault("tls:// needs certificates: set distributed.comm.tls.ca-file, "
+                           "distributed.comm.tls.client.cert and .key in Dask's configuration"
+                           ) from error
     except (OSError, ValueError) as error:
         raise ClusterFault(f"no scheduler answers at {address} within {CONNECT:g} s "
                            f"({' '.join(str(error).split())[:200]})") from error

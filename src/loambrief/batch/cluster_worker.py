@@ -1,21 +1,19 @@
 """What runs inside a worker of a Dask cluster: a case at a time, each in a process apart."""
 
-from __future__ import annotations
-
 import multiprocessing
-import platform
+import sys
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from distributed import Worker, WorkerPlugin, get_worker
+from fsspec import FSMap, get_mapper
 from tornado.ioloop import PeriodicCallback
 
 from loambrief import __version__
 from loambrief.batch.ledger import program_digest
 from loambrief.batch.pool import Pool
-from loambrief.batch.shared_storage import SharedStorage
 from loambrief.batch.work import CaseOutcome, CaseStatus, Task
 from loambrief.errors import ClusterFault
 
@@ -23,11 +21,57 @@ IDLE = 60.0
 """Seconds between two looks for processes without work, which then end."""
 
 
+@dataclass(frozen=True)
+class SharedStorage:
+    """The folder ``run`` in the storage at ``url``, which is gone when the run is over.
+
+    It is shared by this machine and the workers, for finished files on the way: any storage that
+    fsspec knows (``file:///mnt/share``, ``s3://bucket/folder``), each with errors of its own.
+    Each machine needs its driver and its own credentials.
+    """
+
+    url: str
+    run: str
+
+    def put(self, number: int, content: Mapping[str, bytes]) -> None:
+        """Write the files of a case; what a lost worker left is written over."""
+        files = self._open()
+        for n, data in enumerate(content.values()):
+            files[f"{number}-{n}"] = data
+
+    def take(self, number: int, names: tuple[str, ...]) -> dict[str, bytes]:
+        """Read the files of a case, and remove them there; KeyError if one is missing."""
+        files = self._open()
+        return {name: files.pop(f"{number}-{n}") for n, name in enumerate(names)}
+
+    def begin(self) -> None:
+        """Leave something for the workers to find; ClusterFault if it cannot be written."""
+        try:
+            self.put(0, {"probe": self.run.encode()})
+        except Exception as error:
+            raise ClusterFault(f"{self.url} cannot be written to: {error!r}") from error
+
+    def unseen(self) -> str:
+        """Why what :meth:`begin` left is not to be found here; empty if it is."""
+        try:
+            return "" if self._open()["0-0"] == self.run.encode() else "it holds something else"
+        except Exception as error:
+            return repr(error)
+
+    def end(self) -> None:
+        """Remove the folder; left-overs of a storage that is gone do not matter any more."""
+        with suppress(Exception):
+            files = self._open()
+            files.fs.rm(files.root, recursive=True)
+
+    def _open(self) -> FSMap:
+        return get_mapper(f"{self.url.rstrip('/')}/{self.run}")
+
+
 def program() -> str:
     """What has to be the same on every machine for the bytes to be the same."""
-    python = ".".join(platform.python_version_tuple()[:2])
-    return (f"Loambrief {__version__} (program {program_digest():.16}), Python {python}, "
-            f"zlib {zlib.ZLIB_RUNTIME_VERSION}")
+    return (f"Loambrief {__version__} (program {program_digest():.16}), Python "
+            f"{sys.version_info[0]}.{sys.version_info[1]}, zlib {zlib.ZLIB_RUNTIME_VERSION}")
 
 
 def unfit(own: str, storage: SharedStorage | None = None) -> str:
@@ -67,14 +111,12 @@ class CaseMaker(WorkerPlugin):
     preload: tuple[str, ...]
 
     def setup(self, worker: Worker) -> None:
-        self.over = False
         self.idle: list[Pool] = []
         self.busy: set[Pool] = set()
         self.sweep = PeriodicCallback(self.end_idle, IDLE * 1000)
         self.sweep.start()
 
     def teardown(self, worker: Worker) -> None:
-        self.over = True
         self.sweep.stop()
         for pool in self.busy.copy():
             pool.stop(now=True)
@@ -98,7 +140,7 @@ class CaseMaker(WorkerPlugin):
         finally:
             self.busy.discard(pool)
             self.idle.append(pool)
-            if self.over:
+            if not self.sweep.is_running():  # the run is over
                 self.end_idle()
         if self.storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
             return outcome

@@ -1,7 +1,5 @@
 """Documents about all cases of a run: summary, month cover, bundles, print packs."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import json

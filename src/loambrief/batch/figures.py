@@ -4,8 +4,6 @@ They travel from the worker to the run and are remembered in the ledger, so that
 has not changed is summed up without being made again.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 
@@ -130,7 +128,7 @@ def figures_of(advice: Advice) -> Figures:
         credential=f"{case.adviser.credential.scheme} {case.adviser.credential.number}",
         interest=case.adviser.interest,
         limits=tuple(
-            LimitingFactor(f.topic, ".".join(f.id.split(".")[:2]), writer.write(f.title),
+            LimitingFactor(f.topic, f.subject, writer.write(f.title),
                            f.severity, f.status is Status.EXCESS)
             for f in advice.diagnosis.worst(len(advice.diagnosis.findings))
         ),

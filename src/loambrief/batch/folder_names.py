@@ -1,7 +1,5 @@
 """A folder name for each client: readable, safe on every system, and never shared."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 import unicodedata

@@ -20,8 +20,6 @@ the table ``[fees]`` of the settings::
 What has no price stays empty: it is not free. Only a price in the currency of the case counts.
 """
 
-from __future__ import annotations
-
 import csv
 import datetime as dt
 import io

@@ -6,8 +6,6 @@ its files are written. A run that was broken off is run again: what was issued k
 its signature and its bytes, and the rest follows.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import json
@@ -52,46 +50,31 @@ Sign = Callable[[bytes], Signed]
 
 @dataclass(frozen=True)
 class IssueRequest:
-    """What is to be issued.
-
-    Attributes
-    ----------
-    cases : tuple of Path
-        In the order in which they are numbered.
-    flat : bool
-        A single case: straight into the output folder, not into one of its client.
-    letters : bool
-        Write a letter to each client.
-    sign : callable or None
-        Sign each advisory that has no signature yet.
-    """
+    """What is to be issued."""
 
     cases: tuple[Path, ...]
+    """In the order in which they are numbered."""
     output: Path
     lab_files: tuple[Path, ...] = ()
     words: OwnWords | None = None
     sheet: bool = False
     flat: bool = False
+    """A single case: straight into the output folder, not into one of its client."""
     letters: bool = False
+    """Write a letter to each client."""
     sign: Sign | None = None
+    """Sign each advisory that has no signature yet."""
     form: Files = Files.TWO
     rate_map: bool = False
 
 
 @dataclass(frozen=True)
 class IssuedCase:
-    """What became of one case.
-
-    Attributes
-    ----------
-    status : str
-        "issued", "already issued" or "not issued"; if the latter, ``problems`` say why.
-    shortfalls : tuple of str
-        Why a signature did not reach the level that was asked for, or was not made.
-    """
+    """What became of one case."""
 
     path: Path
     status: str
+    """``issued``, ``already issued`` or ``not issued``; if the latter, ``problems`` say why."""
     case_id: str = ""
     client: str = ""
     made: Issued | None = None
@@ -99,6 +82,7 @@ class IssuedCase:
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     shortfalls: tuple[str, ...] = ()
+    """Why a signature did not reach the level that was asked for, or was not made."""
 
 
 @dataclass

@@ -81,25 +81,18 @@ _DOCUMENT = TypeAdapter(PlacedFile)
 
 @dataclass
 class Ledger:
-    """The records of an output folder.
-
-    Attributes
-    ----------
-    records : dict of str to LedgerRecord
-        The last record of each case file, by its path from the output folder.
-    own : dict of str to set of PlacedFile
-        Every file that a batch put there, by its path from the output folder; of documents
-        of the whole batch, too.
-    damaged : int
-        Lines that could not be read.
-    """
+    """The records of an output folder."""
 
     file: Path
     records: dict[str, LedgerRecord] = field(default_factory=dict)
+    """The last record of each case file, by its path from the output folder."""
     own: dict[str, set[PlacedFile]] = field(default_factory=dict)
+    """Every file that a batch put there, by its path from the output folder; of documents of the
+    whole batch, too."""
     documents: dict[str, PlacedFile] = field(default_factory=dict)
     sets: dict[str, DocumentSet] = field(default_factory=dict)
     damaged: int = 0
+    """Lines that could not be read."""
 
     @classmethod
     def read(cls, file: Path) -> Ledger:

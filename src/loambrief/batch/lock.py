@@ -1,7 +1,5 @@
 """One batch at a time in an output folder."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 import os

@@ -1,7 +1,5 @@
 """The month's work under one lock: the cases, then the documents about all of them."""
 
-from __future__ import annotations
-
 import contextlib
 import os
 import signal

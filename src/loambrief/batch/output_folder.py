@@ -1,7 +1,5 @@
 """Puts finished files in place: whole, known to the ledger first, and never over another's."""
 
-from __future__ import annotations
-
 import errno
 import hashlib
 import os

@@ -5,8 +5,6 @@ Pebble pool of its own: a pipe or a lock torn by a dying process then belongs to
 and it is always known whose case was lost.
 """
 
-from __future__ import annotations
-
 import contextlib
 import multiprocessing
 import os

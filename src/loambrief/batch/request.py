@@ -1,7 +1,5 @@
 """What a run of a batch is asked for, and what it comes to, case by case."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from pathlib import Path
 

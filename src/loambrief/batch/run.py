@@ -4,8 +4,6 @@ Cases are worked on side by side and put away as they come; only this process wr
 of a case is that case's; a fault of the disk ends the run, with whole files only.
 """
 
-from __future__ import annotations
-
 import os
 import time
 from collections.abc import Callable, Iterable, Iterator

@@ -1,7 +1,5 @@
 """What the terminal, and a program, are told about a finished run."""
 
-from __future__ import annotations
-
 from typing import TextIO
 
 from loambrief.batch.month import Month

@@ -7,8 +7,6 @@ UTF-8 with a byte-order mark, without which a spreadsheet program takes it for a
 encoding, and has the line ends of RFC 4180. Both files are the same bytes for the same cases.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import io
 import re

@@ -93,7 +93,8 @@ class Task:
 
     ``number`` is its place in the run, from 0; problems name the case as ``path`` does. It is
     given up after ``time_limit`` seconds. ``expected`` is the digest of the inputs when they were
-    checked ("" if they were not), ``loaded`` the checked case, packed (empty: read ``path``).
+    checked ("" if they were not), ``loaded`` the checked case, packed (empty: read ``path``),
+    with what it came from in ``inputs`` where the outcome is to name that.
     """
 
     number: int
@@ -103,6 +104,7 @@ class Task:
     time_limit: float | None = None
     expected: str = ""
     loaded: bytes = field(default=b"", repr=False)
+    inputs: tuple[Input, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -211,8 +213,7 @@ def make_one(task: Task) -> CaseOutcome:
     from loambrief import pipeline
 
     if task.loaded:
-        loaded = unpack(task.loaded)
-        inputs: tuple[Input, ...] = ()
+        loaded, inputs = unpack(task.loaded), task.inputs
     else:
         loaded, inputs = read_case(task)
     if task.expected and loaded.sha256 != task.expected:

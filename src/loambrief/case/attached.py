@@ -1,7 +1,5 @@
 """The files that a case names: under a key ``file`` or ``guide``, and its earlier cases."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 

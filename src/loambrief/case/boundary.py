@@ -5,8 +5,6 @@ A case names the file (``boundary: {file: east40.geojson}``). A polygon with a p
 are not needed here are left alone, as the standard asks.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,21 +21,14 @@ Ring = tuple[Position, ...]
 
 @dataclass(frozen=True)
 class Shape:
-    """One polygon feature.
-
-    Attributes
-    ----------
-    sample : str or None
-        Id of the sample whose zone it is; None for the field.
-    polygons : tuple of (outer ring, hole, ...)
-        [degrees], rings closed.
-    path : DataPath
-        Where it stands in the case, for problems.
-    """
+    """One polygon feature."""
 
     sample: str | None
+    """Id of the sample whose zone it is; None for the field."""
     polygons: tuple[tuple[Ring, ...], ...]
+    """Tuple of (outer ring, hole, ...): [degrees], rings closed."""
     path: DataPath = ()
+    """Where it stands in the case, for problems."""
 
     @cached_property
     def area_ac(self) -> float:

@@ -8,8 +8,6 @@ document type (so no entities), and a shapefile's coordinates count only where i
 they are longitude and latitude of WGS 84.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re
@@ -46,18 +44,12 @@ Placed = tuple[Mapping[str, Any], list[list[list[list[float]]]], Mark]
 
 @dataclass(frozen=True)
 class ReadBoundary:
-    """A boundary of another program, as a part of a case.
-
-    Attributes
-    ----------
-    source : SourceText
-        The GeoJSON with the line of each area.
-    files : mapping of str to bytes
-        What it was read from, by the ending of the name (".kml"; ".shp", ".dbf", ".prj").
-    """
+    """A boundary of another program, as a part of a case."""
 
     source: SourceText
+    """The GeoJSON with the line of each area."""
     files: Mapping[str, bytes]
+    """What it was read from, by the ending of the name (".kml"; ".shp", ".dbf", ".prj")."""
 
 
 def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:

@@ -5,8 +5,6 @@ or below it, or in ``../profiles``, so that it cannot be read from anywhere else
 and written anew, flat on white, without what the file says beside the picture.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 from dataclasses import dataclass
@@ -35,31 +33,21 @@ GROUNDS = ("paper", "faint")
 
 @dataclass(frozen=True)
 class PrintedBrand:
-    """What the pages show of a business.
-
-    Attributes
-    ----------
-    accent : str
-        ``#RRGGBB`` in place of the theme's accent; "" for the theme's.
-    name : str
-        The logo's file as the case names it; "" without a logo.
-    png : bytes
-        The logo, opaque, RGB, without metadata.
-    width, height : int
-        Pixels.
-    alt : str
-        What is said in place of the logo.
-    file_sha256 : str
-        Of the file it was made from, in hexadecimal.
-    """
+    """What the pages show of a business."""
 
     accent: str = ""
+    """``#RRGGBB`` in place of the theme's accent; "" for the theme's."""
     name: str = ""
+    """The logo's file as the case names it; "" without a logo."""
     png: bytes = b""
+    """The logo, opaque, RGB, without metadata."""
     width: int = 0
     height: int = 0
+    """``width``, ``height``: pixels."""
     alt: str = ""
+    """What is said in place of the logo."""
     file_sha256: str = ""
+    """Of the file it was made from, in hexadecimal."""
 
     @property
     def sha256(self) -> str:

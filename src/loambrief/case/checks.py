@@ -1,7 +1,5 @@
 """Values that cannot stand side by side: errors between the fields of a case."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from itertools import combinations, pairwise

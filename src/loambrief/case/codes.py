@@ -10,8 +10,6 @@ Codes that begin with ``ISSUE-`` are the points of the table ``record/completene
 left out under ``accept`` with a reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from types import MappingProxyType
 

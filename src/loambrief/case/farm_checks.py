@@ -1,7 +1,5 @@
 """Tenure, constraints, parts and strips that contradict themselves or the rest of the case."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.case.parts import SLACK

@@ -5,8 +5,6 @@ A part is a form, a list of parts a table; a table inside a table or a group of 
 table of its own, whose rows name the entry they belong to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -43,42 +41,29 @@ class ValueKind(StrEnum):
 
 @dataclass(frozen=True)
 class Leaf:
-    """One value of a part.
-
-    Attributes
-    ----------
-    path : tuple of str
-        Keys below the part or the entry; empty where the entry itself is the value.
-    units : tuple of str
-        Accepted ones, the usual one first.
-    choices : tuple of str
-        The only words that may stand there.
-    suggested : tuple of str
-        Names out of the tables; others may stand there too.
-    low, high : float or None
-        Bounds of a plain number.
-    many : bool
-        A list of such values.
-    most : int or None
-        Longest list.
-    gaps : bool
-        Entries of the list may be missing, as a reading that was not taken is.
-    required : bool
-        Wanted as soon as its part has any value.
-    """
+    """One value of a part."""
 
     path: tuple[str, ...]
+    """Keys below the part or the entry; empty where the entry itself is the value."""
     kind: ValueKind
     meaning: str
     units: tuple[str, ...] = ()
+    """Accepted ones, the usual one first."""
     choices: tuple[str, ...] = ()
+    """The only words that may stand there."""
     suggested: tuple[str, ...] = ()
+    """Names out of the tables; others may stand there too."""
     low: float | None = None
     high: float | None = None
+    """``low``, ``high``: bounds of a plain number."""
     many: bool = False
+    """A list of such values."""
     most: int | None = None
+    """Longest list."""
     gaps: bool = False
+    """Entries of the list may be missing, as a reading that was not taken is."""
     required: bool = False
+    """Wanted as soon as its part has any value."""
 
     @property
     def key(self) -> str:
@@ -93,32 +78,22 @@ class Leaf:
 
 @dataclass(frozen=True)
 class Group:
-    """A part or a list of parts: a form, or a table with a row for each entry.
-
-    Attributes
-    ----------
-    path : tuple of str
-        Keys from the top of the case; a list of entries counts as one step.
-    table : bool
-        A list: one row for each entry.
-    keyed : bool
-        A group of free keys: a row for each, with its name and its value.
-    owner : tuple of str
-        Path of the table whose entries these rows belong to; empty where there is none.
-    by : str
-        Key by which a row of another table names an entry of this one; empty: its number.
-    most : int or None
-        Most entries.
-    """
+    """A part or a list of parts: a form, or a table with a row for each entry."""
 
     path: tuple[str, ...]
+    """Keys from the top of the case; a list of entries counts as one step."""
     meaning: str
     leaves: tuple[Leaf, ...]
     table: bool = False
+    """A list: one row for each entry."""
     keyed: bool = False
+    """A group of free keys: a row for each, with its name and its value."""
     owner: tuple[str, ...] = ()
+    """Path of the table whose entries these rows belong to; empty where there is none."""
     by: str = ""
+    """Key by which a row of another table names an entry of this one; empty: its number."""
     most: int | None = None
+    """Most entries."""
 
     @property
     def title(self) -> str:

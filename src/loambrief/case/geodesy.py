@@ -1,7 +1,5 @@
 """Area and plane positions of shapes given in longitude and latitude (WGS 84)."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -6,171 +6,41 @@ examples; YAML and TOML are both read. ``load_guide`` gives plain data;
 guide known while a case runs.
 """
 
-from __future__ import annotations
-
 import hashlib
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Literal
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from loambrief.case import quantities as q
-from loambrief.case.measurements import methods
+from loambrief.case.guide_schema import (
+    ANY_CROP,
+    METHODS,
+    BuildUpRule,
+    ClassesRule,
+    EquationRule,
+    FlatRule,
+    GuideFile,
+    GuideRule,
+    NitrogenRule,
+    PointsRule,
+    RuleEntry,
+    SupplyClassEntry,
+    SupplyRule,
+    TestRule,
+    YieldGoalRule,
+)
 from loambrief.case.names import crops, fold
 from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show, which_choice
 from loambrief.case.reader import decode, read_bytes, read_text
-from loambrief.case.schema import Part
-from loambrief.case.source import SourceText
+from loambrief.case.source import Mark, SourceText, split_lines
 from loambrief.errors import CaseProblems
-
-METHODS: Mapping[str, tuple[str, ...]] = {
-    "P2O5": methods()["phosphorus"],
-    "K2O": (*methods()["cations"], "field-moist"),
-    "S": methods()["sulfur"],
-    "Mg": methods()["cations"],
-    "Zn": methods()["zinc"],
-    "B": methods()["boron"],
-    "Mn": methods()["manganese"],
-    "Cu": methods()["copper"],
-    "Fe": methods()["iron"],
-}
-ANY_CROP = "*"
-How = Literal["seen", "computed", "memory", "convention"]
-Ppm = Annotated[float, q.number(0, 1_000_000, "a soil test in ppm")]
-Lb = Annotated[float, q.number(0, 10_000, "pounds per acre")]
-Coefficient = Annotated[float, q.number(-100_000, 100_000, "a coefficient")]
-
-
-class GuideSource(Part):
-    """Where the guide comes from and how its values were checked."""
-
-    title: q.Name
-    reference: q.Text
-    locator: q.Text | None = None
-    how: How
-    notes: q.Text | None = None
-
-
-class GuideAbout(Part):
-    """What the guide as a whole was made for."""
-
-    regions: Annotated[list[q.Name], Field(min_length=1)]
-    kind: q.Name
-    depth_in: Annotated[float, q.number(1, 48, "a sampling depth in inches")]
-    rotation: Literal["highest critical level"] | None = None
-    interval_years: Annotated[
-        float, q.number(1, 10, "the years until the next sample")] | None = None
-    interval_reference: q.Text | None = None
-    interval_how: How | None = None
-
-
-class SoilTestClassEntry(Part):
-    """One class: its lower bound and, if the guide gives one, its rate."""
-
-    name: q.Name
-    from_ppm: Ppm | None = None
-    above_ppm: Ppm | None = None
-    rate_lb: Lb | None = None
-    low_lb: Lb | None = None
-    high_lb: Lb | None = None
-    lb_per_unit: Lb | None = None
-    low_lb_per_unit: Lb | None = None
-    high_lb_per_unit: Lb | None = None
-    response_chance_pct: Annotated[float, q.number(0, 100, "a chance in percent")] | None = None
-
-    @property
-    def lower(self) -> float | None:
-        return self.from_ppm if self.from_ppm is not None else self.above_ppm
-
-
-class CecBandEntry(Part):
-    """Levels for soils up to one cation exchange capacity; the last band has no upper end."""
-
-    up_to_meq: Annotated[float, q.number(0, 300, "a CEC in meq/100 g")] | None = None
-    critical_ppm: Ppm
-    limit_ppm: Ppm
-
-
-class _RuleEntry(Part):
-    nutrient: Literal["P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe"]
-    crops: Annotated[list[q.Name], Field(min_length=1)]
-    methods: Annotated[list[q.Name], Field(min_length=1)]
-    reference: q.Text | None = None
-    locator: q.Text | None = None
-    how: How | None = None
-    how_of: dict[str, How] | None = None
-    cap_lb_per_year: Lb | None = None
-
-
-class BuildUpRule(_RuleEntry):
-    """Build-up below the critical level, removal up to the limit, then nothing or drawdown."""
-
-    kind: Literal["build_up"]
-    critical_ppm: Ppm | None = None
-    critical_ppm_per_meq: Coefficient | None = None
-    limit_ppm: Ppm | None = None
-    limit_above_critical_ppm: Ppm | None = None
-    by_cec: list[CecBandEntry] | None = None
-    build_lb_per_ppm: Lb
-    build_lb_per_ppm_per_meq: Lb | None = None
-    extra_lb: Lb | None = None
-    drawdown_ppm: Annotated[float, q.number(0.1, 10_000, "a span in ppm")] | None = None
-    removal_lb_per_unit: dict[str, Lb]
-
-
-class ClassesRule(_RuleEntry):
-    """One rate per class; ``critical_class`` is the first that needs no response-based rate."""
-
-    kind: Literal["classes"]
-    critical_class: q.Name
-    classes: Annotated[list[SoilTestClassEntry], Field(min_length=2, max_length=12)]
-
-
-class EquationRule(_RuleEntry):
-    """constant + per_yield Y + per_test T + per_yield_test Y T, nothing from the critical level."""
-
-    kind: Literal["equation"]
-    critical_ppm: Ppm
-    constant: Coefficient | None = None
-    per_yield: Coefficient | None = None
-    per_test: Coefficient | None = None
-    per_yield_test: Coefficient | None = None
-
-
-class PointsRule(_RuleEntry):
-    """Rates at given soil-test values, straight lines between."""
-
-    kind: Literal["points"]
-    critical_ppm: Ppm
-    test_ppm: Annotated[list[Ppm], Field(min_length=2, max_length=60)]
-    rate_lb: Annotated[list[Lb], Field(min_length=2, max_length=60)]
-
-
-class CriticalRule(_RuleEntry):
-    """A critical level without rates."""
-
-    kind: Literal["critical"]
-    critical_ppm: Ppm
-
-
-GuideRule = Annotated[
-    BuildUpRule | ClassesRule | EquationRule | PointsRule | CriticalRule,
-    Field(discriminator="kind"),
-]
-
-
-class GuideFile(Part):
-    """A whole guide file."""
-
-    source: GuideSource
-    guide: GuideAbout
-    rule: Annotated[list[GuideRule], Field(min_length=1, max_length=500)]
 
 
 @dataclass(frozen=True)
@@ -195,6 +65,9 @@ class LoadedGuide:
     file: str
 
 
+_RULE: TypeAdapter[GuideRule] = TypeAdapter(GuideRule)
+
+
 def _plain(guide: GuideFile) -> dict[str, object]:
     return guide.model_dump(exclude_none=True)
 
@@ -210,7 +83,7 @@ def load_guide(path: Path | str) -> LoadedGuide:
     Raises
     ------
     CaseProblems
-        With every problem of the file; a YAML file's with line and column.
+        With every problem of the file, each with line and column.
     OSError
         The file is not there or may not be read.
     """
@@ -225,20 +98,50 @@ def load_guide(path: Path | str) -> LoadedGuide:
     try:
         guide = TypeAdapter(GuideFile).validate_python(source.data)
     except ValidationError as error:
-        faults = [_fault(e) for e in error.errors(include_url=False)]
+        faults = [*(_fault(e) for e in error.errors(include_url=False)), *_sound(source.data)]
         raise CaseProblems(in_file_order([*problems, *source.problems(faults)])) from None
-    problems += source.problems(cross_checks(guide))
+    problems += source.problems(cross_checks(dict(enumerate(guide.rule))))
     if problems:
         raise CaseProblems(in_file_order(problems))
     return LoadedGuide(path.stem, _plain(guide), hashlib.sha256(raw).hexdigest(), file)
 
 
+def _sound(data: object) -> Iterator[Fault]:
+    """Contradictions inside the rules that are well formed, beside others that are not."""
+    rules: dict[int, GuideRule] = {}
+    entries = data.get("rule") if isinstance(data, Mapping) else None
+    for i, entry in enumerate(entries if isinstance(entries, list) else ()):
+        with suppress(ValidationError):
+            rules[i] = _RULE.validate_python(entry)
+    yield from cross_checks(rules)
+
+
 def _toml(text: str, file: str) -> SourceText:
     try:
-        return SourceText(file, text, tomllib.loads(text))
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        problem = Problem(file, 0, 0, "CASE005", "file", str(error), "well-formed TOML")
+        place = re.search(r"line (\d+), column (\d+)", str(error))
+        line, column = (int(place[1]), int(place[2])) if place else (1, 1)
+        problem = Problem(file, line, column, "CASE005", "file", str(error), "well-formed TOML")
         raise CaseProblems((problem,)) from None
+    return SourceText(file, text, data, *_toml_marks(text))
+
+
+def _toml_marks(text: str) -> tuple[dict[DataPath, Mark], dict[DataPath, Mark]]:
+    """Places of the tables of a file and of the keys right under them; the library tells none."""
+    keys: dict[DataPath, Mark] = {}
+    values: dict[DataPath, Mark] = {(): Mark(1, 1)}
+    table: DataPath = ()
+    rules = 0
+    for number, line in enumerate(split_lines(text), 1):
+        if head := re.match(r"\s*(\[{1,2})\s*([A-Za-z_]+)\s*\]{1,2}\s*(#|$)", line):
+            table = (head[2],) if len(head[1]) == 1 else (head[2], rules)
+            rules += len(head[1]) - 1
+            values[table] = keys[table] = Mark(number, head.start(1) + 1)
+        elif entry := re.match(r"\s*(\w+)\s*=\s*", line):
+            keys.setdefault((*table, entry[1]), Mark(number, entry.start(1) + 1))
+            values.setdefault((*table, entry[1]), Mark(number, entry.end() + 1))
+    return keys, values
 
 
 def _fault(error: ErrorDetails) -> Fault:
@@ -260,12 +163,15 @@ def _fault(error: ErrorDetails) -> Fault:
     return Fault("CASE022", path, about.get("found", found), about.get("wanted", error["msg"]))
 
 
-def cross_checks(guide: GuideFile) -> Iterator[Fault]:
-    """Every contradiction between the values of a guide."""
-    for i, rule in enumerate(guide.rule):
+def cross_checks(rules: Mapping[int, GuideRule]) -> Iterator[Fault]:
+    """Every contradiction between the values of rules, given by their place in the file."""
+    for i, rule in rules.items():
         path: DataPath = ("rule", i)
         yield from _names(rule, path)
-        yield from _test_alone(rule, path)
+        if isinstance(rule, NitrogenRule):
+            yield from _nitrogen(rule, path)
+        else:
+            yield from _test_alone(rule, path)
         if isinstance(rule, BuildUpRule):
             yield from _build_up(rule, path)
         elif isinstance(rule, ClassesRule):
@@ -274,15 +180,21 @@ def cross_checks(guide: GuideFile) -> Iterator[Fault]:
             yield from _points(rule, path)
 
 
-def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
-    for j, crop in enumerate(rule.crops):
+def _names(rule: RuleEntry, path: DataPath) -> Iterator[Fault]:
+    named: list[tuple[DataPath, str]] = [
+        ((*path, "crops", j), crop) for j, crop in enumerate(rule.crops) if crop != ANY_CROP]
+    if isinstance(rule, NitrogenRule):
+        named += [((*path, "previous", j), crop) for j, crop in enumerate(rule.previous or ())]
+        named += [((*path, key, crop), crop) for key in ("previous_credit_lb", "previous_debit_lb")
+                  for crop in getattr(rule, key) or ()]
+    for where, crop in named:
         row = crops().get(fold(crop))
-        if crop == ANY_CROP:
-            continue
         if row is None or row["crop"] != crop:
             near = str(row["crop"]) if row is not None else nearest(crop, crops())
-            yield Fault("CASE027", (*path, "crops", j), repr(crop), "a crop of the crop table",
+            yield Fault("CASE027", where, repr(crop), "a crop of the crop table",
                         f"Did you mean {near!r}?" if near else "")
+    if not isinstance(rule, TestRule):
+        return
     for j, method in enumerate(rule.methods):
         known = METHODS[rule.nutrient]
         if method not in known:
@@ -290,7 +202,7 @@ def _names(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
                         "one of " + ", ".join(known), which_choice(method, known))
 
 
-def _test_alone(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
+def _test_alone(rule: TestRule, path: DataPath) -> Iterator[Fault]:
     """Sulfur, magnesium and micronutrients are read from the test alone."""
     if rule.nutrient in ("P2O5", "K2O"):
         return
@@ -305,6 +217,66 @@ def _test_alone(rule: _RuleEntry, path: DataPath) -> Iterator[Fault]:
     if asks:
         yield Fault("CASE026", (*path, "kind"), ", ".join(asks),
                     f"a rule that reads {rule.nutrient} from the soil test alone")
+
+
+def _nitrogen(rule: NitrogenRule, path: DataPath) -> Iterator[Fault]:
+    """Nothing counted twice, and all that is counted with its numbers."""
+    off, held = set(rule.takes_off or ()), set(rule.holds or ())
+    read: set[str] = set()
+    if isinstance(rule, SupplyRule):
+        read = {"nitrate_lb": {"nitrate"}, "nitrate_ppm": {"nitrate"}, "index": {
+            "nitrate", "previous_crop"}}.get(rule.reads, {rule.reads})
+    for credit in sorted(off & (held | read)):
+        yield Fault("CASE026", (*path, "takes_off"), credit,
+                    "each source of nitrogen once: taken off, read by the table or in the rate")
+    depth_used = "nitrate" in off or (isinstance(rule, SupplyRule)
+                                      and rule.reads.startswith("nitrate"))
+    maps = rule.previous_credit_lb or rule.previous_debit_lb
+    for used, given, key in ((depth_used, rule.nitrate_depth_in, "nitrate_depth_in"),
+                             ("organic_matter" in off, rule.om_lb_pct, "om_lb_pct"),
+                             ("previous_crop" in off, maps, "previous_credit_lb")):
+        if used and given is None:
+            yield Fault("CASE021", (*path, key), "nothing",
+                        f"{key}, for what the rule counts", at_key=True)
+        elif given is not None and not used:
+            yield Fault("CASE026", (*path, key), "a number that nothing uses",
+                        "what it belongs to under takes_off")
+    if isinstance(rule, YieldGoalRule):
+        if (rule.per_yield_high_lb or rule.per_yield_lb) < rule.per_yield_lb:
+            yield Fault("CASE026", (*path, "per_yield_high_lb"), f"{rule.per_yield_high_lb:g}",
+                        f"at least per_yield_lb, {rule.per_yield_lb:g}")
+    elif isinstance(rule, FlatRule):
+        yield from _one_rate(rule, path)
+        if rule.rate_lb is None and rule.low_lb is None:
+            yield Fault("CASE021", (*path, "rate_lb"), "nothing", "rate_lb, or low_lb and high_lb",
+                        at_key=True)
+    elif isinstance(rule, SupplyRule):
+        yield from _supply(rule, path)
+
+
+def _supply(rule: SupplyRule, path: DataPath) -> Iterator[Fault]:
+    if (rule.yield_at is None) != (rule.per_yield_lb is None):
+        yield Fault("CASE021", (*path, "yield_at"), "one of yield_at and per_yield_lb", "both")
+    for j, entry in enumerate(rule.classes):
+        yield from _one_rate(entry, (*path, "classes", j))
+    lower = [c.from_value for c in rule.classes]
+    if lower[0] != 0 and rule.reads != "index":
+        yield Fault("CASE026", (*path, "classes", 0), f"{lower[0]:g}", "a first class from 0")
+    if any(a >= b for a, b in pairwise(lower)):
+        yield Fault("CASE026", (*path, "classes"), "lower bounds that do not rise",
+                    "classes from the least nitrogen to the most")
+    rates = [c.high_lb if c.rate_lb is None else c.rate_lb for c in rule.classes]
+    yield from _falling([r for r in rates if r is not None], (*path, "classes"))
+
+
+def _one_rate(entry: FlatRule | SupplyClassEntry, path: DataPath) -> Iterator[Fault]:
+    """One rate, or a low and a high one, never both."""
+    low, high = entry.low_lb, entry.high_lb
+    if (low is None) != (high is None) or (low is not None and high is not None and low > high):
+        yield Fault("CASE026", path, f"low_lb {show(low)}, high_lb {show(high)}",
+                    "both, the low one first")
+    elif low is not None and entry.rate_lb is not None:
+        yield Fault("CASE026", path, "rate_lb beside low_lb and high_lb", "one of the two")
 
 
 def _build_up(rule: BuildUpRule, path: DataPath) -> Iterator[Fault]:

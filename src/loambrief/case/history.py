@@ -5,8 +5,6 @@ too, its own history and photos are not. It has to be of the same field and of a
 date, or it is a problem of the case that names it.
 """
 
-from __future__ import annotations
-
 import hashlib
 import posixpath
 from collections.abc import Callable, Iterable
@@ -38,24 +36,16 @@ class Loaded(Protocol):
 
 @dataclass
 class History:
-    """Earlier cases as they were read.
-
-    Attributes
-    ----------
-    cases : list of LoadedCase
-        Oldest first.
-    files : list of ProfileFile
-        The cases and their profiles, named from the folder of the present case.
-    faults : list of Fault
-        Of the case that names them.
-    problems : list of Problem
-        Of the earlier cases themselves.
-    """
+    """Earlier cases as they were read."""
 
     cases: list = field(default_factory=list)
+    """Oldest first."""
     files: list[ProfileFile] = field(default_factory=list)
+    """The cases and their profiles, named from the folder of the present case."""
     faults: list[Fault] = field(default_factory=list)
+    """Of the case that names them."""
     problems: list[Problem] = field(default_factory=list)
+    """Of the earlier cases themselves."""
 
 
 def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History:

@@ -4,8 +4,6 @@ A blank cell is "not measured" and leaves the key out; it never becomes zero. ``
 stay limits. Rows that hold no result are left out and named in the notes.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -68,20 +66,14 @@ class DraftSample:
 
 @dataclass(frozen=True)
 class Intake:
-    """What a lab's file comes to.
-
-    Attributes
-    ----------
-    mapped : frozenset of str
-        Fields of a slice that the lab's file decides.
-    notes : tuple of str
-        What was left out, renamed or chosen, for the user to read.
-    """
+    """What a lab's file comes to."""
 
     samples: tuple[DraftSample, ...]
     mapped: frozenset[str]
+    """Fields of a slice that the lab's file decides."""
     table: LabTable
     notes: tuple[str, ...]
+    """What was left out, renamed or chosen, for the user to read."""
     report: str = SOIL
 
 

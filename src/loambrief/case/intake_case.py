@@ -5,8 +5,6 @@ what the adviser typed (area, cores, texture, place, residue) stays. Results the
 not hold are never dropped without a word.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -31,19 +29,13 @@ ADVISERS_OWN = ("CASE041", "CASE047")
 
 @dataclass(frozen=True)
 class Written:
-    """A case ready to be written.
-
-    Attributes
-    ----------
-    notes : tuple of str
-        What changed, for the user to read.
-    problems : tuple of Problem
-        What is still open or doubtful in the case; no result of the lab is among it.
-    """
+    """A case ready to be written."""
 
     content: bytes
     notes: tuple[str, ...]
+    """What changed, for the user to read."""
     problems: tuple[Problem, ...]
+    """What is still open or doubtful in the case; no result of the lab is among it."""
 
 
 def new_case(intake: Intake, file: str, **starter: str | None) -> Written:

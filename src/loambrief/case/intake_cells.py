@@ -1,7 +1,5 @@
 """One cell of a lab's file to one value, by the mapping's rules. Nothing is guessed."""
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 import re

@@ -1,7 +1,5 @@
 """Where the columns of a mapping stand in a lab's file."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterator

@@ -6,8 +6,6 @@ or it is ``"?"``. Methods are always ``"?"``: an extract cannot be told from a n
 proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is refused.
 """
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Iterable, Mapping
@@ -63,22 +61,16 @@ ASIDE = re.compile(r"\b(mehlich|m)[ -]?(1|3|iii|i)\b|\bolsen\b|\bbray([ -]?p?[ -
 
 @dataclass(frozen=True)
 class Proposal:
-    """What one column (or analyte) is taken for.
-
-    Attributes
-    ----------
-    unit : str
-        From the file, or ``"?"``; empty where there is none.
-    confidence : float
-        0 to 1.
-    """
+    """What one column (or analyte) is taken for."""
 
     header: str
     role: str
     name: str
     form: str
     unit: str
+    """From the file, or ``"?"``; empty where there is none."""
     confidence: float
+    """0 to 1."""
     nth: int | None = None
     beside: Mapping[str, str] = field(default_factory=dict)
     """``qualifier`` and ``unit_column`` -> header."""
@@ -90,19 +82,13 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Guess:
-    """A proposed mapping.
-
-    Attributes
-    ----------
-    text : str
-        The mapping file.
-    unknown : tuple of str
-        Headers nothing is proposed for.
-    """
+    """A proposed mapping."""
 
     text: str
+    """The mapping file."""
     proposals: tuple[Proposal, ...]
     unknown: tuple[str, ...]
+    """Headers nothing is proposed for."""
     kind: Kind
 
 

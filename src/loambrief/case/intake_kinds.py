@@ -5,8 +5,6 @@ Results of a slice keep their plain names; those of other reports carry their pa
 another. A kind that the words of the file do not settle is asked for, never assumed.
 """
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
@@ -44,21 +42,15 @@ _BASIS_WORDS = MappingProxyType({
 
 @dataclass(frozen=True)
 class Kind:
-    """The kind of a report.
-
-    Attributes
-    ----------
-    name : str
-        ``soil``, ``forage``, ``water``, ``tissue``, ``manure`` or ``compost``; empty if not clear.
-    likely : tuple of str
-        Kinds the file's words speak for, likeliest first.
-    why : tuple of str
-        Words of the file that decided.
-    """
+    """The kind of a report."""
 
     name: str
+    """``soil``, ``forage``, ``water``, ``tissue``, ``manure`` or ``compost``; empty if not
+    clear."""
     likely: tuple[str, ...]
+    """Kinds the file's words speak for, likeliest first."""
     why: tuple[str, ...]
+    """Words of the file that decided."""
 
 
 def fold(text: str) -> str:

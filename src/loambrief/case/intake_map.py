@@ -5,8 +5,6 @@ decimal mark, the unit of every column and the method of every group must be sta
 user confirms the whole with ``confirmed: yes``. :data:`EXAMPLE` shows the form.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -157,48 +155,35 @@ class LongPart(Part):
 
 
 class TablePart(Part):
-    """How the file is laid out.
-
-    Attributes
-    ----------
-    decimal, thousands : str
-        Marks of numbers that are text; a workbook's own numbers need none.
-    sheet, delimiter, encoding : str or None
-        Found out if absent.
-    header_row, header_rows : int
-        Where the header starts (found out if absent) and how many rows it has; their texts are
-        joined by a blank.
-    dates : str
-        Order of dates that are text.
-    missing : list of str
-        Cells that stand for "not measured".
-    not_detected : list of str
-        Cells that stand for "below the detection limit", which the result then has to give.
-    ratings : list of str
-        Words behind a number that only rate it (L, M, H).
-    end_before : str or None
-        The table ends above the first row with a cell that starts with this.
-    duplicates : str
-        What a repeated result means: refuse it, keep the first or last one, or take the mean
-        (the spread is noted).
-    fill_down : bool
-        A blank sample, field, place or date repeats the one above.
-    """
+    """How the file is laid out."""
 
     decimal: Annotated[str, q.choice(("point", "comma"))]
     thousands: Annotated[str, q.choice(tuple(MARKS))] = "none"
+    """``decimal``, ``thousands``: marks of numbers that are text; a workbook's own numbers need
+    none."""
     sheet: q.Name | None = None
     delimiter: Annotated[str, q.choice(tuple(DELIMITERS))] | None = None
     encoding: Annotated[str, q.choice(ENCODINGS)] | None = None
+    """``sheet``, ``delimiter``, ``encoding``: found out if absent."""
     header_row: Annotated[int, q.count(1, 20_000, "a row number")] | None = None
     header_rows: Annotated[int, q.count(1, 3, "a number of rows")] = 1
+    """``header_row``, ``header_rows``: where the header starts (found out if absent) and how many
+    rows it has; their texts are joined by a blank."""
     dates: Annotated[str, q.choice(tuple(DATES))] = "YYYY-MM-DD"
+    """Order of dates that are text."""
     missing: list[q.Name] = Field(list(MISSING), max_length=20)
+    """Cells that stand for "not measured"."""
     not_detected: list[q.Name] = Field([], max_length=20)
+    """Cells that stand for "below the detection limit", which the result then has to give."""
     ratings: list[q.Name] = Field([], max_length=20)
+    """Words behind a number that only rate it (L, M, H)."""
     end_before: q.Name | None = None
+    """The table ends above the first row with a cell that starts with this."""
     duplicates: Annotated[str, q.choice(("refuse", "first", "last", "mean"))] = "refuse"
+    """What a repeated result means: refuse it, keep the first or last one, or take the mean (the
+    spread is noted)."""
     fill_down: bool = False
+    """A blank sample, field, place or date repeats the one above."""
     skip: list[SkipPart] = Field([], max_length=20)
     long: LongPart | None = None
 

@@ -6,8 +6,6 @@ and are never worked out. Size, rows, columns and the unpacked size of a workboo
 hostile files cost bounded time.
 """
 
-from __future__ import annotations
-
 import csv
 import datetime as dt
 import hashlib
@@ -51,19 +49,13 @@ _IN_BRACKETS = re.compile(r"\[[^\]]*\]")
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell.
-
-    Attributes
-    ----------
-    text : str
-        Blanks folded; ``""`` if empty.
-    kind : str
-        ``"text"``; from workbooks also ``"number"`` (decimal point, whatever the mapping
-        says), ``"date"`` (YYYY-MM-DD), ``"formula"`` and ``"other"``.
-    """
+    """One cell."""
 
     text: str
+    """Blanks folded; ``""`` if empty."""
     kind: str = "text"
+    """``"text"``; from workbooks also ``"number"`` (decimal point, whatever the mapping says),
+    ``"date"`` (YYYY-MM-DD), ``"formula"`` and ``"other"``."""
 
 
 EMPTY = Cell("")
@@ -87,27 +79,19 @@ class LabRow:
 
 @dataclass(frozen=True)
 class LabTable:
-    """A lab's file as rows of cells.
-
-    Attributes
-    ----------
-    file, name : str
-        As the user named it, and without its folder.
-    sha256 : str
-        Of the file's bytes.
-    notes : tuple of str
-        What had to be decided to read it (encoding, delimiter, sheet).
-    sheet, sheets : str and tuple of str
-        The sheet that was read, and all of the workbook's.
-    """
+    """A lab's file as rows of cells."""
 
     file: str
     name: str
+    """``file``, ``name``: as the user named it, and without its folder."""
     sha256: str
+    """Of the file's bytes."""
     rows: tuple[LabRow, ...]
     notes: tuple[str, ...] = ()
+    """What had to be decided to read it (encoding, delimiter, sheet)."""
     sheet: str = ""
     sheets: tuple[str, ...] = ()
+    """``sheet``, ``sheets``: the sheet that was read, and all of the workbook's."""
 
     def problem(self, code: str, row: LabRow | None, column: int, field: str, found: str,
                 wanted: str, help: str = "") -> Problem:

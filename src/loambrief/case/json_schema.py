@@ -4,8 +4,6 @@ The program itself is the judge of a case; the schema knows neither the relation
 values nor the physical limits of a quantity.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType

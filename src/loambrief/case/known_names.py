@@ -6,8 +6,6 @@ a known guide or lime table has nothing to say about this crop or test, the advi
 and told which ones have.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import PurePosixPath

@@ -32,49 +32,33 @@ OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": LANGU
 
 @dataclass(frozen=True)
 class LoadedCase:
-    """A case that is ready to be advised on.
-
-    Attributes
-    ----------
-    case : CaseFile
-        House units throughout; what was typed stays with each quantity.
-    sha256 : str
-        Of the file's bytes, in hexadecimal; with profiles, of the list of all digests (see
-        :func:`loambrief.case.profiles.digest`).
-    warnings : tuple of Problem
-        In file order, without the accepted ones.
-    accepted : tuple of (Problem, str)
-        Warnings the adviser stands by, with the reason, for the report.
-    source_text : str
-        The file as text, for the record.
-    file : str
-        As the user named it.
-    files : tuple of ProfileFile
-        Profiles the case was put together from, with digest and text.
-    guides : tuple of LoadedGuide
-        The consultant's own guide, if the case names one by file.
-    photos : tuple of Photo
-        In the order of ``case.photos``.
-    earlier : tuple of LoadedCase
-        Earlier cases of the field, oldest first.
-    brand : PrintedBrand or None
-        Logo and accent, the client's before the adviser's.
-    source : SourceText or None
-        The data with the places of everything, for what only the plan can tell.
-    """
+    """A case that is ready to be advised on."""
 
     case: CaseFile
+    """House units throughout; what was typed stays with each quantity."""
     sha256: str
+    """Of the file's bytes, in hexadecimal; with profiles, of the list of all digests (see
+    :func:`loambrief.case.profiles.digest`)."""
     warnings: tuple[Problem, ...] = ()
+    """In file order, without the accepted ones."""
     accepted: tuple[tuple[Problem, str], ...] = ()
+    """Warnings the adviser stands by, with the reason, for the report."""
     source_text: str = ""
+    """The file as text, for the record."""
     file: str = ""
+    """As the user named it."""
     files: tuple[ProfileFile, ...] = ()
+    """Profiles the case was put together from, with digest and text."""
     guides: tuple[LoadedGuide, ...] = ()
+    """The consultant's own guide, if the case names one by file."""
     photos: tuple[Photo, ...] = ()
+    """In the order of ``case.photos``."""
     earlier: tuple[LoadedCase, ...] = ()
+    """Earlier cases of the field, oldest first."""
     brand: PrintedBrand | None = None
+    """Logo and accent, the client's before the adviser's."""
     source: SourceText | None = field(default=None, compare=False, repr=False)
+    """The data with the places of everything, for what only the plan can tell."""
 
     def of_plan(self, faults: Iterable[Fault]) -> LoadedCase:
         """With warnings of the finished plan sorted in; the accepted ones with their reason.

@@ -6,8 +6,6 @@ JSON Schema, layering and the results section all read them from here. A new res
 there, a field of the schema, and its name in both languages.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -50,40 +48,27 @@ class HeaderSpelling:
 
 @dataclass(frozen=True)
 class Measurement:
-    """One result of a slice or of its saturation extract.
-
-    Attributes
-    ----------
-    part, field : str
-        Class and field of the schema.
-    quantity : str
-        Dimension of :data:`loambrief.units.DIMENSIONS`, or ``"pH"``.
-    method : str
-        Field of the methods that must be stated with it, or empty.
-    usual : (float, float) or None
-        Lowest and highest usual value [house unit of the quantity].
-    mineral_only : bool
-        The usual range does not hold for muck and peat.
-    additive : bool
-        Amounts of slices add up to that of the whole layer.
-    layer : int
-        Rank among the results that are compared slice by slice; 0 for none of them.
-    steady : bool
-        Seldom differs tenfold between neighbouring slices.
-    ion : str
-        Exchangeable ion that a lab may report as a charge, or empty.
-    """
+    """One result of a slice or of its saturation extract."""
 
     part: str
     field: str
+    """``part``, ``field``: class and field of the schema."""
     quantity: str
+    """Dimension of :data:`loambrief.units.DIMENSIONS`, or ``"pH"``."""
     method: str
+    """Field of the methods that must be stated with it, or empty."""
     usual: tuple[float, float] | None
+    """Lowest and highest usual value [house unit of the quantity]."""
     mineral_only: bool
+    """The usual range does not hold for muck and peat."""
     additive: bool
+    """Amounts of slices add up to that of the whole layer."""
     layer: int
+    """Rank among the results that are compared slice by slice; 0 for none of them."""
     steady: bool
+    """Seldom differs tenfold between neighbouring slices."""
     ion: str
+    """Exchangeable ion that a lab may report as a charge, or empty."""
     headers: tuple[HeaderSpelling, ...]
     meaning: str
 

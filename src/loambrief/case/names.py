@@ -1,7 +1,5 @@
 """Crop and weed names of a case against the shared tables."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from difflib import get_close_matches
 from functools import cache

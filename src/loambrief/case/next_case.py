@@ -5,8 +5,6 @@ left out, so that "loambrief check" asks for it: measurements, prices, the price
 budget. The last plan becomes ``done:``, each line to be completed with what really happened.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import os

@@ -6,8 +6,6 @@ mg/L or ppm become meq/L by their equivalent mass; penetrometer depths and readi
 in and psi. What was typed stays with each quantity.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 

@@ -4,8 +4,6 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 ``actions.changes`` and ``actions.held``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 
 from loambrief.case.problems import DataPath, Fault

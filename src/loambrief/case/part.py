@@ -1,7 +1,5 @@
 """The base of every part of a case."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from pydantic import BaseModel, ConfigDict, model_validator

@@ -1,7 +1,5 @@
 """Parts of a field: zones stated by area, by share or by their shape, and what is treated."""
 
-from __future__ import annotations
-
 from loambrief.case.boundary import boundary_faults, shapes
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Sample

@@ -6,8 +6,6 @@ nothing but a picture is kept as it is, so that a photo taken from an advisory's
 gives the same bytes again.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import warnings
@@ -37,22 +35,15 @@ FORMATS = ("JPEG", "PNG")
 
 @dataclass(frozen=True)
 class Photo:
-    """A photo ready to be printed.
-
-    Attributes
-    ----------
-    name : str
-        As the case names it.
-    jpeg : bytes
-        Upright, RGB or grey, without any metadata.
-    width, height : int
-        Pixels.
-    """
+    """A photo ready to be printed."""
 
     name: str
+    """As the case names it."""
     jpeg: bytes
+    """Upright, RGB or grey, without any metadata."""
     width: int
     height: int
+    """``width``, ``height``: pixels."""
 
     file_sha256: str = ""
     """Of the file it was made from, in hexadecimal."""

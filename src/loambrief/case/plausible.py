@@ -8,8 +8,6 @@ Every warning names its reason. The adviser confirms a right one in the case its
 and the reason is printed in the advisory.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache

@@ -1,7 +1,5 @@
 """Warnings about one soil sample: results that do not fit each other, and thin sampling."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 

@@ -10,8 +10,6 @@ Printed as::
 :data:`loambrief.case.codes.CODES` lists the codes.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from dataclasses import asdict, dataclass
 from dataclasses import field as field_of
@@ -32,63 +30,44 @@ DataPath = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Fault:
-    """Something wrong at a place of the data, before the place in the file is known.
-
-    Attributes
-    ----------
-    path : tuple of str and int
-        Keys and positions from the top of the case.
-    at_key : bool
-        Point at the key rather than at its value.
-    needs : tuple of path
-        Other values the judgement rests on.
-    """
+    """Something wrong at a place of the data, before the place in the file is known."""
 
     code: str
     path: DataPath
+    """Keys and positions from the top of the case."""
     found: str
     wanted: str
     help: str = ""
     at_key: bool = False
+    """Point at the key rather than at its value."""
     needs: tuple[DataPath, ...] = ()
+    """Other values the judgement rests on."""
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One problem, ready to print.
-
-    Attributes
-    ----------
-    file : str
-        As the user named it.
-    line, column : int
-        Counted from 1; 0 where the problem is the file itself.
-    code : str
-        Key of :data:`~loambrief.case.codes.CODES`.
-    field : str
-        Such as ``samples[N].increments[0-6 in].zinc``; ``file`` for the file itself.
-    source_line : str
-        The line as it stands in the file, without its line break.
-    severity : str
-        ``"error"`` or ``"warning"``.
-    part : str
-        Key at the top of the case that it is in, or empty.
-    cell : str
-        In a workbook: the sheet and the cell, ``samples!C6``.
-    """
+    """One problem, ready to print."""
 
     file: str
+    """As the user named it."""
     line: int
     column: int
+    """``line``, ``column``: counted from 1; 0 where the problem is the file itself."""
     code: str
+    """Key of :data:`~loambrief.case.codes.CODES`."""
     field: str
+    """Such as ``samples[N].increments[0-6 in].zinc``; ``file`` for the file itself."""
     found: str
     wanted: str
     source_line: str = ""
+    """The line as it stands in the file, without its line break."""
     help: str = ""
     severity: str = "error"
+    """``"error"`` or ``"warning"``."""
     part: str = field_of(default="", compare=False)
+    """Key at the top of the case that it is in, or empty."""
     cell: str = ""
+    """In a workbook: the sheet and the cell, ``samples!C6``."""
 
     def __str__(self) -> str:
         return "\n".join([self.headline(), *self._excerpt(), *self._notes()])

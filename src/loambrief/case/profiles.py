@@ -9,8 +9,6 @@ folder; links are followed before that is judged. A profile names no further fil
 house.yaml`` is the short form of ``guide: {file: house.yaml}``.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 from collections.abc import Iterable, Mapping
@@ -39,27 +37,18 @@ _DRIVE = re.compile(r"[A-Za-z]:")
 
 @dataclass(frozen=True)
 class ProfileFile:
-    """One file a case was put together from.
-
-    Attributes
-    ----------
-    name : str
-        As the case names it.
-    sha256 : str
-        Of the bytes that the advisory is made from.
-    text : str
-        For the record; "" for what is no text.
-    content : bytes or None
-        A photo as it is printed, a boundary's file as it was read; None for text.
-    file_sha256 : str
-        Of the bytes in the file, which for a photo are others; "" where they are the same.
-    """
+    """One file a case was put together from."""
 
     name: str
+    """As the case names it."""
     sha256: str
+    """Of the bytes that the advisory is made from."""
     text: str
+    """For the record; "" for what is no text."""
     content: bytes | None = None
+    """A photo as it is printed, a boundary's file as it was read; None for text."""
     file_sha256: str = ""
+    """Of the bytes in the file, which for a photo are others; "" where they are the same."""
 
     @property
     def on_disk(self) -> str:
@@ -87,21 +76,14 @@ class JoinedSource(SourceText):
 
 @dataclass(frozen=True)
 class Resolved:
-    """A case with its profiles put in.
-
-    Attributes
-    ----------
-    source : SourceText
-        The case's own if it names no file.
-    files : tuple of ProfileFile
-        In the order they are named.
-    guides : tuple of LoadedGuide
-        The consultant's own guide, if the case names one by file.
-    """
+    """A case with its profiles put in."""
 
     source: SourceText
+    """The case's own if it names no file."""
     files: tuple[ProfileFile, ...] = ()
+    """In the order they are named."""
     guides: tuple[LoadedGuide, ...] = ()
+    """The consultant's own guide, if the case names one by file."""
     problems: tuple[Problem, ...] = ()
 
 

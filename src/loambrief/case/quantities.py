@@ -1,7 +1,5 @@
 """Field types of the case schema: quantities with units, real dates, plain numbers, text."""
 
-from __future__ import annotations
-
 import copy
 import datetime as dt
 import math

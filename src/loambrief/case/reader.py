@@ -6,8 +6,6 @@ a second document are refused. Size, depth and the number of values (each repeat
 counted in full) are limited, so hostile files cost bounded time and memory.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import stat

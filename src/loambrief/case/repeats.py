@@ -4,8 +4,6 @@ Every sample but the first of a zone says so (``repeats: {of: N, treat: pool}``)
 averaged that was not asked for, and never results by different methods or beyond a limit.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -22,15 +20,10 @@ FIRSTS = "the id of another sample, itself the first of its zone"
 
 @dataclass(frozen=True)
 class Spread:
-    """Results of one measurement in several samples of a zone, in house units.
-
-    Attributes
-    ----------
-    values : tuple of float
-        Two or more, the first sample's in front.
-    """
+    """Results of one measurement in several samples of a zone, in house units."""
 
     values: tuple[float, ...]
+    """Two or more, the first sample's in front."""
 
     @property
     def n(self) -> int:

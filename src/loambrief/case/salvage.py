@@ -6,8 +6,6 @@ a stand-in. The copy serves only to find more faults and is never advised on, an
 that rest on a value that was set aside are dropped by :meth:`Salvaged.stands`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -45,19 +43,13 @@ _GONE = object()
 
 @dataclass(frozen=True)
 class Salvaged:
-    """A case without its faulty values.
-
-    Attributes
-    ----------
-    removed : frozenset of path
-        What was left out or filled, as paths of the file.
-    positions : mapping of path to path
-        Path of a list entry in ``case`` -> its path in the file, where they differ.
-    """
+    """A case without its faulty values."""
 
     case: CaseFile
     removed: frozenset[DataPath]
+    """What was left out or filled, as paths of the file."""
     positions: Mapping[DataPath, DataPath]
+    """Path of a list entry in ``case`` -> its path in the file, where they differ."""
 
     def stands(self, fault: Fault) -> Fault | None:
         """The fault at its path in the file, or None if it rests on what was set aside."""

@@ -235,6 +235,8 @@ class Methods(Part):
     aluminum: Annotated[str, q.choice(methods()["aluminum"])] | None = None
     respiration: Annotated[str, q.choice(methods()["respiration"])] | None = None
     aggregate_stability: Annotated[str, q.choice(methods()["aggregate_stability"])] | None = None
+    selenium: Annotated[str, q.choice(methods()["selenium"])] | None = None
+    molybdenum: Annotated[str, q.choice(methods()["molybdenum"])] | None = None
 
 
 class SaturationExtract(Part):
@@ -272,6 +274,8 @@ class Increment(Part):
     iron: q.Concentration | None = None
     boron: q.Concentration | None = None
     aluminum: q.Concentration | None = None
+    selenium: q.Concentration | None = None
+    molybdenum: q.Concentration | None = None
     chloride: q.Concentration | None = None
     ec: q.Conductivity | None = None
     cec: q.Charge | None = None

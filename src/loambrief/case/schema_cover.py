@@ -1,7 +1,5 @@
 """A cover crop that is planned, as a part of the case schema."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """The stock that live on a field's forage: the herd, the grazing and the hay that is planned."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from pydantic import Field

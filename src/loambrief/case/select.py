@@ -1,7 +1,5 @@
 """Common questions about a case: which slice, how big, how old."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.case.schema import CaseFile, Increment, Sample

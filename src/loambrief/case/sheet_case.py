@@ -4,8 +4,6 @@ Nothing that stands in a case is overwritten. Keys that are not there are put in
 a sample that is there with other values is a problem, and the case stays as it is.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Mapping

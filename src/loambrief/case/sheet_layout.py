@@ -5,8 +5,6 @@ printed and when it is read back, so a box cannot mean two things. Names of boxe
 ``part/row/box``; places and plants are numbered, their names stand in the layout.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterator
@@ -75,22 +73,11 @@ class About(Part):
 
 
 class Layout(Part):
-    """One field sheet.
-
-    Attributes
-    ----------
-    sheet : str
-        Worked out from everything else; printed on each page.
-    depths : list of float
-        Of the cone readings, in ``depth_unit``.
-    slices : list of str
-        Depths to be sampled, such as "0-2 in".
-    words : mapping of str to str
-        Printed word -> word of the case, for boxes where a word is written.
-    """
+    """One field sheet."""
 
     format: Literal[1] = 1
     sheet: q.Identifier = "unnamed"
+    """Worked out from everything else; printed on each page."""
     version: q.Name
     case_id: q.Identifier
     language: Annotated[str, q.choice(LANGUAGES)] = "en"
@@ -100,8 +87,10 @@ class Layout(Part):
     sections: Annotated[list[Annotated[str, q.choice(SECTIONS)]], Field(max_length=6)]
     zones: Annotated[list[Zone], Field(max_length=12)]
     slices: Annotated[list[q.Name], Field(max_length=6)]
+    """Depths to be sampled, such as "0-2 in"."""
     points: Annotated[int, Field(ge=0, le=40)]
     depths: Annotated[list[float], Field(max_length=12)]
+    """Of the cone readings, in ``depth_unit``."""
     depth_unit: Annotated[str, q.choice(("in", "cm"))]
     pressure_unit: Annotated[str, q.choice(("psi", "kPa", "MPa", "bar"))]
     plants: Annotated[list[Plant], Field(max_length=16)]
@@ -109,6 +98,7 @@ class Layout(Part):
     weeds: Annotated[list[WeedLine], Field(max_length=40)]
     rings: Annotated[int, Field(ge=0, le=6)]
     words: dict[q.Name, q.Name]
+    """Printed word -> word of the case, for boxes where a word is written."""
 
     @property
     def temperature_unit(self) -> str:
@@ -126,27 +116,18 @@ class Layout(Part):
 
 @dataclass(frozen=True)
 class SheetBox:
-    """One box of a sheet.
-
-    Attributes
-    ----------
-    name : str
-        Name of the form field.
-    kind : str
-        "text", "lines", "number", "quantity", "date", "time", "word" or "tick".
-    unit : str
-        Printed beside the box; what a bare number is in.
-    value : str
-        Of a tick box: what a tick says.
-    longest : int
-        Characters that may be typed.
-    """
+    """One box of a sheet."""
 
     name: str
+    """Name of the form field."""
     kind: str
+    """``text``, ``lines``, ``number``, ``quantity``, ``date``, ``time``, ``word`` or ``tick``."""
     unit: str = ""
+    """Printed beside the box; what a bare number is in."""
     value: str = ""
+    """Of a tick box: what a tick says."""
     longest: int = 40
+    """Characters that may be typed."""
 
     @property
     def path(self) -> tuple[str, ...]:

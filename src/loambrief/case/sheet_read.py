@@ -5,8 +5,6 @@ has no need of (passwords, scripts, a second form in XML) is refused before a va
 looked at. Sizes and counts are limited.
 """
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -33,19 +31,13 @@ _OFF = ("", "/Off", "Off")
 
 @dataclass(frozen=True)
 class Filled:
-    """What stands in the boxes.
-
-    Attributes
-    ----------
-    values : mapping of str to str
-        Name of a box -> its text; of a tick box "yes". Empty boxes are left out.
-    pages : mapping of str to int
-        Page of each box, from 1.
-    """
+    """What stands in the boxes."""
 
     layout: Layout
     values: Mapping[str, str]
+    """Name of a box -> its text; of a tick box "yes". Empty boxes are left out."""
     pages: Mapping[str, int]
+    """Page of each box, from 1."""
     file: str
 
 

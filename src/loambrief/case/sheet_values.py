@@ -4,8 +4,6 @@ What is written is kept as it is written; a bare number gets the unit printed be
 box. An empty box, or one with a dash, is "not measured" and leaves its key out.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -39,18 +37,12 @@ MINUTES = 60.0
 
 @dataclass
 class Parts:
-    """Parts of a case that a sheet holds.
-
-    Attributes
-    ----------
-    samples : list of mapping
-        Keys of a sample -> tree; without what was not written.
-    single : dict
-        Top-level key (penetrometer, infiltration, refractometer, observations) -> tree.
-    """
+    """Parts of a case that a sheet holds."""
 
     samples: list[dict[str, Tree]] = field(default_factory=list)
+    """Keys of a sample -> tree; without what was not written."""
     single: dict[str, Tree] = field(default_factory=dict)
+    """Top-level key (penetrometer, infiltration, refractometer, observations) -> tree."""
     weeds: list[Tree] = field(default_factory=list)
     notes: list[Tree] = field(default_factory=list)
 

@@ -1,7 +1,5 @@
 """A read case file: its data, and the line and column of every key and value."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -35,26 +33,18 @@ class CellMark(Mark):
 
 @dataclass(frozen=True)
 class SourceText:
-    """Plain data of a file with its places.
-
-    Attributes
-    ----------
-    file : str
-        As the user named it.
-    text : str
-        Without byte-order mark.
-    data : object
-        Mappings, lists, text, numbers, true, false and None.
-    refused : frozenset of path
-        Values already reported by the reader; nothing more is said about them.
-    """
+    """Plain data of a file with its places."""
 
     file: str
+    """As the user named it."""
     text: str
+    """Without byte-order mark."""
     data: object
+    """Mappings, lists, text, numbers, true, false and None."""
     keys: Mapping[DataPath, Mark] = field(default_factory=dict)
     values: Mapping[DataPath, Mark] = field(default_factory=dict)
     refused: frozenset[DataPath] = frozenset()
+    """Values already reported by the reader; nothing more is said about them."""
 
     @cached_property
     def lines(self) -> list[str]:

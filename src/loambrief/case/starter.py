@@ -1,7 +1,5 @@
 """The commented starter case that ``loambrief new`` writes."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import re

@@ -1,7 +1,5 @@
 """YAML syntax errors in plain words."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 

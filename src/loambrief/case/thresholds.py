@@ -1,7 +1,5 @@
 """Limits of the entry checks, from ``tables/case/checks.csv`` and the sampling guidance."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """Data of a file against the schema; every validation error as a fault in plain words."""
 
-from __future__ import annotations
-
 import re
 import types
 from collections.abc import Iterable, Mapping

@@ -1,7 +1,5 @@
 """A case with a few values changed, for "what if": the file itself is never touched."""
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Iterable

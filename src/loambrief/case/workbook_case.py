@@ -1,7 +1,5 @@
 """A filled workbook into a case: a new one, or the one that it was made from."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 

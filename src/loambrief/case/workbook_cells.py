@@ -4,8 +4,6 @@ A number stays a number, with the decimals that were typed; where a cell cannot 
 holds the text. A number in a column of quantities has the unit that its heading shows.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from dataclasses import dataclass

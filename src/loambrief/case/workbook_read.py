@@ -4,8 +4,6 @@ Every cell is known by the hidden keys, never by its heading. What is wrong with
 with its sheet and cell; the case as a whole is judged as every case is, its places being cells.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import warnings
@@ -39,24 +37,16 @@ REBUILT = "Make a new one: loambrief workbook CASE"
 
 @dataclass(frozen=True)
 class FilledBook:
-    """A workbook as it was filled in.
-
-    Attributes
-    ----------
-    source : SourceText
-        The case's data; its marks are cells, those of empty ones among them.
-    base : mapping of str to str
-        Key at the top of the case -> digest of what the case held when the workbook was made.
-    sha256 : str
-        Of the file.
-    filled : int
-        Cells with a value.
-    """
+    """A workbook as it was filled in."""
 
     source: SourceText
+    """The case's data; its marks are cells, those of empty ones among them."""
     base: Mapping[str, str]
+    """Key at the top of the case -> digest of what the case held when the workbook was made."""
     sha256: str
+    """Of the file."""
     filled: int
+    """Cells with a value."""
 
 
 def is_workbook(path: Path) -> bool:

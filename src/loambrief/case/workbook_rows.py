@@ -4,8 +4,6 @@ Both ways go through the groups of :mod:`loambrief.case.fields`. What stands in 
 no place in a row is named, never dropped.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
@@ -39,21 +37,14 @@ VERSION = "loambrief"
 
 @dataclass(frozen=True)
 class BookRow:
-    """A form's values, or those of one entry of a table.
-
-    Attributes
-    ----------
-    values : mapping
-        Path of a leaf -> its value, or the list of its values.
-    of : str
-        The entry of another table that it belongs to, by id or by number.
-    number : int
-        Place among the rows of its table, from 1; with gaps where rows are empty.
-    """
+    """A form's values, or those of one entry of a table."""
 
     values: Mapping[tuple[str, ...], object]
+    """Path of a leaf -> its value, or the list of its values."""
     of: str = ""
+    """The entry of another table that it belongs to, by id or by number."""
     number: int = 1
+    """Place among the rows of its table, from 1; with gaps where rows are empty."""
 
 
 Rows = Mapping[tuple[str, ...], Sequence[BookRow]]

@@ -55,20 +55,14 @@ _INK, _MUTED, _SOFT, _RULE = "FF1F2A24", "FF55615A", "FFEAF0EB", "FFB9C4BC"
 
 @dataclass(frozen=True)
 class BookFile:
-    """A workbook as bytes.
-
-    Attributes
-    ----------
-    filled : int
-        Cells that hold a value of the case.
-    case_id : str
-        Fit for a file's name; empty where the case has none yet.
-    """
+    """A workbook as bytes."""
 
     content: bytes
     sheets: tuple[str, ...]
     filled: int
+    """Cells that hold a value of the case."""
     case_id: str = ""
+    """Fit for a file's name; empty where the case has none yet."""
 
 
 @dataclass

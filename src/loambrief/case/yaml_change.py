@@ -5,8 +5,6 @@ The smallest keys that differ are edited. Where one stands in ``{ }`` or ``[ ]``
 dash, the next larger one is taken, up to a whole part.
 """
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Iterator, Mapping
 from typing import Any

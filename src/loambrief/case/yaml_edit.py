@@ -45,19 +45,13 @@ _WRITE_OUT = "Write the samples out as a list, one key on each line, each entry 
 
 @dataclass(frozen=True)
 class Value:
-    """A scalar to write.
-
-    Attributes
-    ----------
-    plain : bool
-        A number without quotes; other text is quoted where YAML needs it.
-    comment : str
-        Written behind it.
-    """
+    """A scalar to write."""
 
     text: str
     plain: bool = False
+    """A number without quotes; other text is quoted where YAML needs it."""
     comment: str = ""
+    """Written behind it."""
 
 
 Tree = Value | Mapping[str, "Tree"] | Sequence["Tree"] | float | None
@@ -199,22 +193,16 @@ def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) ->
 
 @dataclass
 class LineEdits:
-    """Replacements of line ranges, put in from the bottom up.
-
-    Attributes
-    ----------
-    remarks : bool
-        A remark behind a value stays when the value is replaced, for it may say what the value
-        is; it goes where a new value comes from elsewhere, for it may say where the old one did.
-    notes : list of str
-        Remarks that went.
-    """
+    """Replacements of line ranges, put in from the bottom up."""
 
     source: SourceText
     lines: list[str]
     remarks: bool = False
+    """A remark behind a value stays when the value is replaced, for it may say what the value is;
+    it goes where a new value comes from elsewhere, for it may say where the old one did."""
     changes: list[tuple[int, int, int, list[str]]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    """Remarks that went."""
 
     @classmethod
     def of(cls, source: SourceText, remarks: bool = False) -> LineEdits:

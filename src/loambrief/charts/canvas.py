@@ -3,8 +3,6 @@
 Text uses the page's own embedded fonts and stays text.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 
 from reportlab.pdfgen.canvas import Canvas

@@ -4,8 +4,6 @@ Pages and charts use the same faces, so a file never holds more than four fonts.
 are the published TrueType files, unchanged (SIL Open Font License 1.1, text beside them).
 """
 
-from __future__ import annotations
-
 import unicodedata
 from functools import cache
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Text measured and wrapped, and numbers along a line: what the layout of a chart rests on."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

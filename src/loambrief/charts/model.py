@@ -5,8 +5,6 @@ convert. Texts are finished sentences. A value that was not measured is None: it
 missing, never as zero.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -20,18 +18,13 @@ from loambrief.numbers import ENGLISH, NBSP, Ends, Signs, figures, percent, symb
 class ChartWords:
     """The fixed words of the charts in one language: ``words.median`` is ``word_median`` of
     ``charts.j2``. A kind of chart names what it needs and puts it there.
-
-    Attributes
-    ----------
-    months : tuple of str
-        Short names, January first.
-    signs : Signs
-        Those the numbers of the chart are written with.
     """
 
     months: tuple[str, ...]
+    """Short names, January first."""
     texts: tuple[tuple[str, str], ...]
     signs: Signs = ENGLISH
+    """Those the numbers of the chart are written with."""
 
     @cached_property
     def _by_name(self) -> Mapping[str, str]:
@@ -45,25 +38,17 @@ class ChartWords:
 
 @dataclass(frozen=True, kw_only=True)
 class ChartSpec:
-    """What all charts have; each kind adds its data.
-
-    Attributes
-    ----------
-    title : str
-        The finding in one sentence, not the name of the chart.
-    subtitle : str
-        What is drawn, in which unit, under which conditions.
-    note : str
-        Source and caution, printed small under the chart.
-    alt : str
-        Text alternative that states the numbers (``chart_text.describe`` writes one).
-    """
+    """What all charts have; each kind adds its data."""
 
     title: str
+    """The finding in one sentence, not the name of the chart."""
     words: ChartWords
     subtitle: str = ""
+    """What is drawn, in which unit, under which conditions."""
     note: str = ""
+    """Source and caution, printed small under the chart."""
     alt: str = ""
+    """Text alternative that states the numbers (``chart_text.describe`` writes one)."""
 
     split: ClassVar[str] = ""
     """The field that a chart higher than a page is split along; empty: never split."""

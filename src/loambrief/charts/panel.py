@@ -1,7 +1,5 @@
 """Axes and lines of text without what the charts never use, which takes most of their time."""
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Any
 

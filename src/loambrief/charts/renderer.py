@@ -5,8 +5,6 @@ typeface, which also measures it, so matplotlib never looks for a font. Everythi
 PDF/A-2 would allow transparency, old printers and copiers do not show it.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ scales say, and the helpers below draw on it in the units of its data if told ``
 The figure's height is known when the last line of text is placed, so ``finish`` sets it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from functools import cache

@@ -32,31 +32,21 @@ Ring = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True)
 class MapArea:
-    """One zone on the sketch map.
-
-    Attributes
-    ----------
-    number : str
-        Printed inside the zone and in the list.
-    label, detail : str
-        Name, and what limits it.
-    look : int
-        Position of its fill in ``MapSpec.looks``.
-    polygons : tuple of (outer ring, hole, ...)
-        Corners east and north of a common origin [m].
-    rates : str
-        What goes on it, in words.
-    name : str
-        Printed beside the number where the zone has room for it.
-    """
+    """One zone on the sketch map."""
 
     number: str
+    """Printed inside the zone and in the list."""
     label: str
     detail: str
+    """``label``, ``detail``: name, and what limits it."""
     look: int
+    """Position of its fill in ``MapSpec.looks``."""
     polygons: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
+    """Tuple of (outer ring, hole, ...): Corners east and north of a common origin [m]."""
     rates: str = ""
+    """What goes on it, in words."""
     name: str = ""
+    """Printed beside the number where the zone has room for it."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,8 +6,6 @@ into each other. The elements are made here rather than by matplotlib's own SVG 
 ids and metadata would meet those of the page's other charts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 

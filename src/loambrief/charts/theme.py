@@ -1,7 +1,5 @@
 """Colours, type sizes and strokes of the charts, read from ``templates/theme.toml``."""
 
-from __future__ import annotations
-
 import tomllib
 from dataclasses import dataclass
 from functools import cache

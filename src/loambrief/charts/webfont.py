@@ -4,8 +4,6 @@ The Open Font License keeps the typeface's own name for unchanged files, so the 
 another one.
 """
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Iterable
 from functools import lru_cache

@@ -8,8 +8,6 @@ imports what it needs when it runs. With --json an error is a JSON object on sta
 ``{"error": {"kind", "message", "exit_code"}}``, and ``"problems"`` where a case has any.
 """
 
-from __future__ import annotations
-
 import gc
 import json
 import os

@@ -1,7 +1,5 @@
 """`loambrief archive`: the record of what was issued."""
 
-from __future__ import annotations
-
 import click
 
 from loambrief.cli import archive_read as read

@@ -1,7 +1,5 @@
 """The commands of `loambrief archive` that only look."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sys
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The commands of `loambrief archive` that enter something in the log."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

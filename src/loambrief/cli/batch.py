@@ -1,7 +1,5 @@
 """`loambrief batch`: the advisories of many cases, and the documents about all of them."""
 
-from __future__ import annotations
-
 import re
 import sys
 from pathlib import Path
@@ -19,6 +17,7 @@ from loambrief.cli.shared import (
     show_json,
     warn,
 )
+from loambrief.errors import ClusterFault
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -160,6 +159,9 @@ def _executor(cluster: str | None, shared: str | None, say):
         from loambrief.batch.pool import Pool
 
         return Pool
-    from loambrief.batch.cluster import Cluster
-
+    try:
+        from loambrief.batch.cluster import Cluster
+    except ImportError as error:
+        raise ClusterFault("a cluster needs further packages: pip install 'loambrief[cluster]'"
+                           ) from error
     return lambda readers: Cluster(cluster, shared=shared, readers=readers, say=say)

@@ -1,7 +1,5 @@
 """`loambrief boundary`: a field's outline and zones from another program's file."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

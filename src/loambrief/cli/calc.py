@@ -1,7 +1,5 @@
 """`loambrief calc`: one published formula on the command line."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief compare`: two plans side by side."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief completion`: words that a shell completes with Tab."""
 
-from __future__ import annotations
-
 import click
 
 

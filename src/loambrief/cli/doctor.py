@@ -1,7 +1,5 @@
 """`loambrief doctor`: whether this installation is whole."""
 
-from __future__ import annotations
-
 import sys
 from dataclasses import asdict
 

@@ -1,7 +1,5 @@
 """`loambrief fieldsheet`: the sheets for the next visit."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief keys`: a key to try signing with, and what a certificate says."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sys
 from pathlib import Path

@@ -1,7 +1,5 @@
 """`loambrief new`: a commented starter case."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief plan`: the actions of a case with their ids, and the verdicts, to be changed."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief preview`: a live page of a case in the browser of this machine."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief schema`: the JSON Schema of the case file, or of a mapping for intake."""
 
-from __future__ import annotations
-
 import click
 
 from loambrief.cli.shared import show_json

@@ -1,7 +1,5 @@
 """`loambrief season`: tables and a report over the advisories of clients, fields and years."""
 
-from __future__ import annotations
-
 import datetime as dt
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """`loambrief selftest`: the published answers, on this machine."""
 
-from __future__ import annotations
-
 import sys
 
 import click

@@ -1,7 +1,5 @@
 """`loambrief send`: deliver the letters of a batch."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 

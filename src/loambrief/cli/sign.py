@@ -1,7 +1,5 @@
 """`loambrief sign`: a digital signature in the sign-off block of an issued advisory."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sys
 from pathlib import Path

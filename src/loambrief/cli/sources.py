@@ -1,7 +1,5 @@
 """`loambrief sources`: every table, formula, guide and crop with its source."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 
@@ -42,7 +40,6 @@ def sources(topic: str | None, what: str | None, as_json: bool) -> None:
             for row in rows:
                 SHOWN[what](row)
             if what == "guides":
-                click.echo("No guide here gives nitrogen rates.")
                 click.echo(f"{len(listing.known_guides())} guides; rules: "
                            + _shares(listing.rules_checked()) + ".")
         return
@@ -75,8 +72,9 @@ def _guide(row: dict[str, Any]) -> None:
         crops = "every crop" if entry["crops"] == ["*"] else ", ".join(
             "every crop" if crop == "*" else crop for crop in entry["crops"])
         only = "" if entry["gives_rate"] else " (class only, no rate)"
-        click.echo(f"  {entry['nutrient']} from {entry['test']} by {entry['method']}: "
-                   f"{crops}{only}")
+        source = (f"by {entry['method'].replace('_', ' ')}" if entry["nutrient"] == "N" else
+                  f"from {entry['test']} by {entry['method']}")
+        click.echo(f"  {entry['nutrient']} {source}: {crops}{only}")
 
 
 def _lime_table(row: dict[str, Any]) -> None:

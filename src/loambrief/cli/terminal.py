@@ -1,7 +1,5 @@
 """The terminal as it is found: streams that are closed or not UTF-8, lists of commands."""
 
-from __future__ import annotations
-
 import codecs
 import os
 import sys

@@ -1,7 +1,5 @@
 """`loambrief verify`: separate facts about a signed advisory, and one bottom line."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sys
 from pathlib import Path

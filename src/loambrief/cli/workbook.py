@@ -1,7 +1,5 @@
 """`loambrief workbook`: a case as a workbook, to be filled in without YAML."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -19,8 +19,6 @@ Work without a published amount (a cover crop, traffic) is never more than mediu
 soil was sampled.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 

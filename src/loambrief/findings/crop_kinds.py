@@ -1,7 +1,5 @@
 """What kind of crop a case grows, as far as it changes the advice."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.errors import UnknownName

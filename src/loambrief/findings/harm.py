@@ -1,7 +1,5 @@
 """How grave a caution is: whom or what it keeps from harm, by its key, never by its words."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from enum import StrEnum
 from functools import cache

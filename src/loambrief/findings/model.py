@@ -4,8 +4,6 @@ No wording lives here. A :class:`Message` names a text template (``topic.name``)
 values it needs; ``templates/text/<language>/<topic>.j2`` holds the words.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -47,21 +45,14 @@ class Confidence(StrEnum):
 
 @dataclass(frozen=True)
 class Place:
-    """What a conclusion is about. Two are the same if their ids and depths are.
-
-    Attributes
-    ----------
-    id : str
-        Of a sample or marked spot; "" for the whole field.
-    label : str
-        As typed; it decides nothing and is only printed.
-    depth : (float, float) or None
-        Top and bottom of a slice [in]; None where it is of no one depth.
-    """
+    """What a conclusion is about. Two are the same if their ids and depths are."""
 
     id: str = ""
+    """Of a sample or marked spot; "" for the whole field."""
     label: str = field(default="", compare=False)
+    """As typed; it decides nothing and is only printed."""
     depth: tuple[float, float] | None = None
+    """Top and bottom of a slice [in]; None where it is of no one depth."""
 
 
 WHOLE_FIELD = Place()
@@ -165,29 +156,21 @@ class JudgedKind(StrEnum):
 
 @dataclass(frozen=True)
 class Judgement:
-    """The verdict on one nutrient or amendment at one place.
-
-    Attributes
-    ----------
-    key : str
-        ``N``, ``P2O5``, ``K2O``, ``S``, ``Mg``, ``Ca``, ``Zn``, ``B``, ``Mn``, ``Cu``, ``Fe``;
-        ``lime``, ``gypsum``, ``sulfur``; or the id of a material.
-    reason : str
-        Stable key of why, such as ``below_critical`` or ``no_rule_for_crop``; its sentence is
-        the macro ``verdict_<reason>``.
-    params : mapping
-        Values of that sentence.
-    settled_by : str
-        Key of what would settle what was not judged (macro ``settle_<key>``); empty else.
-    """
+    """The verdict on one nutrient or amendment at one place."""
 
     kind: JudgedKind
     key: str
+    """``N``, ``P2O5``, ``K2O``, ``S``, ``Mg``, ``Ca``, ``Zn``, ``B``, ``Mn``, ``Cu``, ``Fe``;
+    ``lime``, ``gypsum``, ``sulfur``; or the id of a material."""
     place: Place
     verdict: Verdict
     reason: str
+    """Stable key of why, such as ``below_critical`` or ``no_rule_for_crop``; its sentence is the
+    macro ``verdict_<reason>``."""
     params: Mapping[str, object] = field(default_factory=dict)
+    """Values of that sentence."""
     settled_by: str = ""
+    """Key of what would settle what was not judged (macro ``settle_<key>``); empty else."""
     finding_ids: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     amount: float | None = None
@@ -316,6 +299,11 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+    @property
+    def subject(self) -> str:
+        """What it is about, wherever: the first two parts of its id (``"acidity.ph"``)."""
+        return ".".join(self.id.split(".", 2)[:2])
 
 
 LINES = {"nutrients.reference_levels": "critical", "nutrients.reference_micro": "critical",

@@ -3,8 +3,6 @@
 A place is known by its id. What someone typed for it is only a label, to be printed.
 """
 
-from __future__ import annotations
-
 import re
 import zlib
 from collections.abc import Sequence
@@ -78,11 +76,6 @@ def spots_place(case: CaseFile, together: str, typed: Sequence[str]) -> Place:
     if len(typed) < 2:
         return named_place(case, typed[0] if typed else None)
     return Place(f"{SPOT}{together}", ", ".join(typed))
-
-
-def is_spot(place: Place) -> bool:
-    """Whether it is no sample and not the field: a spot that only its name tells apart."""
-    return place.id.startswith(SPOT)
 
 
 def _key(typed: str) -> str:

@@ -4,8 +4,6 @@ A letter carries no date: sending adds it. Its Message-ID and its boundaries com
 content, so that a letter made twice is one letter.
 """
 
-from __future__ import annotations
-
 import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence

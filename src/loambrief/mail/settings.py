@@ -13,8 +13,6 @@
     ca_file = "company-ca.pem"            # only for a server with a certificate of your own
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the live page answers: to this machine's browser with the token, and to nobody else."""
 
-from __future__ import annotations
-
 import asyncio
 import hashlib
 import hmac

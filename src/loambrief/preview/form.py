@@ -4,8 +4,6 @@ The boxes come from the groups of :mod:`loambrief.case.fields`. What a user type
 the whole case before anything is written; only lines whose value changed are touched.
 """
 
-from __future__ import annotations
-
 import copy
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -34,24 +32,18 @@ NOT_TAKEN = "-"
 
 @dataclass(frozen=True)
 class LiveBox:
-    """One value on the form.
-
-    Attributes
-    ----------
-    name : str
-        Its path in the case, steps joined by ``/``.
-    value, unit : str
-        As the case has it; the unit apart where the case says the number first.
-    problems : tuple of str
-        What is wrong with it.
-    """
+    """One value on the form."""
 
     name: str
+    """Its path in the case, steps joined by ``/``."""
     label: str
     leaf: Leaf
     value: str = ""
     unit: str = ""
+    """``value``, ``unit``: as the case has it; the unit apart where the case says the number
+    first."""
     problems: tuple[str, ...] = ()
+    """What is wrong with it."""
 
     @property
     def long(self) -> bool:
@@ -79,24 +71,16 @@ class Section:
 
 @dataclass(frozen=True)
 class FormResult:
-    """What came of a filled form.
-
-    Attributes
-    ----------
-    content : bytes or None
-        The new text of the case; None if nothing changed or something is wrong.
-    problems : mapping of str to tuple of str
-        Name of a box -> what is wrong with it.
-    general : tuple of str
-        What is wrong elsewhere.
-    notes : tuple of str
-        Remarks that went with an old value.
-    """
+    """What came of a filled form."""
 
     content: bytes | None = None
+    """The new text of the case; None if nothing changed or something is wrong."""
     problems: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Name of a box -> what is wrong with it."""
     general: tuple[str, ...] = ()
+    """What is wrong elsewhere."""
     notes: tuple[str, ...] = ()
+    """Remarks that went with an old value."""
 
 
 def sections(source: SourceText) -> tuple[Section, ...]:

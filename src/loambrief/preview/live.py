@@ -1,7 +1,5 @@
 """What a case comes to now: its problems, and the last advisory that it gave."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,36 +17,24 @@ from loambrief.render.html import render_html
 
 @dataclass(frozen=True)
 class View:
-    """One state of a case.
-
-    Attributes
-    ----------
-    version : int
-        Counted from 1; another one whenever the files were read again.
-    sha256 : str
-        Of the case file; empty if it could not be read.
-    source : SourceText or None
-        Its data with their places, where it can be read at all.
-    problems : tuple of Problem
-        Errors, or else warnings.
-    fault : str
-        What went wrong beside the case: no such file, an error of the program.
-    html : bytes
-        The last advisory; empty before the first.
-    current : bool
-        Whether the advisory is that of this version.
-    case_id : str
-        Of that advisory.
-    """
+    """One state of a case."""
 
     version: int
+    """Counted from 1; another one whenever the files were read again."""
     sha256: str = ""
+    """Of the case file; empty if it could not be read."""
     source: SourceText | None = None
+    """Its data with their places, where it can be read at all."""
     problems: tuple[Problem, ...] = ()
+    """Errors, or else warnings."""
     fault: str = ""
+    """What went wrong beside the case: no such file, an error of the program."""
     html: bytes = b""
+    """The last advisory; empty before the first."""
     current: bool = False
+    """Whether the advisory is that of this version."""
     case_id: str = ""
+    """Of that advisory."""
 
     @property
     def errors(self) -> tuple[Problem, ...]:

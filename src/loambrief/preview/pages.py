@@ -1,7 +1,5 @@
 """The HTML of the live page, from ``templates/preview``; every text is escaped there."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from functools import cache
 

@@ -1,7 +1,5 @@
 """Listens on loopback, watches the case's files, and stops when it is told to."""
 
-from __future__ import annotations
-
 import asyncio
 import secrets
 import socket

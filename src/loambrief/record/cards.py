@@ -1,7 +1,5 @@
 """Cards of the record: what an event is about, for the archive and its index."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable, Mapping
 

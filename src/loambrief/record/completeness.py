@@ -7,8 +7,6 @@ rule of the state asks for and the table lets go may be left out: an entry of ``
 its code, the field and a reason, which is printed in the advisory.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -33,19 +31,13 @@ STATES = "record/completeness_states"
 
 @dataclass(frozen=True)
 class IssueCheck:
-    """What the rules look at.
-
-    Attributes
-    ----------
-    source : SourceText
-        The case's data with the places of everything, profiles put in.
-    unread_labs : mapping of path to str
-        Lab files that the case names and that could not be frozen, with the reason.
-    """
+    """What the rules look at."""
 
     advice: Advice
     source: SourceText
+    """The case's data with the places of everything, profiles put in."""
     unread_labs: Mapping[DataPath, str]
+    """Lab files that the case names and that could not be frozen, with the reason."""
 
 
 Rule = Callable[[IssueCheck, Mapping[str, object]], Iterator[tuple[DataPath, str]]]

@@ -1,7 +1,5 @@
 """One client's whole file, to be handed over: every document with a list, always the same bytes."""
 
-from __future__ import annotations
-
 import json
 import zipfile
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """The inputs of an advisory as they were: every file it was made from, byte for byte."""
 
-from __future__ import annotations
-
 import hashlib
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -23,22 +21,15 @@ MOST_LAB_FILE = 8 * 1024 * 1024
 
 @dataclass(frozen=True)
 class Frozen:
-    """One file of a record.
-
-    Attributes
-    ----------
-    role : str
-        case, profile, lab, words, changes, pdf, data, notice...
-    name : str
-        As the case names it; of a case "case.yaml".
-    stored : bool
-        False where only the digest is kept.
-    """
+    """One file of a record."""
 
     role: str
+    """Case, profile, lab, words, changes, pdf, data, notice..."""
     name: str
+    """As the case names it; of a case "case.yaml"."""
     content: bytes
     stored: bool = True
+    """False where only the digest is kept."""
 
     def as_json(self) -> dict:
         return {"role": self.role, "name": self.name, "sha256": sha256(self.content),
@@ -47,23 +38,16 @@ class Frozen:
 
 @dataclass(frozen=True)
 class Inputs:
-    """A case with everything that belongs to it, read once.
-
-    Attributes
-    ----------
-    raw : bytes
-        Of the case file.
-    folder : Path
-        Where it stood.
-    unread_labs : mapping of path to str
-        Lab files named in the case that are not there, with what was found.
-    """
+    """A case with everything that belongs to it, read once."""
 
     loaded: LoadedCase
     raw: bytes
+    """Of the case file."""
     folder: Path
+    """Where it stood."""
     files: tuple[Frozen, ...]
     unread_labs: Mapping[DataPath, str]
+    """Lab files named in the case that are not there, with what was found."""
 
     @property
     def digest(self) -> str:

@@ -1,7 +1,5 @@
 """Issue an advisory: complete, numbered, its inputs frozen, entered in the log."""
 
-from __future__ import annotations
-
 import datetime as dt
 import secrets
 from collections.abc import Mapping, Sequence
@@ -29,30 +27,21 @@ CLIENT_BYTES = 8
 
 @dataclass(frozen=True)
 class Issued:
-    """An issued advisory.
-
-    Attributes
-    ----------
-    files : mapping of str to bytes
-        To be written: the PDF and its data.
-    again : bool
-        True if it had been issued before and comes from the archive.
-    advice : Advice or None
-        None if it comes from the archive.
-    undrawn : tuple of str
-        Jobs that the rate map does not hold, since no shape of the case shows their zone.
-    seq, head : int, str
-        Of its line in the log.
-    """
+    """An issued advisory."""
 
     number: str
     revision: int
     files: Mapping[str, bytes] = field(repr=False)
+    """To be written: the PDF and its data."""
     again: bool
+    """True if it had been issued before and comes from the archive."""
     advice: Advice | None
+    """None if it comes from the archive."""
     seq: int
     head: str
+    """``seq``, ``head``: of its line in the log."""
     undrawn: tuple[str, ...] = ()
+    """Jobs that the rate map does not hold, since no shape of the case shows their zone."""
 
 
 @dataclass(frozen=True)

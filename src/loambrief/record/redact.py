@@ -20,8 +20,6 @@ that stays (what a yield goal rests on, a product's name) may hold a landmark th
 knows: the preview shows each of them before a copy is made.
 """
 
-from __future__ import annotations
-
 import json
 import posixpath
 import re
@@ -107,33 +105,22 @@ _COMMON = frozenset((
 
 @dataclass(frozen=True)
 class Redacted:
-    """A redacted copy.
-
-    Attributes
-    ----------
-    seq, head : int, str
-        Of its line in the log.
-    """
+    """A redacted copy."""
 
     files: Mapping[str, bytes] = field(repr=False)
     seq: int
     head: str
+    """``seq``, ``head``: of its line in the log."""
 
 
 @dataclass(frozen=True)
 class Preview:
-    """What a redacted copy would do.
-
-    Attributes
-    ----------
-    struck : tuple of str
-        Names and words that are struck wherever they stand.
-    stays : tuple of (str, str)
-        Texts that would stay, with their places in the case.
-    """
+    """What a redacted copy would do."""
 
     struck: tuple[str, ...]
+    """Names and words that are struck wherever they stand."""
     stays: tuple[tuple[str, str], ...]
+    """Texts that would stay, with their places in the case."""
 
 
 def preview(number: str, store: Store, revision: int | None = None,

@@ -1,7 +1,5 @@
 """Make an issued advisory again from its frozen inputs, and compare it byte for byte."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Mapping
@@ -21,25 +19,19 @@ from loambrief.report.own_words import OwnWords, with_own_words
 
 @dataclass(frozen=True)
 class Rerendered:
-    """A stored advisory beside the one that its inputs give now.
-
-    Attributes
-    ----------
-    same_pdf, same_annex, same_data : bool
-        Byte for byte; an annex at the end of the PDF counts with it.
-    differences : tuple of str
-        What the two were made with, where that differs: program, tables, libraries.
-    advisory : Advisory
-        As made now.
-    """
+    """A stored advisory beside the one that its inputs give now."""
 
     number: str
     revision: int
     same_pdf: bool
     same_data: bool
     same_annex: bool
+    """``same_pdf``, ``same_annex``, ``same_data``: byte for byte; an annex at the end of the PDF
+    counts with it."""
     differences: tuple[str, ...]
+    """What the two were made with, where that differs: program, tables, libraries."""
     advisory: Advisory
+    """As made now."""
 
     @property
     def same(self) -> bool:

@@ -1,7 +1,5 @@
 """Keep and let go: other documents, legal holds, and the erasure of a client."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import secrets
@@ -164,20 +162,14 @@ def _holds(store: Store, scope: Scope, *, exact: bool = False) -> list[str]:
 
 @dataclass(frozen=True)
 class Erased:
-    """What an erasure took and what it had to leave.
-
-    Attributes
-    ----------
-    records : int
-        Events whose cards and files are gone.
-    left : tuple of str
-        Files of other clients that hold one of the erased names still, by name of the
-        object: a lab's file shared by several clients, say. They need a look.
-    """
+    """What an erasure took and what it had to leave."""
 
     line: LogLine
     records: int
+    """Events whose cards and files are gone."""
     left: tuple[str, ...]
+    """Files of other clients that hold one of the erased names still, by name of the object: a
+    lab's file shared by several clients, say. They need a look."""
 
 
 def erase(store: Store, scope: Scope, *, cause: str = "request", reason: str = "") -> Erased:

@@ -1,7 +1,5 @@
 """The next revision of an advisory, with the reason and what it changes."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path

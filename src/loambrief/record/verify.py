@@ -4,8 +4,6 @@
 again and set against the file, and the archive is asked whether it knows the file.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import tempfile
@@ -54,23 +52,16 @@ class TrustedRecord:
 
 @dataclass(frozen=True)
 class Verification:
-    """Outcome of a verification.
-
-    Attributes
-    ----------
-    name : str
-        As the user named the file.
-    inspection : Inspection
-        With every fact.
-    sentence : str
-        The bottom line.
-    """
+    """Outcome of a verification."""
 
     name: str
+    """As the user named the file."""
     sha256: str
     inspection: Inspection
+    """With every fact."""
     state: FactState
     sentence: str
+    """The bottom line."""
 
     @property
     def good(self) -> bool:

@@ -1,7 +1,5 @@
 """Withdraw an advisory: a notice to the client, and the mark in the record."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """The plan as a table: a line an action with its rate and money, and under it the rest."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from loambrief.render.compose import Composer

@@ -1,7 +1,5 @@
 """Charts and photos as flowables; a chart of many items may go on over a page."""
 
-from __future__ import annotations
-
 import io
 
 from reportlab.lib.utils import ImageReader

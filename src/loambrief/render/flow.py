@@ -1,7 +1,5 @@
 """Blocks to flowables, in reading order, with their places in the structure tree."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 
 from loambrief.errors import RenderFault

@@ -85,30 +85,22 @@ class LinkTag:
 
 @dataclass(slots=True)
 class ParagraphTag:
-    """What the parts of one paragraph share.
-
-    Attributes
-    ----------
-    element : Element or None
-        None prints the paragraph as decoration.
-    links : list of LinkTag
-        Numbered as in the paragraph's pieces.
-    label, label_element, label_style : str, Element or None, ParagraphStyle or None
-        Bullet or number, drawn once, left of the first line.
-    bookmark : callable or None
-        Called with the canvas and the height of the top when the first part is drawn.
-    drawn : bool
-        The first part has been drawn.
-    """
+    """What the parts of one paragraph share."""
 
     element: Element | None
+    """None prints the paragraph as decoration."""
     links: list[LinkTag] = field(default_factory=list)
+    """Numbered as in the paragraph's pieces."""
     label: str = ""
     label_element: Element | None = None
     label_style: ParagraphStyle | None = None
+    """``label``, ``label_element``, ``label_style``: bullet or number, drawn once, left of the
+    first line."""
     label_x: float = 0.0
     bookmark: Callable[[TaggedCanvas, float], None] | None = None
+    """Called with the canvas and the height of the top when the first part is drawn."""
     drawn: bool = False
+    """The first part has been drawn."""
 
 
 class TaggedParagraph(Flowable):

@@ -6,8 +6,6 @@ the characters of WinAnsiEncoding, as a simple TrueType font: that is what progr
 fill in forms can write with.
 """
 
-from __future__ import annotations
-
 import hashlib
 import string
 from functools import cache

@@ -1,7 +1,5 @@
 """Boxes to write in and squares to tick, drawn and entered as form fields with their tags."""
 
-from __future__ import annotations
-
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import Flowable, Together
 from loambrief.render.lines import text_width

@@ -22,35 +22,25 @@ FILL_IN = 26.0
 
 @dataclass(slots=True)
 class GridCell:
-    """Content and distances of one cell [pt].
-
-    Attributes
-    ----------
-    parts : list of Flowable
-        One below the other.
-    column, span : int
-        First column, and how many it covers.
-    left, right, top, bottom : float
-        Distances to the cell's edges.
-    low : bool
-        At the bottom of its row, not at the top.
-    above, below : (thickness, Color) or None
-        Lines along its edges.
-    boxed : (thickness, Color) or None
-        Lines along all edges.
-    """
+    """Content and distances of one cell [pt]."""
 
     parts: list[Flowable]
+    """One below the other."""
     column: int
     span: int = 1
+    """``column``, ``span``: first column, and how many it covers."""
     left: float = PAD_X
     right: float = PAD_X
     top: float = 0.0
     bottom: float = 0.0
+    """``left``, ``right``, ``top``, ``bottom``: distances to the cell's edges."""
     low: bool = False
+    """At the bottom of its row, not at the top."""
     above: tuple[float, Color] | None = None
     below: tuple[float, Color] | None = None
+    """``above``, ``below``: (thickness, Color) or None: Lines along its edges."""
     boxed: tuple[float, Color] | None = None
+    """(thickness, Color) or None: Lines along all edges."""
 
     def room(self, widths: Sequence[float]) -> float:
         """Width for the content [pt]."""

@@ -5,8 +5,6 @@ Equal models give equal bytes. What stands where is in ``templates/html``: a mac
 of block, named as its class. There every text is escaped, so whatever a client types is text.
 """
 
-from __future__ import annotations
-
 import base64
 import re
 import tomllib

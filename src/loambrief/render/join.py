@@ -5,8 +5,6 @@ the others is taken over below one tag of its own, with the numbers that tie pag
 tags counted on (ISO 32000-1, 14.7.4.4); files attached to the others stay with them.
 """
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
@@ -24,22 +22,15 @@ from loambrief.render.tags import NOTHING
 
 @dataclass(frozen=True)
 class BookPart:
-    """One document to be joined.
-
-    Attributes
-    ----------
-    title : str
-        Its bookmark; its own bookmarks go below.
-    pdf : callable
-        Gives its bytes, when its turn comes.
-    label : str
-        Printed by readers before the page number, which then starts at 1 for each part;
-        "": pages are counted on through all parts.
-    """
+    """One document to be joined."""
 
     title: str
+    """Its bookmark; its own bookmarks go below."""
     pdf: Callable[[], bytes]
+    """Gives its bytes, when its turn comes."""
     label: str = ""
+    """Printed by readers before the page number, which then starts at 1 for each part; "": pages
+    are counted on through all parts."""
 
 
 def page_count(pdf: bytes) -> int:

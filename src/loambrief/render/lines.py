@@ -5,8 +5,6 @@ than a line is parted after a hyphen or slash, else between letters. Widths of w
 because a report says the same words again and again.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import cache, lru_cache
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """The logo at the title and, small, beside the running head."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from io import BytesIO
 

@@ -1,7 +1,5 @@
 """The sheet around the text: running head, page number and status bands."""
 
-from __future__ import annotations
-
 from io import BytesIO
 
 from loambrief.charts.fonts import BOLD, REGULAR

@@ -1,7 +1,5 @@
 """From flowables to pages: filled from the top, breaks where nothing is torn apart."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterator, Sequence
 from io import BytesIO

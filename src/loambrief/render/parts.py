@@ -1,7 +1,5 @@
 """The blocks of the advisory as flowables: summary, findings, actions, sources, sign-off."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby

@@ -1,7 +1,5 @@
 """Report model to PDF bytes: compose, lay out, tag, make it an archive file."""
 
-from __future__ import annotations
-
 from loambrief.render.compose import Composer
 from loambrief.render.flow import flow
 from loambrief.render.page import build_pages, document_number

@@ -4,8 +4,6 @@ Objects that are no streams go into compressed object streams, and the cross-ref
 is a stream too (ISO 32000-1, 7.5.7 and 7.5.8). The file identifier is a digest of the file.
 """
 
-from __future__ import annotations
-
 import hashlib
 import struct
 import zlib

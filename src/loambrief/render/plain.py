@@ -4,8 +4,6 @@ Rows of a table become records, because columns set with spaces cannot be heard.
 most 76 characters long, unless one word is longer.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """The status line of a finding: a word in a box whose look says the same, then the reading."""
 
-from __future__ import annotations
-
 from reportlab.lib.styles import ParagraphStyle
 
 from loambrief.render.compose import Composer, clean

@@ -1,7 +1,5 @@
 """Type, colours and distances of the page, read from ``templates/theme.toml``."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -30,31 +28,22 @@ SIZES = {Paper.LETTER: LETTER, Paper.A4: A4}
 
 @dataclass(frozen=True)
 class Look:
-    """Everything the flowables need to know about looks.
-
-    Attributes
-    ----------
-    width, height : float
-        Paper [pt].
-    lengths : mapping of str to float
-        The ``[page]`` numbers [pt].
-    styles : mapping of str to ParagraphStyle
-        Named as in ``[page.type]``, and variants such as "table.right".
-    accent : str
-        Asked for in place of the theme's; "" for none.
-    fine : bool
-        In the smaller type of reference pages.
-    """
+    """Everything the flowables need to know about looks."""
 
     paper: Paper
     scale: float
     width: float
     height: float
+    """``width``, ``height``: paper [pt]."""
     colours: Mapping[str, Color]
     lengths: Mapping[str, float]
+    """The ``[page]`` numbers [pt]."""
     styles: Mapping[str, ParagraphStyle]
+    """Named as in ``[page.type]``, and variants such as "table.right"."""
     accent: str = ""
+    """Asked for in place of the theme's; "" for none."""
     fine: bool = False
+    """In the smaller type of reference pages."""
 
     @property
     def text_width(self) -> float:

@@ -1,7 +1,5 @@
 """Tables: widths by content, repeated titles, page breaks that do not part what belongs."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 

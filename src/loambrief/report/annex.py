@@ -5,8 +5,6 @@ from one file to the other would break with the first renaming, so that between 
 only the numbers of sections lead (:meth:`Context.section`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -28,7 +26,6 @@ def with_annex(context: Context, drawn: Pictures, first: Sequence[Block]) -> tup
 
     Parameters
     ----------
-    context : Context
     drawn : Pictures
         Charts, which stand with their topics.
     first : sequence of Block

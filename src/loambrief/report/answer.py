@@ -4,11 +4,8 @@ The kind of question is a key of the case; its words decide nothing. An answer n
 cause that was not measured: where nothing judges it, it says what would.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 from loambrief.actions.model import Plan
@@ -46,15 +43,15 @@ from loambrief.topics.judge import DECIDES
 from loambrief.topics.weeds.hints import hints
 from loambrief.topics.weeds.state import Agreement
 
-TOPICS_OF = MappingProxyType({
-    "is_it_compacted": ("compaction.*",),
-    "is_it_salt": ("salinity.*",),
-    "is_ph_right": ("acidity.*",),
-    "is_test_good": ("sampling.*",),
-    "is_stock_at_risk": ("weeds.safety", "weeds.stock*", "forage.*", "*tetany*"),
-    "is_water_good": ("salinity.water.*",),
+TOPICS_OF: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType({
+    "is_it_compacted": {"compaction": ()},
+    "is_it_salt": {"salinity": ()},
+    "is_ph_right": {"acidity": ()},
+    "is_test_good": {"sampling": ()},
+    "is_stock_at_risk": {"weeds": ("weeds.safety",), "forage": (), "cations": ("cations.tetany",)},
+    "is_water_good": {"salinity": ("salinity.water",)},
 })
-"""Questions about one thing -> ids of the findings that tell of it."""
+"""Questions about one thing -> topics that tell of it, and their subjects (none: all)."""
 BAD, WATCHED = 2, 1
 """How grave the gravest finding on a question is: yes or no turns on it."""
 IN_TURN = (Verdict.NEEDED, Verdict.OPTIONAL, Verdict.NOT_NEEDED, Verdict.NOT_JUDGED)
@@ -62,37 +59,22 @@ IN_TURN = (Verdict.NEEDED, Verdict.OPTIONAL, Verdict.NOT_NEEDED, Verdict.NOT_JUD
 
 @dataclass(frozen=True)
 class CaseAnswer:
-    """What page 1 says to the question.
-
-    Attributes
-    ----------
-    asked : str or None
-        In the grower's words; None if no question stands in the case.
-    key : str or None
-        Kind of question.
-    answered : bool
-        False: the messages say what is missing.
-    messages : tuple of Message
-        One to three sentences each; empty if nothing was asked.
-    basis : tuple of str
-        Ids of findings; empty where the adviser answers in their own words.
-    """
+    """What page 1 says to the question."""
 
     asked: str | None
+    """In the grower's words; None if no question stands in the case."""
     key: str | None
+    """Kind of question."""
     answered: bool = False
+    """False: the messages say what is missing."""
     messages: tuple[Message, ...] = ()
+    """One to three sentences each; empty if nothing was asked."""
     basis: tuple[str, ...] = ()
+    """Ids of findings; empty where the adviser answers in their own words."""
 
 
 def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     """Answer the question of a case.
-
-    Parameters
-    ----------
-    case : CaseFile
-    diagnosis : Diagnosis
-    plan : Plan
 
     Returns
     -------
@@ -327,9 +309,9 @@ def _what_is_needed(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerT
 
 def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> AnswerText:
     """Yes or no by the gravest finding on what was asked; open where nothing could judge it."""
-    patterns = TOPICS_OF[key]
+    wanted = TOPICS_OF[key]
     found = [f for f in diagnosis.findings if f.grade is not Grade.PRACTICE
-             and any(fnmatchcase(f.id, p) for p in patterns)]
+             and f.topic in wanted and f.subject in (wanted[f.topic] or (f.subject,))]
     old = [v for v in plan.unjudged() if v.reason == "sample_too_old"]
     if key == "is_test_good" and old:
         return AnswerText(True, (say("answers.is_test_good", level=BAD),
@@ -345,7 +327,7 @@ def _of_topic(case: CaseFile, diagnosis: Diagnosis, plan: Plan, key: str) -> Ans
                            *(_repeats(case) if key == "is_test_good" else ()),
                            *(_deals(plan, grave) if level else ())),
                           ids([f for f in graded if f.severity >= WATCHED] or grave))
-    lacking = [m for m in diagnosis.missing if any(p.startswith(f"{m.topic}.") for p in patterns)]
+    lacking = [m for m in diagnosis.missing if m.topic in wanted]
     if found:
         return AnswerText(False, (say("answers.uncertain", title=found[0].title),))
     if lacking:

@@ -1,9 +1,6 @@
 """Answers on manure, compost and other organic materials: whether they help, where they go."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from fnmatch import fnmatchcase
 
 from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
@@ -25,7 +22,7 @@ def can_compost_fix(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerT
     if wanted:
         messages.insert(0, say("answers.organic_not_lime", places=some_places(case, wanted)))
         basis += [i for v in wanted for i in v.finding_ids]
-    matter = [f for f in diagnosis.findings if fnmatchcase(f.id, "carbon_nitrogen.organic_matter*")
+    matter = [f for f in diagnosis.findings if f.subject == "carbon_nitrogen.organic_matter"
               and f.value is not None]
     kinds = {m.kind for m in case.materials if m.kind in ORGANIC}
     if matter and kinds <= {"compost"}:

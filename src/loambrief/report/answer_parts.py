@@ -1,7 +1,5 @@
 """What answers share: verdicts by key, places, and the causes that findings name."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -81,9 +79,8 @@ def causes(case: CaseFile, found: Sequence[Finding]) -> list[Message]:
     """
     named: dict[str, list[Finding]] = {}
     for finding in found:
-        if finding.status is not Status.EXCESS or finding.id.startswith("acidity.high"):
-            subject = ".".join(finding.id.split(".")[:2])
-            named.setdefault(CAUSES.get(subject, finding.id), []).append(finding)
+        if finding.status is not Status.EXCESS or finding.subject == "acidity.high":
+            named.setdefault(CAUSES.get(finding.subject, finding.id), []).append(finding)
     told = []
     for name, some in named.items():
         places = some_places(case, some)

@@ -1,7 +1,5 @@
 """Behind the advice: results as typed, sources, record and sign-off."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.case.codes import CODES, asked_at_issue
@@ -233,7 +231,6 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
 
     Parameters
     ----------
-    context : Context
     annex : AnnexFile or None
         The annex, where it is a file of its own.
     """

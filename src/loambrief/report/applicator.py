@@ -3,8 +3,6 @@
 One page in big type. No diagnosis and no money: a contractor needs neither.
 """
 
-from __future__ import annotations
-
 from loambrief.actions.interactions import INTERACTIONS
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.own_rates import WARNINGS
@@ -49,15 +47,8 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
 
     Parameters
     ----------
-    case : CaseFile
-    plan : Plan
-    writer : Writer
     scale : float
         Type size, 1 to 1.6.
-
-    Returns
-    -------
-    ReportModel
     """
     write = writer.write
     actions = spread_actions(plan)

@@ -7,8 +7,6 @@ Block kinds that belong to the advisory alone (summary, findings, actions) are i
 ``report.parts``.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -20,31 +18,23 @@ from loambrief.charts import ChartSpec
 
 @dataclass(frozen=True)
 class Span:
-    """A piece of text with one look.
-
-    Attributes
-    ----------
-    text : str
-    bold, italic, small, muted : bool
-        ``small`` is the note size; ``muted`` the second voice.
-    link : str
-        ``"#anchor"`` of a block in this file, or an ``http:``, ``https:`` or ``mailto:``
-        address. Anything else is printed without a link. An anchor that no block has is
-        an error when the file is made.
-    describe : str
-        What a reader hears for the link; the text itself if empty.
-    language : str
-        Language of the piece (BCP 47) where it is not the document's.
-    """
+    """A piece of text with one look."""
 
     text: str
     bold: bool = False
     italic: bool = False
     small: bool = False
     muted: bool = False
+    """``bold``, ``italic``, ``small``, ``muted``: ``small`` is the note size; ``muted`` the second
+    voice."""
     link: str = ""
+    """``"#anchor"`` of a block in this file, or an ``http:``, ``https:`` or ``mailto:`` address.
+    Anything else is printed without a link. An anchor that no block has is an error when the file
+    is made."""
     describe: str = ""
+    """What a reader hears for the link; the text itself if empty."""
     language: str = ""
+    """Language of the piece (BCP 47) where it is not the document's."""
 
 
 Text = str | Span | tuple[str | Span, ...]
@@ -165,33 +155,22 @@ class Row:
 
 @dataclass(frozen=True)
 class Table(Block):
-    """A table with column titles, repeated where it goes on over a page.
-
-    Attributes
-    ----------
-    columns : tuple of Column
-    rows : tuple of Row
-        Plain tuples of texts are taken as body rows.
-    caption : Text
-        Printed above and tagged as the caption; says what the table shows.
-    note : Text
-        Small print under the table (sources, meaning of signs).
-    row_headers : bool
-        The first cell of each row names the row (screen readers repeat it); a table of
-        few cells gets none.
-    fill_in : bool
-        To be written in by hand: full grid, rows at least 9 mm high.
-    empty : Text
-        Printed in place of a table without rows; nothing is printed if it is empty too.
-    """
+    """A table with column titles, repeated where it goes on over a page."""
 
     columns: tuple[Column, ...]
     rows: tuple[Row | tuple[Text, ...], ...]
+    """Plain tuples of texts are taken as body rows."""
     caption: Text = ""
+    """Printed above and tagged as the caption; says what the table shows."""
     note: Text = ""
+    """Small print under the table (sources, meaning of signs)."""
     row_headers: bool = False
+    """The first cell of each row names the row (screen readers repeat it); a table of few cells
+    gets none."""
     fill_in: bool = False
+    """To be written in by hand: full grid, rows at least 9 mm high."""
     empty: Text = ""
+    """Printed in place of a table without rows; nothing is printed if it is empty too."""
     anchor: str = ""
 
     def __post_init__(self) -> None:
@@ -441,60 +420,39 @@ class Words:
 
 @dataclass(frozen=True)
 class ReportModel:
-    """Everything ``render_pdf`` needs; equal models give equal bytes.
-
-    Attributes
-    ----------
-    title : str
-        Document title (window title, metadata).
-    case_id : str
-    date : date
-        The case's date. It is the only date in the file; the clock is never read.
-    words : Words
-    blocks : tuple of Block
-        The first may be a ``parts.Summary``, which takes page 1 alone.
-    author, subject : str
-        Metadata: the adviser, and what the advisory is about.
-    number, revision : str or None
-        Advisory number and revision, once issued.
-    status : DocumentStatus
-    language : str
-        Language tag ("en", "es").
-    paper : Paper
-    running_head : str
-        Left side of the line on top of each page: the business, or the field.
-    units : str
-        "us" or "si", kept for the metadata.
-    attachments : tuple of Attachment
-    accent : str
-        ``#RRGGBB`` in place of the theme's accent on pages; charts keep the theme's colours.
-    logo : LogoPrint or None
-        Beside the running head of every page but the first.
-    scale : float
-        1 is the normal type size; up to 1.6 for large print.
-    elsewhere : frozenset of str
-        Anchors of the other file of the document: links to them are printed as text.
-    """
+    """Everything ``render_pdf`` needs; equal models give equal bytes."""
 
     title: str
+    """Document title (window title, metadata)."""
     case_id: str
     date: dt.date
+    """The case's date. It is the only date in the file; the clock is never read."""
     words: Words
     blocks: tuple[Block, ...]
+    """The first may be a ``parts.Summary``, which takes page 1 alone."""
     author: str = ""
     subject: str = ""
+    """``author``, ``subject`` (metadata): the adviser, and what the advisory is about."""
     number: str | None = None
     revision: str | None = None
+    """``number``, ``revision``: advisory number and revision, once issued."""
     status: DocumentStatus = DocumentStatus.DRAFT
     language: str = "en"
+    """Language tag ("en", "es")."""
     paper: Paper = Paper.LETTER
     running_head: str = ""
+    """Left side of the line on top of each page: the business, or the field."""
     units: str = "us"
+    """``us`` or ``si``, kept for the metadata."""
     attachments: tuple[Attachment, ...] = ()
     accent: str = ""
+    """``#RRGGBB`` in place of the theme's accent on pages; charts keep the theme's colours."""
     logo: LogoPrint | None = None
+    """Beside the running head of every page but the first."""
     scale: float = 1.0
+    """1 is the normal type size; up to 1.6 for large print."""
     elsewhere: frozenset[str] = frozenset()
+    """Anchors of the other file of the document: links to them are printed as text."""
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.scale <= 1.6:

@@ -3,8 +3,6 @@
 First what the grower acts on, up to the signatures; then the annex: what it rests on.
 """
 
-from __future__ import annotations
-
 import codecs
 import hashlib
 from dataclasses import dataclass, replace
@@ -42,16 +40,11 @@ from loambrief.topics.assess import Diagnosis
 
 @dataclass(frozen=True)
 class FieldDraft:
-    """A field's report before the parts that speak of the finished files: data and annex.
-
-    Attributes
-    ----------
-    model : ReportModel
-        Page 1 to the cautions, then the annex; nothing is attached yet.
-    """
+    """A field's report before the parts that speak of the finished files: data and annex."""
 
     context: Context
     model: ReportModel
+    """Page 1 to the cautions, then the annex; nothing is attached yet."""
 
 
 def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
@@ -61,9 +54,6 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
 
     Parameters
     ----------
-    loaded : LoadedCase
-    diagnosis : Diagnosis
-    plan : Plan
     calculations : tuple of Result
         As recorded while the case ran.
     writer : Writer

@@ -5,8 +5,6 @@ Lines are folded at 75 octets (3.1), text is escaped (3.3.11), and UID and DTSTA
 the case, never from the clock.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from dataclasses import dataclass
@@ -39,11 +37,9 @@ def calendar_bytes(case: CaseFile, plan: Plan, writer: Writer) -> bytes:
 
     Parameters
     ----------
-    case : CaseFile
     plan : Plan
         Actions that the money covers and that have a start or an end are entered; those with
         words only ("when the soil is dry") are not, since a date would be invented.
-    writer : Writer
 
     Returns
     -------

@@ -31,34 +31,25 @@ GROUPS = ("inputs", "findings", "actions", "money")
 
 @dataclass(frozen=True)
 class RevisionChanges:
-    """A revision and what it changes, as it is frozen with the record.
-
-    Attributes
-    ----------
-    number : str
-    revision, replaces : int
-    kind, reason : str
-        One of :data:`KINDS`, and the adviser's own words.
-    replaced_on : str
-        Date of the revision before.
-    inputs, findings, actions, money : tuple of (str, str, str)
-        What, before, now.
-    newer_program : bool
-        True if the revision before was made with another version or other tables; what it
-        said is then worked out anew for this comparison.
-    """
+    """A revision and what it changes, as it is frozen with the record."""
 
     number: str
     revision: int
     replaces: int
     kind: str
     reason: str
+    """``kind``, ``reason``: one of :data:`KINDS`, and the adviser's own words."""
     replaced_on: str
+    """Date of the revision before."""
     inputs: tuple[tuple[str, str, str], ...]
     findings: tuple[tuple[str, str, str], ...]
     actions: tuple[tuple[str, str, str], ...]
     money: tuple[tuple[str, str, str], ...]
+    """``inputs``, ``findings``, ``actions``, ``money``: tuple of (str, str, str): What, before,
+    now."""
     newer_program: bool = False
+    """True if the revision before was made with another version or other tables; what it said is
+    then worked out anew for this comparison."""
 
     def as_json(self) -> dict:
         return asdict(self)
@@ -72,10 +63,6 @@ class RevisionChanges:
 def plan_changes(before: ComparedSide, now: ComparedSide
                  ) -> dict[str, tuple[tuple[str, str, str], ...]]:
     """Findings, actions and money that differ between two revisions, in words.
-
-    Parameters
-    ----------
-    before, now : ComparedSide
 
     Returns
     -------
@@ -99,17 +86,7 @@ def _rows(lines: tuple[ComparedLine, ...],
 
 
 def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[Block, ...]:
-    """The page of changes, after page 1.
-
-    Parameters
-    ----------
-    changes : RevisionChanges
-    writer : Writer
-
-    Returns
-    -------
-    tuple of Block
-    """
+    """The page of changes, after page 1."""
     def word(name: str, **params: object) -> str:
         return writer.write(say(f"record.{name}", **params))
 

@@ -6,8 +6,6 @@ and names; sentences are macros. The context of an entry says how it must agree 
 ``mp``, ``fp``) or, for nouns, is ``the``: the name with its article.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Sequence

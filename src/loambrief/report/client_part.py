@@ -1,7 +1,5 @@
 """What several fields of a client share: the map, tests side by side, one shopping list."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -33,10 +31,6 @@ def client_blocks(contexts: Sequence[Context]) -> list[Block]:
     ----------
     contexts : sequence of Context
         Fields of one client, in one language and unit system.
-
-    Returns
-    -------
-    list of Block
     """
     first = contexts[0]
     blocks: list[Block] = []

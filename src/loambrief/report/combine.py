@@ -1,7 +1,5 @@
 """One document for several fields of one client: a cover table, then each field's advisory."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

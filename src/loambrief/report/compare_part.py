@@ -1,7 +1,5 @@
 """Two plans side by side: what differs in findings, rates and money."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -91,10 +89,6 @@ def _cut(text: str) -> str:
 
 def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
     """Compare two plans.
-
-    Parameters
-    ----------
-    first, second : ComparedSide
 
     Returns
     -------

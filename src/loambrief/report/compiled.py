@@ -6,8 +6,6 @@ a changed template is compiled anew. Nothing depends on it: without a cache fold
 that cannot be written or that somebody else may write to, templates are compiled each time.
 """
 
-from __future__ import annotations
-
 import marshal
 import os
 import stat

@@ -1,7 +1,5 @@
 """What every part of the report needs at hand."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field

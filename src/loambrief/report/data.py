@@ -1,7 +1,5 @@
 """The advisory as data: ``<case id>.json``, versioned, the same bytes for the same case."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Mapping

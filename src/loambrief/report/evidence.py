@@ -4,8 +4,6 @@ A question that was answered for several zones is one block: a line for each zon
 they have in common once.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 
 from loambrief.agronomy.registry import Result
@@ -37,7 +35,6 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
 
     Parameters
     ----------
-    context : Context
     charts : mapping of str to sequence of Figure
         By topic.
     workings : Workings

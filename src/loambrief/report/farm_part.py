@@ -1,7 +1,5 @@
 """What the farm changes in the plan: cost by year, what is ruled out, days, check strips."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 

@@ -1,8 +1,6 @@
 """The sheets for the next visit: what was missing, how to stay safe, and a box for every
 reading, in type that can be read outdoors."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.actions.model import Followup
@@ -62,12 +60,6 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
         What the last advisory could not say.
     followups : tuple of Followup
         What its plan wanted tested again, and when.
-    plan : VisitPlan
-    writer : Writer
-
-    Returns
-    -------
-    ReportModel
 
     Raises
     ------

@@ -1,7 +1,5 @@
 """The single sheets: soil, cone, sap, weeds, water. Labels and boxes, no numbers of their own."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

@@ -4,8 +4,6 @@ Numbers of cores and points follow from the spread that is usual in a field and 
 that is wanted, and are never under what the sampling guides ask for.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -31,27 +29,18 @@ setting = partial(named_number, "sampling/fieldsheet")
 
 @dataclass(frozen=True)
 class VisitPlan:
-    """A layout and the numbers behind it.
-
-    Attributes
-    ----------
-    layout : Layout
-    cores : int
-        Cores for each composite sample.
-    core_need, point_need : Result
-        Of ``samples_needed_iterated``.
-    large : tuple of bool
-        For each zone: one sample stands for more than guides advise.
-    slices : tuple of Place
-        Depths of the layout's slices.
-    """
+    """A layout and the numbers behind it."""
 
     layout: Layout
     cores: int
+    """Cores for each composite sample."""
     core_need: Result
     point_need: Result
+    """``core_need``, ``point_need``: of ``samples_needed_iterated``."""
     large: tuple[bool, ...]
+    """For each zone: one sample stands for more than guides advise."""
     slices: tuple[Place, ...]
+    """Depths of the layout's slices."""
 
 
 def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECTIONS,
@@ -68,10 +57,6 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
         Of :data:`~loambrief.case.sheet_layout.SECTIONS`.
     blank : int
         Empty lines for weeds that were not there; half as many for sap.
-
-    Returns
-    -------
-    VisitPlan
     """
     si = writer.system == "si"
     spread = load("sampling/variation").find(test=CORE_TEST)["field_cv_low"]

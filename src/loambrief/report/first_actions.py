@@ -1,7 +1,5 @@
 """What to do first, on page 1: the actions, their cautions, and one sum of money."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 

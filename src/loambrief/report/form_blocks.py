@@ -1,7 +1,5 @@
 """Blocks of a sheet to be filled in, by hand or on a screen."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.report.blocks import Block, Column, Text
@@ -9,24 +7,16 @@ from loambrief.report.blocks import Block, Column, Text
 
 @dataclass(frozen=True)
 class FormEntry:
-    """A box to write in.
-
-    Attributes
-    ----------
-    name : str
-        Of the form field.
-    says : str
-        What a screen reader says, and what a program shows beside the pointer.
-    lines : bool
-        More than one line may be written.
-    longest : int
-        Characters that may be typed.
-    """
+    """A box to write in."""
 
     name: str
+    """Of the form field."""
     says: str
+    """What a screen reader says, and what a program shows beside the pointer."""
     lines: bool = False
+    """More than one line may be written."""
     longest: int = 0
+    """Characters that may be typed."""
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,6 @@ calculations do not count), and its first use in a finding or a paragraph leads 
 words are terms the templates say, by key (:mod:`loambrief.report.terms`).
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -90,7 +88,6 @@ def with_glossary(first: Sequence[Block], read: Sequence[Block], section: Sequen
         What is read through; the first use of each term in a finding or paragraph is linked.
     section : sequence of Block
         What follows it, for reference; its terms count, without links.
-    writer : Writer
     number : str
         Stands before the heading.
 

@@ -1,8 +1,6 @@
 """What changed since the last visit: differences against their noise, trends, plan against
 deeds. A sentence is only said where the two readings may be compared."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief import numbers

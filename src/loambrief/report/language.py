@@ -39,8 +39,6 @@ they are. Error messages and the data's keys are English in every language.
 without it, each document's own.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from functools import cache

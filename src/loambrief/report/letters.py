@@ -3,8 +3,6 @@
 Both are written from one list of paragraphs, so they cannot say different things.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -51,20 +49,13 @@ def facts_of(case: CaseFile) -> Facts:
 
 @dataclass(frozen=True)
 class Enclosed:
-    """One advisory in a letter.
-
-    Attributes
-    ----------
-    facts : Facts
-    data : mapping
-        The advisory's data, as in ``<case id>.json``.
-    file : str
-        Name of the attached PDF.
-    """
+    """One advisory in a letter."""
 
     facts: Facts
     data: Mapping
+    """The advisory's data, as in ``<case id>.json``."""
     file: str
+    """Name of the attached PDF."""
 
 
 @dataclass(frozen=True)
@@ -100,10 +91,6 @@ def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
     ----------
     enclosed : sequence of Enclosed
         At least one; all of one client, adviser, language and currency.
-
-    Returns
-    -------
-    LetterText
     """
     first = enclosed[0].facts
     writer = Writer(first.language, first.units, first.currency)

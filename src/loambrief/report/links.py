@@ -1,8 +1,6 @@
 """Anchors and numbered sources: how findings, actions, calculations and sources point at
 each other."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
@@ -19,7 +17,7 @@ FEWEST_DIGITS = 7
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 _PLAIN = (str, bool, float, int, type(None))
 """What a text or a block is made of in the end; nothing is in it."""
-NUMBERS = ("bool", "int", "float")
+NUMBERS = (bool, int, float, "bool", "int", "float")
 """Kinds of fields, as their classes declare them, in which no text is."""
 _ADDRESS = re.compile(r"(https?://|mailto:|tel:\+?\d)[^\s<>\"]+", re.IGNORECASE)
 
@@ -65,21 +63,14 @@ class SourceNumbers:
 
 @dataclass(frozen=True)
 class Worked:
-    """One line of the list of calculations: recorded once or oftener, inputs and answer equal.
-
-    Attributes
-    ----------
-    result : Result
-        The first of them.
-    ids : tuple of str
-        All their numbers ("c018", "c021").
-    subjects : tuple of tuple
-        What they are about, each once; empty for the field.
-    """
+    """One line of the list of calculations: recorded once or oftener, inputs and answer equal."""
 
     result: Result
+    """The first of them."""
     ids: tuple[str, ...]
+    """All their numbers ("c018", "c021")."""
     subjects: tuple[tuple[Hashable, ...], ...]
+    """What they are about, each once; empty for the field."""
 
 
 def distinct(calculations: Iterable[Result]) -> tuple[Worked, ...]:
@@ -102,7 +93,6 @@ def calculation_links(results: Iterable[Result],
 
     Parameters
     ----------
-    results : iterable of Result
     printed : mapping of str to str
         Number of a calculation to the number it is listed under, where that is another.
     """
@@ -126,7 +116,7 @@ def parts_of(kind: Any) -> tuple[str, ...]:
 def _linking(kind: Any) -> tuple[str, ...]:
     """Names of those that hold an anchor, a link, or what may hold some in turn."""
     return tuple(item.name for item in (fields(kind) if is_dataclass(kind) else ())
-                 if item.name in ("anchor", "link") or item.type not in ("str", *NUMBERS))
+                 if item.name in ("anchor", "link") or item.type not in (str, "str", *NUMBERS))
 
 
 def anchors(value: object) -> set[str]:

@@ -4,8 +4,6 @@ Costs are rounded together, not one by one, so that a reader who adds up a print
 gets the printed total.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,39 +16,25 @@ WHOLE_FROM = 100.0
 
 @dataclass(frozen=True)
 class Money:
-    """Printed costs of a plan [currency].
-
-    Attributes
-    ----------
-    costs : mapping of action id to float
-        Of every action with a price. Those that the money covers, ``packages`` and ``saved``
-        add up to ``total``.
-    packages : float
-        What whole loads and bags leave over.
-    saved : float
-        What ordering together saves.
-    total : float
-        What the plan spends.
-    optional : float
-        The part of it for what may be left out.
-    unpriced : tuple of str
-        Actions in the plan without a price.
-    """
+    """Printed costs of a plan [currency]."""
 
     costs: Mapping[str, float]
+    """Mapping of action id to float: Of every action with a price. Those that the money covers,
+    ``packages`` and ``saved`` add up to ``total``."""
     packages: float
+    """What whole loads and bags leave over."""
     saved: float
+    """What ordering together saves."""
     total: float
+    """What the plan spends."""
     optional: float
+    """The part of it for what may be left out."""
     unpriced: tuple[str, ...]
+    """Actions in the plan without a price."""
 
 
 def money_of(plan: Plan) -> Money:
     """Round the costs of a plan so that they add up.
-
-    Parameters
-    ----------
-    plan : Plan
 
     Returns
     -------
@@ -80,13 +64,8 @@ def rounded(parts: Sequence[float], unit: float) -> list[float]:
 
     Parameters
     ----------
-    parts : sequence of float
     unit : float
         Above 0.
-
-    Returns
-    -------
-    list of float
     """
     scaled = [round(part / unit, 6) for part in parts]
     floors = [math.floor(x) for x in scaled]

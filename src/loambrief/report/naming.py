@@ -1,7 +1,5 @@
 """Short names on page 1 and in charts: what to do, without material, rate or place."""
 
-from __future__ import annotations
-
 from loambrief.actions.lime import ASK_DOLOMITIC
 from loambrief.actions.model import Action
 from loambrief.actions.windows import EVERY_SEASON

@@ -1,7 +1,5 @@
 """The notice that an advisory is withdrawn."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.case.schema import CaseFile
@@ -32,17 +30,12 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
     ----------
     case : CaseFile
         Of the advisory that is withdrawn.
-    number, revision : str, int
     issued, withdrawn : date
         Of the advisory, and of the notice.
     reason : str
         Why.
     notice : str
         What the client is to do, in the adviser's words; may be empty.
-
-    Returns
-    -------
-    ReportModel
     """
     writer = Writer.of(case.case)
 

@@ -1,7 +1,5 @@
 """Forage and water tests exactly as typed: beside the soil samples, nothing averaged."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from loambrief.case.intake_kinds import fields_of

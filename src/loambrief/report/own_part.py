@@ -1,7 +1,5 @@
 """What the adviser set differently, and why: one table, the program's figure beside each."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure

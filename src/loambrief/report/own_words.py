@@ -67,15 +67,10 @@ _BOUND: ContextVar[OwnWords | None] = ContextVar("own_words", default=None)
 
 @dataclass(frozen=True)
 class OwnWords:
-    """Own wording of all languages, checked.
-
-    Attributes
-    ----------
-    files : tuple of (str, bytes)
-        "<language>/<topic>.j2" and content, in order of name.
-    """
+    """Own wording of all languages, checked."""
 
     files: tuple[tuple[str, bytes], ...]
+    """``<language>/<topic>.j2`` and content, in order of name."""
     _modules: dict = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property

@@ -1,7 +1,5 @@
 """The lists of page 1: limits, what is not judged, what not to buy."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from loambrief.actions.model import NotAdvised

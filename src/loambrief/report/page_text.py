@@ -1,7 +1,5 @@
 """Fixed words of the page in the reader's language."""
 
-from __future__ import annotations
-
 from dataclasses import fields
 
 from loambrief.findings.model import say

@@ -48,53 +48,36 @@ class Summary(Block):
 
     Lines are set closer if that makes it fit; with more than one page can hold, it goes on
     over the page. Type never gets smaller.
-
-    Attributes
-    ----------
-    title : Text
-        Printed as the document's heading; ``anchor`` is its bookmark target.
-    kicker : Text
-        One line above the title (kind of document, business).
-    facts : tuple of Fact
-        Grower, field, area, crop, date, adviser: at most eight, each short.
-    message : Text
-        One to three sentences: what to do and why.
-    limits : tuple of LimitLine
-        Most severe first; at most five are sensible.
-    actions : tuple of FirstAction
-        At most five are sensible.
-    foot : tuple of Fact
-        Money that makes, with the costs of the lines, the last of them, which is the total.
-    cost_line : Text
-        The budget, and what of the money is optional or has no price.
-    unjudged : tuple of Text
-        Nutrients and amendments that nothing here judges, and what would settle each.
-    avoid : tuple of Text
-        What not to buy, with the reason.
-    contact : tuple of Text
-        Whom to call: one line each.
-    valid_until : Text
-        Date and what ends validity sooner.
-    notes : tuple of Text
-        Last lines: what was not measured, where the cautions are.
-    spare : tuple of Text
-        Lines before them that stand elsewhere too: on paper left out where the page is full.
     """
 
     title: Text
+    """Printed as the document's heading; ``anchor`` is its bookmark target."""
     message: Text
+    """One to three sentences: what to do and why."""
     kicker: Text = ""
+    """One line above the title (kind of document, business)."""
     facts: tuple[Fact, ...] = ()
+    """Grower, field, area, crop, date, adviser: at most eight, each short."""
     limits: tuple[LimitLine, ...] = ()
+    """Most severe first; at most five are sensible."""
     actions: tuple[FirstAction, ...] = ()
+    """At most five are sensible."""
     foot: tuple[Fact, ...] = ()
+    """Money that makes, with the costs of the lines, the last of them, which is the total."""
     cost_line: Text = ""
+    """The budget, and what of the money is optional or has no price."""
     unjudged: tuple[Text, ...] = ()
+    """Nutrients and amendments that nothing here judges, and what would settle each."""
     avoid: tuple[Text, ...] = ()
+    """What not to buy, with the reason."""
     contact: tuple[Text, ...] = ()
+    """Whom to call: one line each."""
     valid_until: Text = ""
+    """Date and what ends validity sooner."""
     notes: tuple[Text, ...] = ()
+    """Last lines: what was not measured, where the cautions are."""
     spare: tuple[Text, ...] = ()
+    """Lines before them that stand elsewhere too: on paper left out where the page is full."""
     no_limits: Text = ""
     """Printed where ``limits`` is empty."""
     no_actions: Text = ""
@@ -105,50 +88,36 @@ class Summary(Block):
 
 @dataclass(frozen=True)
 class ActionCard(Block):
-    """One ranked action: source, rate, time and place, why, money, cautions beside it.
-
-    Attributes
-    ----------
-    rank : int
-    title : Text
-        Verb first: "Spread 1.5 ton/ac of limestone".
-    anchor : str
-    source, rate, time, place : Text
-        The four things every nutrient action must state.
-    range, total, money, cost : Text
-        Honest range of the rate; amount to order; what it costs in all; cost per area, of
-        what it is made up, and price date.
-    why : tuple of Text
-        Reasons, with links to the findings.
-    how : tuple of Text
-        Steps: incorporation, splitting, equipment.
-    depends : Text
-        What comes first.
-    notes : tuple of Text
-        What bound the rate, what rounding did.
-    cautions : Text
-        Numbers of the cautions that hold, which stand once, after the actions.
-    tag : Text
-        A few words at the right of the title ("inside the budget", "second pass").
-    """
+    """One ranked action: source, rate, time and place, why, money, cautions beside it."""
 
     rank: int
     title: Text
+    """Verb first: "Spread 1.5 ton/ac of limestone"."""
     anchor: str = ""
     source: Text = ""
     rate: Text = ""
     time: Text = ""
     place: Text = ""
+    """``source``, ``rate``, ``time``, ``place``: the four things every nutrient action must
+    state."""
     range: Text = ""
     total: Text = ""
     money: Text = ""
     cost: Text = ""
+    """``range``, ``total``, ``money``, ``cost``: honest range of the rate; amount to order; what it
+    costs in all; cost per area, of what it is made up, and price date."""
     why: tuple[Text, ...] = ()
+    """Reasons, with links to the findings."""
     how: tuple[Text, ...] = ()
+    """Steps: incorporation, splitting, equipment."""
     depends: Text = ""
+    """What comes first."""
     notes: tuple[Text, ...] = ()
+    """What bound the rate, what rounding did."""
     cautions: Text = ""
+    """Numbers of the cautions that hold, which stand once, after the actions."""
     tag: Text = ""
+    """A few words at the right of the title ("inside the budget", "second pass")."""
 
 
 class StatusSign(StrEnum):
@@ -174,42 +143,31 @@ class EvidenceLine:
 
 @dataclass(frozen=True)
 class FindingBlock(Block):
-    """One conclusion with its evidence for and against.
-
-    Attributes
-    ----------
-    title : Text
-        The conclusion as a sentence; a heading one level below the last ``Heading``.
-    mark, status : StatusSign, Text
-        The sign and the word.
-    confidence, grade : Text
-        In words; both are always printed.
-    reading, reference : Text
-        Key number with unit, and what it is held against with its source.
-    body : tuple of Text
-        Paragraphs.
-    support, against, context : tuple of EvidenceLine
-    blocks : tuple of Block
-        How the numbers were worked out; beside the evidence on paper, after it elsewhere.
-    zones : tuple of FindingBlock
-        The same question answered for other places: title and status line, under the first;
-        what speaks for and against stands once, with the first.
-    """
+    """One conclusion with its evidence for and against."""
 
     title: Text
+    """The conclusion as a sentence; a heading one level below the last ``Heading``."""
     mark: StatusSign
     status: Text
+    """``mark``, ``status``: the sign and the word."""
     confidence: Text = ""
     grade: Text = ""
+    """``confidence``, ``grade``: in words; both are always printed."""
     anchor: str = ""
     reading: Text = ""
     reference: Text = ""
+    """``reading``, ``reference``: key number with unit, and what it is held against with its
+    source."""
     body: tuple[Text, ...] = ()
+    """Paragraphs."""
     support: tuple[EvidenceLine, ...] = ()
     against: tuple[EvidenceLine, ...] = ()
     context: tuple[EvidenceLine, ...] = ()
     blocks: tuple[Block, ...] = ()
+    """How the numbers were worked out; beside the evidence on paper, after it elsewhere."""
     zones: tuple[FindingBlock, ...] = ()
+    """The same question answered for other places: title and status line, under the first; what
+    speaks for and against stands once, with the first."""
 
 
 @dataclass(frozen=True)
@@ -283,36 +241,27 @@ class SignOff(Block):
 
     The two mean different things: the adviser answers for the content; the grower has
     received and understood it.
-
-    Attributes
-    ----------
-    adviser : tuple of Fact
-        Name, credential, number, expiry, business.
-    statement : Text
-        What the adviser's signature says, information completeness included.
-    interest : Text
-        Disclosure of interest; "none" must be said.
-    acknowledgement : Text
-        What the grower's signature says.
-    signed : Text
-        How the file was signed, once it is; empty leaves a line to sign on.
-    grower_name, adviser_name : str
-        Printed under the lines.
-    field, client_field : str
-        Names of the empty digital signature fields over the adviser's and the grower's line,
-        already tagged, so that signing them leaves the file accessible; empty for none.
     """
 
     adviser: tuple[Fact, ...]
+    """Name, credential, number, expiry, business."""
     statement: Text
+    """What the adviser's signature says, information completeness included."""
     interest: Text
+    """Disclosure of interest; "none" must be said."""
     acknowledgement: Text
+    """What the grower's signature says."""
     signed: Text = ""
+    """How the file was signed, once it is; empty leaves a line to sign on."""
     adviser_name: str = ""
     grower_name: str = ""
+    """``grower_name``, ``adviser_name``: printed under the lines."""
     anchor: str = ""
     field: str = ""
     client_field: str = ""
+    """``field``, ``client_field``: names of the empty digital signature fields over the adviser's
+    and the grower's line, already tagged, so that signing them leaves the file accessible; empty
+    for none."""
 
     def __post_init__(self) -> None:
         if not self.interest:

@@ -1,7 +1,5 @@
 """Photos of the visit with their captions: with the topic that they show, or by themselves."""
 
-from __future__ import annotations
-
 from loambrief.case.schema import PhotoEntry
 from loambrief.report.blocks import Block
 from loambrief.report.context import Context

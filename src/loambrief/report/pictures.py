@@ -3,8 +3,6 @@
 A chart's title is its finding. A chart without data is left out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -48,23 +46,17 @@ ROOM = 590.0
 
 @dataclass(frozen=True)
 class Pictures:
-    """Charts by where they stand.
-
-    Attributes
-    ----------
-    overview : tuple of Figure or FigureRow
-        The field in pictures, one page of the advisory: the map, then the charts of the
-        topics that limit the field most, as many as the page holds.
-    by_topic : mapping of str to tuple of Figure
-        Every chart, for the topic's section of the annex.
-    season, money : tuple of Figure
-        When each action is done, and what the plan costs; at most one each.
-    """
+    """Charts by where they stand."""
 
     overview: tuple[Figure | FigureRow, ...] = ()
+    """The field in pictures, one page of the advisory: the map, then the charts of the topics that
+    limit the field most, as many as the page holds."""
     by_topic: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
+    """Every chart, for the topic's section of the annex."""
     season: tuple[Figure, ...] = ()
     money: tuple[Figure, ...] = ()
+    """``season``, ``money``: when each action is done, and what the plan costs; at most one
+    each."""
 
 
 def pictures(context: Context) -> Pictures:

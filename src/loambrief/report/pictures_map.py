@@ -1,7 +1,5 @@
 """Sketch maps: the zones of one field, and the fields of one client."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from loambrief.case.boundary import Shape, shapes

@@ -1,7 +1,5 @@
 """Charts of the plan: what it costs in order of rank, and when each part is done."""
 
-from __future__ import annotations
-
 from loambrief.actions.model import Action
 from loambrief.charts import ChartSpec
 from loambrief.charts.budget import BudgetSpec, CostStep

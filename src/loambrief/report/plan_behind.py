@@ -1,7 +1,5 @@
 """What stands behind the plan, in the annex: order, limits, money, verdicts, calculations."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.actions.model import Action
@@ -32,7 +30,6 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
 
     Parameters
     ----------
-    context : Context
     drawn : Pictures
         Its charts.
     workings : Workings

@@ -1,14 +1,11 @@
 """The plan as a list of ids for the adviser: what can be changed, and every verdict with why."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from loambrief import numbers
 from loambrief.actions.model import Action, Plan
-from loambrief.actions.partial import REST
 from loambrief.findings.model import JudgedKind
 from loambrief.report.data import plain
 from loambrief.report.text import Writer
@@ -54,7 +51,7 @@ class ListedPlan:
             lines += _remark(f"{verdict.id}: {verdict.verdict.value}",
                              self._said(self.writer.write(verdict.why)))
         free = [a for a in self.plan.actions
-                if not a.own and not a.changed and not a.id.endswith(f".{REST}")]
+                if not a.own and not a.changed and not a.rest_of]
         if free:
             lines += ["#", "# change: drop, defer (until or condition), replace (material, rate),",
                       "# split (parts) or move (rank). Keep only what you change.",

@@ -1,7 +1,5 @@
 """The money side of the plan: orders, other ways, the next money, notes of each action."""
 
-from __future__ import annotations
-
 from loambrief.actions.model import Action, Alternative, Order
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Span, Table, Text

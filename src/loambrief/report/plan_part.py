@@ -1,7 +1,5 @@
 """The plan in the advisory: actions with their money, cautions once, follow-up, done sheet."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 from loambrief.actions.model import Action

@@ -5,8 +5,6 @@ shapefile follows the ESRI technical description of 1998, one layer a product; n
 columns have ten letters at most (dBASE). Units stand beside every number, in ASCII.
 """
 
-from __future__ import annotations
-
 import json
 import re
 import zipfile
@@ -35,16 +33,11 @@ COLUMNS = (("ZONE", "C", 40), ("PRODUCT", "C", 80), ("RATE", "N", 18), ("RATE_UN
 
 @dataclass(frozen=True)
 class RateMap:
-    """A rate map as files, and what could not be drawn.
-
-    Attributes
-    ----------
-    undrawn : tuple of str
-        Jobs of the sheet whose zone no shape of the case shows, in words.
-    """
+    """A rate map as files, and what could not be drawn."""
 
     files: Mapping[str, bytes]
     undrawn: tuple[str, ...]
+    """Jobs of the sheet whose zone no shape of the case shows, in words."""
 
 
 def rate_map(case: CaseFile, plan: Plan, writer: Writer, *, status: str = "draft",

@@ -1,7 +1,5 @@
 """The measured results of a case as data, so that a season can be counted without the case."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 
 from loambrief.case.measurements import EXTRACT, SLICE, of_part

@@ -1,7 +1,5 @@
 """Page 1: the answer, what limits the field, what to do first, what not to buy, whom to call."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -8,8 +8,6 @@ private use area: no template and no text of a case holds them. Units and the na
 are words of no template; which of them are terms ``tables/wording/terms.csv`` says.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from functools import cache

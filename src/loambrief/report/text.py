@@ -19,8 +19,6 @@ key. ``depth`` is a slice between two depths in inches. Undefined
 values are errors. A place comes as its label and its depth in the reader's units.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 import re

@@ -1,7 +1,5 @@
 """What was judged: a verdict for each nutrient, amendment and material, with why."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from loambrief.findings.model import JudgedKind, Judgement, Message, Product, Verdict, say

@@ -5,8 +5,6 @@ have in common stands once, with the formula. Long rows of readings are counted,
 ends; every digit of them is in the attached data.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from loambrief.agronomy.registry import FORMULAS, Result

@@ -1,7 +1,5 @@
 """Changes of soil tests in the same zone and layer, held against their noise."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -154,13 +152,7 @@ def _change(zone: tuple, readings: list[ZoneReading]) -> tuple:
 
 @dataclass(frozen=True)
 class ChangeSummary:
-    """Changes of one quantity by one method over all zones.
-
-    Attributes
-    ----------
-    mean, half_width : float or None
-        Mean change and half of its range over zones [unit]; None for fewer than three.
-    """
+    """Changes of one quantity by one method over all zones."""
 
     quantity: str
     method: str
@@ -172,6 +164,8 @@ class ChangeSummary:
     unknown: int
     mean: float | None
     half_width: float | None
+    """``mean``, ``half_width``: mean change and half of its range over zones [unit]; None for fewer
+    than three."""
 
     @property
     def told(self) -> int:

@@ -1,7 +1,5 @@
 """What falls due: soil and water tests by their age, and follow-ups that advisories name."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 import pandas as pd

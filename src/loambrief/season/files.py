@@ -5,8 +5,6 @@ are ISO dates, the CSV is UTF-8 with a byte-order mark. A workbook holds the tab
 spreadsheet program opens with ease; the first sheet names those that are only in the other files.
 """
 
-from __future__ import annotations
-
 import io
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date

@@ -1,7 +1,5 @@
 """Finds the data of advisories in folders and archives."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -25,25 +23,17 @@ MARKS = (b'"schema_version"', b'"case_id"')
 
 @dataclass
 class Gathered:
-    """What was found.
-
-    Attributes
-    ----------
-    tables : dict of str to Growing
-        By the names of :data:`loambrief.season.rows.SCHEMAS`.
-    count : int
-        Advisories read.
-    damaged : list of str
-        Files of advisories that could not be read, with the reason.
-    left : dict of str to int
-        What an archive itself says no longer counts, by its state.
-    """
+    """What was found."""
 
     tables: dict[str, Growing] = field(
         default_factory=lambda: {name: Growing(schema) for name, schema in SCHEMAS.items()})
+    """By the names of :data:`loambrief.season.rows.SCHEMAS`."""
     count: int = 0
+    """Advisories read."""
     damaged: list[str] = field(default_factory=list)
+    """Files of advisories that could not be read, with the reason."""
     left: dict[str, int] = field(default_factory=dict)
+    """What an archive itself says no longer counts, by its state."""
 
     def take(self, raw: bytes, source: str,
              known: Mapping[str, str | None] | None = None) -> None:

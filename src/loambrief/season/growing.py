@@ -1,7 +1,5 @@
 """Tables that grow by a row at a time and stay small: each text is kept once."""
 
-from __future__ import annotations
-
 from array import array
 from collections.abc import Iterable, Mapping, Sequence
 

@@ -1,7 +1,5 @@
 """The season as a document: the same blocks, charts and pages as every other."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from functools import cached_property

@@ -3,8 +3,6 @@
 Data of every version is read: what a version did not say is not known, and never made up.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType

@@ -1,7 +1,5 @@
 """What the soil tests show: distributions by client and year, and trends with their noise."""
 
-from __future__ import annotations
-
 from functools import cached_property
 
 import pandas as pd

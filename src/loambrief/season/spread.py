@@ -1,7 +1,5 @@
 """Distributions of soil tests: by client and year, never over two methods."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

@@ -1,7 +1,5 @@
 """The season's tidy tables: what counts, each field by its id, each result once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -21,22 +19,11 @@ SAME_RESULT = ["field_no", "kind", "test", "taken", "quantity", "top_in", "botto
 
 @dataclass(frozen=True)
 class SeasonTables:
-    """One row an advisory, and one a result, finding, action, order, ... of those that count.
-
-    Attributes
-    ----------
-    advisories : DataFrame
-        With ``year``, ``client_no`` and ``field_no``, which know clients and fields whatever
-        they were called; names are those of the latest advisory.
-    results, findings, actions, orders, money, done, checks : DataFrame
-        ``advisory`` joins them; results have ``field_no``, ``client_no`` and ``year`` (of the
-        sample) too.
-    left_aside : dict of str to int
-        What does not count, by the reason.
-    damaged : tuple of str
-    """
+    """One row an advisory, and one a result, finding, action, order, ... of those that count."""
 
     advisories: pd.DataFrame
+    """With ``year``, ``client_no`` and ``field_no``, which know clients and fields whatever they
+    were called; names are those of the latest advisory."""
     results: pd.DataFrame
     findings: pd.DataFrame
     actions: pd.DataFrame
@@ -44,7 +31,11 @@ class SeasonTables:
     money: pd.DataFrame
     done: pd.DataFrame
     checks: pd.DataFrame
+    """``results``, ``findings``, ``actions``, ``orders``, ``money``, ``done``, ``checks``:
+    ``advisory`` joins them; results have ``field_no``, ``client_no`` and ``year`` (of the sample)
+    too."""
     left_aside: Mapping[str, int] = field(default_factory=dict)
+    """What does not count, by the reason."""
     damaged: tuple[str, ...] = ()
 
     def about(self, table: pd.DataFrame) -> pd.DataFrame:

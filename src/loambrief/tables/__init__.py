@@ -16,8 +16,6 @@ A table ``topic/name.csv`` has a sidecar ``topic/name.source.toml``::
 A CSV may carry its own ``how`` and ``source`` columns where rows differ.
 """
 
-from __future__ import annotations
-
 import csv
 import tomllib
 from collections.abc import Iterator, Mapping

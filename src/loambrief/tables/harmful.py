@@ -4,8 +4,6 @@ It errs toward refusing: a genus, an English name inside a longer name, and a ne
 count. Not to be on the list never means that a plant is safe.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from difflib import SequenceMatcher
 from functools import lru_cache

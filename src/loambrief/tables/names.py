@@ -1,7 +1,5 @@
 """Names as they are compared."""
 
-from __future__ import annotations
-
 import unicodedata
 
 

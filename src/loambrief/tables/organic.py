@@ -1,7 +1,5 @@
 """What the national organic standard says of a material, as far as a table can know it."""
 
-from __future__ import annotations
-
 from functools import cache
 
 from loambrief.tables import DataRow, load

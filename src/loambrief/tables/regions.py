@@ -4,8 +4,6 @@ A name inside the longer name of another state is not named (West Virginia is no
 is a county or town that borrows one (Delaware County, Kansas City).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import cache, lru_cache
 

@@ -1,7 +1,5 @@
 """All topics on one case, in a fixed order."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Nothing is left without a verdict: what no topic judged is *not judged*, because
 would read as "enough".
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Every formula, table, guide and crop with its source: what ``loambrief sources`` prints."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -106,8 +104,8 @@ def guide_rows() -> list[dict[str, Any]]:
     """The fertilizer guides and micronutrient scales, each with what it covers.
 
     ``covers`` holds one entry per nutrient and test method: nutrient, test, method, crops (``*``
-    for every crop) and gives_rate. No guide of nitrogen is among them: ``nitrogen`` is false
-    throughout, and nitrogen is judged only by measurements or the consultant's own plan.
+    for every crop) and gives_rate. ``nitrogen`` tells whether the guide has a rule of nitrogen; the
+    ``method`` of such a rule is what it is read with.
     """
     listed: dict[str, list[dict[str, Any]]] = {}
     for one in coverage():

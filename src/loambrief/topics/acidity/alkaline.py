@@ -1,7 +1,5 @@
 """Whether a pH suits the crop upwards, and what follows where it does not."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
@@ -21,24 +19,16 @@ SODIUM_PH = 8.5
 
 @dataclass(frozen=True)
 class Fit:
-    """Where the pH lies in what the present crop likes and bears.
-
-    Attributes
-    ----------
-    crop : str
-        As the case names it.
-    result : Result or None
-        None where the crop is not in the crop list; its value is None where no range is held.
-    limit : float or None
-        Highest pH that the crop bears [pH].
-    near : bool
-        pH and that limit are closer than the error of the pH.
-    """
+    """Where the pH lies in what the present crop likes and bears."""
 
     crop: str
+    """As the case names it."""
     result: Result | None
+    """None where the crop is not in the crop list; its value is None where no range is held."""
     limit: float | None = None
+    """Highest pH that the crop bears [pH]."""
     near: bool = False
+    """PH and that limit are closer than the error of the pH."""
 
     @property
     def suits(self) -> bool:

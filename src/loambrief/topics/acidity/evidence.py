@@ -1,7 +1,5 @@
 """What speaks for and against an acidity finding, and lime that is not to be bought."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 

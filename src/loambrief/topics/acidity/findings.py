@@ -1,7 +1,5 @@
 """Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.case.schema import CaseFile
@@ -45,10 +43,6 @@ ALUMINUM_PH = 5.5
 
 def assess(case: CaseFile) -> Assessment:
     """Findings on acidity of every sample, and what was not measured.
-
-    Parameters
-    ----------
-    case : CaseFile
 
     Returns
     -------

@@ -155,7 +155,7 @@ def lime_requirement(
     notes = (f"in {row['basis']}, {depth:.3g} in deep", *found.notes)
     if depth != row["base_depth_in"] and row["base_depth_in"] > 1:
         notes += (f"scaled from the table's own {row['base_depth_in']:.3g} in",)
-    if buffer_method == "sikora" and row["buffers"].startswith("smp"):
+    if buffer_method == "sikora" and fits_buffer(table, "smp"):
         notes += ("an SMP calibration used with a Sikora reading, as its author allows",)
     return by_row(row, value, notes=notes, details=details, within_range=found.within)
 

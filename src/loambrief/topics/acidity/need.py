@@ -1,7 +1,5 @@
 """Lime needed by one sample: which table, which depth, how much, and what others say."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from typing import Any
 

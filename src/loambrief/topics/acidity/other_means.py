@@ -1,7 +1,5 @@
 """Acid surface, exchangeable aluminum, and pH above what the crop wants."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days, sample_area_ac

@@ -1,7 +1,5 @@
 """What a case says about soil acidity, worked out once for acidity, cations and layers."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.intervals import plain_ends
@@ -39,27 +37,19 @@ def water_ph(ph: float, method: str | None) -> float:
 
 @dataclass(frozen=True)
 class PhTarget:
-    """pH to lime to and below which to lime, with where they are from.
-
-    Attributes
-    ----------
-    value, trigger : float
-        [pH].
-    upper : float or None
-        Upper end of the desirable range [pH], where a source states one.
-    other_value : float or None
-        PhTarget if the unmeasured subsoil is not acid [pH].
-    own : bool
-        The adviser's own target; ``reason`` says why.
-    """
+    """pH to lime to and below which to lime, with where they are from."""
 
     value: float
     trigger: float
+    """``value``, ``trigger``: [pH]."""
     crop: str
     upper: float | None = None
+    """Upper end of the desirable range [pH], where a source states one."""
     other_value: float | None = None
+    """PhTarget if the unmeasured subsoil is not acid [pH]."""
     other_trigger: float | None = None
     own: bool = False
+    """The adviser's own target; ``reason`` says why."""
     reason: str = ""
     own_guide: bool = True
     acidify: bool = False
@@ -68,16 +58,7 @@ class PhTarget:
 
 @dataclass(frozen=True)
 class AcidState:
-    """Acidity of one sample.
-
-    Attributes
-    ----------
-    ph, surface_ph, subsoil_ph : float or None
-        pH in water of the tilled layer, of the shallow slice, of the subsoil [pH].
-    ph_error : float
-        One standard deviation of the tilled layer's pH, or of the mean of pooled samples
-        where that is more [pH].
-    """
+    """Acidity of one sample."""
 
     sample: Sample
     place: Place
@@ -86,9 +67,13 @@ class AcidState:
     ph: float | None
     surface_ph: float | None
     subsoil_ph: float | None
+    """``ph``, ``surface_ph``, ``subsoil_ph``: pH in water of the tilled layer, of the shallow
+    slice, of the subsoil [pH]."""
     organic: bool
     target: PhTarget | None
     ph_error: float = 0.0
+    """One standard deviation of the tilled layer's pH, or of the mean of pooled samples where that
+    is more [pH]."""
     error_result: Result | None = None
 
     @property

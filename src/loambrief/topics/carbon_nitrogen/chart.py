@@ -1,7 +1,5 @@
 """Carbon to nitrogen of soil, residues and materials as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.carbon_nitrogen import CarbonNitrogenSpec, RatioRow
 from loambrief.charts.model import Threshold
 from loambrief.findings.model import Place

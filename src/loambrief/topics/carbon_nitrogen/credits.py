@@ -1,16 +1,16 @@
 """What brings nitrogen already: the legume before, manure, nitrate in soil and water."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 from loambrief.agronomy.registry import Result, subject
-from loambrief.case.schema import Applied, CaseFile, Increment, Sample
+from loambrief.case.schema import Applied, CaseFile, Increment, Residue, Sample
 from loambrief.case.schema_plan import Nitrogen, NitrogenInputs
 from loambrief.case.select import age_days
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, standing
 from loambrief.findings.model import Message, Place, say
+from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas_credits import (
     legume_credit_lb_ac,
     soil_nitrate_n_lb_ac,
@@ -18,6 +18,7 @@ from loambrief.topics.carbon_nitrogen.formulas_credits import (
 )
 from loambrief.topics.carbon_nitrogen.formulas_supply import (
     available_nitrogen_lb_ton,
+    cover_crop_nitrogen_lb_ac,
     organic_nitrogen_release_lb_ac,
 )
 from loambrief.units import LB_PER_TON, plain
@@ -37,7 +38,7 @@ NITRATE_DAYS = 180
 
 @dataclass(frozen=True)
 class Credit:
-    """Nitrogen that is there already [lb/ac]; ``kind``: legume, manure, soil or water."""
+    """Nitrogen that is there already [lb/ac]; ``kind``: legume, manure, soil, water or cover."""
 
     kind: str
     amount: float
@@ -80,6 +81,31 @@ def credits_of(case: CaseFile, said: Nitrogen | NitrogenInputs, zone: Sample | N
                 water = water_nitrogen_lb_ac.evaluate(nitrate_n_mg_l=nitrate, water_in=depth)
             yield Credit("water", float(water.value), say(
                 "carbon_nitrogen.credit_water", amount=water.value, depth=depth), (water,))
+
+
+@cache
+def _cover_names() -> frozenset[str]:
+    return frozenset(name.casefold() for row in load("cover_crops/species")
+                     for name in (str(row["species"]), *str(row["also"] or "").split("|")) if name)
+
+
+def killed_covers(case: CaseFile) -> list[Residue]:
+    """Residue on the field that is a cover crop by its name."""
+    return [r for r in case.residue if r.material.casefold() in _cover_names()]
+
+
+def cover_credits(case: CaseFile) -> Iterator[Credit]:
+    """What killed cover crops of known mass and nitrogen give this season, by the one rule held."""
+    for residue in killed_covers(case):
+        mass, nitrogen = plain(residue.dry_mass), plain(residue.nitrogen)
+        if mass is None or nitrogen is None:
+            continue
+        with subject(residue.material):
+            found = cover_crop_nitrogen_lb_ac.evaluate(dry_mass_ton_ac=mass / LB_PER_TON,
+                                                       nitrogen_pct=nitrogen)
+        yield Credit("cover", found.number, say(
+            "carbon_nitrogen.credit_cover", material=residue.material, amount=found.number,
+            nitrogen=nitrogen), (found,))
 
 
 def crop_before(case: CaseFile) -> str:
@@ -159,6 +185,8 @@ def uncounted(case: CaseFile, counted: set[str]) -> Iterator[str]:
         yield "legume"
     if "manure" not in counted and any(True for _ in _seasons(case)):
         yield "manure"
+    if "cover" not in counted and killed_covers(case):
+        yield "cover"
     if "soil" not in counted:
         yield "soil"
     if "water" not in counted and case.field.irrigation != "none":

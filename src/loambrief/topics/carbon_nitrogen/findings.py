@@ -3,8 +3,6 @@
 Residue is judged in ``carbon_residue``, manure and compost in ``carbon_materials``.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Callable
 
 from loambrief.agronomy.crops import find_crop
+from loambrief.agronomy.intervals import combined, log_ends, within_limits
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -14,6 +16,8 @@ METHODS = "carbon_nitrogen/nitrogen_methods"
 ECONOMIC = "carbon_nitrogen/nitrogen_economic"
 UK_CEREALS = "carbon_nitrogen/nitrogen_uk_cereals"
 UK_POTATO = "carbon_nitrogen/nitrogen_uk_potato"
+HALF_STEP = 0.025
+"""Rates are printed at ratios of prices 0.05 apart; the nearest holds half that far."""
 UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organic", "peat")
 
 
@@ -37,11 +41,38 @@ def method_row(method: str, crop: str) -> DataRow:
 
 
 def debit_lb_ac(row: DataRow, previous: str | None) -> float:
-    """Nitrogen that residue of the crop before takes [lb/ac]; 0 where the method names none."""
+    """Nitrogen that residue of the crop before takes [lb/ac], below zero if it leaves some."""
     if not row["debits"] or previous is None:
         return 0.0
     named = dict(pair.split("=") for pair in str(row["debits"]).split("|"))
     return next((float(named[n]) for n in find_crop(previous).lineage if n in named), 0.0)
+
+
+Span = tuple[float, float, float]
+"""Low end, the figure itself, high end [lb/ac]."""
+
+
+def balance(need: Span, matter: Span, rest: float, cap: float | None = None) -> Span:
+    """What is still to apply: the need, less organic matter, plus all else; none below zero."""
+    most = float("inf") if cap is None else cap
+    low, middle, high = (min(max(n - m + rest, 0.0), most)
+                         for n, m in zip(need, reversed(matter), strict=True))
+    return low, middle, high
+
+
+def by_reading(at: Callable[[float], Span], reading: float, error_pct: float | None) -> Span:
+    """The balance at a reading; with the error of the reading in its range where that is known."""
+    low, middle, high = at(reading)
+    if not error_pct:
+        return low, middle, high
+    by_test = [at(end)[1] for end in log_ends(reading, error_pct)]
+    ends = combined(middle, by_test, within_limits(middle, low, high))
+    return max(ends[0], 0.0), middle, ends[1]
+
+
+def ends_of(span: Span) -> dict[str, object]:
+    """``low`` and ``high`` where they differ."""
+    return {"low": span[0], "high": span[2]} if span[2] > span[0] else {}
 
 
 @formula(unit="lb/ac", source="unl-corn-n-equation", locator="equation and its terms", how="seen",
@@ -51,6 +82,7 @@ def nitrogen_rate_yield_goal(
     method: str, crop: str, yield_goal: Positive, organic_matter_pct: Percent | None = None,
     nitrate_n_ppm: NotNegative | None = None, nitrate_n_lb_ac: NotNegative | None = None,
     other_credits_lb_ac: NotNegative = 0.0, previous_crop: str | None = None,
+    test_error_pct: NotNegative | None = None,
 ) -> Answer:
     """Nitrogen to apply, by what a yield takes less what the soil and other sources bring.
 
@@ -73,13 +105,15 @@ def nitrogen_rate_yield_goal(
         Legume, manure and irrigation water [lb/ac].
     previous_crop : str or None
         For the nitrogen that its residue takes, where the method counts that.
+    test_error_pct : float or None
+        Relative error of the nitrate test, one standard deviation [%].
 
     Returns
     -------
     Answer
         Nitrogen [lb/ac], never below zero. Details: ``crop_lb_ac``, ``matter_lb_ac``,
         ``nitrate_lb_ac``, ``debit_lb_ac``, and ``low`` and ``high`` where the source prints a
-        range.
+        range or the error of the test is given.
 
     Raises
     ------
@@ -93,7 +127,8 @@ def nitrogen_rate_yield_goal(
     A yield goal is not a forecast: North Dakota found that the best rate does not follow the
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
-    wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722.
+    wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
+    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147.
     """
     row = method_row(method, crop)
     need = row["base_lb_ac"] + row["per_yield_lb"] * yield_goal
@@ -112,43 +147,47 @@ def nitrogen_rate_yield_goal(
         matter = (row["om_lb_pct"] or 0.0) * share + by_yield
         low_matter = (row["om_low_lb_pct"] or 0.0) * share + by_yield
         high_matter = (row["om_high_lb_pct"] or 0.0) * share + by_yield
-    nitrate = 0.0
+    reading, factor = 0.0, 0.0
     if row["nitrate_lb_ppm"] is not None:
         if nitrate_n_ppm is None:
             raise ImpossibleInput(f"{method} needs nitrate_n_ppm, the mean down to "
                                   f"{row['depth_in']:g} in")
-        nitrate = row["nitrate_lb_ppm"] * nitrate_n_ppm
+        reading, factor = nitrate_n_ppm, row["nitrate_lb_ppm"]
     elif row["nitrate_share"] is not None:
         if nitrate_n_lb_ac is None:
             raise ImpossibleInput(f"{method} needs nitrate_n_lb_ac down to {row['depth_in']:g} in")
-        nitrate = row["nitrate_share"] * nitrate_n_lb_ac
+        reading, factor = nitrate_n_lb_ac, row["nitrate_share"]
     debit = debit_lb_ac(row, previous_crop)
-    rest = debit - nitrate - other_credits_lb_ac
-    low, high = need - high_matter + rest, most - low_matter + rest
-    details = {"crop_lb_ac": need, "matter_lb_ac": matter, "nitrate_lb_ac": nitrate,
-               "debit_lb_ac": debit}
-    if high > low:
-        details |= {"low": max(low, 0.0), "high": max(high, 0.0)}
-    return by_row(row, max(need - matter + rest, 0.0), details=details)
+
+    def at(found: float) -> Span:
+        return balance((need, need, most), (low_matter, matter, high_matter),
+                       debit - factor * found - other_credits_lb_ac)
+
+    span = by_reading(at, reading, test_error_pct)
+    return by_row(row, span[1], details={
+        "crop_lb_ac": need, "matter_lb_ac": matter, "nitrate_lb_ac": factor * reading,
+        "debit_lb_ac": debit, **ends_of(span)})
 
 
 @formula(unit="lb/ac", source="osu-2021-mrtn", locator="table", how="seen",
          valid={"price_ratio": (0.0722, 0.1667)})
-def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
+def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer[float | None]:
     """Nitrogen rate with the best return over the trials of a state, at a ratio of prices.
 
     Parameters
     ----------
     method : str
-        ``"ohio_corn"``: corn after soybean in Ohio; ``"minnesota_corn"``: corn after corn.
+        ``"ohio_corn"``: corn after soybean in Ohio; ``"minnesota_corn"``: corn after corn;
+        ``"iowa_corn_after_soybean"``, ``"iowa_corn_after_corn"``.
     price_ratio : float
         Price of a pound of nitrogen over that of a bushel [bu/lb].
 
     Returns
     -------
-    Answer
+    float or None
         Nitrogen [lb/ac], on a straight line between printed rates; the end one beyond them.
-        Details ``low`` and ``high``: about the same return.
+        None further than ``HALF_STEP`` beyond where single ratios are held. Details ``low`` and
+        ``high``: about the same return.
 
     Raises
     ------
@@ -159,8 +198,9 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
     -----
     What the soybean leaves is in the rate. No yield and no soil test enter; a sidedress nitrate
     test may lower it (``sidedress_nitrogen_ohio``). Minnesota asks to choose the nearest printed
-    ratio; one rate is held for it.
-    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n.
+    ratio; one rate is held for it, and one for each rotation of Iowa.
+    Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n;
+    isu-double-dip.
     """
     rows = [r for r in load(ECONOMIC) if r["method"] == method]
     if not rows:
@@ -168,6 +208,11 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer:
                           tuple(dict.fromkeys(load(ECONOMIC).column("method"))))
     ratios = [float(r["price_ratio"]) for r in rows]
     held = min(max(price_ratio, ratios[0]), ratios[-1])
+    if len(rows) < 3 and abs(price_ratio - held) > HALF_STEP:
+        return by_row(rows[0], None, notes=("no rate is held for this ratio of prices",))
+    if len(rows) == 1:
+        return by_row(rows[0], float(rows[0]["rate_lb_ac"]), details={
+            "low": float(rows[0]["low_lb_ac"]), "high": float(rows[0]["high_lb_ac"])})
     at = min(max(bisect_right(ratios, held) - 1, 0), len(rows) - 2)
     share = (held - ratios[at]) / (ratios[at + 1] - ratios[at])
 
@@ -185,15 +230,15 @@ def _range(row: DataRow) -> Answer[float | None]:
                   notes=() if low == high else ("the middle of the printed range was taken",))
 
 
-@formula(unit="kg/ha", source="rb209-2010", locator="tables of cereals", how="seen",
+@formula(unit="kg/ha", source="rb209-2010", locator="tables of cereals and sugar beet", how="seen",
          valid={"sns_index": (0, 6)})
 def nitrogen_rate_uk_cereal(crop: str, soil: str, sns_index: int) -> Answer[float | None]:
-    """Nitrogen for a cereal by the British manual.
+    """Nitrogen for a cereal or sugar beet by the British manual.
 
     Parameters
     ----------
     crop : str
-        Winter or spring wheat, rye or triticale, by any name of the crop table.
+        Winter or spring wheat, rye, triticale or sugar beet, by any name of the crop table.
     soil : str
         Class of soil of the manual: one of ``UK_SOILS``.
     sns_index : int

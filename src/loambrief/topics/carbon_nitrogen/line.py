@@ -5,8 +5,6 @@ before, manure spread within the year, nitrate in the soil and in irrigation wat
 off a rate that is from all sources, and names what could not be counted.
 """
 
-from __future__ import annotations
-
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.schema_plan import Nitrogen
 from loambrief.case.select import sample_area_ac
@@ -24,9 +22,12 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import field_place, place_of
-from loambrief.topics.carbon_nitrogen.credits import credits_of, uncounted
+from loambrief.topics.carbon_nitrogen.credits import cover_credits, credits_of, uncounted
+from loambrief.topics.carbon_nitrogen.fit import lies_in
 
 FROM_ALL = "from all sources"
+COVER_RULE = ("Oregon", "Washington")
+"""Where the rule for killed cover crops was made (sullivan-andrews-2012-pnw636)."""
 LINE = "carbon_nitrogen.nitrogen_line"
 """Start of the ids of these findings."""
 RATE = "carbon_nitrogen.nitrogen_rate"
@@ -45,6 +46,8 @@ def nitrogen_line(case: CaseFile) -> list[Finding]:
 def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
     place = field_place(case) if zone is None else place_of(zone)
     credits = list(credits_of(case, line, zone, place))
+    if lies_in(case, *COVER_RULE):
+        credits += cover_credits(case)
     counted = sum(c.amount for c in credits)
     whole = line.rate_is == FROM_ALL
     rest = max(line.rate.value - counted, 0.0) if whole else line.rate.value

@@ -1,7 +1,5 @@
 """Findings on manure and compost on offer: usable nitrogen, and what organic matter costs."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Material
 from loambrief.case.select import main_increment

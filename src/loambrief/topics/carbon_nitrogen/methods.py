@@ -1,34 +1,40 @@
 """Which published nitrogen method fits a zone, and what it asks for there.
 
 A method is used only in the states and for the crop it was made for. Where one fits and a result
-it needs is lacking, what lacks is named and no rate is given. A nitrate test at sidedress time
-comes first, then a yield goal with a nitrate profile, then the rate with the best return, then
-the British manual.
+it needs is lacking, what lacks is named and no rate is given. A rule of the guide that the case
+names comes first, then a nitrate test at sidedress time, a yield goal with a nitrate profile, the
+rate with the best return, the British manual, and last a guide made for the place.
 """
 
-from __future__ import annotations
+from dataclasses import replace
 
-from dataclasses import dataclass, replace
-
-from loambrief.agronomy.crops import Crop, lb_per_yield_unit, yield_in_crop_unit
+from loambrief.agronomy.crops import Crop, lb_per_yield_unit
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
-from loambrief.case.schema_plan import NitrogenInputs
 from loambrief.case.select import age_days, main_increment, surface_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop
 from loambrief.findings.model import Place
-from loambrief.tables import DataRow, load
-from loambrief.tables.regions import named
+from loambrief.tables import load
+from loambrief.topics.carbon_nitrogen.by_guide import fitting_guide_rate, named_guide_rate
 from loambrief.topics.carbon_nitrogen.credits import (
     MANURES,
     SEASON_DAYS,
-    Credit,
     credits_of,
-    nitrate_layers,
     spread,
 )
-from loambrief.topics.carbon_nitrogen.formulas_credits import LB_AC_PER_PPM_6IN
+from loambrief.topics.carbon_nitrogen.fit import (
+    FOOT_IN,
+    MethodFit,
+    ammonium,
+    inputs_of,
+    less,
+    lies_in,
+    nitrate_error,
+    profile,
+    rated,
+    yield_goal,
+)
 from loambrief.topics.carbon_nitrogen.formulas_nitrogen import (
     ECONOMIC,
     METHODS,
@@ -49,49 +55,10 @@ SIDEDRESS = {"iowa_sidedress": "Iowa", "pennsylvania_sidedress": "Pennsylvania",
 """Methods that read a nitrate test of the first foot under growing corn, and their state."""
 UK = ("United Kingdom", "England", "Wales", "Northern Ireland")
 UK_CEREALS = ("winter wheat", "spring wheat", "rye", "triticale")
-FOOT_IN = 12.0
+UK_BY_SOIL = (*UK_CEREALS, "sugar beet")
 SIDEDRESS_DAYS = (14, 70)
 """Days after planting within which corn is about a foot tall (our own cut, wide on purpose)."""
 THREE_YEARS = 3 * 365
-
-
-@dataclass(frozen=True)
-class MethodFit:
-    """A method for a zone: its rate, or what it lacks.
-
-    Attributes
-    ----------
-    amount, low, high : float or None
-        Nitrogen still to apply [lb/ac]; None where something lacks.
-    results : tuple of Result
-        The one that gave the rate first.
-    credits : tuple of Credit
-        What was taken off besides what the method itself counts.
-    lacks : tuple of str
-        Keys of what is missing.
-    when : str
-        When it is put on: before, topdress, early spring, stem extension or sidedress.
-    """
-
-    method: str
-    crop: Crop
-    when: str
-    amount: float | None = None
-    low: float | None = None
-    high: float | None = None
-    results: tuple[Result, ...] = ()
-    credits: tuple[Credit, ...] = ()
-    lacks: tuple[str, ...] = ()
-
-
-def places_named(case: CaseFile) -> tuple[str | None, ...]:
-    """Where the field is, in words."""
-    return (case.farm.region, case.farm.country, case.case.jurisdiction)
-
-
-def lies_in(case: CaseFile, *regions: str) -> bool:
-    """One of some regions is named as where the field is."""
-    return bool(named(places_named(case), regions))
 
 
 def nitrogen_fit(case: CaseFile, zone: Sample | None, place: Place) -> MethodFit | None:
@@ -107,26 +74,17 @@ def nitrogen_fit(case: CaseFile, zone: Sample | None, place: Place) -> MethodFit
         Of the zone.
     """
     crop = known_crop(case.field.crop)
-    if crop is None or fixes_nitrogen(crop.name):
+    if crop is None:
         return None
+    legume = fixes_nitrogen(crop.name)
     fits = []
-    for make in (_sidedress, _yield_goal, _economic, _uk):
+    for make in (named_guide_rate, *(() if legume else (_sidedress, _yield_goal, _economic, _uk)),
+                 fitting_guide_rate):
         found = make(case, zone, place, crop)
         if found is not None and not found.lacks:
             return found
         fits += [found] if found is not None else []
     return min(fits, key=lambda f: len(f.lacks), default=None)
-
-
-def _inputs(case: CaseFile) -> NitrogenInputs:
-    return case.nitrogen_inputs or NitrogenInputs()
-
-
-def _yield(case: CaseFile, crop: Crop) -> float | None:
-    goal = case.field.yield_goal
-    if goal is None or not goal.value.plain:
-        return None
-    return yield_in_crop_unit(crop, goal.value.value, goal.value.unit)
 
 
 # at sidedress ------------------------------------------------------------------------------
@@ -155,7 +113,7 @@ def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) ->
     method = next((m for m, state in SIDEDRESS.items() if lies_in(case, state)), None)
     if method is None:
         return None
-    test, inputs = layer.nitrate_n.value, _inputs(case)
+    test, inputs = layer.nitrate_n.value, inputs_of(case)
     fit = MethodFit(method, crop, "sidedress")
     manured = bool(spread(case))
     with subject(place):
@@ -164,15 +122,15 @@ def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) ->
                 return replace(fit, lacks=("wet_spring",))
             rate = sidedress_nitrogen_iowa.evaluate(
                 nitrate_n_ppm=test, wet_spring=inputs.wet_spring, manured=manured)
-            return _rated(fit, rate)
+            return rated(fit, rate)
         if method == "ohio_sidedress":
             full = _economic(case, zone, place, crop)
             if full is None or full.amount is None:
                 return None if full is None else replace(fit, lacks=full.lacks)
             rate = sidedress_nitrogen_ohio.evaluate(nitrate_n_ppm=test,
                                                     full_rate_lb_ac=full.amount)
-            return _rated(fit, rate, *full.results)
-        goal = _yield(case, crop)
+            return rated(fit, rate, *full.results)
+        goal = yield_goal(case, crop)
         if goal is None:
             return replace(fit, lacks=("yield_goal",))
         before = any(a.kind in MANURES and SEASON_DAYS < age_days(case, a.date)
@@ -181,17 +139,7 @@ def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) ->
         rate = sidedress_nitrogen_pennsylvania.evaluate(
             nitrate_n_ppm=test, yield_goal=goal, manured=manured, manured_before=before,
             previous_crop=None if previous is None else previous.name)
-        return _rated(fit, rate)
-
-
-def _rated(fit: MethodFit, rate: Result, *before: Result,
-           credits: tuple[Credit, ...] = ()) -> MethodFit:
-    low, high = rate.details.get("low"), rate.details.get("high")
-    if low == high:
-        low = high = None
-    return replace(fit, amount=rate.number, results=(rate, *before), credits=credits,
-                   low=None if low is None else float(low),
-                   high=None if high is None else float(high))
+        return rated(fit, rate)
 
 
 # by a yield goal ---------------------------------------------------------------------------
@@ -202,22 +150,22 @@ def _yield_goal(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -
             and lies_in(case, *str(r["regions"]).split("|"))]
     if not rows:
         return None
-    inputs = _inputs(case)
+    inputs = inputs_of(case)
     classes = {r["kind"] for r in rows if r["kind"]}
     if classes and inputs.wheat not in classes:
         return MethodFit(str(rows[0]["method"]), crop, str(rows[0]["when"]), lacks=("wheat",))
     row = next(r for r in rows if r["kind"] in (None, inputs.wheat))
     fit = MethodFit(str(row["method"]), crop, str(row["when"]))
-    goal = _yield(case, crop)
+    goal = yield_goal(case, crop)
     soil = None if zone is None else main_increment(zone) or surface_increment(zone)
     matter = None if soil is None else plain(soil.organic_matter)
-    layers = _profile(case, zone, row)
+    layers = profile(case, zone, row)
     lacks = [key for key, short in (
         ("yield_goal", goal is None),
         ("organic_matter", matter is None
          and (row["om_lb_pct"] is not None or row["om_yield_lb"] is not None)),
         ("nitrate", layers is None),
-        ("ammonium", row["ammonium"] == "yes" and _ammonium(zone) is None)) if short]
+        ("ammonium", row["ammonium"] == "yes" and ammonium(zone) is None)) if short]
     if lacks or goal is None or layers is None:
         return replace(fit, lacks=tuple(lacks))
     depth = sum(i.thickness_in for i in layers)
@@ -230,44 +178,19 @@ def _yield_goal(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -
             i.nitrate_n.value * i.thickness_in for i in layers if i.nitrate_n) / depth
     elif row["nitrate_share"] is not None:
         more["nitrate_n_lb_ac"] = sum(c.amount for c in pounds) + (
-            (_ammonium(zone) or 0.0) if row["ammonium"] == "yes" else 0.0)
+            (ammonium(zone) or 0.0) if row["ammonium"] == "yes" else 0.0)
     if matter is not None and (row["om_lb_pct"] is not None or row["om_yield_lb"] is not None):
         more["organic_matter_pct"] = matter
     previous = known_crop(case.field.previous_crop)
     if previous is not None and row["debits"]:
         more["previous_crop"] = previous.name
     with subject(place):
+        error, by = nitrate_error(zone, layers)
         rate = nitrogen_rate_yield_goal.evaluate(
-            method=fit.method, crop=crop.name, yield_goal=goal,
+            method=fit.method, crop=crop.name, yield_goal=goal, test_error_pct=error,
             other_credits_lb_ac=sum(c.amount for c in others), **more)
-    return _rated(fit, rate, *(r for c in (*pounds, *others) for r in c.results), credits=others)
-
-
-def _profile(case: CaseFile, zone: Sample | None, row: DataRow) -> list[Increment] | None:
-    """Layers with nitrate from the surface down to the depth that a method asks for."""
-    if row["depth_in"] is None:
-        return []
-    if zone is None:
-        return None
-    layers, reached = nitrate_layers(case, zone), 0.0
-    for layer in layers:
-        if layer.top_in > reached:
-            return None
-        reached = layer.bottom_in
-    return layers if reached >= row["depth_in"] else None
-
-
-def _ammonium(zone: Sample | None) -> float | None:
-    """Ammonium nitrogen of the first foot [lb/ac], by 2 lb per ppm in six inches."""
-    if zone is None:
-        return None
-    found, reached = 0.0, 0.0
-    for layer in sorted(zone.increments, key=lambda i: (i.top_in, -i.bottom_in)):
-        if layer.ammonium_n is None or not layer.ammonium_n.plain or layer.top_in != reached:
-            continue
-        found += LB_AC_PER_PPM_6IN * layer.ammonium_n.value * layer.thickness_in / 6.0
-        reached = layer.bottom_in
-    return found if reached >= FOOT_IN else None
+    return rated(fit, rate, *(r for c in (*pounds, *others) for r in c.results), *by,
+                 credits=others)
 
 
 # by prices ---------------------------------------------------------------------------------
@@ -276,9 +199,10 @@ def _ammonium(zone: Sample | None) -> float | None:
 def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     previous = known_crop(case.field.previous_crop)
     row = next((r for r in load(ECONOMIC) if r["crop"] in crop.lineage
+                and (previous is None or r["previous"] in previous.lineage)
                 and lies_in(case, *str(r["regions"]).split("|"))
-            and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
-    if row is None or (previous is not None and row["previous"] not in previous.lineage):
+                and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
+    if row is None:
         return None
     fit = MethodFit(str(row["method"]), crop, "before")
     pound, bushel = nitrogen_price(case), crop_price(case, crop)
@@ -287,20 +211,14 @@ def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> 
         ("crop_price", bushel is None)) if short)
     if lacks or pound is None or bushel is None:
         return replace(fit, lacks=lacks)
-    others = tuple(c for c in credits_of(case, _inputs(case), zone, place)
+    others = tuple(c for c in credits_of(case, inputs_of(case), zone, place)
                    if c.kind in ("manure", "water"))
     with subject(place):
         rate = nitrogen_rate_economic.evaluate(method=fit.method, price_ratio=pound / bushel)
-    found = _rated(fit, rate, *(r for c in others for r in c.results), credits=others)
-    return _less(found, sum(c.amount for c in others))
-
-
-def _less(fit: MethodFit, credits: float) -> MethodFit:
-    """A rate with what other sources bring taken off."""
-    def off(value: float | None) -> float | None:
-        return None if value is None else max(value - credits, 0.0)
-
-    return replace(fit, amount=off(fit.amount), low=off(fit.low), high=off(fit.high))
+    if rate.value is None:
+        return None
+    found = rated(fit, rate, *(r for c in others for r in c.results), credits=others)
+    return less(found, sum(c.amount for c in others))
 
 
 def nitrogen_price(case: CaseFile) -> float | None:
@@ -319,7 +237,7 @@ def nitrogen_price(case: CaseFile) -> float | None:
 
 def crop_price(case: CaseFile, crop: Crop) -> float | None:
     """Price of the crop in the unit it is traded in."""
-    price = _inputs(case).crop_price
+    price = inputs_of(case).crop_price
     if price is None:
         return None
     pounds = {"lb": 1.0, "cwt": 100.0, "ton": LB_PER_TON,
@@ -336,29 +254,30 @@ def crop_price(case: CaseFile, crop: Crop) -> float | None:
 
 
 def _uk(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
-    cereal = any(name in UK_CEREALS for name in crop.lineage)
-    if not (cereal or crop.name == "potato") or not lies_in(case, *UK) or lies_in(case, "Scotland"):
+    by_soil = any(name in UK_BY_SOIL for name in crop.lineage)
+    if not (by_soil or crop.name == "potato") or not lies_in(case, *UK):
         return None
-    inputs = _inputs(case)
-    fit = MethodFit("uk_cereal", crop, "stem extension") if cereal else (
-        MethodFit("uk_potato", crop, "before"))
-    wanted = ("supply_index", "soil") if cereal else ("supply_index", "variety_group",
-                                                       "season_days")
+    inputs = inputs_of(case)
+    cereal = any(name in UK_CEREALS for name in crop.lineage)
+    fit = MethodFit("uk_cereal" if by_soil else "uk_potato", crop,
+                    "stem extension" if cereal else "before")
+    wanted = ("supply_index", "soil") if by_soil else ("supply_index", "variety_group",
+                                                        "season_days")
     lacks = tuple(name for name in wanted if getattr(inputs, name) is None)
     if lacks:
         return replace(fit, lacks=lacks)
     with subject(place):
         rate: Result[float | None] = (
             nitrogen_rate_uk_cereal.evaluate(crop=crop.name, soil=inputs.soil,
-                                             sns_index=inputs.supply_index) if cereal
+                                             sns_index=inputs.supply_index) if by_soil
             else nitrogen_rate_uk_potato.evaluate(variety_group=inputs.variety_group,
                                                   season_days=float(inputs.season_days or 0),
                                                   sns_index=inputs.supply_index))
     if rate.value is None:
         return None
     others = tuple(c for c in credits_of(case, inputs, zone, place) if c.kind == "manure")
-    made = _rated(fit, rate, *(r for c in others for r in c.results), credits=others)
-    return _less(replace(made, amount=_pounds(made.amount), low=_pounds(made.low),
+    made = rated(fit, rate, *(r for c in others for r in c.results), credits=others)
+    return less(replace(made, amount=_pounds(made.amount), low=_pounds(made.low),
                          high=_pounds(made.high)), sum(c.amount for c in others))
 
 

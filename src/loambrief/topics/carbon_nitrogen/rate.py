@@ -1,7 +1,5 @@
 """The season's nitrogen by a published method, where no adviser set it: amount, time, losses."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.registry import Result
@@ -26,11 +24,20 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import field_place, place_of
-from loambrief.topics.carbon_nitrogen.credits import SANDY, nitrate_layers, uncounted
+from loambrief.topics.carbon_nitrogen.by_guide import has_rule
+from loambrief.topics.carbon_nitrogen.credits import (
+    SANDY,
+    cover_credits,
+    killed_covers,
+    nitrate_layers,
+    uncounted,
+)
+from loambrief.topics.carbon_nitrogen.fit import MethodFit
 from loambrief.topics.carbon_nitrogen.line import RATE
-from loambrief.topics.carbon_nitrogen.methods import MethodFit, nitrogen_fit
+from loambrief.topics.carbon_nitrogen.methods import nitrogen_fit
 from loambrief.topics.carbon_nitrogen.residue import residue_ratio
 from loambrief.topics.carbon_nitrogen.season import missing_rate, needs_nitrogen
+from loambrief.units import plain
 
 LEAST_LB_AC = 10.0
 """A smaller amount is not spread for its own sake (our own cut)."""
@@ -44,7 +51,11 @@ DOUBTS = {  # method to what the literature holds against it
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
     "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
+    "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
+    "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "florida_potato": ("against_florida", "uf-hs1429"),
+    "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
+    "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
     "pennsylvania_sidedress": ("against_pennsylvania", "white-psnt-recalibrated"),
@@ -53,7 +64,7 @@ DOUBTS = {  # method to what the literature holds against it
 
 def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
     """A finding for each zone with a rate, and what is missing for the others."""
-    if not needs_nitrogen(case):
+    if not needs_nitrogen(case) and (case.nitrogen is not None or not has_rule(case)):
         return [], []
     findings: list[Finding] = []
     open_ones: list[Judgement] = []
@@ -67,7 +78,8 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
             if fit is not None:
                 open_ones.append(nutrient(
                     "N", place, Verdict.NOT_JUDGED, "nitrogen_lacks", "nitrogen_inputs",
-                    crop=case.field.crop, method=fit.method, lacks=list(fit.lacks)))
+                    crop=case.field.crop, method=fit.method, lacks=list(fit.lacks),
+                    guide=fit.guide.title if fit.guide else None))
             continue
         findings.append(_finding(case, zone, place, fit, fit.amount))
     return findings, [missing_rate(case, open_ones)] if left else []
@@ -77,8 +89,8 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
              amount: float) -> Finding:
     rate, sandy = fit.results[0], zone is not None and zone.texture in SANDY
     wanted = amount >= LEAST_LB_AC
-    asked = {"method": fit.method, "crop": case.field.crop, "rate": amount, "low": fit.low,
-             "high": fit.high}
+    asked = {"method": fit.method, "guide": fit.guide.title if fit.guide else None,
+             "crop": case.field.crop, "rate": amount, "low": fit.low, "high": fit.high}
     sources = tuple(dict.fromkeys(r.source for r in fit.results if r.source))
     splits = _splits(fit, sandy)
     need = Need(
@@ -88,10 +100,9 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         amount=amount, low=fit.low, high=fit.high,
         results=fit.results, sources=sources,
         cautions=tuple(_cautions(case, sandy)),
-        params={"when": fit.when if fit.when != "before" or splits < 2
-                else f"split {splits}"})
-    lacking = list(uncounted(case, {"soil", *(c.kind for c in fit.credits),
-                                    *(("legume",) if _built_in(fit) else ())}))
+        params={"when": fit.when, "splits": splits})
+    lacking = list(uncounted(case, {"soil", *fit.holds, *(c.kind for c in fit.credits),
+                                    *(("legume",) if _built_in(fit) or _left(rate) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
                 sandy=sandy, least=LEAST_LB_AC, wanted=wanted)]
     body += _tie_up(case)
@@ -114,7 +125,13 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
 def _built_in(fit: MethodFit) -> bool:
     """The rate was made for the crop before, so that it holds what that leaves."""
     return fit.method in ("ohio_corn", "minnesota_corn", "ohio_sidedress", "pennsylvania_sidedress",
-                          "iowa_sidedress", "uk_cereal", "uk_potato")
+                          "iowa_sidedress", "iowa_corn_after_soybean", "iowa_corn_after_corn",
+                          "uk_cereal", "uk_potato")
+
+
+def _left(rate: Result) -> float:
+    """What the method itself takes off for the crop before [lb/ac]."""
+    return max(-float(rate.details.get("debit_lb_ac", 0.0) or 0.0), 0.0)
 
 
 def _splits(fit: MethodFit, sandy: bool) -> int:
@@ -148,18 +165,25 @@ def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
               rate: Result) -> Iterator[Evidence]:
     details = rate.details
     yield Evidence(Side.FOR, say(
-        "carbon_nitrogen.for_rate", method=fit.method, memory=rate.how == "memory",
+        "carbon_nitrogen.for_rate", method=fit.method,
+        guide=fit.guide.title if fit.guide else None, own=fit.guide is not None and fit.guide.own,
+        name=details.get("class"), cap=details.get("cap_lb_ac"), memory=rate.how == "memory",
         yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
         wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
         line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio")),
         Grade.CALCULATED, (rate.source,) if rate.source else (), (rate,))
     for name in ("matter", "nitrate", "debit"):
         pounds = float(details.get(f"{name}_lb_ac", 0.0) or 0.0)
-        if pounds:
+        if pounds > 0:
             yield Evidence(Side.FOR if name == "debit" else Side.AGAINST,
                            say(f"carbon_nitrogen.rate_{name}", amount=pounds,
                                previous=case.field.previous_crop), Grade.CALCULATED,
                            (rate.source,) if rate.source else (), (rate,))
+    if left := _left(rate):
+        yield Evidence(Side.AGAINST, say(
+            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=left, low=left,
+            high=left, memory=False, built_in=False), Grade.CALCULATED,
+            (rate.source,) if rate.source else (), (rate,))
     for credit in fit.credits:
         yield Evidence(Side.AGAINST, credit.text, Grade.CALCULATED,
                        tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
@@ -167,9 +191,23 @@ def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
     if "nitrate_lb_ac" not in details and "nitrate_n_ppm" not in rate.inputs \
             and zone is not None and nitrate_layers(case, zone):
         yield Evidence(Side.CONTEXT, say("carbon_nitrogen.rate_nitrate_unused",
-                                         method=fit.method), Grade.MEASURED)
+                                         method=fit.method,
+                                         guide=fit.guide.title if fit.guide else None),
+                       Grade.MEASURED)
+    if not any(c.kind == "cover" for c in fit.credits) and "cover" not in fit.holds:
+        yield from covers_unjudged(case)
     doubt = DOUBTS.get(fit.method)
     if doubt is not None:
         yield Evidence(Side.AGAINST, say(f"carbon_nitrogen.{doubt[0]}", high=fit.high),
                        Grade.PUBLISHED, (doubt[1],))
 
+
+def covers_unjudged(case: CaseFile) -> Iterator[Evidence]:
+    """What killed cover crops may give by the rule of another place; the rate does not count it."""
+    for credit in cover_credits(case):
+        yield Evidence(Side.CONTEXT, say("carbon_nitrogen.cover_unjudged", **credit.text.params),
+                       Grade.CALCULATED, (credit.results[0].source,), credit.results)
+    for residue in killed_covers(case):
+        if plain(residue.nitrogen) is None:
+            yield Evidence(Side.CONTEXT, say("carbon_nitrogen.cover_unknown",
+                                             material=residue.material), Grade.OBSERVED)

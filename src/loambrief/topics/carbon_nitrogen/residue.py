@@ -1,7 +1,5 @@
 """Findings on crop residue: whether its decay gives nitrogen or takes it."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Residue
 from loambrief.errors import UnknownName

@@ -1,7 +1,5 @@
 """The season's nitrogen where nothing sets it: what would have to be counted is named."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from loambrief.case.schema import CaseFile

@@ -1,7 +1,5 @@
 """Make-up of the exchange capacity as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.cations import CationBar, CationSpec, Share
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context

@@ -1,7 +1,5 @@
 """Exchangeable cations of a case: capacity, saturations, and the few limits with support."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (
@@ -36,10 +34,6 @@ PRACTICE = ("Ca", "Mg", "K", "H")
 
 def assess(case: CaseFile) -> Assessment:
     """Findings on exchangeable cations of every sample, and what was not measured.
-
-    Parameters
-    ----------
-    case : CaseFile
 
     Returns
     -------

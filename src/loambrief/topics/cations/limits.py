@@ -1,7 +1,5 @@
 """Calcium, magnesium and grass tetany: the limits on cations that have a published source."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.agronomy.crops import find_crop

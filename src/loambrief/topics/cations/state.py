@@ -1,7 +1,5 @@
 """What a sample says about its exchangeable cations, worked out once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -29,36 +27,28 @@ NEUTRAL_EXTRACTS = ("mehlich-3", "ammonium-acetate", "mehlich-1")
 
 @dataclass(frozen=True)
 class CationState:
-    """Cations of one sample.
-
-    Attributes
-    ----------
-    amounts : mapping of cation to ppm
-        Those that are plain numbers.
-    cec : float or None
-        Capacity the shares stand on [meq/100g]; ``cec_by`` is ``sum``, ``displacement`` or
-        ``laboratory`` (the lab's own sum, where the acidity could not be worked out here).
-    shares : mapping of cation to percent
-        With hydrogen where the acidity is known.
-    unknown : tuple of str
-        What is missing for a capacity.
-    """
+    """Cations of one sample."""
 
     sample: Sample
     place: Place
     main: Increment | None
     amounts: Mapping[str, float] = field(default_factory=dict)
+    """Mapping of cation to ppm: Those that are plain numbers."""
     ph: float | None = None
     carbonate: float | None = None
     reliability: Result | None = None
     cec: float | None = None
+    """Capacity the shares stand on [meq/100g]; ``cec_by`` is ``sum``, ``displacement`` or
+    ``laboratory`` (the lab's own sum, where the acidity could not be worked out here)."""
     cec_by: str = ""
     lab_cec: float | None = None
     displacement_cec: float | None = None
     bases: float | None = None
     shares: Mapping[str, float] = field(default_factory=dict)
+    """Mapping of cation to percent: With hydrogen where the acidity is known."""
     results: tuple[Result, ...] = ()
     unknown: tuple[str, ...] = ()
+    """What is missing for a capacity."""
 
     @property
     def any_cation(self) -> bool:

@@ -1,7 +1,5 @@
 """Cone readings by depth as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.model import Threshold
 from loambrief.charts.penetration import PenetrationSpec, Profile
 from loambrief.report.chart_text import captions

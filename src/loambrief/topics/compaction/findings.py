@@ -5,8 +5,6 @@ capacity when it was read, the bottom of the layer was found, and the tillage of
 allows it. Otherwise the advice is about traffic, roots, digging and reading again.
 """
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import (

@@ -1,7 +1,5 @@
 """What to do about a dense zone: loosen, or change traffic, dig, read again."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.findings.model import Message, Need, NeedKind, say
 from loambrief.topics.compaction.formulas import constant

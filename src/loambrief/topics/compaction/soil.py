@@ -1,7 +1,5 @@
 """Bulk density, pores and air of the sampled slices; how fast water goes in."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import age_days, sample_area_ac

@@ -1,7 +1,5 @@
 """Cone readings of a case in inches and psi, traffic lanes kept apart from the field."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """Days that the cover crops of the mix should have, within those that are left before frost."""
 
-from __future__ import annotations
-
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context

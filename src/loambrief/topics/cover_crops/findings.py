@@ -4,8 +4,6 @@ A mix of the case is worked out; where none is named, those that serve the purpo
 the days are listed. Nothing here sets a rate of fertilizer, and no pesticide is named.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """What a cover crop can do to stock that graze it, by the published rows."""
 
-from __future__ import annotations
-
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_cover import CoverCrop
 from loambrief.findings.crop_kinds import kept_stock

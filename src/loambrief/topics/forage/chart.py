@@ -1,7 +1,5 @@
 """What the stock need against what there is, as bars: the hay, or else the pasture."""
 
-from __future__ import annotations
-
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context

@@ -1,7 +1,5 @@
 """Hay and forage tests: relative feed value, relative forage quality, grades, dangers to stock."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage

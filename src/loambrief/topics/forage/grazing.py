@@ -4,8 +4,6 @@ What a figure is missing for is named, never filled in: a loss without a publish
 hay need out, since none would count it as zero. Ranges span what publications give.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

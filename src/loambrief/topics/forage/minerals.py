@@ -1,7 +1,5 @@
 """Minerals of a forage that can hurt stock: grass tetany, calcium against phosphorus."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
 from loambrief.findings.crop_kinds import kept_stock

@@ -1,7 +1,5 @@
 """How a forage stand is cut, grazed and rested, and what the crop itself can do to stock."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """What a forage test says about danger to stock: nitrate, sugar for horses, soil in the hay."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
 from loambrief.findings.crop_kinds import kept_stock

@@ -1,7 +1,5 @@
 """Weeds of a hay field that can hurt the stock it feeds."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
 from loambrief.errors import UnknownName

@@ -4,8 +4,6 @@ Only where a published formula says what an action should bring is the measured 
 against it: lime and pH, through the lime table that set the rate.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,21 +25,15 @@ EARLY_MONTHS = 6.0
 
 @dataclass(frozen=True)
 class Expectation:
-    """What lime should have done to pH, and what was measured.
-
-    Attributes
-    ----------
-    verdict : str
-        "agrees", "less", "more", "unknown".
-    expected, measured, limit : float or None
-        [pH]
-    """
+    """What lime should have done to pH, and what was measured."""
 
     place: Place
     verdict: str
+    """``agrees``, ``less``, ``more``, ``unknown``."""
     expected: float | None = None
     measured: float | None = None
     limit: float | None = None
+    """``expected``, ``measured``, ``limit``: [pH]."""
     reason: Message | None = None
     early: bool = False
     results: tuple[Result, ...] = ()
@@ -49,19 +41,13 @@ class Expectation:
 
 @dataclass(frozen=True)
 class Review:
-    """Everything earlier visits tell about the present one.
-
-    Attributes
-    ----------
-    cases : tuple of CaseFile
-        Earlier ones, oldest first.
-    done : tuple of Done
-        As the case lists them.
-    """
+    """Everything earlier visits tell about the present one."""
 
     cases: tuple[CaseFile, ...]
+    """Earlier ones, oldest first."""
     series: tuple[Series, ...]
     done: tuple[Done, ...]
+    """As the case lists them."""
     expectations: tuple[Expectation, ...]
 
     @property

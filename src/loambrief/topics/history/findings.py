@@ -6,8 +6,6 @@ sampling and laboratory error together can make it; with the cores not known, or
 place of a value, it cannot be told.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,7 +17,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Penetrometer, Sample, SapReading
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Message, Place, say
-from loambrief.findings.places import field_place, is_spot, named_place, place_of
+from loambrief.findings.places import field_place, named_place, place_of
 from loambrief.topics.refractometry.formulas import brix_at_20c
 from loambrief.topics.sampling.formulas import difference_interval, mean_interval
 from loambrief.topics.sampling.formulas_error import least_significant_change, soil_test_error
@@ -46,17 +44,7 @@ class ChangeVerdict(StrEnum):
 
 @dataclass(frozen=True)
 class PastReading:
-    """One value of a series.
-
-    Attributes
-    ----------
-    error : float or None
-        Standard error of sampling and laboratory together; None if it is not known.
-    whole : bool
-        False where a part of the error is not known (the cores).
-    values : tuple of float
-        Single readings behind the value, where there are several.
-    """
+    """One value of a series."""
 
     date: dt.date
     value: float
@@ -64,8 +52,11 @@ class PastReading:
     case_id: str
     censor: str | None = None
     error: float | None = None
+    """Standard error of sampling and laboratory together; None if it is not known."""
     whole: bool = True
+    """False where a part of the error is not known (the cores)."""
     values: tuple[float, ...] = ()
+    """Single readings behind the value, where there are several."""
     low: float | None = None
     high: float | None = None
 
@@ -114,10 +105,6 @@ def all_series(case: CaseFile, earlier: Sequence[CaseFile]) -> tuple[Series, ...
         The present case.
     earlier : sequence of CaseFile
         Of the same field, oldest first.
-
-    Returns
-    -------
-    tuple of Series
     """
     visits = (*earlier, case)
     found = [*_soil(visits), *_cone(visits), *_sap(visits)]
@@ -293,10 +280,8 @@ def _sap(visits: Sequence[CaseFile]) -> Iterator[Series]:
 
 
 def _sap_key(case: CaseFile, reading: SapReading) -> tuple[str, str, str]:
-    """What two visits know a reading by; a spot that is no sample has only its name."""
-    place = named_place(case, reading.place)
-    return (reading.role, reading.plant.casefold(),
-            place.label.casefold() if is_spot(place) else place.id)
+    """What two visits know a reading by."""
+    return reading.role, reading.plant.casefold(), named_place(case, reading.place).id
 
 
 def _corrected(reading: SapReading, atc: bool) -> tuple[float, ...]:

@@ -1,7 +1,5 @@
 """Soil tests against their critical levels as a chart."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.intervals import COVERAGE_PCT
@@ -10,6 +8,7 @@ from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
 from loambrief.report.naming import with_place
+from loambrief.topics.nutrients.manure_plan import MANURE_RATES
 
 ELEMENTS = {"P2O5": "p", "K2O": "k"}
 """Fertilizer nutrient -> the element that its soil test reads."""
@@ -61,8 +60,7 @@ def chart(context: Context) -> SufficiencySpec | None:
 def manure_charts(context: Context) -> Iterator[TallySpec]:
     """How much of each manure by what it may follow, where there is one zone."""
     for finding in context.diagnosis.by_topic("nutrients"):
-        if not finding.id.startswith("nutrients.manure_rates.") or (
-                finding.title.params["zones"] != 1):
+        if finding.subject != MANURE_RATES or finding.title.params["zones"] != 1:
             continue
         params = finding.evidence[0].text.params
         unit, rows = str(params["unit"]), params["rows"]

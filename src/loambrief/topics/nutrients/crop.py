@@ -1,7 +1,5 @@
 """What the harvest takes away, and what a shallow calcium test can and cannot say."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.agronomy.crops import yield_in_crop_unit

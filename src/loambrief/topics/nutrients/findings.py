@@ -1,7 +1,5 @@
 """Nutrients of a case: phosphorus, potassium, sulfur, micronutrients, removal, calcium on top."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -34,7 +32,7 @@ from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
 from loambrief.topics.sampling.age import age_params, too_old
 
 TOPIC = "nutrients"
-MICRO_PARTS = ("micronutrients", *(e.lower() for e in MINOR))
+MICRO_SUBJECTS = tuple(f"nutrients.{e}" for e in ("micronutrients", *map(str.lower, MINOR)))
 
 
 def assess(case: CaseFile) -> Assessment:
@@ -82,6 +80,8 @@ def assess(case: CaseFile) -> Assessment:
         said += nutrients_sulfur.sulfur(state, sample, increment)
         toxic = dict(nutrients_toxic.toxic_metals(state, sample, increment))
         said += toxic.values()
+        open_ = nutrients_toxic.unjudged(state, sample, increment)
+        said += [open_] if open_ is not None else []
         said += nutrients_minor.micronutrients(
             state, sample, increment, [e for e, f in toxic.items() if f.severity])
         found += [f for f in said if isinstance(f, Finding)]
@@ -166,7 +166,7 @@ def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Fin
                 say("nutrients.against_pk_why", rows=rows, nutrient=nutrient,
                     guide=state.guide.title))  # type: ignore[union-attr]
         told[places[0]] = _adding(told[places[0]], pair)
-    micro = [i for i, f in enumerate(told) if f.id.split(".")[1] in MICRO_PARTS]
+    micro = [i for i, f in enumerate(told) if f.subject in MICRO_SUBJECTS]
     settled = all(j.verdict is Verdict.NOT_NEEDED for i in micro for j in told[i].judgements)
     if micro and settled and not any(told[i].needs for i in micro):
         elements = sorted({str(r.details["nutrient"]) for i in micro for r in told[i].results

@@ -4,8 +4,6 @@ Pure arithmetic on a :class:`~loambrief.agronomy.guides.Rule`; the registered fo
 ``nutrients`` wrap it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 

@@ -1,4 +1,4 @@
-"""How much copper or zinc in a soil harms crops, by extract, crop and source."""
+"""How much of a trace element in a soil harms crops or stock, by extract, crop and source."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from loambrief.tables import DataRow, load
 
 LEVELS = "nutrients/toxic_levels"
 BELOW, WATCH, HARM = "below", "watch", "harm expected"
-POT, RULE, LEGAL = "pot trial", "rule", "legal limit"
+POT, RULE, LEGAL, SCREENING = "pot trial", "rule", "legal limit", "screening level"
 
 
 def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
@@ -38,12 +38,12 @@ def level_of(row: DataRow) -> str:
 @formula(unit="", source="nc-heavy-metals", locator="by the row's own source", how="memory")
 def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: str,
                      by: str | None = None) -> Answer[str | None]:
-    """Whether a soil holds so much of a metal that a crop is harmed, by one publication.
+    """Whether a soil holds so much of a trace element that it harms, by one publication.
 
     Parameters
     ----------
     nutrient : str
-        Cu or Zn.
+        B, Cu, Mo, Se or Zn.
     method : str
         Extraction method; ``total`` is a digestion with strong acid.
     test_ppm : float
@@ -57,9 +57,9 @@ def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: st
     -------
     str or None
         ``below``, ``watch`` or ``harm expected`` [no unit]; ``details`` hold ``watch``,
-        ``toxic``, ``region``, ``kind`` (rule, legal limit or pot trial) and, from ``watch`` on,
-        ``upper_lb_ac`` = 0: add none. None where no level is held for
-        that element, method and crop.
+        ``toxic``, ``region``, ``kind`` (rule, legal limit, pot trial or screening level) and, from
+        ``watch`` on, ``upper_lb_ac`` = 0: add none. None where no level is held for
+        that element, method and crop. A screening level goes no further than ``watch``.
 
     Raises
     ------
@@ -69,8 +69,9 @@ def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: st
     Notes
     -----
     Levels of one extract say nothing of another. Acid, sandy soil low in organic matter is harmed
-    first; lime and organic matter bind copper and zinc. Sources: borkert-1998; ga-peanut-zinc;
-    serbia-vineyard-copper.
+    first; lime and organic matter bind copper and zinc. A screening level is none of
+    yield. Sources: borkert-1998; ga-peanut-zinc; serbia-vineyard-copper; ccme-2007-soil;
+    wyoming-topsoil-3; montana-overburden-limits; uk-sludge-code-1989; teagasc-molybdenum.
     """
     rows = toxic_rows(nutrient, method, crop)
     if not rows:
@@ -80,7 +81,7 @@ def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: st
         raise UnknownName("origin of a toxic level", by, tuple(names))
     row = rows[0 if by is None else names.index(by)]
     name = BELOW
-    if test_ppm >= row["toxic"]:
+    if test_ppm >= row["toxic"] and row["kind"] != SCREENING:
         name = HARM
     elif test_ppm >= row["watch"]:
         name = WATCH

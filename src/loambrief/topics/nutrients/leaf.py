@@ -1,7 +1,5 @@
 """What the leaf of the crop says beside its soil test."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Sample
 from loambrief.errors import UnknownName

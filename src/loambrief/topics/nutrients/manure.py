@@ -1,7 +1,5 @@
 """Manure spread before, where the phosphorus test is already above the guide's limit."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

@@ -4,8 +4,6 @@ It stands beside the plan and changes nothing in it: the plan keeps the strictes
 anyway (``actions.limits``). What a rate needs and the case does not hold is named as open.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from statistics import median
 
@@ -44,6 +42,7 @@ from loambrief.topics.soil_water.formulas import available_water_capacity
 from loambrief.units import LB_PER_TON, plain
 
 TOPIC = "nutrients"
+MANURE_RATES = "nutrients.manure_rates"
 PUMPED = ("liquid", "slurry")
 YEARS_AT_ONCE = 5.0
 """Most years of phosphorus removal that may be put on at once (unl-manure-p-rates)."""
@@ -114,9 +113,9 @@ def _tons(material: Material) -> float:
 def _wanted(zone_id: str, findings: Sequence[Finding], told: Sequence[Judgement],
             taken: dict[str, Result | None], fixes: bool) -> dict[str, float | None]:
     """Nitrogen and phosphorus that a zone asks for, and what its harvest takes [lb/ac]."""
-    def first(*starts: str) -> float | None:
-        return next((f.value for start in starts for f in findings
-                     if f.id.startswith(f"{start}.") and f.place.id in (zone_id, "")
+    def first(*subjects: str) -> float | None:
+        return next((f.value for subject in subjects for f in findings
+                     if f.subject == subject and f.place.id in (zone_id, "")
                      and f.value is not None), None)
 
     nitrogen = first(LINE, RATE)
@@ -175,7 +174,7 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[Finding],
                  Grade.PUBLISHED, ("unl-manure-p-rates",))]
     results = (*contents.values(), *results, *more)
     return Finding(
-        id=f"{TOPIC}.manure_rates.{material.id}", topic=TOPIC,
+        id=f"{MANURE_RATES}.{material.id}", topic=TOPIC,
         title=say("nutrients.title_manure_rates", material=material.name, unit=unit,
                   nitrogen=firsts.get("nitrogen"), harvest=firsts.get("removal"),
                   guide=firsts.get("guide"),

@@ -1,7 +1,5 @@
 """Sulfur and micronutrients of one sample."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any

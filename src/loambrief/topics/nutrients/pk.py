@@ -1,7 +1,5 @@
 """Phosphorus and potassium of one sample, held against the chosen guide."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.guides import TEST_OF, Rule

@@ -1,7 +1,5 @@
 """What is said of a phosphorus or potassium test: title, body and evidence for and against."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.intervals import COVERAGE_PCT

@@ -1,7 +1,5 @@
 """One phosphorus or potassium test with everything needed to read it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.guides import TEST_OF, Guide, Rule

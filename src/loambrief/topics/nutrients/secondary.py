@@ -1,7 +1,5 @@
 """Magnesium and calcium by the classes of a guide that prints them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief.agronomy.registry import subject

@@ -1,7 +1,5 @@
 """What a case says about its crop, yield, guide and soil tests, worked out once."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit

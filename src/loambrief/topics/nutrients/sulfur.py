@@ -1,7 +1,5 @@
 """Sulfur of one sample: the chance of a response, and what the leaf says beside it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

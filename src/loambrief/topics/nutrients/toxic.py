@@ -1,18 +1,17 @@
-"""Copper and zinc that have gathered in a soil: from sprays, manure, sludge or fertilizer."""
-
-from __future__ import annotations
+"""Trace elements that have gathered in a soil, against published levels of harm."""
 
 from collections.abc import Iterator, Sequence
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.crop_kinds import feeds_stock, known_crop
 from loambrief.findings.model import (
     Evidence,
     Finding,
     Grade,
     Message,
+    Missing,
     Need,
     NeedKind,
     Side,
@@ -23,6 +22,7 @@ from loambrief.findings.model import (
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.tables import DataRow
+from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
 from loambrief.topics.nutrients.formulas_toxic import (
     BELOW,
     HARM,
@@ -37,9 +37,11 @@ from loambrief.topics.tissue.formulas import HIGH, TOXIC
 from loambrief.units import plain
 
 TOPIC = "nutrients"
-FIELDS = {"Cu": "copper", "Zn": "zinc"}
-LEAF = "tissue"
-"""Item of the leaf test."""
+FIELDS = {"Cu": "copper", "Zn": "zinc", "B": "boron", "Se": "selenium", "Mo": "molybdenum"}
+POISONS_STOCK = ("Se", "Mo")
+"""Forage holds enough of these to harm stock while it grows well."""
+LEAF, FORAGE_TRACE = "tissue", "forage trace"
+"""Items of the tests of leaf and forage."""
 STOP = "stop-metal"
 """Item of the habit of adding no more."""
 SPRAYED = ("fruit",)
@@ -50,7 +52,10 @@ ACID_PH = 6.0
 
 def toxic_metals(state: NutrientState, sample: Sample,
                  increment: Increment) -> Iterator[tuple[str, Finding]]:
-    """Element and finding where a published level is reached, and for copper under fruit."""
+    """Element and finding where a published level is reached.
+
+    Copper under fruit, selenium and molybdenum are told of below their levels too.
+    """
     for element, field in FIELDS.items():
         value, method = plain(getattr(increment, field)), getattr(sample.methods, field)
         if value is None or method is None:
@@ -60,9 +65,37 @@ def toxic_metals(state: NutrientState, sample: Sample,
             read = [toxic_soil_level.evaluate(nutrient=element, method=method, test_ppm=value,
                                               crop=crop, by=level_of(row))
                     for crop, rows in _rows(state, element, method) for row in rows]
-        sprayed = element == "Cu" and state.crop.group in SPRAYED
-        if read and (sprayed or any(r.value != BELOW for r in read)):
+        always = _sprayed(state, element) or element in POISONS_STOCK
+        if read and (always or any(r.value != BELOW for r in read)):
             yield element, _finding(state, sample, increment, element, value, read)
+
+
+def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> Missing | None:
+    """The elements that were measured by a method without a published level of too much."""
+    place = place_of(sample, increment)
+    open_ = [(element, method) for element, field in FIELDS.items()
+             if plain(getattr(increment, field)) is not None
+             and not _has_level(state, element, method := getattr(sample.methods, field) or "")]
+    if not open_:
+        return None
+    return Missing(say("nutrients.missing_toxic", where=place,
+                       rows=[{"element": e, "method": m} for e, m in open_]),
+                   say("nutrients.missing_toxic_then",
+                       stock=any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case),
+                       crop=state.crop.name), TOPIC)
+
+
+def _has_level(state: NutrientState, element: str, method: str) -> bool:
+    """A level of harm, or a class scale that calls a test high."""
+    if toxic_rows(element, method, state.crop.name):
+        return True
+    return element not in POISONS_STOCK and micronutrient_class.evaluate(
+        nutrient=element, method=method, test_ppm=0.0, crop=state.crop.name,
+        region=state.region or None).details.get("high_above") is not None
+
+
+def _sprayed(state: NutrientState, element: str) -> bool:
+    return element == "Cu" and state.crop.group in SPRAYED
 
 
 def _rows(state: NutrientState, element: str,
@@ -101,14 +134,14 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
     place = place_of(sample, increment)
     status, severity = _status(read)
     method = getattr(sample.methods, FIELDS[element])
-    sprayed = element == "Cu" and state.crop.group in SPRAYED
-    leaf = leaf_class(state, sample, element)
+    sprayed = _sprayed(state, element)
+    leaf = None if element in POISONS_STOCK else leaf_class(state, sample, element)
     stops = _stops(read, leaf)
     worst = min(_reached(read) or read, key=lambda r: (float(r.details["toxic"]), r.source))
     return Finding(
         id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_toxic", element=element, level=severity, stops=stops,
-                  where=place),
+                  stock=element in POISONS_STOCK, where=place),
         status=status, severity=severity,
         confidence=state.confidence(
             sample, method_matches=any(state.lies_in(str(r.details["region"])) for r in read),
@@ -116,9 +149,10 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
         grade=Grade.CALCULATED, value=value, unit="ppm", place=place,
         reference=say("nutrients.reference_toxic", watch=worst.details["watch"],
                       toxic=worst.details["toxic"], kind=worst.details["kind"]),
-        body=(say("nutrients.toxic_body", element=element, level=severity, sprayed=sprayed,
-                  stops=stops,
-                  ph=increment.ph, acid=increment.ph is not None and increment.ph < ACID_PH),),
+        body=(say("nutrients.toxic_stock_body" if element in POISONS_STOCK
+                  else "nutrients.toxic_body", element=element, level=severity, sprayed=sprayed,
+                  stops=stops, ph=increment.ph,
+                  acid=increment.ph is not None and increment.ph < ACID_PH and element != "B"),),
         evidence=(*_evidence(state, element, value, method, read, leaf),
                   *(_copper_rules() if sprayed else ())),
         needs=tuple(_needs(state, sample, element, severity, leaf, read)),
@@ -164,6 +198,12 @@ def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
     reached = tuple(_reached(read))
     sources = tuple(dict.fromkeys(r.source for r in reached))
     area = sample_area_ac(state.case, sample)
+    if element in POISONS_STOCK:
+        if feeds_stock(state.case):
+            yield Need(kind=NeedKind.MEASURE, item=FORAGE_TRACE, unit="", place=zone(sample),
+                       area_ac=area, text=say("salinity.need_forage_trace"),
+                       results=reached, sources=sources)
+        return
     if leaf is None:
         yield Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample), area_ac=area,
                    text=say("nutrients.need_leaf_toxic", crop=state.crop.name, element=element,
@@ -181,7 +221,7 @@ def _cautions(state: NutrientState, element: str) -> Iterator[Message]:
     yield say("nutrients.caution_metal_ph", element=element)
     if "sheep" in state.case.field.livestock and element == "Cu":
         yield say("nutrients.caution_copper_sheep")
-    if state.crop.group in SPRAYED and element == "Cu":
+    if _sprayed(state, element):
         yield say("nutrients.caution_copper_label")
 
 

@@ -1,7 +1,5 @@
 """Phosphorus beyond what the crop can use, and the risk it carries to water."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import surface_increment

@@ -1,7 +1,5 @@
 """Sap readings of the crop and its weeds as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.model import Threshold
 from loambrief.charts.sap import SapRow, SapSpec
 from loambrief.report.chart_text import captions

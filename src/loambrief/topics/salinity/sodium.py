@@ -1,7 +1,5 @@
 """Findings on sodium in the soil, and the gypsum it calls for."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.agronomy.registry import subject

@@ -1,7 +1,5 @@
 """Findings on salt in the soil: its level, and how far it holds a crop back."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Evidence, Finding, Grade, Need, Product, Side, Status, say
@@ -243,7 +241,7 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
     if others:
         lines.append(Evidence(Side.CONTEXT, say("salinity.context_alternatives", crops=others,
                                                 keeps=ALTERNATIVE_KEEPS_PCT),
-                              Grade.CALCULATED, ("maas-hoffman-1977", "maas-1990-ussl"), results))
+                              Grade.CALCULATED, ("allen-1998-fao56", "maas-1990-ussl"), results))
     body = [say("salinity.body_relative", crop=crop.crop)]
     if leach is None and loss >= MINOR_LOSS_PCT and not irrigated(case):
         body.append(say("salinity.body_rainfed"))

@@ -1,7 +1,5 @@
 """What a case says about salt and sodium, worked out once for all salinity findings."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from loambrief.agronomy.registry import Result, subject

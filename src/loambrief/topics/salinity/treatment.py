@@ -1,7 +1,5 @@
 """What sodic or alkaline irrigation water needs each season that it is used."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days

@@ -1,7 +1,5 @@
 """Findings on irrigation water: salt, leaching, sealing of the soil, single ions."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """What irrigation water brings along besides salt, and what in it clogs emitters."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days

@@ -1,7 +1,5 @@
 """Whether a sample of a case is still current, by the interval of its guide."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.agronomy.guides import known_guides

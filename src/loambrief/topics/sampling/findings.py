@@ -1,7 +1,5 @@
 """How well the soil samples stand for the field: cores, area, depth, age, residue."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment

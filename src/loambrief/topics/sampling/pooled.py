@@ -1,7 +1,5 @@
 """Error of a composite sample, and what several samples of one zone say of their own."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result
@@ -11,15 +9,10 @@ from loambrief.topics.sampling.formulas_error import repeat_error, soil_test_err
 
 @dataclass(frozen=True)
 class CompositeError:
-    """Error of one composite soil test, one standard deviation.
-
-    Attributes
-    ----------
-    pct : float
-        Relative to the test [%].
-    """
+    """Error of one composite soil test, one standard deviation."""
 
     pct: float
+    """Relative to the test [%]."""
     result: Result
 
 

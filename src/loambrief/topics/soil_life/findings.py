@@ -4,8 +4,6 @@ They tell how a soil compares with others of its kind, or with itself in later y
 nothing of what to buy, and no rate follows from them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -24,6 +22,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import field_place, place_of
+from loambrief.tables import reference
 from loambrief.topics.soil_life.formulas import (
     earthworms_per_m2,
     schemes,
@@ -117,7 +116,7 @@ def _finding(test: Tested) -> Finding:
     evidence = [Evidence(Side.FOR, say(
         "soil_life.reading", scheme=name, name=r.value, low=r.details["low"],
         high=r.details["high"], unit=test.unit, memory=r.how == "memory"),
-        Grade.PRACTICE if r.source.startswith("practice-") else Grade.SCREENING,
+        Grade.PRACTICE if reference(r.source).kind == "common practice" else Grade.SCREENING,
         (r.source,), (r,)) for name, r in read.items()]
     if test.method == SIEVED and test.organic_matter is not None:
         with subject(test.place):

@@ -1,7 +1,5 @@
 """Water held by depth, and what of it may be used, as a chart."""
 
-from __future__ import annotations
-
 import math
 from itertools import pairwise
 

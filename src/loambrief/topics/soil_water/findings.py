@@ -1,7 +1,5 @@
 """How much water the soil holds for the crop, how much may go, and how often to irrigate."""
 
-from __future__ import annotations
-
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -41,10 +39,6 @@ FLOODED = ("flood",)
 
 def assess(case: CaseFile) -> Assessment:
     """Water held, allowed depletion and interval of every sample of an irrigated field.
-
-    Parameters
-    ----------
-    case : CaseFile
 
     Returns
     -------

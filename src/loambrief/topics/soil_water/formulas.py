@@ -87,7 +87,7 @@ def available_water_capacity(texture: str,
                   details={"low": min(ends), "high": max(ends), "second": second})
 
 
-@formula(unit="as given", source="allen-1998-fao56", locator="equation 82", how="memory",
+@formula(unit="as given", source="allen-1998-fao56", locator="equation 82", how="seen",
          valid={"capacity": (0.02, 0.30)})
 def total_available_water(capacity: Share, root_depth: Positive) -> float:
     """Water between field capacity and wilting point in the root zone.
@@ -237,7 +237,7 @@ def allowed_depletion(crop: str, daily_use_mm: NotNegative = TABLE_USE_MM) -> An
     return Answer(min(max(share, LEAST), MOST), details={"table": row["depletion"]})
 
 
-@formula(unit="as given", source="allen-1998-fao56", locator="equation 83", how="memory")
+@formula(unit="as given", source="allen-1998-fao56", locator="equation 83", how="seen")
 def readily_available_water(total: NotNegative, fraction: Share) -> float:
     """Water that may be used before the next irrigation.
 

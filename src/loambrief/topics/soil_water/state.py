@@ -1,7 +1,5 @@
 """Water of the root zone of each sample, worked out once for findings and chart."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """The shallow slice against the layer it is part of as a chart."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from loambrief import numbers

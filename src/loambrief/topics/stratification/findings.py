@@ -1,7 +1,5 @@
 """Layers of a case: the thin surface sample beside the tilled layer, and what it changes."""
 
-from __future__ import annotations
-
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import main_increment, sample_area_ac, surface_increment
 from loambrief.findings.model import (
@@ -33,10 +31,6 @@ PH_GAP = 0.3
 
 def assess(case: CaseFile) -> Assessment:
     """Findings on layers of every sample that was split by depth, and what was not measured.
-
-    Parameters
-    ----------
-    case : CaseFile
 
     Returns
     -------

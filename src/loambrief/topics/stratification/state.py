@@ -1,7 +1,5 @@
 """A shallow slice beside the layer it is part of, property by property."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
@@ -42,19 +40,14 @@ class Layer:
 
 @dataclass(frozen=True)
 class LayerState:
-    """Layers of one sample.
-
-    Attributes
-    ----------
-    surface, whole : Increment
-        The shallow slice, and the layer from the surface it is compared with (or the slice
-        right below, if only that was taken: ``nested`` is then False).
-    """
+    """Layers of one sample."""
 
     sample: Sample
     place: Place
     surface: Increment
     whole: Increment
+    """``surface``, ``whole``: the shallow slice, and the layer from the surface it is compared with
+    (or the slice right below, if only that was taken: ``nested`` is then False)."""
     nested: bool
     layers: tuple[Layer, ...]
     surface_ph: float | None

@@ -4,8 +4,6 @@ A leaf says what the plant took up, not why; so it prompts a look at the soil an
 rate. Published rates of sprays stand beside it for comparison, after the label.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Weeds by what they hint at as a chart."""
 
-from __future__ import annotations
-
 from loambrief.charts.weeds import Hint, HintSign, WeedMark, WeedSpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context

@@ -5,8 +5,6 @@ for them. What the soil has to do with it is said only where it was measured. No
 named: that is for the label and the licensed adviser.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
@@ -80,7 +78,6 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
 
     Parameters
     ----------
-    case : CaseFile
     seen : iterable of Seen
         Weeds of the case; those whose name no table knows are left out.
     """
@@ -129,7 +126,7 @@ def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[Need]:
                     reported=list(dict.fromkeys(s.name for s in mine if s.accepted in listed))),
                 place=field_place(case), area_ac=case.field.area.value, sources=sources,
                 cautions=(say(f"weeds.caution_{kind}", weeds=names, roots=any(
-                    str(s.accepted).startswith("Cicuta ") for s in mine)),)))
+                    str(s.accepted).split()[0] == "Cicuta" for s in mine)),)))
     return needs
 
 
@@ -192,8 +189,10 @@ def _lives(known: list[Seen]) -> list[Evidence]:
     lines = [Evidence(
         Side.CONTEXT,
         say("weeds.context_cycle", cycles=[{"cycle": c, "weeds": w} for c, w in cycles.items()],
-            memory=any(p["cycle_how"] == "memory" for p in plants.values())),
-        Grade.OBSERVED, ("weed-names",))]
+            memory=any(p["how"] == "memory" for p in plants.values()),
+            years=all(p["years_how"] == "seen" for p in plants.values())),
+        Grade.OBSERVED, tuple(dict.fromkeys(
+            ("weed-names", *(str(p["source"]) for p in plants.values() if p["source"])))))]
     return [*lines, *_seed_life(known), *_depths(known)]
 
 

@@ -1,7 +1,5 @@
 """Weeds: a screening sign that is held against measurements and never sets a rate."""
 
-from __future__ import annotations
-
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Assessment, Finding, Missing, say
 from loambrief.topics.weeds.control import control_finding

@@ -1,7 +1,5 @@
 """Weeds by name: accepted names, indicator values, and plants not to be pressed for sap."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from difflib import get_close_matches
 from functools import cache, partial

@@ -1,7 +1,5 @@
 """What the weeds hint at, each hint beside the measurement that tests it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import NamedTuple
 

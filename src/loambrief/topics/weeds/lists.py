@@ -1,7 +1,5 @@
 """What weeds are said to mean, what they may cost, and where they can hurt."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 
 from loambrief.agronomy.registry import Result, subject

@@ -1,7 +1,5 @@
 """The weeds of a case by their accepted names, and what was measured that can test them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
