@@ -27,12 +27,7 @@ from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
-<<<<<<< HEAD
-=======
-SEED_ROW = "nutrients.caution_seed_row"
-"""Caution that holds only where the product may go beside the seed."""
 GUIDE_RATES = ("guide_rate", "guide_rate_water")
->>>>>>> main
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 TOP_UP = 0.75
