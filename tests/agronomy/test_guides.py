@@ -27,7 +27,7 @@ WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "colorado_corn", "united_kingdom_2010", "ireland_morgan", "north_dakota_barley",
           "ontario_corn", "ontario_field_crops", "california_vegetables", "washington_tree_fruit",
           "new_york_corn", "connecticut_modified_morgan", "south_carolina_cotton",
-          "arkansas_rice_soybean", "prairie_canola", "south_carolina_small_grain",
+          "arkansas_rice_soybean", "prairie_canola", "south_carolina_field_crops",
           "south_africa_vineyard", "south_africa_maize_potassium", "argentina_pampas",
           "australia_pasture", "iowa_fruit_vegetables", "north_carolina_trials"}
 

@@ -168,6 +168,8 @@ def test_numeric_weed_tables_have_sums():
     ("Abutilon theophrasti", None, 10.0),  # the same: few at 10 cm
     ("Veronica hederifolia", None, 8.0),  # Grundy and others 2003: 8 cm, the deepest
     ("Avena fatua", 5.0, 20.0),  # Alberta: most from 2 to 5 cm, up to 20 cm
+    ("Setaria faberi", 1.0, 7.5),  # Fausey and Renner 1997: most from 1 cm, under 5 % at 7.5 cm
+    ("Solanum physalifolium", 2.0, 8.0),  # Zhou and others 2005: most to 2 cm, none at 8 cm
 ])
 def test_published_depths(species, most_cm, limit_cm):
     """ensures that depths of emergence are those printed, each marked as seen."""

@@ -47,7 +47,7 @@ def test_range_of_another_part_is_not_borrowed():
 
 @pytest.mark.parametrize("value, verdict, said", [
     ("1.5 %", Verdict.NOT_NEEDED, True), ("1.5 %", Verdict.NEEDED, False),
-    ("3.0 %", Verdict.NEEDED, True), ("2.2 %", Verdict.NOT_NEEDED, False)])
+    ("3.2 %", Verdict.NEEDED, True), ("2.2 %", Verdict.NOT_NEEDED, False)])
 def test_leaf_and_soil_that_disagree_are_said_to(value, verdict, said):
     """ensures that a leaf which contradicts the verdict from the soil test says so."""
     case = case_of(tissue=[{**LEAF, "potassium": value, "place": "E"}], field={"crop": "corn"})

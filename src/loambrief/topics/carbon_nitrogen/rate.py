@@ -55,6 +55,7 @@ DOUBTS = {  # method to what the literature holds against it
     "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "florida_potato": ("against_florida", "uf-hs1429"),
     "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
+    "north_dakota_flax": ("against_yield_goal", "ndsu-sf722"),
     "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),

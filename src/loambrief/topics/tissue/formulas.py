@@ -83,7 +83,8 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     older than 25 years.
     Sources: scsb-394; uf-hs964; wsu-tree-fruit-leaf; uc-leaf-critical; almond-2023-july-leaf;
     cropfile-tissue; msu-e2011-blueberry; kissel-blueberry; ulrich-sugar-beet; uga-strawberry;
-    porter-1991; uga-tissue-validation; sa-wine-fertiliser; grower-grape-petiole.
+    porter-1991; uga-tissue-validation; sa-wine-fertiliser; grower-grape-petiole; udel-corn-leaf;
+    uga-alfalfa; ontario-soybean-leaf.
     """
     if nutrient not in NUTRIENTS:
         raise UnknownName("nutrient", nutrient, NUTRIENTS)
