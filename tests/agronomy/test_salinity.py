@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
+from loambrief.topics.nutrients import formulas_seed_row as seed_row
 from loambrief.topics.salinity import formulas as salinity
 from loambrief.topics.salinity import formulas_crops as salinity_crops
 from loambrief.topics.salinity import formulas_gypsum as sodicity_gypsum
-from loambrief.topics.salinity import formulas_seed_row as seed_row
 from loambrief.topics.salinity import formulas_sodicity as sodicity
 from loambrief.topics.salinity import formulas_water as water
 from loambrief.topics.salinity import formulas_water_quality as quality

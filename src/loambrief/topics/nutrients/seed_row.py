@@ -21,7 +21,7 @@ from loambrief.findings.model import (
     say,
 )
 from loambrief.findings.places import field_place
-from loambrief.topics.salinity.formulas_seed_row import (
+from loambrief.topics.nutrients.formulas_seed_row import (
     seed_row_product_lb_ac,
     seed_row_salt_limit,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from loambrief.agronomy.crops import find_crop
@@ -118,7 +119,8 @@ def seed_row_product_lb_ac(crop: str, n_pct: Percent, p2o5_pct: Percent = 0.0,
 
     Notes
     -----
-    The limit by the share of what it counts; the smallest over all limits of the crop. Never for
+    The limit by the share of what it counts, in whole pounds below; the smallest over all limits
+    of the crop. Never for
     urea, UAN, thiosulfate or boron. Where a crop stands no salt at all, nothing goes in, whatever
     the grade. Liquids by their mass.
     """
@@ -128,7 +130,7 @@ def seed_row_product_lb_ac(crop: str, n_pct: Percent, p2o5_pct: Percent = 0.0,
         strict = min(rows, key=lambda r: r["limit_lb_ac"])
         share = sum(grade[n] for n in COUNTED[counts]) / 100.0
         if strict["limit_lb_ac"] == 0 or share > 0:
-            found.append((strict["limit_lb_ac"] / share if strict["limit_lb_ac"] else 0.0,
+            found.append((math.floor(strict["limit_lb_ac"] / share + 1e-9) if share else 0.0,
                           counts, strict))
     if not found:
         return Answer(None, notes=(SILENT,), within_range=False)
