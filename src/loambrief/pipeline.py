@@ -28,12 +28,8 @@ from loambrief.case.load import LoadedCase, load_case
 from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
+from loambrief.report import blocks as b
 from loambrief.report.annex import advisory_alone, annex_alone
-from loambrief.report.blocks import (
-    AnnexFile,
-    DocumentStatus,
-    ReportModel,
-)
 from loambrief.report.build import FieldDraft, draft_field, finish_field
 from loambrief.report.changes_part import RevisionChanges, with_changes
 from loambrief.report.combine import FieldReport, combine
@@ -175,7 +171,7 @@ def make_advisory(path: Path, **overrides: str) -> Advisory:
 class _Standing:
     """Where a document is in its life: what is printed on it beside the advice."""
 
-    status: DocumentStatus = DocumentStatus.DRAFT
+    status: b.DocumentStatus = b.DocumentStatus.DRAFT
     number: str | None = None
     revision: int | None = None
     changes: RevisionChanges | None = None
@@ -199,7 +195,7 @@ def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft
 
 
 def _finished(advice: Advice, draft: FieldDraft, stage: _Standing,
-              annex: AnnexFile | None = None) -> tuple[FieldReport, bytes]:
+              annex: b.AnnexFile | None = None) -> tuple[FieldReport, bytes]:
     """Report model and data of one case."""
     data = as_bytes(
         advisory_data(
@@ -229,21 +225,21 @@ def _paper(advice: Advice) -> tuple[FieldReport, bytes]:
     return _finished(advice, _draft(advice, stage), stage)
 
 
-def _annex(model: ReportModel, name: str, writer: Writer) -> tuple[AnnexFile, bytes]:
+def _annex(model: b.ReportModel, name: str, writer: Writer) -> tuple[b.AnnexFile, bytes]:
     """The annex of a model as a file, made before the advisory, which names its digest."""
     from loambrief.render.pdf import render_pdf
 
     made = render_pdf(annex_alone(model, writer.write(say("report.annex_title"))))
-    return AnnexFile(name, hashlib.sha256(made).hexdigest()), made
+    return b.AnnexFile(name, hashlib.sha256(made).hexdigest()), made
 
 
-def report_model(advice: Advice) -> ReportModel:
+def report_model(advice: Advice) -> b.ReportModel:
     """What will be printed, as plain data: for checks, and for other ways to show it."""
     return _paper(advice)[0].model
 
 
 @uncollected()
-def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+def render(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
            number: str | None = None, revision: int | None = None,
            twins: Sequence[str] = (), changes: RevisionChanges | None = None,
            issued: dt.date | None = None, files: Files = Files.TWO, stem: str = "") -> Advisory:
@@ -285,7 +281,7 @@ def render(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
     return Advisory(case_id, render_pdf(first), data, advice, _twins(report.model, twins), second)
 
 
-def _twins(model: ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
+def _twins(model: b.ReportModel, endings: Sequence[str]) -> dict[str, bytes]:
     """A report for screens, by file ending."""
     made = {}
     if "html" in endings:
@@ -432,7 +428,7 @@ def calendar_file(advice: Advice) -> Mapping[str, bytes]:
     return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
 
 
-def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+def applicator_file(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
                     number: str | None = None, revision: int | None = None) -> Mapping[str, bytes]:
     """The spreading sheet of an advice as ``<case id>-spreading.pdf``.
 
@@ -458,7 +454,7 @@ def applicator_file(advice: Advice, *, status: DocumentStatus = DocumentStatus.D
     return {f"{case.case.id}-spreading.pdf": pdf}
 
 
-def rate_map_files(advice: Advice, *, status: DocumentStatus = DocumentStatus.DRAFT,
+def rate_map_files(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
                    number: str | None = None,
                    stem: str = "") -> tuple[Mapping[str, bytes], tuple[str, ...]]:
     """Rate maps for the spreader, and the jobs that no shape of the case shows.

@@ -10,6 +10,7 @@ from loambrief.actions.blend import BlendZone, FieldMix, field_mix
 from loambrief.actions.held import held
 from loambrief.actions.offers import offer
 from loambrief.actions.plan import make_plan
+from loambrief.actions.rounding import round_rate
 from loambrief.case.load import load_bytes
 from loambrief.case.schema import Material
 from loambrief.errors import CaseProblems, PlanFaults
@@ -349,12 +350,17 @@ def test_passes_that_miss_the_line_are_questioned():
     assert action.own == "nitrogen" and action.supplies == {"N": 100.0}
 
 
-def test_ids_of_passes_do_not_hang_on_their_material():
-    """ensures that a pass keeps its id when its material changes."""
+def test_passes_keep_their_ids_and_name_what_a_spreader_can_hold():
+    """ensures that a pass has an id of its place, and its product the steps of every other rate.
+
+    10 and 40 lb of nitrogen take 35.7 and 142.9 lb of a 28 % solution (own arithmetic).
+    """
     sample = (SAMPLES / "own_plan_michigan" / "case.yaml")
     plan = pipeline.advise(load_bytes(sample.read_bytes(), str(sample), folder=sample.parent)).plan
-    assert {a.id for a in plan.actions if a.own == "nitrogen"} == {
-        "nutrient.n.pass-1", "nutrient.n.w.pass-2"}
+    assert {a.id: (a.rate, a.supplies["N"]) for a in plan.actions if a.own == "nitrogen"} == {
+        "nutrient.n.pass-1": (35.0, pytest.approx(9.8)),
+        "nutrient.n.w.pass-2": (145.0, pytest.approx(40.6))}
+    assert round_rate(33.4, "gal/ac") == 33.0
 
 
 def test_places_with_dots_and_dashes_keep_their_own_ids():

@@ -95,3 +95,14 @@ def test_every_message_can_be_written(system):
     for crop in ("grape", "alfalfa"):
         case = case_of(slice_, field={"crop": crop, "livestock": ["cattle"]}, water=water)
         assert all(texts(case, system))
+
+
+@pytest.mark.parametrize("crop, rooted", [("grape", True), ("cotton", False)])
+def test_chloride_of_the_soil_is_said_to_be_open(crop, rooted):
+    """ensures that chloride of the extract, for which no limit is held, is not passed over."""
+    extract = {"chloride": "14 meq/L"}
+    case = case_of(slice_={"depth": "0-12 in", "ph": 7.2, "extract": extract},
+                   field={"crop": crop})
+    told = [m for m in salinity.assess(case).missing
+            if m.what.key == "salinity.missing_chloride"]
+    assert [m.consequence.params["rooted"] for m in told] == [rooted]

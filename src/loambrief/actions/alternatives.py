@@ -3,16 +3,8 @@
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
 from loambrief.actions.offers import Offer, kind_of
-from loambrief.findings.model import (
-    WHOLE_FIELD,
-    Finding,
-    JudgedKind,
-    Judgement,
-    Message,
-    Product,
-    Verdict,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
 
 ABOUT = {"nutrients.against_p": "P2O5", "nutrients.against_k": "K2O", "acidity.avoid_lime": "lime",
@@ -25,7 +17,7 @@ ORGANIC = ("manure", "compost", "biosolids")
 
 
 def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
-                 findings: tuple[Finding, ...]) -> tuple[Alternative, ...]:
+                 findings: tuple[m.Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
     Returns
@@ -79,20 +71,20 @@ def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...]
     return other.cost - mix.cost
 
 
-def practices(findings: tuple[Finding, ...]) -> tuple[Judgement, ...]:
+def practices(findings: tuple[m.Finding, ...]) -> tuple[m.Judgement, ...]:
     """Verdicts on what findings advise against that is no nutrient, amendment or listed product."""
-    found: dict[str, Judgement] = {}
+    found: dict[str, m.Judgement] = {}
     for finding in sorted(findings, key=lambda f: f.id):
         for what, _ in finding.advise_against:
             if what.key not in ABOUT and _product(what) is None:
-                found.setdefault(what.key, Judgement(
-                    JudgedKind.PRACTICE, what.key, WHOLE_FIELD, Verdict.NOT_NEEDED,
+                found.setdefault(what.key, m.Judgement(
+                    m.JudgedKind.PRACTICE, what.key, m.WHOLE_FIELD, m.Verdict.NOT_NEEDED,
                     "finding_against", finding_ids=(finding.id,), sources=finding.sources))
     return tuple(found.values())
 
 
-def not_advised(findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
-                materials: tuple[Judgement, ...], on_offer: tuple[Offer, ...],
+def not_advised(findings: tuple[m.Finding, ...], judged: tuple[m.Judgement, ...],
+                materials: tuple[m.Judgement, ...], on_offer: tuple[Offer, ...],
                 system: str = "us") -> tuple[NotAdvised, ...]:
     """What not to spend money on: the findings' own list, then materials judged not needed.
 
@@ -102,8 +94,8 @@ def not_advised(findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
     and hectare.
     """
     by_id = {o.id: o for o in on_offer}
-    refused = {j.key: j for j in materials if j.verdict is Verdict.NOT_NEEDED}
-    settled = {j.key for j in judged if j.verdict is Verdict.NOT_NEEDED}
+    refused = {j.key: j for j in materials if j.verdict is m.Verdict.NOT_NEEDED}
+    settled = {j.key for j in judged if j.verdict is m.Verdict.NOT_NEEDED}
     listed: list[NotAdvised] = []
     seen: set[tuple[str, str | None]] = set()
     for finding in sorted(findings, key=lambda f: f.id):
@@ -126,17 +118,17 @@ def not_advised(findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
         saved = _unit_saving(offer, system)
         sources = ("cfr-40-503-13",) if offer.most_lb_ac == 0 else ()
         listed.append(NotAdvised(
-            say("actions.not_needed", material=Product(offer.id, offer.material.name)),
+            say("actions.not_needed", material=m.Product(offer.id, offer.material.name)),
             judgement.why, saved, offer.id, sources))
     return tuple(listed)
 
 
-def _product(message: Message) -> str | None:
+def _product(message: m.Message) -> str | None:
     """Id of the material that a message is about."""
-    return next((v.id for v in message.params.values() if isinstance(v, Product)), None)
+    return next((v.id for v in message.params.values() if isinstance(v, m.Product)), None)
 
 
-def _unit_saving(offer: Offer, system: str) -> Message | None:
+def _unit_saving(offer: Offer, system: str) -> m.Message | None:
     """What each ton and acre not bought saves; None without a price."""
     if offer.per_lb is None and offer.per_ac is None:
         return None

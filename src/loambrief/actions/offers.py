@@ -29,6 +29,8 @@ ANALYSIS_NUTRIENTS: Mapping[str, str] = {
     "Mn": "manganese",
     "Cu": "copper",
     "Fe": "iron",
+    "Mo": "molybdenum",
+    "Cl": "chloride",
 }
 
 

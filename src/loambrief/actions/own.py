@@ -14,6 +14,7 @@ from loambrief.actions.materials import CAUTIONS, action_id, priced, supplies, w
 from loambrief.actions.model import Action, Window
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
+from loambrief.actions.rounding import round_rate
 from loambrief.actions.windows import window
 from loambrief.agronomy.registry import recording
 from loambrief.case.own_checks import work_of, zone_named
@@ -21,16 +22,8 @@ from loambrief.case.schema import CaseFile
 from loambrief.case.schema_materials import Price
 from loambrief.case.schema_plan import NitrogenPass, OwnAction, Period
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.model import (
-    WHOLE_FIELD,
-    Confidence,
-    Finding,
-    Message,
-    Need,
-    NeedKind,
-    Place,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.carbon_nitrogen.line import LINE
@@ -38,14 +31,14 @@ from loambrief.units import ACRE_PER_HA, LB_PER_TON
 
 SEVERITY = 2
 """Own actions rank among what limits the crop: the adviser holds them to be needed."""
-REPLACES = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.ORGANIC_MATTER)
+REPLACES = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.ORGANIC_MATTER)
 """Work that is done once: where the adviser does it, the program does not plan it again."""
 WHOLE = 0.99
 """Share of an area from which own work stands for all of it."""
 
 
 def own_actions(case: CaseFile, offers: Mapping[str, Offer],
-                findings: Sequence[Finding] = ()) -> list[Action]:
+                findings: Sequence[m.Finding] = ()) -> list[Action]:
     """Own actions and nitrogen passes of a case, in its order.
 
     Parameters
@@ -76,14 +69,14 @@ def main_nutrient(offer: Offer | None) -> str:
     return max(held, key=lambda n: (held[n], n), default="")
 
 
-def _place(case: CaseFile, typed: str | None) -> tuple[Place, float]:
+def _place(case: CaseFile, typed: str | None) -> tuple[m.Place, float]:
     zone = zone_named(case, typed)
     if zone is None:
         return field_place(case), case.field.area.value
     return place_of(zone), sample_area_ac(case, zone)
 
 
-def own_window(case: CaseFile, stated: Period | None, kind: NeedKind, item: str) -> Window:
+def own_window(case: CaseFile, stated: Period | None, kind: m.NeedKind, item: str) -> Window:
     """The stated time; the usual one of such work where none is stated."""
     if stated is None:
         return window(case, kind, item=item)
@@ -93,7 +86,7 @@ def own_window(case: CaseFile, stated: Period | None, kind: NeedKind, item: str)
 
 def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Offer]) -> Action:
     offer = offers.get(entry.material) if entry.material is not None else None
-    kind = NeedKind(work_of(entry, offer.material if offer else None) or NeedKind.MANAGE.value)
+    kind = m.NeedKind(work_of(entry, offer.material if offer else None) or m.NeedKind.MANAGE.value)
     place, whole = _place(case, entry.where)
     area = whole if entry.area is None else entry.area.value
     rate, fields = None, {}
@@ -117,19 +110,19 @@ def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Off
         beside = with_seed(case, place.id, offer, entry.rate.value)
         fields["results"] = (beside[1],) if beside else ()
     material = offer.material if offer is not None else None
-    item = main_nutrient(offer) if kind is NeedKind.NUTRIENT else kind.value
+    item = main_nutrient(offer) if kind is m.NeedKind.NUTRIENT else kind.value
     title = say("actions.own_title", what=entry.what, rate=rate, unit=unit,
                 material=material.name if material else None)
-    need = Need(kind=kind, item=item or kind.value, unit=unit or "", text=title, place=place,
-                area_ac=area, amount=rate, optional=entry.optional, params={"whole_ac": whole},
-                cautions=(beside[0],) if beside else ())
+    need = m.Need(kind=kind, item=item or kind.value, unit=unit or "", text=title, place=place,
+                  area_ac=area, amount=rate, optional=entry.optional, params={"whole_ac": whole},
+                  cautions=(beside[0],) if beside else ())
     return _made(case, need, f"own.{entry.id.lower()}", title, entry.window,
                  own="action", entry=number, material=offer, reasons=(entry.reason,),
                  cautions=entry.cautions, how=entry.how, stated_rank=entry.rank, **fields)
 
 
 def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[str, Offer],
-              lines: tuple[Finding, ...]) -> Action:
+              lines: tuple[m.Finding, ...]) -> Action:
     line = case.nitrogen
     assert line is not None  # a pass stands in the line
     offer = offers.get(entry.material) if entry.material is not None else None
@@ -139,18 +132,19 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
     rate = unit = None
     if offer is not None and offer.fraction("N") > 0:
         unit, size = spread_by(offer)
-        product = pounds / offer.fraction("N")
-        rate = product / size
-        fields = {"rate": rate, "rate_unit": unit, "supplies": supplies(offer, product),
+        exact = pounds / offer.fraction("N") / size
+        rate = round_rate(exact, unit, case.case.decided_in)
+        fields = {"rate": rate, "exact_rate": exact, "rate_unit": unit,
+                  "supplies": supplies(offer, rate * size),
                   "gallon_lb": size if unit == "gal/ac" else None,
                   **priced(offer, rate, unit, area)}
     fields.update(_stated_cost(entry.cost, area))
     title = say("actions.title_nitrogen", pounds=pounds, rate=rate, unit=unit, number=number,
                 passes=len(line.passes), material=offer.material.name if offer else None)
-    need = Need(kind=NeedKind.NUTRIENT, item="N", unit="lb/ac", text=title, place=place,
-                area_ac=area, amount=pounds,
-                cautions=tuple(say("actions.own_caution", text=t) for t in line.cautions))
-    here = tuple(f for f in lines if WHOLE_FIELD.id in (place.id, f.place.id)
+    need = m.Need(kind=m.NeedKind.NUTRIENT, item="N", unit="lb/ac", text=title, place=place,
+                  area_ac=area, amount=pounds,
+                  cautions=tuple(say("actions.own_caution", text=t) for t in line.cautions))
+    here = tuple(f for f in lines if m.WHOLE_FIELD.id in (place.id, f.place.id)
                  or f.place.id == place.id)
     name = action_id(NeedFor(need, ()), f"pass-{number}")
     return _made(case, need, name, title, entry.window, own="nitrogen", entry=number - 1,
@@ -159,13 +153,13 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
                  finding_ids=tuple(f.id for f in here), topics=("carbon_nitrogen",), **fields)
 
 
-def _made(case: CaseFile, need: Need, name: str, title: Message, stated: Period | None, *,
+def _made(case: CaseFile, need: m.Need, name: str, title: m.Message, stated: Period | None, *,
           material: Offer | None, cautions: Sequence[str], how: str | None, **more) -> Action:
     kind = None if material is None else material.material.kind
     return Action(
         id=name, kind=need.kind, item=need.item, title=title, need=need,
         finding_ids=more.pop("finding_ids", ()), place=need.place, area_ac=need.area_ac,
-        severity=SEVERITY, confidence=Confidence.MEDIUM,
+        severity=SEVERITY, confidence=m.Confidence.MEDIUM,
         material_id=None if material is None else material.id,
         material_name=None if material is None else material.material.name,
         material_kind=kind, window=own_window(case, stated, need.kind, need.item),
@@ -200,7 +194,7 @@ def committed(offers: Sequence[Offer], own: Sequence[Action]) -> tuple[Offer, ..
                  for o in offers)
 
 
-def brought(own: Sequence[Action], place: Place, area_ac: float | None) -> dict[str, float]:
+def brought(own: Sequence[Action], place: m.Place, area_ac: float | None) -> dict[str, float]:
     """What own actions bring to a place, over all of its area [lb/ac of each nutrient]."""
     found: dict[str, float] = {}
     for action in own:
@@ -211,10 +205,10 @@ def brought(own: Sequence[Action], place: Place, area_ac: float | None) -> dict[
     return found
 
 
-def covers(action: Action, place: Place, area_ac: float | None) -> float:
+def covers(action: Action, place: m.Place, area_ac: float | None) -> float:
     """Share of a place that an own action reaches."""
-    if action.place.id not in (place.id, WHOLE_FIELD.id):
-        if place.id != WHOLE_FIELD.id or not area_ac:
+    if action.place.id not in (place.id, m.WHOLE_FIELD.id):
+        if place.id != m.WHOLE_FIELD.id or not area_ac:
             return 0.0
         return min((action.area_ac or 0.0) / area_ac, 1.0)
     if action.place.id == place.id and area_ac and action.area_ac is not None:
@@ -237,7 +231,7 @@ def counted(case: CaseFile, needs: tuple[NeedFor, ...], own: Sequence[Action],
     by_passes = any(a.own == "nitrogen" for a in own)
     for need_for in needs:
         need = need_for.need
-        if need.item == "N" and need.kind is NeedKind.NUTRIENT and by_passes:
+        if need.item == "N" and need.kind is m.NeedKind.NUTRIENT and by_passes:
             continue
         have = sum(_does(a, need, offers) * covers(a, need.place, need.area_ac) for a in own)
         rest = less(need_for, have)
@@ -248,9 +242,9 @@ def counted(case: CaseFile, needs: tuple[NeedFor, ...], own: Sequence[Action],
     return tuple(left), tuple(gone)
 
 
-def _does(action: Action, need: Need, offers: Mapping[str, Offer]) -> float:
+def _does(action: Action, need: m.Need, offers: Mapping[str, Offer]) -> float:
     """How much of a need an own action meets where it is spread, in the need's unit."""
-    if need.kind is NeedKind.NUTRIENT:
+    if need.kind is m.NeedKind.NUTRIENT:
         return float(action.supplies.get(need.item, 0.0))
     if need.kind is not action.kind:
         return 0.0
@@ -265,20 +259,20 @@ def _does(action: Action, need: Need, offers: Mapping[str, Offer]) -> float:
         LB_PER_TON if need.unit == "ton/ac" else 1.0)
 
 
-def pure_share(kind: NeedKind, offer: Offer) -> float | None:
+def pure_share(kind: m.NeedKind, offer: Offer) -> float | None:
     """What the need asks for in one pound of a product: pure lime, pure gypsum or sulfur."""
     analysis = offer.material.analysis
-    if kind is NeedKind.LIME:
+    if kind is m.NeedKind.LIME:
         quality = lime_quality(offer)
         if quality is None:
             return None
         with recording():
             factor = lime_product_rate(requirement=1.0, **quality)
         return 1.0 / float(factor) if factor else None
-    if kind is NeedKind.GYPSUM and analysis is not None and analysis.gypsum is not None:
+    if kind is m.NeedKind.GYPSUM and analysis is not None and analysis.gypsum is not None:
         dry = 1.0 - (analysis.moisture.value / 100 if analysis.moisture else 0.0)
         return analysis.gypsum.value / 100 * dry
-    return offer.fraction("S") if kind is NeedKind.ACIDIFY else None
+    return offer.fraction("S") if kind is m.NeedKind.ACIDIFY else None
 
 
 def less(need_for: NeedFor, have: float) -> NeedFor | None:
@@ -298,7 +292,7 @@ def less(need_for: NeedFor, have: float) -> NeedFor | None:
                    need_for.findings)
 
 
-def met_by(gone: Sequence[NeedFor], own: Sequence[Action]) -> Iterator[tuple[Need, Action]]:
+def met_by(gone: Sequence[NeedFor], own: Sequence[Action]) -> Iterator[tuple[m.Need, Action]]:
     """Each need that is done away with, and the own action that does most of it."""
     for need_for in gone:
         need = need_for.need

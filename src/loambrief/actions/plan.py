@@ -41,23 +41,17 @@ from loambrief.actions.uncertain import costs_of_waiting, mark
 from loambrief.actions.verdicts import material_verdicts
 from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
-from loambrief.findings.model import (
-    WHOLE_FIELD,
-    Finding,
-    Judgement,
-    NeedKind,
-    Verdict,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.topics.judge import AMENDMENTS, judgements
 from loambrief.topics.salinity.findings import salty_materials
 
-WORK = (NeedKind.LOOSEN, NeedKind.DRAIN, NeedKind.LEACH, NeedKind.MEASURE, NeedKind.MANAGE,
-        NeedKind.ORGANIC_MATTER)
+WORK = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.LEACH, m.NeedKind.MEASURE,
+        m.NeedKind.MANAGE, m.NeedKind.ORGANIC_MATTER)
 
 
-def make_plan(case: CaseFile, findings: tuple[Finding, ...],
-              judged: tuple[Judgement, ...] | None = None) -> Plan:
+def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
+              judged: tuple[m.Judgement, ...] | None = None) -> Plan:
     """Turn findings into a ranked, priced plan.
 
     Parameters
@@ -84,9 +78,9 @@ def make_plan(case: CaseFile, findings: tuple[Finding, ...],
     asked = ground.treated(case, gather(findings))
     needs, gone = counted(case, asked, own, by_id)
     magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
-    actions = list(lime_actions(case, amounts(needs, NeedKind.LIME), on_offer, magnesium))
-    actions += gypsum_actions(case, amounts(needs, NeedKind.GYPSUM), on_offer)
-    actions += sulfur_actions(case, amounts(needs, NeedKind.ACIDIFY), on_offer)
+    actions = list(lime_actions(case, amounts(needs, m.NeedKind.LIME), on_offer, magnesium))
+    actions += gypsum_actions(case, amounts(needs, m.NeedKind.GYPSUM), on_offer)
+    actions += sulfur_actions(case, amounts(needs, m.NeedKind.ACIDIFY), on_offer)
     salty = set(salty_materials(case))
     bare = tuple(o for o in committed(on_offer, own) if o.id not in salty)
     if judged is None:
@@ -152,22 +146,22 @@ def _on_the_ground(case: CaseFile, actions: list[Action]
     return constraints.with_rulings(case, actions), strips, unreached
 
 
-def with_reasons(judged: tuple[Judgement, ...],
-                 aside: tuple[SetAside, ...]) -> tuple[Judgement, ...]:
+def with_reasons(judged: tuple[m.Judgement, ...],
+                 aside: tuple[SetAside, ...]) -> tuple[m.Judgement, ...]:
     """Verdicts with why the adviser set aside what they ask for; the verdicts themselves stay."""
     told = []
     for judgement in judged:
         why = dict.fromkeys(
             s.reason for s in aside
             if judgement.key in (s.action.item, AMENDMENTS.get(s.action.kind), *s.action.supplies)
-            and s.action.place.id in (judgement.place.id, WHOLE_FIELD.id)
-            and judgement.verdict in (Verdict.NEEDED, Verdict.OPTIONAL))
+            and s.action.place.id in (judgement.place.id, m.WHOLE_FIELD.id)
+            and judgement.verdict in (m.Verdict.NEEDED, m.Verdict.OPTIONAL))
         told.append(replace(judgement, set_aside=tuple(why)) if why else judgement)
     return tuple(told)
 
 
 def _nutrients(case: CaseFile, both: tuple[tuple[NeedFor, ...], ...], on_offer: tuple[Offer, ...],
-               findings: tuple[Finding, ...], judged: tuple[Judgement, ...],
+               findings: tuple[m.Finding, ...], judged: tuple[m.Judgement, ...],
                earlier: list[Action], own: list[Action]) -> NutrientPlan:
     """Blend the nutrient needs; what lime and gypsum bring anyway is not bought again.
 
@@ -182,16 +176,16 @@ def _nutrients(case: CaseFile, both: tuple[tuple[NeedFor, ...], ...], on_offer: 
                 key = (action.place.id, nutrient)
                 brought[key] = brought.get(key, 0.0) + pounds
     zones: dict[str, list[NeedFor]] = {}
-    for need_for in amounts(needs, NeedKind.NUTRIENT):
+    for need_for in amounts(needs, m.NeedKind.NUTRIENT):
         place, item = need_for.need.place.id, need_for.need.item
-        if item == "Mg" and any(a.kind is NeedKind.LIME and a.place.id == place
+        if item == "Mg" and any(a.kind is m.NeedKind.LIME and a.place.id == place
                                 for a in earlier):
             continue  # dolomitic lime first: no product beside it
         left = _left(need_for, brought.get((place, item), 0.0))
         if left is not None:
             zones.setdefault(need_for.need.place.id, []).append(left)
     fixed = {name: tuple(zone) for name, zone in sorted(zones.items())}
-    whole = {name: tuple(n for n in amounts(asked, NeedKind.NUTRIENT)
+    whole = {name: tuple(n for n in amounts(asked, m.NeedKind.NUTRIENT)
                          if n.need.place.id == name) for name in fixed}
     limits = zone_limits(case, whole if own else fixed, findings, judged)
     for name, zone in fixed.items():

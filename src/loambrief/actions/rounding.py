@@ -3,7 +3,7 @@
 Steps are our choice from what broadcast spreaders can hold (10-15 % coefficient of
 variation is common practice): 5 lb/ac or kg/ha up to 200, then 10; 0.25 ton/ac of lime
 or gypsum up to 2, then 0.5 (0.5 t/ha up to 5, then 1); below 20 lb/ac 1, below 5 0.25;
-100 gal/ac of what is pumped up to 2,000, then 500.
+1 gal/ac of what is sprayed (10 L/ha), 100 of what is pumped up to 2,000, then 500.
 """
 
 import math
@@ -25,6 +25,8 @@ def step(rate: float, unit: str, system: str) -> float:
         if system == "si":
             return 0.5 if rate <= 5 else 1.0
         return 0.25 if rate <= 2 else 0.5
+    if unit == "gal/ac" and rate < (1000 if system == "si" else 100):
+        return 10.0 if system == "si" else 1.0
     if unit == "gal/ac":
         return 100.0 if rate <= 2000 else 500.0 if system != "si" or rate <= 20000 else 1000.0
     if rate < 5:

@@ -14,14 +14,7 @@ from loambrief.actions.constraints import Ruling
 from loambrief.actions.mix import NutrientPlan
 from loambrief.actions.model import Action
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
-from loambrief.findings.model import (
-    WHOLE_FIELD,
-    JudgedKind,
-    Judgement,
-    NeedKind,
-    Product,
-    Verdict,
-)
+from loambrief.findings import model as m
 
 SOLD_FOR = 0.5
 """A nutrient of at least this share of the largest one is what a product is bought for (ours)."""
@@ -46,12 +39,12 @@ def sold_for(offer: Offer) -> tuple[str, ...]:
     return tuple(n for n, share in shares.items() if share >= SOLD_FOR * most)
 
 
-def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
+def material_verdicts(offers: Sequence[Offer], judgements: Sequence[m.Judgement],
                       actions: Sequence[Action], fed: NutrientPlan,
                       usable: tuple[Offer, ...],
                       aside: Sequence[Action] = (),
                       barred: Mapping[str, Ruling] = MappingProxyType({})
-                      ) -> tuple[Judgement, ...]:
+                      ) -> tuple[m.Judgement, ...]:
     """One verdict for each material and service on offer, by id.
 
     Parameters
@@ -71,97 +64,98 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[Judgement],
                  for o in sorted(offers, key=lambda o: o.id))
 
 
-def _material(offer: Offer, judgements: Sequence[Judgement], actions: Sequence[Action],
+def _material(offer: Offer, judgements: Sequence[m.Judgement], actions: Sequence[Action],
               fed: NutrientPlan, usable: tuple[Offer, ...],
-              aside: Sequence[Action], barred: Ruling | None) -> Judgement:
-    def verdict(value: Verdict, reason: str, settled_by: str = "", **params: object) -> Judgement:
-        return Judgement(JudgedKind.MATERIAL, offer.id, WHOLE_FIELD, value, reason,
-                         {"material": Product(offer.id, offer.material.name), **params},
-                         settled_by)
+              aside: Sequence[Action], barred: Ruling | None) -> m.Judgement:
+    def verdict(value: m.Verdict, reason: str, settled_by: str = "",
+                **params: object) -> m.Judgement:
+        return m.Judgement(m.JudgedKind.MATERIAL, offer.id, m.WHOLE_FIELD, value, reason,
+                           {"material": m.Product(offer.id, offer.material.name), **params},
+                           settled_by)
 
     used = [a for a in actions if a.material_id == offer.id]
     if used:
         optional = all(a.optional for a in used)
-        return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED,
+        return verdict(m.Verdict.OPTIONAL if optional else m.Verdict.NEEDED,
                        "material_optional" if optional else "material_used")
     if barred is not None and barred.settled:
-        return replace(verdict(Verdict.NOT_NEEDED, f"material_{barred.key}",
+        return replace(verdict(m.Verdict.NOT_NEEDED, f"material_{barred.key}",
                                section=barred.section, said=barred.reason),
                        sources=barred.sources)
     if barred is not None:
-        return replace(verdict(Verdict.NOT_JUDGED, f"material_{barred.key}", "certifier",
+        return replace(verdict(m.Verdict.NOT_JUDGED, f"material_{barred.key}", "certifier",
                                section=barred.section), sources=barred.sources)
     unused = [a for a in aside if a.material_id == offer.id]
     if unused:
         optional = all(a.optional for a in unused)
-        return verdict(Verdict.OPTIONAL if optional else Verdict.NEEDED, "material_set_aside")
+        return verdict(m.Verdict.OPTIONAL if optional else m.Verdict.NEEDED, "material_set_aside")
     if offer.most_lb_ac == 0:
-        return verdict(Verdict.NOT_NEEDED, "material_metals")
+        return verdict(m.Verdict.NOT_NEEDED, "material_metals")
     if offer.wait is not None and offer.days_to_harvest is not None:
-        return verdict(Verdict.NOT_NEEDED, "material_interval", days=offer.days_to_harvest,
+        return verdict(m.Verdict.NOT_NEEDED, "material_interval", days=offer.days_to_harvest,
                        interval=offer.wait.days, rule=offer.wait.rule, last=offer.wait.last)
     holds = sold_for(offer)
     asked = _asked(judgements, holds)
     if not holds or any(n not in asked for n in holds):
-        return verdict(Verdict.NOT_JUDGED, "material_no_question", "adviser")
+        return verdict(m.Verdict.NOT_JUDGED, "material_no_question", "adviser")
     open_ones = [n for n in holds
-                 if Verdict.NOT_JUDGED in asked[n] and Verdict.NEEDED not in asked[n]]
+                 if m.Verdict.NOT_JUDGED in asked[n] and m.Verdict.NEEDED not in asked[n]]
     over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())})
     if open_ones and over:
-        return verdict(Verdict.NOT_JUDGED, "material_limited", "adviser", items=over,
+        return verdict(m.Verdict.NOT_JUDGED, "material_limited", "adviser", items=over,
                        open=open_ones, water=fed.near_water)
     if open_ones:
-        return verdict(Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
-    wanted = [n for n in holds if Verdict.NEEDED in asked[n] or Verdict.OPTIONAL in asked[n]]
+        return verdict(m.Verdict.NOT_JUDGED, "material_open", "adviser", items=open_ones)
+    wanted = [n for n in holds if m.Verdict.NEEDED in asked[n] or m.Verdict.OPTIONAL in asked[n]]
     if not wanted and offer.material.kind in AMENDMENT_OF:
-        return verdict(Verdict.NOT_NEEDED, "material_amendment", items=list(holds),
+        return verdict(m.Verdict.NOT_NEEDED, "material_amendment", items=list(holds),
                        why=_reasons(judgements, holds)[0].why)
     if not wanted:
         reasons = _reasons(judgements, holds)
         if all(j.reason in TESTED_ENOUGH for j in reasons):
-            return verdict(Verdict.NOT_NEEDED, "material_enough", items=list(holds))
-        return verdict(Verdict.NOT_NEEDED, "material_needless", items=list(holds),
+            return verdict(m.Verdict.NOT_NEEDED, "material_enough", items=list(holds))
+        return verdict(m.Verdict.NOT_NEEDED, "material_needless", items=list(holds),
                        why=[{"key": j.key, "why": j.why} for j in reasons])
     if over:
-        return verdict(Verdict.NOT_NEEDED, "material_over_limit", items=over,
+        return verdict(m.Verdict.NOT_NEEDED, "material_over_limit", items=over,
                        water=fed.near_water)
     if offer.material.kind in AMENDMENT_OF:
         return _amendment(offer, actions, verdict)
     if offer in usable and any(offer.fraction(n) > 0 for z in fed.zones for n in z.wanted()):
         dearer = beaten(offer, fed.zones, usable, fed.mix)
         if dearer is not None and dearer >= LEAST_SAVING:
-            return verdict(Verdict.OPTIONAL, "material_dearer", amount=dearer)
+            return verdict(m.Verdict.OPTIONAL, "material_dearer", amount=dearer)
         if dearer is not None:
-            return verdict(Verdict.OPTIONAL, "material_as_good")
+            return verdict(m.Verdict.OPTIONAL, "material_as_good")
     if offer.per_lb is None:
-        return verdict(Verdict.NOT_JUDGED, "material_no_price", "price")
-    if all(Verdict.NEEDED not in asked[n] for n in wanted):
-        return verdict(Verdict.OPTIONAL, "material_only_optional", items=wanted)
-    return verdict(Verdict.NOT_JUDGED, "material_unfit", "adviser", items=wanted)
+        return verdict(m.Verdict.NOT_JUDGED, "material_no_price", "price")
+    if all(m.Verdict.NEEDED not in asked[n] for n in wanted):
+        return verdict(m.Verdict.OPTIONAL, "material_only_optional", items=wanted)
+    return verdict(m.Verdict.NOT_JUDGED, "material_unfit", "adviser", items=wanted)
 
 
-def _amendment(offer: Offer, actions: Sequence[Action], verdict) -> Judgement:
+def _amendment(offer: Offer, actions: Sequence[Action], verdict) -> m.Judgement:
     """An amendment that is asked for, while another material on the list does it."""
-    kinds = {"lime": NeedKind.LIME, "gypsum": NeedKind.GYPSUM, "sulfur": NeedKind.ACIDIFY}
+    kinds = {"lime": m.NeedKind.LIME, "gypsum": m.NeedKind.GYPSUM, "sulfur": m.NeedKind.ACIDIFY}
     served = any(a.kind is kinds[AMENDMENT_OF[offer.material.kind]] and a.material_id is not None
                  for a in actions)
     if offer.per_lb is None:
-        return verdict(Verdict.NOT_JUDGED, "material_no_price", "price")
+        return verdict(m.Verdict.NOT_JUDGED, "material_no_price", "price")
     if served:
-        return verdict(Verdict.OPTIONAL, "material_not_first", items=list(sold_for(offer)))
-    return verdict(Verdict.NOT_JUDGED, "material_unfit", "adviser", items=list(sold_for(offer)))
+        return verdict(m.Verdict.OPTIONAL, "material_not_first", items=list(sold_for(offer)))
+    return verdict(m.Verdict.NOT_JUDGED, "material_unfit", "adviser", items=list(sold_for(offer)))
 
 
-def _reasons(judgements: Sequence[Judgement], holds: Sequence[str]) -> list[Judgement]:
+def _reasons(judgements: Sequence[m.Judgement], holds: Sequence[str]) -> list[m.Judgement]:
     """The verdicts that speak against what a material is sold for, each reason once."""
     found = {(j.key, j.reason): j for j in reversed(judgements)
-             if j.key in holds and j.verdict is Verdict.NOT_NEEDED}
+             if j.key in holds and j.verdict is m.Verdict.NOT_NEEDED}
     return [found[key] for key in sorted(found, key=lambda k: (holds.index(k[0]), k[1]))]
 
 
-def _asked(judgements: Sequence[Judgement],
-           holds: Sequence[str]) -> Mapping[str, set[Verdict]]:
-    asked: dict[str, set[Verdict]] = {}
+def _asked(judgements: Sequence[m.Judgement],
+           holds: Sequence[str]) -> Mapping[str, set[m.Verdict]]:
+    asked: dict[str, set[m.Verdict]] = {}
     for judgement in judgements:
         if judgement.key in holds:
             asked.setdefault(judgement.key, set()).add(judgement.verdict)

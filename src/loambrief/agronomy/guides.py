@@ -40,7 +40,7 @@ NITROGEN = "N"
 NITROGEN_KINDS = ("yield_goal", "supply", "flat")
 NUTRIENTS = ("P2O5", "K2O")
 """What every guide is asked for."""
-MINOR = ("S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
+MINOR = ("S", "Mg", "Ca", "Zn", "B", "Mn", "Cu", "Fe", "Mo", "Cl")
 """What a guide may hold rules for besides: its rule goes before the class scales."""
 TEST_OF: Mapping[str, str] = MappingProxyType(
     {"P2O5": "P", "K2O": "K", **{element: element for element in MINOR}})

@@ -21,16 +21,7 @@ from loambrief.findings.model import say
 from loambrief.pipeline import annex_name
 from loambrief.render.join import BookPart, join, page_count
 from loambrief.render.pdf import render_pdf
-from loambrief.report.blocks import (
-    Block,
-    Column,
-    DocumentStatus,
-    Heading,
-    Paragraph,
-    ReportModel,
-    Row,
-    Table,
-)
+from loambrief.report import blocks as b
 from loambrief.report.page_text import page_words
 
 MOST_PAGES = 2000
@@ -102,37 +93,37 @@ def _pack(entries: Sequence[CaseEntry], number: int, of: int, store: OutputFolde
 
 
 def _contents(title: str, head: str, entries: Sequence[CaseEntry], starts: Sequence[str],
-              setting: Setting, *, by_client: bool, annexes: Sequence[str] = ()) -> ReportModel:
+              setting: Setting, *, by_client: bool, annexes: Sequence[str] = ()) -> b.ReportModel:
     """The page in front: every advisory with the page it starts on."""
     writer = setting.writer
     figures = [e.made for e in entries]
-    columns = [Column(_word(setting, "column_field"), weight=2.6),
-               Column(_word(setting, "column_crop"), weight=1.6),
-               Column(_word(setting, "column_date"), weight=2.2),
-               Column(_word(setting, "column_page"), "right", weight=2.4 if by_client else 0.9)]
+    columns = [b.Column(_word(setting, "column_field"), weight=2.6),
+               b.Column(_word(setting, "column_crop"), weight=1.6),
+               b.Column(_word(setting, "column_date"), weight=2.2),
+               b.Column(_word(setting, "column_page"), "right", weight=2.4 if by_client else 0.9)]
     if by_client:
-        columns.insert(0, Column(_word(setting, "column_client"), weight=2.6))
+        columns.insert(0, b.Column(_word(setting, "column_client"), weight=2.6))
     if annexes:
-        columns.append(Column(_word(setting, "annex"), "right", weight=1.2))
+        columns.append(b.Column(_word(setting, "annex"), "right", weight=1.2))
     rows = []
     for number, (f, start) in enumerate(zip(figures, starts, strict=True)):
         cells = (f.field, writer.term(f.crop), writer.day(dt.date.fromisoformat(f.date)), start,
                  *annexes[number:number + 1])
-        rows.append(Row((f.client, *cells) if by_client else cells))
+        rows.append(b.Row((f.client, *cells) if by_client else cells))
     intro = "pack_intro" if by_client else "bundle_intro"
-    blocks: tuple[Block, ...] = (
-        Heading(1, title, anchor="contents"),
-        Paragraph(_word(setting, intro)),
-        Table(tuple(columns), tuple(rows), row_headers=True),
+    blocks: tuple[b.Block, ...] = (
+        b.Heading(1, title, anchor="contents"),
+        b.Paragraph(_word(setting, intro)),
+        b.Table(tuple(columns), tuple(rows), row_headers=True),
     )
-    return ReportModel(
+    return b.ReportModel(
         title=title,
         case_id="",
         date=max(dt.date.fromisoformat(f.date) for f in figures),
         words=page_words(writer),
         blocks=blocks,
         author=writer.listed(sorted({f.adviser for f in figures})),
-        status=DocumentStatus.ISSUED,
+        status=b.DocumentStatus.ISSUED,
         language=writer.language,
         paper=setting.paper,
         running_head=head,

@@ -18,27 +18,7 @@ from loambrief.batch.figures import Figures
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Attachment,
-    Block,
-    Callout,
-    CalloutKind,
-    Column,
-    DocumentStatus,
-    Fact,
-    Figure,
-    Heading,
-    KeyFacts,
-    Paper,
-    Paragraph,
-    Relationship,
-    ReportModel,
-    Row,
-    RowKind,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.chart_text import chart_words, describe
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -58,7 +38,7 @@ class Setting:
     """How a document about several cases is written: by most of them, unless told."""
 
     writer: Writer
-    paper: Paper
+    paper: b.Paper
     units: str
 
     @classmethod
@@ -69,11 +49,11 @@ class Setting:
 
         units = units or usual("units")
         writer = Writer(language or usual("language"), units, usual("currency"))
-        return cls(writer, Paper(paper or usual("paper")), units)
+        return cls(writer, b.Paper(paper or usual("paper")), units)
 
 
 def month_cover(figures: Sequence[Figures], month: str, failed: int, summary: bytes,
-                setting: Setting) -> ReportModel:
+                setting: Setting) -> b.ReportModel:
     """The cover as a report model.
 
     Parameters
@@ -126,32 +106,33 @@ class _Cover:
         return [self.money(total, str(currency))
                 for currency, total in self.cases.groupby("currency")[name].sum().items()]
 
-    def model(self) -> ReportModel:
+    def model(self) -> b.ReportModel:
         count, clients = len(self.cases), self.cases["client"].nunique()
         title = self.word("title", month=self.month_word(self.first), count=count,
                           clients=clients)
-        blocks: list[Block] = [
-            Heading(1, title, anchor="month"),
-            Paragraph(self.lead(), Style.LEAD),
-            *([Callout(CalloutKind.NOTE, (Paragraph(self.word("failed", count=self.failed)),))]
+        blocks: list[b.Block] = [
+            b.Heading(1, title, anchor="month"),
+            b.Paragraph(self.lead(), b.Style.LEAD),
+            *([b.Callout(b.CalloutKind.NOTE,
+                         (b.Paragraph(self.word("failed", count=self.failed)),))]
               if self.failed else []),
-            KeyFacts(self.facts(clients)),
+            b.KeyFacts(self.facts(clients)),
             *self.problems(), *self.work(), *self.clients(), *self.due(), *self.ends(),
         ]
-        return ReportModel(
+        return b.ReportModel(
             title=title,
             case_id=f"month-{self.month}",
             date=self.cases["date"].max().date(),
             words=page_words(self.writer),
             blocks=tuple(blocks),
             author=self.advisers,
-            status=DocumentStatus.ISSUED,
+            status=b.DocumentStatus.ISSUED,
             language=self.writer.language,
             paper=self.setting.paper,
             running_head=self.word("short_title", month=self.month_word(self.first)),
             units=self.setting.units,
-            attachments=(Attachment("summary.csv", self.summary, "text/csv", Relationship.DATA,
-                                    self.word("attached_summary")),),
+            attachments=(b.Attachment("summary.csv", self.summary, "text/csv", b.Relationship.DATA,
+                                      self.word("attached_summary")),),
         )
 
     def lead(self) -> str:
@@ -160,36 +141,36 @@ class _Cover:
             waiting=int(self.cases["waiting"].sum()), waiting_cost=self.sums("waiting_cost"),
             unpriced=int(self.cases["unpriced"].sum()))
 
-    def facts(self, clients: int) -> tuple[Fact, ...]:
+    def facts(self, clients: int) -> tuple[b.Fact, ...]:
         cases = self.cases
         in_month = int((cases["date"].dt.strftime("%Y-%m") == self.month).sum())
         fields = cases.groupby(["farm_no", "field"]).ngroups
         return (
-            Fact(self.word("fact_month"), self.month_word(self.first)),
-            Fact(self.word("fact_adviser"), self.advisers),
-            Fact(self.word("fact_in_month"),
-                 self.word("in_month_value", count=in_month, total=len(cases))),
-            Fact(self.word("fact_clients"), f"{clients}, {self.farms}, {fields}"),
-            Fact(self.word("fact_area"), self.writer.quantity(cases["area_ac"].sum(), "ac")),
-            Fact(self.word("fact_actions"),
-                 self.word("actions_value", chosen=int(cases["chosen"].sum()),
-                           waiting=int(cases["waiting"].sum()))),
+            b.Fact(self.word("fact_month"), self.month_word(self.first)),
+            b.Fact(self.word("fact_adviser"), self.advisers),
+            b.Fact(self.word("fact_in_month"),
+                   self.word("in_month_value", count=in_month, total=len(cases))),
+            b.Fact(self.word("fact_clients"), f"{clients}, {self.farms}, {fields}"),
+            b.Fact(self.word("fact_area"), self.writer.quantity(cases["area_ac"].sum(), "ac")),
+            b.Fact(self.word("fact_actions"),
+                   self.word("actions_value", chosen=int(cases["chosen"].sum()),
+                             waiting=int(cases["waiting"].sum()))),
         )
 
     # -- charts ------------------------------------------------------------------------
 
-    def figure(self, spec: TallySpec) -> Figure:
-        return Figure(replace(spec, alt=describe(spec, self.writer.write)))
+    def figure(self, spec: TallySpec) -> b.Figure:
+        return b.Figure(replace(spec, alt=describe(spec, self.writer.write)))
 
-    def problems(self) -> list[Block]:
+    def problems(self) -> list[b.Block]:
         """Problems that limit fields on two farms or more."""
         shared = self.tables.limits.groupby(["subject", "excess"], as_index=False).agg(
             farms=("farm_no", "nunique"), fields=("case", "nunique"), topic=("topic", "last"))
         shared = shared[shared["farms"] > 1].sort_values(
             ["farms", "fields", "subject", "excess"], ascending=[False, False, True, True])
-        heading = Heading(2, self.word("heading_problems"), anchor="problems")
+        heading = b.Heading(2, self.word("heading_problems"), anchor="problems")
         if shared.empty:
-            return [heading, Paragraph(self.word("problems_none"))]
+            return [heading, b.Paragraph(self.word("problems_none"))]
         rows = tuple(
             TallyRow(self.word("problem", subject=row["subject"], excess=bool(row["excess"]),
                                topic=say(f"report.topic_{row['topic']}")), row["farms"],
@@ -204,7 +185,7 @@ class _Cover:
             whole_label=self.word("problems_whole", count=self.farms),
         ))]
 
-    def work(self) -> list[Block]:
+    def work(self) -> list[b.Block]:
         """Kinds of work on how many fields, and where the money goes."""
         kinds = self.tables.work.groupby("kind", as_index=False).agg(
             fields=("case", "size"), actions=("actions", "sum"), cost=("cost", "sum")
@@ -212,8 +193,8 @@ class _Cover:
         if kinds.empty:
             return []
         count, first = len(self.cases), kinds.iloc[0]
-        blocks: list[Block] = [
-            Heading(2, self.word("heading_work"), anchor="work"),
+        blocks: list[b.Block] = [
+            b.Heading(2, self.word("heading_work"), anchor="work"),
             self.figure(TallySpec(
                 title=self.word("kinds_title", kind=self.word("kind", kind=first["kind"]),
                                 fields=int(first["fields"]), total=count),
@@ -241,29 +222,29 @@ class _Cover:
 
     # -- tables ------------------------------------------------------------------------
 
-    def clients(self) -> list[Block]:
+    def clients(self) -> list[b.Block]:
         """Fields, area and money of each client; a total for each currency."""
-        rows: list[Row] = []
+        rows: list[b.Row] = []
         for currency, own in self.cases.groupby("currency"):
             rows += [self._money_row(str(client), cases, str(currency))
                      for client, cases in own.groupby("client", sort=False)]
-            rows.append(self._money_row(self.word("total"), own, str(currency), RowKind.TOTAL))
+            rows.append(self._money_row(self.word("total"), own, str(currency), b.RowKind.TOTAL))
         return [
-            Heading(2, self.word("heading_money"), anchor="money"),
+            b.Heading(2, self.word("heading_money"), anchor="money"),
             self.table(
-                (Column(self.word("column_client"), weight=3.4),
-                 Column(self.word("column_fields"), "right", weight=0.9),
-                 Column(self.word("column_area"), "right", weight=1.3),
-                 Column(self.word("column_plan"), "right", weight=1.4),
-                 Column(self.word("column_waiting"), "right", weight=1.5),
-                 Column(self.word("column_unpriced"), "right", weight=1.3)),
+                (b.Column(self.word("column_client"), weight=3.4),
+                 b.Column(self.word("column_fields"), "right", weight=0.9),
+                 b.Column(self.word("column_area"), "right", weight=1.3),
+                 b.Column(self.word("column_plan"), "right", weight=1.4),
+                 b.Column(self.word("column_waiting"), "right", weight=1.5),
+                 b.Column(self.word("column_unpriced"), "right", weight=1.3)),
                 rows, self.word("clients_caption")),
         ]
 
     def _money_row(self, name: str, cases: pd.DataFrame, currency: str,
-                   kind: RowKind = RowKind.BODY) -> Row:
+                   kind: b.RowKind = b.RowKind.BODY) -> b.Row:
         total = cases[["area_ac", "spent", "waiting_cost", "waiting", "unpriced"]].sum()
-        return Row((
+        return b.Row((
             name, str(len(cases)),
             self.writer.quantity(total["area_ac"], "ac"),
             self.money(total["spent"], currency),
@@ -271,20 +252,20 @@ class _Cover:
             self.word("actions_count", count=int(total["unpriced"])) if total["unpriced"] else "–",
         ), kind)
 
-    def due(self) -> list[Block]:
+    def due(self) -> list[b.Block]:
         """Follow-ups of the month and the three after it, and the year that follows."""
         checks = self.tables.checks.dropna(subset="day").sort_values(DATED)
         last = pd.Timestamp(self.last)
         now = checks[checks["day"].between(pd.Timestamp(self.first), last)]
         later = checks.loc[checks["day"] > last, "day"]
-        heading = Heading(2, self.word("heading_due"), anchor="due")
+        heading = b.Heading(2, self.word("heading_due"), anchor="due")
         span = {"first": self.first, "last": self.last}
         if len(now):
-            blocks: list[Block] = [heading, Paragraph(self.word("due_intro", **span)),
-                                   self._dates(now)]
+            blocks: list[b.Block] = [heading, b.Paragraph(self.word("due_intro", **span)),
+                                     self._dates(now)]
         else:
             following = later.min().date() if len(later) else None
-            blocks = [heading, Paragraph(self.word("due_none", **span, next=following))]
+            blocks = [heading, b.Paragraph(self.word("due_none", **span, next=following))]
         later = later[later < pd.Timestamp(month_start(self.month, 1 + AHEAD + 12))]
         months = later.groupby(later.dt.to_period("M")).size()
         if len(months) > 1:
@@ -298,7 +279,7 @@ class _Cover:
             )))
         return blocks
 
-    def ends(self) -> list[Block]:
+    def ends(self) -> list[b.Block]:
         """Tests and advisories that run out up to three months after the month."""
         advice = self.cases.rename(columns={"valid_until": "day"}).assign(
             what=[self.word("ends_advisory", case_id=name) for name in self.cases["case_id"]])
@@ -307,27 +288,27 @@ class _Cover:
                                    taken=row["taken"].date()) for row in tests.to_dict("records")]
         every = pd.concat([advice[DATED], tests[DATED]])
         every = every[every["day"] <= pd.Timestamp(self.last)].sort_values(DATED)
-        heading = Heading(2, self.word("heading_ends"), anchor="ends")
+        heading = b.Heading(2, self.word("heading_ends"), anchor="ends")
         if every.empty:
-            return [heading, Paragraph(self.word("ends_none", last=self.last))]
+            return [heading, b.Paragraph(self.word("ends_none", last=self.last))]
         return [heading,
-                Paragraph(self.word("ends_intro", last=self.last,
-                                    years=MAX_AGE_DAYS / DAYS_PER_YEAR)),
+                b.Paragraph(self.word("ends_intro", last=self.last,
+                                      years=MAX_AGE_DAYS / DAYS_PER_YEAR)),
                 self._dates(every)]
 
-    def _dates(self, rows: pd.DataFrame) -> Table:
+    def _dates(self, rows: pd.DataFrame) -> b.Table:
         return self.table(
-            (Column(self.word("column_day"), weight=2.1),
-             Column(self.word("column_client"), weight=2.2),
-             Column(self.word("column_field"), weight=1.6),
-             Column(self.word("column_what"), weight=3.6)),
-            [Row((self.writer.day(row["day"].date()), row["client"], row["field"], row["what"]))
+            (b.Column(self.word("column_day"), weight=2.1),
+             b.Column(self.word("column_client"), weight=2.2),
+             b.Column(self.word("column_field"), weight=1.6),
+             b.Column(self.word("column_what"), weight=3.6)),
+            [b.Row((self.writer.day(row["day"].date()), row["client"], row["field"], row["what"]))
              for row in rows.to_dict("records")])
 
-    def table(self, columns: tuple[Column, ...], rows: Sequence[Row],
-              caption: Text = "") -> Table:
+    def table(self, columns: tuple[b.Column, ...], rows: Sequence[b.Row],
+              caption: b.Text = "") -> b.Table:
         """A table, cut where it would fill a book."""
         over = len(rows) - MOST_ROWS
         note = self.word("more_rows", count=over) if over > 0 else ""
-        return Table(columns, tuple(rows[:MOST_ROWS]), caption=caption, note=note)
+        return b.Table(columns, tuple(rows[:MOST_ROWS]), caption=caption, note=note)
 

@@ -22,7 +22,8 @@ from loambrief.units import BY_VOLUME, Quantity, typed_unit
 
 LIQUID_RATES = ("gal/ac", "L/ha", "m3/ha")
 WEIGHED = ("n", "p2o5", "k2o", "calcium", "magnesium", "sulfur", "zinc", "boron", "manganese",
-           "copper", "iron", "total_nitrogen", "available_n", "ammonium_n", "sodium")
+           "copper", "iron", "molybdenum", "chloride", "total_nitrogen", "available_n",
+           "ammonium_n", "sodium")
 """Contents of a material that a rate multiplies."""
 AREA_SLACK = 1.005
 """Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""

@@ -22,6 +22,9 @@ METHODS: Mapping[str, tuple[str, ...]] = {
     "Mn": methods()["manganese"],
     "Cu": methods()["copper"],
     "Fe": methods()["iron"],
+    "Ca": methods()["cations"],
+    "Mo": methods()["molybdenum"],
+    "Cl": ("any",),  # a case names no extract of chloride
 }
 ANY_CROP = "*"
 NITROGEN_CREDITS = ("nitrate", "organic_matter", "previous_crop", "manure", "water", "cover_crop")
@@ -99,7 +102,7 @@ class RuleEntry(Part):
 class TestRule(RuleEntry):
     """A rule that reads one soil test."""
 
-    nutrient: Literal["P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe"]
+    nutrient: Literal["P2O5", "K2O", "S", "Mg", "Ca", "Zn", "B", "Mn", "Cu", "Fe", "Mo", "Cl"]
     methods: Annotated[list[q.Name], Field(min_length=1)]
 
 

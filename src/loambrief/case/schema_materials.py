@@ -38,6 +38,8 @@ class Analysis(Part):
     manganese: q.Content | None = None
     copper: q.Content | None = None
     iron: q.Content | None = None
+    molybdenum: q.Content | None = None
+    chloride: q.Content | None = None
     cce: Annotated[Quantity, q.quantity("neutralizing")] | None = None
     fineness: q.Percent | None = None
     passing: dict[str, q.Percent] | None = None

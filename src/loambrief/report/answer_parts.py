@@ -6,18 +6,8 @@ from types import MappingProxyType
 
 from loambrief.actions.model import Action, Plan
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    WHOLE_FIELD,
-    Finding,
-    JudgedKind,
-    Judgement,
-    Message,
-    NeedKind,
-    Place,
-    Status,
-    Verdict,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.topics.judge import ASKED, judged_places
 
 MOST_SAID = 2
@@ -39,32 +29,33 @@ class AnswerText:
     """An answer before it is known to rest on anything."""
 
     answered: bool
-    messages: tuple[Message, ...]
+    messages: tuple[m.Message, ...]
     basis: tuple[str, ...] = field(default=())
 
 
-def ids(found: Iterable[Finding]) -> tuple[str, ...]:
+def ids(found: Iterable[m.Finding]) -> tuple[str, ...]:
     """Ids of findings."""
     return tuple(f.id for f in found)
 
 
-def verdicts_on(plan: Plan, key: str) -> list[Judgement]:
+def verdicts_on(plan: Plan, key: str) -> list[m.Judgement]:
     """Verdicts on a nutrient or amendment."""
-    return [v for v in plan.verdicts if v.key == key and v.kind is not JudgedKind.MATERIAL]
+    return [v for v in plan.verdicts if v.key == key and v.kind is not m.JudgedKind.MATERIAL]
 
 
 def open_keys(plan: Plan, keys: Sequence[str]) -> list[str]:
     """Those of the keys that are not judged somewhere."""
     return [k for k in keys
-            if any(v.verdict is Verdict.NOT_JUDGED for v in verdicts_on(plan, k))]
+            if any(v.verdict is m.Verdict.NOT_JUDGED for v in verdicts_on(plan, k))]
 
 
 def some_places(case: CaseFile,
-                items: Sequence[Judgement] | Sequence[Action] | Sequence[Finding]) -> list[Place]:
+                items: Sequence[m.Judgement] | Sequence[Action] | Sequence[m.Finding]
+                ) -> list[m.Place]:
     """Places of some of the zones; none if it is all of them."""
     every = {p.id for p in judged_places(case)}
-    here = list(dict.fromkeys(Place(i.place.id, i.place.label) for i in items))
-    return here if not {p.id for p in here} >= every and here != [WHOLE_FIELD] else []
+    here = list(dict.fromkeys(m.Place(i.place.id, i.place.label) for i in items))
+    return here if not {p.id for p in here} >= every and here != [m.WHOLE_FIELD] else []
 
 
 def asked_keys(case: CaseFile) -> list[str]:
@@ -72,14 +63,14 @@ def asked_keys(case: CaseFile) -> list[str]:
     return [ASKED[name] for name in case.case.about]
 
 
-def causes(case: CaseFile, found: Sequence[Finding]) -> list[Message]:
+def causes(case: CaseFile, found: Sequence[m.Finding]) -> list[m.Message]:
     """What findings that limit the crop name as causes, each with its places.
 
     An excess is no cause of a poor crop; one without a word of its own is told by its title.
     """
-    named: dict[str, list[Finding]] = {}
+    named: dict[str, list[m.Finding]] = {}
     for finding in found:
-        if finding.status is not Status.EXCESS or finding.subject == "acidity.high":
+        if finding.status is not m.Status.EXCESS or finding.subject == "acidity.high":
             named.setdefault(CAUSES.get(finding.subject, finding.id), []).append(finding)
     told = []
     for name, some in named.items():
@@ -91,16 +82,16 @@ def causes(case: CaseFile, found: Sequence[Finding]) -> list[Message]:
     return told
 
 
-def told(case: CaseFile, finding: Finding) -> Message:
+def told(case: CaseFile, finding: m.Finding) -> m.Message:
     """What a finding says, with its place only where the case has more than one."""
     one = len(judged_places(case)) == 1 and finding.place.id in (
         "", *(p.id for p in judged_places(case)))
     return say("answers.told", title=finding.title, bare=one)
 
 
-def dealing(plan: Plan, found: Sequence[Finding]) -> list[int]:
+def dealing(plan: Plan, found: Sequence[m.Finding]) -> list[int]:
     """Ranks of this season's work that rests on these findings and may not be left out."""
     wanted = set(ids(found))
     return [a.rank for a in plan.actions
-            if not a.optional and a.pass_number == 1 and a.kind is not NeedKind.MEASURE
+            if not a.optional and a.pass_number == 1 and a.kind is not m.NeedKind.MEASURE
             and wanted & set(a.finding_ids)]

@@ -10,22 +10,7 @@ from loambrief.case.repeats import repeats_of, spread_of
 from loambrief.case.schema import Increment, Sample
 from loambrief.findings.model import say
 from loambrief.findings.places import depth_of
-from loambrief.report.blocks import (
-    AnnexFile,
-    Beside,
-    Block,
-    Column,
-    Fact,
-    Heading,
-    KeepTogether,
-    Paragraph,
-    Row,
-    RowKind,
-    Span,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
@@ -35,20 +20,20 @@ from loambrief.tables import reference
 from loambrief.units import Quantity
 
 
-def results_section(context: Context) -> list[Block]:
+def results_section(context: Context) -> list[b.Block]:
     """Lab results exactly as typed, with method and depth; nothing averaged."""
     others = other_tests(context)
     if not context.case.samples and not others:
         return []
-    blocks: list[Block] = [
+    blocks: list[b.Block] = [
         context.annex_heading("results", context.word("heading_results"), "results"),
-        Paragraph(context.word("results_intro")),
+        b.Paragraph(context.word("results_intro")),
     ]
     samples = context.case.typed_samples
     made = [(*_sample(context, sample), *_spread(context, sample)) for sample in samples]
     if all(len(sample.increments) <= MOST_BESIDE for sample in samples):
         pairs = list(zip(made[::2], made[1::2], strict=False))
-        blocks += [Beside(left, right) for left, right in pairs]
+        blocks += [b.Beside(left, right) for left, right in pairs]
         made = made[2 * len(pairs):]
     return [*blocks, *(block for sample in made for block in sample), *others]
 
@@ -57,13 +42,13 @@ MOST_BESIDE = 2
 """Layers of samples whose tables stand side by side."""
 
 
-def _sample(context: Context, sample: Sample) -> Iterator[Block]:
+def _sample(context: Context, sample: Sample) -> Iterator[b.Block]:
     word = context.word
     name = f"{sample.id} ({sample.place})" if sample.place else sample.id
-    yield Heading(3, word("sample_title", name=name))
+    yield b.Heading(3, word("sample_title", name=name))
     if sample.repeats is not None:
-        yield Paragraph(word("repeat_told", of=sample.repeats.of, treat=sample.repeats.treat,
-                             reason=sample.repeats.reason))
+        yield b.Paragraph(word("repeat_told", of=sample.repeats.of, treat=sample.repeats.treat,
+                               reason=sample.repeats.reason))
     facts = (
         ("sampled", context.writer.day(sample.date)),
         ("lab", " ".join(p for p in (sample.lab.name, sample.lab.report) if p)),
@@ -75,11 +60,11 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
                           stated=sample.lab.lb_ac_means is not None)),)
           if in_lb_ac(sample) else ()),
     )
-    told: list[str | Span] = []
+    told: list[str | b.Span] = []
     for label, value in facts:
-        told += [Span(f"{'; ' if told else ''}{word(f'fact_{label}')} ", muted=True), value]
-    yield Paragraph(tuple(told), Style.SMALL)
-    rows: list[Row | tuple[Text, ...]] = [
+        told += [b.Span(f"{'; ' if told else ''}{word(f'fact_{label}')} ", muted=True), value]
+    yield b.Paragraph(tuple(told), b.Style.SMALL)
+    rows: list[b.Row | tuple[b.Text, ...]] = [
         row
         for result in of_part(SLICE)
         if (row := _result_row(context, sample, result)) is not None
@@ -92,20 +77,20 @@ def _sample(context: Context, sample: Sample) -> Iterator[Block]:
         if any(i.extract and getattr(i.extract, field) is not None for i in sample.increments)
     ]
     if extract:
-        rows.append(Row((word("extract_title"),), RowKind.GROUP))
+        rows.append(b.Row((word("extract_title"),), b.RowKind.GROUP))
         rows += extract
-    yield Table(
+    yield b.Table(
         (
-            Column(word("column_result"), weight=3),
-            Column(word("column_method"), weight=3),
-            *(Column(_layer(context, i), "right", weight=2) for i in sample.increments),
+            b.Column(word("column_result"), weight=3),
+            b.Column(word("column_method"), weight=3),
+            *(b.Column(_layer(context, i), "right", weight=2) for i in sample.increments),
         ),
         tuple(rows),
         row_headers=True,
     )
 
 
-def _spread(context: Context, first: Sample) -> Iterator[Block]:
+def _spread(context: Context, first: Sample) -> Iterator[b.Block]:
     """Results of one zone beside each other, under the zone's first sample."""
     word = context.word
     for treat in ("pool", "compare"):
@@ -121,11 +106,12 @@ def _spread(context: Context, first: Sample) -> Iterator[Block]:
                 unit = getattr(getattr(increment, field), "unit", "")
                 rows.append((f"{word(f'result_{field}')}{', ' if unit else ''}{unit}",
                              _layer(context, increment), str(spread.n), *figures))
-        yield Paragraph(word(f"repeat_{treat}", first=first.id, others=[s.id for s in others]))
+        yield b.Paragraph(word(f"repeat_{treat}", first=first.id, others=[s.id for s in others]))
         if rows:
-            yield Table((Column(word("column_result"), weight=3), Column(word("column_layer")),
-                         Column(word("column_n"), "right"), Column(word("column_mean"), "right"),
-                         Column(word("column_sd"), "right")), tuple(rows), row_headers=True)
+            yield b.Table((b.Column(word("column_result"), weight=3),
+                           b.Column(word("column_layer")), b.Column(word("column_n"), "right"),
+                           b.Column(word("column_mean"), "right"),
+                           b.Column(word("column_sd"), "right")), tuple(rows), row_headers=True)
 
 
 def _layer(context: Context, increment: Increment) -> str:
@@ -145,7 +131,7 @@ def _typed(context: Context, value: object) -> str:
 
 
 def _result_row(context: Context, sample: Sample, result: Measurement
-                ) -> tuple[Text, ...] | None:
+                ) -> tuple[b.Text, ...] | None:
     values = [getattr(increment, result.field) for increment in sample.increments]
     if all(v is None for v in values):
         return None
@@ -158,7 +144,7 @@ WEAK = ("trade press", "undated page")
 """Kinds of publication that the source list names as such."""
 
 
-def sources_section(context: Context) -> list[Block]:
+def sources_section(context: Context) -> list[b.Block]:
     """The publications this advisory rests on, in order of first mention."""
     if not context.sources.numbers:
         return []
@@ -173,7 +159,7 @@ def sources_section(context: Context) -> list[Block]:
         entries.append(
             SourceEntry(
                 label=context.sources.label(key),
-                citation=Span(about.citation, language=foreign),
+                citation=b.Span(about.citation, language=foreign),
                 anchor=anchor("s", key),
                 url=about.url if about.url.startswith(("http://", "https://")) else "",
                 note=context.word(note) if note else "",
@@ -193,9 +179,9 @@ def _warning(context: Context, problem: Problem) -> str:
     return f"{problem.code} {problem.field}: {told}"
 
 
-def _accepted_points(context: Context) -> list[tuple[Text, str]]:
+def _accepted_points(context: Context) -> list[tuple[b.Text, str]]:
     """What the adviser issues without a verdict, or on values from memory, with the reason."""
-    rows: list[tuple[Text, str]] = []
+    rows: list[tuple[b.Text, str]] = []
     for entry in context.case.accept:
         if entry.code == "UNJUDGED":
             here = [v for v in context.plan.unjudged() if v.answers_to(entry.field)]
@@ -212,21 +198,21 @@ def _accepted_points(context: Context) -> list[tuple[Text, str]]:
     return list(dict.fromkeys(rows))
 
 
-def accepted_blocks(context: Context) -> list[Block]:
+def accepted_blocks(context: Context) -> list[b.Block]:
     """Warnings and points that the adviser accepted, with the reasons."""
     word, points = context.word, _accepted_points(context)
     if not (context.loaded.accepted or points):
         return []
     return [
-        Heading(3, word("heading_accepted"), anchor="accepted"),
-        Table(
-            (Column(word("column_warning"), weight=3), Column(word("column_reason"), weight=3)),
+        b.Heading(3, word("heading_accepted"), anchor="accepted"),
+        b.Table(
+            (b.Column(word("column_warning"), weight=3), b.Column(word("column_reason"), weight=3)),
             (*((_warning(context, p), reason) for p, reason in context.loaded.accepted), *points),
         ),
     ]
 
 
-def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
+def record_section(context: Context, annex: b.AnnexFile | None) -> list[b.Block]:
     """Scope, completeness, the adviser's own notes, where the annex is, then the signatures.
 
     Parameters
@@ -235,28 +221,28 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
         The annex, where it is a file of its own.
     """
     case, word = context.case, context.word
-    blocks: list[Block] = [Heading(1, word("heading_record"), anchor="record")]
+    blocks: list[b.Block] = [b.Heading(1, word("heading_record"), anchor="record")]
     told = [word("scope", jurisdiction=case.case.jurisdiction),
             word("completeness", missing=len(context.diagnosis.missing),
                  samples=len(case.samples), section=context.section("missing")),
             word("governing", governing=context.governing)]
     if context.writer.decided != context.system:
         told.append(word("converted", decided=context.writer.decided))
-    blocks.append(Paragraph(" ".join(told), Style.SMALL))
+    blocks.append(b.Paragraph(" ".join(told), b.Style.SMALL))
     seen = seen_line(context)
     if case.notes or seen:
         first, *others = [note for note in (*case.notes, seen) if note]
-        blocks.append(Paragraph((Span(f"{word('heading_notes')}: ", bold=True), first),
-                                anchor="notes"))
-        blocks += [Paragraph(note) for note in others]
+        blocks.append(b.Paragraph((b.Span(f"{word('heading_notes')}: ", bold=True), first),
+                                  anchor="notes"))
+        blocks += [b.Paragraph(note) for note in others]
     where = (word("annex_inside") if annex is None else
              word("annex_file", file=annex.name, sha=annex.sha256))
-    kept = Paragraph(" ".join((
-        word("keep"), where, word("digest", sha=context.loaded.sha256))), Style.NOTE)
+    kept = b.Paragraph(" ".join((
+        word("keep"), where, word("digest", sha=context.loaded.sha256))), b.Style.NOTE)
     credential = case.adviser.credential
     signed = SignOff(
         adviser=tuple(
-            Fact(label, value)
+            b.Fact(label, value)
             for label, value in (
                 (word("fact_name"), case.adviser.name),
                 (word("fact_business"), case.adviser.business),
@@ -274,6 +260,6 @@ def record_section(context: Context, annex: AnnexFile | None) -> list[Block]:
         field=ADVISER_FIELD,
         client_field=CLIENT_FIELD,
     )
-    return [*blocks, KeepTogether((kept, signed))]
+    return [*blocks, b.KeepTogether((kept, signed))]
 
 

@@ -8,19 +8,7 @@ from loambrief.actions.model import Action, Plan
 from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Block,
-    Bullets,
-    Callout,
-    CalloutKind,
-    Heading,
-    KeepTogether,
-    Paper,
-    Paragraph,
-    ReportModel,
-    Span,
-    Style,
-)
+from loambrief.report import blocks as b
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
 
@@ -42,7 +30,7 @@ def spread_actions(plan: Plan) -> tuple[Action, ...]:
 
 
 def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
-                     scale: float = 1.0) -> ReportModel:
+                     scale: float = 1.0) -> b.ReportModel:
     """The sheet as a document of its own.
 
     Parameters
@@ -53,32 +41,32 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
     write = writer.write
     actions = spread_actions(plan)
     title = write(say("actions.sheet_title", field=case.field.name))
-    blocks: list[Block] = [Heading(1, title, anchor="sheet")]
+    blocks: list[b.Block] = [b.Heading(1, title, anchor="sheet")]
     if not actions:
-        blocks.append(Paragraph(write(say("actions.sheet_none")), Style.BIG))
+        blocks.append(b.Paragraph(write(say("actions.sheet_none")), b.Style.BIG))
     else:
-        blocks.append(Paragraph(write(say("actions.sheet_valid", date=case.case.date,
-                                          until=case.case.valid_until))))
+        blocks.append(b.Paragraph(write(say("actions.sheet_valid", date=case.case.date,
+                                            until=case.case.valid_until))))
         blocks += [_job(a, plan, writer) for a in actions]
         zones = {a.place.id for a in actions}
         areas = {a.place.id: a.area_ac for a in actions if a.area_ac is not None}
-        blocks.append(Paragraph(write(say(
+        blocks.append(b.Paragraph(write(say(
             "actions.sheet_map", zones=len(zones), place=actions[0].place,
             part=len(zones) == 1 and sum(areas.values()) < case.field.area.value * WHOLE,
-            mapped=case.boundary is not None)), Style.BIG))
+            mapped=case.boundary is not None)), b.Style.BIG))
         if case.field.sensitive_areas:
-            blocks.append(Paragraph(write(say("actions.sheet_keep_off",
-                                              places=list(case.field.sensitive_areas))),
-                                    Style.BIG))
-        blocks.append(Callout(
-            CalloutKind.CAUTION,
-            (Bullets((*_hazards(actions, writer), write(say("actions.sheet_stop")),
-                      write(say("actions.sheet_label")))),),
+            blocks.append(b.Paragraph(write(say("actions.sheet_keep_off",
+                                                places=list(case.field.sensitive_areas))),
+                                      b.Style.BIG))
+        blocks.append(b.Callout(
+            b.CalloutKind.CAUTION,
+            (b.Bullets((*_hazards(actions, writer), write(say("actions.sheet_stop")),
+                        write(say("actions.sheet_label")))),),
             write(say("actions.sheet_cautions")),
         ))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
-    blocks.append(Paragraph(write(say("actions.sheet_who", people=people)), Style.BIG))
-    return ReportModel(
+    blocks.append(b.Paragraph(write(say("actions.sheet_who", people=people)), b.Style.BIG))
+    return b.ReportModel(
         title=title,
         case_id=case.case.id,
         date=case.case.date,
@@ -86,14 +74,14 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
         blocks=tuple(blocks),
         author=case.adviser.name,
         language=writer.language,
-        paper=Paper(case.case.paper),
+        paper=b.Paper(case.case.paper),
         running_head=f"{case.client.name}, {case.field.name}",
         units=case.case.units,
         scale=scale,
     )
 
 
-def _job(action: Action, plan: Plan, writer: Writer) -> Block:
+def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:
     """One job: material, rate and total large; place, time, what comes first and the
     box for what was spread below."""
     write = writer.write
@@ -118,9 +106,9 @@ def _job(action: Action, plan: Plan, writer: Writer) -> Block:
         details.append(write(say("actions.sheet_before", titles=before)))
     name = write(say("actions.sheet_order", rank=action.rank, material=action.material_name,
                      passes=action.passes, number=action.pass_number))
-    return KeepTogether((Paragraph((Span(name, bold=True), "\n", amount), Style.BIG),
-                         Paragraph("; ".join(details)),
-                         Paragraph(write(say("actions.sheet_box")))))
+    return b.KeepTogether((b.Paragraph((b.Span(name, bold=True), "\n", amount), b.Style.BIG),
+                           b.Paragraph("; ".join(details)),
+                           b.Paragraph(write(say("actions.sheet_box")))))
 
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:

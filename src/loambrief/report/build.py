@@ -12,17 +12,9 @@ from loambrief.actions.model import Plan
 from loambrief.agronomy.registry import Result
 from loambrief.case.load import LoadedCase
 from loambrief.case.profiles import ProfileFile, digest
+from loambrief.report import blocks as b
 from loambrief.report.annex import with_annex
 from loambrief.report.appendix import record_section
-from loambrief.report.blocks import (
-    AnnexFile,
-    Attachment,
-    Block,
-    Heading,
-    Paper,
-    Relationship,
-    ReportModel,
-)
 from loambrief.report.chart_text import chart_words
 from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
@@ -43,7 +35,7 @@ class FieldDraft:
     """A field's report before the parts that speak of the finished files: data and annex."""
 
     context: Context
-    model: ReportModel
+    model: b.ReportModel
     """Page 1 to the cautions, then the annex; nothing is attached yet."""
 
 
@@ -70,16 +62,16 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
                       annex_file=annex_file)
     case = loaded.case
     drawn = pictures(context)
-    first: list[Block] = [summary(context)]
+    first: list[b.Block] = [summary(context)]
     if drawn.overview:
-        first.append(Heading(1, context.word("heading_pictures"), anchor="pictures"))
+        first.append(b.Heading(1, context.word("heading_pictures"), anchor="pictures"))
         first += drawn.overview
     first += plan_section(context)
     first += cautions_section(context)
     first += followup_section(context)
     blocks = with_annex(context, drawn, first)
     context = replace(context, writer=writer)
-    return FieldDraft(context, ReportModel(
+    return FieldDraft(context, b.ReportModel(
         title=context.word("title", client=case.client.name, field=case.field.name),
         case_id=case.case.id,
         date=case.case.date,
@@ -88,7 +80,7 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
         author=case.adviser.name,
         subject=case.case.purpose or "",
         language=writer.language,
-        paper=Paper(case.case.paper),
+        paper=b.Paper(case.case.paper),
         running_head=f"{case.client.name}, {case.field.name}",
         units=case.case.units,
         accent=loaded.brand.accent if loaded.brand else "",
@@ -96,7 +88,7 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     ))
 
 
-def finish_field(draft: FieldDraft, data: bytes, annex: AnnexFile | None = None) -> FieldReport:
+def finish_field(draft: FieldDraft, data: bytes, annex: b.AnnexFile | None = None) -> FieldReport:
     """A draft with its record, and the case and data attached.
 
     Parameters
@@ -113,18 +105,18 @@ def finish_field(draft: FieldDraft, data: bytes, annex: AnnexFile | None = None)
         draft.model,
         blocks=(*first, *record_section(context, annex), second),
         attachments=(
-            Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
-                       Relationship.SOURCE, context.word("attached_case")),
+            b.Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
+                         b.Relationship.SOURCE, context.word("attached_case")),
             *(
-                Attachment(name, _as_read(file.text, file.sha256),
-                           "application/yaml", Relationship.SOURCE, file.name)
+                b.Attachment(name, _as_read(file.text, file.sha256),
+                             "application/yaml", b.Relationship.SOURCE, file.name)
                 if file.content is None else
-                Attachment(name, file.content, _media_type(file),
-                           Relationship.SOURCE, file.name)
+                b.Attachment(name, file.content, _media_type(file),
+                             b.Relationship.SOURCE, file.name)
                 for name, file in zip(_attached_names(loaded, name), loaded.files, strict=True)
             ),
-            Attachment(name, data, "application/json",
-                       Relationship.ALTERNATIVE, context.word("attached_data")),
+            b.Attachment(name, data, "application/json",
+                         b.Relationship.ALTERNATIVE, context.word("attached_data")),
         ),
     ))
 

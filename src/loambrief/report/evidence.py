@@ -8,17 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Finding, Side
-from loambrief.report.blocks import (
-    Beside,
-    Block,
-    Figure,
-    Paragraph,
-    Row,
-    Span,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
@@ -29,8 +19,8 @@ from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
 
 
-def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
-                   workings: Workings) -> list[Block]:
+def topic_sections(context: Context, charts: Mapping[str, Sequence[b.Figure]],
+                   workings: Workings) -> list[b.Block]:
     """Every topic with its result, charts, findings and calculations.
 
     Parameters
@@ -40,7 +30,7 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
     workings : Workings
         Of the case; those of the topics are taken.
     """
-    blocks: list[Block] = [Paragraph(context.word("findings_intro"), Style.NOTE)]
+    blocks: list[b.Block] = [b.Paragraph(context.word("findings_intro"), b.Style.NOTE)]
     for topic in TOPICS:
         found = context.diagnosis.by_topic(topic)
         if not found:
@@ -57,20 +47,20 @@ def topic_sections(context: Context, charts: Mapping[str, Sequence[Figure]],
 
 
 def _results(context: Context, found: Sequence[Finding],
-             charts: Sequence[Figure]) -> list[Block]:
+             charts: Sequence[b.Figure]) -> list[b.Block]:
     """What was found in a topic, beside its chart."""
     if not charts:
         return []
     word = context.word
-    table = Table(
+    table = b.Table(
         (TableColumn(word("column_finding"), weight=5), TableColumn(word("column_status"),
                                                                     weight=2)),
-        tuple(Row((Span(context.write(f.title), link=f"#{anchor('f', f.id)}"),
-                   word(f"status_{f.status.value}"))) for f in found))
+        tuple(b.Row((b.Span(context.write(f.title), link=f"#{anchor('f', f.id)}"),
+                     word(f"status_{f.status.value}"))) for f in found))
     half = [c for c in charts if c.half]
     if not half:
         return [*charts, table]
-    return [Beside(tuple(half), (table,)), *(c for c in charts if not c.half)]
+    return [b.Beside(tuple(half), (table,)), *(c for c in charts if not c.half)]
 
 
 def zoned(found: Iterable[Finding]) -> list[list[Finding]]:
@@ -90,7 +80,7 @@ def zoned(found: Iterable[Finding]) -> list[list[Finding]]:
 
 
 def finding_block(context: Context, group: Sequence[Finding],
-                  workings: Sequence[Block] = ()) -> FindingBlock:
+                  workings: Sequence[b.Block] = ()) -> FindingBlock:
     """One question with its answers, its evidence and its calculations.
 
     Parameters
@@ -112,7 +102,7 @@ def finding_block(context: Context, group: Sequence[Finding],
             text=_of(context, text, [f for f, _ in holders], group),
             grade=context.word("grade_" + grade.value.replace(" ", "_"), kinds=kinds),
             sources=context.sources.cite(cited)))
-    body: list[Text] = []
+    body: list[b.Text] = []
     said: dict[str, list[Finding]] = {}
     for finding in group:
         for text in map(context.write, finding.body):
@@ -153,39 +143,39 @@ def _line(context: Context, finding: Finding) -> FindingBlock:
 
 
 def _of(context: Context, text: str, holders: Sequence[Finding],
-        group: Sequence[Finding]) -> Text:
+        group: Sequence[Finding]) -> b.Text:
     """A text with the places it holds for, where it does not hold for all of them."""
     if len(holders) == len(group):
         return text
     places = context.writer.listed(dict.fromkeys(
         context.place(f.place) or context.case.field.name for f in holders))
-    return (Span(f"{capital(places)}: ", bold=True), text)
+    return (b.Span(f"{capital(places)}: ", bold=True), text)
 
 
-def _tail(context: Context, group: Sequence[Finding]) -> Text:
+def _tail(context: Context, group: Sequence[Finding]) -> b.Text:
     """Sources and calculations of the findings themselves, as links."""
     cited = context.sources.cite(key for f in group for key in f.sources)
     results: list[Result] = [r for f in group for r in f.results]
     worked = context.worked(results)
-    parts: list[str | Span] = []
+    parts: list[str | b.Span] = []
     if cited:
-        parts += [Span(context.word("label_sources") + " ", small=True, muted=True), *cited]
+        parts += [b.Span(context.word("label_sources") + " ", small=True, muted=True), *cited]
     if worked:
         if parts:
-            parts.append(Span("  ", small=True))
-        parts += [Span(context.word("label_calculations") + " ", small=True, muted=True), *worked]
+            parts.append(b.Span("  ", small=True))
+        parts += [b.Span(context.word("label_calculations") + " ", small=True, muted=True), *worked]
     return tuple(parts)
 
 
-def missing_section(context: Context) -> list[Block]:
+def missing_section(context: Context) -> list[b.Block]:
     """What was not measured and what that costs in conclusions."""
     missing = context.diagnosis.missing
     if not missing:
         return []
     return [
         context.annex_heading("missing", context.word("heading_missing"), "missing"),
-        Paragraph(context.word("missing_intro")),
-        Table(
+        b.Paragraph(context.word("missing_intro")),
+        b.Table(
             (TableColumn(context.word("column_missing"), weight=2),
              TableColumn(context.word("column_consequence"), weight=3)),
             tuple((context.write(m.what), context.write(m.consequence)) for m in missing),

@@ -11,18 +11,7 @@ from loambrief.actions.tenure import TABLE as TENURE
 from loambrief.actions.tenure import YearPlan, cost_by_year, seasons_left
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Message, NeedKind, Place, say
-from loambrief.report.blocks import (
-    Block,
-    Bullets,
-    Column,
-    Heading,
-    Paragraph,
-    Row,
-    RowKind,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.money import WHOLE_FROM, Money, money_of
 from loambrief.report.naming import brief
@@ -37,7 +26,7 @@ def years_of(case: CaseFile, plan: Plan, costs: Money) -> YearPlan | None:
     return cost_by_year(case, plan, costs.costs, costs.packages - costs.saved, offers(case))
 
 
-def year_blocks(context: Context, *, stated: bool) -> list[Block]:
+def year_blocks(context: Context, *, stated: bool) -> list[b.Block]:
     """One table: the grower's money by year, and for each unit of area.
 
     Where the case states a tenure it is part of what is decided, else it stands behind the plan.
@@ -45,39 +34,39 @@ def year_blocks(context: Context, *, stated: bool) -> list[Block]:
     found = years_of(context.case, context.plan, context.costs)
     if found is None or stated is not (context.case.tenure is not None):
         return []
-    rows: list[Row | tuple[Text, ...]] = [
+    rows: list[b.Row | tuple[b.Text, ...]] = [
         (_say(context, "year_group", group=line.key),
          *(_money(context, a) for a in line.amounts)) for line in found.lines]
-    rows.append(Row((_say(context, "year_total"), *(context.money(t) for t in _whole(found))),
-                    RowKind.TOTAL))
+    rows.append(b.Row((_say(context, "year_total"), *(context.money(t) for t in _whole(found))),
+                      b.RowKind.TOTAL))
     scale = ACRE_PER_HA if context.system == "si" else 1.0
-    rows.append(Row((_say(context, "year_per_area"),
-                     *(context.money(round(a * scale, 2)) for a in found.per_ac)),
-                    RowKind.TOTAL))
+    rows.append(b.Row((_say(context, "year_per_area"),
+                       *(context.money(round(a * scale, 2)) for a in found.per_ac)),
+                      b.RowKind.TOTAL))
     if any(found.owner):
         rows.append((_say(context, "year_owner"),
                      *(_money(context, round(o)) for o in found.owner)))
     own = [a for a, held in zip(found.per_ac, found.held, strict=True) if held]
     mean = sum(own) / len(own) * scale if own else None
     return [
-        Heading(2, _say(context, "heading_years"), anchor="years"),
-        Table((Column(_say(context, "column_group"), weight=3),
-               *(Column(_say(context, "column_year", start=start, held=held), "right", weight=2)
-                 for start, held in zip(found.starts, found.held, strict=True))),
-              tuple(rows), caption=_say(context, "years_caption"), row_headers=True,
-              note=_say(context, "years_note", unpriced=len(found.unpriced), mean=mean,
-                        lease=not all(found.held),
-                        waiting=any(line.key == "waiting" for line in found.lines))),
+        b.Heading(2, _say(context, "heading_years"), anchor="years"),
+        b.Table((b.Column(_say(context, "column_group"), weight=3),
+                 *(b.Column(_say(context, "column_year", start=start, held=held), "right", weight=2)
+                   for start, held in zip(found.starts, found.held, strict=True))),
+                tuple(rows), caption=_say(context, "years_caption"), row_headers=True,
+                note=_say(context, "years_note", unpriced=len(found.unpriced), mean=mean,
+                          lease=not all(found.held),
+                          waiting=any(line.key == "waiting" for line in found.lines))),
         *_lime_source(context),
     ]
 
 
-def _lime_source(context: Context) -> list[Block]:
+def _lime_source(context: Context) -> list[b.Block]:
     """Where the years come from over which lime is written off, if they are held against it."""
     if not any(n.key == LEASE_NOTES[0] for a in context.plan.actions for n in a.notes):
         return []
     cited = context.sources.cite((load(TENURE).source.reference,))
-    return [Paragraph((_say(context, "years_lime"), " ", *cited), Style.NOTE)]
+    return [b.Paragraph((_say(context, "years_lime"), " ", *cited), b.Style.NOTE)]
 
 
 def _whole(found: YearPlan) -> list[float]:
@@ -94,7 +83,7 @@ def _money(context: Context, amount: float) -> str:
     return context.money(_printed(amount)) if amount else "–"
 
 
-def days_blocks(context: Context) -> list[Block]:
+def days_blocks(context: Context) -> list[b.Block]:
     """Days that the spreading takes on the farm's own machines, against those there are."""
     spreading, limits = context.plan.spreading, context.case.constraints
     if limits is None or not (spreading or limits.days_available is not None):
@@ -109,8 +98,8 @@ def days_blocks(context: Context) -> list[Block]:
                           available=limits.days_available))
     if rest:
         lines.append(_say(context, "days_uncounted", materials=list(rest)))
-    return [Heading(2, _say(context, "heading_days"), anchor="days"),
-            Paragraph(" ".join(lines))] if lines else []
+    return [b.Heading(2, _say(context, "heading_days"), anchor="days"),
+            b.Paragraph(" ".join(lines))] if lines else []
 
 
 def farm_notes(action: Action) -> tuple[Message, ...]:
@@ -118,7 +107,7 @@ def farm_notes(action: Action) -> tuple[Message, ...]:
     return tuple(m for m in (*action.limits, *action.notes) if m.topic == "farm")
 
 
-def strip_blocks(context: Context) -> list[Block]:
+def strip_blocks(context: Context) -> list[b.Block]:
     """The short list of check strips, with how to read them."""
     strips = [s for s in context.plan.strips
               if s.laid_out or s.action_id in context.plan.budget.chosen]
@@ -127,13 +116,13 @@ def strip_blocks(context: Context) -> list[Block]:
     table = load(STRIPS)
     cited = context.sources.cite((table.source.reference,))
     return [
-        Heading(2, _say(context, "heading_strips"), anchor="strips"),
-        Paragraph((_say(context, "strips_intro",
-                        count=int(table.number("value", name="count")),
-                        least=table.number("value", name="length_least"),
-                        wanted=table.number("value", name="length_wanted")), " ", *cited, " ",
-                   _say(context, "strips_read")), Style.SMALL),
-        Bullets(tuple(_strip(context, like) for like in _alike(strips))),
+        b.Heading(2, _say(context, "heading_strips"), anchor="strips"),
+        b.Paragraph((_say(context, "strips_intro",
+                          count=int(table.number("value", name="count")),
+                          least=table.number("value", name="length_least"),
+                          wanted=table.number("value", name="length_wanted")), " ", *cited, " ",
+                     _say(context, "strips_read")), b.Style.SMALL),
+        b.Bullets(tuple(_strip(context, like) for like in _alike(strips))),
     ]
 
 

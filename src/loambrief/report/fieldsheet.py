@@ -7,23 +7,7 @@ from loambrief.actions.model import Followup
 from loambrief.case.schema import CaseFile
 from loambrief.case.sheet_layout import MAP_FILE, as_bytes, boxes
 from loambrief.findings.model import Missing
-from loambrief.report.blocks import (
-    Attachment,
-    Block,
-    Bullets,
-    Callout,
-    CalloutKind,
-    DocumentStatus,
-    Fact,
-    Heading,
-    KeepTogether,
-    KeyFacts,
-    Paper,
-    Paragraph,
-    Relationship,
-    ReportModel,
-    Span,
-)
+from loambrief.report import blocks as b
 from loambrief.report.fieldsheet_parts import (
     FieldSheet,
     cone,
@@ -49,7 +33,7 @@ PARTS = {"soil": soil, "life": life, "cone": cone, "sap": sap, "weeds": weeds}
 
 
 def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[Followup, ...],
-                plan: VisitPlan, writer: Writer) -> ReportModel:
+                plan: VisitPlan, writer: Writer) -> b.ReportModel:
     """The sheets as a document of its own, with the plan of their boxes inside.
 
     Parameters
@@ -69,16 +53,16 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
     layout = plan.layout
     sheet = FieldSheet(case, plan, writer, {box.name: box for box in boxes(layout)})
     title = sheet.word("title", field=case.field.name)
-    blocks: list[Block] = [Heading(1, title, anchor="sheet"), *_about(sheet), *visit(sheet),
-                           *_missing(sheet, missing), *_again(sheet, followups),
-                           KeepTogether((_safety(sheet),))]
+    blocks: list[b.Block] = [b.Heading(1, title, anchor="sheet"), *_about(sheet), *visit(sheet),
+                             *_missing(sheet, missing), *_again(sheet, followups),
+                             b.KeepTogether((_safety(sheet),))]
     if "water" in layout.sections:
         blocks += water(sheet)
     blocks += remarks(sheet)
     for section in layout.sections:
         blocks += PARTS[section](sheet) if section in PARTS else []
     _check(sheet)
-    return ReportModel(
+    return b.ReportModel(
         title=title,
         case_id=case.case.id,
         date=case.case.date,
@@ -87,61 +71,61 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
         author=case.adviser.name,
         subject=sheet.word("subject", case=case.case.id),
         number=layout.sheet,
-        status=DocumentStatus.ISSUED,
+        status=b.DocumentStatus.ISSUED,
         language=writer.language,
-        paper=Paper(case.case.paper),
+        paper=b.Paper(case.case.paper),
         running_head=f"{case.client.name}, {case.field.name}",
         units=writer.system,
-        attachments=(Attachment(MAP_FILE, as_bytes(layout), "application/json",
-                                Relationship.DATA, sheet.word("map")),),
+        attachments=(b.Attachment(MAP_FILE, as_bytes(layout), "application/json",
+                                  b.Relationship.DATA, sheet.word("map")),),
         scale=SCALE,
     )
 
 
-def _about(sheet: FieldSheet) -> list[Block]:
+def _about(sheet: FieldSheet) -> list[b.Block]:
     case, word = sheet.case, sheet.word
     facts = [
-        Fact(word("fact_field"), case.field.name),
-        Fact(word("fact_client"), case.client.name),
-        Fact(word("fact_area"), case.field.area.typed),
-        Fact(word("fact_crop"), sheet.name(case.field.crop)),
-        Fact(word("fact_case"), case.case.id),
-        Fact(word("fact_sheet"), sheet.plan.layout.sheet),
+        b.Fact(word("fact_field"), case.field.name),
+        b.Fact(word("fact_client"), case.client.name),
+        b.Fact(word("fact_area"), case.field.area.typed),
+        b.Fact(word("fact_crop"), sheet.name(case.field.crop)),
+        b.Fact(word("fact_case"), case.case.id),
+        b.Fact(word("fact_sheet"), sheet.plan.layout.sheet),
     ]
-    return [KeyFacts(tuple(facts), columns=3), Paragraph(word("how_to_fill"))]
+    return [b.KeyFacts(tuple(facts), columns=3), b.Paragraph(word("how_to_fill"))]
 
 
-def _missing(sheet: FieldSheet, missing: tuple[Missing, ...]) -> list[Block]:
+def _missing(sheet: FieldSheet, missing: tuple[Missing, ...]) -> list[b.Block]:
     """What the last advisory lacked, first of all; equal consequences are said once."""
-    heading = Heading(2, sheet.word("heading_missing"), anchor="missing")
+    heading = b.Heading(2, sheet.word("heading_missing"), anchor="missing")
     if not missing:
-        return [heading, Paragraph(sheet.word("nothing_missing"))]
+        return [heading, b.Paragraph(sheet.word("nothing_missing"))]
     grouped: dict[str, list[str]] = {}
     for gap in missing:
         said = grouped.setdefault(sheet.writer.write(gap.consequence), [])
         what = sheet.writer.write(gap.what)
         if what not in said:
             said.append(what)
-    items = tuple((Span("; ".join(what), bold=True), Span(f". {why}"))
+    items = tuple((b.Span("; ".join(what), bold=True), b.Span(f". {why}"))
                   for why, what in grouped.items())
-    return [heading, Bullets(items)]
+    return [heading, b.Bullets(items)]
 
 
-def _again(sheet: FieldSheet, followups: tuple[Followup, ...]) -> list[Block]:
+def _again(sheet: FieldSheet, followups: tuple[Followup, ...]) -> list[b.Block]:
     """What the last plan wanted tested again, soonest first."""
     write = sheet.writer.write
     soonest = sorted(followups, key=lambda f: f.due or dt.date.max)[:MOST_AGAIN]
-    items = tuple((Span(write(f.what), bold=True),
-                   Span(sheet.word("again", due=f.due, success=write(f.success))))
+    items = tuple((b.Span(write(f.what), bold=True),
+                   b.Span(sheet.word("again", due=f.due, success=write(f.success))))
                   for f in soonest)
     if not items:
         return []
-    return [Heading(2, sheet.word("heading_again"), anchor="again"), Bullets(items)]
+    return [b.Heading(2, sheet.word("heading_again"), anchor="again"), b.Bullets(items)]
 
 
-def _safety(sheet: FieldSheet) -> Block:
+def _safety(sheet: FieldSheet) -> b.Block:
     items = tuple(sheet.word(f"safety_{name}") for name in SAFETY)
-    return Callout(CalloutKind.CAUTION, (Bullets(items),), sheet.word("heading_safety"))
+    return b.Callout(b.CalloutKind.CAUTION, (b.Bullets(items),), sheet.word("heading_safety"))
 
 
 def _check(sheet: FieldSheet) -> None:

@@ -9,20 +9,7 @@ from loambrief.case.schema import Done
 from loambrief.charts import has_data
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
 from loambrief.findings.model import WHOLE_FIELD, Place, say
-from loambrief.report.blocks import (
-    Block,
-    Bullets,
-    Column,
-    Figure,
-    Heading,
-    Paragraph,
-    Row,
-    RowKind,
-    Span,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.links import calculation_links
@@ -41,7 +28,7 @@ MOST_PANELS = 9
 """Of one chart; more do not fit a page with their words."""
 
 
-def history_section(context: Context) -> list[Block]:
+def history_section(context: Context) -> list[b.Block]:
     """Nothing without earlier cases and without a list of what was done."""
     review = context.diagnosis.history
     if review is None:
@@ -49,24 +36,24 @@ def history_section(context: Context) -> list[Block]:
     word = _word(context)
     last = review.cases[-1].case.date if review.cases else None
     title = word("heading", date=last) if last else word("heading_done")
-    blocks: list[Block] = [context.annex_heading("history", title, "history")]
+    blocks: list[b.Block] = [context.annex_heading("history", title, "history")]
     if review.cases:
-        blocks.append(Paragraph(word("intro", dates=[
+        blocks.append(b.Paragraph(word("intro", dates=[
             context.writer.day(c.case.date) for c in review.cases], **_counts(review))))
         blocks += _changes(context, review)
     blocks += _deeds(context, review)
-    blocks += [Figure(spec) for spec in _charts(context, review)]
+    blocks += [b.Figure(spec) for spec in _charts(context, review)]
     return blocks
 
 
-def history_line(context: Context) -> Text:
+def history_line(context: Context) -> b.Text:
     """For page 1: how much changed, and where it stands; empty without earlier cases."""
     review = context.diagnosis.history
     if review is None or not review.cases:
         return ""
     word = _word(context)
     return (word("page_one", date=review.cases[-1].case.date, **_counts(review)), " ",
-            Span(word("page_one_link"), link="#history"))
+            b.Span(word("page_one_link"), link="#history"))
 
 
 def seen_line(context: Context) -> str:
@@ -129,10 +116,10 @@ def _layer(writer: Writer, series: Series) -> str:
     return writer.depth(*series.ends_in)
 
 
-def _changes(context: Context, review: Review) -> list[Block]:
+def _changes(context: Context, review: Review) -> list[b.Block]:
     """One row for each quantity and layer, grouped by zone."""
     word = _word(context)
-    rows: list[Row] = []
+    rows: list[b.Row] = []
     group = None
     for series in review.series:
         change = series.change
@@ -141,14 +128,14 @@ def _changes(context: Context, review: Review) -> list[Block]:
         visits = (series.place.id, series.plant, change.before.date, change.after.date)
         if visits != group:
             group = visits
-            rows.append(Row((word("group", where=series.plant or series.place,
-                                  before=change.before.date, after=change.after.date),),
-                            RowKind.GROUP))
-        verdict: list[Span] = [Span(word(f"verdict_{change.verdict.value}"),
-                                    bold=change.verdict is ChangeVerdict.MORE)]
+            rows.append(b.Row((word("group", where=series.plant or series.place,
+                                    before=change.before.date, after=change.after.date),),
+                              b.RowKind.GROUP))
+        verdict: list[b.Span] = [b.Span(word(f"verdict_{change.verdict.value}"),
+                                        bold=change.verdict is ChangeVerdict.MORE)]
         if change.reason is not None:
-            verdict.append(Span(f": {context.write(change.reason)}"))
-        rows.append(Row((
+            verdict.append(b.Span(f": {context.write(change.reason)}"))
+        rows.append(b.Row((
             _full_name(context, series),
             _reading(context, series, change.before), _reading(context, series, change.after),
             _signed(context, series, change),
@@ -156,14 +143,14 @@ def _changes(context: Context, review: Review) -> list[Block]:
             tuple(verdict),
         )))
     if not rows:
-        return [Paragraph(word("no_pairs"))]
-    columns = (Column(word("column_what")), Column(word("column_before"), "right"),
-               Column(word("column_now"), "right"), Column(word("column_change"), "right"),
-               Column(word("column_noise"), "right"), Column(word("column_verdict")))
-    note: Text = (Span(word("noise_note", beyond=100 - COVERAGE_PCT)), Span(" "),
-                  *context.sources.cite(SOURCES))
-    return [Table(columns, tuple(rows), caption=word("changes_caption"), note=note,
-                  row_headers=True)]
+        return [b.Paragraph(word("no_pairs"))]
+    columns = (b.Column(word("column_what")), b.Column(word("column_before"), "right"),
+               b.Column(word("column_now"), "right"), b.Column(word("column_change"), "right"),
+               b.Column(word("column_noise"), "right"), b.Column(word("column_verdict")))
+    note: b.Text = (b.Span(word("noise_note", beyond=100 - COVERAGE_PCT)), b.Span(" "),
+                    *context.sources.cite(SOURCES))
+    return [b.Table(columns, tuple(rows), caption=word("changes_caption"), note=note,
+                    row_headers=True)]
 
 
 def _gap(context: Context, series: Series, value: float, change: Change) -> str:
@@ -232,40 +219,40 @@ def _method(context: Context, method: str) -> str:
 # Plan and deeds ---------------------------------------------------------------------------
 
 
-def _deeds(context: Context, review: Review) -> list[Block]:
+def _deeds(context: Context, review: Review) -> list[b.Block]:
     """Planned against done, the money, and whether the soil answered."""
     if not review.done:
         return []
     word = _word(context)
-    rows = [Row(_deed(context, d)) for d in review.done]
+    rows = [b.Row(_deed(context, d)) for d in review.done]
     planned = sum(d.planned.cost for d in review.done if d.planned and d.planned.cost is not None)
     spent = sum(d.cost for d in review.done if d.cost is not None)
-    rows.append(Row((word("total"), context.money(planned), context.money(spent), "", ""),
-                    RowKind.TOTAL))
-    columns = (Column(word("column_action")), Column(word("column_planned"), "right"),
-               Column(word("column_done"), "right"), Column(word("column_when")),
-               Column(word("column_remark")))
-    blocks: list[Block] = [
-        Heading(3, word("heading_deeds"), anchor="history-done"),
-        Table(columns, tuple(rows), caption=word("deeds_caption"), note=word("deeds_note",
+    rows.append(b.Row((word("total"), context.money(planned), context.money(spent), "", ""),
+                      b.RowKind.TOTAL))
+    columns = (b.Column(word("column_action")), b.Column(word("column_planned"), "right"),
+               b.Column(word("column_done"), "right"), b.Column(word("column_when")),
+               b.Column(word("column_remark")))
+    blocks: list[b.Block] = [
+        b.Heading(3, word("heading_deeds"), anchor="history-done"),
+        b.Table(columns, tuple(rows), caption=word("deeds_caption"), note=word("deeds_note",
               unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
     ]
     if review.expectations:
-        blocks.append(Bullets(tuple(_expectation(context, e) for e in review.expectations)))
-        blocks.append(Paragraph(word("expectation_note"), Style.NOTE))
+        blocks.append(b.Bullets(tuple(_expectation(context, e) for e in review.expectations)))
+        blocks.append(b.Paragraph(word("expectation_note"), b.Style.NOTE))
     return blocks
 
 
-def _deed(context: Context, done: Done) -> tuple[Text, ...]:
+def _deed(context: Context, done: Done) -> tuple[b.Text, ...]:
     word = _word(context)
     where = [done.where] if done.where else []
     about = [x for x in (done.material, *where) if x]
-    what: Text = (Span(done.action, bold=True), *((Span(f"\n{'; '.join(about)}", small=True),)
-                                                  if about else ()))
+    what: b.Text = (b.Span(done.action, bold=True), *((b.Span(f"\n{'; '.join(about)}", small=True),)
+                                                      if about else ()))
     planned = done.planned
     asked = _lines(context, planned.rate, planned.area, planned.cost) if planned else "–"
     if done.not_done is not None:
-        return (what, asked, (Span(word("not_done"), bold=True),), "–", done.not_done)
+        return (what, asked, (b.Span(word("not_done"), bold=True),), "–", done.not_done)
     remark = [done.note] if done.note else []
     if planned and planned.rate and done.rate and planned.rate.plain and done.rate.plain:
         share = 100.0 * done.rate.value / planned.rate.value
@@ -288,13 +275,13 @@ def _lines(context: Context, rate, area, cost: float | None) -> str:
     return "\n".join(parts) or "–"
 
 
-def _expectation(context: Context, one: Expectation) -> Text:
+def _expectation(context: Context, one: Expectation) -> b.Text:
     word = _word(context)
     if one.verdict == "unknown":
         return word("expect_unknown", where=one.place, reason=one.reason)
     said = word(f"expect_{one.verdict}", where=one.place, expected=one.expected,
                 measured=one.measured, limit=one.limit, early=one.early)
-    return (Span(said), Span(" "), *calculation_links(one.results))
+    return (b.Span(said), b.Span(" "), *calculation_links(one.results))
 
 
 def history_data(review: Review | None, writer: Writer) -> dict | None:

@@ -6,8 +6,8 @@ from loambrief.actions.windows import EVERY_SEASON
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.report.text import Writer
 
-FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe")
-NAMED = ("N", *FED)
+FED = ("P2O5", "K2O", "S", "Mg", "Zn", "B", "Mn", "Cu", "Fe", "Mo", "Cl")
+NAMED = ("N", *FED, "Ca")
 """Nutrients named where a need for them is met; nitrogen that merely comes along is not."""
 
 

@@ -4,26 +4,14 @@ import datetime as dt
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Bullets,
-    Callout,
-    CalloutKind,
-    DocumentStatus,
-    Fact,
-    Heading,
-    KeyFacts,
-    Paper,
-    Paragraph,
-    ReportModel,
-    Style,
-)
+from loambrief.report import blocks as b
 from loambrief.report.links import telephone
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
 
 
 def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.date,
-                      withdrawn: dt.date, reason: str, notice: str = "") -> ReportModel:
+                      withdrawn: dt.date, reason: str, notice: str = "") -> b.ReportModel:
     """The notice as a document of one page.
 
     Parameters
@@ -51,36 +39,37 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
         word("notice_done"),
         word("notice_passed"),
     )))
-    return ReportModel(
+    return b.ReportModel(
         title=word("notice_title", number=number),
         case_id=case.case.id,
         date=withdrawn,
         words=page_words(writer),
         blocks=(
-            Heading(1, word("notice_title", number=number), anchor="notice"),
-            KeyFacts((
-                Fact(word("fact_number"), f"{number}, rev. {revision}"),
-                Fact(word("fact_issued"), writer.day(issued)),
-                Fact(word("fact_withdrawn"), writer.day(withdrawn)),
-                Fact(word("fact_client"), case.client.name),
-                Fact(word("fact_field"), case.field.name),
-                Fact(word("fact_adviser"), adviser.name),
+            b.Heading(1, word("notice_title", number=number), anchor="notice"),
+            b.KeyFacts((
+                b.Fact(word("fact_number"), f"{number}, rev. {revision}"),
+                b.Fact(word("fact_issued"), writer.day(issued)),
+                b.Fact(word("fact_withdrawn"), writer.day(withdrawn)),
+                b.Fact(word("fact_client"), case.client.name),
+                b.Fact(word("fact_field"), case.field.name),
+                b.Fact(word("fact_adviser"), adviser.name),
             )),
-            Callout(CalloutKind.CAUTION, (Bullets(body),), word("notice_caution")),
-            Heading(2, word("notice_why"), anchor="why"),
-            Paragraph(reason),
-            *((Heading(2, word("notice_do"), anchor="do"), Paragraph(notice)) if notice else ()),
-            Heading(2, word("notice_call"), anchor="call"),
-            *(Paragraph(line) for line in (*contact, *reach)),
-            Paragraph(word("notice_kept"), Style.NOTE),
+            b.Callout(b.CalloutKind.CAUTION, (b.Bullets(body),), word("notice_caution")),
+            b.Heading(2, word("notice_why"), anchor="why"),
+            b.Paragraph(reason),
+            *((b.Heading(2, word("notice_do"), anchor="do"), b.Paragraph(notice))
+              if notice else ()),
+            b.Heading(2, word("notice_call"), anchor="call"),
+            *(b.Paragraph(line) for line in (*contact, *reach)),
+            b.Paragraph(word("notice_kept"), b.Style.NOTE),
         ),
         author=adviser.name,
         subject=word("notice_title", number=number),
         number=number,
         revision=f"rev. {revision}",
-        status=DocumentStatus.ISSUED,
+        status=b.DocumentStatus.ISSUED,
         language=writer.language,
-        paper=Paper(case.case.paper),
+        paper=b.Paper(case.case.paper),
         running_head=f"{case.client.name}, {case.field.name}",
         units=case.case.units,
     )

@@ -5,15 +5,7 @@ from dataclasses import replace
 from loambrief.actions.model import Action
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.findings.model import NeedKind, say
-from loambrief.report.blocks import (
-    Block,
-    Column,
-    Heading,
-    Paragraph,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.farm_part import days_blocks, farm_notes, year_blocks
 from loambrief.report.naming import brief
@@ -25,7 +17,7 @@ from loambrief.report.verdict_part import verdict_blocks
 from loambrief.report.workings import Workings
 
 
-def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[Block]:
+def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[b.Block]:
     """Why the plan is as it is.
 
     Parameters
@@ -38,31 +30,33 @@ def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[B
     plan = context.plan
     if not context.section("plan"):
         return []
-    blocks: list[Block] = [context.annex_heading("plan", context.word("heading_behind"), "behind")]
+    heading = context.annex_heading("plan", context.word("heading_behind"), "behind")
+    blocks: list[b.Block] = [heading]
     if plan.actions:
-        blocks += [Paragraph(context.write(plan.rule)), *drawn.season, _reasons(context)]
+        blocks += [b.Paragraph(context.write(plan.rule)), *drawn.season, _reasons(context)]
         said = said_once(context)
         if said:
-            blocks.append(Paragraph(said, Style.NOTE))
+            blocks.append(b.Paragraph(said, b.Style.NOTE))
         blocks += money_blocks(context)
         blocks += drawn.money
-    blocks += [replace(block, level=3) if isinstance(block, Heading) else block for block in (
+    blocks += [replace(block, level=3) if isinstance(block, b.Heading) else block for block in (
         *differs_section(context), *year_blocks(context, stated=False), *days_blocks(context))]
     blocks += verdict_blocks(context)
     blocks += _avoid(context)
     used = [r for action in plan.actions for r in action.results]
     left = [*workings.take(used), *workings.rest("")]
     if left:
-        blocks += [Heading(3, context.word("heading_calculations"), anchor="calculations"), *left]
+        blocks += [b.Heading(3, context.word("heading_calculations"), anchor="calculations"), *left]
     return blocks
 
 
-def _reasons(context: Context) -> Table:
+def _reasons(context: Context) -> b.Table:
     """Why each action stands where it stands, and what bound its rate."""
     word = context.word
-    return Table(
-        (Column(word("column_rank"), "center", weight=0.6), Column(word("column_action"), weight=4),
-         Column(word("column_place"), weight=3), Column(word("column_bound"), weight=7)),
+    return b.Table(
+        (b.Column(word("column_rank"), "center", weight=0.6),
+         b.Column(word("column_action"), weight=4), b.Column(word("column_place"), weight=3),
+         b.Column(word("column_bound"), weight=7)),
         tuple((str(a.rank), brief(context.writer, a), _place(context, a), _notes(context, a))
               for a in context.plan.actions))
 
@@ -79,7 +73,7 @@ def _place(context: Context, action: Action) -> str:
             f"{context.write(say('actions.rank_short', **params))}")
 
 
-def _notes(context: Context, action: Action) -> Text:
+def _notes(context: Context, action: Action) -> b.Text:
     """What bound the rate, what rounding did, what it supplies, and its calculations."""
     told: list = [context.write(m) for m in (*action.limits, *action.notes)
                   if m not in farm_notes(action)]
@@ -116,21 +110,21 @@ def said_once(context: Context) -> str:
     ) if true)
 
 
-def _avoid(context: Context) -> list[Block]:
+def _avoid(context: Context) -> list[b.Block]:
     """What not to spend money on."""
     if not context.plan.not_advised:
         return []
-    rows: tuple[tuple[Text, ...], ...] = tuple(
+    rows: tuple[tuple[b.Text, ...], ...] = tuple(
         (context.write(n.what),
          (context.write(n.why), " ", context.write(n.saved) if n.saved else "", " ",
           *context.sources.cite(n.sources)))
         for n in context.plan.not_advised
     )
     return [
-        Heading(3, context.word("heading_avoid"), anchor="avoid"),
-        Table(
-            (Column(context.word("column_avoid"), weight=2),
-             Column(context.word("column_reason"), weight=4)),
+        b.Heading(3, context.word("heading_avoid"), anchor="avoid"),
+        b.Table(
+            (b.Column(context.word("column_avoid"), weight=2),
+             b.Column(context.word("column_reason"), weight=4)),
             rows,
             row_headers=True,
         ),

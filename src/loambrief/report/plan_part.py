@@ -5,19 +5,7 @@ from collections.abc import Mapping, Sequence
 from loambrief.actions.model import Action
 from loambrief.findings.model import NeedKind, say
 from loambrief.numbers import NBSP
-from loambrief.report.blocks import (
-    Block,
-    Bullets,
-    Callout,
-    CalloutKind,
-    Column,
-    Heading,
-    Paragraph,
-    Span,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.farm_part import farm_notes, strip_blocks, year_blocks
 from loambrief.report.links import anchor
@@ -28,29 +16,29 @@ from loambrief.report.plan_money import order_rows, own_rate_note
 from loambrief.units import ACRE_PER_HA
 
 
-def plan_section(context: Context) -> list[Block]:
+def plan_section(context: Context) -> list[b.Block]:
     """Every action with rate, range, dates and money, the total, and the cautions."""
     word = context.word
-    blocks: list[Block] = [Heading(1, word("heading_plan"), anchor="plan")]
+    blocks: list[b.Block] = [b.Heading(1, word("heading_plan"), anchor="plan")]
     if not context.plan.actions:
-        return [*blocks, Paragraph(word("no_actions")), *aside_blocks(context)]
+        return [*blocks, b.Paragraph(word("no_actions")), *aside_blocks(context)]
     marks = caution_marks(context)
-    blocks += [Paragraph(line, Style.SMALL) for line in own_pointer(context)]
+    blocks += [b.Paragraph(line, b.Style.SMALL) for line in own_pointer(context)]
     blocks += [action_card(context, a, marks) for a in context.plan.actions]
-    blocks.append(Paragraph(_money(context), Style.SMALL))
+    blocks.append(b.Paragraph(_money(context), b.Style.SMALL))
     if any(order.package_lb for order in context.plan.orders):
-        blocks.append(Paragraph(_to_order(context), Style.SMALL))
+        blocks.append(b.Paragraph(_to_order(context), b.Style.SMALL))
     return [*blocks, *aside_blocks(context), *year_blocks(context, stated=True),
             *strip_blocks(context)]
 
 
-def _to_order(context: Context) -> Text:
+def _to_order(context: Context) -> b.Text:
     """What is ordered in whole loads or bags, and for which season."""
     told = "; ".join(f"{name}: {ordered}" for name, _, ordered, _ in order_rows(context))
-    return (Span(f"{context.write(say('actions.order_caption'))}: ", bold=True), f"{told}.")
+    return (b.Span(f"{context.write(say('actions.order_caption'))}: ", bold=True), f"{told}.")
 
 
-def _money(context: Context) -> Text:
+def _money(context: Context) -> b.Text:
     """The total with what it holds beside the costs above, and how far the prices hold."""
     word, costs, budget = context.word, context.costs, context.plan.budget
     dates = sorted({a.price_date for a in context.plan.actions if a.price_date})
@@ -62,7 +50,7 @@ def _money(context: Context) -> Text:
         oldest=dates[0] if dates else None,
         unpriced=len(budget.unpriced),
     )
-    return (Span(total, bold=True), f" {note}" if note else "")
+    return (b.Span(total, bold=True), f" {note}" if note else "")
 
 
 def caution_marks(context: Context) -> dict[str, str]:
@@ -83,7 +71,7 @@ def state_of(context: Context, action: Action) -> str:
 def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> ActionCard:
     """One action with everything beside it; ``marks`` are the numbers of cautions."""
     word = context.word
-    rate: Text = ""
+    rate: b.Text = ""
     if action.rate is not None:
         rate = context.rate(action.rate, action.rate_unit)
     elif action.exact_rate is not None and action.need.unit:
@@ -106,8 +94,8 @@ def action_card(context: Context, action: Action, marks: Mapping[str, str]) -> A
         cost = word("cost_detail", per_ac=_per_area(context, action),
                     parts=parts if len(action.cost_parts) > 1 else "", date=action.price_date,
                     si=context.system == "si")
-    why: list[Text] = [_why(context, i) for i in action.finding_ids]
-    notes: list[Text] = [context.write(m) for m in (*own_notes(action), *farm_notes(action))]
+    why: list[b.Text] = [_why(context, i) for i in action.finding_ids]
+    notes: list[b.Text] = [context.write(m) for m in (*own_notes(action), *farm_notes(action))]
     if action.own_reason is not None:
         notes.append(own_rate_note(context, action))
     if action.uncertain is not None:
@@ -155,18 +143,18 @@ def headed(title: str) -> tuple[str, tuple[str, ...]]:
     return first, (rest if rest.endswith((".", ")")) else f"{rest}.",)
 
 
-def _why(context: Context, finding_id: str) -> Text:
+def _why(context: Context, finding_id: str) -> b.Text:
     """A finding an action rests on, and the section of the annex that tells of it."""
     finding = context.finding(finding_id)
-    return (Span(context.write(finding.title), link=f"#{anchor('f', finding_id)}"),
+    return (b.Span(context.write(finding.title), link=f"#{anchor('f', finding_id)}"),
             f" ({context.section(finding.topic)})")
 
 
-def _marked(numbers: Sequence[str]) -> Text:
+def _marked(numbers: Sequence[str]) -> b.Text:
     """Numbers of cautions, as links to where they stand."""
-    links: list[str | Span] = []
+    links: list[str | b.Span] = []
     for number in dict.fromkeys(numbers):
-        links += [", " if links else "", Span(number, link="#cautions")]
+        links += [", " if links else "", b.Span(number, link="#cautions")]
     return tuple(links)
 
 
@@ -190,15 +178,15 @@ def _areas(context: Context) -> float:
     return ACRE_PER_HA if context.system == "si" else 1.0
 
 
-def followup_section(context: Context) -> list[Block]:
+def followup_section(context: Context) -> list[b.Block]:
     """Re-tests with their measure of success, and a record of what was done."""
     word = context.word
-    blocks: list[Block] = [Heading(1, word("heading_followup"), anchor="follow-up")]
+    blocks: list[b.Block] = [b.Heading(1, word("heading_followup"), anchor="follow-up")]
     if context.plan.followups:
         blocks.append(
-            Table(
-                (Column(word("column_due"), weight=2), Column(word("column_look"), weight=3),
-                 Column(word("column_success"), weight=4)),
+            b.Table(
+                (b.Column(word("column_due"), weight=2), b.Column(word("column_look"), weight=3),
+                 b.Column(word("column_success"), weight=4)),
                 tuple(
                     (context.writer.day(f.due) if f.due else word("undated"),
                      context.write(f.what), context.write(f.success))
@@ -209,18 +197,20 @@ def followup_section(context: Context) -> list[Block]:
         )
     told = " ".join(word(name) for name in ("change_rain", "change_price", "change_crop",
                                             "change_test"))
-    blocks.append(Paragraph((Span(f"{word('change_title')}: ", bold=True), told), Style.SMALL))
+    title = b.Span(f"{word('change_title')}: ", bold=True)
+    blocks.append(b.Paragraph((title, told), b.Style.SMALL))
     work = [a for a in context.plan.actions
             if context.in_budget(a) and a.kind is not NeedKind.MANAGE]
     if work:
         blocks += [
-            Heading(2, word("heading_done"), anchor="done"),
-            Paragraph(word("done_intro"), Style.SMALL),
-            Table(
-                (Column(word("column_rank"), "center"), Column(word("column_action"), weight=4),
-                 Column(word("column_planned"), weight=2), Column(word("column_done"), weight=2),
-                 Column(word("column_done_date"), weight=2),
-                 Column(word("column_weather"), weight=2)),
+            b.Heading(2, word("heading_done"), anchor="done"),
+            b.Paragraph(word("done_intro"), b.Style.SMALL),
+            b.Table(
+                (b.Column(word("column_rank"), "center"), b.Column(word("column_action"), weight=4),
+                 b.Column(word("column_planned"), weight=2),
+                 b.Column(word("column_done"), weight=2),
+                 b.Column(word("column_done_date"), weight=2),
+                 b.Column(word("column_weather"), weight=2)),
                 tuple(
                     (str(a.rank), brief(context.writer, a),
                      context.amount(a.rate, a.rate_unit) if a.rate is not None else "–",
@@ -233,7 +223,7 @@ def followup_section(context: Context) -> list[Block]:
     return blocks
 
 
-def cautions_section(context: Context) -> list[Block]:
+def cautions_section(context: Context) -> list[b.Block]:
     """All cautions, each once under its number, with the actions it belongs to."""
     word = context.word
     marks = caution_marks(context)
@@ -241,22 +231,23 @@ def cautions_section(context: Context) -> list[Block]:
     for action in context.plan.actions:
         for caution in action.cautions:
             ranks[context.write(caution)].append(action.rank)
-    items: list[Text] = [
-        (Span(f"{mark}{NBSP}{NBSP}", bold=True), text, " ",
-         Span(word("for_actions", ranks=[str(r) for r in dict.fromkeys(ranks[text])]),
-              small=True, muted=True))
+    items: list[b.Text] = [
+        (b.Span(f"{mark}{NBSP}{NBSP}", bold=True), text, " ",
+         b.Span(word("for_actions", ranks=[str(r) for r in dict.fromkeys(ranks[text])]),
+                small=True, muted=True))
         for text, mark in marks.items()
     ]
     for caution, title in aside_cautions(context.plan):
         text = context.write(caution)
         if text not in marks:
             marks[text] = ""
-            items.append((text, " ", Span(word("for_aside", title=title), small=True, muted=True)))
+            aside = b.Span(word("for_aside", title=title), small=True, muted=True)
+            items.append((text, " ", aside))
     if context.case.field.sensitive_areas:
         items.append(word("sensitive", places=list(context.case.field.sensitive_areas)))
     items.append(word("caution_law"))
     items.append(word("caution_pesticide"))
     return [
-        Heading(1, word("heading_cautions"), anchor="cautions"),
-        Callout(CalloutKind.CAUTION, (Bullets(tuple(items)),), word("cautions_title")),
+        b.Heading(1, word("heading_cautions"), anchor="cautions"),
+        b.Callout(b.CalloutKind.CAUTION, (b.Bullets(tuple(items)),), word("cautions_title")),
     ]

@@ -11,27 +11,7 @@ from loambrief.batch.summary import neutral
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Attachment,
-    Block,
-    Callout,
-    CalloutKind,
-    Column,
-    DocumentStatus,
-    Fact,
-    Figure,
-    Heading,
-    KeyFacts,
-    Paper,
-    Paragraph,
-    Relationship,
-    ReportModel,
-    Row,
-    RowKind,
-    Style,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.chart_text import chart_words, described
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
@@ -56,10 +36,10 @@ def setting_of(tables: SeasonTables, *, language: str | None = None, units: str 
 
     units = units or usual("units", "us")
     writer = Writer(language or usual("language", "en"), units, usual("currency", "USD"))
-    return Setting(writer, Paper(paper or usual("paper", "letter")), units)
+    return Setting(writer, b.Paper(paper or usual("paper", "letter")), units)
 
 
-def season_report(tables: SeasonTables, setting: Setting, on: dt.date) -> ReportModel:
+def season_report(tables: SeasonTables, setting: Setting, on: dt.date) -> b.ReportModel:
     """The season as a report model.
 
     Parameters
@@ -96,26 +76,26 @@ class _Season:
     def due(self) -> pd.DataFrame:
         return due(self.tables, self.on)
 
-    def model(self) -> ReportModel:
+    def model(self) -> b.ReportModel:
         span = self.word("years", first=self.years[0], last=self.years[-1]) if self.years else ""
         title = self.word("title", years=span)
-        return ReportModel(
+        return b.ReportModel(
             title=title,
             case_id="-".join(dict.fromkeys(
                 ["season", *(str(y) for y in (self.years[:1] + self.years[-1:]))])),
             date=self.on,
             words=page_words(self.writer),
-            blocks=(Heading(1, title, anchor="season"), *self.opening(span), *self.soil.blocks(),
+            blocks=(b.Heading(1, title, anchor="season"), *self.opening(span), *self.soil.blocks(),
                     *self.work(), *self.spend(), *self.due_part(), *self.soil.trends()),
             author=self.advisers,
-            status=DocumentStatus.ISSUED,
+            status=b.DocumentStatus.ISSUED,
             language=self.writer.language,
             paper=self.setting.paper,
             running_head=title,
             units=self.setting.units,
             attachments=tuple(
-                Attachment(f"season-{name}.csv", csv_of(table), "text/csv", Relationship.DATA,
-                           self.word(f"attached_{name}"))
+                b.Attachment(f"season-{name}.csv", csv_of(table), "text/csv", b.Relationship.DATA,
+                             self.word(f"attached_{name}"))
                 for name, table in (("distributions", self.soil.written),
                                     ("changes", self.soil.changes_written),
                                     ("due", self.due.drop(columns="field_no")))),
@@ -127,13 +107,13 @@ class _Season:
 
     # -- what was counted --------------------------------------------------------------
 
-    def opening(self, span: str) -> list[Block]:
+    def opening(self, span: str) -> list[b.Block]:
         ads = self.advisories
         days = ads["date"].dropna()
-        blocks: list[Block] = [Paragraph(self.word(
+        blocks: list[b.Block] = [b.Paragraph(self.word(
             "lead", count=len(ads), clients=ads["client_no"].nunique(),
             fields=ads["field_no"].nunique(), first=days.min().date(), last=days.max().date()),
-            Style.LEAD)]
+            b.Style.LEAD)]
         said = []
         if self.tables.left_aside:
             said.append(self.word("left_aside", parts=[
@@ -145,11 +125,11 @@ class _Season:
         if without:
             said.append(self.word("no_results", count=without, total=len(ads)))
         if said:
-            blocks.append(Callout(CalloutKind.NOTE, tuple(Paragraph(text) for text in said)))
-        blocks.append(KeyFacts(self.facts(span)))
+            blocks.append(b.Callout(b.CalloutKind.NOTE, tuple(b.Paragraph(text) for text in said)))
+        blocks.append(b.KeyFacts(self.facts(span)))
         return blocks
 
-    def facts(self, span: str) -> tuple[Fact, ...]:
+    def facts(self, span: str) -> tuple[b.Fact, ...]:
         ads, soil = self.advisories, self.tables.results
         fields = ads.drop_duplicates("field_no", keep="last")
         known = fields["area_ac"].dropna()
@@ -158,22 +138,22 @@ class _Season:
             area = self.word("area_part", area=area, count=len(known), total=len(fields))
         tests = soil[soil["kind"] == SOIL].drop_duplicates(["field_no", "test", "taken"])
         return (
-            Fact(self.word("fact_years"), span or self.word("no_year")),
-            Fact(self.word("fact_advisers"), self.advisers or "–"),
-            Fact(self.word("fact_fields"),
-                 f"{ads['client_no'].nunique()}, {ads['field_no'].nunique()}"),
-            Fact(self.word("fact_area"), area),
-            Fact(self.word("fact_tests"), self.writer.figures(len(tests), 0)),
-            Fact(self.word("fact_money"), self.writer.listed([
+            b.Fact(self.word("fact_years"), span or self.word("no_year")),
+            b.Fact(self.word("fact_advisers"), self.advisers or "–"),
+            b.Fact(self.word("fact_fields"),
+                   f"{ads['client_no'].nunique()}, {ads['field_no'].nunique()}"),
+            b.Fact(self.word("fact_area"), area),
+            b.Fact(self.word("fact_tests"), self.writer.figures(len(tests), 0)),
+            b.Fact(self.word("fact_money"), self.writer.listed([
                 self.money(total, str(currency)) for currency, total in
                 ads.groupby("currency", observed=True)["plan_cost"].sum().items()])),
         )
 
     # -- work and money ----------------------------------------------------------------
 
-    def work(self) -> list[Block]:
+    def work(self) -> list[b.Block]:
         """Kinds of work in how many advisories, and what became of earlier plans."""
-        blocks: list[Block] = [Heading(2, self.word("heading_work"), anchor="work")]
+        blocks: list[b.Block] = [b.Heading(2, self.word("heading_work"), anchor="work")]
         actions, total = self.tables.actions, len(self.advisories)
         kinds = actions.assign(covered=actions["state"] == COVERED).groupby(
             "kind", observed=True).agg(of=("advisory", "nunique"), actions=("advisory", "size"),
@@ -181,7 +161,7 @@ class _Season:
         kinds = kinds.astype({"kind": object}).sort_values(["of", "actions", "kind"],
                                                            ascending=[False, False, True])
         if kinds.empty:
-            blocks.append(Paragraph(self.word("work_none")))
+            blocks.append(b.Paragraph(self.word("work_none")))
         else:
             rows = tuple(
                 TallyRow(self.word("kind", kind=k["kind"]), k["of"],
@@ -196,34 +176,35 @@ class _Season:
                 whole_label=self.word("work_whole", count=total))))
         return [*blocks, *self.done()]
 
-    def figure(self, spec: TallySpec) -> Figure:
-        return Figure(described(spec, self.writer.write))
+    def figure(self, spec: TallySpec) -> b.Figure:
+        return b.Figure(described(spec, self.writer.write))
 
-    def done(self) -> list[Block]:
+    def done(self) -> list[b.Block]:
         done = self.tables.about(self.tables.done)
         if done.empty:
-            return [Paragraph(self.word("done_none"))]
+            return [b.Paragraph(self.word("done_none"))]
         done = done.assign(undone=done["not_done"].notna())
-        rows: list[Row] = []
+        rows: list[b.Row] = []
         for (currency, year), own in done.groupby(["currency", "year"], observed=True):
             sums = [self.money(own[name].sum(), str(currency)) if own[name].notna().any() else "–"
                     for name in ("planned_cost", "cost")]
             undone = int(own["undone"].sum())
-            rows.append(Row((str(year), str(len(own)), str(len(own) - undone), str(undone), *sums)))
-        columns = (Column(self.word("column_year")), *(
-            Column(self.word(f"column_{name}"), "right")
+            counts = (str(n) for n in (year, len(own), len(own) - undone, undone))
+            rows.append(b.Row((*counts, *sums)))
+        columns = (b.Column(self.word("column_year")), *(
+            b.Column(self.word(f"column_{name}"), "right")
             for name in ("listed", "done", "not_done", "planned", "spent")))
-        return [Table(columns, tuple(rows), caption=self.word("done_caption"),
-                      note=self.word("done_note"), row_headers=True)]
+        return [b.Table(columns, tuple(rows), caption=self.word("done_caption"),
+                        note=self.word("done_note"), row_headers=True)]
 
-    def spend(self) -> list[Block]:
+    def spend(self) -> list[b.Block]:
         """Planned cost of what the money covers: by kind, by client, by year."""
-        blocks: list[Block] = [Heading(2, self.word("heading_money"), anchor="money")]
+        blocks: list[b.Block] = [b.Heading(2, self.word("heading_money"), anchor="money")]
         money = self.tables.about(self.tables.money)
         covered = money[money["state"] == COVERED]
         priced = covered[covered["cost"].notna() & (covered["cost"] != 0)]
         if priced.empty:
-            return [*blocks, Paragraph(self.word("money_none"))]
+            return [*blocks, b.Paragraph(self.word("money_none"))]
         priced = priced.assign(
             kind=priced["kind"].astype(object), year=priced["year"].astype("Int64"),
             client=priced["client"].astype(object).fillna(self.word("no_client")))
@@ -246,7 +227,7 @@ class _Season:
         return blocks
 
     def by_year(self, own: pd.DataFrame, by: str, currency: str, unpriced: int,
-                currencies: int) -> Table:
+                currencies: int) -> b.Table:
         """Sums with a column for each of the last years, and one for all before."""
         shown = sorted(own["year"].dropna().unique())[-MOST_YEARS:]
         column = own["year"].where(own["year"].isin(shown), -1)
@@ -263,43 +244,43 @@ class _Season:
                       for y in order),
                     *([self.money(total, currency)] if len(order) > 1 else [])]
 
-        rows = [Row((self.word("kind", kind=name) if by == "kind" else str(name),
-                     *cells(sums.loc[name], float(totals[name])))) for name in sums.index]
+        rows = [b.Row((self.word("kind", kind=name) if by == "kind" else str(name),
+                       *cells(sums.loc[name], float(totals[name])))) for name in sums.index]
         over = len(rows) - MOST_ROWS
         rows = rows[:MOST_ROWS]
-        rows.append(Row((self.word("total"), *cells(sums.sum(), float(totals.sum()))),
-                        RowKind.TOTAL))
+        rows.append(b.Row((self.word("total"), *cells(sums.sum(), float(totals.sum()))),
+                          b.RowKind.TOTAL))
         heads = [self.word("column_before", year=int(shown[0])) if y == -1 else str(y)
                  for y in order]
         if len(order) > 1:
             heads.append(self.word("column_all"))
         note = self.word("money_note", unpriced=unpriced, currencies=currencies,
                          more=max(over, 0)).strip()
-        return Table((Column(self.word(f"column_{by}")), *(Column(h, "right") for h in heads)),
-                     tuple(rows), caption=self.word(f"{by}s_caption", currency=currency),
-                     note=note, row_headers=True)
+        columns = (b.Column(self.word(f"column_{by}")), *(b.Column(h, "right") for h in heads))
+        return b.Table(columns, tuple(rows), caption=self.word(f"{by}s_caption", currency=currency),
+                       note=note, row_headers=True)
 
     # -- what falls due ----------------------------------------------------------------
 
-    def due_part(self) -> list[Block]:
+    def due_part(self) -> list[b.Block]:
         found = self.due
         span = {"day": self.on, "last": self.on + dt.timedelta(days=AHEAD_DAYS)}
-        heading = Heading(2, self.word("heading_due"), anchor="due")
+        heading = b.Heading(2, self.word("heading_due"), anchor="due")
         if found.empty:
-            return [heading, Paragraph(self.word("due_none", **span))]
-        rows = [Row((self.due_day(row), row["client"] or self.word("no_client"), row["field"],
-                     self.due_what(row)))
+            return [heading, b.Paragraph(self.word("due_none", **span))]
+        rows = [b.Row((self.due_day(row), row["client"] or self.word("no_client"), row["field"],
+                       self.due_what(row)))
                 for row in found.head(MOST_ROWS).fillna({"client": ""}).to_dict("records")]
         over = len(found) - len(rows)
-        return [heading, Paragraph(self.word("due_intro", **span,
-                                             years=MAX_AGE_DAYS / DAYS_PER_YEAR)),
-                Table((Column(self.word("column_due"), weight=1.9),
-                       Column(self.word("column_client"), weight=2.0),
-                       Column(self.word("column_field"), weight=1.6),
-                       Column(self.word("column_what"), weight=3.8)), tuple(rows),
-                      note=self.word("due_more", count=over) if over else "")]
+        return [heading, b.Paragraph(self.word("due_intro", **span,
+                                               years=MAX_AGE_DAYS / DAYS_PER_YEAR)),
+                b.Table((b.Column(self.word("column_due"), weight=1.9),
+                         b.Column(self.word("column_client"), weight=2.0),
+                         b.Column(self.word("column_field"), weight=1.6),
+                         b.Column(self.word("column_what"), weight=3.8)), tuple(rows),
+                        note=self.word("due_more", count=over) if over else "")]
 
-    def due_day(self, row: dict) -> Text:
+    def due_day(self, row: dict) -> b.Text:
         if pd.isna(row["due"]):
             return "–"
         day = self.writer.day(row["due"].date(), "medium")

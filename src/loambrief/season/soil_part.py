@@ -10,16 +10,7 @@ from loambrief.charts.model import ChartWords
 from loambrief.charts.spread import LEAST_BOX, SpreadRow, SpreadSpec
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Block,
-    Column,
-    Figure,
-    Heading,
-    Paragraph,
-    Row,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.chart_text import described
 from loambrief.report.history_part import DIGITS, MOST_PANELS
 from loambrief.report.text import Writer
@@ -96,12 +87,12 @@ class SoilPart:
         return made[["quantity", "method", "unit", "client", "year", "samples", "limits",
                      "below", *COLUMNS]]
 
-    def blocks(self) -> list[Block]:
+    def blocks(self) -> list[b.Block]:
         """A chart for each quantity and method, and what has none."""
-        blocks: list[Block] = [Heading(2, self.word("heading_spread"), anchor="spread")]
+        blocks: list[b.Block] = [b.Heading(2, self.word("heading_spread"), anchor="spread")]
         if self.soil.empty:
-            return [*blocks, Paragraph(self.word("spread_none"))]
-        blocks.append(Paragraph(self.word("spread_intro")))
+            return [*blocks, b.Paragraph(self.word("spread_none"))]
+        blocks.append(b.Paragraph(self.word("spread_intro")))
         for quantity in MEASURES:
             own = self.soil[self.soil["quantity"] == quantity]
             counts = own.groupby(["method", "unit"]).size().sort_index()
@@ -110,14 +101,14 @@ class SoilPart:
             blocks += [self.figure(quantity, *key) for key in methods[:MOST_METHODS]]
             others = [self.method(method) for method, _ in methods[MOST_METHODS:]]
             if others:
-                blocks.append(Paragraph(self.word("spread_others", what=self.named(quantity),
-                                                  methods=others)))
+                blocks.append(b.Paragraph(self.word("spread_others", what=self.named(quantity),
+                                                    methods=others)))
         return blocks
 
     def method(self, method: str) -> str:
         return method or self.word("spread_no_method")
 
-    def figure(self, quantity: str, method: str, unit: str) -> Figure:
+    def figure(self, quantity: str, method: str, unit: str) -> b.Figure:
         """Years of all clients, then each client's."""
         def own(table: pd.DataFrame) -> pd.DataFrame:
             return table[(table["quantity"] == quantity) & (table["method"] == method)
@@ -153,7 +144,7 @@ class SoilPart:
             subtitle=self.word("spread_sub", method=self.method(method), unit=self.unit(unit)),
             note=self.word("spread_note", limits=limits, more=more),
             words=self.words, rows=tuple(rows), unit=self.unit(unit), digits=DIGITS[quantity])
-        return Figure(described(spec, self.writer.write))
+        return b.Figure(described(spec, self.writer.write))
 
     def soil_of(self, quantity: str, method: str, unit: str, **group: int) -> pd.Series:
         """Single values of a group, if they are few."""
@@ -198,29 +189,29 @@ class SoilPart:
         found = self.changes.join(self.names, on="field_no")
         return found[["client", "field", *(c for c in CHANGES if c != "field_no")]]
 
-    def trends(self) -> list[Block]:
+    def trends(self) -> list[b.Block]:
         """How many zones changed by more than the noise, and the clearest of them."""
-        blocks: list[Block] = [Heading(2, self.word("heading_trend"), anchor="trends")]
+        blocks: list[b.Block] = [b.Heading(2, self.word("heading_trend"), anchor="trends")]
         found = summaries(self.changes)
         if not found:
-            return [*blocks, Paragraph(self.word("trend_none"))]
+            return [*blocks, b.Paragraph(self.word("trend_none"))]
         told = sum(s.told for s in found)
-        columns = (Column(self.word("column_quantity")), *(
-            Column(self.word(f"column_{name}"), "right")
+        columns = (b.Column(self.word("column_quantity")), *(
+            b.Column(self.word(f"column_{name}"), "right")
             for name in ("zones", "risen", "fallen", "within", "unknown", "mean")))
         blocks += [
-            Paragraph(self.word("trend_intro", coverage=COVERAGE_PCT)),
-            Table(columns, tuple(Row(self.summary(s)) for s in found),
-                  caption=self.word("trend_caption"), row_headers=True,
-                  note=self.word("trend_note", told=told, chance=CHANCE * told,
-                                 coverage=COVERAGE_PCT))]
+            b.Paragraph(self.word("trend_intro", coverage=COVERAGE_PCT)),
+            b.Table(columns, tuple(b.Row(self.summary(s)) for s in found),
+                    caption=self.word("trend_caption"), row_headers=True,
+                    note=self.word("trend_note", told=told, chance=CHANCE * told,
+                                   coverage=COVERAGE_PCT))]
         more = self.changes[self.changes["verdict"] == ChangeVerdict.MORE.value]
         if len(more):
             blocks.append(self.clearest(more))
         return blocks
 
-    def summary(self, s: ChangeSummary) -> tuple[Text, ...]:
-        mean: Text = "–"
+    def summary(self, s: ChangeSummary) -> tuple[b.Text, ...]:
+        mean: b.Text = "–"
         if s.mean is not None and s.half_width is not None:
             digits = DIGITS[s.quantity] + 1
             value, half = (self.writer.figures(self.shown(v, s.unit), digits)
@@ -230,7 +221,7 @@ class SoilPart:
         return (f"{self.named(s.quantity)}\n{self.writer.term(self.method(s.method))}",
                 str(s.zones), str(s.risen), str(s.fallen), str(s.within), str(s.unknown), mean)
 
-    def clearest(self, more: pd.DataFrame) -> Figure:
+    def clearest(self, more: pd.DataFrame) -> b.Figure:
         """Readings of the zones whose change is largest against its noise."""
         ratio = (more["change"].abs() / more["noise"]).astype(float)
         kept = more.loc[ratio.sort_values(ascending=False, kind="stable").index[:MOST_PANELS]]
@@ -238,7 +229,7 @@ class SoilPart:
             title=self.word("trend_title", count=len(more), shown=len(kept)),
             subtitle=self.word("trend_sub", coverage=COVERAGE_PCT), words=self.words,
             panels=tuple(self.panel(row) for _, row in kept.iterrows()))
-        return Figure(described(spec, self.writer.write))
+        return b.Figure(described(spec, self.writer.write))
 
     def panel(self, row: pd.Series) -> TrendPanel:
         client, field = self.names.loc[row["field_no"]]

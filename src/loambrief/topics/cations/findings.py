@@ -2,16 +2,8 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.state import acid_state
 from loambrief.topics.cations.formulas import (
@@ -32,7 +24,7 @@ TOPIC = "cations"
 PRACTICE = ("Ca", "Mg", "K", "H")
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on exchangeable cations of every sample, and what was not measured.
 
     Returns
@@ -41,8 +33,8 @@ def assess(case: CaseFile) -> Assessment:
         Ids ``cations.saturation`` (or ``cations.suppressed``), ``cations.magnesium``,
         ``cations.calcium`` and ``cations.tetany``, each with the sample's id.
     """
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for sample in case.samples:
         acid, state = acid_state(case, sample), cation_state(sample)
         if state.main is None or not state.any_cation:
@@ -51,42 +43,42 @@ def assess(case: CaseFile) -> Assessment:
                  calcium_finding(case, acid, state), tetany_finding(case, acid, state)]
         findings += [f for f in found if f is not None]
         missing += _missing(state)
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def _capacity(case: CaseFile, state: CationState) -> Finding | None:
+def _capacity(case: CaseFile, state: CationState) -> m.Finding | None:
     if state.suppressed:
         return _suppressed(case, state)
     return _saturation(case, state)
 
 
-def _suppressed(case: CaseFile, state: CationState) -> Finding:
+def _suppressed(case: CaseFile, state: CationState) -> m.Finding:
     """Summed capacity and ratios are not printed for a soil with free lime."""
     sound = state.reliability
     assert sound is not None
     reasons = list(sound.details["reasons"])
-    return Finding(
+    return m.Finding(
         id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_suppressed", where=state.place),
-        status=Status.NOTED, severity=0, confidence=sample_confidence(case, state.sample),
-        grade=Grade.CALCULATED, place=state.place,
+        status=m.Status.NOTED, severity=0, confidence=sample_confidence(case, state.sample),
+        grade=m.Grade.CALCULATED, place=state.place,
         body=(say("cations.body_suppressed", reasons=reasons,
                   displacement=state.displacement_cec),),
-        evidence=(Evidence(Side.FOR, say("cations.for_suppressed", reasons=reasons,
-                                         ph=state.ph, fizz=state.sample.fizz,
-                                         carbonate=state.carbonate,
-                                         limit=constant("calcareous_ph"),
-                                         bases=state.bases, cec=state.displacement_cec,
-                                         method=state.sample.methods.cations),
-                           Grade.MEASURED, ("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
-                           (sound,)),),
+        evidence=(m.Evidence(m.Side.FOR, say("cations.for_suppressed", reasons=reasons,
+                                             ph=state.ph, fizz=state.sample.fizz,
+                                             carbonate=state.carbonate,
+                                             limit=constant("calcareous_ph"),
+                                             bases=state.bases, cec=state.displacement_cec,
+                                             method=state.sample.methods.cations),
+                             m.Grade.MEASURED,
+                             ("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"), (sound,)),),
         advise_against=_against(state),
         sources=("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
         results=(sound,), judgements=enough(case, state),
     )
 
 
-def _saturation(case: CaseFile, state: CationState) -> Finding | None:
+def _saturation(case: CaseFile, state: CationState) -> m.Finding | None:
     """Capacity and shares, described; the trade's ranges beside the evidence against them."""
     if state.cec is None:
         return None
@@ -100,14 +92,14 @@ def _saturation(case: CaseFile, state: CationState) -> Finding | None:
                         usual=constant("cec_lab_error_pct")))
     else:
         off = 0.0
-    return Finding(
+    return m.Finding(
         id=f"cations.saturation.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_saturation", cec=state.cec, where=state.place,
                   shares=_shares(state)),
-        status=Status.NOTED, severity=0,
+        status=m.Status.NOTED, severity=0,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits,
                                      agrees=off <= constant("cec_lab_error_pct")),
-        grade=Grade.CALCULATED, value=state.cec, unit="meq/100g", place=state.place,
+        grade=m.Grade.CALCULATED, value=state.cec, unit="meq/100g", place=state.place,
         reference=say("cations.reference_none"),
         body=tuple(body),
         evidence=_evidence(state, traditional, outside),
@@ -133,24 +125,25 @@ def _evidence(state: CationState, traditional: list[Result], outside: list[Resul
              "low": r.details["low"], "high": r.details["high"], "stand": r.value}
             for r in traditional]
     lines = [
-        Evidence(Side.FOR, say("cations.for_practice", rows=rows, outside=len(outside)),
-                 Grade.PRACTICE, ("practice-cation-ranges", "bear-1945", "graham-1959"),
-                 tuple(traditional)),
-        Evidence(Side.AGAINST, say("cations.against_practice"), Grade.PUBLISHED,
-                 ("kopittke-menzies-2007", "chaganti-culman-2017", "mclean-1983",
-                  "sare-building-soils")),
-        Evidence(Side.CONTEXT, say("cations.context_gaps"), Grade.PUBLISHED,
-                 ("chaganti-culman-2017",)),
-        Evidence(Side.AGAINST, say("cations.against_sum"), Grade.PUBLISHED, ("miller-2015-alp",)),
+        m.Evidence(m.Side.FOR, say("cations.for_practice", rows=rows, outside=len(outside)),
+                   m.Grade.PRACTICE, ("practice-cation-ranges", "bear-1945", "graham-1959"),
+                   tuple(traditional)),
+        m.Evidence(m.Side.AGAINST, say("cations.against_practice"), m.Grade.PUBLISHED,
+                   ("kopittke-menzies-2007", "chaganti-culman-2017", "mclean-1983",
+                    "sare-building-soils")),
+        m.Evidence(m.Side.CONTEXT, say("cations.context_gaps"), m.Grade.PUBLISHED,
+                   ("chaganti-culman-2017",)),
+        m.Evidence(m.Side.AGAINST, say("cations.against_sum"), m.Grade.PUBLISHED,
+                   ("miller-2015-alp",)),
     ]
     if state.calcium and state.magnesium:
         with subject(place_of(state.sample, state.main)):
             ratio = calcium_magnesium_ratio.evaluate(ca_ppm=state.calcium,
                                                      mg_ppm=state.magnesium)
-        lines.append(Evidence(
-            Side.CONTEXT, say("cations.context_ratio", ratio=ratio.value,
-                              act=ratio.details["magnesium_at_least_calcium"]),
-            Grade.CALCULATED, ("schulte-kelling-a2986", "msu-ca-mg-ratios"), (ratio,)))
+        lines.append(m.Evidence(
+            m.Side.CONTEXT, say("cations.context_ratio", ratio=ratio.value,
+                                act=ratio.details["magnesium_at_least_calcium"]),
+            m.Grade.CALCULATED, ("schulte-kelling-a2986", "msu-ca-mg-ratios"), (ratio,)))
     return tuple(lines)
 
 
@@ -158,14 +151,14 @@ def _against(state: CationState):
     return ((say("cations.avoid_balancing"), say("cations.why_balancing")),)
 
 
-def _missing(state: CationState) -> list[Missing]:
-    found: list[Missing] = []
+def _missing(state: CationState) -> list[m.Missing]:
+    found: list[m.Missing] = []
     if state.suppressed:
         return found
     if state.cec is None and state.unknown:
-        found.append(Missing(say("cations.missing_cec", where=state.place,
-                                 unknown=list(state.unknown)),
-                             say("cations.missing_cec_means"), TOPIC))
+        found.append(m.Missing(say("cations.missing_cec", where=state.place,
+                                   unknown=list(state.unknown)),
+                               say("cations.missing_cec_means"), TOPIC))
     return found
 
 

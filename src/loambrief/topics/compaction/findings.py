@@ -7,17 +7,8 @@ allows it. Otherwise the advice is about traffic, roots, digging and reading aga
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import compaction_share, constant, threshold_psi
@@ -33,14 +24,14 @@ UNTILLED = ("no-till", "perennial")
 """Tillage in which old pores and cracks may carry roots through strong soil."""
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on the cone readings, bulk density and infiltration of a case."""
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     state = cone_state(case)
     if state is None or not state.zones:
-        missing.append(Missing(say("compaction.missing_cone"), say("compaction.missing_cone_means"),
-                               TOPIC))
+        missing.append(m.Missing(say("compaction.missing_cone"),
+                                 say("compaction.missing_cone_means"), TOPIC))
     else:
         for zone in state.zones:
             findings.append(_resistance(state, zone))
@@ -53,36 +44,36 @@ def assess(case: CaseFile) -> Assessment:
     intake = infiltration_finding(case)
     if intake is not None:
         findings.append(intake)
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def _judged(state: ConeState, zone: ConeZone) -> tuple[Status, int]:
+def _judged(state: ConeState, zone: ConeZone) -> tuple[m.Status, int]:
     """Status and severity: the table's class, softened where the reading cannot carry it."""
     rating = str(zone.rating.value)
     severity = SEVERITY[rating]
     if severity == 0:
         if not state.shows_loose:
-            return Status.UNCERTAIN, 0
-        return Status.ADEQUATE, 0
+            return m.Status.UNCERTAIN, 0
+        return m.Status.ADEQUATE, 0
     if not state.shows_dense:
-        return Status.UNCERTAIN, 0
+        return m.Status.UNCERTAIN, 0
     if zone.points < FEW_POINTS:
-        return Status.WATCH, 1
+        return m.Status.WATCH, 1
     if state.case.field.tillage in UNTILLED:
-        return Status.WATCH, 1  # pores of untilled soil may pass roots: digging decides
+        return m.Status.WATCH, 1  # pores of untilled soil may pass roots: digging decides
     if severity == 1:
-        return Status.WATCH, 1
-    return Status.LIMITING, severity
+        return m.Status.WATCH, 1
+    return m.Status.LIMITING, severity
 
 
-def _resistance(state: ConeState, zone: ConeZone) -> Finding:
+def _resistance(state: ConeState, zone: ConeZone) -> m.Finding:
     case, details = state.case, zone.share.details
     status, severity = _judged(state, zone)
     limit = threshold_psi("limit")
     title = "compaction.title_share"
     if not state.shows_dense and SEVERITY[str(zone.rating.value)]:
         title = "compaction.title_refused"
-    elif status is Status.UNCERTAIN:
+    elif status is m.Status.UNCERTAIN:
         title = "compaction.title_wet"
     untilled = case.field.tillage in UNTILLED
     peak = zone.profile
@@ -100,35 +91,35 @@ def _resistance(state: ConeState, zone: ConeZone) -> Finding:
     if state.cone.cone == "other":
         body.append(say("compaction.body_cone"))
     dense = SEVERITY[str(zone.rating.value)] >= 2
-    against_side = Side.AGAINST if dense else Side.CONTEXT
+    against_side = m.Side.AGAINST if dense else m.Side.CONTEXT
     evidence = [
-        Evidence(Side.FOR, say("compaction.for_median", median=peak.value,
-                               depth=peak.details["depth_in"], highest=max(zone.readings),
-                               n=zone.points),
-                 Grade.MEASURED, (peak.source,), (peak,)),
-        Evidence(Side.FOR if zone.rating.details.get("certain") else Side.AGAINST,
-                 say("compaction.evidence_interval", low=details["low"], high=details["high"],
-                     low_rating=zone.rating.details["low_rating"],
-                     high_rating=zone.rating.details["high_rating"],
-                     certain=zone.rating.details["certain"]),
-                 Grade.CALCULATED, (zone.share.source, zone.rating.source),
-                 (zone.share, zone.rating)),
+        m.Evidence(m.Side.FOR, say("compaction.for_median", median=peak.value,
+                                   depth=peak.details["depth_in"], highest=max(zone.readings),
+                                   n=zone.points),
+                   m.Grade.MEASURED, (peak.source,), (peak,)),
+        m.Evidence(m.Side.FOR if zone.rating.details.get("certain") else m.Side.AGAINST,
+                   say("compaction.evidence_interval", low=details["low"], high=details["high"],
+                       low_rating=zone.rating.details["low_rating"],
+                       high_rating=zone.rating.details["high_rating"],
+                       certain=zone.rating.details["certain"]),
+                   m.Grade.CALCULATED, (zone.share.source, zone.rating.source),
+                   (zone.share, zone.rating)),
     ]
     if untilled:
-        evidence.append(Evidence(
+        evidence.append(m.Evidence(
             against_side,
             say("compaction.against_untilled", tillage=case.field.tillage, limit=limit,
                 low=constant("dig_low"), high=constant("dig_high")),
-            Grade.OBSERVED, ("duiker-sefp",)))
+            m.Grade.OBSERVED, ("duiker-sefp",)))
     if not state.right:
-        evidence.append(Evidence(
+        evidence.append(m.Evidence(
             against_side,
             say("compaction.against_moisture", moisture=state.cone.moisture,
                 low=constant("moisture_strength_low"), high=constant("moisture_strength_high")),
-            Grade.MEASURED, ("florida-norfolk-strength", "busscher-1997"), (state.moisture,)))
+            m.Grade.MEASURED, ("florida-norfolk-strength", "busscher-1997"), (state.moisture,)))
     if dense and state.shows_dense:
         evidence += _payoff()
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.resistance.{zone.key}",
         topic=TOPIC,
         title=say(title, median=peak.value, depth=peak.details["depth_in"],
@@ -136,7 +127,7 @@ def _resistance(state: ConeState, zone: ConeZone) -> Finding:
         status=status,
         severity=severity,
         confidence=state.confidence(zone),
-        grade=Grade.MEASURED,
+        grade=m.Grade.MEASURED,
         value=zone.share.value, low=details["low"], high=details["high"],
         unit="%",
         reference=say("compaction.reference_rating", limit=limit,
@@ -151,23 +142,23 @@ def _resistance(state: ConeState, zone: ConeZone) -> Finding:
     )
 
 
-def _payoff() -> list[Evidence]:
+def _payoff() -> list[m.Evidence]:
     """What named trials say about deep loosening, gains and losses."""
     trials = {r["key"]: r for r in load("compaction/loosening_trials")}
     return [
-        Evidence(Side.CONTEXT, say("compaction.context_gain",
-                                   corn=trials["ohio_once_corn"]["change_pct"],
-                                   soybean=trials["ohio_once_soybean"]["change_pct"]),
-                 Grade.PUBLISHED, ("reeder-dejonghughes-csd",)),
-        Evidence(Side.CONTEXT, say("compaction.context_loss",
-                                   corn=-trials["ohio_again_corn"]["change_pct"],
-                                   soybean=-trials["ohio_again_soybean"]["change_pct"],
-                                   returned=-trials["iowa_return"]["change_pct"]),
-                 Grade.PUBLISHED, ("reeder-dejonghughes-csd", "ilf-2008-subsoil")),
+        m.Evidence(m.Side.CONTEXT, say("compaction.context_gain",
+                                       corn=trials["ohio_once_corn"]["change_pct"],
+                                       soybean=trials["ohio_once_soybean"]["change_pct"]),
+                   m.Grade.PUBLISHED, ("reeder-dejonghughes-csd",)),
+        m.Evidence(m.Side.CONTEXT, say("compaction.context_loss",
+                                       corn=-trials["ohio_again_corn"]["change_pct"],
+                                       soybean=-trials["ohio_again_soybean"]["change_pct"],
+                                       returned=-trials["iowa_return"]["change_pct"]),
+                   m.Grade.PUBLISHED, ("reeder-dejonghughes-csd", "ilf-2008-subsoil")),
     ]
 
 
-def _layer(state: ConeState, zone: ConeZone) -> Finding:
+def _layer(state: ConeState, zone: ConeZone) -> m.Finding:
     """Where the dense layer lies; from the medians, with the reach of single readings."""
     layer, dense = zone.layer, zone.dense_depths
     details = layer.details
@@ -181,49 +172,49 @@ def _layer(state: ConeState, zone: ConeZone) -> Finding:
         body.append(say("compaction.body_marks", first_over=details["first_over_in"],
                         first_under=details["first_under_in"]))
     status, severity = _judged(state, zone)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.layer.{zone.key}",
         topic=TOPIC,
         title=say("compaction.title_layer" if found else "compaction.title_layer_scattered",
                   where=zone.place, top=details["top_in"], bottom=details["bottom_in"],
                   open_above=details.get("open_above", False), shallow=dense[0], deep=dense[-1],
                   limit=threshold_psi("limit")),
-        status=status if status is not Status.LIMITING else Status.WATCH,
+        status=status if status is not m.Status.LIMITING else m.Status.WATCH,
         severity=min(severity, 1),
         confidence=state.confidence(zone),
-        grade=Grade.MEASURED,
+        grade=m.Grade.MEASURED,
         value=layer.value if found else dense[0],
         unit="in",
         reference=say("compaction.reference_limit", limit=threshold_psi("limit")),
         place=zone.place,
         body=tuple(body),
         evidence=(
-            Evidence(Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
-                                   layers=details["layers"]),
-                     Grade.MEASURED, (zone.profile.source,), (zone.profile,)),
-            Evidence(Side.CONTEXT, say("compaction.context_stones"), Grade.OBSERVED,
-                     ("kees-2005-mtdc",)),
+            m.Evidence(m.Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
+                                       layers=details["layers"]),
+                       m.Grade.MEASURED, (zone.profile.source,), (zone.profile,)),
+            m.Evidence(m.Side.CONTEXT, say("compaction.context_stones"), m.Grade.OBSERVED,
+                       ("kees-2005-mtdc",)),
         ),
         sources=(layer.source,),
         results=(layer,),
     )
 
 
-def _trade_band(state: ConeState) -> Finding:
+def _trade_band(state: ConeState) -> m.Finding:
     """The trade's band beside what the literature says about roots."""
     readings = [r for zone in state.zones for r in zone.readings]
     no_air = threshold_psi("no_air")
     with subject(field_place(state.case)):
         over = compaction_share.evaluate(readings=readings, threshold_psi=no_air)
     levels = {key: threshold_psi(key) for key in ("onset", "limit", "water_range", "review")}
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.trade_band",
         topic=TOPIC,
         title=say("compaction.title_band", share=over.value, level=no_air),
-        status=Status.NOTED,
+        status=m.Status.NOTED,
         severity=0,
-        confidence=Confidence.LOW,
-        grade=Grade.PRACTICE,
+        confidence=m.Confidence.LOW,
+        grade=m.Grade.PRACTICE,
         value=over.value, low=over.details["low"], high=over.details["high"],
         unit="%",
         reference=say("compaction.reference_band", low=threshold_psi("band_low"),
@@ -231,21 +222,21 @@ def _trade_band(state: ConeState) -> Finding:
         place=field_place(state.case),
         body=(say("compaction.body_band"),),
         evidence=(
-            Evidence(Side.FOR, say("compaction.for_band", onset=levels["onset"],
-                                   low=threshold_psi("loose")),
-                     Grade.PUBLISHED, ("duiker-sefp",)),
-            Evidence(Side.AGAINST, say("compaction.against_band", limit=levels["limit"],
-                                       water_range=levels["water_range"],
-                                       review=levels["review"]),
-                     Grade.PUBLISHED,
-                     ("duiker-sefp", "dasilva-1994-llwr", "gao-2016-deep-roots")),
-            Evidence(Side.AGAINST, say("compaction.against_air", limit=constant("air_limit")),
-                     Grade.PUBLISHED, ("cook-knight-2003", "grable-siemer-1968")),
-            Evidence(Side.CONTEXT, say("compaction.context_roots",
-                                       level=threshold_psi("continuous"),
-                                       low=constant("root_ratio_low"),
-                                       high=constant("root_ratio_high")),
-                     Grade.PUBLISHED, ("taylor-1967-cotton", "urrbrae-root-probe")),
+            m.Evidence(m.Side.FOR, say("compaction.for_band", onset=levels["onset"],
+                                       low=threshold_psi("loose")),
+                       m.Grade.PUBLISHED, ("duiker-sefp",)),
+            m.Evidence(m.Side.AGAINST, say("compaction.against_band", limit=levels["limit"],
+                                           water_range=levels["water_range"],
+                                           review=levels["review"]),
+                       m.Grade.PUBLISHED,
+                       ("duiker-sefp", "dasilva-1994-llwr", "gao-2016-deep-roots")),
+            m.Evidence(m.Side.AGAINST, say("compaction.against_air", limit=constant("air_limit")),
+                       m.Grade.PUBLISHED, ("cook-knight-2003", "grable-siemer-1968")),
+            m.Evidence(m.Side.CONTEXT, say("compaction.context_roots",
+                                           level=threshold_psi("continuous"),
+                                           low=constant("root_ratio_low"),
+                                           high=constant("root_ratio_high")),
+                       m.Grade.PUBLISHED, ("taylor-1967-cotton", "urrbrae-root-probe")),
         ),
         sources=("practice-penetrometer-band",),
         results=(over,),

@@ -4,20 +4,9 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import age_days, sample_area_ac
 from loambrief.errors import ImpossibleInput
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import named_place, place_of
 from loambrief.topics.compaction.formulas import constant
 from loambrief.topics.compaction.formulas_air import (
@@ -35,11 +24,11 @@ TOPIC = "compaction"
 FEW_RINGS = 3
 MORE_RINGS = 8
 """Rings to ask for where a few cannot settle the rate (our own choice)."""
-STEP = {"ideal": (Status.ADEQUATE, 0), "between ideal and affected": (Status.NOTED, 0),
-        "may affect roots": (Status.WATCH, 1), "restricts roots": (Status.LIMITING, 2)}
+STEP = {"ideal": (m.Status.ADEQUATE, 0), "between ideal and affected": (m.Status.NOTED, 0),
+        "may affect roots": (m.Status.WATCH, 1), "restricts roots": (m.Status.LIMITING, 2)}
 
 
-def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
+def density_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
     """One finding per slice with a bulk density."""
     findings, missing = [], []
     for sample in case.samples:
@@ -48,7 +37,7 @@ def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
             if density is None:
                 continue
             if sample.texture is None:
-                missing.append(Missing(
+                missing.append(m.Missing(
                     say("compaction.missing_texture", where=place_of(sample, increment)),
                     say("compaction.missing_texture_means"), TOPIC))
             elif sample.texture not in ORGANIC:
@@ -59,7 +48,7 @@ def density_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
 
 
 def _density(case: CaseFile, sample: Sample, increment: Increment,
-             density: float) -> Finding | None:
+             density: float) -> m.Finding | None:
     place, water = place_of(sample, increment), plain(increment.water_content)
     air: Result | None = None
     filled: Result | None = None
@@ -77,30 +66,30 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     status, severity = STEP[str(judged.value)]
     short_of_air = air is not None and bool(air.details["below_limit"])
     if short_of_air and severity < 2:
-        status, severity = Status.WATCH, max(severity, 1)
-    evidence = [Evidence(Side.FOR, say("compaction.for_density", density=density,
-                                       line=judged.details["line"],
-                                       ideal=judged.details["ideal_below"],
-                                       affects=judged.details["affects_from"],
-                                       restricts=judged.details["restricts_above"]),
-                         Grade.CALCULATED, (judged.source,), (judged,))]
+        status, severity = m.Status.WATCH, max(severity, 1)
+    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_density", density=density,
+                                           line=judged.details["line"],
+                                           ideal=judged.details["ideal_below"],
+                                           affects=judged.details["affects_from"],
+                                           restricts=judged.details["restricts_above"]),
+                           m.Grade.CALCULATED, (judged.source,), (judged,))]
     if judged.details["milder"]:
-        evidence.append(Evidence(Side.AGAINST, say("compaction.against_density",
-                                                   milder=judged.details["milder"]),
-                                 Grade.CALCULATED, (judged.source,), (judged,)))
+        evidence.append(m.Evidence(m.Side.AGAINST, say("compaction.against_density",
+                                                       milder=judged.details["milder"]),
+                                   m.Grade.CALCULATED, (judged.source,), (judged,)))
     if air is not None and filled is not None:
-        evidence.append(Evidence(
-            Side.FOR if short_of_air else Side.CONTEXT,
+        evidence.append(m.Evidence(
+            m.Side.FOR if short_of_air else m.Side.CONTEXT,
             say("compaction.evidence_air", air=air.value, filled=filled.value,
                 limit=constant("air_limit"), best=constant("wfps_best"), fits=air.within_range),
-            Grade.CALCULATED, (air.source, filled.source, "cook-knight-2003"), (air, filled)))
-    needs: tuple[Need, ...] = ()
+            m.Grade.CALCULATED, (air.source, filled.source, "cook-knight-2003"), (air, filled)))
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(NeedKind.MANAGE, "structure", "",
-                      say("compaction.need_structure", where=place_of(sample)),
-                      place=place_of(sample),
-                      area_ac=sample_area_ac(case, sample)),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "structure", "",
+                        say("compaction.need_structure", where=place_of(sample)),
+                        place=place_of(sample),
+                        area_ac=sample_area_ac(case, sample)),)
+    return m.Finding(
         id=f"{TOPIC}.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
         topic=TOPIC,
         title=say("compaction.title_density", density=density, judged=judged.value,
@@ -110,7 +99,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
         confidence=grade_confidence(age_days=age_days(case, sample.date),
                                     enough_replicates=False,
                                     agrees=judged.details["milder"] is None),
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=density,
         unit="g/cm3",
         reference=say("compaction.reference_density", restricts=judged.details["restricts_above"],
@@ -124,7 +113,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     )
 
 
-def _texture(case: CaseFile, place: Place) -> str | None:
+def _texture(case: CaseFile, place: m.Place) -> str | None:
     """Texture of the sample at that place, or the one texture of all samples."""
     textures = {s.texture for s in case.samples if s.texture and s.texture not in ORGANIC}
     for sample in case.samples:
@@ -133,7 +122,7 @@ def _texture(case: CaseFile, place: Place) -> str | None:
     return textures.pop() if len(textures) == 1 else None
 
 
-def infiltration_finding(case: CaseFile) -> Finding | None:
+def infiltration_finding(case: CaseFile) -> m.Finding | None:
     """How fast water went in, beside what the texture leads one to expect."""
     part = case.infiltration
     if part is None:
@@ -142,11 +131,11 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     limits = [r.typed for r in part.rates if not r.plain]
     place = named_place(case, part.place)
     if not rates:
-        return Finding(
+        return m.Finding(
             id=f"{TOPIC}.infiltration", topic=TOPIC,
             title=say("compaction.title_intake_limits", where=place, limits=limits),
-            status=Status.UNCERTAIN, severity=0, confidence=Confidence.LOW,
-            grade=Grade.MEASURED, place=place, body=(say("compaction.body_intake_limits"),),
+            status=m.Status.UNCERTAIN, severity=0, confidence=m.Confidence.LOW,
+            grade=m.Grade.MEASURED, place=place, body=(say("compaction.body_intake_limits"),),
         )
     texture = _texture(case, place)
     with subject(place):
@@ -160,51 +149,51 @@ def infiltration_finding(case: CaseFile) -> Finding | None:
     # one ring has no interval; several whose interval holds the floor settle nothing either
     unsettled = floor is not None and (
         mean < floor if low is None or high is None else low <= floor <= high)
-    status, severity = Status.NOTED, 0
+    status, severity = m.Status.NOTED, 0
     if floor is not None:
         if high is not None and high < floor:
-            status, severity = Status.LIMITING, 2
+            status, severity = m.Status.LIMITING, 2
         elif unsettled:
-            status = Status.UNCERTAIN
+            status = m.Status.UNCERTAIN
         else:
-            status = Status.ADEQUATE
+            status = m.Status.ADEQUATE
     elif judged.value in ("very slow", "slow"):
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
     body = [say("compaction.body_intake", n=len(rates), low=low, high=high, method=part.method)]
     if limits:
         body.append(say("compaction.body_intake_censored", limits=limits))
-    evidence = [Evidence(Side.FOR, say("compaction.for_intake", name=judged.value,
-                                       low=judged.details["low_in_h"],
-                                       high=judged.details["high_in_h"]),
-                         Grade.CALCULATED, (judged.source,), (judged,))]
+    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_intake", name=judged.value,
+                                           low=judged.details["low_in_h"],
+                                           high=judged.details["high_in_h"]),
+                           m.Grade.CALCULATED, (judged.source,), (judged,))]
     if expected is not None and floor is not None:
-        evidence.append(Evidence(
-            Side.FOR if severity else Side.CONTEXT,
+        evidence.append(m.Evidence(
+            m.Side.FOR if severity else m.Side.CONTEXT,
             say("compaction.evidence_expected", texture=texture, low=floor,
                 high=expected.details["high_in_h"], below=mean < floor, unsettled=unsettled),
-            Grade.CALCULATED, (expected.source,), (expected,)))
-    evidence.append(Evidence(Side.AGAINST if severity else Side.CONTEXT,
-                             say("compaction.context_rings", n=len(rates)), Grade.OBSERVED,
-                             ("nrcs-soil-quality-kit",)))
-    needs: tuple[Need, ...] = ()
+            m.Grade.CALCULATED, (expected.source,), (expected,)))
+    evidence.append(m.Evidence(m.Side.AGAINST if severity else m.Side.CONTEXT,
+                               say("compaction.context_rings", n=len(rates)), m.Grade.OBSERVED,
+                               ("nrcs-soil-quality-kit",)))
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(NeedKind.MANAGE, "surface", "",
-                      say("compaction.need_surface", where=place), place=place),)
+        needs = (m.Need(m.NeedKind.MANAGE, "surface", "",
+                        say("compaction.need_surface", where=place), place=place),)
     elif unsettled:
-        needs = (Need(NeedKind.MEASURE, "rings", "",
-                      say("compaction.need_rings", where=place, n=MORE_RINGS), place=place,
-                      sources=("nrcs-soil-quality-kit",)),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MEASURE, "rings", "",
+                        say("compaction.need_rings", where=place, n=MORE_RINGS), place=place,
+                        sources=("nrcs-soil-quality-kit",)),)
+    return m.Finding(
         id=f"{TOPIC}.infiltration",
         topic=TOPIC,
         title=say("compaction.title_intake", rate=mean, name=judged.value, where=place,
                   below=severity == 2, unsettled=unsettled),
         status=status,
         severity=severity,
-        confidence=Confidence.LOW if unsettled else grade_confidence(
+        confidence=m.Confidence.LOW if unsettled else grade_confidence(
             age_days=age_days(case, part.date), enough_replicates=len(rates) > FEW_RINGS,
             method_matches=texture is not None),
-        grade=Grade.MEASURED,
+        grade=m.Grade.MEASURED,
         value=mean, low=low, high=high,
         unit="in/h",
         reference=say("compaction.reference_intake", low=floor, texture=texture),

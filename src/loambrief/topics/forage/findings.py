@@ -5,21 +5,10 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
 from loambrief.case.select import age_days
 from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import kept_stock
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import lot_place
 from loambrief.tables import load
 from loambrief.topics.forage.formulas import (
@@ -44,16 +33,16 @@ FORAGE_CROPS = ("alfalfa", "grass forage")
 RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on the forage tests of a case, and what of them is missing."""
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for test in case.forage:
         sure = _confidence(case, test)
         quality = _quality(case, test, sure)
         if quality is None:
-            missing.append(Missing(say("forage.missing_fibre", name=lot(test)),
-                                   say("forage.missing_fibre_means"), TOPIC))
+            missing.append(m.Missing(say("forage.missing_fibre", name=lot(test)),
+                                     say("forage.missing_fibre_means"), TOPIC))
         else:
             findings.append(quality)
             rfq, lacking = _rfq(test, sure)
@@ -73,17 +62,17 @@ def assess(case: CaseFile) -> Assessment:
     missing += unjudged
     fed, lacking = stock_findings(case)
     stand, hazards = stand_finding(case), hazard_finding(case)
-    findings += [*fed, *(f for f in (stand, hazards) if isinstance(f, Finding))]
-    missing += [*lacking, *([stand] if isinstance(stand, Missing) else []), *_missing(case)]
-    return Assessment(tuple(findings), tuple(missing))
+    findings += [*fed, *(f for f in (stand, hazards) if isinstance(f, m.Finding))]
+    missing += [*lacking, *([stand] if isinstance(stand, m.Missing) else []), *_missing(case)]
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def lot(test: Forage) -> Place:
+def lot(test: Forage) -> m.Place:
     """The hay of a test, named by its id and the cutting if stated."""
     return lot_place(test.id, f"{test.id} ({test.cutting})" if test.cutting else test.id)
 
 
-def _confidence(case: CaseFile, test: Forage) -> Confidence:
+def _confidence(case: CaseFile, test: Forage) -> m.Confidence:
     cores = test.cores or 0
     return grade_confidence(age_days=age_days(case, test.date),
                             enough_replicates=cores >= coefficient("cores_wanted"))
@@ -98,16 +87,16 @@ def _feeds_forage(case: CaseFile) -> bool:
         return False
 
 
-def _missing(case: CaseFile) -> list[Missing]:
+def _missing(case: CaseFile) -> list[m.Missing]:
     found = []
     if not case.forage and _feeds_forage(case):
-        found.append(Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
+        found.append(m.Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
     if any(s in RUMINANTS for s in kept_stock(case)):
-        found += [Missing(say("forage.missing_nitrate", name=lot(t)),
-                          say("forage.missing_nitrate_means"), TOPIC)
+        found += [m.Missing(say("forage.missing_nitrate", name=lot(t)),
+                            say("forage.missing_nitrate_means"), TOPIC)
                   for t in case.forage if t.nitrate is None]
     if case.forage and "horses" in kept_stock(case) and all(t.nsc is None for t in case.forage):
-        found.append(Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
+        found.append(m.Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
     return found
 
 
@@ -121,7 +110,7 @@ def _feed_value(test: Forage) -> Result | None:
         return None  # more ADF than NDF, or none: reading the case asks about it
 
 
-def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
+def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | None:
     with subject(lot(test)):
         rfv = _feed_value(test)
         if rfv is None:
@@ -132,43 +121,43 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
     value = float(rfv.value)
     dairy = "dairy" in kept_stock(case) and test.kind == "legume"
     goal = coefficient("dairy_rfv")
-    status, severity = Status.NOTED, 0
+    status, severity = m.Status.NOTED, 0
     if dairy:
-        status = Status.ADEQUATE
+        status = m.Status.ADEQUATE
         if value + error < goal:
-            status, severity = Status.WATCH, 1
+            status, severity = m.Status.WATCH, 1
         elif value < goal:
-            status = Status.UNCERTAIN
-    body: list[Message] = [say("forage.body_rfv", ddm=rfv.details["ddm_pct"],
-                               dmi=rfv.details["dmi_pct"], error=error)]
+            status = m.Status.UNCERTAIN
+    body: list[m.Message] = [say("forage.body_rfv", ddm=rfv.details["ddm_pct"],
+                                 dmi=rfv.details["dmi_pct"], error=error)]
     cores = test.cores
     if cores is None or cores < coefficient("cores_wanted"):
         body.append(say("forage.body_cores", cores=cores, wanted=coefficient("cores_wanted")))
     evidence = [
-        Evidence(Side.FOR, say("forage.for_fibre", adf=plain(test.adf), ndf=plain(test.ndf),
-                               protein=plain(test.crude_protein)), Grade.MEASURED,
-                 ("boman-usu-rfv",), (rfv,)),
+        m.Evidence(m.Side.FOR, say("forage.for_fibre", adf=plain(test.adf), ndf=plain(test.ndf),
+                                   protein=plain(test.crude_protein)), m.Grade.MEASURED,
+                   ("boman-usu-rfv",), (rfv,)),
     ]
     if grade is not None and grade.value is not None:
         columns = {k: v for k, v in grade.details.items() if k != "agree"}
-        evidence.append(Evidence(
-            Side.CONTEXT if grade.details["agree"] else Side.AGAINST,
+        evidence.append(m.Evidence(
+            m.Side.CONTEXT if grade.details["agree"] else m.Side.AGAINST,
             say("forage.evidence_grade", grade=grade.value, columns=columns,
                 agree=grade.details["agree"], grass=test.kind == "grass"),
-            Grade.CALCULATED, (grade.source, "hayforage-grading"), (grade,)))
+            m.Grade.CALCULATED, (grade.source, "hayforage-grading"), (grade,)))
     if test.kind != "grass":
-        evidence.append(Evidence(Side.CONTEXT, say("forage.context_council", grade=council.value),
-                                 Grade.CALCULATED, (council.source, "hayforage-grading"),
-                                 (council,)))
+        evidence.append(m.Evidence(
+            m.Side.CONTEXT, say("forage.context_council", grade=council.value),
+            m.Grade.CALCULATED, (council.source, "hayforage-grading"), (council,)))
     evidence += [
-        Evidence(Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
-                                   ndf=coefficient("ndf_error")), Grade.PUBLISHED,
-                 ("shewmaker-putnam",)),
-        Evidence(Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
-                 Grade.PUBLISHED, ("hackmann-2008-rfv", "undersander-rfq-rfv")),
+        m.Evidence(m.Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
+                                       ndf=coefficient("ndf_error")), m.Grade.PUBLISHED,
+                   ("shewmaker-putnam",)),
+        m.Evidence(m.Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
+                   m.Grade.PUBLISHED, ("hackmann-2008-rfv", "undersander-rfq-rfv")),
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.quality.{test.id}",
         topic=TOPIC,
         title=say("forage.title_rfv", name=lot(test), rfv=value, error=error,
@@ -176,7 +165,7 @@ def _quality(case: CaseFile, test: Forage, sure: Confidence) -> Finding | None:
         status=status,
         severity=severity,
         confidence=sure,
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=value, low=value - error, high=value + error, printed_span=True,
         reference=say("forage.reference_rfv", adf=coefficient("rfv_reference_adf"),
                       ndf=coefficient("rfv_reference_ndf"), goal=goal if dairy else None),
@@ -196,12 +185,12 @@ def _grade(test: Forage) -> Result | None:
                                    ndf_pct=plain(test.ndf))
 
 
-def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]:
+def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Missing]]:
     """Relative forage quality, or what keeps it from being worked out."""
     parts = {name: plain(getattr(test, name)) for name in RFQ_PARTS}
     lacking = [name for name, value in parts.items() if value is None]
     if lacking:
-        return None, [Missing(
+        return None, [m.Missing(
             say("forage.missing_rfq", name=lot(test), lacking=lacking,
                 thirty="ndfd_48h" in lacking and test.ndfd_30h is not None),
             say("forage.missing_rfq_means"), TOPIC)]
@@ -212,8 +201,8 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
                 ndf_pct=parts["ndf"], ee_pct=parts["ether_extract"], ash_pct=parts["ash"],
                 ndfd_pct=parts["ndfd_48h"])
         except ImpossibleInput:
-            return None, [Missing(say("forage.missing_rfq_odd", name=lot(test)),
-                                  say("forage.missing_rfq_means"), TOPIC)]
+            return None, [m.Missing(say("forage.missing_rfq_odd", name=lot(test)),
+                                    say("forage.missing_rfq_means"), TOPIC)]
         rfv = _feed_value(test)
     value = float(rfq.value)
     error = float(rfq.details["error"])
@@ -221,14 +210,14 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
              if r["rfq_low"] - error <= value <= r["rfq_high"] + error]
     best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))
     apart = None if rfv is None else value - float(rfv.value)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.rfq.{test.id}",
         topic=TOPIC,
         title=say("forage.title_rfq", name=lot(test), rfq=value, error=error),
-        status=Status.NOTED,
+        status=m.Status.NOTED,
         severity=0,
         confidence=sure,
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=value,
         reference=say("forage.reference_rfq", grass=test.kind == "grass"),
         place=lot(test),
@@ -238,10 +227,10 @@ def _rfq(test: Forage, sure: Confidence) -> tuple[Finding | None, list[Missing]]
             say("forage.body_suits", suits=suits, above=value > best, memory=True),
         ),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_rfq"), Grade.CALCULATED,
-                     ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
-            Evidence(Side.AGAINST, say("forage.against_rfq", error=error), Grade.PUBLISHED,
-                     ("shewmaker-putnam",)),
+            m.Evidence(m.Side.FOR, say("forage.for_rfq"), m.Grade.CALCULATED,
+                       ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
+            m.Evidence(m.Side.AGAINST, say("forage.against_rfq", error=error), m.Grade.PUBLISHED,
+                       ("shewmaker-putnam",)),
         ),
         sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",
                  "undersander-rfq-classes"),

@@ -4,19 +4,9 @@ import datetime as dt
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock, known_crop
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
@@ -29,7 +19,7 @@ ANNUAL = ("corn silage", "small grain silage")
 """Forage that is no stand: cut once, never rested."""
 
 
-def stand_finding(case: CaseFile) -> Finding | Missing | None:
+def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
     """Heights and rest of the stand; what crosses them is a reason to act.
 
     None where the field grows no stand of forage; a Missing where nothing is published for it.
@@ -44,8 +34,8 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
         rest = autumn_rest_d.evaluate(crop=crop.name)
     held = tuple(r for r in (grazed, cut, rest) if r.value is not None)
     if not held:
-        return Missing(say("forage.missing_stand", crop=crop.name),
-                       say("forage.missing_stand_means"), TOPIC)
+        return m.Missing(say("forage.missing_stand", crop=crop.name),
+                         say("forage.missing_stand_means"), TOPIC)
     dates = case.field.dates
     frost = dates.dormancy if dates is not None else None
     start = None if frost is None or rest.value is None else (
@@ -60,28 +50,29 @@ def stand_finding(case: CaseFile) -> Finding | Missing | None:
                                    *(str(stage["source"]).split(";") if stage else ()))))
     needs = []
     if late:
-        needs.append(Need(NeedKind.MANAGE, "autumn-rest", "",
-                          say("forage.need_autumn_rest", crop=crop.name, frost=frost,
-                              start=start if start and start >= case.case.date else None),
-                          place=place, sources=sources, results=(rest,)))
+        needs.append(m.Need(m.NeedKind.MANAGE, "autumn-rest", "",
+                            say("forage.need_autumn_rest", crop=crop.name, frost=frost,
+                                start=start if start and start >= case.case.date else None),
+                            place=place, sources=sources, results=(rest,)))
     if short:
         over = frost is not None and case.case.date >= frost
-        needs.append(Need(NeedKind.MANAGE, "rest-stand", "",
-                          say("forage.need_rest_stand", crop=crop.name, over=over,
-                              **grazed.details),
-                          place=place, sources=sources, results=(grazed,),
-                          cautions=(say("forage.caution_grazing"),)))
-    evidence = [Evidence(Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
-                         Grade.OBSERVED, (), held)]
+        needs.append(m.Need(m.NeedKind.MANAGE, "rest-stand", "",
+                            say("forage.need_rest_stand", crop=crop.name, over=over,
+                                **grazed.details),
+                            place=place, sources=sources, results=(grazed,),
+                            cautions=(say("forage.caution_grazing"),)))
+    evidence = [m.Evidence(m.Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
+                           m.Grade.OBSERVED, (), held)]
     if rest.value is not None and crop.group == "alfalfa":
-        evidence.append(Evidence(Side.AGAINST, say("forage.against_rest"), Grade.PUBLISHED,
-                                 ("hall-fall-alfalfa",)))
-    return Finding(
+        evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_rest"), m.Grade.PUBLISHED,
+                                   ("hall-fall-alfalfa",)))
+    return m.Finding(
         id=f"{TOPIC}.stand", topic=TOPIC,
         title=say("forage.title_stand", crop=crop.name, late=late, short=short, cut=next_cut,
                   height=height),
-        status=Status.WATCH if late or short else Status.NOTED, severity=1 if late or short else 0,
-        confidence=Confidence.MEDIUM, grade=Grade.OBSERVED, place=place,
+        status=m.Status.WATCH if late or short else m.Status.NOTED,
+        severity=1 if late or short else 0,
+        confidence=m.Confidence.MEDIUM, grade=m.Grade.OBSERVED, place=place,
         body=(say("forage.body_stand", crop=crop.name, hay_kinds=crop.group == "alfalfa",
                   grazed=_details(grazed), cut=_details(cut)),
               *((say("forage.body_hay_stage", stage=stage["stage"], low=stage["tall_low"],
@@ -107,7 +98,7 @@ def _details(height: Result) -> dict[str, object] | None:
     return None if height.value is None else dict(height.details)
 
 
-def hazard_finding(case: CaseFile) -> Finding | None:
+def hazard_finding(case: CaseFile) -> m.Finding | None:
     """What the crop can do to the stock kept here, by the published rows; else None.
 
     It asks for something where the crop is fed in the way that hurts, grazed or as hay, and where
@@ -132,28 +123,28 @@ def hazard_finding(case: CaseFile) -> Finding | None:
     sources = tuple(dict.fromkeys(str(row["source"]) for row, _, _ in found))
     heights = {"low": coefficient("prussic_height_low"), "high": coefficient("prussic_height_high"),
                "lowest": coefficient("fructan_height")}
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if now:
         hurt_by: dict[str, list[str]] = {}
         for row, hurt in now:
             hurt_by.setdefault(str(row["hazard"]), []).extend(hurt)
-        needs = (Need(NeedKind.MANAGE, "stock-hazards", "",
-                      say("forage.need_hazards", crop=crop.name,
-                          stock=list(dict.fromkeys(s for _, hurt in now for s in hurt))),
-                      place=place, sources=sources,
-                      cautions=(*(say(f"forage.caution_{key}", stock=stock, **heights)
-                                  for key, stock in hurt_by.items()),
-                                say("forage.caution_vet"))),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "stock-hazards", "",
+                        say("forage.need_hazards", crop=crop.name,
+                            stock=list(dict.fromkeys(s for _, hurt in now for s in hurt))),
+                        place=place, sources=sources,
+                        cautions=(*(say(f"forage.caution_{key}", stock=stock, **heights)
+                                    for key, stock in hurt_by.items()),
+                                  say("forage.caution_vet"))),)
+    return m.Finding(
         id=f"{TOPIC}.hazards", topic=TOPIC,
         title=say("forage.title_hazards", crop=crop.name,
                   stock=list(dict.fromkeys(s for _, hurt, _ in found for s in hurt))),
-        status=Status.WATCH if now else Status.NOTED, severity=1 if now else 0,
-        confidence=Confidence.MEDIUM, grade=Grade.OBSERVED, place=place,
+        status=m.Status.WATCH if now else m.Status.NOTED, severity=1 if now else 0,
+        confidence=m.Confidence.MEDIUM, grade=m.Grade.OBSERVED, place=place,
         body=tuple(say(f"forage.hazard_{row['hazard']}", stock=hurt, fed=fed,
                        memory=row["how"] == "memory", **heights) for row, hurt, fed in found),
-        evidence=(Evidence(Side.FOR, say("forage.for_hazards", crop=crop.name, stock=kept,
-                                         grazing=grazing, hay=hay), Grade.OBSERVED, sources),
-                  Evidence(Side.AGAINST, say("forage.against_hazards"), Grade.OBSERVED)),
+        evidence=(m.Evidence(m.Side.FOR, say("forage.for_hazards", crop=crop.name, stock=kept,
+                                             grazing=grazing, hay=hay), m.Grade.OBSERVED, sources),
+                  m.Evidence(m.Side.AGAINST, say("forage.against_hazards"), m.Grade.OBSERVED)),
         needs=needs, sources=sources,
     )

@@ -2,20 +2,9 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.tables import load
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.topics.forage.formulas_grades import external_ash_pct
@@ -31,7 +20,8 @@ CLOSE = 1.0
 """Percentage units under a limit that a second test could well overstep (our choice)."""
 
 
-def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
+                    ) -> m.Finding | None:
     """Nitrate in both usual forms, its class by a named table, and what to do."""
     nitrate = test.nitrate
     if nitrate is None or nitrate.unit != "ppm":
@@ -46,27 +36,27 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
     details = judged.details
     step = int(details["step"])
     severity = SEVERITY[step]
-    status = Status.EXCESS if severity else Status.ADEQUATE
+    status = m.Status.EXCESS if severity else m.Status.ADEQUATE
     if nitrate.censor == ">" and step < int(details["steps"]) - 1:
-        status = Status.UNCERTAIN
+        status = m.Status.UNCERTAIN
     if nitrate.censor == "<" and step > 0:
-        status, severity = Status.UNCERTAIN, min(severity, 1)
+        status, severity = m.Status.UNCERTAIN, min(severity, 1)
     forms = {key: details[f"{key}_ppm"] for key in ("no3_n", "no3", "kno3")}
     evidence = [
-        Evidence(Side.FOR, say("forage.for_nitrate", typed=nitrate.typed, form=test.nitrate_as,
-                               **forms), Grade.MEASURED, ("iupac-2007-weights",), (judged,)),
+        m.Evidence(m.Side.FOR, say("forage.for_nitrate", typed=nitrate.typed, form=test.nitrate_as,
+                                   **forms), m.Grade.MEASURED, ("iupac-2007-weights",), (judged,)),
         _second_opinion(second, step),
-        Evidence(Side.CONTEXT, say("forage.context_nitrate",
-                                   low=coefficient("nitrate_concern_low"),
-                                   high=coefficient("nitrate_concern_high")),
-                 Grade.PUBLISHED,
-                 ("unl-cedar-nitrate", "unl-2021-nitrate", "hartschuh-nitrate")),
+        m.Evidence(m.Side.CONTEXT, say("forage.context_nitrate",
+                                       low=coefficient("nitrate_concern_low"),
+                                       high=coefficient("nitrate_concern_high")),
+                   m.Grade.PUBLISHED,
+                   ("unl-cedar-nitrate", "unl-2021-nitrate", "hartschuh-nitrate")),
     ]
-    body: list[Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
-                               pregnant=details["pregnant_pct"], step=step)]
+    body: list[m.Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
+                                 pregnant=details["pregnant_pct"], step=step)]
     if nitrate.censor:
         body.append(say("forage.body_nitrate_limit", below=nitrate.censor == "<"))
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.nitrate.{test.id}",
         topic=TOPIC,
         title=say("forage.title_nitrate", name=lot, judged=judged.value, step=step,
@@ -74,7 +64,7 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
         status=status,
         severity=severity,
         confidence=sure,
-        grade=Grade.MEASURED,
+        grade=m.Grade.MEASURED,
         value=float(forms["no3_n"]),
         unit="ppm",
         reference=_nitrate_reference(),
@@ -87,22 +77,23 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
     )
 
 
-def _nitrate_reference() -> Message:
+def _nitrate_reference() -> m.Message:
     """Where the table used begins to set limits and where it forbids feeding."""
     rows = [r for r in load("forage/nitrate_classes") if r["table"] == TABLE]
     return say("forage.reference_nitrate", safe=rows[0]["high_ppm"], stop=rows[-1]["low_ppm"])
 
 
-def _second_opinion(second: Result, first_step: int) -> Evidence:
+def _second_opinion(second: Result, first_step: int) -> m.Evidence:
     stricter = int(second.details["step"]) > 0 and first_step == 0
-    return Evidence(
-        Side.AGAINST if stricter else Side.CONTEXT,
+    return m.Evidence(
+        m.Side.AGAINST if stricter else m.Side.CONTEXT,
         say("forage.evidence_second_table", judged=second.value, stricter=stricter,
             memory=second.how == "memory"),
-        Grade.MEASURED, (second.source,), (second,))
+        m.Grade.MEASURED, (second.source,), (second,))
 
 
-def _nitrate_needs(case: CaseFile, lot: Place, judged: Result, severity: int) -> tuple[Need, ...]:
+def _nitrate_needs(case: CaseFile, lot: m.Place, judged: Result, severity: int
+                   ) -> tuple[m.Need, ...]:
     if not severity:
         return ()
     stock = [s for s in kept_stock(case) if s in RUMINANTS]
@@ -112,39 +103,40 @@ def _nitrate_needs(case: CaseFile, lot: Place, judged: Result, severity: int) ->
         say("forage.caution_nitrate"),
         say("forage.caution_vet"),
     )
-    return (Need(NeedKind.MANAGE, "nitrate", "",
-                 say("forage.need_nitrate", name=lot, ration=judged.details["ration_pct"],
-                     stock=stock),
-                 place=lot, sources=(judged.source,), results=(judged,), cautions=cautions),)
+    return (m.Need(m.NeedKind.MANAGE, "nitrate", "",
+                   say("forage.need_nitrate", name=lot, ration=judged.details["ration_pct"],
+                       stock=stock),
+                   place=lot, sources=(judged.source,), results=(judged,), cautions=cautions),)
 
 
-def _unknown_form(lot: Place, test_id: str, nitrate: Quantity) -> Finding:
+def _unknown_form(lot: m.Place, test_id: str, nitrate: Quantity) -> m.Finding:
     """A number without its form may be harmless or deadly: both readings are shown."""
     with subject(lot):
         worst = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="no3-n", table=TABLE)
         mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
     severity = min(SEVERITY[int(worst.details["step"])], 2)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.nitrate.{test_id}",
         topic=TOPIC,
         title=say("forage.title_nitrate_form", name=lot, typed=nitrate.typed),
-        status=Status.UNCERTAIN,
+        status=m.Status.UNCERTAIN,
         severity=severity,
-        confidence=Confidence.LOW,
-        grade=Grade.MEASURED,
+        confidence=m.Confidence.LOW,
+        grade=m.Grade.MEASURED,
         value=None,
         reference=_nitrate_reference(),
         place=lot,
         body=(say("forage.body_nitrate_form", worst=worst.value, mildest=mildest.value),),
-        needs=(Need(NeedKind.MEASURE, "nitrate-form", "",
-                    say("forage.need_nitrate_form", name=lot), place=lot,
-                    cautions=(say("forage.caution_nitrate_form"), say("forage.caution_vet"))),),
+        needs=(m.Need(m.NeedKind.MEASURE, "nitrate-form", "",
+                      say("forage.need_nitrate_form", name=lot), place=lot,
+                      cautions=(say("forage.caution_nitrate_form"), say("forage.caution_vet"))),),
         sources=(worst.source, "anderson-unl-nitrate"),
         results=(worst, mildest),
     )
 
 
-def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+def sugar_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
+                  ) -> m.Finding | None:
     """Nonstructural carbohydrate against the limits for horses that cannot stand sugar."""
     nsc = plain(test.nsc)
     if nsc is None:
@@ -157,20 +149,20 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
     severity = (2 if both else 1) if over and horses else 0
     limits = {"laminitis": float(judged.details["laminitis_limit_pct"]),
               "insulin": float(judged.details["insulin_limit_pct"])}
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(NeedKind.MANAGE, "horse-sugar", "",
-                      say("forage.need_sugar", name=lot), place=lot, sources=(judged.source,),
-                      results=(judged,),
-                      cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "horse-sugar", "",
+                        say("forage.need_sugar", name=lot), place=lot, sources=(judged.source,),
+                        results=(judged,),
+                        cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
+    return m.Finding(
         id=f"{TOPIC}.sugar.{test.id}",
         topic=TOPIC,
         title=say("forage.title_sugar", name=lot, nsc=nsc, over=over, both=both, **limits),
-        status=Status.WATCH if severity else Status.NOTED,
+        status=m.Status.WATCH if severity else m.Status.NOTED,
         severity=severity,
         confidence=sure,
-        grade=Grade.MEASURED,
+        grade=m.Grade.MEASURED,
         value=nsc,
         unit="%",
         reference=say("forage.reference_sugar", **limits),
@@ -178,10 +170,10 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
         body=(say("forage.body_sugar", horses=horses,
                   near=any(0 < limit - nsc < CLOSE for limit in limits.values())),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), Grade.MEASURED,
-                     ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
-            Evidence(Side.CONTEXT, say("forage.context_afternoon"), Grade.PUBLISHED,
-                     ("mayland-2000",)),
+            m.Evidence(m.Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), m.Grade.MEASURED,
+                       ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_afternoon"), m.Grade.PUBLISHED,
+                       ("mayland-2000",)),
         ),
         needs=needs,
         sources=(judged.source, "harris-2011-laminitis"),
@@ -189,7 +181,7 @@ def sugar_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) ->
     )
 
 
-def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+def ash_finding(test: Forage, lot: m.Place, sure: m.Confidence) -> m.Finding | None:
     """Ash beyond the plant's own: soil in the hay."""
     ash = plain(test.ash)
     if ash is None:
@@ -197,14 +189,14 @@ def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
     with subject(lot):
         external = external_ash_pct.evaluate(kind=test.kind, ash_pct=ash)
     over = bool(external.details["over_goal"])
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.ash.{test.id}",
         topic=TOPIC,
         title=say("forage.title_ash", name=lot, ash=ash, external=external.value, over=over),
-        status=Status.WATCH if over else Status.ADEQUATE,
+        status=m.Status.WATCH if over else m.Status.ADEQUATE,
         severity=1 if over else 0,
         confidence=sure,
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=float(external.value),
         unit="%",
         reference=say("forage.reference_ash", internal=external.details["internal_pct"],
@@ -212,13 +204,14 @@ def ash_finding(test: Forage, lot: Place, sure: Confidence) -> Finding | None:
         place=lot,
         body=(say("forage.body_ash", lost=external.details["tdn_lost_pct"], over=over),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_ash", ash=ash,
-                                   internal=external.details["internal_pct"]),
-                     Grade.MEASURED, ("undersander-ash",), (external,)),
-            Evidence(Side.CONTEXT, say("forage.context_ash"), Grade.PUBLISHED, ("weiss-2019-ash",)),
+            m.Evidence(m.Side.FOR, say("forage.for_ash", ash=ash,
+                                       internal=external.details["internal_pct"]),
+                       m.Grade.MEASURED, ("undersander-ash",), (external,)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_ash"), m.Grade.PUBLISHED,
+                       ("weiss-2019-ash",)),
         ),
-        needs=(Need(NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
-                    sources=("undersander-ash",)),) if over else (),
+        needs=(m.Need(m.NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
+                      sources=("undersander-ash",)),) if over else (),
         sources=(external.source, "osu-wayne-2017-ash"),
         results=(external,),
     )

@@ -3,19 +3,9 @@
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import spots_place
 from loambrief.tables import load
 from loambrief.topics.forage.formulas_safety import (
@@ -58,7 +48,7 @@ def _listed(awns: bool) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def weedy_hay(case: CaseFile) -> Finding | None:
+def weedy_hay(case: CaseFile) -> m.Finding | None:
     """Hay weeds that store nitrate or carry awns, where stock are kept; else None."""
     if not kept_stock(case) or not hay_crop(case):
         return None
@@ -79,24 +69,24 @@ def weedy_hay(case: CaseFile) -> Finding | None:
     def names(some: list[Weed]) -> list[str]:
         return [w.local_name or w.species for w in some]
 
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.weedy_hay", topic=TOPIC,
         title=say("forage.title_weedy", weeds=names(weeds), where=place),
-        status=Status.WATCH, severity=2,
-        confidence=Confidence.MEDIUM if sure else Confidence.LOW, grade=Grade.OBSERVED,
+        status=m.Status.WATCH, severity=2,
+        confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,
         place=place,
         body=(say("forage.body_weedy", nitrate=names(nitrate), awns=names(awns)),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_weedy", rows=[
+            m.Evidence(m.Side.FOR, say("forage.for_weedy", rows=[
                 {"name": w.local_name or w.species, "place": w.place,
                  "cover": w.cover.value if w.cover is not None and w.cover.plain else None}
-                for w in weeds]), Grade.OBSERVED, sources),
-            Evidence(Side.CONTEXT, say("forage.context_weedy"), Grade.OBSERVED),
+                for w in weeds]), m.Grade.OBSERVED, sources),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_weedy"), m.Grade.OBSERVED),
         ),
-        needs=(Need(NeedKind.MANAGE, "weedy-hay", "",
-                    say("forage.need_weedy", where=place, nitrate=names(nitrate),
-                        awns=names(awns)),
-                    place=place, sources=sources, cautions=(say("forage.caution_vet"),)),),
+        needs=(m.Need(m.NeedKind.MANAGE, "weedy-hay", "",
+                      say("forage.need_weedy", where=place, nitrate=names(nitrate),
+                          awns=names(awns)),
+                      place=place, sources=sources, cautions=(say("forage.caution_vet"),)),),
         sources=sources,
     )
 
@@ -107,7 +97,7 @@ OWN_SIGNS = {"Berteroa incana": "alyssum"}
 """Species whose signs in stock have a sentence of their own."""
 
 
-def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
+def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ...]]:
     """Weeds that poison the stock that eats the hay, and weeds that nobody here can judge.
 
     Returns
@@ -155,29 +145,29 @@ def poisonous_hay(case: CaseFile) -> tuple[Finding | None, tuple[Missing, ...]]:
     sure = all(w.identification == "certain" for w in weeds)
     names = [str(r["name"]) for r in rows]
     sources = tuple(dict.fromkeys(s for r in rows for s in r["sources"]))
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.poisonous_hay", topic=TOPIC,
         title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
-        status=Status.LIMITING, severity=worst if kept_stock(case) else 1,
-        confidence=Confidence.MEDIUM if sure else Confidence.LOW, grade=Grade.OBSERVED,
+        status=m.Status.LIMITING, severity=worst if kept_stock(case) else 1,
+        confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,
         place=place,
         body=(say("forage.body_poison", rows=rows, sure=sure),),
-        evidence=(Evidence(Side.FOR, say("forage.for_weedy", rows=[
+        evidence=(m.Evidence(m.Side.FOR, say("forage.for_weedy", rows=[
             {"name": r["name"], "place": r["place"], "cover": r["share"]} for r in rows]),
-            Grade.OBSERVED, sources, tuple(results)),
-            Evidence(Side.CONTEXT, say("forage.context_poison"), Grade.OBSERVED)),
-        needs=(Need(NeedKind.MANAGE, "poisonous-hay", "",
-                    say("forage.need_poison", weeds=names, stock=stock_hit, where=place),
-                    place=place, sources=sources, results=tuple(results),
-                    cautions=(say("forage.caution_poison", stock=stock_hit),)),),
+            m.Grade.OBSERVED, sources, tuple(results)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_poison"), m.Grade.OBSERVED)),
+        needs=(m.Need(m.NeedKind.MANAGE, "poisonous-hay", "",
+                      say("forage.need_poison", weeds=names, stock=stock_hit, where=place),
+                      place=place, sources=sources, results=tuple(results),
+                      cautions=(say("forage.caution_poison", stock=stock_hit),)),),
         sources=sources, results=tuple(results),
     ), missing
 
 
-def _unjudged_weeds(case: CaseFile) -> tuple[Missing, ...]:
+def _unjudged_weeds(case: CaseFile) -> tuple[m.Missing, ...]:
     """Weeds that the lists do not know, where stock eat the hay."""
     unknown = [w.local_name or w.species for w in case.weeds if _species(w) is None]
     if not unknown or not kept_stock(case):
         return ()
-    return (Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
-                    say("forage.missing_weed_means", stock=kept_stock(case)), TOPIC),)
+    return (m.Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
+                      say("forage.missing_weed_means", stock=kept_stock(case)), TOPIC),)

@@ -95,7 +95,7 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> 
                            "lower_ppm": row["lower"], "basis": row["basis"]})
 
 
-@formula(unit="mg/kg", source="cfr-40-503-13", locator="tables 1 and 3", how="memory")
+@formula(unit="mg/kg", source="cfr-40-503-13", locator="tables 1 and 3", how="seen")
 def biosolids_concentration_limit(metal: str, kind: str = "ceiling") -> Answer:
     """Most of a metal that biosolids for land may hold.
 
@@ -129,7 +129,7 @@ def biosolids_concentration_limit(metal: str, kind: str = "ceiling") -> Answer:
     return Answer(row[column], how=str(row["how"]))
 
 
-@formula(unit="lb/ac", source="cfr-40-503-13", locator="table 2", how="memory")
+@formula(unit="lb/ac", source="cfr-40-503-13", locator="table 2", how="seen")
 def biosolids_cumulative_limit(metal: str) -> Answer:
     """Most of a metal that biosolids may bring to a field over all years.
 

@@ -37,15 +37,15 @@ from loambrief.topics.nutrients.formulas_micronutrients import (
 from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, short
 from loambrief.topics.nutrients.state import (
     MINOR_FIELDS,
-    MINOR_METHODS,
     NutrientState,
     guide_reads,
+    minor_method,
     zone,
 )
 from loambrief.units import plain
 
 TOPIC = "nutrients"
-BY_GUIDE = ("S", "Mg")
+BY_GUIDE = ("S", "Mg", "Ca", "Mo", "Cl")
 """No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
 """Item of the leaf test."""
@@ -102,7 +102,7 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
            element: str) -> Micro | None:
     """The reading of one element; None where it was not measured as a plain number."""
     value = plain(getattr(increment, MINOR_FIELDS[element]))
-    method = getattr(sample.methods, MINOR_METHODS[element])
+    method = minor_method(sample, element)
     if value is None or method is None:
         return None
     used, read = method, value
@@ -140,7 +140,7 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
-            method = getattr(sample.methods, MINOR_METHODS[element])
+            method = minor_method(sample, element)
             yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
                           say("nutrients.missing_micro_one_then", element=element), TOPIC,
                           judgements=(judged(element, place, Verdict.NOT_JUDGED,
@@ -344,3 +344,5 @@ def _micro_cautions(state: NutrientState, micro: Micro) -> Iterator[Message]:
                   confirmed=short(micro.leaf))
     if element in ("Cu", "Zn"):
         yield say("nutrients.caution_stays", element=element)
+    if element == "Ca":
+        yield say("nutrients.caution_calcium")

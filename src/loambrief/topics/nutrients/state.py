@@ -21,8 +21,11 @@ DEPTH_TOLERANCE_IN = 1.0
 METHOD_FIELD = {"P2O5": "phosphorus", "K2O": "cations"}
 RESULT_FIELD = {"P2O5": "phosphorus", "K2O": "potassium"}
 MINOR_FIELDS = {"Zn": "zinc", "B": "boron", "Mn": "manganese", "Cu": "copper", "Fe": "iron",
-                "S": "sulfate_s", "Mg": "magnesium"}
-MINOR_METHODS = {**MINOR_FIELDS, "S": "sulfur", "Mg": "cations"}
+                "S": "sulfate_s", "Mg": "magnesium", "Ca": "calcium", "Mo": "molybdenum",
+                "Cl": "chloride"}
+_METHODS = {**MINOR_FIELDS, "S": "sulfur", "Mg": "cations", "Ca": "cations"}
+ANY_METHOD = "any"
+"""Method of a guide's rule for chloride, of which a case names no extract."""
 
 
 @dataclass(frozen=True)
@@ -151,10 +154,15 @@ def read(case: CaseFile) -> NutrientState:
     return NutrientState(case, crop, amount, state.rotation, chosen, False, "", fitting)
 
 
+def minor_method(sample: Sample, element: str) -> str | None:
+    """Extract that a test of a minor element was made with; None where it is not stated."""
+    return ANY_METHOD if element == "Cl" else getattr(sample.methods, _METHODS[element])
+
+
 def guide_reads(state: NutrientState, sample: Sample, increment: Increment,
                 element: str) -> bool:
     """Whether the guide in use has a rule for the test of a minor element that was made."""
-    method = getattr(sample.methods, MINOR_METHODS[element]) or ""
+    method = minor_method(sample, element) or ""
     return (state.guide is not None and getattr(increment, MINOR_FIELDS[element]) is not None
             and state.guide.rule(element, state.crop, method) is not None)
 

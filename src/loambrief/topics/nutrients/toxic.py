@@ -78,11 +78,11 @@ def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> Miss
              and not _has_level(state, element, method := getattr(sample.methods, field) or "")]
     if not open_:
         return None
-    return Missing(say("nutrients.missing_toxic", where=place,
-                       rows=[{"element": e, "method": m} for e, m in open_]),
-                   say("nutrients.missing_toxic_then",
-                       stock=any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case),
-                       crop=state.crop.name), TOPIC)
+    rows = [{"element": e, "method": m} for e, m in open_]
+    stock = any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case)
+    return Missing(say("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
+                       crop=state.crop.name),
+                   say("nutrients.missing_toxic_then", rows=rows), TOPIC)
 
 
 def _has_level(state: NutrientState, element: str, method: str) -> bool:

@@ -6,19 +6,8 @@ A screening sign. It may prompt a test; it never sets a rate, and no promise han
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.tables import load
 from loambrief.tables.harmful import plain_name
@@ -35,13 +24,13 @@ from loambrief.topics.refractometry.state import (
 TOPIC = "refractometry"
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on the sap readings of a case."""
     state = sap_state(case)
     if state is None:
-        return Assessment()
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+        return m.Assessment()
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for weed in state.weeds:
         crop = state.beside(weed)
         if crop is not None:
@@ -52,14 +41,14 @@ def assess(case: CaseFile) -> Assessment:
         findings.append(_line(state, lined))
     findings += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
     if not state.crops:
-        missing.append(Missing(say("refractometry.missing_crop"),
-                               say("refractometry.missing_crop_means"), TOPIC))
+        missing.append(m.Missing(say("refractometry.missing_crop"),
+                                 say("refractometry.missing_crop_means"), TOPIC))
     missing += [
-        Missing(say("refractometry.missing_temperature", plant=sap.label),
-                say("refractometry.missing_temperature_means"), TOPIC)
+        m.Missing(say("refractometry.missing_temperature", plant=sap.label),
+                  say("refractometry.missing_temperature_means"), TOPIC)
         for sap in state.all if not sap.comparable
     ]
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
 def _readings(sap: Sap) -> dict[str, object]:
@@ -67,7 +56,7 @@ def _readings(sap: Sap) -> dict[str, object]:
             "n": len(sap.brix)}
 
 
-def _conditions(state: SapState, crop: Sap, weed: Sap) -> list[Message]:
+def _conditions(state: SapState, crop: Sap, weed: Sap) -> list[m.Message]:
     """What makes the two readings less alike than they should be."""
     found = []
     apart = minutes_apart(crop.reading.time, weed.reading.time)
@@ -91,48 +80,49 @@ def _parts_differ(first: str | None, second: str | None) -> bool:
     return not organs or organs != others
 
 
-def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
+def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
     with subject(crop.reading.plant, weed.reading.plant):
         difference = brix_crop_minus_weed.evaluate(crop_brix=list(crop.brix),
                                                    weed_brix=list(weed.brix))
     details = difference.details
     comparable = crop.comparable and weed.comparable
     clear = bool(details["clear"]) and comparable
-    body: list[Message] = [say("refractometry.body_corrected", atc=state.part.atc,
-                               corrected=bool(crop.corrections or weed.corrections),
-                               comparable=comparable)]
+    body: list[m.Message] = [say("refractometry.body_corrected", atc=state.part.atc,
+                                 corrected=bool(crop.corrections or weed.corrections),
+                                 comparable=comparable)]
     if details["low"] is None:
         body.append(say("refractometry.body_no_interval"))
     if state.part.weather:
         body.append(say("refractometry.body_weather", weather=state.part.weather))
     evidence = [
-        Evidence(Side.FOR, say("refractometry.evidence_means", crop=_readings(crop),
-                               weed=_readings(weed)),
-                 Grade.MEASURED, ("gost-brix-temperature", "student-1908"),
-                 crop.results + weed.results),
+        m.Evidence(m.Side.FOR, say("refractometry.evidence_means", crop=_readings(crop),
+                                   weed=_readings(weed)),
+                   m.Grade.MEASURED, ("gost-brix-temperature", "student-1908"),
+                   crop.results + weed.results),
     ]
     for sap in (crop, weed):
         agreement = sap.agreement
         if agreement is not None and agreement.value == "differ":
-            evidence.append(Evidence(
-                Side.AGAINST,
+            evidence.append(m.Evidence(
+                m.Side.AGAINST,
                 say("refractometry.against_spread", plant=sap.label,
                     spread=agreement.details["spread"], limit=agreement.details["limit"]),
-                Grade.MEASURED, (agreement.source,), (agreement,)))
-    evidence += [Evidence(Side.AGAINST, message, Grade.OBSERVED, ("bumgarner-kleinhenz-2013",))
+                m.Grade.MEASURED, (agreement.source,), (agreement,)))
+    evidence += [m.Evidence(m.Side.AGAINST, message, m.Grade.OBSERVED,
+                            ("bumgarner-kleinhenz-2013",))
                  for message in _conditions(state, crop, weed)]
-    evidence.append(Evidence(Side.CONTEXT, say("refractometry.context_species"), Grade.PUBLISHED,
-                             ("bumgarner-kleinhenz-2013", "msstate-p2836")))
-    return Finding(
+    evidence.append(m.Evidence(m.Side.CONTEXT, say("refractometry.context_species"),
+                               m.Grade.PUBLISHED, ("bumgarner-kleinhenz-2013", "msstate-p2836")))
+    return m.Finding(
         id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
         topic=TOPIC,
         title=say("refractometry.title_pair", crop=crop.name, weed=weed.name,
                   crop_mean=crop.mean, weed_mean=weed.mean, difference=difference.value,
                   is_clear=clear),
-        status=Status.NOTED if comparable else Status.UNCERTAIN,
+        status=m.Status.NOTED if comparable else m.Status.UNCERTAIN,
         severity=0,
         confidence=state.confidence(crop, weed),
-        grade=Grade.SCREENING,
+        grade=m.Grade.SCREENING,
         value=difference.value, low=details["low"], high=details["high"],
         unit="Brix",
         reference=say("refractometry.reference_pair", resolvable=constant("resolvable")),
@@ -146,44 +136,44 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> Finding:
     )
 
 
-def _needs(state: SapState, crop: Sap, weed: Sap, below: bool) -> tuple[Need, ...]:
+def _needs(state: SapState, crop: Sap, weed: Sap, below: bool) -> tuple[m.Need, ...]:
     """A test at most: sap never carries an amount."""
     place = state.place(crop)
     wanted = int(constant("replicates_wanted"))
     if min(len(crop.brix), len(weed.brix)) < 3 or not (crop.comparable and weed.comparable):
-        return (Need(NeedKind.MEASURE, "sap-again", "",
-                     say("refractometry.need_again", where=place, n=wanted,
-                         atc=state.part.atc), place=place,
-                     sources=("bumgarner-kleinhenz-2013",),
-                     cautions=(say("refractometry.caution_press"),)),)
+        return (m.Need(m.NeedKind.MEASURE, "sap-again", "",
+                       say("refractometry.need_again", where=place, n=wanted,
+                           atc=state.part.atc), place=place,
+                       sources=("bumgarner-kleinhenz-2013",),
+                       cautions=(say("refractometry.caution_press"),)),)
     if below:
-        return (Need(NeedKind.MEASURE, "tissue", "",
-                     say("refractometry.need_tissue", crop=crop.reading.plant, where=place),
-                     place=place, sources=("bumgarner-kleinhenz-2013",)),)
+        return (m.Need(m.NeedKind.MEASURE, "tissue", "",
+                       say("refractometry.need_tissue", crop=crop.reading.plant, where=place),
+                       place=place, sources=("bumgarner-kleinhenz-2013",)),)
     return ()
 
 
-def _published() -> list[Evidence]:
+def _published() -> list[m.Evidence]:
     """What was published for and against Brix as a sign of health, in table order."""
-    sides = {"for": Side.FOR, "against": Side.AGAINST, "context": Side.CONTEXT}
+    sides = {"for": m.Side.FOR, "against": m.Side.AGAINST, "context": m.Side.CONTEXT}
     return [
-        Evidence(sides[str(row["side"])], say(f"refractometry.published_{row['key']}"),
-                 Grade.PUBLISHED, (str(row["source"]),))
+        m.Evidence(sides[str(row["side"])], say(f"refractometry.published_{row['key']}"),
+                   m.Grade.PUBLISHED, (str(row["source"]),))
         for row in load("refractometry/evidence")
     ]
 
 
-def _crop(state: SapState, crop: Sap) -> Finding:
+def _crop(state: SapState, crop: Sap) -> m.Finding:
     """The trade's level for a healthy plant, beside what was published."""
     level = constant("practice_level")
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.level.{crop.number}",
         topic=TOPIC,
         title=say("refractometry.title_level", level=level, **_readings(crop)),
-        status=Status.NOTED,
+        status=m.Status.NOTED,
         severity=0,
         confidence=state.confidence(crop),
-        grade=Grade.PRACTICE,
+        grade=m.Grade.PRACTICE,
         value=crop.mean, low=crop.low, high=crop.high,
         unit="Brix",
         reference=say("refractometry.reference_level", level=level),
@@ -200,46 +190,46 @@ def _crop(state: SapState, crop: Sap) -> Finding:
     )
 
 
-def _line(state: SapState, lined: list[Sap]) -> Finding:
+def _line(state: SapState, lined: list[Sap]) -> m.Finding:
     """Sharp or diffuse: written down as seen, with what is known about it."""
     extra = constant("diffuse_uncertainty")
     diffuse = [s.label for s in lined if s.reading.line == "diffuse"]
     sharp = [s.label for s in lined if s.reading.line == "sharp"]
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.line",
         topic=TOPIC,
         title=say("refractometry.title_line", diffuse=diffuse, sharp=sharp),
-        status=Status.NOTED,
+        status=m.Status.NOTED,
         severity=0,
         confidence=state.confidence(*lined),
-        grade=Grade.OBSERVED,
+        grade=m.Grade.OBSERVED,
         reference=say("refractometry.reference_line"),
         place=field_place(state.case),
         body=(say("refractometry.body_line", any_diffuse=bool(diffuse), extra=extra),),
         evidence=(
-            Evidence(Side.FOR, say("refractometry.for_line"), Grade.PRACTICE,
-                     ("practice-brix-line",)),
-            Evidence(Side.AGAINST, say("refractometry.against_line"), Grade.CALCULATED,
-                     ("meeten-north-1995",)),
-            Evidence(Side.CONTEXT, say("refractometry.context_filter"), Grade.MEASURED,
-                     ("oiv-ma-as2-02",)),
+            m.Evidence(m.Side.FOR, say("refractometry.for_line"), m.Grade.PRACTICE,
+                       ("practice-brix-line",)),
+            m.Evidence(m.Side.AGAINST, say("refractometry.against_line"), m.Grade.CALCULATED,
+                       ("meeten-north-1995",)),
+            m.Evidence(m.Side.CONTEXT, say("refractometry.context_filter"), m.Grade.MEASURED,
+                       ("oiv-ma-as2-02",)),
         ),
         sources=("practice-brix-line", "meeten-north-1995"),
     )
 
 
-def _not_to_press(state: SapState, weed: Sap) -> Finding:
+def _not_to_press(state: SapState, weed: Sap) -> m.Finding:
     """A weed on the list of plants whose sap hurts was pressed."""
     details = weed.pressing.details  # type: ignore[union-attr]
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.press.{weed.number}",
         topic=TOPIC,
         title=say("refractometry.title_press", plant=weed.name,
                   english=details["english"]),
-        status=Status.WATCH,
+        status=m.Status.WATCH,
         severity=1,
         confidence=state.confidence(weed),
-        grade=Grade.OBSERVED,
+        grade=m.Grade.OBSERVED,
         reference=say("refractometry.reference_press"),
         place=state.place(weed),
         body=(say("refractometry.body_press", harm=details["harm"]),

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import Assessment, Finding, Missing, Place, say
 from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
@@ -27,6 +28,7 @@ def assess(case: CaseFile) -> Assessment:
         sodium = sodium_finding(case, state, crop)
         findings += [f for f in (sodium, boron_finding(case, sample)) if f is not None]
         missing += _missing(case, state)
+    missing += _chloride(case)
     of_water, lacking = water_findings(case)
     return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)
 
@@ -60,6 +62,17 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
         found.append(Missing(say("salinity.missing_sodium", where=state.place),
                              say("salinity.missing_sodium_means"), "salinity"))
     return found
+
+
+def _chloride(case: CaseFile) -> list[Missing]:
+    """No limit of chloride in the soil is held for any crop or rootstock: leaves would tell."""
+    read = any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
+               for s in case.samples for i in s.increments)
+    crop = known_crop(case.field.crop)
+    return [Missing(say("salinity.missing_chloride", crop=case.field.crop),
+                    say("salinity.missing_chloride_means",
+                        rooted=crop is not None and crop.group == "fruit"),
+                    "salinity")] if read else []
 
 
 def _alkaline(state: SaltState) -> bool:

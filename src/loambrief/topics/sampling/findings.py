@@ -3,21 +3,9 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import age_days, main_increment, sample_area_ac, surface_increment
+from loambrief.findings import model as m
 from loambrief.findings.confidence import MAX_AGE_DAYS, grade_confidence
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import depth_of, place_of
 from loambrief.tables import load
 from loambrief.topics.sampling.formulas_error import (
@@ -34,17 +22,17 @@ EXAMPLE = "phosphorus"
 """The test whose error is worked out as an example: the most variable of the usual ones."""
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """One finding per soil sample."""
     if not case.samples:
-        return Assessment(missing=(Missing(say("sampling.missing_soil_test"),
-                                           say("sampling.missing_soil_test_means"), TOPIC),))
-    return Assessment(tuple(_support(case, sample) for sample in case.samples))
+        return m.Assessment(missing=(m.Missing(say("sampling.missing_soil_test"),
+                                               say("sampling.missing_soil_test_means"), TOPIC),))
+    return m.Assessment(tuple(_support(case, sample) for sample in case.samples))
 
 
-def _faults(case: CaseFile, sample: Sample) -> list[tuple[str, Message]]:
+def _faults(case: CaseFile, sample: Sample) -> list[tuple[str, m.Message]]:
     """What is not as the guidance asks, by short name."""
-    found: list[tuple[str, Message]] = []
+    found: list[tuple[str, m.Message]] = []
     few, large = constant("cores_min"), constant("area_max")
     area, age = sample_area_ac(case, sample), age_days(case, sample.date)
     if sample.cores is None:
@@ -65,7 +53,7 @@ def _faults(case: CaseFile, sample: Sample) -> list[tuple[str, Message]]:
     return found
 
 
-def _depth_fault(case: CaseFile, sample: Sample) -> Message | None:
+def _depth_fault(case: CaseFile, sample: Sample) -> m.Message | None:
     """The main slice against the depth asked for under this tillage."""
     main, top = main_increment(sample), surface_increment(sample)
     tillage = case.field.tillage
@@ -81,7 +69,7 @@ def _depth_fault(case: CaseFile, sample: Sample) -> Message | None:
     return None
 
 
-def _error(sample: Sample) -> tuple[Evidence | None, tuple[Result, ...]]:
+def _error(sample: Sample) -> tuple[m.Evidence | None, tuple[Result, ...]]:
     """Error of an example test from its cores and the laboratory, at both ends of the usual CV."""
     if sample.cores is None:
         return None, ()
@@ -93,15 +81,15 @@ def _error(sample: Sample) -> tuple[Evidence | None, tuple[Result, ...]]:
         both = combined_error_pct.evaluate(field_pct=field.value, lab_pct=lab)
         ends.append(both.value)
         results += [field, both]
-    return Evidence(
-        Side.CONTEXT,
+    return m.Evidence(
+        m.Side.CONTEXT,
         say("sampling.context_error", test=EXAMPLE, cores=sample.cores, low=ends[0], high=ends[1],
             lab=lab),
-        Grade.CALCULATED, (str(row["field_source"]), str(row["source"])), tuple(results),
+        m.Grade.CALCULATED, (str(row["field_source"]), str(row["source"])), tuple(results),
     ), tuple(results)
 
 
-def _support(case: CaseFile, sample: Sample) -> Finding:
+def _support(case: CaseFile, sample: Sample) -> m.Finding:
     place = place_of(sample)
     faults = _faults(case, sample)
     names = [name for name, _ in faults]
@@ -109,25 +97,25 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
         error, results = _error(sample)
     enough = "cores" not in names
     evidence = [
-        Evidence(Side.FOR if enough else Side.AGAINST,
-                 say("sampling.evidence_guides", guides=[
-                     {"name": r["programme"], "low": r["cores_low"], "high": r["cores_high"]}
-                     for r in load("sampling/guidance")]),
-                 Grade.MEASURED,
-                 tuple(str(r["source"]) for r in load("sampling/guidance"))),
+        m.Evidence(m.Side.FOR if enough else m.Side.AGAINST,
+                   say("sampling.evidence_guides", guides=[
+                       {"name": r["programme"], "low": r["cores_low"], "high": r["cores_high"]}
+                       for r in load("sampling/guidance")]),
+                   m.Grade.MEASURED,
+                   tuple(str(r["source"]) for r in load("sampling/guidance"))),
     ]
     if error is not None:
         evidence.append(error)
     age = age_days(case, sample.date)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.support.{sample.id}",
         topic=TOPIC,
         title=say("sampling.title_support", where=place, cores=sample.cores,
                   area=sample_area_ac(case, sample), faults=names),
-        status=Status.WATCH if faults else Status.ADEQUATE,
+        status=m.Status.WATCH if faults else m.Status.ADEQUATE,
         severity=1 if faults else 0,
         confidence=grade_confidence(age_days=age, cores=sample.cores, cores_matter=True),
-        grade=Grade.OBSERVED,
+        grade=m.Grade.OBSERVED,
         value=None if sample.cores is None else float(sample.cores),
         unit="cores",
         reference=say("sampling.reference", few=constant("cores_min"),
@@ -143,7 +131,7 @@ def _support(case: CaseFile, sample: Sample) -> Finding:
     )
 
 
-def _needs(case: CaseFile, sample: Sample, place: Place, names: list[str]) -> tuple[Need, ...]:
+def _needs(case: CaseFile, sample: Sample, place: m.Place, names: list[str]) -> tuple[m.Need, ...]:
     """A new sample where this one is too old, too thin or stands for far too much.
 
     An area a little over the guide is said in the finding; it is no reason to pay for a new
@@ -152,8 +140,8 @@ def _needs(case: CaseFile, sample: Sample, place: Place, names: list[str]) -> tu
     far = sample_area_ac(case, sample) > FAR_TOO_LARGE * constant("area_max")
     if not (set(names) - {"area"} or far):
         return ()
-    return (Need(
-        NeedKind.MEASURE, "soil-sample", "",
+    return (m.Need(
+        m.NeedKind.MEASURE, "soil-sample", "",
         say("sampling.need_sample", where=place, wanted=constant("cores_wanted"),
             large=constant("area_max"), area=sample_area_ac(case, sample), faults=names,
             no_till=case.field.tillage == "no-till", surface=constant("no_till_surface"),

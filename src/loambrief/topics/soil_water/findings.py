@@ -3,19 +3,9 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.salinity.formulas_water import water_with_leaching
 from loambrief.topics.salinity.state import irrigated
@@ -37,7 +27,7 @@ PARTLY_WET = ("drip",)
 FLOODED = ("flood",)
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Water held, allowed depletion and interval of every sample of an irrigated field.
 
     Returns
@@ -47,18 +37,18 @@ def assess(case: CaseFile) -> Assessment:
         for fields on rain unless the case gives a rooting depth or a reference ET.
     """
     if not asked(case):
-        return Assessment()
+        return m.Assessment()
     crop = crop_water(case)
     if crop is None:
-        return Assessment(missing=(Missing(
+        return m.Assessment(missing=(m.Missing(
             say("soil_water.missing_crop", crop=case.field.crop),
             say("soil_water.missing_crop_means"), TOPIC),))
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for sample in case.samples:
         zone = zone_water(sample, crop)
         if zone is None:
-            missing.append(Missing(
+            missing.append(m.Missing(
                 say("soil_water.missing_texture", where=place_of(sample), texture=sample.texture),
                 say("soil_water.missing_texture_means"), TOPIC))
             continue
@@ -66,43 +56,45 @@ def assess(case: CaseFile) -> Assessment:
         if zone.days is not None and irrigated(case):
             findings.append(_interval(case, crop, zone))
     if findings and crop.use is None and irrigated(case):
-        missing.append(Missing(say("soil_water.missing_reference"),
-                               say("soil_water.missing_reference_means"), TOPIC))
-    return Assessment(tuple(findings), tuple(missing))
+        missing.append(m.Missing(say("soil_water.missing_reference"),
+                                 say("soil_water.missing_reference_means"), TOPIC))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
+def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
     held, share = zone.held, crop.share
     second = held.details["second"]
     lines = [
-        Evidence(Side.FOR, say("soil_water.for_texture", texture=zone.sample.texture,
-                               water=held.value, depth=crop.depth_in), Grade.CALCULATED,
-                 (SURVEY,), (held,)),
-        Evidence(Side.FOR, say("soil_water.for_share", crop=case.field.crop, share=share.value,
-                               table=share.details["table"],
-                               use=None if crop.use is None else crop.use.value),
-                 Grade.CALCULATED, (FAO,), (share, zone.allowed)),
-        Evidence(Side.CONTEXT, say("soil_water.context_roots", crop=case.field.crop,
-                                   low=crop.root.value, high=crop.root.details["high"],
-                                   line=crop.root.details["line"], dug=crop.dug,
-                                   depth=crop.depth_in), Grade.PUBLISHED, (FAO,), (crop.root,)),
+        m.Evidence(m.Side.FOR, say("soil_water.for_texture", texture=zone.sample.texture,
+                                   water=held.value, depth=crop.depth_in), m.Grade.CALCULATED,
+                   (SURVEY,), (held,)),
+        m.Evidence(m.Side.FOR, say("soil_water.for_share", crop=case.field.crop, share=share.value,
+                                   table=share.details["table"],
+                                   use=None if crop.use is None else crop.use.value),
+                   m.Grade.CALCULATED, (FAO,), (share, zone.allowed)),
+        m.Evidence(m.Side.CONTEXT, say("soil_water.context_roots", crop=case.field.crop,
+                                       low=crop.root.value, high=crop.root.details["high"],
+                                       line=crop.root.details["line"], dug=crop.dug,
+                                       depth=crop.depth_in),
+                   m.Grade.PUBLISHED, (FAO,), (crop.root,)),
     ]
     if second is not None:
-        lines.append(Evidence(Side.AGAINST, say("soil_water.against_second", water=second,
-                                                first=held.value), Grade.PUBLISHED, (SECOND,)))
+        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_second", water=second,
+                                                    first=held.value),
+                                m.Grade.PUBLISHED, (SECOND,)))
     above = () if zone.above is None else (zone.above.held,)
     if zone.above is not None:
-        lines.append(Evidence(Side.AGAINST, say("soil_water.against_dense", top=crop.dense_in,
-                                                water=zone.above.held.value),
-                              Grade.MEASURED, (), above))
-    return Finding(
+        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_dense", top=crop.dense_in,
+                                                    water=zone.above.held.value),
+                                m.Grade.MEASURED, (), above))
+    return m.Finding(
         id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
         title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
                   allowed=zone.allowed.value, where=zone.place),
-        status=Status.NOTED, severity=0,
+        status=m.Status.NOTED, severity=0,
         confidence=grade_confidence(method_matches=False, agrees=second is None or
                                     abs(float(second) - held.number) < 0.15 * held.number),
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         reference=say("soil_water.reference_held", share=share.value),
         place=zone.place,
         body=(say("soil_water.body_held", low=held.details["low"], high=held.details["high"],
@@ -111,7 +103,7 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
         results=(held, crop.root, share, zone.allowed, *above))
 
 
-def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
+def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
     """Days between irrigations at full cover, where the whole root zone is wetted."""
     assert zone.days is not None and zone.days_ends is not None and crop.use is not None
     method = case.field.irrigation
@@ -129,28 +121,28 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> Finding:
         "drain": drain, "gross": None if gross is None else gross.value,
         "dense": crop.dense_in, "dense_days": None if dense is None else dense.value}
     known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross, dense) if r is not None)
-    lines = [Evidence(Side.FOR, say("soil_water.for_use", crop=case.field.crop,
-                                    use=crop.use.value, line=crop.root.details["line"],
-                                    coefficient=crop.use.details["coefficient"],
-                                    reference=crop.use.inputs["reference_et"]),
-                      Grade.CALCULATED, (FAO,), (crop.use,)),
-             Evidence(Side.AGAINST, say("soil_water.against_coefficient"), Grade.PUBLISHED,
-                      (FAO,))]
+    lines = [m.Evidence(m.Side.FOR, say("soil_water.for_use", crop=case.field.crop,
+                                        use=crop.use.value, line=crop.root.details["line"],
+                                        coefficient=crop.use.details["coefficient"],
+                                        reference=crop.use.inputs["reference_et"]),
+                        m.Grade.CALCULATED, (FAO,), (crop.use,)),
+             m.Evidence(m.Side.AGAINST, say("soil_water.against_coefficient"), m.Grade.PUBLISHED,
+                        (FAO,))]
     if drain is None:
-        lines.append(Evidence(Side.AGAINST, say("soil_water.against_no_leaching",
-                                                tested=case.water is not None),
-                              Grade.CALCULATED))
-    need = Need(
-        kind=NeedKind.MANAGE, item=INTERVAL, unit="",
+        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_no_leaching",
+                                                    tested=case.water is not None),
+                                m.Grade.CALCULATED))
+    need = m.Need(
+        kind=m.NeedKind.MANAGE, item=INTERVAL, unit="",
         text=say("soil_water.need_interval", where=zone.place, whole=whole, **params),
         place=zone.place, area_ac=sample_area_ac(case, zone.sample), results=known,
         sources=(FAO, SURVEY),
         cautions=(say("soil_water.caution_feel", flooded=method in FLOODED),), params=params)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.interval.{zone.sample.id}", topic=TOPIC,
         title=say("soil_water.title_interval", whole=whole, where=zone.place, **params),
-        status=Status.NOTED, severity=0,
+        status=m.Status.NOTED, severity=0,
         confidence=grade_confidence(method_matches=False, agrees=drain is not None),
-        grade=Grade.CALCULATED, place=zone.place,
+        grade=m.Grade.CALCULATED, place=zone.place,
         body=(say("soil_water.body_interval", whole=whole, **params),),
         evidence=tuple(lines), needs=(need,), sources=(FAO, SURVEY), results=known)

@@ -2,20 +2,8 @@
 
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import main_increment, sample_area_ac, surface_increment
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.state import untilled
 from loambrief.topics.sampling.age import sample_confidence
@@ -29,7 +17,7 @@ PH_GAP = 0.3
 """pH difference that is called layered: our own step."""
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on layers of every sample that was split by depth, and what was not measured.
 
     Returns
@@ -38,8 +26,8 @@ def assess(case: CaseFile) -> Assessment:
         Ids ``stratification.layers`` and ``stratification.impossible``, each with the sample's
         id.
     """
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for sample in case.samples:
         state = layer_state(sample)
         if state is None:
@@ -50,34 +38,35 @@ def assess(case: CaseFile) -> Assessment:
         layered = _layers(case, state)
         if layered is not None:
             findings.append(layered)
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def _confidence(case: CaseFile, state: LayerState) -> Confidence:
+def _confidence(case: CaseFile, state: LayerState) -> m.Confidence:
     return sample_confidence(case, state.sample, matches=state.sample.residue != "left on",
                              agrees=not state.impossible)
 
 
-def _impossible(case: CaseFile, state: LayerState) -> Finding:
+def _impossible(case: CaseFile, state: LayerState) -> m.Finding:
     """A slice that holds more than the layer it is part of."""
     rows = [_row(x) for x in state.impossible]
-    return Finding(
+    return m.Finding(
         id=f"stratification.impossible.{state.sample.id}", topic=TOPIC,
         title=say("stratification.title_impossible", where=state.place,
                   names=[x.name for x in state.impossible]),
-        status=Status.UNCERTAIN, severity=1, confidence=Confidence.LOW, grade=Grade.CALCULATED,
-        place=state.place,
+        status=m.Status.UNCERTAIN, severity=1, confidence=m.Confidence.LOW,
+        grade=m.Grade.CALCULATED, place=state.place,
         body=(say("stratification.body_impossible", rows=rows, top=depth_of(state.surface),
                   whole=depth_of(state.whole)),),
-        evidence=(Evidence(Side.FOR, say("stratification.for_impossible", rows=rows,
-                                         top=depth_of(state.surface), whole=depth_of(state.whole),
-                                         share=state.surface.bottom_in / state.whole.bottom_in),
-                           Grade.CALCULATED, ("layer-mass-balance",)),),
-        needs=(Need(kind=NeedKind.MEASURE, item="layers again", unit="", place=state.place,
-                    area_ac=sample_area_ac(case, state.sample),
-                    text=say("stratification.need_again", where=state.place,
-                             top=depth_of(state.surface), whole=depth_of(state.whole)),
-                    sources=("layer-mass-balance",)),),
+        evidence=(m.Evidence(m.Side.FOR, say("stratification.for_impossible", rows=rows,
+                                             top=depth_of(state.surface),
+                                             whole=depth_of(state.whole),
+                                             share=state.surface.bottom_in / state.whole.bottom_in),
+                             m.Grade.CALCULATED, ("layer-mass-balance",)),),
+        needs=(m.Need(kind=m.NeedKind.MEASURE, item="layers again", unit="", place=state.place,
+                      area_ac=sample_area_ac(case, state.sample),
+                      text=say("stratification.need_again", where=state.place,
+                               top=depth_of(state.surface), whole=depth_of(state.whole)),
+                      sources=("layer-mass-balance",)),),
         sources=("layer-mass-balance",),
     )
 
@@ -93,7 +82,7 @@ def _ph_gap(state: LayerState) -> float | None:
     return state.whole_ph - state.surface_ph
 
 
-def _layers(case: CaseFile, state: LayerState) -> Finding | None:
+def _layers(case: CaseFile, state: LayerState) -> m.Finding | None:
     """What differs between the surface and the soil below, and what that changes."""
     known = [x for x in state.layers if not x.impossible and not x.limit]
     limited = [x for x in state.layers if x.limit]
@@ -104,12 +93,12 @@ def _layers(case: CaseFile, state: LayerState) -> Finding | None:
     acid_top = gap is not None and gap >= PH_GAP
     marked = bool(strong) or (gap is not None and abs(gap) >= PH_GAP)
     top = depth_of(state.surface)
-    return Finding(
+    return m.Finding(
         id=f"stratification.layers.{state.sample.id}", topic=TOPIC,
         title=say("stratification.title_layers", marked=marked, where=state.place, top=top,
                   names=[x.name for x in strong], acid=acid_top),
-        status=Status.WATCH if marked else Status.NOTED, severity=1 if marked else 0,
-        confidence=_confidence(case, state), grade=Grade.CALCULATED,
+        status=m.Status.WATCH if marked else m.Status.NOTED, severity=1 if marked else 0,
+        confidence=_confidence(case, state), grade=m.Grade.CALCULATED,
         value=max((x.ratio for x in strong if x.ratio is not None), default=None), unit="1",
         place=state.place,
         reference=say("stratification.reference", ratio=STRONG_RATIO),
@@ -121,7 +110,7 @@ def _layers(case: CaseFile, state: LayerState) -> Finding | None:
 
 
 def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[Layer],
-          acid_top: bool) -> tuple[Message, ...]:
+          acid_top: bool) -> tuple[m.Message, ...]:
     names = {x.name for x in strong}
     balanced = [x.name for x in known if x.below_by == "balance"]
     body = [say("stratification.body_layers", balanced=balanced, top=depth_of(state.surface))]
@@ -138,51 +127,52 @@ def _body(case: CaseFile, state: LayerState, known: list[Layer], strong: list[La
 
 
 def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float | None,
-              limited: list[Layer]) -> tuple[Evidence, ...]:
+              limited: list[Layer]) -> tuple[m.Evidence, ...]:
     lines = []
-    for by, grade in (("measured", Grade.MEASURED), ("balance", Grade.CALCULATED)):
+    for by, grade in (("measured", m.Grade.MEASURED), ("balance", m.Grade.CALCULATED)):
         group = [x for x in known if x.below_by == by]
         if group:
-            lines.append(Evidence(
-                Side.FOR, say("stratification.for_layers", rows=[_row(x) for x in group], by=by,
-                              depth=depth_of(state.surface), whole_depth=depth_of(state.whole)),
+            lines.append(m.Evidence(
+                m.Side.FOR, say("stratification.for_layers", rows=[_row(x) for x in group], by=by,
+                                depth=depth_of(state.surface), whole_depth=depth_of(state.whole)),
                 grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
     if gap is not None:
-        lines.append(Evidence(Side.FOR, say("stratification.for_ph", top=state.surface_ph,
-                                            whole=state.whole_ph, depth=depth_of(state.surface),
-                                            whole_depth=depth_of(state.whole)), Grade.MEASURED))
+        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_ph", top=state.surface_ph,
+                                                whole=state.whole_ph, depth=depth_of(state.surface),
+                                                whole_depth=depth_of(state.whole)),
+                                m.Grade.MEASURED))
     if limited:
-        lines.append(Evidence(Side.CONTEXT, say("stratification.context_limit",
-                                                names=[x.name for x in limited]),
-                              Grade.MEASURED))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_limit",
+                                                    names=[x.name for x in limited]),
+                                m.Grade.MEASURED))
     if untilled(case):
-        lines.append(Evidence(Side.FOR, say("stratification.for_trials",
-                                            depth_in=figure("surface_enrichment"),
-                                            broadcast_in=figure("broadcast_depth")),
-                              Grade.PUBLISHED,
-                              ("osu-em9014-strat", "iowa-2016-broadcast-depth",
-                               "obour-kansas-50yr", "essington-howard-2000")))
-    lines.append(Evidence(Side.AGAINST, say("stratification.against_limits"), Grade.PRACTICE,
-                          ("surface-practice",)))
+        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_trials",
+                                                depth_in=figure("surface_enrichment"),
+                                                broadcast_in=figure("broadcast_depth")),
+                                m.Grade.PUBLISHED,
+                                ("osu-em9014-strat", "iowa-2016-broadcast-depth",
+                                 "obour-kansas-50yr", "essington-howard-2000")))
+    lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_limits"), m.Grade.PRACTICE,
+                            ("surface-practice",)))
     if case.field.tillage == "no-till":
-        lines.append(Evidence(Side.CONTEXT, say("stratification.context_striptill",
-                                                low=figure("striptill_corn_low"),
-                                                high=figure("striptill_corn_high")),
-                              Grade.PUBLISHED, ("yuan-illinois-striptill",)))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_striptill",
+                                                    low=figure("striptill_corn_low"),
+                                                    high=figure("striptill_corn_high")),
+                                m.Grade.PUBLISHED, ("yuan-illinois-striptill",)))
     if state.sample.residue in (None, "left on"):
-        lines.append(Evidence(Side.AGAINST, say("stratification.against_residue",
-                                                left=state.sample.residue == "left on"),
-                              Grade.OBSERVED, ("surface-practice",)))
+        lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_residue",
+                                                    left=state.sample.residue == "left on"),
+                                m.Grade.OBSERVED, ("surface-practice",)))
     return tuple(lines)
 
 
-def _missing(case: CaseFile, sample: Sample) -> list[Missing]:
+def _missing(case: CaseFile, sample: Sample) -> list[m.Missing]:
     """A split by depth is worth having where nothing mixes the soil."""
     place = place_of(sample)
     if surface_increment(sample) is not None and main_increment(sample) is None:
-        return [Missing(say("stratification.missing_whole", where=place),
-                        say("stratification.missing_whole_means"), TOPIC)]
+        return [m.Missing(say("stratification.missing_whole", where=place),
+                          say("stratification.missing_whole_means"), TOPIC)]
     if untilled(case) and surface_increment(sample) is None and sample.increments:
-        return [Missing(say("stratification.missing_surface", where=place),
-                        say("stratification.missing_surface_means"), TOPIC)]
+        return [m.Missing(say("stratification.missing_surface", where=place),
+                          say("stratification.missing_surface_means"), TOPIC)]
     return []

@@ -5,19 +5,9 @@ from typing import NamedTuple
 
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.tables import load
 from loambrief.topics.salinity.state import salt_state
@@ -51,11 +41,11 @@ SALT_CLASS = 3.0
 class WeedHint(NamedTuple):
     """One row of the weed chart: what is hinted at, by which weeds, and what a test says."""
 
-    label: Message
+    label: m.Message
     weeds: tuple[tuple[str, float | None], ...]
     verdict: str
-    verdict_text: Message
-    measured: Message
+    verdict_text: m.Message
+    measured: m.Message
 
 
 @dataclass(frozen=True)
@@ -162,46 +152,46 @@ def _row(label: str, weeds: tuple[Seen, ...], check: HintCheck) -> WeedHint:
                     say("weeds.verdict", verdict=check.verdict.value), check.measured)
 
 
-def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
+def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding:
     """One finding: axes with enough species, prompts, agreement, and what to measure."""
     axes = [axis(name, seen) for name in AXES]
     prompts = prompted(case, seen)
     evidence, sources = [], list(RANKED)
     for hinted in prompts:
         verdict = hinted.check.verdict
-        evidence.append(Evidence(
-            Side.AGAINST if verdict is Agreement.DIFFERS else Side.FOR,
+        evidence.append(m.Evidence(
+            m.Side.AGAINST if verdict is Agreement.DIFFERS else m.Side.FOR,
             say("weeds.for_prompt", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
                 weak=not hinted.strong, verdict=verdict.value, measured=hinted.check.measured),
-            Grade.SCREENING, hinted.sources, hinted.check.results))
+            m.Grade.SCREENING, hinted.sources, hinted.check.results))
         sources += hinted.sources
     for found in axes:
         if found.enough and found.mean is not None:
             check = _axis_check(case, found) if _leans(found) else None
-            evidence.append(Evidence(
-                Side.AGAINST if check and check.verdict is Agreement.DIFFERS else Side.CONTEXT,
+            evidence.append(m.Evidence(
+                m.Side.AGAINST if check and check.verdict is Agreement.DIFFERS else m.Side.CONTEXT,
                 say("weeds.context_axis", axis=found.name, lean=found.lean, n=len(found.used),
                     dropped=len(one_each(seen)) - len(found.used),
                     verdict=check.verdict.value if check else None,
                     measured=check.measured if check else None),
-                Grade.SCREENING, RANKED, (found.mean,)))
+                m.Grade.SCREENING, RANKED, (found.mean,)))
     short = [found.name for found in axes if not found.enough]
     if short:
-        evidence.append(Evidence(
-            Side.CONTEXT,
+        evidence.append(m.Evidence(
+            m.Side.CONTEXT,
             say("weeds.context_few", axes=short, wanted=constant("minimum_effective_species")),
-            Grade.SCREENING, ("loambrief-weed-rule",),
+            m.Grade.SCREENING, ("loambrief-weed-rule",),
             tuple(a.mean for a in axes if a.mean is not None and not a.enough)))
-    evidence.append(Evidence(Side.AGAINST, say("weeds.against_signs"), Grade.SCREENING,
-                             ("schaffers-sykora-2000", "ter-braak-gremmen-1987", "walter-2002")))
+    evidence.append(m.Evidence(m.Side.AGAINST, say("weeds.against_signs"), m.Grade.SCREENING,
+                               ("schaffers-sykora-2000", "ter-braak-gremmen-1987", "walter-2002")))
     verdicts = [h.check.verdict for h in prompts]
     unknown = [s.name for s in seen if s.accepted is None]
     unsure = [s.name for s in one_each(seen) if s.weed.identification != "certain"]
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.hints", topic=TOPIC,
         title=say("weeds.title_hints", looked_for=[h.key for h in prompts],
                   any_lean=any(_leans(a) for a in axes)),
-        status=Status.NOTED, severity=0, grade=Grade.SCREENING,
+        status=m.Status.NOTED, severity=0, grade=m.Grade.SCREENING,
         confidence=grade_confidence(
             method_matches=False,
             enough_replicates=any(a.enough for a in axes),
@@ -220,9 +210,9 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     )
 
 
-def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[Need, ...]:
+def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[m.Need, ...]:
     """Measurements the weeds ask for and the case does not have; never an amount."""
-    needs: list[Need] = []
+    needs: list[m.Need] = []
     for hinted in prompts:
         if not hinted.asks:
             continue
@@ -238,7 +228,7 @@ def _needs(case: CaseFile, prompts: tuple[Hinted, ...]) -> tuple[Need, ...]:
     return tuple(needs)
 
 
-def _salt_needs(case: CaseFile, hinted: Hinted, names: list[str]) -> list[Need]:
+def _salt_needs(case: CaseFile, hinted: Hinted, names: list[str]) -> list[m.Need]:
     if not case.samples:
         return [_measure("paste extract", "weeds.need_salt", names, field_place(case),
                          case.field.area.value, hinted)]
@@ -256,8 +246,8 @@ def _salt_needs(case: CaseFile, hinted: Hinted, names: list[str]) -> list[Need]:
     return found
 
 
-def _measure(item: str, text: str, names: list[str], place: Place, area: float,
-             hinted: Hinted) -> Need:
-    return Need(NeedKind.MEASURE, item, "",
-                say(text, weeds=names, where=place, weak=hinted.asks == "weak"), place=place,
-                area_ac=area, sources=hinted.sources)
+def _measure(item: str, text: str, names: list[str], place: m.Place, area: float,
+             hinted: Hinted) -> m.Need:
+    return m.Need(m.NeedKind.MEASURE, item, "",
+                  say(text, weeds=names, where=place, weak=hinted.asks == "weak"), place=place,
+                  area_ac=area, sources=hinted.sources)
