@@ -101,7 +101,7 @@ def test_crop_is_found_by_any_name(typed, row):
 
 def test_memory_rows_say_so():
     """ensures that a threshold from memory is not passed off as seen."""
-    assert salinity_crops.crop_salt_threshold.evaluate(crop="alfalfa").how == "memory"
+    assert salinity_crops.crop_salt_threshold.evaluate(crop="canola").how == "memory"
     assert salinity_crops.crop_salt_threshold.evaluate(crop="tomato").how == "seen"
 
 

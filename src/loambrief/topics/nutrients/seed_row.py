@@ -122,15 +122,17 @@ def seed_row_finding(case: CaseFile) -> Finding | None:
     sample = _strictest(case, crop)
     with subject(field_place(case), "seed row"):
         told, limit = seed_row_limit(case, crop, sample)
-    evidence, results = [], [limit]
+    products: list[tuple[str, Result]] = []
     for name, percent in offered if limit.value else ():
         with subject(field_place(case), name):
             most = _product(case, crop, sample, percent)
         if most.value is not None:
-            results.append(most)
-            evidence.append(Evidence(
-                Side.CONTEXT, say("nutrients.seed_row_product", name=name, most=most.value),
-                Grade.CALCULATED, (most.source,), (most,)))
+            products.append((name, most))
+    found = tuple(most for _, most in products)
+    evidence = Evidence(
+        Side.CONTEXT, say("nutrients.seed_row_products", rows=[
+            {"name": name, "most": most.value} for name, most in products]),
+        Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in found)), found)
     assumed = case.field.row_spacing is None and told.params["row"] is not None
     return Finding(
         id="nutrients.seed_row", topic="nutrients",
@@ -141,8 +143,9 @@ def seed_row_finding(case: CaseFile) -> Finding | None:
         place=field_place(case),
         body=(told, *((say("nutrients.body_seed_row_assumed", row=told.params["row"]),)
                       if assumed and limit.value else ())),
-        evidence=tuple(evidence), sources=(limit.source,) if limit.value is not None else (),
-        results=tuple(results))
+        evidence=(evidence,) if products else (),
+        sources=(limit.source,) if limit.value is not None else (),
+        results=(limit, *found))
 
 
 def _percent(analysis: Analysis) -> dict[str, float]:
