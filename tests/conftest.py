@@ -16,6 +16,7 @@ import os
 import pickle
 import random
 import re
+import shutil
 import signal
 import zlib
 from pathlib import Path
@@ -33,6 +34,9 @@ ALWAYS = {"deadline": None, "database": None, "suppress_health_check": [HealthCh
 settings.register_profile("fixed", derandomize=True, max_examples=60, **ALWAYS)
 settings.register_profile("search", derandomize=False, max_examples=2000, print_blob=True, **ALWAYS)
 settings.load_profile("fixed")
+MEMORY, ROOM = "/dev/shm", 4 * 2**30
+"""A folder in memory on Linux, and what it must have left to be used [bytes]: a run takes less
+than a tenth of it."""
 
 
 def pytest_configure(config):
@@ -42,10 +46,16 @@ def pytest_configure(config):
     compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again. So
     it would all templates in each home that a test makes up, and list the typefaces.
 
+    Folders of tests are in memory where the machine has such a place: archives are written there
+    and thrown away by the thousand. They go with their test, unless it failed (pyproject.toml).
+
     Garbage is looked for seldom: tests hold many documents, and walking over all of them each
     time that 700 objects are new took a tenth of the whole run. (Nothing is frozen for good: the
     program itself counts what an advisory leaves as old, if nothing is; see `uncollected`.)
     """
+    if (os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM
+            and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC):
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", MEMORY)
     gc.set_threshold(100_000, 20, 50)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
 import yaml
 
 from loambrief import pipeline
-from loambrief.case.load import load_case
+from loambrief.case.load import LoadedCase, load_case
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import ReportModel
 
@@ -37,27 +38,48 @@ def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en
 
 
 @cache
-def written(path: Path, language: str) -> tuple[pipeline.Advice, ReportModel]:
+def read(path: Path, language: str = "en") -> LoadedCase:
+    """The case of any field, in a language."""
+    return load_case(path, language=language)
+
+
+@cache
+def advised(path: Path, language: str = "en") -> pipeline.Advice:
+    """Findings and plan of any field, in a language."""
+    return pipeline.advise(read(path, language))
+
+
+@cache
+def written(path: Path, language: str = "en") -> tuple[pipeline.Advice, ReportModel]:
     """Advice and report model of any field, in a language."""
-    made = pipeline.advise(load_case(path, language=language))
+    made = advised(path, language)
     return made, pipeline.report_model(made)
 
 
+CUTS = (r"(?:penetrometer|infiltration|refractometer|residue):\n(?:  .*\n|\n)+",
+        r"  - id: (?:tsp|gypsum|litter|ripper|rye)\n(?:    .*\n)+",
+        r"      - depth: 0-2 in\n(?:        .*\n)+", r"  - \{species: (?!Setaria).*\n")
+SECOND = (r"  - id: S\n(?:    .*\n)+", r"  - code: .*\n    field: amendment.lime.S\n.*\n")
+
+
+def short_text(zones: int = 1) -> str:
+    """The Ohio sample with one depth, one weed and one zone, or both: half of the pages, every
+    kind of document, complete enough to be issued."""
+    text = CASES["acid_corn_ohio"].read_text(encoding="utf-8")
+    for pattern in CUTS if zones == 2 else CUTS + SECOND:
+        text, found = re.subn(f"^{pattern}", "", text, flags=re.MULTILINE)
+        assert found, pattern
+    return text if zones == 2 else text.replace("  area: 42 ac", "  area: 24 ac")
+
+
 def short_case(**header: str) -> str:
-    """The Ohio sample with one zone, one depth and one weed: a third of the pages, every kind
-    of document, complete enough to be issued.
+    """:func:`short_text` with its header changed.
 
     Parameters
     ----------
     **header : str
         Put into ``case``.
     """
-    data = yaml.safe_load(CASES["acid_corn_ohio"].read_text(encoding="utf-8"))
-    for key in ("penetrometer", "infiltration", "refractometer", "residue"):
-        del data[key]
-    del data["samples"][1:], data["samples"][0]["increments"][0], data["weeds"][1:]
-    data["field"]["area"] = data["samples"][0]["area"]
-    data["materials"] = [m for m in data["materials"] if m["id"] in ("aglime", "map", "potash")]
-    data["accept"] = [a for a in data["accept"] if a["field"] != "amendment.lime.S"]
+    data = yaml.safe_load(short_text())
     data["case"] |= {"question": "what_first"} | header
     return yaml.safe_dump(data, sort_keys=False, allow_unicode=True)

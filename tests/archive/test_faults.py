@@ -3,6 +3,7 @@
 import errno
 import os
 import random
+import shutil
 
 import pytest
 from store_builders import (
@@ -25,12 +26,20 @@ from loambrief.archive.store import Store
 from loambrief.errors import ArchiveFault, LoambriefError
 
 
-def base(folder):
-    """An archive of three advisories, closed."""
-    with Store.create(folder, clock=ticking()) as store:
+@pytest.fixture(scope="module")
+def base(tmp_path_factory):
+    """Makes a closed archive of three advisories in a folder: a copy, it is built once."""
+    whole = tmp_path_factory.mktemp("base") / "a"
+    with Store.create(whole, clock=ticking()) as store:
         for person in PEOPLE[:3]:
             issue_one(store, person)
-        return state(store)
+        before = state(store)
+
+    def copied(folder):
+        shutil.copytree(whole, folder)
+        return dict(before)
+
+    return copied
 
 
 def state(store):
@@ -69,7 +78,7 @@ def steps_of(folder, event):
 
 
 @pytest.mark.parametrize("event", EVENTS)
-def test_killed_at_every_step(event, tmp_path):
+def test_killed_at_every_step(event, base, tmp_path):
     """ensures that an event that is cut short anywhere has either happened or not, whole."""
     before = base(tmp_path / "a")
     steps = steps_of(tmp_path / "a", event)
@@ -105,7 +114,7 @@ def test_killed_at_every_step(event, tmp_path):
         assert outcomes == {True, False}  # both sides of the log line were reached
 
 
-def test_killed_while_recovering(tmp_path):
+def test_killed_while_recovering(base, tmp_path):
     """ensures that being killed again while an erasure is finished changes nothing."""
     base(tmp_path / "a")
 
@@ -126,7 +135,7 @@ def test_killed_while_recovering(tmp_path):
 
 
 @pytest.mark.parametrize("event", [e for e in EVENTS if e != "rebuild"])
-def test_disk_full_at_every_step(event, tmp_path):
+def test_disk_full_at_every_step(event, base, tmp_path):
     """ensures that a full disk is reported, and that nothing is half entered."""
     before = base(tmp_path / "a")
     steps = steps_of(tmp_path / "a", event)
@@ -155,7 +164,7 @@ def test_disk_full_at_every_step(event, tmp_path):
             assert check(store).good
 
 
-def test_half_a_line(tmp_path):
+def test_half_a_line(base, tmp_path):
     """ensures that a line that was torn by a loss of power is dropped, and the rest is kept."""
     before = base(tmp_path / "a")
     path = tmp_path / "a" / log.NAME

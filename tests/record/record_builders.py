@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import atexit
 import datetime as dt
 import re
 import shutil
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
+from tempfile import mkdtemp
 
-SAMPLE = Path(__file__).parents[2] / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+from sample_reports import CASES, short_text
+
+WHOLE = CASES["acid_corn_ohio"]
+SAMPLE = Path(mkdtemp(prefix="loambrief-")) / "case.yaml"
+"""A short case: what is tested here goes for each of the pages alike."""
+SAMPLE.write_text(short_text(), encoding="utf-8")
+ZONES = SAMPLE.with_name("zones.yaml")
+"""The same with two zones."""
+ZONES.write_text(short_text(2), encoding="utf-8")
+atexit.register(shutil.rmtree, SAMPLE.parent)
 NUMBER = "IV-2026-0001"
 CLIENT = "Pruett & Daughters Grain"
 PERSONAL = ("pruett", "odessa", "larkspur", "tarrow", "555-0142", "east 40")
@@ -23,13 +34,13 @@ def clock(day: int = 2) -> Callable[[], dt.datetime]:
         minutes=next(minutes))
 
 
-def case_file(folder: Path, **changes: str) -> Path:
-    """The sample in a folder of its own, with whole lines replaced or left out.
+def case_file(folder: Path, source: Path = SAMPLE, **changes: str) -> Path:
+    """The sample, or another case, in a folder of its own, with whole lines replaced or left out.
 
     A change names a pattern of :data:`LINES` and gives the text in its place.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    text = SAMPLE.read_text(encoding="utf-8")
+    text = source.read_text(encoding="utf-8")
     for name, new in changes.items():
         text, found = re.subn(LINES[name], new, text, count=1, flags=re.MULTILINE)
         assert found, name

@@ -11,7 +11,7 @@ import pypdf
 import pytest
 from click.testing import CliRunner
 from pdf_text import page_texts
-from record_builders import LINES, NUMBER, PERSONAL, SAMPLE, case_file, clock
+from record_builders import LINES, NUMBER, PERSONAL, SAMPLE, WHOLE, case_file, clock
 
 from loambrief import pipeline
 from loambrief.archive.canonical import sha256
@@ -41,7 +41,7 @@ def codes(path, **given):
 @pytest.fixture(scope="module")
 def advice():
     """The plan of the complete sample."""
-    return prepare(SAMPLE).advice
+    return prepare(WHOLE).advice
 
 
 @pytest.mark.parametrize(("change", "text", "code", "field", "line"), [
@@ -65,7 +65,7 @@ def advice():
 ])
 def test_what_is_missing_is_told_at_its_place(advice, tmp_path, change, text, code, field, line):
     """ensures that one missing thing is told at the line where it would stand."""
-    path = case_file(tmp_path, **{change: text})
+    path = case_file(tmp_path, WHOLE, **{change: text})
     source = completeness.case_source(path.read_bytes(), str(path), tmp_path)
     problems = completeness.missing(completeness.IssueCheck(advice, source, {}))
     assert [(p.code, p.field, p.severity) for p in problems] == [(code, field, "error")]
@@ -116,7 +116,7 @@ def test_plan_that_is_not_complete(advice):
 
 def gate_of(advice, tmp_path, **changes):
     """Problems of the gate for a changed sample; accepted points are those of the file."""
-    path = case_file(tmp_path, **changes)
+    path = case_file(tmp_path, WHOLE, **changes)
     loaded = load_case(path)
     source = completeness.case_source(path.read_bytes(), str(path), tmp_path)
     return completeness.missing(completeness.IssueCheck(replace(advice, loaded=loaded), source, {}))
@@ -139,7 +139,7 @@ def test_a_rule_is_named_that_holds_where_the_case_is(advice, tmp_path, place, n
 
 
 WAIVER = "  - {code: ISSUE-SAMPLER, field: 'SAMPLER', reason: The grower forgot who it was.}\n"
-WAIVED = re.search(LINES["accept"], SAMPLE.read_text(encoding="utf-8"), re.MULTILINE)[0] + WAIVER
+WAIVED = re.search(LINES["accept"], WHOLE.read_text(encoding="utf-8"), re.MULTILINE)[0] + WAIVER
 
 
 @pytest.mark.parametrize("named", ["samples[N].sampler", "samples[].sampler"])
@@ -301,12 +301,12 @@ def test_unjudged_needs_are_accepted_by_name(tmp_path):
     """ensures that each open primary nutrient or lime, and each rate from memory, is accepted
     by name with a reason, which is printed on page 1 and in the annex.
     """
-    found = codes(case_file(tmp_path / "none", accept=ACCEPT_AREA))
+    found = codes(case_file(tmp_path / "none", WHOLE, accept=ACCEPT_AREA))
     told = {(p.code, p.found.split()[0]) for p in found}
     assert told == {("ISSUE-OPEN-VERDICT", "nutrient.N"), ("ISSUE-OPEN-VERDICT", "amendment.lime"),
                     ("ISSUE-FROM-MEMORY", "mclean-1982-smp"),
                     ("ISSUE-FROM-MEMORY", "culman-2020-bulletin-974")}
-    made = prepare(case_file(tmp_path / "all")).advice
+    made = prepare(case_file(tmp_path / "all", WHOLE)).advice
     document = pipeline.render(made)
     first, annex = (" ".join(" ".join(t.split()) for t in page_texts(part, count)) for part, count
                     in ((document.pdf, 1), (document.annex, None)))

@@ -10,7 +10,7 @@ import pytest
 import shapefile
 from click.testing import CliRunner
 from pdf_text import page_texts
-from record_builders import CLIENT, NUMBER, case_file, clock, copied
+from record_builders import CLIENT, NUMBER, ZONES, case_file, clock, copied
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.check import check
@@ -42,7 +42,7 @@ def outline(west, south, acres):
 
 def drawn_case(folder, **changes):
     """The sample with its zones in a KML file and the laboratory's report beside it."""
-    path = case_file(folder, lab=LAB, **changes)
+    path = case_file(folder, ZONES, lab=LAB, **changes)
     path.write_text(path.read_text() + "boundary: {file: zones.kml}\n")
     marks = "".join(
         f"<Placemark><ExtendedData><Data name='sample'><value>{name}</value></Data></ExtendedData>"

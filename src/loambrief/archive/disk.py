@@ -86,7 +86,7 @@ class Disk:
     @contextmanager
     def _opened(self, name: str, flags: int) -> Iterator[int]:
         path = self.path(name)
-        self._no_link_above(path)
+        self._no_link_above(name)
         try:
             handle = os.open(path, flags | _NOFOLLOW, FILE_MODE)
         except OSError as error:
@@ -100,11 +100,10 @@ class Disk:
         finally:
             os.close(handle)
 
-    def _no_link_above(self, path: Path) -> None:
-        for above in path.relative_to(self.root).parents:
-            place = self.root / above
-            if place != self.root and os.path.islink(place):
-                raise ArchiveBroken(f"{place} is a link")
+    def _no_link_above(self, name: str) -> None:
+        while name := os.path.dirname(name):
+            if os.path.islink(f"{self.root}/{name}"):
+                raise ArchiveBroken(f"{self.path(name)} is a link")
 
     def put(self, name: str, content: bytes, step: str) -> None:
         """A file, whole or not at all: written aside, synced, renamed into place."""
@@ -150,7 +149,7 @@ class Disk:
         """Remove a file if it is there."""
         self.hook(f"{step}:remove")
         path = self.path(name)
-        self._no_link_above(path)
+        self._no_link_above(name)
         path.unlink(missing_ok=True)
         if path.parent.is_dir():
             self._sync_folder(path.parent)
@@ -162,7 +161,7 @@ class Disk:
             folders.sort()
             links = [f for f in folders if os.path.islink(os.path.join(base, f))]
             for name in sorted([*files, *links]):
-                yield (Path(base) / name).relative_to(self.root).as_posix()
+                yield f"{base}/{name}".removeprefix(f"{self.root}/")
 
     def _sync_folder(self, path: Path) -> None:
         handle = os.open(path, os.O_RDONLY | os.O_DIRECTORY)

@@ -5,7 +5,7 @@ from loambrief.render.flow import flow
 from loambrief.render.page import build_pages, document_number
 from loambrief.render.pdfa import archive_file
 from loambrief.render.styles import look
-from loambrief.render.tags import Element
+from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import DocumentStatus, ReportModel
 from loambrief.report.parts import Summary
 from loambrief.resources import uncollected
@@ -31,11 +31,15 @@ def render_pdf(model: ReportModel, *, checked: bool | None = None) -> bytes:
     if checked is None:
         checked = model.status is not DocumentStatus.DRAFT
     with uncollected():
-        page = look(model.paper, model.scale, accent=model.accent)
-        root = Element("Document")
-        covered = bool(model.blocks) and not isinstance(model.blocks[0], Summary)
-        composer = Composer(page, model.words, root, 2 if covered else 1, model.elsewhere)
-        flowables = flow(composer, model.blocks)
-        composer.check_links()
-        canvas = build_pages(model, page, root, flowables)
-        return archive_file(canvas, model, document_number(model), checked=checked)
+        return archive_file(paginated(model), model, document_number(model), checked=checked)
+
+
+def paginated(model: ReportModel) -> TaggedCanvas:
+    """The pages of a document, not yet a file; raises as :func:`render_pdf`."""
+    page = look(model.paper, model.scale, accent=model.accent)
+    root = Element("Document")
+    covered = bool(model.blocks) and not isinstance(model.blocks[0], Summary)
+    composer = Composer(page, model.words, root, 2 if covered else 1, model.elsewhere)
+    flowables = flow(composer, model.blocks)
+    composer.check_links()
+    return build_pages(model, page, root, flowables)
