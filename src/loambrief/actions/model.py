@@ -1,7 +1,5 @@
 """What the planner hands to the report: actions, what is left out, what not to buy."""
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Mapping
@@ -330,7 +328,7 @@ class Plan:
     met: tuple[tuple[m.Need, Action], ...] = ()
     """Needs that an own action meets whole, with that action."""
     differences: tuple[PlanDifference, ...] = ()
-    program: Plan | None = None
+    program: "Plan | None" = None
     """The program's own plan, without anything that the adviser set; None where it is the same."""
 
     def unjudged(self) -> tuple[m.Judgement, ...]:

@@ -1,7 +1,5 @@
 """What changed since the revision before: inputs, findings, rates and money, field by field."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
@@ -43,7 +41,7 @@ class RevisionChanges:
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: Mapping) -> RevisionChanges:
+    def from_json(cls, data: Mapping) -> "RevisionChanges":
         rows = {name: tuple(tuple(row) for row in data[name]) for name in GROUPS}
         return cls(**{**data, **rows})
 

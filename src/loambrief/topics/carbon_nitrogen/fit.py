@@ -1,7 +1,5 @@
 """What every nitrogen method shares: its answer, and what it reads of a case."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from loambrief.agronomy.crops import Crop, yield_in_crop_unit
