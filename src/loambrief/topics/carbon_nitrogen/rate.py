@@ -1,6 +1,7 @@
 """The season's nitrogen by a published method, where no adviser set it: amount, time, losses."""
 
 from collections.abc import Iterator
+from math import ceil
 
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Sample
@@ -43,6 +44,8 @@ LEAST_LB_AC = 10.0
 """A smaller amount is not spread for its own sake (our own cut)."""
 TIES_UP = 30.0
 """C:N from which residue ties nitrogen up (Alberta; see ``decay_effect``)."""
+LB_AC_PER_CUT = 100.0
+"""Most that hay of several cuttings gets at a time (uga-aesl-crop-037: 75 to 100 lb)."""
 WET = ("somewhat poorly drained", "poorly drained")
 DOUBTS = {  # method to what the literature holds against it
     "nebraska_corn": ("against_yield_goal", "ndsu-sf722"),
@@ -55,7 +58,7 @@ DOUBTS = {  # method to what the literature holds against it
     "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "florida_potato": ("against_florida", "uf-hs1429"),
     "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
-    "north_dakota_flax": ("against_yield_goal", "ndsu-sf722"),
+    "north_dakota_flax": ("against_flax", "ndsu-flax-2017"),
     "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
@@ -139,6 +142,8 @@ def _splits(fit: MethodFit, sandy: bool) -> int:
     """Passes it is better put on in: more on sand and for a large amount."""
     if fit.when == "sidedress" or (fit.amount or 0.0) < LEAST_LB_AC:
         return 1
+    if fit.when == "cuttings":
+        return max(ceil(round(fit.amount or 0.0) / LB_AC_PER_CUT), 2)
     if sandy:
         return 3
     return 2 if (fit.amount or 0.0) >= 100.0 else 1
