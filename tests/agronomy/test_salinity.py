@@ -84,7 +84,7 @@ def test_tolerance_table_is_complete():
     assert len({r["crop"] for r in rows}) == len(rows)
     for row in rows:
         assert row["source"] in references()
-        assert row["how"] in ("seen", "memory")
+        assert row["how"] in ("seen", "computed")
         assert 0 < row["threshold_ds_m"] < 15 and 0 < row["slope_pct"] <= 33
         assert row["rating"] in ("S", "MS", "MT", "T")
 
@@ -100,7 +100,7 @@ def test_crop_is_found_by_any_name(typed, row):
 
 def test_memory_rows_say_so():
     """ensures that a threshold from memory is not passed off as seen."""
-    assert salinity_crops.crop_salt_threshold.evaluate(crop="canola").how == "memory"
+    assert salinity_crops.boron_threshold.evaluate(crop="tomato").how == "memory"
     assert salinity_crops.crop_salt_threshold.evaluate(crop="tomato").how == "seen"
 
 

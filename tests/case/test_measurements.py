@@ -170,8 +170,7 @@ def test_extract_can_be_mapped():
 def test_a_new_measurement_takes_few_files(tmp_path):
     """ensures that a new result comes from the case to the page, in both languages, with a row
     in the table, a field of the schema and a name in each language: 4 files of at most 7."""
-    shutil.copytree(ROOT / "src" / "loambrief", tmp_path / "src" / "loambrief",
-                    ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "src" / "loambrief", tmp_path / "src" / "loambrief")
     shutil.copytree(ROOT / "templates", tmp_path / "templates")
     touched = {
         "src/loambrief/tables/case/measurements.csv": (

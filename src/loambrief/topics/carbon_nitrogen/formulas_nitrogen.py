@@ -130,7 +130,8 @@ def nitrogen_rate_yield_goal(
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
     wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
     acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
-    ndsu-flax-2017; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037.
+    ndsu-flax-2017; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037;
+    montana-canola-n; okstate-soil-test-interpretations.
     """
     row = method_row(method, crop)
     if not (row["yield_least"] or 0.0) <= yield_goal <= (row["yield_most"] or float("inf")):

@@ -6,6 +6,7 @@ from math import ceil
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings.confidence import ERRORS
 from loambrief.findings.crop_kinds import standing
 from loambrief.findings.model import (
     Confidence,
@@ -53,6 +54,7 @@ DOUBTS = {  # method to what the literature holds against it
     "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
+    "montana_canola": ("against_canola", "karamanos-canola-n"),
     "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
     "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
@@ -102,8 +104,8 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=amount, low=fit.low, high=fit.high,
-        results=fit.results, sources=sources,
-        cautions=tuple(_cautions(case, sandy)),
+        results=tuple(r for r in fit.results if r.formula not in ERRORS), sources=sources,
+        cautions=tuple(_cautions(case, sandy)), printed_span="test_error_pct" not in rate.inputs,
         params={"when": fit.when, "splits": splits})
     lacking = list(uncounted(case, {"soil", *fit.holds, *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) or _left(rate) else ())}))
