@@ -105,8 +105,9 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=amount, low=fit.low, high=fit.high,
         results=tuple(r for r in fit.results if r.formula not in ERRORS), sources=sources,
-        cautions=tuple(_cautions(case, sandy)), printed_span="test_error_pct" not in rate.inputs,
-        params={"when": fit.when, "splits": splits})
+        cautions=tuple(_cautions(case, sandy, fit.when != "before")),
+        printed_span="test_error_pct" not in rate.inputs,
+        params={"when": fit.when, "splits": splits, "growing": fit.when != "before"})
     lacking = list(uncounted(case, {"soil", *fit.holds, *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) or _left(rate) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
@@ -151,13 +152,13 @@ def _splits(fit: MethodFit, sandy: bool) -> int:
     return 2 if (fit.amount or 0.0) >= 100.0 else 1
 
 
-def _cautions(case: CaseFile, sandy: bool) -> Iterator[Message]:
+def _cautions(case: CaseFile, sandy: bool, growing: bool) -> Iterator[Message]:
     """How nitrogen is lost here, and what may slow it: the gravest way only."""
     if sandy:
         yield say("carbon_nitrogen.caution_leaching")
     elif case.field.drainage in WET:
         yield say("carbon_nitrogen.caution_denitrified")
-    if case.field.tillage in ("no-till", "perennial") or standing(case):
+    if growing or case.field.tillage in ("no-till", "perennial") or standing(case):
         yield say("carbon_nitrogen.caution_volatile")
 
 
