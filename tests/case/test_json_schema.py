@@ -7,10 +7,11 @@ import pytest
 from case_builders import MINIMAL, PENETROMETER, as_bytes, minimal, sample
 from jsonschema import Draft202012Validator
 
-from loambrief.case.json_schema import DIALECT, case_schema
+from loambrief.case.json_schema import DIALECT, case_schema, guide_schema
 from loambrief.case.reader import decode, read_text
 from loambrief.case.starter import starter_case
 from loambrief.case.validate import glossary, known_parts
+from loambrief.tables import all_documents, load_document
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 
@@ -25,6 +26,18 @@ def errors(schema):
     validator = Draft202012Validator(schema)
     return lambda data: [(".".join(map(str, e.absolute_path)), e.validator)
                          for e in validator.iter_errors(data)]
+
+
+def test_every_shipped_guide_follows_the_schema_of_guides():
+    """ensures that the schema printed for one's own guides holds what a guide may hold."""
+    schema = guide_schema()
+    check = Draft202012Validator(schema)
+    for name in all_documents("nutrients/guides"):
+        plain = json.loads(json.dumps(load_document(name), default=dict))
+        assert not list(check.iter_errors(plain)), name
+    assert {"yield_goal", "supply", "flat"} <= {
+        str(d["properties"]["kind"]["const"]) for d in schema["$defs"].values()
+        if "kind" in d["properties"] and "const" in d["properties"]["kind"]}
 
 
 def test_schema_is_valid(schema):
