@@ -52,8 +52,8 @@ def pytest_configure(config):
     Folders of tests are in memory where the machine has such a place: archives are written there
     and thrown away by the thousand. They go with their test, unless it failed (pyproject.toml).
 
-    Hypothesis would read every module that happens to be loaded for constants to try: four seconds,
-    and other examples whenever other tests are collected. Only a search does.
+    Hypothesis would read every module that happens to be loaded, for constants to try: that takes
+    seconds, and other examples come whenever other tests are collected. Only a search does.
 
     Garbage is looked for seldom: tests hold many documents, and walking over all of them each
     time that 700 objects are new took a tenth of the whole run. (Nothing is frozen for good: the
