@@ -23,7 +23,7 @@ class MethodFit:
     method: str
     crop: Crop
     when: str
-    """When it is put on: before, topdress, early spring, stem extension or sidedress."""
+    """Before, topdress, early spring, cuttings, stem extension or sidedress."""
     amount: float | None = None
     low: float | None = None
     high: float | None = None
