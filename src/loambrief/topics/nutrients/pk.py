@@ -36,6 +36,7 @@ from loambrief.topics.nutrients.reading import (
     spans_level,
     turning_line,
 )
+from loambrief.topics.nutrients.seed_row import seed_row_limit
 from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
     RESULT_FIELD,
@@ -44,13 +45,10 @@ from loambrief.topics.nutrients.state import (
     cec_of,
     zone,
 )
-from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
 from loambrief.topics.sampling.age import age_params, too_old, too_old_body
 from loambrief.topics.sampling.pooled import composite_error
 from loambrief.units import Quantity
 
-USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
-"""Row width [in] at which a seed-row limit is printed where it depends on the row."""
 OPEN_CHANCE = 1.0 / 3.0
 """Chance of lying below the line from which a test above it leaves the choice open (our own
 step); with less it is not needed, at lower confidence."""
@@ -338,17 +336,7 @@ def _cautions(reading: TestReading) -> Iterator[Message]:
         yield say("nutrients.caution_k_forage" if feeds_stock(case)
                   else "nutrients.caution_k_rate")
     if seeded_in_rows(case, reading.state.crop):
-        yield say("nutrients.caution_seed_row", crop=reading.state.crop.name,
-                  **_seed_row(reading))
-
-
-def _seed_row(reading: TestReading) -> dict[str, object]:
-    """Most fertilizer salt with the seed, where a limit is published for the crop."""
-    crop = reading.state.crop
-    soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
-    row_in = next((USUAL_ROW_IN[n] for n in crop.lineage if n in USUAL_ROW_IN), None)
-    limit = seed_row_salt_limit.evaluate(crop=crop.name, row_in=row_in, soil=soil)
-    return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
+        yield seed_row_limit(case, reading.state.crop, reading.sample)[0]
 
 
 def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
