@@ -4,7 +4,7 @@ import pytest
 
 from findings.field_cases import WRITERS, case_of, messages
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.findings.model import Assessment, Confidence, NeedKind, Status
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.soil_water import formulas
 
