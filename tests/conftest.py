@@ -24,6 +24,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 from pikepdf.pdfa._schemas import SchemaSet
 
 import loambrief
@@ -51,6 +52,9 @@ def pytest_configure(config):
     Folders of tests are in memory where the machine has such a place: archives are written there
     and thrown away by the thousand. They go with their test, unless it failed (pyproject.toml).
 
+    Hypothesis would read every module that happens to be loaded, for constants to try: that takes
+    seconds, and other examples come whenever other tests are collected. Only a search does.
+
     Garbage is looked for seldom: tests hold many documents, and walking over all of them each
     time that 700 objects are new took a tenth of the whole run. (Nothing is frozen for good: the
     program itself counts what an advisory leaves as old, if nothing is; see `uncollected`.)
@@ -58,6 +62,8 @@ def pytest_configure(config):
     if (os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM
             and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC):
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", MEMORY)
+    if config.getoption("hypothesis_profile", None) != "search":
+        providers._get_local_constants = lambda: providers._local_constants
     gc.set_threshold(100_000, 20, 50)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))

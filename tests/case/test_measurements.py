@@ -15,7 +15,6 @@ from loambrief import pipeline
 from loambrief.case.intake_guess import recognise
 from loambrief.case.intake_map import EXTRACT as MAPPED_EXTRACT
 from loambrief.case.intake_map import FIELDS
-from loambrief.case.json_schema import case_schema
 from loambrief.case.load import load_bytes
 from loambrief.case.measurements import (
     EXTRACT,
@@ -68,11 +67,6 @@ def page(request):
     advice = pipeline.advise(load_bytes(as_bytes(whole_case(request.param)), "case.yaml"))
     text = render_plain(pipeline.report_model(advice)).decode()
     return " ".join(text.split()), advice
-
-
-@pytest.fixture(scope="module")
-def schema():
-    return case_schema()
 
 
 @pytest.mark.parametrize("m", ROWS)

@@ -172,6 +172,15 @@ def test_what_harms_stock_is_read_from_the_forage(field, value, stock, severity,
     assert not read.advise_against and not read.judgements
 
 
+def test_selenium_by_hot_water_is_watched_from_a_tenth():
+    """ensures that a soil twenty times below the withdrawn level of the 1970s is looked at.
+
+    Wyoming's guideline of 1984: suspect from 0.1 ppm by hot water.
+    """
+    assert [toxic_soil_level("Se", "hot water", v, "alfalfa") for v in (0.05, 0.1, 2)] == [
+        "below", "watch", "watch"]
+
+
 @pytest.mark.parametrize("layer, methods, open_", [
     ({"selenium": "1.4 ppm"}, {"selenium": "ab-dtpa"}, True),
     ({"copper": "2 ppm"}, {"copper": "hcl"}, True),

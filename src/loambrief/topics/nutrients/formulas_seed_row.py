@@ -60,8 +60,8 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     -------
     float or None
         Limit [lb/ac], the strictest of those published; ``details`` say which nutrients are added
-        up (``counts``) and what the most lenient publication allows (``most``). None where no
-        limit is listed.
+        up (``counts``), what the most lenient publication allows (``most``) and where it is from
+        (``region``). None where no limit is listed.
 
     Raises
     ------
@@ -81,7 +81,8 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     for counts, rows in _rules(crop, row_in, soil, cec):
         strict = min(rows, key=lambda r: r["limit_lb_ac"])
         return by_row(strict, strict["limit_lb_ac"], details={
-            "counts": counts, "most": max(r["limit_lb_ac"] for r in rows)})
+            "counts": counts, "most": max(r["limit_lb_ac"] for r in rows),
+            "region": strict["region"]})
     return Answer(None, notes=(SILENT,), within_range=False)
 
 

@@ -34,6 +34,7 @@ from loambrief.topics.nutrients.reading import (
     may_skip,
     skip_reason,
     spans_level,
+    still_fed,
     turning_line,
 )
 from loambrief.topics.nutrients.seed_row import seed_row_limit
@@ -286,7 +287,7 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
                      below=rate.details["position"] == BELOW, optional=optional,
-                     line=None if turn is None else turn.line),
+                     fed=still_fed(rate), line=None if turn is None else turn.line),
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
@@ -400,7 +401,8 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
     elif feeding:
         verdict = Verdict.NEEDED
         reason = ("rate_not_given" if feeding[0].amount is None
-                  else "near_critical" if turn is not None else "below_critical")
+                  else "near_critical" if turn is not None
+                  else "rate_above" if still_fed(rates[0]) else "below_critical")
     elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
         verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
     elif any(r.value for r in rates):

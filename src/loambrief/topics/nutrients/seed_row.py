@@ -51,7 +51,8 @@ def seed_row_limit(case: CaseFile, crop: Crop,
     terms = _terms(case, crop, sample)
     found = seed_row_salt_limit.evaluate(**terms)
     return say(CAUTION, crop=crop.name, limit=found.value, counts=found.details.get("counts"),
-               most=found.details.get("most"), row=terms["row_in"]), found
+               most=found.details.get("most"), region=found.details.get("region"),
+               row=terms["row_in"]), found
 
 
 def _product(case: CaseFile, crop: Crop, sample: Sample | None,
