@@ -4,13 +4,13 @@ import copy
 
 import pytest
 
+from findings.test_weeds import BASE
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Grade, NeedKind, Side
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.cover_crops import findings as cover_crops
 from loambrief.topics.cover_crops.formulas import cover_mix_seed_lb_ac, cover_species
-from tests.findings.test_weeds import BASE
 
 WRITERS = {language: Writer(language, "us") for language in ("en", "es")}
 
