@@ -963,6 +963,8 @@ def test_every_macro_is_used():
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
                   "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}},
                  {"layer": {"selenium": "1 ppm"}, "methods": {"selenium": "total"}},
+                 {"materials": [{"id": "starter", "name": "Starter", "kind": "fertilizer",
+                                 "form": "liquid", "analysis": {"n": "10 %", "p2o5": "34 %"}}]},
                  COPPER_VINEYARD):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)
@@ -970,6 +972,9 @@ def test_every_macro_is_used():
     used |= {m.name for m in everything(nutrients.assess(pooled()))}
     used |= {c.name for f in own_rules("5 ppm", "5 ppm", "0.05 ppm") for n in f.needs
              for c in n.cautions if c.topic == "nutrients"}
+    used |= {m.name for m in everything(nutrients.assess(build(materials=[
+        {"id": "map", "name": "MAP", "kind": "fertilizer",
+         "analysis": {"n": "11 %", "p2o5": "52 %"}}]))) if m.topic == "nutrients"}
     for analysis in (SLURRY, {"p2o5": SLURRY["p2o5"]}):
         pit = {"id": "pit", "name": "Pit slurry", "kind": "manure", "form": "slurry",
                "animal": "dairy", "analysis": analysis}

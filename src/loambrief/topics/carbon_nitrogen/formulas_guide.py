@@ -146,7 +146,7 @@ def nitrogen_rate_by_guide(
     details: dict[str, object] = {
         "crop_lb_ac": _need(rule, found, yield_goal)[1], "matter_lb_ac": matter,
         "nitrate_lb_ac": factor * (nitrate_n_lb_ac or 0.0), "debit_lb_ac": debit,
-        **ends_of(span)}
+        **ends_of((span[0], span[1], span[2] if cap is None else min(span[2], cap)))}
     if found is not None:
         details["class"] = found.name
     if cap is not None:

@@ -129,7 +129,7 @@ def nitrogen_rate_yield_goal(
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
     wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
-    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
+    sugarbeet-notes-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
     ndsu-flax-2017; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037;
     montana-canola-n; okstate-soil-test-interpretations.
     """
