@@ -3,6 +3,8 @@
 Words that name a field ("rate", "why") come from ``blocks.Words``; values come finished.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -163,7 +165,7 @@ class FindingBlock(Block):
     context: tuple[EvidenceLine, ...] = ()
     blocks: tuple[Block, ...] = ()
     """How the numbers were worked out; beside the evidence on paper, after it elsewhere."""
-    zones: "tuple[FindingBlock, ...]" = ()
+    zones: tuple[FindingBlock, ...] = ()
     """The same question answered for other places: title and status line, under the first; what
     speaks for and against stands once, with the first."""
 
