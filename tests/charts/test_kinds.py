@@ -138,13 +138,14 @@ def test_quick(record, name):
     """
     spec = EVERYDAY[name]()
     record(spec)
-    times = []
-    for _ in range(4):
+
+    def spend():
         build.cache_clear()
         start = time.process_time()
         record(spec)
-        times.append(time.process_time() - start)
-    assert min(times) < 0.25
+        return time.process_time() - start
+
+    assert any(spend() < 0.25 for _ in range(4))
 
 
 def test_refusals():

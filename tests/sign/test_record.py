@@ -15,6 +15,7 @@ import pytest
 import sign_samples as samples
 import yaml
 from click.testing import CliRunner
+from sample_reports import short_text
 
 from loambrief import pipeline
 from loambrief.archive.errors import SignFault
@@ -38,7 +39,7 @@ def run(*arguments):
 
 def _in_two_files(folder):
     """The sample with its adviser in a profile beside it."""
-    raw = yaml.safe_load(CASE.read_text(encoding="utf-8"))
+    raw = yaml.safe_load(short_text())
     for name in ("case", "profiles"):
         (folder / name).mkdir()
     (folder / "profiles" / "me.yaml").write_text(
