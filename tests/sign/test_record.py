@@ -7,7 +7,6 @@ import io
 import json
 import subprocess
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import pikepdf
@@ -28,8 +27,6 @@ from loambrief.cli import main
 from loambrief.record import verify as verifying
 from loambrief.record.issue import issue
 
-ROOT = Path(__file__).parents[2]
-CASE = ROOT / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
 ENV = {"SIGN_P": samples.PASSPHRASE}
 
 
