@@ -24,6 +24,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 from pikepdf.pdfa._schemas import SchemaSet
 
 import loambrief
@@ -44,12 +45,15 @@ def pytest_configure(config):
     """Started by nohup or in the background, a process ignores Ctrl-C, and so would its tests.
 
     The program is compiled once, as an installation does it: where Python may not write what it
-    compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again. So
-    it would all templates in each home that a test makes up, and list the typefaces. Tests are
-    kept compiled too: to write out their assertions takes half of the time of finding them.
+    compiles (PYTHONDONTWRITEBYTECODE), each command of a test would compile all of it again, and
+    each run all tests. So it would all templates in each home that a test makes up, and list the
+    typefaces.
 
     Folders of tests are in memory where the machine has such a place: archives are written there
     and thrown away by the thousand. They go with their test, unless it failed (pyproject.toml).
+
+    Hypothesis would read every module that happens to be loaded, for constants to try: that takes
+    seconds, and other examples come whenever other tests are collected. Only a search does.
 
     Garbage is looked for seldom: tests hold many documents, and walking over all of them each
     time that 700 objects are new took a tenth of the whole run. (Nothing is frozen for good: the
@@ -58,6 +62,8 @@ def pytest_configure(config):
     if (os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM
             and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC):
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", MEMORY)
+    if config.getoption("hypothesis_profile", None) != "search":
+        providers._get_local_constants = lambda: providers._local_constants
     gc.set_threshold(100_000, 20, 50)
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
@@ -73,10 +79,27 @@ def pytest_pyfunc_call(pyfuncitem):
     return (yield)
 
 
+DRAW = pdf.render_pdf
+"""The function that draws a document, as it is in the program."""
+
+
 @pytest.fixture(scope="session", autouse=True)
-def files_checked_once():
+def once_a_run(tmp_path_factory):
+    """What takes long and gives the same is done once, for all tests. (One fixture, not three:
+    each costs as much in every test as a small test itself.)"""
+    folder = tmp_path_factory.getbasetemp()
+    kept = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "drawn"
+    kept.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pdfa, "_check", files_checked_once(pdfa._check))
+        patch.setattr(SchemaSet, "check", objects_judged_once(SchemaSet.check))
+        patch.setattr(pdf, "render_pdf", drawn_once(kept))
+        yield
+
+
+def files_checked_once(real):
     """The archive check of the same bytes is made once: it takes longer than making them."""
-    real, passed = pdfa._check, set()
+    passed = set()
 
     def check(data, *more):
         digest = hashlib.sha256(data).digest()
@@ -84,50 +107,37 @@ def files_checked_once():
             real(data, *more)
             passed.add(digest)
 
-    pdfa._check = check
-    yield
-    pdfa._check = real
+    return check
 
 
-@pytest.fixture(scope="session")
-def drawing():
-    """The function that draws a document, as it is in the program."""
-    return pdf.render_pdf
-
-
-@pytest.fixture(scope="session", autouse=True)
-def drawn_once(drawing, tmp_path_factory):
+def drawn_once(kept):
     """The program draws the same pages once, for all tests and processes of a run.
 
     Only for the program's own calls, only with its own templates: tests of the drawing call it
     themselves, and tests that look at how it is done, or for how long, ask for ``drawn_anew``.
     """
-    folder, own = tmp_path_factory.getbasetemp(), templates_dir()
-    kept = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "drawn"
-    kept.mkdir(exist_ok=True)
+    own = templates_dir()
 
     def draw(model, *, checked=None):
         if templates_dir() != own:
-            return drawing(model, checked=checked)
+            return DRAW(model, checked=checked)
         name = hashlib.sha256(pickle.dumps((model, checked), 5)).hexdigest()
         try:
             return (kept / name).read_bytes()
         except FileNotFoundError:
-            made = drawing(model, checked=checked)
+            made = DRAW(model, checked=checked)
             part = kept / f"{name}.{os.getpid()}"
             part.write_bytes(made)
             part.replace(kept / name)
             return made
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pdf, "render_pdf", draw)
-        yield
+    return draw
 
 
 @pytest.fixture
-def drawn_anew(drawing, monkeypatch):
+def drawn_anew(monkeypatch):
     """Every document is drawn."""
-    monkeypatch.setattr(pdf, "render_pdf", drawing)
+    monkeypatch.setattr(pdf, "render_pdf", DRAW)
 
 
 WHEREVER = frozenset({"/Contents", "/Dest", "/Next", "/P", "/Parent", "/Prev", "/Rect",
@@ -146,15 +156,14 @@ def kinds(value):
     return type(value).__name__
 
 
-@pytest.fixture(scope="session", autouse=True)
-def objects_judged_once():
+def objects_judged_once(real):
     """Of two objects of a PDF with the same keys and values, the archive check judges one.
 
     Of two links or bookmarks also where they differ in nothing but text and place. Only objects
     without a fault are passed over the second time. What spans objects (fonts, colours, page
     content, references) is looked at in each file.
     """
-    real, passed = SchemaSet.check, set()
+    passed = set()
 
     def check(self, role, shallow, context, where):
         told = shallow
@@ -167,6 +176,4 @@ def objects_judged_once():
             passed.add(key)
         return good
 
-    SchemaSet.check = check
-    yield
-    SchemaSet.check = real
+    return check

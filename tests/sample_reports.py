@@ -9,7 +9,7 @@ from pathlib import Path
 import yaml
 
 from loambrief import pipeline
-from loambrief.case.load import load_case
+from loambrief.case.load import LoadedCase, load_case
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import ReportModel
 
@@ -38,13 +38,19 @@ def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en
 
 
 @cache
-def advised(path: Path, language: str) -> pipeline.Advice:
-    """Findings and plan of any field, in a language."""
-    return pipeline.advise(load_case(path, language=language))
+def read(path: Path, language: str = "en") -> LoadedCase:
+    """The case of any field, in a language."""
+    return load_case(path, language=language)
 
 
 @cache
-def written(path: Path, language: str) -> tuple[pipeline.Advice, ReportModel]:
+def advised(path: Path, language: str = "en") -> pipeline.Advice:
+    """Findings and plan of any field, in a language."""
+    return pipeline.advise(read(path, language))
+
+
+@cache
+def written(path: Path, language: str = "en") -> tuple[pipeline.Advice, ReportModel]:
     """Advice and report model of any field, in a language."""
     made = advised(path, language)
     return made, pipeline.report_model(made)

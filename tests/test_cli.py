@@ -169,7 +169,7 @@ def test_sources_list_what_a_case_may_name():
     assert {"nutrient": "P2O5", "test": "P", "method": "mehlich-3-icp", "gives_rate": True,
             "crops": ["corn", "corn silage", "soybean", "wheat", "alfalfa"]} in tri_state["covers"]
     listed = run("sources", "--guides").stdout
-    assert "gives nitrogen" in listed
+    assert "N by index: winter wheat" in listed
     rules = sum(len(g.rules) for g in known_guides().values())
     counts = re.findall(r"(\d+) (?:seen|from|computed|a def)", listed.splitlines()[-1])
     assert sum(map(int, counts)) == rules

@@ -7,6 +7,7 @@ from plan_builders import case_of, finding, material, need
 
 from loambrief import pipeline
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix
+from loambrief.actions.held import held
 from loambrief.actions.offers import offer
 from loambrief.actions.plan import make_plan
 from loambrief.actions.rounding import round_rate
@@ -275,6 +276,31 @@ def test_outside_the_usual_is_warned_and_can_be_accepted():
     assert any(p.code == "CASE131" and why == "Plowed" for p, why in accepted.accepted)
     unused = pipeline.advise(load_bytes(text.encode(), "case.yaml", folder=OHIO.parent)).loaded
     assert any(w.code == "CASE117" for w in unused.warnings)
+
+
+@pytest.mark.parametrize(("rate", "row", "over"), [(60, 30, False), (90, 30, True),
+                                                    (60, 40, True)])
+def test_a_starter_with_the_seed_is_held_to_its_limit(rate, row, over):
+    """ensures that 11-52-0 with corn stays under 72 lb in 30 in rows, and less in wider ones.
+
+    Sources: ksu-seed-placed, 72 lb of 11-52-0; ksu-starter-corn, 6 lb of salt in 40 in rows.
+    """
+    case = case_of([material("map", 700, n=11, p2o5=52)], field={"row_spacing": f"{row} in"},
+                   own_actions=[own(material="map", rate=f"{rate} lb/ac", with_seed=True)])
+    plan = make_plan(case, ())
+    told = next(c for c in plan.action("own.a").cautions if c.name == "caution_seed_row")
+    assert told.params["over"] is over and told.params["row"] == pytest.approx(row)
+    assert any("with the seed" in f.found for f in held(case, plan, ())) is over
+
+
+def test_nitrogen_alone_has_no_limit_with_the_seed():
+    """ensures that what may be urea is never told a rate beside the seed (ksu-starter-corn)."""
+    case = case_of([material("urea", 500, n=46)],
+                   own_actions=[own(material="urea", rate="5 lb/ac", with_seed=True)])
+    plan = make_plan(case, ())
+    told = next(c for c in plan.action("own.a").cautions if c.name == "caution_seed_row")
+    assert told.params["product"] is None
+    assert any("with the seed" in f.found for f in held(case, plan, ()))
 
 
 def test_setting_aside_what_keeps_stock_safe_is_warned():

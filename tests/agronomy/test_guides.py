@@ -29,7 +29,8 @@ WANTED = {"tri_state_2020", "tri_state_1995", "iowa_2013", "montana_eb0161",
           "new_york_corn", "connecticut_modified_morgan", "south_carolina_cotton",
           "arkansas_rice_soybean", "prairie_canola", "south_carolina_field_crops",
           "south_africa_vineyard", "south_africa_maize_potassium", "argentina_pampas",
-          "australia_pasture", "iowa_fruit_vegetables", "north_carolina_trials"}
+          "australia_pasture", "iowa_fruit_vegetables", "north_carolina_trials",
+          "midwest_vegetables", "oregon_western"}
 
 
 def test_wanted_guides_are_shipped():

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, references
+from loambrief.topics.nutrients import formulas_seed_row as seed_row
 from loambrief.topics.salinity import formulas as salinity
 from loambrief.topics.salinity import formulas_crops as salinity_crops
 from loambrief.topics.salinity import formulas_gypsum as sodicity_gypsum
@@ -84,7 +85,7 @@ def test_tolerance_table_is_complete():
     assert len({r["crop"] for r in rows}) == len(rows)
     for row in rows:
         assert row["source"] in references()
-        assert row["how"] in ("seen", "memory")
+        assert row["how"] in ("seen", "computed")
         assert 0 < row["threshold_ds_m"] < 15 and 0 < row["slope_pct"] <= 33
         assert row["rating"] in ("S", "MS", "MT", "T")
 
@@ -100,7 +101,7 @@ def test_crop_is_found_by_any_name(typed, row):
 
 def test_memory_rows_say_so():
     """ensures that a threshold from memory is not passed off as seen."""
-    assert salinity_crops.crop_salt_threshold.evaluate(crop="alfalfa").how == "memory"
+    assert salinity_crops.boron_threshold.evaluate(crop="tomato").how == "memory"
     assert salinity_crops.crop_salt_threshold.evaluate(crop="tomato").how == "seen"
 
 
@@ -243,8 +244,38 @@ def test_salt_load_of_an_acre_foot():
 
 def test_seed_row_limit_takes_the_stricter_row():
     """ensures that a row spacing between two listed ones gets the stricter limit."""
-    limit = salinity_crops.seed_row_salt_limit
+    limit = seed_row.seed_row_salt_limit
     assert limit("corn", 22) == limit("corn", 30)
-    assert limit("corn", 15) is None
+    assert limit("corn", 15) == limit("corn", 20)
+    assert limit("corn", 42) is None
     assert limit("soybean") == 0.0
     assert limit("alfalfa") is None
+
+
+def test_seed_row_limit_is_the_strictest_and_names_the_other():
+    """ensures that Michigan's 5 lb on low CEC stands before Kansas's 8 lb and Dakota's 10 lb.
+
+    Sources: msu-in-furrow, ksu-starter-corn, ndsu-seed-2002.
+    """
+    found = seed_row.seed_row_salt_limit.evaluate(crop="corn", row_in=30, cec=6)
+    assert (found.value, found.details["most"], found.source) == (5.0, 10.0, "msu-in-furrow")
+    assert seed_row.seed_row_salt_limit("corn", 30, cec=12) == 8.0
+
+
+@pytest.mark.parametrize(("grade", "counts"), [((11, 52, 0), "P2O5"), ((21, 0, 0), "N")])
+def test_a_seed_row_product_keeps_every_limit_of_the_crop(grade, counts):
+    """ensures that field pea is held by phosphate and by nitrogen, whichever binds.
+
+    Sources: ndsu-pea-1997, 40 lb of 11-52-0; usask-pulse-starter, 10 kg/ha of nitrogen.
+    """
+    found = seed_row.seed_row_product_lb_ac.evaluate(
+        crop="field pea", n_pct=grade[0], p2o5_pct=grade[1], k2o_pct=grade[2], row_in=10)
+    assert found.details["counts"] == counts
+    if counts == "P2O5":
+        assert found.value == pytest.approx(40.0)
+
+
+def test_no_product_where_no_limit_counts_it():
+    """ensures that urea beside canola has no number: its limit counts phosphate only."""
+    assert seed_row.seed_row_product_lb_ac("canola", n_pct=46) is None
+    assert seed_row.seed_row_product_lb_ac("soybean", n_pct=0, p2o5_pct=46) == 0.0

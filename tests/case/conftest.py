@@ -3,8 +3,15 @@
 import pytest
 from case_builders import as_bytes
 
+from loambrief.case.json_schema import case_schema
 from loambrief.case.load import load_bytes
 from loambrief.errors import CaseProblems
+
+
+@pytest.fixture(scope="session")
+def schema():
+    """The JSON Schema of a case."""
+    return case_schema()
 
 
 @pytest.fixture

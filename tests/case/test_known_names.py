@@ -6,7 +6,6 @@ import pytest
 from case_builders import minimal, sample
 
 from loambrief.agronomy.guides import shipped
-from loambrief.case.json_schema import case_schema
 from loambrief.case.known_names import lime_tables, regions, shipped_guides
 from loambrief.case.load import load_case
 from loambrief.errors import CaseProblems
@@ -95,9 +94,8 @@ critical_ppm = 20
         load_case(path)
 
 
-def test_schema_lists_the_choices():
+def test_schema_lists_the_choices(schema):
     """ensures that an editor can offer guides, lime tables, crops and regions."""
-    schema = case_schema()
     def listed(about):
         return next(o["enum"] for o in about["anyOf"] if "enum" in o)
 

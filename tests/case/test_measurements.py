@@ -15,7 +15,6 @@ from loambrief import pipeline
 from loambrief.case.intake_guess import recognise
 from loambrief.case.intake_map import EXTRACT as MAPPED_EXTRACT
 from loambrief.case.intake_map import FIELDS
-from loambrief.case.json_schema import case_schema
 from loambrief.case.load import load_bytes
 from loambrief.case.measurements import (
     EXTRACT,
@@ -68,11 +67,6 @@ def page(request):
     advice = pipeline.advise(load_bytes(as_bytes(whole_case(request.param)), "case.yaml"))
     text = render_plain(pipeline.report_model(advice)).decode()
     return " ".join(text.split()), advice
-
-
-@pytest.fixture(scope="module")
-def schema():
-    return case_schema()
 
 
 @pytest.mark.parametrize("m", ROWS)
@@ -170,8 +164,7 @@ def test_extract_can_be_mapped():
 def test_a_new_measurement_takes_few_files(tmp_path):
     """ensures that a new result comes from the case to the page, in both languages, with a row
     in the table, a field of the schema and a name in each language: 4 files of at most 7."""
-    shutil.copytree(ROOT / "src" / "loambrief", tmp_path / "src" / "loambrief",
-                    ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / "src" / "loambrief", tmp_path / "src" / "loambrief")
     shutil.copytree(ROOT / "templates", tmp_path / "templates")
     touched = {
         "src/loambrief/tables/case/measurements.csv": (

@@ -230,14 +230,12 @@ def test_guide_faults_point_into_the_guide(place):
     assert problem.file.endswith("house.yaml") and problem.line == 2
 
 
-def test_schema_for_editors_knows_files(place):
+def test_schema_for_editors_knows_files(schema):
     """ensures that an editor accepts what the program accepts."""
     from jsonschema import Draft202012Validator
 
-    from loambrief.case.json_schema import case_schema
-
     case = json.loads(json.dumps({**MINIMAL, "adviser": {"file": "a.yaml"},
                                   "guide": {"file": "g.yaml"}, "materials": [{"file": "m.yaml"}]}))
-    validator = Draft202012Validator(case_schema())
+    validator = Draft202012Validator(schema)
     assert list(validator.iter_errors(case)) == []
     assert list(validator.iter_errors({**case, "farm": {"file": "f.yaml", "x": 1}}))

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from loambrief.case import workbook_rows, workbook_write
 from loambrief.case.fields import ValueKind, group_at, groups
-from loambrief.case.json_schema import case_schema
 from loambrief.case.load import load_bytes, load_case
 from loambrief.case.reader import read_text
 from loambrief.case.scalars import resolve
@@ -225,10 +224,8 @@ def test_whatever_has_a_place_comes_back_unchanged(data, tmp_path_factory):
     assert plain_of(book.source.data) == plain_of(read.data)
 
 
-def test_every_key_of_the_schema_has_a_place():
+def test_every_key_of_the_schema_has_a_place(schema):
     """ensures that no key of the case's JSON Schema is without a cell."""
-    schema = case_schema()
-
     def paths(node, at):
         for option in [node, *node.get("anyOf", ())]:
             if "$ref" in option:

@@ -12,6 +12,7 @@ from loambrief.charts.compare import CompareColumn, CompareSpec
 from loambrief.charts.layers import LayerMeasure as Measure
 from loambrief.charts.layers import LayerSpec, Slab
 from loambrief.charts.penetration import PenetrationSpec, Profile
+from loambrief.charts.ranges import PublishedRange, RangesSpec, RangeTest
 from loambrief.charts.salinity import SalinityPoint, SalinitySpec
 from loambrief.charts.sap import SapRow, SapSpec
 from loambrief.charts.season import SeasonBar, SeasonMark, SeasonSpec
@@ -356,9 +357,26 @@ def spread(**changes) -> SpreadSpec:
     return SpreadSpec(**{**values, **changes})
 
 
+def ranges(**changes) -> RangesSpec:
+    values = dict(
+        title="Soil life beside ranges that others publish",
+        subtitle="Each test on a scale of its own.",
+        note="None of them sets a rate.",
+        words=WORDS,
+        tests=(
+            RangeTest("Active carbon: 320 ppm", 320.0, (
+                PublishedRange("India: high", 150.0, 300.0, "low below 150, high from 300"),
+                PublishedRange("Northeast: low", 400.0, 650.0, "low below 400, high from 650"))),
+            RangeTest("Earthworms: 310", 310.0, (
+                PublishedRange("A list: good", 108.0, None, "good from 108 on"),)),
+        ),
+    )
+    return RangesSpec(**{**values, **changes})
+
+
 EVERYDAY = {f.__name__: f for f in (
     penetration, layers, sap, cations, salinity, sufficiency, weeds, budget, carbon_nitrogen,
-    season, trend, compare, sketch_map, tally, spread)}
+    season, trend, compare, sketch_map, tally, spread, ranges)}
 
 
 def _hostile_penetration():
@@ -583,6 +601,18 @@ def _hostile_spread():
     ]
 
 
+def _hostile_ranges():
+    wide = PublishedRange(LONG, 1e-9, 1e12, UNBROKEN * 3)
+    return [
+        ranges(tests=(RangeTest("zero", 0.0, (PublishedRange("none", 0.0, None, "from 0 on"),)),)),
+        ranges(tests=(RangeTest(UNBROKEN * 2, 1e6, (wide, wide)),
+                      RangeTest("no number", float("nan"), (wide,)),
+                      RangeTest("no range", 1.0, ())), title=LONG, note=LONG),
+        ranges(tests=tuple(RangeTest(f"{LONG} {n}", float(n), (
+            PublishedRange("low", 3.0, 30.0, LONG),)) for n in range(6))),
+    ]
+
+
 HOSTILE = {
     "penetration": _hostile_penetration, "layers": _hostile_layers, "sap": _hostile_sap,
     "cations": _hostile_cations, "salinity": _hostile_salinity,
@@ -590,4 +620,5 @@ HOSTILE = {
     "carbon_nitrogen": _hostile_carbon_nitrogen, "season": _hostile_season,
     "trend": _hostile_trend, "compare": _hostile_compare,
     "sketch_map": _hostile_map, "tally": _hostile_tally, "spread": _hostile_spread,
+    "ranges": _hostile_ranges,
 }

@@ -21,6 +21,7 @@ from chart_samples import (
     compare,
     layers,
     penetration,
+    ranges,
     salinity,
     sap,
     season,
@@ -338,6 +339,16 @@ def test_tally(panels):
     (ax,) = panels(spec)
     assert spans(ax, theme().accent) == sorted((0.0, r.value) for r in spec.rows if r.value)
     assert (0.0, spec.whole) in spans(ax, filled=True)
+
+
+def test_ranges(panels):
+    """ensures that a band runs from low to high, and the point lies at the measured value."""
+    spec = ranges()
+    for ax, test in zip(panels(spec), spec.tests, strict=True):
+        assert {x for line in ax.lines if line.get_marker() == "o"
+                for x in line.get_xdata()} == {test.value}
+        drawn = {round(float(x), 6) for patch in ax.patches for x, _ in patch.get_path().vertices}
+        assert {v for r in test.ranges for v in (r.low, r.high) if v is not None} <= drawn
 
 
 # A chart of one's own -------------------------------------------------------------------------

@@ -103,20 +103,34 @@ def test_every_problem_at_once_with_its_page(filled):
         "visit/date": "4/20/2027", "cone/1/1": "about 200", "cone/1/2": "2 MPa",
         "cone/moisture=1": "yes", "cone/moisture=4": "yes", "sap/1/1": "1,200",
         "sap/1/temperature": "80 K", "sap/1/time": "2 pm", "soil/1/cores": "12.5",
+        "life/slake/1": "9", "life/worms/1": "many",
         "soil/3/cores": "9", "weeds/1/cover": "120 %", "water/table": "deep",
     })))
     wanted = {
         "visit/date": "a real date written YYYY-MM-DD", "cone/1/1": "a number in psi",
         "cone/1/2": "a number in psi", "cone/moisture=4": "one of them",
         "sap/1/1": "a number in Brix", "sap/1/time": 'a time of day written "HH:MM"',
-        "soil/1/cores": "a whole number of cores", "soil/3/cores": "a short id, such as Z3",
-        "water/table": "a number in in",
+        "soil/1/cores": "a whole number", "soil/3/cores": "a short id, such as Z3",
+        "water/table": "a number in in", "life/worms/1": "a number",
+        "life/slake/1": "a class from 0 to 6",
     }
     for box, words in wanted.items():
         assert found[f"page 1, box {box}"][1] == words, box
     assert "F" in found["page 1, box sap/1/temperature"][1]
     assert found["page 1, box weeds/1/cover"][0] == "'120 %'"
     assert len(found) == len(wanted) + 2
+
+
+def test_soil_life_is_read_back(filled):
+    """ensures that worms, crumbs and what the laboratory was asked for become the case's."""
+    parts = read_parts(filled.of({
+        "visit/date": "2027-04-20", "life/side": "8", "life/worms/1": "11", "life/worms/3": "0",
+        "life/slake/1": "4", "life/slake/16": "6", "soil/1/sent1=1": "yes",
+        "soil/1/sent3=1": "yes"}))
+    assert plain_of(parts.single["observations"]) == {
+        "date": "2027-04-20", "hole_side": "8 in", "earthworms": ["11", "0"],
+        "slake": ["4", "6"]}
+    assert plain_of(parts.samples[0]["sent_for"]) == ["active_carbon", "aggregate_stability"]
 
 
 def test_an_empty_sheet_is_not_a_visit(empty):
@@ -174,7 +188,8 @@ def _values(layout):
         "time": st.times().map(lambda t: f"{t:%H:%M}"), "word": st.just("loam"),
         "tick": st.just("yes"),
     }
-    chosen = {box.name: right[box.kind] for box in boxes(layout)
+    chosen = {box.name: st.integers(0, 6).map(str) if box.name.startswith("life/slake")
+              else right[box.kind] for box in boxes(layout)
               if not box.name.endswith("/id") and not box.name.startswith("soil/3")
               and (box.kind != "tick" or box.name.endswith("=1"))}
     return st.fixed_dictionaries({}, optional=chosen)

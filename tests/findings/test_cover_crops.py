@@ -4,13 +4,13 @@ import copy
 
 import pytest
 
+from findings.test_weeds import BASE
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Grade, NeedKind, Side
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.cover_crops import findings as cover_crops
 from loambrief.topics.cover_crops.formulas import cover_mix_seed_lb_ac, cover_species
-from tests.findings.test_weeds import BASE
 
 WRITERS = {language: Writer(language, "us") for language in ("en", "es")}
 
@@ -185,3 +185,37 @@ def test_a_title_promises_nothing_that_was_not_judged():
     assert "not judged" in WRITERS["en"].write(finding_of(cover).title)
     dated = finding_of({**cover, "first_frost": "2026-12-01"})
     assert "not judged" not in WRITERS["en"].write(dated.title)
+
+
+@pytest.mark.parametrize(("before", "crop", "following", "note"), [
+    ("alfalfa", "corn", None, None),
+    ("alfalfa", "alfalfa", None, "follow_alfalfa_again"),  # a year or two between (three states)
+    ("corn", "grain sorghum", "winter wheat", "follow_sorghum_wheat"),  # up to 25 %
+    ("sunflower", "flax", None, "follow_sunflower_after"),  # held back in Anbar
+    ("sorghum-sudangrass", "lettuce", None, "follow_sorghum_vegetable"),  # set plants died
+])
+def test_the_crop_before_is_weighed_without_a_cover_crop(before, crop, following, note):
+    """ensures that what is published on two crops in a row is told, and nothing else."""
+    data = copy.deepcopy(BASE)
+    data["field"].update({"previous_crop": before, "crop": crop, "tillage": "conventional"})
+    if following:
+        data["field"]["following_crop"] = following
+    found = cover_crops.assess(CaseFile.model_validate(data)).findings
+    assert [n for f in found for n in said(f)] == ([note] if note else [])
+
+
+def test_a_standing_alfalfa_is_not_its_own_forerunner():
+    """ensures that a stand that stays is not told to wait for itself (own rule)."""
+    data = copy.deepcopy(BASE)
+    data["field"].update({"previous_crop": "alfalfa", "crop": "alfalfa", "tillage": "perennial"})
+    assert cover_crops.assess(CaseFile.model_validate(data)).findings == ()
+
+
+def test_set_plants_do_not_go_into_fresh_sorghum_sudangrass():
+    """ensures that six to eight weeks are asked for, not the two of other covers.
+
+    Source: ucd-sudex-2009, half to three quarters of the set plants died.
+    """
+    told = said(finding_of({"purpose": ["weeds"], "mix": [{"species": "sorghum-sudangrass"}]},
+                           following_crop="tomato"))
+    assert "follow_sorghum_vegetable" in told and "follow_small_seed" not in told

@@ -5,6 +5,7 @@ import pytest
 from findings.test_nutrients import COPPER_VINEYARD, MICRO_METHODS, build, said, words
 from loambrief.errors import UnknownName
 from loambrief.findings.model import NeedKind, Side, Status, Verdict
+from loambrief.topics.judge import judgements
 from loambrief.topics.nutrients.formulas_toxic import toxic_rows, toxic_soil_level
 
 MN = {"farm": {"name": "F", "region": "Minnesota"}, "guide": None,
@@ -80,7 +81,8 @@ def test_a_pot_trial_asks_for_a_leaf_only():
                           layer={"copper": "18 ppm"}))
     copper = found["nutrients.toxic_cu.A1"]
     assert [(n.kind, n.sources) for n in copper.needs] == [(NeedKind.MEASURE, ("borkert-1998",))]
-    assert not copper.advise_against and not copper.judgements
+    assert not copper.advise_against
+    assert [j.verdict for j in copper.judgements] == [Verdict.NOT_JUDGED]
 
 
 def test_the_following_crop_counts():
@@ -169,7 +171,33 @@ def test_what_harms_stock_is_read_from_the_forage(field, value, stock, severity,
     key = {"selenium": "se", "molybdenum": "mo", "boron": "b"}[field]
     read = found[f"nutrients.toxic_{key}.A1"]
     assert (read.severity, [n.item for n in read.needs]) == (severity, needs)
-    assert not read.advise_against and not read.judgements
+    assert not read.advise_against
+    assert [j.reason for j in read.judgements] == ["level_reached"] * (needs == ["tissue"])
+
+
+@pytest.mark.parametrize("crop, layer, reason", [
+    ("corn", {"boron": "6 ppm"}, "level_reached"), ("alfalfa", {"boron": "6 ppm"}, "test_high"),
+    ("corn", {"zinc": "45 ppm"}, "level_reached")])
+def test_a_class_of_the_guide_stands_before_a_level_of_harm(crop, layer, reason):
+    """ensures that a level of harm leaves a verdict open only where nothing else gives one.
+
+    Levels: Wyoming 5 (boron, hot water), Montana 40 (zinc, DTPA). Minnesota: over 5 ppm of boron
+    is high for alfalfa.
+    """
+    case = build(field={"crop": crop, "yield_goal": None}, layer=layer,
+                 methods={"boron": "hot water", "zinc": "dtpa"}, **MN)
+    assessment, _ = said(case)
+    verdicts = judgements(case, assessment.findings, assessment.missing)
+    assert [j.reason for j in verdicts if j.key in ("B", "Zn")] == [reason]
+
+
+def test_selenium_by_hot_water_is_watched_from_a_tenth():
+    """ensures that a soil twenty times below the withdrawn level of the 1970s is looked at.
+
+    Wyoming's guideline of 1984: suspect from 0.1 ppm by hot water.
+    """
+    assert [toxic_soil_level("Se", "hot water", v, "alfalfa") for v in (0.05, 0.1, 2)] == [
+        "below", "watch", "watch"]
 
 
 @pytest.mark.parametrize("layer, methods, open_", [

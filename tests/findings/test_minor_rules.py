@@ -6,6 +6,7 @@ from findings.carbon_cases import case_of
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.findings.model import Verdict
 from loambrief.report.text import Writer
+from loambrief.topics.assess import assess
 from loambrief.topics.nutrients import findings as nutrients
 
 LOW_RATE = {"kind": "classes", "critical_class": "enough", "classes": [
@@ -44,3 +45,19 @@ def test_own_rules_of_every_nutrient_of_the_test_are_used(language):
             words = " ".join(write(m) for m in (finding.title, *(e.text for e in finding.evidence),
                                                 *finding.needs[-1].cautions))
             assert " any" not in words and "_" not in words
+
+
+@pytest.mark.parametrize("ph, limits", [(6.4, ["nutrients"]), (5.2, ["cations", "nutrients"])])
+def test_a_guides_magnesium_goes_before_the_general_limit(ph, limits):
+    """ensures that one rate stands for one lack: Georgia's 25 lb (crop page 041), not twice it.
+
+    Where lime is due the same page asks for dolomitic lime, so that wish stays.
+    """
+    case = case_of({"depth": "0-6 in", "magnesium": "12 ppm", "potassium": "40 ppm", "ph": ph},
+                   farm={"region": "Georgia Coastal Plain"}, guide="georgia_coastal_plain",
+                   field={"crop": "bermudagrass", "tillage": "perennial"},
+                   sample={"methods": {"cations": "mehlich-1", "ph": "water 1:1"}})
+    found = [(f.topic, n.amount) for f in assess(case).findings for n in f.needs
+             if n.item == "Mg"]
+    assert [topic for topic, _ in found] == limits
+    assert ("nutrients", 25) in found

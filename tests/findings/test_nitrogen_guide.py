@@ -66,11 +66,15 @@ def test_each_kind_of_rule(crop, previous, wanted):
 
 
 def test_the_error_of_the_nitrate_test_is_in_the_range():
-    """ensures that fewer cores widen the range of a rate that rests on nitrate."""
+    """ensures that fewer cores widen the range of a rate on nitrate, never beyond the cap."""
     wide, narrow = (rate(case_of(sample={"increments": PROFILE, "cores": cores}, guide="house",
                                  field={"previous_crop": "corn", "yield_goal": {
                                      "value": "180 bu/ac", "basis": "mean"}}), book(GOAL))
                     for cores in (4, 40))
+    capped = rate(field("corn"), book({**GOAL, "per_yield_lb": 1.4})).needs[0]
+    assert capped.amount == pytest.approx(252 - 72) and capped.high <= 220
+    capped = rate(field("corn"), book({**GOAL, "per_yield_lb": 1.55})).needs[0]
+    assert capped.amount == pytest.approx(207) and capped.high <= 220
     assert (wide.needs[0].low < narrow.needs[0].low < narrow.needs[0].high
             < wide.needs[0].high)
 

@@ -50,6 +50,27 @@ def test_methods_by_region_and_crop(crop, region, inputs, wanted):
     assert rate(zone(crop, region, inputs=inputs)) == pytest.approx(wanted, rel=1e-3)
 
 
+@pytest.mark.parametrize("crop, region, goal, wanted, passes", [
+    ("bermudagrass", "Georgia", "6 ton/ac", 300, 3),
+    ("bermudagrass", "Georgia", "2 ton/ac", None, 0),
+    ("bermudagrass", "Georgia", "12 ton/ac", None, 0),
+    ("tall fescue", "South Carolina", "3 ton/ac", 180, 2),
+    ("orchardgrass", "Georgia", "3 ton/ac", 100, 2), ("flax", "North Dakota", "45 bu/ac", 48, 1)])
+def test_hay_is_fed_cut_by_cut_and_flax_is_capped(monkeypatch, crop, region, goal, wanted, passes):
+    """ensures that hay of several cuttings never gets its season at once, nor beyond its print.
+
+    Georgia, crop pages 037 and 041: 75 to 100 lb when growth starts and after each harvest, for 4
+    to 8 tons; half in early fall. South Carolina, comment 701: three times. North Dakota SF717: 80
+    lb at most, here less 32 lb of nitrate.
+    """
+    monkeypatch.setitem(GOALS, crop, goal)
+    case = zone(crop, region, **({} if crop == "flax" else {"tillage": "perennial"}))
+    found = [f for f in carbon_nitrogen.assess(case).findings if f.id.startswith(RATE)]
+    assert [f.value for f in found] == (
+        [] if wanted is None else [pytest.approx(wanted, rel=1e-3)])
+    assert [n.params["splits"] for f in found for n in f.needs] == ([passes] if passes else [])
+
+
 def test_prices_move_the_rate():
     """ensures that the rate with the best return follows the prices of the case."""
     case = zone("corn", "Ohio", previous_crop="soybean",

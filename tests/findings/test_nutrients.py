@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 import loambrief.topics.formulas  # noqa: F401  (registers every formula)
+from findings.test_minor_rules import told as own_rules
 from loambrief.agronomy import guides
 from loambrief.agronomy.registry import recording
 from loambrief.case.normalise import to_house
@@ -967,6 +968,11 @@ def test_every_macro_is_used():
         used |= {m.name for m in everything(assessment)
                  if m.topic == "nutrients"}
     used |= {m.name for m in everything(nutrients.assess(pooled()))}
+    used |= {c.name for f in own_rules("5 ppm", "5 ppm", "0.05 ppm") for n in f.needs
+             for c in n.cautions if c.topic == "nutrients"}
+    used |= {m.name for m in everything(nutrients.assess(build(materials=[
+        {"id": "map", "name": "MAP", "kind": "fertilizer",
+         "analysis": {"n": "11 %", "p2o5": "52 %"}}]))) if m.topic == "nutrients"}
     for analysis in (SLURRY, {"p2o5": SLURRY["p2o5"]}):
         pit = {"id": "pit", "name": "Pit slurry", "kind": "manure", "form": "slurry",
                "animal": "dairy", "analysis": analysis}

@@ -4,13 +4,13 @@ import copy
 
 import pytest
 
+from findings.test_weeds import BASE
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Side, Status
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.soil_life import findings as soil_life
 from loambrief.topics.soil_life.formulas import stable_aggregates_suitable_pct
-from tests.findings.test_weeds import BASE
 
 WRITERS = [Writer(language, system) for language in ("en", "es") for system in ("us", "si")]
 

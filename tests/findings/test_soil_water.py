@@ -4,7 +4,7 @@ import pytest
 
 from findings.field_cases import WRITERS, case_of, messages
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.findings.model import Confidence, NeedKind, Status
+from loambrief.findings.model import Assessment, Confidence, NeedKind, Status
 from loambrief.topics.soil_water import findings as soil_water
 from loambrief.topics.soil_water import formulas
 
@@ -88,7 +88,7 @@ def test_what_no_table_covers_is_not_judged(parts, key):
 
 def test_fields_on_rain_are_left_alone_unless_asked():
     """ensures that rainfed fields get no line, and the deep roots where a depth or ET is given."""
-    assert said() == soil_water.Assessment()
+    assert said() == Assessment()
     held = by_id(field={"root_depth": "30 in"})["soil_water.held.A"]
     assert held.results[0].inputs["root_depth_in"] == 30
     deep = by_id(field={"reference_et": "5 mm/day"})

@@ -62,7 +62,7 @@ COLUMNS = {
     "nutrients/toxic_levels": ("region", "kind"),
     "refractometry/no_press": ("harm",),
     "salinity/classes": ("salinity_class", "usda_words", "effect"),
-    "salinity/seed_row_limits": ("soil",),
+    "salinity/seed_row_limits": ("soil", "region"),
     "sampling/variation": ("test",),
     "sodicity/amendments": ("amendment",),
     "weeds/claims": ("meaning", "evidence"),

@@ -178,6 +178,7 @@ def held_constraints(case, plan):
     assert not served & {g.action_id for g in plan.gaps}
 
 
+@pytest.mark.usefixtures("no_typeface")
 @pytest.mark.parametrize("name", sorted(CASES))
 @settings(max_examples=3)
 @given(farm=FARMS)

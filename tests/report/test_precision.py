@@ -2,10 +2,10 @@
 
 import re
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import pytest
+from sample_reports import advised
 
 from loambrief import numbers, pipeline
 from loambrief.report.chart_text import chart_words
@@ -22,9 +22,8 @@ FINEST_SHARE = 50.0
 TOLD = ("amount", "value", "share", "difference", "low", "high", "rate")
 
 
-@cache
 def advice(name):
-    return pipeline.advise(pipeline.load_case(TESTS / "scenarios" / name / "case.yaml"))
+    return advised(TESTS / "scenarios" / name / "case.yaml")
 
 
 def ranged(found):

@@ -18,10 +18,10 @@ from functools import cache, cached_property
 from pathlib import Path
 
 import yaml
+from sample_reports import read, written
 
-from loambrief import pipeline
 from loambrief.actions.model import Action, Plan
-from loambrief.case.load import LoadedCase, load_case
+from loambrief.case.load import LoadedCase
 from loambrief.errors import CaseProblems
 from loambrief.render.plain import render_plain
 from loambrief.report.blocks import ReportModel
@@ -97,8 +97,7 @@ def scenario(name: str) -> Scenario:
 def _scenario(name: str) -> Scenario:
     loaded = _loaded(name)
     assert isinstance(loaded, LoadedCase)
-    advice = pipeline.advise(loaded)
-    model = pipeline.report_model(advice)
+    advice, model = written(HERE / name / "case.yaml")
     data = next(a.content for a in model.attachments if a.name.endswith(".json"))
     first = model.blocks[0]
     assert isinstance(first, Summary)
@@ -114,7 +113,7 @@ def _scenario(name: str) -> Scenario:
 def _loaded(name: str) -> LoadedCase | CaseProblems:
     """A case, read once, or why it is refused."""
     try:
-        return load_case(HERE / name / "case.yaml")
+        return read(HERE / name / "case.yaml")
     except CaseProblems as error:
         return error
 

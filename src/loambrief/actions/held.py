@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from loambrief.actions.gather import amounts, gather
 from loambrief.actions.limits import Limit, zone_limits
-from loambrief.actions.materials import on_surface
+from loambrief.actions.materials import on_surface, with_seed
 from loambrief.actions.mix import ORGANIC
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.offers import Offer, offers
@@ -16,6 +16,7 @@ from loambrief.actions.orders import needed_lb
 from loambrief.actions.own import brought, covers
 from loambrief.actions.ranking import keeps_stock_safe
 from loambrief.agronomy.registry import recording
+from loambrief.case.own_checks import zone_named
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
@@ -58,7 +59,8 @@ def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fa
     with recording():
         for fault in (*_materials(case, plan, touched, by_id),
                       *_nutrients(case, plan, touched, findings),
-                      *_micronutrients(case, touched), *_lime(case, touched)):
+                      *_micronutrients(case, touched), *_lime(case, touched),
+                      *_seed_rows(case, by_id)):
             if (fault.path, fault.wanted) not in seen:
                 seen.add((fault.path, fault.wanted))
                 yield fault
@@ -200,6 +202,28 @@ def _lime(case: CaseFile, touched: Sequence[Action]) -> Iterator[Fault]:
                         f"{action.rate:.4g} ton/ac of lime in one pass",
                         f"at most {most:.4g} ton/ac in one pass here",
                         "Split it over seasons, or say why one pass will do.")
+
+
+def _seed_rows(case: CaseFile, by_id: Mapping[str, Offer]) -> Iterator[Fault]:
+    """More with the seed than is published for the crop, its row spacing and the soil."""
+    for i, entry in enumerate(case.own_actions):
+        offer = by_id.get(entry.material or "")
+        if not entry.with_seed or offer is None or entry.rate is None:
+            continue
+        zone = zone_named(case, entry.where)
+        found = with_seed(case, "" if zone is None else zone.id, offer, entry.rate.value)
+        if found is None:
+            yield Fault("CASE131", ("own_actions", i, "with_seed"), "fertilizer with the seed",
+                        f"a crop that is seeded in rows, which {case.field.crop} is not")
+        elif found[1].value is None:
+            yield Fault("CASE131", ("own_actions", i, "with_seed"), "fertilizer with the seed",
+                        f"a published limit for it and {case.field.crop}, which is not held",
+                        "Nitrogen alone may be urea, which is never put with the seed.")
+        elif entry.rate.value > found[1].number + SLACK:
+            yield Fault("CASE131", ("own_actions", i, "rate"),
+                        f"{entry.rate.value:.4g} lb/ac of {offer.id} with the seed",
+                        f"at most {found[1].number:.4g} lb/ac ({found[1].source})",
+                        "Put it beside and below the seed, or lower the rate.")
 
 
 def _line(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fault]:

@@ -13,10 +13,12 @@ from loambrief.agronomy.intervals import log_ends
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import Message, Need, say
+from loambrief.topics.nutrients.seed_row import seed_row_caution
 from loambrief.topics.sampling.formulas_error import answer_range, material_error_pct
 from loambrief.units import LB_PER_TON
 
 _NOT_PLAIN = re.compile(r"[^\w]+")
+GRADE = ("N", "P2O5", "K2O")
 SURFACE_TILLAGE = ("no-till", "strip-till", "perennial")
 CAUTIONS: Mapping[str, tuple[str, ...]] = {
     "lime": ("caution_lime_dust", "caution_spread_wind"),
@@ -160,6 +162,13 @@ def supplies(offer: Offer, pounds: float) -> dict[str, float]:
     """lb/ac of each nutrient in so many lb/ac of a product."""
     return {nutrient: offer.fraction(nutrient) * pounds for nutrient in ANALYSIS_NUTRIENTS
             if offer.fraction(nutrient) > 0}
+
+
+def with_seed(case: CaseFile, place_id: str, offer: Offer,
+              pounds: float) -> tuple[Message, Result] | None:
+    """What is said of a product beside the seed, and the limit; None where no seed is in rows."""
+    return seed_row_caution(case, place_id, {n.lower(): 100 * offer.fraction(n) for n in GRADE},
+                            pounds, offer.material.name)
 
 
 def on_surface(case: CaseFile) -> bool:

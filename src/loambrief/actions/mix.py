@@ -8,7 +8,7 @@ from loambrief.actions.equipment import settable_mix, stretched_cap, years_at_on
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
-from loambrief.actions.materials import base, on_surface, priced, supplies
+from loambrief.actions.materials import GRADE, base, on_surface, priced, supplies, with_seed
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.raw_manure import caution, window
@@ -22,18 +22,16 @@ from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows
 from loambrief.findings.model import Message, Need, say
 from loambrief.topics.nutrients.formulas_limits import band_limit
+from loambrief.topics.nutrients.seed_row import CAUTION as SEED_ROW
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
 ORGANIC = ("manure", "compost", "biosolids")
-SEED_ROW = "nutrients.caution_seed_row"
-"""Caution that holds only where the product may go beside the seed."""
 GUIDE_RATES = ("guide_rate", "guide_rate_water")
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
 TOP_UP = 0.75
 """Share of a need that other products must bring before the rest is dropped (our own cut)."""
-BANDED = ("N", "P2O5", "K2O")
 
 
 @dataclass(frozen=True)
@@ -213,7 +211,8 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         gallon_lb=size if unit == "gal/ac" else None,
         cap=None if cap is None else cap / size,
         rate_low=low, rate_high=high, range_printed=span is not None and not span.results,
-        how=(say("actions.how_nutrient", kind=offer.material.kind, surface=on_surface(case),
+        how=(say("actions.how_nutrient", kind=offer.material.kind,
+                 surface=on_surface(case) or bool(need.params.get("growing")),
                  standing=case.field.tillage == "perennial", place=placed),),
         supplies=supplies(offer, rate * size), meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
@@ -233,8 +232,14 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
     known = {c.key for c in action.cautions}
     extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
     told = action.cautions + extra
-    beside = tuple(c for c in told if c.key == SEED_ROW and placed == "either")
-    return replace(action, cautions=(*(c for c in told if c.key != SEED_ROW), *beside))
+    beside = None
+    if any(c.key == SEED_ROW for c in told) and (
+            placed == "either" or (placed == "broadcast" and offer.material.kind == "fertilizer"
+                                   and _band_most(case, offer) is None)):
+        beside = with_seed(case, need.place.id, offer, rate * size)
+    return replace(action, cautions=(*(c for c in told if c.key != SEED_ROW),
+                                     *((beside[0],) if beside else ())),
+                   results=(*action.results, *((beside[1],) if beside else ())))
 
 
 def _placement(case: CaseFile, offer: Offer, pounds: float, need: Need) -> str:
@@ -274,11 +279,11 @@ def _band_most(case: CaseFile, offer: Offer) -> float | None:
         return None
     try:
         find_crop(case.field.crop)
-        limits = {n: band_limit(case.field.crop, n) for n in BANDED}
+        limits = {n: band_limit(case.field.crop, n) for n in GRADE}
         both = band_limit(case.field.crop, "N+K2O")
     except UnknownName:
         return None
-    shares = {n: offer.fraction(n) for n in BANDED}
+    shares = {n: offer.fraction(n) for n in GRADE}
     most = [float(limit) / shares[n] for n, limit in limits.items()
             if limit is not None and shares[n] > 0]
     if both is not None and shares["N"] + shares["K2O"] > 0:

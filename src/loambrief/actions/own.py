@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.lime import lime_quality
-from loambrief.actions.materials import CAUTIONS, action_id, priced, supplies
+from loambrief.actions.materials import CAUTIONS, action_id, priced, supplies, with_seed
 from loambrief.actions.model import Action, Window
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
@@ -105,12 +105,17 @@ def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Off
         fields = {"cost_total": offer.per_each, "cost_parts": (("each", offer.per_each),),
                   "price_date": offer.price_date}
     fields.update(_stated_cost(entry.cost, area))
+    beside = None
+    if entry.with_seed and offer is not None and entry.rate is not None:
+        beside = with_seed(case, place.id, offer, entry.rate.value)
+        fields["results"] = (beside[1],) if beside else ()
     material = offer.material if offer is not None else None
     item = main_nutrient(offer) if kind is m.NeedKind.NUTRIENT else kind.value
     title = say("actions.own_title", what=entry.what, rate=rate, unit=unit,
                 material=material.name if material else None)
     need = m.Need(kind=kind, item=item or kind.value, unit=unit or "", text=title, place=place,
-                  area_ac=area, amount=rate, optional=entry.optional, params={"whole_ac": whole})
+                  area_ac=area, amount=rate, optional=entry.optional, params={"whole_ac": whole},
+                  cautions=(beside[0],) if beside else ())
     return _made(case, need, f"own.{entry.id.lower()}", title, entry.window,
                  own="action", entry=number, material=offer, reasons=(entry.reason,),
                  cautions=entry.cautions, how=entry.how, stated_rank=entry.rank, **fields)

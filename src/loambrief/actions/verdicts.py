@@ -100,7 +100,9 @@ def _material(offer: Offer, judgements: Sequence[m.Judgement], actions: Sequence
         return verdict(m.Verdict.NOT_JUDGED, "material_no_question", "adviser")
     open_ones = [n for n in holds
                  if m.Verdict.NOT_JUDGED in asked[n] and m.Verdict.NEEDED not in asked[n]]
-    over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())})
+    enough = {j.key for j in judgements if j.verdict is m.Verdict.NOT_NEEDED}
+    unrated = {j.key for j in judgements if j.reason == "rate_not_given"} - enough
+    over = sorted({*_over(offer, fed), *fed.shut_out.get(offer.id, ())} - unrated)
     if open_ones and over:
         return verdict(m.Verdict.NOT_JUDGED, "material_limited", "adviser", items=over,
                        open=open_ones, water=fed.near_water)

@@ -120,6 +120,8 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
         ahead = planting if planting is not None and planting > today else None
         return Window(ahead or today, None, say("actions.when_split", start=ahead,
                                                 passes=splits))
+    if when == "cuttings":
+        return Window(None, None, say("actions.when_cuttings", passes=splits))
     if when in ("topdress", "early spring", "stem extension"):
         return Window(None, None, say("actions.when_green_up"))
     if kind is NeedKind.NUTRIENT:

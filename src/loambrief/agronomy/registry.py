@@ -244,7 +244,7 @@ class Formula(Generic[P, V]):
 
     def function(self, *args: P.args, **kwargs: P.kwargs) -> Any:
         """What it gives, unrecorded, for use inside another formula; refuses what cannot be."""
-        return self._answer(self.signature.bind(*args, **kwargs).arguments)
+        return self._answer(self._bound(args, kwargs))
 
     def _answer(self, inputs: Mapping[str, Any]) -> Any:
         for name, refuse in self.kinds.items():
@@ -252,8 +252,15 @@ class Formula(Generic[P, V]):
         return self._function(**{self._named[name]: value for name, value in inputs.items()})
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> V:
-        bound = self.signature.bind(*args, **kwargs)
-        return self.evaluate(**bound.arguments).value
+        return self.evaluate(**self._bound(args, kwargs)).value
+
+    def _bound(self, args: tuple[Any, ...], kwargs: Mapping[str, Any]) -> dict[str, Any]:
+        """Arguments by name, in the order of the parameters; a whole signature binds slowly."""
+        given = {**dict(zip(self._named, args, strict=False)), **kwargs}
+        if len(given) < len(args) + len(kwargs) or not given.keys() <= self._named.keys() or (
+                any(name not in given for name in self._needed)):
+            return self.signature.bind(*args, **kwargs).arguments  # tells what is wrong
+        return {name: given[name] for name in self._named if name in given}
 
     def evaluate(self, **inputs: Any) -> Result[V]:
         """Compute, check the range, and record.

@@ -154,7 +154,7 @@ def _fault(error: ErrorDetails) -> Fault:
                      f"Add the key {str(path[-1])!r} here.", at_key=True)
     if kind == "extra_forbidden":
         return Fault("CASE020", path, f"the unknown key {str(path[-1])!r}", "a known key",
-                     "The shipped guides show the keys of each rule kind.", at_key=True)
+                     "`loambrief schema --guide` prints the keys of each rule kind.", at_key=True)
     if kind in ("literal_error", "union_tag_invalid"):
         wanted = about.get("expected") or about.get("expected_tags", "")
         return Fault("CASE027", path, found, str(wanted))

@@ -29,7 +29,7 @@ METHODS: Mapping[str, tuple[str, ...]] = {
 ANY_CROP = "*"
 NITROGEN_CREDITS = ("nitrate", "organic_matter", "previous_crop", "manure", "water", "cover_crop")
 """What a nitrogen rule may take off, or may hold already."""
-NITROGEN_TIMES = ("before", "topdress", "early spring", "stem extension")
+NITROGEN_TIMES = ("before", "topdress", "early spring", "cuttings", "stem extension")
 SUPPLY_READINGS = ("nitrate_lb", "nitrate_ppm", "organic_matter", "index")
 How = Literal["seen", "computed", "memory", "convention"]
 Ppm = Annotated[float, q.number(0, 1_000_000, "a soil test in ppm")]

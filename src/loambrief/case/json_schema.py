@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType
 
+from loambrief.case.guide_schema import GuideFile
 from loambrief.case.intake_map import EXAMPLE, MapFile
 from loambrief.case.known_names import lime_tables, regions, shipped_guides
 from loambrief.case.names import crops
@@ -50,6 +51,12 @@ def map_schema() -> dict[str, object]:
     schema = MapFile.model_json_schema()
     about = {"title": "Loambrief mapping of a laboratory's file", "examples": [EXAMPLE]}
     return {"$schema": DIALECT, "$id": "urn:loambrief:map:1", **schema, **about}
+
+
+def guide_schema() -> dict[str, object]:
+    """JSON Schema of a guide file of one's own, every kind of rule with its keys."""
+    return {"$schema": DIALECT, "$id": "urn:loambrief:guide:1", **GuideFile.model_json_schema(),
+            "title": "Loambrief guide file"}
 
 
 def _describe(node: dict, part: type[Part]) -> None:

@@ -81,6 +81,9 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
     if material is not None and entry.rate is None and material.kind in SPREAD:
         yield Fault("CASE053", (*path, "rate"), "nothing", f"the rate of {material.id}",
                     "Add the key 'rate' here.", at_key=True)
+    if entry.with_seed and (material is None or material.kind != "fertilizer"):
+        yield Fault("CASE053", (*path, "with_seed"), "no fertilizer with the seed",
+                    "the id of a fertilizer on offer as its material", at_key=True)
     if (material is not None or entry.material is None) and work_of(entry, material) is None:
         yield Fault("CASE053", (*path, "kind"), "nothing", "what it puts right",
                     "Its material does not say it. Add the key 'kind' here.", at_key=True)

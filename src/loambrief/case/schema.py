@@ -30,6 +30,8 @@ LANGUAGES = ("en", "es", "es-US", "es-MX", "es-ES")
 MOISTURES = ("dry", "slightly moist", "moist", "field capacity", "wet")
 RESIDUES = ("brushed off", "left on", "none present")
 FIZZES = ("none", "very slight", "slight", "strong", "violent")
+LIFE_TESTS = ("active_carbon", "respiration", "aggregate_stability")
+"""Tests of soil life that a sample can be sent for; the keys of their results."""
 CONES = ("large 20.27 mm", "small 12.83 mm", "other")
 LB_AC = ("two_times_ppm", "true_depth")
 QUESTIONS = ("why_weeds", "did_lime_work", "can_compost_fix", "lime_or_gypsum", "why_poor_spot",
@@ -170,6 +172,8 @@ class FieldInfo(Part):
     seasonal_et: q.WaterDepth | None = None
     reference_et: q.WaterUse | None = None
     root_depth: q.Depth | None = None
+    row_spacing: Annotated[Quantity, q.quantity("depth", low=1.0)] | None = None
+    """Between two rows of seed; the limit for fertilizer with the seed depends on it."""
     drainage: Annotated[str, q.choice((
         "well drained", "moderately drained", "somewhat poorly drained", "poorly drained",
         "tile drained", "unknown"))]
@@ -339,6 +343,8 @@ class Sample(Part):
     p_index: RunoffIndex | None = None
     lab: Laboratory
     methods: Methods = Methods()
+    sent_for: Annotated[list[Annotated[str, q.choice(LIFE_TESTS)]], Field(max_length=3)] = []
+    """Tests of soil life that were asked of the laboratory beside the usual ones."""
     increments: Annotated[list[Increment], Field(min_length=1, max_length=24)]
 
 

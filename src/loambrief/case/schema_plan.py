@@ -46,6 +46,8 @@ class OwnAction(Part):
     cost: Price | None = None
     window: Period | None = None
     rank: Annotated[int, q.count(1, 200, "a place in the order")] | None = None
+    with_seed: bool = False
+    """The product goes into the row with the seed."""
     optional: bool = False
     how: q.Text | None = None
     cautions: Annotated[list[q.Text], Field(max_length=12)] = []

@@ -174,7 +174,7 @@ class _SheetMerging:
             for key, value in sample.items():
                 if key in keys or key == "id" or _agrees(key, old[key], value):
                     continue
-                if key in ("date", "cores", "residue", "increments", "lab", "fizz"):
+                if key in ("date", "cores", "residue", "increments", "lab", "fizz", "sent_for"):
                     self._there(("samples", position, key), f"{key} of sample {name}")
                 else:
                     self.notes.append(f"sample {name}: kept from the case: {key}")

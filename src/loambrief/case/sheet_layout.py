@@ -18,6 +18,7 @@ from loambrief.case.schema import (
     CONES,
     FIZZES,
     LANGUAGES,
+    LIFE_TESTS,
     MOISTURES,
     RESIDUES,
     SAP_LINES,
@@ -27,9 +28,11 @@ from loambrief.case.schema import (
 
 MAP_FILE = "fieldsheet.json"
 """Name of the layout inside the sheet."""
-SECTIONS = ("water", "soil", "cone", "sap", "weeds")
+SECTIONS = ("water", "soil", "life", "cone", "sap", "weeds")
 """Parts a sheet may have, in the order they are walked; the visit itself is always asked."""
 YES_NO = ("yes", "no")
+HOLES, CRUMBS = 5, 16
+"""Holes in which worms are counted, and crumbs of the slake kit (nrcs-soil-quality-kit)."""
 
 
 class Zone(Part):
@@ -81,7 +84,7 @@ class Layout(Part):
     units: Annotated[str, q.choice(("us", "si"))] = "us"
     paper: Annotated[str, q.choice(("letter", "a4"))] = "letter"
     about: About
-    sections: Annotated[list[Annotated[str, q.choice(SECTIONS)]], Field(max_length=5)]
+    sections: Annotated[list[Annotated[str, q.choice(SECTIONS)]], Field(max_length=6)]
     zones: Annotated[list[Zone], Field(max_length=12)]
     slices: Annotated[list[q.Name], Field(max_length=6)]
     """Depths to be sampled, such as "0-2 in"."""
@@ -151,7 +154,7 @@ def boxes(layout: Layout) -> tuple[SheetBox, ...]:
     tuple of SheetBox
         Names are unique.
     """
-    makers = {"soil": _soil, "cone": _cone, "sap": _sap, "weeds": _weeds}
+    makers = {"soil": _soil, "life": _life, "cone": _cone, "sap": _sap, "weeds": _weeds}
     found = list(_visit())
     if "water" in layout.sections:
         found += _water(layout)
@@ -182,10 +185,21 @@ def _soil(layout: Layout) -> Iterator[SheetBox]:
         yield SheetBox(f"{at}/cores", "number", longest=3)
         for number, depth in enumerate(layout.slices, start=1):
             yield SheetBox(f"{at}/slice{number}=1", "tick", value=depth, longest=0)
+        if "life" in layout.sections:
+            for number, test in enumerate(LIFE_TESTS, start=1):
+                yield SheetBox(f"{at}/sent{number}=1", "tick", value=test, longest=0)
         yield from ticks(f"{at}/residue", RESIDUES)
         yield from ticks(f"{at}/fizz", FIZZES)
         if zone.texture is None:
             yield SheetBox(f"{at}/texture", "word", longest=30)
+
+
+def _life(layout: Layout) -> Iterator[SheetBox]:
+    yield SheetBox("life/side", "quantity", layout.length_unit, longest=8)
+    for number in range(1, HOLES + 1):
+        yield SheetBox(f"life/worms/{number}", "number", longest=4)
+    for number in range(1, CRUMBS + 1):
+        yield SheetBox(f"life/slake/{number}", "number", longest=1)
 
 
 def _cone(layout: Layout) -> Iterator[SheetBox]:

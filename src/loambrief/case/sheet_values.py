@@ -15,8 +15,8 @@ from pydantic import TypeAdapter, ValidationError
 from loambrief.case import quantities as q
 from loambrief.case.problems import Problem, in_file_order, visible
 from loambrief.case.quantities import show
-from loambrief.case.schema import TEXTURES
-from loambrief.case.sheet_layout import SheetBox, boxes
+from loambrief.case.schema import LIFE_TESTS, TEXTURES
+from loambrief.case.sheet_layout import CRUMBS, HOLES, SheetBox, boxes
 from loambrief.case.sheet_read import Filled
 from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
@@ -27,6 +27,8 @@ NOT_MEASURED = frozenset(("-", "–", "—", "/"))
 _NUMBER = re.compile(r"(?P<sign>[<>]?)\s*(?P<number>[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+))"
                      r"\s*(?P<unit>\D.*)?\Z")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}\Z")
+WHOLE = ("cores", "worms", "slake")
+"""Kinds of boxes that hold a count or a class."""
 COVER = "weeds/cover_daubenmire"
 _CLASS = re.compile(r"[Dd][1-6]\Z")
 MINUTES = 60.0
@@ -76,6 +78,9 @@ def _adapter(kind: str) -> TypeAdapter:
         "cores": Annotated[int, q.count(1, 500, "a number of cores")],
         "cone": Annotated[float, q.number(0, 25_000, "a reading")],
         "sap": Annotated[float, q.number(0, 85, "degrees Brix")],
+        "side": q.Depth,
+        "worms": Annotated[int, q.count(0, 1000, "a number of earthworms")],
+        "slake": Annotated[int, q.count(0, 6, "a class")],
         "minutes": Annotated[float, q.number(0.01, 10_000, "minutes")],
     }
     return TypeAdapter(types[kind])
@@ -86,10 +91,12 @@ def _kind(box: SheetBox) -> str:
     part, *_, last = ("", *box.path) if len(box.path) == 1 else box.path
     if box.kind in ("date", "time"):
         return box.kind
-    if last in ("id", "texture", "area", "temperature", "table", "cores"):
+    if last in ("id", "texture", "area", "temperature", "table", "cores", "side"):
         return last
     if box.kind == "quantity":
         return "%"
+    if part == "life":
+        return box.path[1]
     return "minutes" if part == "water" else part
 
 
@@ -175,9 +182,9 @@ class _BoxReading:
         if match["sign"] or (unit and unit.lower() != box.unit.lower()):
             raise _Unreadable(show(text), wanted, "The whole column is in the printed unit."
                          if unit else "")
-        whole = kind == "cores"
+        whole = kind in WHOLE
         if whole and not number.lstrip("+").isdigit():
-            raise _Unreadable(show(text), "a whole number of cores")
+            raise _Unreadable(show(text), "a whole number")
         _checked(kind, int(number) if whole else float(number))
         number = number.lstrip("+")
         return Value(f"0{number}" if number.startswith(".") else number, plain=True)
@@ -223,7 +230,9 @@ class _BoxReading:
                            texture=f"{at}/texture")
         slices = [value for n in range(1, len(self.layout.slices) + 1)
                   if (value := self.get(f"{at}/slice{n}"))]
-        if not seen and not slices:
+        sent = [value for n in range(1, len(LIFE_TESTS) + 1)
+                if (value := self.get(f"{at}/sent{n}"))]
+        if not seen and not slices and not sent:
             return {}
         if zone.id is None and "id" not in seen:
             first = next(box for n in self.filled.values
@@ -240,6 +249,8 @@ class _BoxReading:
         lab = self.get("soil/lab")
         if lab:
             made["lab"] = {"name": lab}
+        if sent:
+            made["sent_for"] = list(sent)
         if slices:
             made["increments"] = [{"depth": depth} for depth in slices]
         return made
@@ -321,7 +332,13 @@ class _BoxReading:
                             "rates": rates})
 
     def _seen(self) -> dict[str, Tree]:
-        return self._dated(self._taken(residue_cover="water/residue", water_table="water/table"))
+        seen = self._taken(residue_cover="water/residue", water_table="water/table",
+                           hole_side="life/side")
+        for key, name, most in (("earthworms", "worms", HOLES), ("slake", "slake", CRUMBS)):
+            found = [v for n in range(1, most + 1) if (v := self.get(f"life/{name}/{n}"))]
+            if found:
+                seen[key] = found
+        return self._dated(seen)
 
 
 def _checked(kind: str, value: object) -> object:

@@ -6,7 +6,7 @@ import click
 
 from loambrief.cli.shared import OUTPUT, PATH, QUIET, show_json, warn
 
-SECTIONS = ("soil", "cone", "sap", "weeds", "water")
+SECTIONS = ("soil", "life", "cone", "sap", "weeds", "water")
 
 
 @click.command()

@@ -147,6 +147,10 @@ class Verdict(StrEnum):
     NOT_JUDGED = "not judged"
 
 
+TOO_MUCH = "level_reached"
+"""Why a trace element stands open at a level of harm; gives way to every other verdict."""
+
+
 class JudgedKind(StrEnum):
     NUTRIENT = "nutrient"
     AMENDMENT = "amendment"

@@ -29,6 +29,8 @@ class Flowable:
 
     spaceBefore = spaceAfter = 0.0
     keep_next = False
+    keep_soft = False
+    """Stays with its follower too, unless that leaves much of a page blank."""
     on_top = False
     """At the top of a page: parted even where nothing good can be parted."""
     width = height = 0.0

@@ -103,18 +103,25 @@ def readable(text: str) -> str:
     """
     if text.isascii() and text.isprintable():
         return text
-    kept = []
-    for char in unicodedata.normalize("NFC", text.replace("\r\n", "\n")):
+    return unicodedata.normalize("NFC", text.replace("\r\n", "\n")).translate(_SHOWN)
+
+
+class _Shown(dict[int, str]):
+    """What is shown for each character met so far."""
+
+    def __missing__(self, code: int) -> str:
+        char = chr(code)
         kind = unicodedata.category(char)
         if char in "\n\r\u2028\u2029\v\f":
-            kept.append("\n")
-        elif char == "\t":
-            kept.append(" ")
+            shown = "\n"
         elif kind in ("Cc", "Cf"):
-            continue
+            shown = " " if char == "\t" else ""
         else:
-            kept.append("\ufffd" if kind in ("Cs", "Cn") else char)
-    return "".join(kept)
+            shown = "\ufffd" if kind in ("Cs", "Cn") else char
+        return self.setdefault(code, shown)
+
+
+_SHOWN = _Shown()
 
 
 def _line(value: object) -> str:

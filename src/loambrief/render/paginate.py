@@ -22,9 +22,11 @@ LEAST_LAST, LEAST_BEFORE = 0.35, 0.76
 """Shares of a page's height that the last page and those before it should hold at least."""
 GOOD = 0.0
 """No page of what :func:`_emptiest` looks at lacks anything."""
-SHORTENED, LESS, STEPS = 4, 0.24, 6
+SHORTENED, LESS, STEPS = 5, 0.24, 6
 """How many pages give to the last one, how much of their height at most, tried in how many
 steps."""
+SOFT_BLANK = 0.15
+"""Share of a page that may stay blank so that heads stand with their words."""
 FILL_INS = (FILL_IN, 20.0, 34.0)
 """Heights of rows to write in, in the order they are tried [pt]: ruled paper has 20."""
 
@@ -139,9 +141,13 @@ class Paginator:
                 index += 1
                 continue
             end = index
-            while end < len(made) - 1 and made[end].keep_next and (
+            while end < len(made) - 1 and (made[end].keep_next or made[end].keep_soft) and (
                     not isinstance(made[end + 1], NewPage)):
                 end += 1
+            soft = [n for n in range(index, end) if made[n].keep_soft and not made[n].keep_next]
+            if soft and not self._fits(made[index:end], made[end]) and (
+                    self.room > SOFT_BLANK * self.look.text_height):
+                end = soft[-1]
             lead, last = made[index:end], made[end]
             self._make_room(lead, last)
             for flowable in lead:
@@ -165,17 +171,24 @@ class Paginator:
 
     # Room -----------------------------------------------------------------------------
 
-    def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
-        """Go to the next page if there is no room for what must stand together."""
+    def _least(self, lead: Sequence[Flowable], last: Flowable) -> float:
+        """Height of what must stand together, as far as it has to be known [pt]; 0 if it fits."""
         first = next(iter((*lead, *flat([last]))), None)
         if self.on_top or first is None:
-            return
+            return 0.0
         above, least = max(first.getSpaceBefore(), self.after), math.inf
         for need in _needs(lead, last, self.look.text_width):
             if above + need <= self.room + SLACK:
-                return
+                return 0.0
             least = min(least, above + need)
-        if least <= self.high + SLACK:
+        return least
+
+    def _fits(self, lead: Sequence[Flowable], last: Flowable) -> bool:
+        return self._least(lead, last) == 0.0
+
+    def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
+        """Go to the next page if there is no room for what must stand together."""
+        if 0.0 < self._least(lead, last) <= self.high + SLACK:
             self._end_page()
 
     def _place(self, flowable: Flowable) -> None:

@@ -197,6 +197,7 @@ def finding(composer: Composer, block: FindingBlock, parent: Element, width: flo
     for one in (block, *block.zones):
         made += [_card_title(composer, one.title, element, one.anchor),
                  _status(composer, one, element, width)]
+        made[-1].keep_soft = True
     made[-1].keep_next = True
     gap, space = look.lengths["column_gap"], look.style("body").leading
     beside = bool(block.blocks) and width >= SET_IN_TWO * look.text_width and all(

@@ -69,11 +69,10 @@ class _TextPage:
         for index, piece in enumerate(readable(plain(text)).split("\n")):
             start = first if index == 0 else rest
             # a no-break space is no place to break, as on paper
-            held = [w for w in piece.replace("\t", " ").split(" ") if w]
-            wrapped = textwrap.wrap(
-                " ".join(w.replace("\u00a0", "\x00") for w in held), WIDTH,
-                initial_indent=start, subsequent_indent=rest, break_long_words=False,
-                break_on_hyphens=False)
+            held = " ".join(w for w in piece.split(" ") if w).replace("\u00a0", "\x00")
+            wrapped = [start + held] if 0 < len(held) <= WIDTH - len(start) else textwrap.wrap(
+                held, WIDTH, initial_indent=start, subsequent_indent=rest,
+                break_long_words=False, break_on_hyphens=False)
             self._lines += [x.replace("\x00", " ").rstrip() for x in wrapped]
 
     def heading(self, level: int, text: Text) -> None:

@@ -136,7 +136,8 @@ def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     if groups[Agreement.AGREES]:
         messages.append(say("answers.weeds_agree", rows=groups[Agreement.AGREES]))
     elif any(s.increments for s in case.samples):
-        messages.append(say("answers.weeds_unexplained"))
+        messages.append(say("answers.weeds_unexplained", limits=any(
+            f.severity >= 2 for f in diagnosis.findings)))
     else:
         messages.append(say("answers.weeds_untested"))
     if groups[Agreement.DIFFERS]:

@@ -11,6 +11,7 @@ from loambrief.report import blocks as b
 from loambrief.report.fieldsheet_parts import (
     FieldSheet,
     cone,
+    life,
     remarks,
     sap,
     soil,
@@ -27,7 +28,7 @@ SCALE = 1.2
 MOST_AGAIN = 6
 """Follow-ups on the first page."""
 SAFETY = ("unknown", "sap", "after", "cone", "weather", "chemicals", "alone")
-PARTS = {"soil": soil, "cone": cone, "sap": sap, "weeds": weeds}
+PARTS = {"soil": soil, "life": life, "cone": cone, "sap": sap, "weeds": weeds}
 """Sheets that get a page of their own; water and residue follow the first page."""
 
 

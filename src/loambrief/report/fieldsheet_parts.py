@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.case.schema import MOISTURES, CaseFile
-from loambrief.case.sheet_layout import SheetBox
+from loambrief.case.sheet_layout import CRUMBS, HOLES, SheetBox
 from loambrief.findings.model import say
 from loambrief.numbers import symbol
 from loambrief.report.blocks import (
@@ -134,9 +134,36 @@ def _zone(sheet: FieldSheet, row: int, zone, large: bool) -> Block:
              FormCell(sheet.label("slices"), ticks=slices, weight=1.2),
              sheet.ticks(f"{at}/residue", "residue", about, weight=1.9))
     rows = [taken, (sheet.ticks(f"{at}/fizz", "fizz", about),)]
+    sent = tuple(Tick(box.name, f"{about}: {sheet.label('sent')}: {sheet.word(box.value)}",
+                      sheet.word(box.value))
+                 for box in sheet.known.values() if box.name.startswith(f"{at}/sent"))
+    if sent:
+        sheet.used |= {tick.name for tick in sent}
+        rows.append((FormCell(sheet.label("sent"), ticks=sent),))
     if first:
         rows.insert(0, tuple(first))
     return FormGrid(tuple(rows), title)
+
+
+def life(sheet: FieldSheet) -> list[Block]:
+    """Earthworms in square holes, and crumbs in water."""
+    word = sheet.word
+
+    def numbered(name: str, numbers: range) -> tuple[FormCell, ...]:
+        return tuple(FormCell(str(n), sheet.cell(f"life/{name}/{n}", name, str(n)).entry)
+                     for n in numbers)
+
+    half = CRUMBS // 2
+    return [
+        Heading(1, word("heading_life"), anchor="life"),
+        Bullets((word("life_worms", holes=HOLES, side=sheet.writer.quantity(8, "in", 0)),
+                 word("life_slake", crumbs=CRUMBS), word("life_lab"))),
+        Paragraph(word("life_worth"), Style.NOTE),
+        FormGrid(((sheet.cell("life/side", "side", weight=1.6),
+                   *numbered("worms", range(1, HOLES + 1))),), word("label_worms")),
+        FormGrid((numbered("slake", range(1, half + 1)),
+                  numbered("slake", range(half + 1, CRUMBS + 1))), word("label_slake")),
+    ]
 
 
 def cone(sheet: FieldSheet) -> list[Block]:

@@ -21,6 +21,7 @@ from loambrief.topics.forage import chart as forage
 from loambrief.topics.nutrients import chart as nutrients
 from loambrief.topics.refractometry import chart as refractometry
 from loambrief.topics.salinity import chart as salinity
+from loambrief.topics.soil_life import chart as soil_life
 from loambrief.topics.soil_water import chart as soil_water
 from loambrief.topics.stratification import chart as stratification
 from loambrief.topics.weeds import chart as weeds
@@ -30,7 +31,7 @@ TOPICS: Mapping[str, Callable[[Context], ChartSpec | None]] = {
     "soil_water": soil_water.chart,
     "cations": cations.chart, "refractometry": refractometry.chart,
     "carbon_nitrogen": carbon_nitrogen.chart, "forage": forage.chart, "weeds": weeds.chart,
-    "cover_crops": cover_crops.chart}
+    "cover_crops": cover_crops.chart, "soil_life": soil_life.chart}
 """Topics with one chart, in the order of the page."""
 SAMPLES: Mapping[str, Callable[[Context], Iterable[ChartSpec]]] = {
     "stratification": stratification.charts, "nutrients": nutrients.manure_charts}

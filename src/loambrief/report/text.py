@@ -41,7 +41,7 @@ from loambrief.report.terms import Marking, capital, named, unmarked
 from loambrief.resources import templates_dir
 from loambrief.units import LB_PER_TON
 
-_SPACE = re.compile(r"[ \t\r\n]+")
+_SPACE = re.compile(r"[ \t\r\n]{2,}|[\t\r\n]")
 MELTED = {"de": "del", "a": "al"}
 NUTRIENTS = {"P2O5": "P₂O₅", "K2O": "K₂O"}
 

@@ -5,7 +5,7 @@ is a county or town that borrows one (Delaware County, Kansas City).
 """
 
 from collections.abc import Iterable
-from functools import cache, lru_cache
+from functools import lru_cache
 
 from loambrief.tables import load
 from loambrief.tables.harmful import plain_name
@@ -16,9 +16,23 @@ ALSO = ("New England", "New South Wales")
 BORROWED = frozenset({"county", "city", "parish", "township", "town"})
 
 
-@cache
-def _states() -> frozenset[str]:
-    return frozenset(map(plain_name, (*(str(row["region"]) for row in load(REGIONS)), *ALSO)))
+@lru_cache(maxsize=4096)
+def _words(name: str) -> tuple[str, ...]:
+    return tuple(plain_name(name).split())
+
+
+@lru_cache(maxsize=256)  # each guide and method asks about the same field
+def _states_in(place: str) -> list[set[int]]:
+    """Where in a text the words of each state stand."""
+    names = {_words(str(name)) for name in (*load(REGIONS).column("region"), *ALSO)}
+    return [set(span) for name in names for span in _stands(_words(place), name)]
+
+
+def _stands(words: tuple[str, ...], name: tuple[str, ...]) -> list[range]:
+    size = len(name)
+    return [range(at, at + size) for at in range(len(words) - size + 1)
+            if name and words[at:at + size] == name
+            and not BORROWED & {*words[at + size:at + size + 1]}]
 
 
 def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...]:
@@ -36,16 +50,8 @@ def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...
     return tuple(name for name in asked if name in found)
 
 
-@lru_cache(maxsize=1024)  # each guide and method asks about the same field
+@lru_cache(maxsize=1024)
 def _spans(place: str, wanted: tuple[str, ...]) -> list[str]:
-    words = plain_name(place).split()
-
-    def stands(name: str) -> list[range]:
-        own = plain_name(name).split()
-        return [range(at, at + len(own)) for at in range(len(words) - len(own) + 1)
-                if own and words[at:at + len(own)] == own
-                and not BORROWED & set(words[at + len(own):at + len(own) + 1])]
-
-    states = [span for name in _states() for span in stands(name)]
-    return [name for name in wanted
-            if any(not any(set(span) < set(state) for state in states) for span in stands(name))]
+    return [name for name in wanted if any(
+        not any(set(span) < state for state in _states_in(place))
+        for span in _stands(_words(place), _words(name)))]

@@ -97,7 +97,7 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
         said = module.assess(case)
         findings += said.findings
         missing += said.missing
-    findings = [of_advice(held_to_no_rate(case, f)) for f in findings]
+    findings = [of_advice(held_to_no_rate(case, f)) for f in _guide_first(findings)]
     ids = [f.id for f in findings]
     doubled = sorted({i for i in ids if ids.count(i) > 1})
     if doubled:
@@ -108,3 +108,16 @@ def assess(case: CaseFile, earlier: Sequence[CaseFile] = ()) -> Diagnosis:
     open_ones = unjudged(case, told)
     findings += [open_ones] if open_ones is not None else []
     return Diagnosis(tuple(findings), tuple(missing), review(case, earlier), told)
+
+
+def _guide_first(findings: Sequence[Finding]) -> list[Finding]:
+    """Leave out the general limit of magnesium where a guide's own rule judges the place.
+
+    Dolomitic lime stays: the guides ask for it too where lime is due.
+    """
+    by_guide = {j.place.id for f in findings if f.topic == "nutrients"
+                for j in f.judgements if j.key == "Mg"}
+    return [f for f in findings
+            if f.topic != "cations" or f.place.id not in by_guide
+            or not any(n.item == "Mg" and n.amount is not None
+                       and not n.params.get("take_dolomitic") for n in f.needs)]

@@ -11,6 +11,7 @@ from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.select import main_increment
 from loambrief.findings.crop_kinds import fixes_nitrogen
 from loambrief.findings.model import (
+    TOO_MUCH,
     WHOLE_FIELD,
     Confidence,
     Finding,
@@ -59,9 +60,9 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
     for judgement in (*_said(findings, missing), *_asked(findings)):
         key = (judgement.key, judgement.place.id)
         before = told.get(key)
-        if before is None or _WEIGHT[judgement.verdict] < _WEIGHT[before.verdict]:
+        if before is None or _weight(judgement) < _weight(before):
             told[key] = judgement
-        elif judgement.verdict is before.verdict:
+        elif _weight(judgement) == _weight(before):
             ids = tuple(dict.fromkeys((*before.finding_ids, *judgement.finding_ids)))
             told[key] = replace(before, finding_ids=ids)
     places = judged_places(case)
@@ -74,6 +75,10 @@ def judgements(case: CaseFile, findings: Sequence[Finding],
     return tuple(sorted(told.values(), key=lambda j: (
         order.get(j.place.id, len(order)), j.place.id,
         keys.index(j.key) if j.key in keys else len(keys), j.key)))
+
+
+def _weight(judgement: Judgement) -> int:
+    return len(_WEIGHT) if judgement.reason == TOO_MUCH else _WEIGHT[judgement.verdict]
 
 
 SETTLED_BY = {"salinity.avoid_gypsum": "gypsum"}

@@ -27,7 +27,7 @@ def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tupl
     if state.method == "cacl2":
         lines.append(Evidence(Side.CONTEXT, say("acidity.context_cacl2",
                                                 offset=constant("cacl2_offset")),
-                              Grade.PRACTICE, ("kissel-cacl2-ph",)))
+                              Grade.PUBLISHED, ("ph-methods-nsw",)))
     lines += _guide(case, state)
     if lime is not None and lime.best is not None:
         lines += _acidity(state)

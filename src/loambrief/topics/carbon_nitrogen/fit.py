@@ -33,7 +33,8 @@ class MethodFit:
     lacks : tuple of str
         Keys of what is missing.
     when : str
-        When it is put on: before, topdress, early spring, stem extension or sidedress.
+        When it is put on: before, topdress, early spring, cuttings, stem extension or
+        sidedress.
     guide : Guide or None
         The guide whose rule it is.
     holds : tuple of str

@@ -117,6 +117,7 @@ def nitrogen_rate_by_guide(
         raise ImpossibleInput(f"{guide} needs {unknown}")
     if rule is None:
         raise UnknownName(f"crop of {guide} for nitrogen", crop, ())
+    how = "memory" if "memory" in rule.how_of.values() else rule.how
     given = {"yield_goal": yield_goal, "nitrate": nitrate_n_lb_ac,
              "organic_matter": organic_matter_pct, "supply_index": supply_index,
              "previous_crop": previous}
@@ -132,7 +133,7 @@ def nitrogen_rate_by_guide(
     cap = rule.number("cap_lb_per_year") if rule.has("cap_lb_per_year") else None
     found = _class(rule, nitrate_n_lb_ac, organic_matter_pct, supply_index)
     if reads(rule) and (found is None or not found.has_rate):
-        return Answer(None, source=rule.reference, locator=rule.locator, how=rule.how,
+        return Answer(None, source=rule.reference, locator=rule.locator, how=how,
                       notes=("the guide holds no rate for this reading",))
 
     def at(nitrate: float) -> Span:
@@ -145,12 +146,12 @@ def nitrogen_rate_by_guide(
     details: dict[str, object] = {
         "crop_lb_ac": _need(rule, found, yield_goal)[1], "matter_lb_ac": matter,
         "nitrate_lb_ac": factor * (nitrate_n_lb_ac or 0.0), "debit_lb_ac": debit,
-        **ends_of(span)}
+        **ends_of((span[0], span[1], span[2] if cap is None else min(span[2], cap)))}
     if found is not None:
         details["class"] = found.name
     if cap is not None:
         details["cap_lb_ac"] = cap
-    return Answer(span[1], source=rule.reference, locator=rule.locator, how=rule.how,
+    return Answer(span[1], source=rule.reference, locator=rule.locator, how=how,
                   details=details)
 
 

@@ -83,7 +83,7 @@ def nitrogen_rate_yield_goal(
     nitrate_n_ppm: NotNegative | None = None, nitrate_n_lb_ac: NotNegative | None = None,
     other_credits_lb_ac: NotNegative = 0.0, previous_crop: str | None = None,
     test_error_pct: NotNegative | None = None,
-) -> Answer:
+) -> Answer[float | None]:
     """Nitrogen to apply, by what a yield takes less what the soil and other sources bring.
 
     Parameters
@@ -110,8 +110,9 @@ def nitrogen_rate_yield_goal(
 
     Returns
     -------
-    Answer
-        Nitrogen [lb/ac], never below zero. Details: ``crop_lb_ac``, ``matter_lb_ac``,
+    float or None
+        Nitrogen [lb/ac], never below zero; None where the source prints none for that yield.
+        Details: ``crop_lb_ac``, ``matter_lb_ac``,
         ``nitrate_lb_ac``, ``debit_lb_ac``, and ``low`` and ``high`` where the source prints a
         range or the error of the test is given.
 
@@ -128,10 +129,13 @@ def nitrogen_rate_yield_goal(
     yield from field to field, and gave such equations up.
     Sources: sdsu-2023-corn-n; leikam-2003-mf2586; zhang-2011-wheat-n; agpro-winter-canola;
     wgc-dryland-hard-wheat; ksu-cool-grass-n; uf-hs1429; ndsu-sf722; umn-wheat-n; umn-sugar-beet-n;
-    acsc-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
-    ndsu-flax-1999; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037.
+    sugarbeet-notes-404; clemson-cotton; clemson-small-grain; uga-aesl-crop-041; uga-aesl-crop-147;
+    ndsu-flax-2017; ndsu-2022-high-costs; clemson-fescue-hay; uga-aesl-crop-037;
+    montana-canola-n; okstate-soil-test-interpretations.
     """
     row = method_row(method, crop)
+    if not (row["yield_least"] or 0.0) <= yield_goal <= (row["yield_most"] or float("inf")):
+        return by_row(row, None, notes=("no rate is printed for this yield goal",))
     need = row["base_lb_ac"] + row["per_yield_lb"] * yield_goal
     most = need if row["per_yield_high_lb"] is None else (
         row["base_lb_ac"] + row["per_yield_high_lb"] * yield_goal)

@@ -72,7 +72,8 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     total_nitrogen_pct : float
         Total nitrogen of the material as spread [%].
     period : str
-        ``"first season"``, ``"second season"``, ``"third season"`` or ``"three years"``.
+        ``"first season"``, ``"second season"``, ``"third season"``, ``"three years"`` or
+        ``"three to four years"``.
 
     Returns
     -------
@@ -90,7 +91,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     Compost: 5 to 10 % in the first season; beef and dairy manure 30 to 50 %; the shares of other
     manures in it are from memory, unverified. All need the manure worked in soon. A stated
     available nitrogen or a local table is better. Sources: hartz-compost; isu-pmr1003;
-    huyser-manure-value.
+    huyser-manure-value; horrocks-2016.
     """
     rows = [r for r in load(SHARES) if r["period"] == period]
     row = next((r for r in rows if r["material"] == material), None)

@@ -99,6 +99,7 @@ def _finding(case: CaseFile, material: Material) -> Finding | None:
     usable = low = high = None
     if total is not None:
         usable, low, high = _nitrogen(material, total, lines, results)
+        lines += _later(material, total) if material.kind == "compost" else ()
     ratio = _ratio(material)
     effect = None
     if ratio is not None:
@@ -131,6 +132,18 @@ def _finding(case: CaseFile, material: Material) -> Finding | None:
         evidence=tuple(lines), advise_against=avoid, sources=("unl-manure-n",),
         results=tuple(results),
     )
+
+
+def _later(material: Material, total: float) -> tuple[Evidence]:
+    """What compost gives over years together: no publication that we hold parts them by season."""
+    with subject(material.name):
+        found = tuple(available_nitrogen_lb_ton.evaluate(
+            material="compost", total_nitrogen_pct=total, period=period)
+            for period in ("three years", "three to four years"))
+    return (Evidence(Side.CONTEXT, say(
+        "carbon_nitrogen.compost_later", three=found[0].value,
+        low=found[1].details["low"], high=found[1].details["high"]),
+        Grade.PUBLISHED, tuple(r.source for r in found), found),)
 
 
 def _nitrogen(material: Material, total: float, lines: list[Evidence],

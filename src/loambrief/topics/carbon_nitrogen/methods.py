@@ -189,6 +189,8 @@ def _yield_goal(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -
         rate = nitrogen_rate_yield_goal.evaluate(
             method=fit.method, crop=crop.name, yield_goal=goal, test_error_pct=error,
             other_credits_lb_ac=sum(c.amount for c in others), **more)
+    if rate.value is None:
+        return replace(fit, lacks=("guide_rate",))
     return rated(fit, rate, *(r for c in (*pounds, *others) for r in c.results), *by,
                  credits=others)
 

@@ -1,10 +1,12 @@
 """The season's nitrogen by a published method, where no adviser set it: amount, time, losses."""
 
 from collections.abc import Iterator
+from math import ceil
 
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings.confidence import ERRORS
 from loambrief.findings.crop_kinds import standing
 from loambrief.findings.model import (
     Confidence,
@@ -43,6 +45,8 @@ LEAST_LB_AC = 10.0
 """A smaller amount is not spread for its own sake (our own cut)."""
 TIES_UP = 30.0
 """C:N from which residue ties nitrogen up (Alberta; see ``decay_effect``)."""
+LB_AC_PER_CUT = 100.0
+"""Most that hay of several cuttings gets at a time (uga-aesl-crop-037: 75 to 100 lb)."""
 WET = ("somewhat poorly drained", "poorly drained")
 DOUBTS = {  # method to what the literature holds against it
     "nebraska_corn": ("against_yield_goal", "ndsu-sf722"),
@@ -50,12 +54,13 @@ DOUBTS = {  # method to what the literature holds against it
     "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
     "great_plains_canola": ("against_canola", "karamanos-canola-n"),
+    "montana_canola": ("against_canola", "karamanos-canola-n"),
     "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
     "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
     "florida_potato": ("against_florida", "uf-hs1429"),
     "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
-    "north_dakota_flax": ("against_yield_goal", "ndsu-sf722"),
+    "north_dakota_flax": ("against_flax", "ndsu-flax-2017"),
     "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
     "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
     "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
@@ -99,9 +104,10 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
         text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=amount, low=fit.low, high=fit.high,
-        results=fit.results, sources=sources,
-        cautions=tuple(_cautions(case, sandy)),
-        params={"when": fit.when, "splits": splits})
+        results=tuple(r for r in fit.results if r.formula not in ERRORS), sources=sources,
+        cautions=tuple(_cautions(case, sandy, fit.when != "before")),
+        printed_span="test_error_pct" not in rate.inputs,
+        params={"when": fit.when, "splits": splits, "growing": fit.when != "before"})
     lacking = list(uncounted(case, {"soil", *fit.holds, *(c.kind for c in fit.credits),
                                     *(("legume",) if _built_in(fit) or _left(rate) else ())}))
     body = [say("carbon_nitrogen.body_rate", when=fit.when, splits=splits,
@@ -139,18 +145,20 @@ def _splits(fit: MethodFit, sandy: bool) -> int:
     """Passes it is better put on in: more on sand and for a large amount."""
     if fit.when == "sidedress" or (fit.amount or 0.0) < LEAST_LB_AC:
         return 1
+    if fit.when == "cuttings":
+        return max(ceil(round(fit.amount or 0.0) / LB_AC_PER_CUT), 2)
     if sandy:
         return 3
     return 2 if (fit.amount or 0.0) >= 100.0 else 1
 
 
-def _cautions(case: CaseFile, sandy: bool) -> Iterator[Message]:
+def _cautions(case: CaseFile, sandy: bool, growing: bool) -> Iterator[Message]:
     """How nitrogen is lost here, and what may slow it: the gravest way only."""
     if sandy:
         yield say("carbon_nitrogen.caution_leaching")
     elif case.field.drainage in WET:
         yield say("carbon_nitrogen.caution_denitrified")
-    if case.field.tillage in ("no-till", "perennial") or standing(case):
+    if growing or case.field.tillage in ("no-till", "perennial") or standing(case):
         yield say("carbon_nitrogen.caution_volatile")
 
 

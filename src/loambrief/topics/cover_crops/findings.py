@@ -8,11 +8,12 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from loambrief.agronomy.crops import Crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_cover import CoverCrop
 from loambrief.errors import UnknownName
-from loambrief.findings.crop_kinds import known_crop
+from loambrief.findings.crop_kinds import known_crop, seeded_in_rows, standing
 from loambrief.findings.model import (
     Assessment,
     Confidence,
@@ -40,6 +41,7 @@ from loambrief.topics.cover_crops.formulas import (
     stages,
 )
 from loambrief.topics.cover_crops.stock import may_graze, stock_cautions
+from loambrief.topics.nutrients.seed_row import seed_row_limit
 from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
 from loambrief.topics.salinity.state import salt_state
 from loambrief.units import PRICE_UNITS, plain
@@ -74,10 +76,11 @@ class Sown:
 
 
 def assess(case: CaseFile) -> Assessment:
-    """What is said of the cover crop of a case; nothing where none is thought of."""
-    plan = case.cover_crop
+    """What is said of the cover crop of a case, and of the crop before the next one."""
+    plan, rotation = case.cover_crop, _rotation(case)
+    rotations = () if rotation is None else (rotation,)
     if plan is None:
-        return Assessment()
+        return Assessment(rotations)
     missing, mix = [], []
     for number, entry in enumerate(plan.mix, 1):
         try:
@@ -96,7 +99,7 @@ def assess(case: CaseFile) -> Assessment:
         missing.append(Missing(say("cover_crops.missing_dates"),
                                say("cover_crops.missing_dates_means"), TOPIC))
     findings = [_planned(case, plan, mix)] if mix else [] if plan.mix else [_choice(case, plan)]
-    return Assessment(tuple(findings), tuple(missing))
+    return Assessment((*findings, *rotations), tuple(missing))
 
 
 def _sowing(case: CaseFile, plan: CoverCrop) -> dt.date | None:
@@ -170,7 +173,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
     salt = list(_salt(case, mix))
     evidence = [*(_seed_line(s) for s in mix), *_purpose(plan, mix), *_dates(mix),
                 *_winter(mix), *_decay(mix), *salt, *_ending(case, plan, mix),
-                *_after(case, mix),
+                *_after(case, mix), *_seed_rows(case, mix),
                 *_water(case), *_cost(case, mix)]
     cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
     if kept_from:
@@ -311,25 +314,78 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Eviden
         Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
 
 
+def _listed(row: DataRow, column: str) -> list[str]:
+    return str(row[column] or "").split("|")
+
+
+def _note(row: DataRow, names: list[str], crop: Crop) -> Iterator[Evidence]:
+    """One note of the table of rotations, where it is of that crop after those before."""
+    if names and (crop.group in _listed(row, "crop_groups")
+                  or any(n in _listed(row, "crops") for n in crop.lineage)):
+        yield Evidence(Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
+                                         crop=crop.name),
+                       Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
+                       tuple(str(row["source"]).split(";")))
+
+
 def _after(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
     """What the mix means for the crop that follows; nothing where that crop is not known."""
     crop = known_crop(case.field.following_crop or case.field.crop)
     if crop is None:
         return
     for row in load("cover_crops/rotation"):
-        groups = str(row["groups"]).split("|")
-        names = [s.name for s in mix if s.row["group"] in groups
-                 or ("slow" in groups and s.row["slow_start"] == "yes")]
-        if row["note"] == "after_rye_corn":
-            names = [n for n in names if n == "cereal rye"]
-        crops = str(row["crops"] or "").split("|")
-        follows = crop.group in str(row["crop_groups"] or "").split("|") or any(
-            n in crops for n in crop.lineage)
-        if names and follows:
-            yield Evidence(Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
-                                             crop=crop.name),
-                           Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
-                           tuple(str(row["source"]).split(";")))
+        groups = _listed(row, "groups")
+        yield from _note(row, [
+            s.name for s in mix if s.name in _listed(row, "covers") or s.row["group"] in groups
+            or ("slow" in groups and s.row["slow_start"] == "yes")], crop)
+
+
+def _rotation(case: CaseFile) -> Finding | None:
+    """What the crop before means for the crop after it; None where nothing is held on the two."""
+    field = case.field
+    pairs = ((field.previous_crop, field.crop), (field.crop, field.following_crop))
+    evidence: list[Evidence] = []
+    named: list[str] = []
+    for first, second in pairs[1:] if standing(case) else pairs:
+        before, after = known_crop(first), known_crop(second)
+        if before is None or after is None or (standing(case) and before == after):
+            continue
+        for row in load("cover_crops/rotation"):
+            if any(n in _listed(row, "before") for n in before.lineage):
+                said = list(_note(row, [before.name], after))
+                named += [before.name] * len(said)
+                evidence += said
+    if not evidence:
+        return None
+    return Finding(
+        id=f"{TOPIC}.rotation", topic=TOPIC,
+        title=say("cover_crops.title_rotation", names=list(dict.fromkeys(named))),
+        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
+        place=field_place(case), body=(say("cover_crops.body_rotation"),),
+        evidence=tuple(evidence),
+        sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)))
+
+
+def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+    """Fertilizer with the seed of the mix and of the crop after it; unjudged where none is held."""
+    silent = []
+    following = known_crop(case.field.following_crop)
+    named = [(s.name, known_crop(s.name)) for s in mix]
+    if following is not None and seeded_in_rows(case, following):
+        named.append((following.name, following))
+    for name, crop in named:
+        if crop is None:
+            silent.append(name)
+            continue
+        with subject(name, "seed row"):
+            told, limit = seed_row_limit(case, crop)
+        if limit.value is None:
+            silent.append(name)
+        else:
+            yield Evidence(Side.CONTEXT, told, Grade.PUBLISHED, (limit.source,), (limit,))
+    if silent:
+        yield Evidence(Side.CONTEXT, say("cover_crops.seed_row_unjudged", names=silent),
+                       Grade.PRACTICE, ("cover-memory",))
 
 
 def _water(case: CaseFile) -> Iterator[Evidence]:

@@ -27,6 +27,7 @@ from loambrief.topics.nutrients import sulfur as nutrients_sulfur
 from loambrief.topics.nutrients import toxic as nutrients_toxic
 from loambrief.topics.nutrients import water as nutrients_water
 from loambrief.topics.nutrients.formulas_engine import ABOVE
+from loambrief.topics.nutrients.seed_row import seed_row_finding
 from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
 from loambrief.topics.sampling.age import age_params, too_old
 
@@ -90,6 +91,8 @@ def assess(case: CaseFile) -> Assessment:
         found += [calcium] if calcium is not None else []
     harvest = nutrients_crop.removal(state)
     found += [harvest] if harvest is not None else []
+    seed_row = seed_row_finding(case)
+    found += [seed_row] if seed_row is not None else []
     return Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
 
 

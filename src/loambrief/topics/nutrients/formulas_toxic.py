@@ -71,7 +71,8 @@ def toxic_soil_level(nutrient: str, method: str, test_ppm: NotNegative, crop: st
     Levels of one extract say nothing of another. Acid, sandy soil low in organic matter is harmed
     first; lime and organic matter bind copper and zinc. A screening level is none of
     yield. Sources: borkert-1998; ga-peanut-zinc; serbia-vineyard-copper; ccme-2007-soil;
-    wyoming-topsoil-3; montana-overburden-limits; uk-sludge-code-1989; teagasc-molybdenum.
+    wyoming-guideline-1; wyoming-topsoil-3; montana-overburden-limits; uk-sludge-code-1989;
+    teagasc-molybdenum.
     """
     rows = toxic_rows(nutrient, method, crop)
     if not rows:

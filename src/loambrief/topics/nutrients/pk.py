@@ -34,8 +34,10 @@ from loambrief.topics.nutrients.reading import (
     may_skip,
     skip_reason,
     spans_level,
+    still_fed,
     turning_line,
 )
+from loambrief.topics.nutrients.seed_row import seed_row_limit
 from loambrief.topics.nutrients.state import (
     METHOD_FIELD,
     RESULT_FIELD,
@@ -44,13 +46,10 @@ from loambrief.topics.nutrients.state import (
     cec_of,
     zone,
 )
-from loambrief.topics.salinity.formulas_crops import seed_row_salt_limit
 from loambrief.topics.sampling.age import age_params, too_old, too_old_body
 from loambrief.topics.sampling.pooled import composite_error
 from loambrief.units import Quantity
 
-USUAL_ROW_IN = {"corn": 30.0, "wheat": 7.0}
-"""Row width [in] at which a seed-row limit is printed where it depends on the row."""
 OPEN_CHANCE = 1.0 / 3.0
 """Chance of lying below the line from which a test above it leaves the choice open (our own
 step); with less it is not needed, at lower confidence."""
@@ -288,7 +287,7 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
             kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
                      below=rate.details["position"] == BELOW, optional=optional,
-                     line=None if turn is None else turn.line),
+                     fed=still_fed(rate), line=None if turn is None else turn.line),
             place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
             amount=amount, low=low, high=high, cap=None if cap is None else float(cap),
             results=(rate, *reading.credits.results), sources=(rate.source,),
@@ -338,17 +337,7 @@ def _cautions(reading: TestReading) -> Iterator[Message]:
         yield say("nutrients.caution_k_forage" if feeds_stock(case)
                   else "nutrients.caution_k_rate")
     if seeded_in_rows(case, reading.state.crop):
-        yield say("nutrients.caution_seed_row", crop=reading.state.crop.name,
-                  **_seed_row(reading))
-
-
-def _seed_row(reading: TestReading) -> dict[str, object]:
-    """Most fertilizer salt with the seed, where a limit is published for the crop."""
-    crop = reading.state.crop
-    soil = "sandy" if "sand" in (reading.sample.texture or "") else "other"
-    row_in = next((USUAL_ROW_IN[n] for n in crop.lineage if n in USUAL_ROW_IN), None)
-    limit = seed_row_salt_limit.evaluate(crop=crop.name, row_in=row_in, soil=soil)
-    return {"limit": limit.value, "counts": limit.details.get("counts"), "row": row_in}
+        yield seed_row_limit(case, reading.state.crop, reading.sample)[0]
 
 
 def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
@@ -412,7 +401,8 @@ def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
     elif feeding:
         verdict = Verdict.NEEDED
         reason = ("rate_not_given" if feeding[0].amount is None
-                  else "near_critical" if turn is not None else "below_critical")
+                  else "near_critical" if turn is not None
+                  else "rate_above" if still_fed(rates[0]) else "below_critical")
     elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
         verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
     elif any(r.value for r in rates):

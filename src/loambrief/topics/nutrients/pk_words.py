@@ -6,7 +6,7 @@ from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
-from loambrief.topics.nutrients.reading import TestReading, Turn, may_skip, skip_reason
+from loambrief.topics.nutrients.reading import TestReading, Turn, may_skip, skip_reason, still_fed
 from loambrief.topics.nutrients.state import RESULT_FIELD
 
 
@@ -14,6 +14,8 @@ def title(position: str, spans: bool, rate: Result, needs: tuple[Need, ...] = ()
           turns: bool = False) -> str:
     if position == BELOW:
         return "title_near" if spans else "title_low"
+    if still_fed(rate):
+        return "title_fed"
     if position == ABOVE and rate.value:
         return "title_drawdown"
     if position != ABOVE and (needs or not may_skip(rate)):
@@ -29,7 +31,7 @@ def body(reading: TestReading, rate: Result, position: str, severity: int,
     yield say("nutrients.level_body", test=reading.test, value=reading.quantity.value,
               censor=reading.quantity.censor, position=position,
               critical=details["critical_ppm"], limit=details.get("limit_ppm"),
-              severe=severity == 3)
+              severe=severity == 3, fed=still_fed(rate))
     if rate.value is not None and needs and needs[0].amount is not None:
         yield say("nutrients.rate_body", nutrient=reading.nutrient, amount=float(rate.value),
                   low=details.get("low"), high=details.get("high"),

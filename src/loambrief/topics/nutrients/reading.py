@@ -9,7 +9,7 @@ from loambrief.findings.confidence import MIN_CORES
 from loambrief.findings.model import Place
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas import nutrient_supplied
-from loambrief.topics.nutrients.formulas_engine import WITHIN
+from loambrief.topics.nutrients.formulas_engine import BELOW, WITHIN
 from loambrief.topics.nutrients.state import RESULT_FIELD, Cec, NutrientState
 from loambrief.topics.sampling.formulas_error import chance_below_critical
 from loambrief.topics.sampling.pooled import CompositeError, typical_error
@@ -149,6 +149,12 @@ def may_skip(rate: Result) -> bool:
     """True in the maintenance range of a build-up guide: the rate only replaces the harvest."""
     return (rate.details.get("position") == WITHIN and bool(rate.value)
             and rate.details.get("removal_lb_ac") is not None)
+
+
+def still_fed(rate: Result) -> bool:
+    """True where a guide asks for some though the test is not low, and not as replacement."""
+    return (rate.details.get("position") != BELOW and bool(rate.value)
+            and rate.details.get("removal_lb_ac") is None)
 
 
 def skip_reason(reading: TestReading) -> str | None:

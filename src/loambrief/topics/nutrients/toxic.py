@@ -7,13 +7,16 @@ from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import feeds_stock, known_crop
 from loambrief.findings.model import (
+    TOO_MUCH,
     Evidence,
     Finding,
     Grade,
+    Judgement,
     Message,
     Missing,
     Need,
     NeedKind,
+    Place,
     Side,
     Status,
     Verdict,
@@ -160,9 +163,17 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
                          say("nutrients.against_metal_why", element=element, value=value,
                              watch=worst.details["watch"])),) if stops else (),
         sources=tuple(dict.fromkeys(r.source for r in read)), results=tuple(read),
-        judgements=((judged(element, place, Verdict.NOT_NEEDED, "test_high", test=element,
-                            crop=state.crop.name, method=method, value=value, unit="ppm"),)
-                    if stops else ()))
+        judgements=tuple(_verdict(state, place, element, value, method, severity, leaf, stops)))
+
+
+def _verdict(state: NutrientState, place: Place, element: str, value: float, method: str,
+             severity: int, leaf: Result | None, stops: bool) -> Iterator[Judgement]:
+    if stops:
+        yield judged(element, place, Verdict.NOT_NEEDED, "test_high", test=element,
+                     crop=state.crop.name, method=method, value=value, unit="ppm")
+    elif severity and leaf is None and element not in POISONS_STOCK:
+        yield judged(element, place, Verdict.NOT_JUDGED, TOO_MUCH, "leaf_test", test=element,
+                     crop=state.crop.name)
 
 
 def _evidence(state: NutrientState, element: str, value: float, method: str, read: list[Result],

@@ -1,4 +1,4 @@
-"""Crops and salt: thresholds, yield response, tolerant crops, leaf and seed-row limits."""
+"""Crops and salt: thresholds, yield response, tolerant crops and leaf limits."""
 
 from __future__ import annotations
 
@@ -118,9 +118,9 @@ def crop_salt_threshold(crop: str) -> Answer:
 
     Notes
     -----
-    A guide to relative tolerance: variety, climate and soil move it. Canola and rye are from
-    memory, unverified; the answer says so. Sources: maas-1990-ussl; allen-1998-fao56;
-    plosone-2018-e0198290.
+    A guide to relative tolerance: variety, climate and soil move it. For canola and rye
+    publications differ widely; the lower is kept. Sources: maas-1990-ussl; allen-1998-fao56;
+    plosone-2018-e0198290; osman-2014-salt.
     """
     row = tolerance_row(crop)
     details = {"crop": row["crop"], "slope_pct": row["slope_pct"], "rating": row["rating"],
@@ -201,52 +201,6 @@ def foliar_salt_limit(crop: str) -> Answer:
         return Answer(None, notes=(f"{crop} is not in the published list",), within_range=False)
     row = table.find(crop=found)
     return Answer(row["low_meq_l"], details={"low": row["low_meq_l"], "high": row["high_meq_l"]})
-
-
-@formula(unit="lb/ac", source="ksu-starter-corn", locator="seed-placed limits", how="seen")
-def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "other") -> Answer:
-    """Most fertilizer salt that may lie in the row with the seed.
-
-    Parameters
-    ----------
-    crop : str
-        Crop by any of its usual names.
-    row_in : float or None
-        DataRow spacing [in]; needed where the limit depends on it.
-    soil : str
-        ``"sandy"`` or ``"other"``.
-
-    Returns
-    -------
-    float or None
-        Limit [lb/ac]; ``details`` say which nutrients are added up (``counts``). None where no
-        limit is listed.
-
-    Raises
-    ------
-    ImpossibleInput
-        A row spacing at or below zero.
-    UnknownName
-        Not a crop at all.
-
-    Notes
-    -----
-    Corn limits hold only without urea, UAN or thiosulfate near the seed. Between listed row
-    spacings the limit of the next wider row (the stricter one) is given; narrower or wider rows
-    than listed give None. Sources: umn-kaiser-seed-row; canola-council-seed-row.
-    """
-    rows = [r for r in load("salinity/seed_row_limits") if r["crop"] in find_crop(crop).lineage]
-    fitting = [r for r in rows if r["soil"] in (soil, "any")] or [
-        r for r in rows if r["soil"] == "other"]
-    chosen = next((r for r in fitting if r["row_in"] is None), None)
-    spaced = [r for r in fitting if r["row_in"] is not None]
-    if spaced and row_in is not None and row_in >= min(r["row_in"] for r in spaced):
-        wider = [r for r in spaced if r["row_in"] >= row_in]
-        chosen = min(wider, key=lambda r: r["row_in"], default=None)
-    if chosen is None:
-        return Answer(None, notes=("no published limit for this crop and row spacing",),
-                      within_range=False)
-    return by_row(chosen, chosen["limit_lb_ac"], details={"counts": chosen["counts"]})
 
 
 @formula(unit="mg/L", source="maas-1990-boron", locator="threshold by crop", how="memory")

@@ -221,7 +221,7 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
         needs.append(measure_paste(case, state))
     lines = [Evidence(Side.FOR, say("salinity.for_threshold", crop=crop.crop,
                                     threshold=crop.threshold, slope=crop.slope,
-                                    memory=crop.how == "memory"),
+                                    differ=crop.how != "seen"),
                       Grade.CALCULATED, (crop.result.source,), (crop.result, yields["best"]))]
     if crop.early_limit is not None and _surface_ece(state) > crop.early_limit:
         lines.append(Evidence(
@@ -255,7 +255,7 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
                   converted=state.converted, where=state.place, ece=state.root_ece),
         status=status, severity=severity,
         confidence=sample_confidence(case, state.sample, matches=not state.converted,
-                                     agrees=crop.how != "memory"),  # an unchecked row is doubtful
+                                     agrees=crop.how == "seen"),  # else publications differ
         grade=Grade.CALCULATED, value=best, low=yields["low"].value,
         high=yields["high"].value, unit="%", printed_span=True, place=state.place,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),

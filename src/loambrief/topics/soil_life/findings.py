@@ -65,7 +65,17 @@ def assess(case: CaseFile) -> Assessment:
     if seen is not None and seen.earthworms and seen.hole_side is None:
         missing = (Missing(say("soil_life.missing_hole"), say("soil_life.missing_hole_means"),
                            TOPIC),)
-    return Assessment(tuple(_finding(test) for test in tests), missing)
+    return Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
+
+
+def _awaited(case: CaseFile) -> Iterator[Missing]:
+    """Tests that a sample was sent for and whose result is not in the case."""
+    for sample in case.samples:
+        for indicator in sample.sent_for:
+            if all(getattr(i, indicator) is None for i in sample.increments):
+                yield Missing(say("soil_life.missing_result", indicator=indicator,
+                                  where=place_of(sample)),
+                              say("soil_life.missing_result_means"), TOPIC)
 
 
 def _laboratory(case: CaseFile) -> Iterator[Tested]:
