@@ -963,6 +963,8 @@ def test_every_macro_is_used():
                  {"layer": {"zinc": "2 ppm"}, "methods": MICRO_METHODS,
                   "guide": "rutgers_mehlich3", "farm": {"name": "F", "region": "New Jersey"}},
                  {"layer": {"selenium": "1 ppm"}, "methods": {"selenium": "total"}},
+                 {"materials": [{"id": "starter", "name": "Starter", "kind": "fertilizer",
+                                 "form": "liquid", "analysis": {"n": "10 %", "p2o5": "34 %"}}]},
                  COPPER_VINEYARD):
         assessment, _ = said(build(**more))
         used |= {m.name for m in everything(assessment)

@@ -180,7 +180,7 @@ def held_constraints(case, plan):
 
 @pytest.mark.usefixtures("no_typeface")
 @pytest.mark.parametrize("name", sorted(CASES))
-@settings(max_examples=3)
+@settings(max_examples=max(2, settings().max_examples // 50))
 @given(farm=FARMS)
 @example(farm=RENTED)
 @example(farm=ORGANIC)

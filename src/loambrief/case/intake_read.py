@@ -303,7 +303,7 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
                           help) from None
     _limit(file, len(frame), frame.size)
     rows = [_row(file, number, [_value_cell(v, "") for v in cells])
-            for number, cells in enumerate(frame.itertuples(index=False, name=None), start=1)]
+            for number, cells in enumerate(frame.to_numpy().tolist(), start=1)]
     others = [n for n in names if n != (sheet or names[0])]
     note = (f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
             + "; values only: percentages and signs that the sheet's formats show are not seen")

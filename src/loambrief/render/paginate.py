@@ -132,7 +132,8 @@ class Paginator:
         _set(rows, best[2])
         return best[1]
 
-    def _print(self, made: Sequence[Flowable]) -> None:
+    def _print(self, made: Sequence[Flowable], led: bool = False) -> None:
+        """Fill pages; ``led``: a heading stands on this page, and the first of ``made`` with it."""
         index = 0
         while index < len(made):
             first = made[index]
@@ -146,16 +147,16 @@ class Paginator:
                 end += 1
             soft = [n for n in range(index, end) if made[n].keep_soft and not made[n].keep_next]
             if soft and not self._fits(made[index:end], made[end]) and (
-                    self.room > SOFT_BLANK * self.look.text_height):
+                    (led and index == 0) or self.room > SOFT_BLANK * self.look.text_height):
                 end = soft[-1]
             lead, last = made[index:end], made[end]
             self._make_room(lead, last)
             for flowable in lead:
                 self._place(flowable)
             if isinstance(last, Together):
-                self._print(last)
+                self._print(last, bool(lead))
             elif isinstance(last, Either):
-                self._print(self._ordered(last))
+                self._print(self._ordered(last), bool(lead))
             else:
                 self._place(last)
             index = end + 1
