@@ -312,11 +312,11 @@ def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | N
                  guide=reading.guide.title, low=low, high=high),
         place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
         low=low, high=high, results=results, sources=(results[0].source,), printed_span=True,
-        cautions=tuple(_cautions(reading)),
+        cautions=tuple(_cautions(reading, rated=False)),
     )
 
 
-def _cautions(reading: TestReading) -> Iterator[m.Message]:
+def _cautions(reading: TestReading, rated: bool = True) -> Iterator[m.Message]:
     case = reading.state.case
     if reading.nutrient == "P2O5":
         water = list(case.field.sensitive_areas)
@@ -324,7 +324,7 @@ def _cautions(reading: TestReading) -> Iterator[m.Message]:
             "nutrients.caution_p_water")
     else:
         yield say("nutrients.caution_k_forage" if feeds_stock(case)
-                  else "nutrients.caution_k_rate")
+                  else "nutrients.caution_k_rate", rated=rated)
     if seeded_in_rows(case, reading.state.crop):
         yield seed_row_limit(case, reading.state.crop, reading.sample)[0]
 
