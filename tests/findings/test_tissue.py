@@ -34,6 +34,8 @@ def test_low_leaf_asks_for_samples_and_for_no_rate(results, low):
     _, said = read(**results)
     needs = [n for f in said.findings for n in f.needs]
     assert bool(needs) is low
+    assert {(f.status, f.severity) for f in said.findings} == {
+        (Status.WATCH, 1) if low else (Status.ADEQUATE, 0)}
     assert all(n.kind is NeedKind.MEASURE and n.amount is None for n in needs)
     assert not [j for f in said.findings for j in f.judgements]
 
